@@ -1,0 +1,48 @@
+"""Everything treescan raises on purpose.
+
+::
+
+    TreescanError            anything below
+    |-- BadInput             the file, the option or the call is at fault: exit code 2
+    `-- RunFailed            the input was fine but the run could not finish: exit code 1
+
+A scan that cannot tell is *not* an error: it is an honest result ("not seen", "not assessable") carried to the page.
+"""
+
+from __future__ import annotations
+
+
+class TreescanError(Exception):
+    """Base of all errors of this package; `exit_code` is what the command line returns."""
+
+    exit_code = 1
+
+    def __init__(self, what: str, *, file: str | None = None, remedy: str | None = None) -> None:
+        """Say what is wrong, in which file, and what to do next.
+
+        Parameters
+        ----------
+        what : str              The fault, one clause, no full stop at the end.
+        file : str, optional    The file it was found in.
+        remedy : str, optional  What the user can do, one clause.
+        """
+        self.what, self.file, self.remedy = what, file, remedy
+        super().__init__(self.sentence())
+
+    def sentence(self) -> str:
+        """The whole message on one line: file, fault, remedy."""
+        start = f"{self.file}: {self.what}" if self.file else self.what
+        text = f"{start}. {self.remedy[0].upper()}{self.remedy[1:]}." if self.remedy else f"{start}."
+        return " ".join(text.split())
+
+
+class BadInput(TreescanError, ValueError):
+    """The input is at fault; nothing was written."""
+
+    exit_code = 2
+
+
+class RunFailed(TreescanError, RuntimeError):
+    """The run could not be finished although the input was fine."""
+
+    exit_code = 1

@@ -1,0 +1,32 @@
+"""A number with its low and high side: how every uncertain figure travels through the house."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Median with the 5th and 95th percentile; NaN in all three means *not seen*."""
+
+    median: float
+    p5: float
+    p95: float
+
+    @classmethod
+    def of(cls, samples: np.ndarray) -> Estimate:
+        """Percentiles of a sample.
+
+        Parameters
+        ----------
+        samples : (k,) float    Draws of one quantity, any unit; NaN draws make the estimate *not seen*.
+        """
+        low, mid, high = np.percentile(samples, (5.0, 50.0, 95.0))
+        return cls(float(mid), float(low), float(high))
+
+    @property
+    def known(self) -> bool:
+        """False where the scan could not tell."""
+        return bool(np.isfinite(self.median))

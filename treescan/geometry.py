@@ -1,0 +1,80 @@
+"""Plane and solid geometry shared by the rooms: vectors, closest points, limbs as tapered capsules."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Array = NDArray[np.float64]
+
+
+def unit(v: ArrayLike) -> Array:
+    """Vectors of length 1 along the last axis; a zero vector stays zero.
+
+    >>> unit([0.0, 3.0, 4.0])
+    array([0. , 0.6, 0.8])
+    """
+    a = np.asarray(v, float)
+    length = np.linalg.norm(a, axis=-1, keepdims=True)
+    return np.divide(a, length, out=np.zeros_like(a), where=length > 0)
+
+
+def angle_between(a: ArrayLike, b: ArrayLike) -> Array:
+    """Angle between vectors along the last axis. [rad]"""
+    u, v = unit(a), unit(b)
+    return np.arctan2(np.linalg.norm(np.cross(u, v), axis=-1), np.sum(u * v, axis=-1))
+
+
+def point_segment(points: ArrayLike, start: ArrayLike, end: ArrayLike) -> tuple[Array, Array]:
+    """Distance of points to segments, and where along them.
+
+    Parameters
+    ----------
+    points, start, end : (..., 3) float     Broadcast against each other. [m]
+
+    Returns
+    -------
+    distance : (...) float                  [m]
+    share : (...) float                     0 at the start, 1 at the end.
+    """
+    p, a, b = (np.asarray(x, float) for x in (points, start, end))
+    d = b - a
+    length2 = np.sum(d * d, axis=-1)
+    share = np.clip(np.sum((p - a) * d, axis=-1) / np.where(length2 > 0, length2, 1.0), 0.0, 1.0)
+    return np.linalg.norm(p - (a + share[..., None] * d), axis=-1), share
+
+
+def segment_segment(p0: ArrayLike, p1: ArrayLike, q0: ArrayLike, q1: ArrayLike) -> tuple[Array, Array, Array]:
+    """Shortest distance between segments p0-p1 and q0-q1, and where on each.
+
+    Parameters
+    ----------
+    p0, p1, q0, q1 : (..., 3) float     Broadcast against each other. [m]
+
+    Returns
+    -------
+    distance : (...) float [m]; share_p, share_q : (...) float in [0, 1]
+
+    References
+    ----------
+    Ericson, Real-Time Collision Detection (2005), section 5.1.9 (from memory; the tests compare with brute force and shapely).
+    """
+    a0, a1, b0, b1 = np.broadcast_arrays(*(np.asarray(x, float) for x in (p0, p1, q0, q1)))
+    d1, d2, r = a1 - a0, b1 - b0, a0 - b0
+    a, e, f = np.sum(d1 * d1, -1), np.sum(d2 * d2, -1), np.sum(d2 * r, -1)
+    b, c = np.sum(d1 * d2, -1), np.sum(d1 * r, -1)
+    safe_a, safe_e = np.where(a > 0, a, 1.0), np.where(e > 0, e, 1.0)
+    denom = a * e - b * b
+    s = np.where(denom > 1e-14 * a * e, np.clip((b * f - c * e) / np.where(denom > 0, denom, 1.0), 0.0, 1.0), 0.0)
+    t = np.where(e > 0, (b * s + f) / safe_e, 0.0)
+    s = np.where(t < 0.0, np.clip(-c / safe_a, 0.0, 1.0), np.where(t > 1.0, np.clip((b - c) / safe_a, 0.0, 1.0), s))
+    t = np.clip(t, 0.0, 1.0)
+    s = np.where(a > 0, s, 0.0)
+    gap = np.linalg.norm(a0 + s[..., None] * d1 - (b0 + t[..., None] * d2), axis=-1)
+    return gap, s, t
+
+
+def rotated_z(xyz: ArrayLike, angle: float) -> Array:
+    """Points turned about the vertical axis through the origin by `angle` [rad], counter-clockwise seen from above."""
+    c, s = np.cos(angle), np.sin(angle)
+    return np.asarray(xyz, float) @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])

@@ -1,0 +1,131 @@
+"""Will it hold? Strength over stress on every section from the rope down to the ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.estimate import Estimate
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+
+VERDICTS = ("holds", "doubtful", "does not hold", "not seen")
+"""Verdicts of a check; nothing turns "not seen" into a number."""
+
+
+@dataclass(frozen=True)
+class Rig:
+    """One way to rig one union: what planning asks loads to judge.
+
+    Attributes
+    ----------
+    union : int                 Row in `WoodGraph.unions`.
+    system : str                "MRS", "SRS canopy" or "SRS basal".
+    hardware : str              Key of `loads.rope_systems.HARDWARE` ("rope on bark", "sleeve", "ring", "pulley").
+    rest_node : int             Graph node (segment child) of the limb the rope bears on at the union.
+    rest_distance : float       Of the rope from the union's axis along that limb. [m]
+    via : (c,) int32            Further support nodes between the union and the base anchor, from the union outward (basal only).
+    base : (3,) float           Base anchor (basal) or stance. [m, local]
+    """
+
+    union: int
+    system: str
+    hardware: str
+    rest_node: int
+    rest_distance: float
+    via: Ints
+    base: Floats
+
+
+@dataclass(frozen=True)
+class LimbCheck:
+    """Sections from the contact down to the ground under the governing load case.
+
+    Attributes
+    ----------
+    nodes : (s,) int32          Section nodes, contact first, ground last.
+    moment, torsion, axial, shear : (s,) float      [N m], [N m], [N], [N]
+    stress, strength : (s,) float                   Median bending-equivalent stress and strength. [Pa]
+    utilisation : (s,) float    Median stress over strength.
+    margin : Estimate           Of the governing section: strength over stress; NaN = not seen.
+    governing : int             Node where it would break first.
+    mode : str                  "bending", "compression", "torsion", "shear" or "union tear-out".
+    self_weight_share : float   Part of the governing section's capacity used by the wood's own weight.
+    deflection : float          Of the tie-in point. [m]
+    sources : tuple of str      Keys of `treescan.sources`.
+    verdict : str               One of `VERDICTS`.
+    reason : str                One sentence.
+    """
+
+    nodes: Ints
+    moment: Floats
+    torsion: Floats
+    axial: Floats
+    shear: Floats
+    stress: Floats
+    strength: Floats
+    utilisation: Floats
+    margin: Estimate
+    governing: int
+    mode: str
+    self_weight_share: float
+    deflection: float
+    sources: tuple[str, ...]
+    verdict: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Catch:
+    """What the rope lands on next when the support above gives out; the ground when `union` is None.
+
+    union : row or None; label : str; slide, drop : float [m]; peak : float [N]; margin : Estimate under that peak; words : str, one sentence.
+    """
+
+    union: int | None
+    label: str
+    slide: float
+    drop: float
+    peak: float
+    margin: Estimate
+    words: str
+
+    @property
+    def ground(self) -> bool:
+        """True when nothing catches."""
+        return self.union is None
+
+
+@dataclass(frozen=True)
+class AnchorCheck:
+    """All of loads' answer for one `Rig`.
+
+    Attributes
+    ----------
+    rig : Rig
+    force : (3,) float          On the wood at the union, governing case. [N]
+    multiple_of_weight : float  |force| / W of the governing static case.
+    case : str                  Name of the governing load case.
+    worst_work_point : int      Row of the work points it was governed by, -1 = straight below.
+    contact_forces : (c, 3)     Force at every contact, `rig` order, the union first. [N]
+    friction_multiple : float   |force| / W with the middle friction value: information only.
+    check : LimbCheck           The least margin over all contacts.
+    catches : tuple of Catch    The failure chain, down to the last catch or the ground.
+    redundant : bool            A later limb holds the climber above the ground with margin.
+    common_cause : str          "" or which single limb carries both main anchor and back-up.
+    """
+
+    rig: Rig
+    force: Floats
+    multiple_of_weight: float
+    case: str
+    worst_work_point: int
+    contact_forces: Floats
+    friction_multiple: float
+    check: LimbCheck
+    catches: tuple[Catch, ...]
+    redundant: bool
+    common_cause: str

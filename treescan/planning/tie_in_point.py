@@ -1,0 +1,122 @@
+"""A candidate tie-in point with everything known about it, ready to be printed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.loads.limb_check import AnchorCheck
+from treescan.throw.throw_path import Throw
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Work:
+    """Where hands or instruments must get to.
+
+    xyz : (w, 3) float [m, local]; label : tuple of str; kind : tuple of str ("prune", "deadwood", "sample", "crown" ...);
+    weight : (w,) float, metres of limb or 1 per point.
+    """
+
+    xyz: Floats
+    label: tuple[str, ...]
+    kind: tuple[str, ...]
+    weight: Floats
+
+    def __len__(self) -> int:
+        return len(self.xyz)
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How well one tie-in point serves the work.
+
+    served : (w,) bool; angle : (w,) float rope angle from plumb [rad]; share : weighted part served in [0, 1];
+    share_at : ((limit [rad], share), ...) for 30, 45 and 60 degrees; worst_angle [rad] over the served work;
+    swing [m]: largest sideways travel if the climber slips from served work; swing_speed [m/s]; swing_hits : what the arc meets first, in words;
+    swing_force [N]: peak rope force of that swing; fouled : (w,) int32 limb the straight rope meets first, -1 none.
+    """
+
+    served: NDArray[np.bool_]
+    angle: Floats
+    share: float
+    share_at: tuple[tuple[float, float], ...]
+    worst_angle: float
+    swing: float
+    swing_speed: float
+    swing_hits: str
+    swing_force: float
+    fouled: NDArray[np.int32]
+
+
+@dataclass(frozen=True)
+class AccessStep:
+    """One step from the ground to the tie-in point."""
+
+    union: int | None
+    label: str
+    height: float
+    how: str
+
+
+@dataclass(frozen=True)
+class RopePlan:
+    """Metres and kit: length [m] of climbing rope incl. tails, throwline [m], parts ((what, metres), ...), stock rope [m], kit lines."""
+
+    length: float
+    throwline: float
+    parts: tuple[tuple[str, float], ...]
+    stock: float
+    reaches_ground: bool
+    kit: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class TieInPoint:
+    """One ranked candidate: a union, how it is rigged, and why.
+
+    Attributes
+    ----------
+    rank : int                  1 is the first to inspect; 0 when it is not usable.
+    union : int                 Row in `WoodGraph.unions`.
+    label : str
+    system, hardware : str
+    usable : bool               False when a gate stands against it.
+    verdict : str               "candidate", "inspect first", "not ranked" or "not assessable".
+    reasons : tuple of str      Gates first, then why it stands where it stands.
+    check : AnchorCheck
+    throw : Throw or None       None: no throw from the ground; climb or advance to it.
+    reach : Reach
+    access : tuple of AccessStep
+    rope : RopePlan
+    scores : mapping            Criterion name to [0, 1].
+    score : float               NaN when not usable.
+    pareto : bool               No other usable candidate is better in every criterion.
+    rank_stability : float      Share of perturbed rankings in which it stays in its place (or ties).
+    tie : bool                  Cannot be told apart from the next one.
+    cautions : tuple of str     Keys of `treescan.cautions.CAUTIONS` that matter most here.
+    """
+
+    rank: int
+    union: int
+    label: str
+    system: str
+    hardware: str
+    usable: bool
+    verdict: str
+    reasons: tuple[str, ...]
+    check: AnchorCheck
+    throw: Throw | None
+    reach: Reach
+    access: tuple[AccessStep, ...]
+    rope: RopePlan
+    scores: Mapping[str, float] = field(default_factory=dict)
+    score: float = float("nan")
+    pareto: bool = False
+    rank_stability: float = float("nan")
+    tie: bool = False
+    cautions: tuple[str, ...] = ()

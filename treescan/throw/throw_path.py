@@ -1,0 +1,101 @@
+"""One answer to "from where, how, and with what chance can a line be set over this union?"."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+
+CLASS_WORDS = {1: "clean: only the wanted limb between the legs", 2: "isolable by working the weight back", 3: "over several limbs: basal anchor only"}
+
+
+@dataclass(frozen=True)
+class Stances:
+    """Standing places.
+
+    xyz : (s, 3) float          Feet of the thrower on the terrain. [m, local]
+    open_sky : (s,) bool        False where the release point is in foliage or wood: kept out of the search.
+    refused : mapping-like tuple of (reason, count)   Why grid places were left out ("too steep", "no-stand area", "near a conductor").
+    """
+
+    xyz: Floats
+    refused: tuple[tuple[str, int], ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.xyz)
+
+
+@dataclass(frozen=True)
+class Throw:
+    """The best aim at one union from the best place, for one isolation class.
+
+    Attributes
+    ----------
+    union : int                 Row in `WoodGraph.unions`.
+    isolation_class : int       1, 2 or 3 (models.md section 2).
+    stance : int                Row in `Stances`.
+    stand : (3,) float          [m, local]
+    method : str                "hand" or "launcher".
+    azimuth, elevation : float  Aim; azimuth clockwise from the y axis (north). [rad]
+    speed : float               At release. [m/s]
+    chance : float              That one throw at this aim gives this class or better, dispersion included.
+    path : (k, 3) float         Flight of the nominal throw. [m, local]
+    settled : (q, 3) float      Taut line over the supports, near end first. [m, local]
+    rest : (3,) float           Where the line bears on the wanted limb. [m, local]
+    rest_distance : float       From the union's axis along the limb, after sliding. [m]
+    slides : bool               True if it slides to the union by itself (slope above the friction angle).
+    supports : (c,) int32       Graph nodes (segment child nodes) the settled line bears on, outermost (near end) first, the wanted one included.
+    captured : (d,) int32       Limbs between the legs besides the wanted one, outermost first.
+    captured_unions : tuple     Labels of the unions those limbs leave from, outermost first.
+    workings : int              0, 1 or 2 times the weight must be worked back.
+    least_weight : float        That comes down by itself. [kg]
+    steps : tuple of str        What a person does, in order.
+    """
+
+    union: int
+    isolation_class: int
+    stance: int
+    stand: Floats
+    method: str
+    azimuth: float
+    elevation: float
+    speed: float
+    chance: float
+    path: Floats
+    settled: Floats
+    rest: Floats
+    rest_distance: float
+    slides: bool
+    supports: Ints
+    captured: Ints
+    captured_unions: tuple[str, ...]
+    workings: int
+    least_weight: float
+    steps: tuple[str, ...]
+
+    @property
+    def expected_throws(self) -> float:
+        """1 / chance; inf when there is none."""
+        return 1.0 / self.chance if self.chance > 0 else float("inf")
+
+
+@dataclass(frozen=True)
+class ThrowTable:
+    """All throws of one tree.
+
+    Attributes
+    ----------
+    stances : Stances
+    best : mapping (union row, class) to Throw, only where the chance is above the setting's floor
+    chance : (m, s, 3) float32  Best chance of class <= 1, 2, 3 for each union from each place.
+    blocked_by : tuple of str   Per union, in words, what stops most throws where none gets over.
+    """
+
+    stances: Stances
+    best: dict[tuple[int, int], Throw]
+    chance: NDArray[np.float32]
+    blocked_by: tuple[str, ...]

@@ -1,0 +1,1 @@
+"""Floor 2, ground and single trees: the terrain, the asked tree, and what stands beside it."""

@@ -1,0 +1,145 @@
+"""What is beside the wood? Ground, foliage, neighbours, walls, wires, and what the user drew: all that throws and clearances need."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+KINDS = ("neighbour", "building", "pole", "wire", "ground object", "unknown")
+"""Kinds of solid things that are not wood of the asked tree; `Surroundings.kind` indexes this."""
+
+
+@dataclass(frozen=True)
+class Terrain:
+    """Ground heights on a square grid; row 0 is the south edge, column 0 the west edge; values stand at cell centres.
+
+    Attributes
+    ----------
+    height : (rows, cols) float     [m, local]  NaN = unseen.
+    corner : (2,) float             Local x, y of the outer corner of cell (0, 0). [m]
+    cell : float                    [m]
+    measured : (rows, cols) bool    False where the height was interpolated.
+    """
+
+    height: Floats
+    corner: Floats
+    cell: float
+    measured: NDArray[np.bool_]
+
+    @classmethod
+    def flat(cls, z: float, centre: ArrayLike = (0.0, 0.0), half_width: float = 60.0, cell: float = 1.0) -> Terrain:
+        """Level ground at height z around a centre: the ground of a hand-made tree."""
+        n = round(2 * half_width / cell)
+        c = np.asarray(centre, float)[:2]
+        return cls(np.full((n, n), float(z)), c - half_width, cell, np.zeros((n, n), bool))
+
+    def height_at(self, xy: ArrayLike) -> Floats:
+        """Ground height under plan points, bilinear between cell centres; NaN outside the grid or next to an unseen cell.
+
+        Parameters
+        ----------
+        xy : (..., 2) float     [m, local]
+        """
+        p = (np.asarray(xy, float)[..., :2] - self.corner) / self.cell - 0.5
+        rows, cols = self.height.shape
+        outside = (p < -0.5 - 1e-9) | (p > np.array([cols, rows]) - 0.5 + 1e-9)
+        p = np.clip(p, 0.0, np.array([cols - 1, rows - 1], float))
+        low = np.minimum(p.astype(int), np.array([max(cols - 2, 0), max(rows - 2, 0)]))
+        fx, fy = p[..., 0] - low[..., 0], p[..., 1] - low[..., 1]
+        c0, r0 = low[..., 0], low[..., 1]
+        c1, r1 = np.minimum(c0 + 1, cols - 1), np.minimum(r0 + 1, rows - 1)
+        h = self.height
+        z = (1 - fy) * ((1 - fx) * h[r0, c0] + fx * h[r0, c1]) + fy * ((1 - fx) * h[r1, c0] + fx * h[r1, c1])
+        return np.where(outside.any(axis=-1), np.nan, z)
+
+    def slope_at(self, xy: ArrayLike) -> Floats:
+        """Steepness of the ground at plan points. [rad]  NaN where unseen."""
+        p, d = np.asarray(xy, float)[..., :2], self.cell
+        ex, ey = np.array([d, 0.0]), np.array([0.0, d])
+        gx = (self.height_at(p + ex) - self.height_at(p - ex)) / (2 * d)
+        gy = (self.height_at(p + ey) - self.height_at(p - ey)) / (2 * d)
+        return np.arctan(np.hypot(gx, gy))
+
+
+@dataclass(frozen=True)
+class Foliage:
+    """Twigs and leaves too fine to be limbs, as a density on voxels.
+
+    Attributes
+    ----------
+    density : (nx, ny, nz) float32  Projected area of twigs and leaves per volume. [m2/m3 = 1/m]
+    corner : (3,) float             Local corner of voxel (0, 0, 0). [m]
+    cell : float                    [m]
+    """
+
+    density: NDArray[np.float32]
+    corner: Floats
+    cell: float
+
+    @classmethod
+    def none(cls) -> Foliage:
+        """A leafless, twigless tree."""
+        return cls(np.zeros((1, 1, 1), np.float32), np.zeros(3), 1.0)
+
+    def density_at(self, xyz: ArrayLike) -> Floats:
+        """Density at points (..., 3), zero outside the grid. [1/m]"""
+        i = np.floor((np.asarray(xyz, float) - self.corner) / self.cell).astype(int)
+        inside = np.all((i >= 0) & (i < self.density.shape), axis=-1)
+        i = np.where(inside[..., None], i, 0)
+        return np.where(inside, self.density[i[..., 0], i[..., 1], i[..., 2]], 0.0).astype(float)
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """Solid things seen by the scan that are not this tree: neighbours, buildings, poles, wires, people.
+
+    Attributes
+    ----------
+    xyz : (k, 3) float      Centres of occupied voxels. [m, local]
+    kind : (k,) uint8       Index into `KINDS`.
+    cell : float            Edge of a voxel. [m]
+    stems : (s, 3) float    Feet of neighbouring stems. [m, local]
+    stem_dbh : (s,) float   Their diameters at breast height. [m]  NaN = not measured.
+    """
+
+    xyz: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    kind: NDArray[np.uint8] = field(default_factory=lambda: np.zeros(0, np.uint8))
+    cell: float = 0.2
+    stems: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    stem_dbh: Floats = field(default_factory=lambda: np.zeros(0))
+
+    def of(self, name: str) -> Floats:
+        """Voxel centres of one kind, (j, 3)."""
+        return self.xyz[self.kind == KINDS.index(name)]
+
+
+@dataclass(frozen=True)
+class Conductor:
+    """One overhead line the user drew: local polyline (p, 3) [m] and voltage [V], NaN = unknown voltage."""
+
+    line: Floats
+    voltage: float = float("nan")
+
+
+@dataclass(frozen=True)
+class Site:
+    """What the user drew on the site plan, in local metres; polygons are (p, 2) rings."""
+
+    no_stand: tuple[Floats, ...] = ()
+    buildings: tuple[Floats, ...] = ()
+    roads: tuple[Floats, ...] = ()
+    water: tuple[Floats, ...] = ()
+    conductors: tuple[Conductor, ...] = ()
+
+
+@dataclass(frozen=True)
+class Beside:
+    """All that stands around one tree, as the scan saw it."""
+
+    terrain: Terrain
+    foliage: Foliage = field(default_factory=Foliage.none)
+    surroundings: Surroundings = field(default_factory=Surroundings)

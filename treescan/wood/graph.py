@@ -1,0 +1,270 @@
+"""What is the tree, mechanically? A rooted graph of measured wood, its limbs and its unions.
+
+Everything below this room exists to make a `WoodGraph`; everything above reads only it (throws and clearances read `Beside` too).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.cloud.point_cloud import Frame
+from treescan.trees.beside import Beside
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+
+
+@dataclass(frozen=True)
+class Limbs:
+    """Axes of the tree, one row each; limb 0 is the stem.
+
+    Attributes
+    ----------
+    parent : (l,) int32         Limb it leaves, -1 for the stem.
+    order : (l,) int32          0 stem (and codominant stems), 1 limb off a stem, 2 and up the rest.
+    nodes : tuple of (k,) int32 Node ids from its first own node outward; the union node itself belongs to the parent limb.
+    """
+
+    parent: Ints
+    order: Ints
+    nodes: tuple[Ints, ...]
+
+    def __len__(self) -> int:
+        return len(self.parent)
+
+
+@dataclass(frozen=True)
+class Unions:
+    """Where limbs join, one row each, sorted by height; every limb above a union has a row in the arm table.
+
+    Attributes
+    ----------
+    label : tuple of str        "U01" lowest.
+    node : (m,) int32           Graph node where the axes meet.
+    place : (m, 3) float        [m, local]
+    height : (m,) float         Above the terrain. [m]
+    parent_diameter : (m,) float        Just below the union. [m]
+    parent_diameter_sd : (m,) float     [m]
+    arm_start : (m + 1,) int32  Rows of union k in the arm table are arm_start[k] : arm_start[k + 1], thickest first.
+    arm_node : (a,) int32       First node of the limb above the union (child of `node`).
+    arm_limb : (a,) int32       Limb it starts or continues.
+    arm_diameter : (a,) float   Measured past the flare. [m]
+    arm_diameter_sd : (a,) float        [m]
+    arm_attachment : (a,) float Angle from the parent limb's own direction. [rad]
+    arm_slope : (a,) float      Elevation of the limb just outside the union, negative = drooping. [rad]
+    arm_continues : (a,) bool   True for the continuation of the parent limb.
+    flags : tuple of tuple      Words such as "codominant", "bridged", "whorl", "dead suspect".
+    """
+
+    label: tuple[str, ...]
+    node: Ints
+    place: Floats
+    height: Floats
+    parent_diameter: Floats
+    parent_diameter_sd: Floats
+    arm_start: Ints
+    arm_node: Ints
+    arm_limb: Ints
+    arm_diameter: Floats
+    arm_diameter_sd: Floats
+    arm_attachment: Floats
+    arm_slope: Floats
+    arm_continues: NDArray[np.bool_]
+    flags: tuple[tuple[str, ...], ...]
+
+    def __len__(self) -> int:
+        return len(self.label)
+
+    def arms(self, k: int) -> slice:
+        """Rows of union k in the arm table."""
+        return slice(int(self.arm_start[k]), int(self.arm_start[k + 1]))
+
+    def laterals(self, k: int) -> Ints:
+        """Arm rows of union k that are not the continuation of the parent limb, thickest first."""
+        rows = np.arange(self.arm_start[k], self.arm_start[k + 1], dtype=np.int32)
+        return rows[~self.arm_continues[rows]]
+
+    def aspect_ratio(self, k: int) -> float:
+        """Smallest listed limb over the parent just below the union."""
+        return float(self.arm_diameter[self.arms(k)].min() / self.parent_diameter[k])
+
+    def index(self, label: str) -> int:
+        """Row of a label; KeyError when there is none."""
+        try:
+            return self.label.index(label)
+        except ValueError:
+            raise KeyError(label) from None
+
+
+@dataclass(frozen=True)
+class Segments:
+    """Graph segments as tapered capsules, row i belongs to child node `node[i]`.
+
+    start, end : (s, 3) [m];  r_start, r_end : (s,) [m];  limb, node : (s,) int32.
+    """
+
+    start: Floats
+    end: Floats
+    r_start: Floats
+    r_end: Floats
+    limb: Ints
+    node: Ints
+
+
+@dataclass(frozen=True)
+class WoodGraph:
+    """Nodes and the segments down to their parents; parent index always smaller than the child's, node 0 is the stem's foot.
+
+    Attributes
+    ----------
+    xyz : (n, 3) float          [m, local]
+    radius, radius_sd : (n,)    [m]  sd NaN = not stated.
+    arc : (n,) float            Part of the round the scan saw. [rad]  NaN = not stated.
+    seen : (n,) bool            False where the segment to the parent bridges a gap.
+    parent : (n,) int32         -1 at the root.
+    segment_radius : (n,) float Of the segment down to the parent. [m]
+    limb : (n,) int32           Limb of that segment; segments from the parent limb's axis to its bark belong to the child limb.
+    limbs : Limbs
+    unions : Unions
+    """
+
+    xyz: Floats
+    radius: Floats
+    radius_sd: Floats
+    arc: Floats
+    seen: NDArray[np.bool_]
+    parent: Ints
+    segment_radius: Floats
+    limb: Ints
+    limbs: Limbs
+    unions: Unions
+
+    def __post_init__(self) -> None:
+        n = len(self.xyz)
+        if n == 0 or self.parent[0] != -1 or np.any(self.parent[1:] < 0) or np.any(self.parent[1:] >= np.arange(1, n)):
+            raise ValueError("node 0 must be the root and every parent index smaller than its child's")
+        for name in ("xyz", "radius", "radius_sd", "arc", "seen", "parent", "segment_radius", "limb"):
+            array = getattr(self, name)
+            if len(array) != n:
+                raise ValueError(f"{name} has {len(array)} rows, expected {n}")
+            array.flags.writeable = False
+
+    def __len__(self) -> int:
+        return len(self.xyz)
+
+    @cached_property
+    def children(self) -> tuple[Ints, Ints]:
+        """Children of every node as (start (n + 1,), node (n - 1,)): those of node i are node[start[i] : start[i + 1]]."""
+        order = np.argsort(self.parent[1:], kind="stable").astype(np.int32) + np.int32(1)
+        start = np.searchsorted(self.parent[order], np.arange(len(self) + 1)).astype(np.int32)
+        return start, order
+
+    def children_of(self, node: int) -> Ints:
+        """Child nodes of one node."""
+        start, order = self.children
+        return order[start[node] : start[node + 1]]
+
+    @cached_property
+    def length(self) -> Floats:
+        """Length of the segment down to the parent, 0 at the root, (n,). [m]"""
+        out = np.zeros(len(self))
+        out[1:] = np.linalg.norm(self.xyz[1:] - self.xyz[self.parent[1:]], axis=1)
+        return out
+
+    @cached_property
+    def direction(self) -> Floats:
+        """Unit vector from the parent to the node, (n, 3); straight up at the root."""
+        out = np.tile([0.0, 0.0, 1.0], (len(self), 1))
+        ok = self.length > 0
+        out[ok] = (self.xyz[ok] - self.xyz[self.parent[ok]]) / self.length[ok, None]
+        return out
+
+    def path_to_base(self, node: int) -> Ints:
+        """Nodes from `node` (first) down to the root (last)."""
+        out = [int(node)]
+        while self.parent[out[-1]] >= 0:
+            out.append(int(self.parent[out[-1]]))
+        return np.array(out, np.int32)
+
+    def tips_to_base(self, values: Floats) -> Floats:
+        """Sum of a per-node value over each node's whole upper part, itself included, (n, ...)."""
+        out = np.array(values, dtype=float)
+        for i in range(len(self) - 1, 0, -1):
+            out[self.parent[i]] += out[i]
+        return out
+
+    def above(self, node: int) -> NDArray[np.bool_]:
+        """True for `node` and every node it carries, (n,)."""
+        out = np.zeros(len(self), bool)
+        out[node] = True
+        for i in range(node + 1, len(self)):
+            out[i] = out[self.parent[i]]
+        return out
+
+    @cached_property
+    def segments(self) -> Segments:
+        """All segments as tapered capsules, (n - 1) rows; a limb's first piece starts with its own radius, not the parent's."""
+        child = np.arange(1, len(self), dtype=np.int32)
+        up = self.parent[1:]
+        same = (self.limb[1:] == self.limb[up]) & (up > 0) | (up == 0) & (self.limb[1:] == 0)
+        r_start = np.where(same, self.radius[up], self.segment_radius[1:])
+        return Segments(self.xyz[up], self.xyz[1:], r_start, self.radius[1:].copy(), self.limb[1:], child)
+
+
+@dataclass(frozen=True)
+class StemFigures:
+    """The inventory values of the tree.
+
+    Attributes
+    ----------
+    base : (3,) float       Stem centre at the ground. [m, local]
+    dbh, dbh_sd : float     Diameter at breast height above the highest ground at the stem. [m]  NaN = not seen.
+    height : float          Top of the tree above the stem's ground. [m]
+    wood_volume : float     Of the graph's segments. [m3]
+    lean : float            Of the lower stem from the vertical. [rad]
+    """
+
+    base: Floats
+    dbh: float
+    dbh_sd: float
+    height: float
+    wood_volume: float
+    lean: float
+
+
+@dataclass(frozen=True)
+class ScanFitness:
+    """What the scan is fit for.
+
+    Attributes
+    ----------
+    verdict : str           "assessable" or "not assessable".
+    reasons : tuple of str  Why, one sentence each; for "not assessable" also what a rescan would need.
+    bands : tuple of dict   Per height band: {"from_m", "to_m", "fit_for": "stem" | "main unions" | "small limbs" | "nothing", "spacing_m", "arc_deg"}.
+    """
+
+    verdict: str
+    reasons: tuple[str, ...]
+    bands: tuple[dict, ...] = ()
+
+    @property
+    def assessable(self) -> bool:
+        """False when the tree must not be ranked from this scan."""
+        return self.verdict == "assessable"
+
+
+@dataclass(frozen=True)
+class TracedTree:
+    """The result of `trace`: the wood graph, what is beside it, and how far the scan can be trusted."""
+
+    graph: WoodGraph
+    beside: Beside
+    frame: Frame
+    stem: StemFigures
+    fitness: ScanFitness
+    source: str
+    notes: tuple[str, ...] = ()
