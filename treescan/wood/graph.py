@@ -268,3 +268,5 @@ class TracedTree:
     fitness: ScanFitness
     source: str
     notes: tuple[str, ...] = ()
+    preview: NDArray[np.float32] | None = None
+    """Thinned points of the tree for pictures, (k, 3). [m, local]"""
