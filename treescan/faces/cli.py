@@ -1,0 +1,126 @@
+"""The command line: what was asked for, what came of it, and one clear sentence when it could not be done."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from treescan.errors import BadInput, TreescanError
+
+SYSTEM_NAMES = ("MRS", "SRS canopy", "SRS basal")
+INTERRUPTED = 130
+
+app = typer.Typer(
+    name="treescan",
+    help="From a laser scan of a tree: candidate tie-in points for a climbing arborist to inspect, how to get a rope there, what load they "
+    "would see, what catches next, and what the scan could not see. A planning aid, never permission to climb.",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+Cloud = Annotated[str, typer.Argument(metavar="CLOUD", help="Point cloud: LAS, LAZ, COPC, PLY, PCD, E57, XYZ, TXT, CSV or PTS.")]
+At = Annotated[str | None, typer.Option("--at", metavar="X,Y", help="Which tree, in the cloud's own coordinates and units, as a GIS shows them. Default: the largest.")]
+SettingsFile = Annotated[Path | None, typer.Option("--settings", metavar="FILE.toml", help="Settings to put over the defaults.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress bar and no summary.")]
+Json = Annotated[bool, typer.Option("--json", help="Progress and result as JSON lines on standard output.")]
+
+
+@app.command()
+def inspect(cloud: Cloud, quiet: Quiet = False, as_json: Json = False) -> None:
+    """Say what a file holds: units, coordinate system, extent, density, and what is wrong with it."""
+    from treescan.cloud.inspect import inspect_cloud
+    from treescan.faces.progress_bar import reporter
+
+    with reporter(quiet, as_json) as report:
+        found = inspect_cloud(cloud, progress=report)
+    if as_json:
+        print(json.dumps({"result": found.as_dict()}))
+    else:
+        print("\n".join(found.lines))
+
+
+@app.command()
+def trace(
+    cloud: Cloud,
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="tree.json", help="Where the wood graph goes.")],
+    at: At = None,
+    settings: SettingsFile = None,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Measure the tree: limbs, unions and diameters, written as tree.json."""
+    from treescan.faces.jobs import trace_job
+
+    files, lines = trace_job(cloud, output, at, settings, quiet, as_json)
+    _say(files, lines, quiet, as_json)
+
+
+@app.command()
+def plan(
+    cloud: Annotated[str | None, typer.Argument(metavar="CLOUD|tree.json", help="Point cloud, or a tree.json made earlier or by hand.")] = None,
+    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder for the report and all files.")] = None,
+    at: At = None,
+    species: Annotated[str | None, typer.Option(help="Common or botanical name. Default: unknown, judged with low strength.")] = None,
+    climber_mass: Annotated[float | None, typer.Option("--climber-mass", metavar="KG", help="Climber with gear.")] = None,
+    system: Annotated[list[str] | None, typer.Option("--system", metavar="SYSTEM", help=f"Rope system, repeatable: {', '.join(SYSTEM_NAMES)}. Default: all.")] = None,
+    work: Annotated[Path | None, typer.Option("--work", metavar="FILE.geojson", help="Work points and areas. Default: the whole crown.")] = None,
+    site: Annotated[Path | None, typer.Option("--site", metavar="FILE.geojson", help="No-stand areas, buildings, roads, water, conductors with voltage.")] = None,
+    settings: SettingsFile = None,
+    seed: Annotated[int, typer.Option(help="Seed of all random draws.")] = 1,
+    jobs: Annotated[int | None, typer.Option("--jobs", min=1, metavar="N", help="Processor cores to use. Default: all.")] = None,
+    quiet: Quiet = False,
+    as_json: Json = False,
+    show_settings: Annotated[bool, typer.Option("--show-settings", help="Print every setting with its value, unit, meaning and source, then stop.")] = False,
+) -> None:
+    """Do the main job: ranked candidate tie-in points with reasons, in a report to open and files to use."""
+    from treescan.faces.jobs import PlanRequest, plan_job, settings_table
+
+    if show_settings:
+        print(settings_table(settings, climber_mass))
+        return
+    if cloud is None or output is None:
+        raise BadInput("plan needs a CLOUD (or a tree.json) and -o DIR", remedy="for example: treescan plan scan.laz -o out")
+    request = PlanRequest(cloud, output, at, species, climber_mass, tuple(system or SYSTEM_NAMES), work, site, settings, seed, jobs)
+    files, lines = plan_job(request, quiet, as_json)
+    _say(files, lines, quiet, as_json)
+
+
+def _say(files: Sequence[Path], lines: Sequence[str], quiet: bool, as_json: bool) -> None:
+    """The result: as a JSON line, in words, or not at all."""
+    if as_json:
+        print(json.dumps({"result": {"files": [str(f) for f in files], "summary": list(lines)}}))
+    elif not quiet:
+        print("\n".join(lines))
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command and return its exit code; every expected failure is one sentence on standard error."""
+    import click
+
+    try:
+        app(list(arguments), standalone_mode=False)
+    except TreescanError as err:
+        print(f"treescan: {err.sentence()}", file=sys.stderr)
+        return err.exit_code
+    except click.exceptions.NoArgsIsHelpError as err:
+        print(err.format_message())
+        return 0
+    except click.ClickException as err:
+        print(f"treescan: {err.format_message()} See treescan --help.", file=sys.stderr)
+        return 2
+    except (KeyboardInterrupt, click.exceptions.Abort):
+        print("treescan: stopped; no half-written file is left.", file=sys.stderr)
+        return INTERRUPTED
+    except MemoryError:
+        print("treescan: the machine's memory did not suffice. Cut the cloud to the tree and its surroundings, or thin it.", file=sys.stderr)
+        return 1
+    except BrokenPipeError:
+        return 1
+    return 0
