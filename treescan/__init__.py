@@ -1,0 +1,76 @@
+"""treescan: from a laser scan of a tree to candidate tie-in points for a climbing arborist to inspect.
+
+    >>> from treescan import read_cloud, trace, plan            # doctest: +SKIP
+    >>> assessment = plan(trace(read_cloud("scan.laz")))        # doctest: +SKIP
+
+The public names, by the question they answer:
+
+- what did we see?      `read_cloud`, `inspect_cloud`, `trace`, `read_tree`, `write_tree`
+- where to tie in?      `plan`, `write_outputs`
+- what can be set?      `Settings`
+- what went wrong?      `TreescanError`, `BadInput`, `RunFailed`
+
+Everything else may change freely. Importing this package loads nothing heavy; each name brings its room along when first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from treescan.errors import BadInput, RunFailed, TreescanError
+
+if TYPE_CHECKING:
+    from treescan.assess import Assessment, Settings, plan, trace
+    from treescan.cloud.inspect import inspect_cloud
+    from treescan.cloud.point_cloud import PointCloud
+    from treescan.cloud.read import read_cloud
+    from treescan.outputs.write import write_outputs
+    from treescan.wood.graph import TracedTree, WoodGraph
+    from treescan.wood.tree_file import read_tree, write_tree
+
+__version__ = "0.1.0"
+
+_ROOMS = {
+    "Assessment": "treescan.assess",
+    "PointCloud": "treescan.cloud.point_cloud",
+    "Settings": "treescan.assess",
+    "TracedTree": "treescan.wood.graph",
+    "WoodGraph": "treescan.wood.graph",
+    "inspect_cloud": "treescan.cloud.inspect",
+    "plan": "treescan.assess",
+    "read_cloud": "treescan.cloud.read",
+    "read_tree": "treescan.wood.tree_file",
+    "trace": "treescan.assess",
+    "write_outputs": "treescan.outputs.write",
+    "write_tree": "treescan.wood.tree_file",
+}
+
+__all__ = [
+    "Assessment",
+    "BadInput",
+    "PointCloud",
+    "RunFailed",
+    "Settings",
+    "TracedTree",
+    "TreescanError",
+    "WoodGraph",
+    "inspect_cloud",
+    "plan",
+    "read_cloud",
+    "read_tree",
+    "trace",
+    "write_outputs",
+    "write_tree",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Bring a public name's room along when it is first used."""
+    if name in _ROOMS:
+        return getattr(import_module(_ROOMS[name]), name)
+    raise AttributeError(f"module 'treescan' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *_ROOMS])

@@ -1,0 +1,13 @@
+#!/usr/bin/env bash
+# Sets treescan up and runs its tests: `test.sh` the fast ones, `test.sh all` the slow ones and the style and type checks too.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+bash scripts/setup.sh dev
+export NUMBA_CACHE_DIR="${NUMBA_CACHE_DIR:-$PWD/.venv/numba_cache}"
+if [ "${1:-}" = all ]; then
+    .venv/bin/ruff check .
+    .venv/bin/mypy
+    .venv/bin/python -m pytest -q -m "slow or not slow" --durations=15
+else
+    .venv/bin/python -m pytest -q
+fi
