@@ -48,7 +48,7 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, str]:
 def read_drawn_work(path: Path, frame: Frame, terrain: Terrain) -> tuple[list[tuple[Floats, str, str]], list[tuple[Floats, str, str]], str]:
     """Work points (xyz, label, kind) and work areas (ring xy, label, kind) of a GeoJSON file, and how its coordinates were read.
 
-    Points need a height: z, or a property "height_m" above ground. "name" labels a feature, "kind" says what is done there.
+    A point's height is its z, or a property "height_m" above ground; NaN when neither is given. "name" labels a feature, "kind" says what is done there.
     """
     features, how = _features(path, frame)
     points, areas = [], []
@@ -56,7 +56,8 @@ def read_drawn_work(path: Path, frame: Frame, terrain: Terrain) -> tuple[list[tu
         label, kind = str(properties.get("name", f"W{number:02d}")), str(properties.get("kind", "work"))
         for form, xyz in parts:
             if form == "Point":
-                points.append((_with_heights(xyz, properties, terrain, path, number)[0], label, kind))
+                stated = np.isfinite(xyz[:, 2]).all() or "height_m" in properties
+                points.append(((_with_heights(xyz, properties, terrain, path, number) if stated else xyz)[0], label, kind))
             elif form == "Polygon":
                 areas.append((xyz[:, :2], label, kind))
             else:

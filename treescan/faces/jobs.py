@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numba import set_num_threads
 from numpy.typing import NDArray
 
 from treescan.assess import Assessment, Settings, plan, timed, trace
@@ -18,9 +19,10 @@ from treescan.errors import BadInput
 from treescan.faces.drawn import read_drawn_work, read_site
 from treescan.faces.progress_bar import Reporter, reporter
 from treescan.faces.run_record import write_run_record
+from treescan.loads.rope_systems import SYSTEMS
 from treescan.outputs.write import write_outputs
 from treescan.planning.tie_in_point import Work
-from treescan.planning.work import work_from_drawing
+from treescan.planning.work import joined, work_at_points, work_in_area
 from treescan.settings import lines, merged
 from treescan.sources import cite
 from treescan.trees.beside import Site
@@ -62,12 +64,10 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
     if folder.exists() and not folder.is_dir():
         raise BadInput("is a file, not a folder", file=str(folder), remedy="give a folder to -o")
     if request.jobs:
-        from numba import set_num_threads
-
         set_num_threads(min(request.jobs, os.cpu_count() or 1))
     with reporter(quiet, as_json) as report:
         tree = _traced(request.cloud, request.at, settings, report)
-        site, work, said = _drawn(request, tree)
+        site, work, said = _drawn(request, tree, settings)
         done = plan(
             tree, species=request.species, systems=request.systems, work=work, site=site, settings=settings, seed=request.seed, progress=report
         )
@@ -139,14 +139,12 @@ def _place(text: str, frame: Frame) -> NDArray[np.float64]:
 
 
 def _check_systems(systems: tuple[str, ...]) -> None:
-    from treescan.loads.rope_systems import SYSTEMS
-
     for name in systems:
         if name not in SYSTEMS:
             raise BadInput(f"--system {name!r} is not known", remedy=f"choose from: {', '.join(SYSTEMS)}")
 
 
-def _drawn(request: PlanRequest, tree: TracedTree) -> tuple[Site | None, Work | None, list[str]]:
+def _drawn(request: PlanRequest, tree: TracedTree, settings: Settings) -> tuple[Site | None, Work | None, list[str]]:
     """Site and work as drawn, and how their coordinates were read."""
     site, work, said = None, None, []
     if request.site is not None:
@@ -154,9 +152,10 @@ def _drawn(request: PlanRequest, tree: TracedTree) -> tuple[Site | None, Work | 
         said.append(how)
     if request.work is not None:
         points, areas, how = read_drawn_work(request.work, tree.frame, tree.beside.terrain)
-        work = work_from_drawing(tree.graph, points, areas)
-        if len(work) == 0:
-            raise BadInput("holds no work on this tree", file=str(request.work), remedy="draw points or areas over its crown")
+        parts = [work_in_area(tree.graph, ring, settings.planning, kind=kind) for ring, _, kind in areas]
+        if points:
+            parts.append(work_at_points(tree.graph, [p[0] for p in points], [p[1] for p in points], [p[2] for p in points]))
+        work = joined(*parts)
         said.append(how)
     return site, work, said
 
