@@ -1,0 +1,152 @@
+"""The command line: what it promises on good input, and one sentence with the right exit code on bad input."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+from strategies import alone, random_tree
+
+from treescan.cautions import all_cautions
+from treescan.cloud.point_cloud import LOCAL
+from treescan.faces.cli import run
+from treescan.sources import SOURCES
+from treescan.wood.graph import ScanFitness, TracedTree
+from treescan.wood.stem_figures import stem_figures
+from treescan.wood.tree_file import write_tree
+
+
+@pytest.fixture(scope="session")
+def tree_json(tmp_path_factory) -> Path:
+    """A made-up tree as tree.json."""
+    graph = random_tree(11, limbs=6)
+    beside = alone(graph)
+    tree = TracedTree(graph, beside, LOCAL, stem_figures(graph, beside.terrain), ScanFitness("assessable", ()), "made up")
+    path = tmp_path_factory.mktemp("tree") / "tree.json"
+    write_tree(tree, path)
+    return path
+
+
+@pytest.fixture(scope="session")
+def planned(tree_json, tmp_path_factory) -> Path:
+    """The folder of one finished plan."""
+    folder = tmp_path_factory.mktemp("plan") / "out"
+    assert run(["plan", str(tree_json), "-o", str(folder), "--quiet"]) == 0
+    return folder
+
+
+def test_plan_writes_every_file_of_the_contract(planned):
+    """All files are there, none half-written, JSON strict."""
+    names = {p.name for p in planned.iterdir()}
+
+    assert {"tree.json", "terrain.json", "foliage.npz", "surroundings.json", "anchors.json", "anchors.csv", "standing.json", "report.html", "tree.glb", "run.json"} <= names
+    assert not [n for n in names if n.startswith(".part-")]
+    for path in planned.glob("*.json"):
+        json.loads(path.read_text(), parse_constant=lambda c, p=path: pytest.fail(f"{p}: {c}"))
+
+
+def test_every_file_carries_the_cautions(planned):
+    """The first caution's words stand in every file a person or a program opens."""
+    words = all_cautions()[0][:30]
+    for path in planned.iterdir():
+        if path.suffix in {".json", ".csv", ".html"}:
+            assert words in path.read_text(encoding="utf-8"), path.name
+        elif path.suffix == ".glb":
+            assert words.encode() in path.read_bytes(), path.name
+
+
+def test_plan_on_its_own_tree_json_gives_the_same_anchors(planned, tmp_path):
+    """Planning again from the tree.json it wrote changes no byte of anchors.json."""
+    assert run(["plan", str(planned / "tree.json"), "-o", str(tmp_path / "again"), "--quiet"]) == 0
+
+    assert (tmp_path / "again" / "anchors.json").read_bytes() == (planned / "anchors.json").read_bytes()
+
+
+def test_the_run_record_names_input_settings_and_versions(planned, tree_json):
+    """run.json says what went in, with which settings and seed, and what it took."""
+    record = json.loads((planned / "run.json").read_text())
+
+    assert record["inputs"][0]["file"] == str(tree_json)
+    assert re.fullmatch("[0-9a-f]{64}", record["inputs"][0]["sha256"])
+    assert record["asked"]["seed"] == 1
+    assert record["settings"]["loads.climber_mass"] > 0
+    assert record["versions"]["numpy"]
+    assert record["timings_s"]
+
+
+def test_shown_settings_can_be_given_back(capsys, tmp_path):
+    """What --show-settings prints is TOML that --settings takes, and every line names a source."""
+    assert run(["plan", "--show-settings"]) == 0
+    text = capsys.readouterr().out
+
+    path = tmp_path / "s.toml"
+    path.write_text(text)
+    assert run(["plan", "--show-settings", "--settings", str(path)]) == 0
+    assert capsys.readouterr().out == text
+    assert tomllib.loads(text)["loads"]["climber_mass"] > 0
+    for line in text.splitlines():
+        if "=" in line:
+            assert any(s.title in line for s in SOURCES.values()), line
+
+
+BAD = {
+    "no such file": ["plan", "nowhere.laz", "-o", "OUT"],
+    "no such tree.json": ["plan", "nowhere.json", "-o", "OUT"],
+    "a folder": ["plan", "TMP", "-o", "OUT"],
+    "no output": ["plan", "TREE"],
+    "no input": ["plan"],
+    "unknown option": ["plan", "TREE", "-o", "OUT", "--colour", "red"],
+    "unknown command": ["climb"],
+    "unknown system": ["plan", "TREE", "-o", "OUT", "--system", "ladder"],
+    "a place that is none": ["trace", "TEXT", "-o", "OUT", "--at", "here"],
+    "a tree chosen in a tree.json": ["plan", "TREE", "-o", "OUT", "--at", "1,2"],
+    "a mass of nothing": ["plan", "TREE", "-o", "OUT", "--climber-mass", "-5"],
+    "settings that are no TOML": ["plan", "TREE", "-o", "OUT", "--settings", "TEXT"],
+    "settings that are not there": ["plan", "TREE", "-o", "OUT", "--settings", "nowhere.toml"],
+    "a site that is no GeoJSON": ["plan", "TREE", "-o", "OUT", "--site", "TEXT"],
+    "work that is not there": ["plan", "TREE", "-o", "OUT", "--work", "nowhere.geojson"],
+    "text that is no cloud": ["inspect", "TEXT"],
+}
+
+
+@pytest.mark.parametrize("call", BAD.values(), ids=BAD.keys())
+def test_bad_input_is_one_sentence_and_exit_code_2(call, tree_json, tmp_path, capsys):
+    """No traceback, no half-written folder: one line on standard error, exit code 2."""
+    (tmp_path / "words.txt").write_text("climb the tree, they said = {\n")
+    names = {"TREE": str(tree_json), "OUT": str(tmp_path / "out"), "TMP": str(tmp_path), "TEXT": str(tmp_path / "words.txt")}
+
+    code = run([names.get(c, c) for c in call])
+    err = capsys.readouterr().err
+
+    assert code == 2, err
+    assert err.startswith("treescan: ")
+    assert err.count("\n") == 1
+    assert "Traceback" not in err
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_interrupted_run_leaves_no_partial_file(tree_json, tmp_path, monkeypatch, capsys):
+    """Ctrl-C during writing: exit code 130, one sentence, no temporary file left."""
+    import treescan.faces.jobs as jobs
+
+    def stop(*_):
+        (tmp_path / "out").mkdir(exist_ok=True)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(jobs, "write_outputs", stop)
+
+    assert run(["plan", str(tree_json), "-o", str(tmp_path / "out"), "--quiet"]) == 130
+    assert "stopped" in capsys.readouterr().err
+    assert not list((tmp_path / "out").glob(".part-*"))
+
+
+def test_json_mode_speaks_json_only(tree_json, tmp_path, capsys):
+    """With --json every line of standard output is a JSON object; the last one is the result."""
+    assert run(["plan", str(tree_json), "-o", str(tmp_path / "out"), "--json"]) == 0
+
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert all(set(line) <= {"progress", "result"} for line in lines)
+    assert any(f.endswith("report.html") for f in lines[-1]["result"]["files"])

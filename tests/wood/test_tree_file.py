@@ -1,0 +1,192 @@
+"""tree.json: what goes out comes back, and what cannot be read says why."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+from strategies import alone, random_tree
+
+from treescan.cautions import all_cautions
+from treescan.cloud.point_cloud import Frame
+from treescan.errors import BadInput
+from treescan.trees.beside import Beside, Foliage, Surroundings, Terrain
+from treescan.wood.graph import ScanFitness, TracedTree
+from treescan.wood.stem_figures import stem_figures
+from treescan.wood.tree_file import read_tree, tree_in, tree_out, write_tree
+
+
+def traced(seed: int = 1) -> TracedTree:
+    """A made-up tree with something of everything beside it."""
+    graph = random_tree(seed)
+    rng = np.random.default_rng(seed)
+    terrain = Terrain(rng.normal(0, 0.2, (30, 40)), np.array([-10.0, -8.0]), 0.5, rng.random((30, 40)) > 0.3)
+    terrain.height[3, 4] = np.nan
+    foliage = Foliage(rng.random((4, 5, 6)).astype(np.float32), np.array([-2.0, -2.0, 5.0]), 0.5)
+    around = Surroundings(rng.normal(0, 9, (7, 3)), np.arange(7, dtype=np.uint8) % 6, 0.2, rng.normal(0, 9, (2, 3)), np.array([0.3, np.nan]))
+    frame = Frame(np.array([512000.0, 5412000.0, 230.0]), "EPSG:25832", 0.3048, 0.3048)
+    return TracedTree(
+        graph,
+        Beside(terrain, foliage, around),
+        frame,
+        stem_figures(graph, terrain),
+        ScanFitness("assessable", ("seen from all sides.",), ({"from_m": 0.0, "to_m": 5.0, "fit_for": "stem"},)),
+        "made up",
+        ("nothing odd.",),
+        rng.normal(0, 3, (50, 3)).astype(np.float32),
+    )
+
+
+def same(a, b) -> None:
+    """Equal field by field, NaN equal to NaN."""
+    assert type(a) is type(b)
+    if dataclasses.is_dataclass(a):
+        for f in dataclasses.fields(a):
+            same(getattr(a, f.name), getattr(b, f.name))
+    elif isinstance(a, np.ndarray):
+        np.testing.assert_array_equal(a, b)
+        assert a.dtype == b.dtype
+    elif isinstance(a, tuple):
+        assert len(a) == len(b)
+        for x, y in zip(a, b, strict=True):
+            same(x, y)
+    elif isinstance(a, float):
+        assert a == b or (np.isnan(a) and np.isnan(b))
+    else:
+        assert a == b
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_tree_comes_back_from_its_file_bit_for_bit(tmp_path, seed):
+    """Reading back what was written, twice over, changes nothing at all."""
+    tree = traced(seed)
+    tree = tree_in(json.loads(json.dumps(tree_out(tree))), tree.beside, tree.source, tree.preview)
+
+    write_tree(tree, tmp_path / "tree.json")
+
+    same(tree, read_tree(tmp_path / "tree.json"))
+
+
+def test_the_same_tree_gives_the_same_bytes(tmp_path):
+    """Two writes of one tree differ in no byte of any of the four files."""
+    first = write_tree(traced(), tmp_path / "a" / "tree.json")
+    second = write_tree(traced(), tmp_path / "b" / "tree.json")
+
+    for a, b in zip(first, second, strict=True):
+        assert a.read_bytes() == b.read_bytes()
+
+
+def test_every_file_carries_the_cautions(tmp_path):
+    """All cautions stand in tree.json and in each file beside it."""
+    for path in write_tree(traced(), tmp_path / "tree.json"):
+        text = str(np.load(path)["cautions"]) if path.suffix == ".npz" else path.read_text()
+        assert all(c[:40] in text for c in all_cautions()[:2])
+
+
+HAND = {
+    "format": "treescan-tree",
+    "version": 1,
+    "units": "m",
+    "crs": None,
+    "origin": [0, 0, 0],
+    "nodes": [
+        {"id": 0, "xyz": [0, 0, 0], "radius": 0.2},
+        {"id": 1, "xyz": [0, 0, 4], "radius": 0.18},
+        {"id": 2, "xyz": [0, 0, 8], "radius": 0.12},
+        {"id": 3, "xyz": [1.5, 0, 5], "radius": 0.07},
+        {"id": 4, "xyz": [3, 0, 6], "radius": 0.05},
+    ],
+    "segments": [{"parent": 0, "child": 1}, {"parent": 1, "child": 2}, {"parent": 1, "child": 3}, {"parent": 3, "child": 4}],
+}
+
+
+def put(tmp_path, **changes):
+    path = tmp_path / "hand.json"
+    path.write_text(json.dumps({**HAND, **changes}))
+    return path
+
+
+def test_a_hand_made_tree_needs_only_nodes_and_segments(tmp_path):
+    """Limbs, the union and the ground are derived; what is not stated is NaN, not a guess."""
+    tree = read_tree(put(tmp_path))
+
+    assert [list(n) for n in tree.graph.limbs.nodes] == [[0, 1, 2], [3, 4]]
+    assert tree.graph.unions.label == ("U01",)
+    assert tree.graph.unions.height[0] == 4.0
+    assert np.isnan(tree.graph.radius_sd).all()
+    assert np.isnan(tree.graph.arc).all()
+    assert tree.beside.terrain.height_at([3.0, 2.0]) == 0.0
+    assert tree.fitness.assessable
+
+
+def test_nodes_may_stand_in_any_order_but_the_first(tmp_path):
+    """Parents are put before their children; geometry stays the same."""
+    swapped = [HAND["nodes"][i] for i in (0, 4, 3, 2, 1)]
+
+    tree = read_tree(put(tmp_path, nodes=swapped))
+
+    assert np.all(tree.graph.parent[1:] < np.arange(1, 5))
+    assert sorted(map(tuple, tree.graph.xyz)) == sorted(tuple(map(float, n["xyz"])) for n in HAND["nodes"])
+
+
+def test_stated_unions_win_over_derived_ones(tmp_path):
+    """The file's own label, diameters and slope are used; the rest comes from the graph."""
+    unions = [{"id": "fork", "node": 1, "parent_diameter": 0.4, "child_diameters": [0.3, 0.1], "limb_slope_deg": 20, "flags": ["dead suspect"]}]
+
+    u = read_tree(put(tmp_path, unions=unions)).graph.unions
+
+    assert u.label == ("fork",)
+    assert u.parent_diameter[0] == 0.4
+    assert list(u.arm_diameter) == [0.3, 0.1]
+    assert np.degrees(u.arm_slope[-1]) == pytest.approx(20)
+    assert u.flags == (("dead suspect",),)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"format": "something"}, "treescan-tree"),
+        ({"version": 9}, "version 9"),
+        ({"units": "ft"}, "'ft'"),
+        ({"nodes": []}, "no nodes"),
+        ({"nodes": [*HAND["nodes"], HAND["nodes"][0]]}, "same id"),
+        ({"nodes": [{"id": 0, "xyz": [0, 0, 0], "radius": -1}], "segments": []}, "radius"),
+        ({"nodes": [{"id": 0, "xyz": [0, None, 0], "radius": 1}], "segments": []}, "value does not fit"),
+        ({"nodes": [{"id": 0, "radius": 1}], "segments": []}, "'xyz' is missing"),
+        ({"segments": [{"parent": 0, "child": 99}]}, "not there"),
+        ({"segments": HAND["segments"][:2]}, "hang on nothing"),
+        ({"segments": [*HAND["segments"], {"parent": 2, "child": 4}]}, "two parents"),
+        ({"segments": [{"parent": 0, "child": 1}, {"parent": 1, "child": 2}, {"parent": 4, "child": 3}, {"parent": 3, "child": 4}]}, "loop"),
+        ({"unions": [{"id": "U01", "node": 77}]}, "not there"),
+        ({"unions": [{"id": "a", "node": 1}, {"id": "a", "node": 1}]}, "same id"),
+        ({"beside": {"terrain": "no.json", "foliage": "no.npz", "surroundings": "no.json"}}, "cannot be read"),
+    ],
+)
+def test_a_faulty_file_gives_one_clear_sentence(tmp_path, changes, words):
+    """The file's name and the fault are named; nothing else escapes."""
+    path = put(tmp_path, **changes)
+
+    with pytest.raises(BadInput) as caught:
+        read_tree(path)
+
+    assert "json" in str(caught.value)
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_not_json_and_not_there(tmp_path):
+    """A text that is no JSON and a file that does not exist are named as such."""
+    (tmp_path / "x.json").write_text("{nodes")
+    with pytest.raises(BadInput, match="not valid JSON"):
+        read_tree(tmp_path / "x.json")
+    with pytest.raises(BadInput, match="cannot be read"):
+        read_tree(tmp_path / "y.json")
+
+
+def test_a_tree_alone_stands_on_level_ground():
+    """The strategies' helper and the reader agree on what 'alone' means."""
+    graph = random_tree(5)
+
+    assert alone(graph).terrain.height_at([1.0, 1.0]) == graph.xyz[0, 2]
