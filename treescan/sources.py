@@ -29,9 +29,49 @@ SOURCES: dict[str, Source] = {
     "common_practice": Source("Common practice of the trade, no source", "practice"),
     "geometry": Source("Plane geometry or elementary mechanics, derived", "derived"),
     # --- wood (scan accuracy, dbh)
+    "one_sided_arc": Source("Under 120 degrees of bark a scan is called one-sided: a choice of this project", "choice"),
+    "circle_fit_bias": Source(
+        "Al-Sharadqah and Chernov 2009, Electronic Journal of Statistics 3:886: the geometric circle fit reads sigma^2 / 2 r too thick", "memory"
+    ),
+    "beam_thick_twigs": Source(
+        "Demol et al. 2022, Silva Fennica 56(1):10550: wood volume +45 % from thin branches, caused by beam footprint and co-registration", "read"
+    ),
     # --- throw
     # --- loads
+    "wood_handbook": Source("US Wood Handbook, FPL-GTR-190 (2010), Tables 5-3a/5-3b, green small clear wood", "memory"),
+    "wood_handbook_read": Source("US Wood Handbook, FPL-GTR-190 (2010), Tables 5-3a/5-3b, green, transcribed pages", "read"),
+    "wood_handbook_imported": Source("US Wood Handbook, FPL-GTR-190 (2010), Table 5-5b, imported woods, green", "memory"),
+    "d2555_layout": Source("Clear-wood table with the layout and values of ASTM D2555, unseasoned (title not seen)", "read"),
+    "lavers_1983": Source("Lavers 1983, The Strength Properties of Timber, green, UK grown; low confidence", "memory"),
+    "stuttgart_catalogue": Source("Wessolly & Erb 1998, Handbuch der Baumstatik: elastic limits of green stem pieces", "memory"),
+    "handbook_cov": Source("US Wood Handbook, Table 5-6: scatter of MOR 0.16 (11 rows read of another table average 0.151)", "memory"),
+    "spatz_2013": Source("Spatz & Pfisterer 2013, Arboric. Urban For. 39(5):218: green strength over green density, power 1.2", "read"),
+    "kane_2007": Source("Kane 2007, Arboric. Urban For. 33(4):283, Table 3: live branches broke at 0.40 MOR (circle over bark), 0.72 (inside)", "read"),
+    "bark_effect": Source("Bending stress over and under bark: (Di/Do)^3; the share of bark is a choice here", "derived"),
+    "kane_arwade_2022": Source("Kane & Arwade 2022, Arboric. Urban For. 48(6):309: ascents load the tie-in point 1.1-1.5 times (abstract)", "read"),
+    "kane_2020_stops": Source("Kane 2020, Urban For. Urban Green. 49:126625: abrupt stops up to 10.6 times the climber's weight (abstract)", "read"),
+    "kane_2020_basal": Source("Kane 2020, Urban For. Urban Green. 51:126687: pre-load of a basal anchor adds to the climb (abstract)", "read"),
+    "sudden_load": Source("Weight put at once on an undamped spring: twice the weight", "derived"),
+    "arrest_force": Source("Undamped spring: F = W + sqrt(W^2 + 2 W f K)", "derived"),
+    "en1891_bounds": Source("Limits of EN 1891 type A rope: 5 % at 100 kg gives K >= 19.6 kN, 6 kN at fall factor 0.3 gives K <= 41.2 kN", "derived"),
+    "basal_two": Source("Arboriculture Australia 2022, Tree Rescue Manual, p. 86: a basal anchor puts close to 2x on the suspension point", "read"),
+    "mu_bark": Source("Rope on bark 0.15-0.5, no published value opened; rope on timber 0.22-0.37 was read", "memory"),
+    "delaney_2022": Source("Delaney 2022, Physics for Roping Technicians, p. 88: rope on aluminium, steel and timber, raise and lower", "read"),
+    "donzelli_1999": Source("Donzelli 1999, J. Arboric. 25:61: effective friction of pulley blocks, 0.99 taken for a misprint of 0.099", "read"),
+    "capstan": Source("Capstan equation T_hold = T_load exp(-mu beta)", "derived"),
+    "union_factor": Source("Strength of unions over aspect ratio: a choice bracketed by Gilman 2003, Kane & Clouston 2008, Dahle 2022", "choice"),
+    "dahle_2022": Source("Dahle et al. 2022, Forests 13:1007: codominant from an aspect ratio of 0.70-0.83 (abstract)", "read"),
+    "slater_ennos_2015": Source("Slater & Ennos 2015, Arboric. Urban For. 41(4):194: forks with included bark 24 % weaker", "read"),
+    "huang_2017": Source("Huang et al. 2017, R. Soc. Open Sci. 4:160972: ordinary bending failure only above t/R 0.27", "read"),
+    "decay_formulas": Source("Comparison of decay formulas, Arboric. Urban For. table 6705: (d/D)^4, opening up to 120 degrees", "read"),
+    "load_test": Source("Arboriculture Australia 2022, Tree Rescue Manual, p. 145: single, then double or triple load test at the angle of use", "read"),
     # --- planning
+    "approach_usa": Source("29 CFR 1910.269, definition of line-clearance tree trimming: 10 ft to 50 kV, 4 in for each 10 kV over", "read"),
+    "approach_uk": Source("UK industry code of practice for arboriculture, section 2.4.7: ask the line owner within 10 m, quoted on a forum", "quoted"),
+    "forearm_minimum": Source("Arboriculture Australia 2022, Tree Rescue Manual, p. 81: at least a forearm (the centimetres are a choice here)", "read"),
+    "limbs_level_or_up": Source("Ontario Arborist Industry Safe Work Practices, p. 30: limbs level or growing upward (the angle is a choice here)", "read"),
+    "redirect_angle": Source("Arboriculture Australia 2022, Tree Rescue Manual, p. 106: redirect or second attachment beyond 45 degrees", "read"),
+    "floating_anchor": Source("Arboriculture Australia 2022, Tree Rescue Manual, pp. 129-130: less than 120 degrees between the lines", "read"),
 }
 
 

@@ -1,0 +1,73 @@
+"""From the wood points of one tree to its wood graph: the order of the work."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from treescan.errors import BadInput
+from treescan.progress import Progress, quiet
+from treescan.trees.single_tree import Tree
+from treescan.wood.assemble import assemble
+from treescan.wood.false_wood import drop_limbs, merge_ghosts, worthless
+from treescan.wood.graph import WoodGraph
+from treescan.wood.joints import lay_nodes
+from treescan.wood.limb_axes import refit
+from treescan.wood.rough import limb_of_points, rough_axes
+from treescan.wood.settings import WoodSettings
+from treescan.wood.slices import chain_slices, cut_slices
+from treescan.wood.spread import spread_from_foot
+from treescan.wood.voxels import thin_with_members
+
+
+def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: Progress = quiet) -> WoodGraph:
+    """Skeleton, unions, limbs and diameters of one tree.
+
+    Parameters
+    ----------
+    tree : Tree             Its `wood` points are all that is measured here.
+    settings : WoodSettings
+    progress : callable     Told the stage and the share done.
+
+    Raises
+    ------
+    BadInput                When there are too few wood points for any limb.
+    """
+    xyz = tree.wood.xyz
+    if len(xyz) < 30:
+        raise BadInput(
+            f"only {len(xyz)} wood points: no limb can be measured", file=tree.wood.source, remedy="scan again from nearer, leaf-off"
+        )
+    progress("thinning the wood", 0.0)
+    cells, member = _thin(xyz, settings)
+    progress("following the wood from the foot", 0.1)
+    spread = spread_from_foot(cells, np.asarray(tree.base, float), settings)
+    level = max(settings.level, 2.0 * spread.spacing)
+    slices = cut_slices(cells, spread, level)
+    chains = chain_slices(slices, level, max(settings.shortest_branch, 2 * level))
+    progress("measuring limbs", 0.4)
+    axes = rough_axes(cells, slices, chains)
+    limb, place = limb_of_points(slices, chains, member)
+    axes, place = refit(xyz, limb, place, axes, settings=settings, first=True)
+    axes, limb = merge_ghosts(xyz, limb, axes)
+    place = np.full(len(xyz), np.nan)
+    for share in (0.6, 0.75, 0.9):
+        axes, place = refit(xyz, limb, place, axes, settings=settings, first=False)
+        progress("measuring limbs", share)
+    axes = drop_limbs(axes, worthless(axes, settings))
+    progress("joining limbs", 0.95)
+    nodes = lay_nodes(axes, np.asarray(tree.base, float))
+    graph = assemble(
+        nodes.xyz, nodes.radius, nodes.parent, radius_sd=nodes.radius_sd, arc=nodes.arc, seen=nodes.seen, terrain=tree.beside.terrain
+    )
+    progress("joining limbs", 1.0)
+    return graph
+
+
+def _thin(xyz: np.ndarray, settings: WoodSettings) -> tuple[np.ndarray, np.ndarray]:
+    """Thinned points, coarser where there would be too many."""
+    cell = settings.cell
+    while True:
+        cells, member = thin_with_members(xyz, cell)
+        if len(cells) <= settings.most_cells:
+            return cells, member
+        cell *= 1.1 * np.sqrt(len(cells) / settings.most_cells)

@@ -1,0 +1,145 @@
+"""What looked like a limb and is not: strips of another limb's bark, leaf clumps, stubs shorter than the bark is rough."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from treescan.wood.graph import Floats, Ints
+from treescan.wood.limb_axes import LimbAxes, _at
+from treescan.wood.pieces import nearest_vertex_line
+from treescan.wood.settings import WoodSettings
+
+
+def merge_ghosts(xyz: Floats, limb: Ints, axes: LimbAxes) -> tuple[LimbAxes, Ints]:
+    """Give limbs that lie on the bark of another limb back to it.
+
+    A stem of which the scan saw separate strips comes out as several limbs side by side. A limb goes to the parent, a grandparent or
+    a thicker limb off the same parent when more than half of its points lie on that one's bark (within a tenth of its radius) or
+    inside, over most of its length.
+
+    Returns
+    -------
+    axes, limb      With the ghosts gone (empty) and their points and side limbs handed over.
+    """
+    count = len(axes)
+    limb = limb.copy()
+    order = np.argsort(limb, kind="stable")
+    bounds = np.searchsorted(limb[order], np.arange(count + 1))
+    thick = np.array([np.median(axes.r[axes.rows(k)]) if axes.start[k + 1] > axes.start[k] else 0.0 for k in range(count)])
+    kids: dict[int, list[int]] = {}
+    for k in range(1, count):
+        kids.setdefault(int(axes.parent[k]), []).append(k)
+    goes_to = np.full(count, -1, np.int32)
+    for k in range(1, count):
+        rows = order[bounds[k] : bounds[k + 1]]
+        if len(rows) == 0:
+            goes_to[k] = axes.parent[k]
+            continue
+        sample = xyz[rows[:: max(1, len(rows) // 80)]]
+        best, where = 0.5, -1
+        for m in _others(k, axes.parent, kids, thick):
+            d, at = nearest_vertex_line(sample, np.full(len(sample), m, np.int32), axes.start, axes.v, axes.s)
+            r = _at(axes, axes.r, np.full(len(sample), m, np.int32), at)
+            on = d < r * 1.12 + 0.006
+            share = float(on.mean())
+            if share > best:
+                best, where = share, m
+        goes_to[k] = where
+    return _hand_over(axes, limb, goes_to)
+
+
+def _others(k: int, parent: Ints, kids: dict[int, list[int]], thick: Floats) -> list[int]:
+    out, m = [], int(parent[k])
+    for _ in range(3):
+        if m < 0:
+            break
+        out.append(m)
+        out.extend(j for j in kids.get(m, []) if j != k and thick[j] > thick[k])
+        m = int(parent[m])
+    return out[:40]
+
+
+def _hand_over(axes: LimbAxes, limb: Ints, goes_to: Ints) -> tuple[LimbAxes, Ints]:
+    final = np.arange(len(axes), dtype=np.int32)
+    for k in range(len(axes)):
+        m, hops = k, 0
+        while goes_to[m] >= 0 and hops < 20:
+            m, hops = int(goes_to[m]), hops + 1
+        final[k] = m if hops < 20 else k
+    new_limb = np.where(limb >= 0, final[np.maximum(limb, 0)], -1).astype(np.int32)
+    parent = axes.parent.copy()
+    for k in range(1, len(axes)):
+        p = int(final[parent[k]])
+        while p == k or (final[k] == k and _is_above(p, k, parent)):
+            p = int(final[axes.parent[p]])
+        parent[k] = p
+    return drop_limbs(replace(axes, parent=parent), final != np.arange(len(axes)), keep_numbers=False), _renumber(new_limb, final)
+
+
+def _is_above(p: int, k: int, parent: Ints) -> bool:
+    """True when limb p hangs on limb k."""
+    seen = 0
+    while p >= 0 and seen < 1000:
+        if p == k:
+            return True
+        p, seen = int(parent[p]), seen + 1
+    return False
+
+
+def _renumber(limb: Ints, final: Ints) -> Ints:
+    keep = final == np.arange(len(final))
+    new = np.cumsum(keep) - 1
+    return np.where(limb >= 0, new[np.maximum(limb, 0)], -1).astype(np.int32)
+
+
+def drop_limbs(axes: LimbAxes, drop: np.ndarray, keep_numbers: bool = False) -> LimbAxes:
+    """The axes without some limbs; what hung on a dropped limb hangs on that one's parent (or goes too, when it was dropped as well)."""
+    drop = drop.copy()
+    drop[0] = False
+    parent = axes.parent.copy()
+    for k in range(1, len(axes)):
+        while parent[k] >= 0 and drop[parent[k]]:
+            parent[k] = parent[parent[k]]
+    keep = np.flatnonzero(~drop)
+    new = np.cumsum(~drop) - 1
+    rows = np.concatenate([np.arange(axes.start[k], axes.start[k + 1]) for k in keep]).astype(np.int64)
+    start = np.concatenate([[0], np.cumsum([axes.start[k + 1] - axes.start[k] for k in keep])]).astype(np.int64)
+    fields = {name: getattr(axes, name)[rows] for name in ("v", "s", "r", "r_sd", "raw_r", "raw_sd", "arc", "noise", "share", "points")}
+    return replace(
+        axes, start=start, parent=np.where(parent[keep] >= 0, new[np.maximum(parent[keep], 0)], -1).astype(np.int32), leaves=axes.leaves[keep], **fields
+    )
+
+
+def worthless(axes: LimbAxes, settings: WoodSettings) -> np.ndarray:
+    """True for limbs too short, too thin or too badly fitted to be wood; a limb that carries a good one stays."""
+    count = len(axes)
+    bad = np.zeros(count, bool)
+    for k in range(1, count):
+        rows = axes.rows(k)
+        m = int(axes.parent[k])
+        v, r, ok = axes.v[rows], axes.r[rows], np.isfinite(axes.raw_sd[rows])
+        if len(v) < 2 or not ok.any():
+            bad[k] = True
+            continue
+        d, at = nearest_vertex_line(v, np.full(len(v), m, np.int32), axes.start, axes.v, axes.s)
+        thick = _at(axes, axes.r, np.full(len(v), m, np.int32), at)
+        beyond = d > thick
+        length = float(np.sum(np.linalg.norm(np.diff(v, axis=0), axis=1) * beyond[1:]))
+        share = float(np.average(axes.share[rows], weights=np.maximum(axes.points[rows], 1)))
+        typical = float(np.median(r[ok]))
+        bad[k] = (
+            length < max(settings.shortest_branch, 2.5 * typical)
+            or 2 * float(r.max()) < settings.smallest_diameter
+            or share < 0.35
+            or typical > 1.25 * float(np.max(thick))
+        )
+    for k in range(count - 1, 0, -1):
+        if not bad[k] and axes.parent[k] > 0 and bad[axes.parent[k]] and _near_parent(axes, k):
+            bad[axes.parent[k]] = False
+    return bad
+
+
+def _near_parent(axes: LimbAxes, k: int) -> bool:
+    return axes.length(k) > 0.3

@@ -1,0 +1,120 @@
+"""What is this scan fit for: the stem, the main unions, small limbs, or nothing? And what would a rescan need?"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from treescan.trees.single_tree import Tree
+from treescan.wood.graph import Floats, ScanFitness, WoodGraph
+from treescan.wood.settings import WoodSettings
+
+FIT = ("nothing", "stem", "main unions", "small limbs")
+"""Grades from worst to best; each includes the ones before it."""
+
+
+def scan_fitness(graph: WoodGraph, tree: Tree, settings: WoodSettings = WoodSettings()) -> ScanFitness:
+    """Grade the scan in height bands and as a whole.
+
+    Parameters
+    ----------
+    graph : WoodGraph
+    tree : Tree             For the spacing of its wood points.
+
+    Notes
+    -----
+    A band is fit for small limbs when at least half of its wood length of 3 to 10 cm diameter has an own measurement (sd under 15 %, all
+    but a fifth seen); for main unions when the same holds for wood over 10 cm with sd under 10 %; for the stem when the stem's
+    sd is under 10 %. Not assessable: no stem fit, or less than half of the wood over 10 cm measured, or the stem seen from one
+    side only over most of its length. The limits are a choice of this project.
+    """
+    z0 = float(graph.xyz[0, 2])
+    mid = np.concatenate([[z0], 0.5 * (graph.xyz[1:, 2] + graph.xyz[graph.parent[1:], 2])]) - z0
+    size = settings.level_of_fitness
+    count = max(1, int(np.ceil(mid.max() / size)))
+    spacing = _spacing(tree.wood.xyz)
+    height = tree.wood.xyz[:, 2] - z0
+    bands = []
+    for b in range(count):
+        rows = np.flatnonzero((mid >= b * size) & (mid < (b + 1) * size) & (graph.parent >= 0))
+        here = (height >= b * size) & (height < (b + 1) * size)
+        arc = graph.arc[rows]
+        bands.append({
+            "from_m": round(b * size, 2), "to_m": round((b + 1) * size, 2), "fit_for": FIT[_grade(graph, rows)],
+            "spacing_m": round(float(np.median(spacing[here])), 4) if here.any() else None,
+            "arc_deg": round(float(np.degrees(np.nanmedian(arc))), 0) if np.isfinite(arc).any() else None,
+        })  # fmt: skip
+    reasons = _reasons(graph, settings, bands)
+    return ScanFitness("not assessable" if reasons else "assessable", tuple(reasons) or (_praise(bands),), tuple(bands))
+
+
+def measured(graph: WoodGraph, rows: np.ndarray, limit: float) -> float:
+    """Share of the length of these segments that was seen and whose radius has a relative sd under a limit; NaN without any."""
+    length = graph.length[rows]
+    if length.sum() <= 0:
+        return float("nan")
+    ok = graph.seen[rows] & (graph.radius_sd[rows] < limit * graph.radius[rows])
+    return float(np.sum(length[ok]) / length.sum())
+
+
+def _grade(graph: WoodGraph, rows: np.ndarray) -> int:
+    d = 2 * graph.segment_radius[rows]
+    stem = measured(graph, rows[graph.limbs.order[graph.limb[rows]] == 0], 0.10)
+    main = measured(graph, rows[d >= 0.10], 0.10)
+    small = measured(graph, rows[(d >= 0.03) & (d < 0.10)], 0.15)
+    if not (np.isfinite(stem) or np.isfinite(main) or np.isfinite(small)):
+        return 0
+    if np.isfinite(main) and main < 0.6:
+        return 1 if stem >= 0.6 else 0
+    if np.isfinite(small) and small < 0.6:
+        return 2 if np.isfinite(main) or not np.isfinite(stem) else (1 if stem >= 0.6 else 0)
+    return 3 if np.isfinite(small) else 2
+
+
+def _spacing(xyz: Floats) -> Floats:
+    """Distance of every point to its fourth neighbour, read on a sample, by nearest sample. [m]"""
+    rows = np.arange(0, len(xyz), max(1, len(xyz) // 20_000))
+    tree = cKDTree(xyz)
+    d, _ = tree.query(xyz[rows], min(5, len(xyz)))
+    out = np.interp(np.arange(len(xyz)), rows, d[:, -1])
+    return out
+
+
+def _reasons(graph: WoodGraph, settings: WoodSettings, bands: list[dict]) -> list[str]:
+    """Why the tree must not be ranked from this scan, each with what a rescan would need; empty when it may."""
+    out = []
+    stem = graph.limbs.nodes[0][1:]
+    if len(stem) == 0:
+        return ["No stem was found; rescan with the whole stem in view from at least three sides."]
+    thick = np.flatnonzero((2 * graph.segment_radius >= 0.10) & (graph.parent >= 0))
+    lower = stem[graph.xyz[stem, 2] - graph.xyz[0, 2] < 0.5 * np.ptp(graph.xyz[:, 2])]
+    if len(thick) == 0:
+        out.append("No wood of 10 cm or more was measured; rescan from nearer with more points on the stem.")
+        return out
+    if len(lower) and measured(graph, lower, 0.15) < 0.5:
+        out.append("The lower stem's diameter could not be measured; rescan with more points, standing nearer.")
+    share = measured(graph, thick, 0.15)
+    if share < 0.5:
+        out.append(f"Only {100 * share:.0f} % of the wood over 10 cm was measured well enough; rescan leaf-off, from three or more sides and nearer.")
+    arc = graph.arc[thick]
+    if np.isfinite(arc).any():
+        one_sided = np.sum(graph.length[thick] * (arc < np.radians(settings.arc_one_sided))) / np.sum(graph.length[thick])
+        if one_sided > 0.6:
+            side = _seen_from(graph, thick)
+            out.append(
+                f"{100 * one_sided:.0f} % of the thick wood was seen from one side only (under {settings.arc_one_sided:.0f} degrees of bark)"
+                f"; rescan from the other sides too{side}."
+            )
+    if all(b["fit_for"] in ("nothing", "stem") for b in bands):
+        out.append("No height band is fit for judging unions; rescan leaf-off with more points in the crown.")
+    return out
+
+
+def _seen_from(graph: WoodGraph, rows: np.ndarray) -> str:
+    return ""
+
+
+def _praise(bands: list[dict]) -> str:
+    best = [b for b in bands if b["fit_for"] in ("main unions", "small limbs")]
+    top = max(b["to_m"] for b in best)
+    return f"Main unions can be judged up to {top:.0f} m above the foot; see the bands for where small limbs can."

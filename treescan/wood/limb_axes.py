@@ -1,0 +1,200 @@
+"""The axis and the thickness of every limb, measured piece by piece from all its points."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numba import njit, prange
+
+from treescan.geometry import unit
+from treescan.wood.circles import fit_pieces
+from treescan.wood.graph import Floats, Ints
+from treescan.wood.pieces import cut_pieces, lay_out, nearest_vertex_line, place_points
+from treescan.wood.settings import WoodSettings
+from treescan.wood.smoothing import smooth_axes, smooth_radii
+from treescan.wood.voxels import group_rows
+
+UNKNOWN = 0.3
+"""Standard deviation given to a centre no fit could place [m]."""
+
+
+@dataclass(frozen=True)
+class LimbAxes:
+    """Polylines of all limbs, one vertex a piece; rows of limb k are start[k] : start[k + 1].
+
+    Attributes
+    ----------
+    start : (l + 1,) int        First vertex of every limb.
+    v : (m, 3) float            Smoothed axis. [m]
+    s : (m,) float              Place along the limb. [m]
+    r, r_sd : (m,) float        Smoothed radius and its sd. [m]
+    raw_r, raw_sd : (m,)        Radius of the piece alone and its sd (inf = no fit). [m]
+    arc : (m,) float            Bark seen round the piece. [rad]
+    noise : (m,) float          Scatter of the points about the fit. [m]
+    share : (m,) float          Share of the piece's points that lie on the bark.
+    points : (m,) int           Points of the piece; 0 in a gap.
+    parent : (l,) int32         Limb it leaves; -1 for the stem.
+    leaves : (l, 3) float       About where it leaves the parent. [m]
+    """
+
+    start: Ints
+    v: Floats
+    s: Floats
+    r: Floats
+    r_sd: Floats
+    raw_r: Floats
+    raw_sd: Floats
+    arc: Floats
+    noise: Floats
+    share: Floats
+    points: Ints
+    parent: Ints
+    leaves: Floats
+
+    def __len__(self) -> int:
+        return len(self.parent)
+
+    @property
+    def of_vertex(self) -> Ints:
+        """Limb of every vertex."""
+        return np.repeat(np.arange(len(self), dtype=np.int32), np.diff(self.start))
+
+    def rows(self, k: int) -> slice:
+        """Vertices of limb k."""
+        return slice(int(self.start[k]), int(self.start[k + 1]))
+
+    def length(self, k: int) -> float:
+        """From the first to the last vertex. [m]"""
+        a, b = self.start[k], self.start[k + 1]
+        return float(self.s[b - 1] - self.s[a]) if b > a else 0.0
+
+
+@njit(cache=True, parallel=True)
+def along(start, v, s, limb, place, half):  # type: ignore[no-untyped-def]
+    """Axis point and direction at places along limbs; straight on beyond the ends; direction over +-half. (p, 3), (p, 3)"""
+    point, axis = np.empty((len(limb), 3)), np.empty((len(limb), 3))
+    for i in prange(len(limb)):
+        a, b = start[limb[i]], start[limb[i] + 1]
+        if b - a < 2:
+            point[i] = v[a]
+            axis[i] = (0.0, 0.0, 1.0)
+            continue
+        ends = np.empty((3, 3))
+        for q in range(3):
+            at = place[i] + (q - 1) * half[i]
+            j = a + np.searchsorted(s[a:b], at) - 1
+            j = min(max(j, a), b - 2)
+            f = (at - s[j]) / (s[j + 1] - s[j])
+            ends[q] = v[j] + f * (v[j + 1] - v[j])
+        point[i] = ends[1]
+        d = ends[2] - ends[0]
+        axis[i] = d / max(np.sqrt(d[0] ** 2 + d[1] ** 2 + d[2] ** 2), 1e-12)
+    return point, axis
+
+
+def first_axes(lines: list[Floats], radii: list[Floats], parent: Ints, leaves: Floats) -> LimbAxes:
+    """Axes before anything was fitted: rough centre lines and radii, one array a limb."""
+    start = np.concatenate([[0], np.cumsum([len(x) for x in lines])]).astype(np.int64)
+    v = np.concatenate(lines)
+    s = np.concatenate([_places(x) for x in lines])
+    r = np.concatenate(radii)
+    nan = np.full(len(v), np.nan)
+    return LimbAxes(start, v, s, r, nan, r, nan, nan, nan, nan, np.zeros(len(v), np.int64), parent, leaves)
+
+
+def _places(line: Floats) -> Floats:
+    step = np.maximum(np.linalg.norm(np.diff(line, axis=0), axis=1), 1e-4)
+    return np.concatenate([[0.0], np.cumsum(step)])
+
+
+def refit(
+    xyz: Floats, limb: Ints, hint: Floats, axes: LimbAxes, *, settings: WoodSettings, first: bool, few: int = 24
+) -> tuple[LimbAxes, Floats]:
+    """Measure every limb once more round its present axis.
+
+    Parameters
+    ----------
+    xyz : (n, 3) float      All wood points. [m]
+    limb : (n,) int32       Limb of every point, -1 for none.
+    hint : (n,) float       Place along the limb in the last round, NaN = not known. [m]
+    settings : WoodSettings For the least noise believed and its correction.
+    first : bool            The axes are only rough yet: radii are free within wide bounds, axes are smoothed more.
+    few : int               Points a piece should have.
+
+    Returns
+    -------
+    axes, place : LimbAxes, (n,) float
+    """
+    count = len(axes)
+    start, rows = group_rows(limb, count)
+    place = place_points(xyz, rows, start, axes.start, axes.v, axes.s, hint, 0.6)
+    head, of, low, high = cut_pieces(place, rows, start, axes.start, axes.s, axes.r, 0.05, few, 0.15)
+    mid = 0.5 * (low + high)
+    n = np.diff(head)
+    half = np.maximum(0.5 * (high - low), 0.03)
+    guess = _at(axes, axes.r, of, mid)
+    origin, axis = along(axes.start, axes.v, axes.s, of, mid, np.maximum(half, 1.5 * guess if first else guess))
+    side = unit(np.cross(axis, np.where(np.abs(axis[:, 2:3]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])))
+    up = np.cross(axis, side)
+    x, y, t = lay_out(xyz, rows, head, origin, axis, side, up)
+    r_high = 3.0 * guess + 0.02 if first else 1.5 * guess + 0.01
+    fit = fit_pieces(x, y, t, head, np.full(len(mid), 0.002), r_high, np.maximum(guess, 0.003), settings.least_noise)
+    centre = origin + fit[:, :1] * side + fit[:, 1:2] * up
+    raw_r, noise = fit[:, 4], fit[:, 7]
+    if settings.noise_off:
+        raw_r = np.maximum(raw_r - np.minimum(noise**2 / (2 * np.maximum(raw_r, 1e-3)), 0.3 * raw_r), 0.002)
+    sd_c, sd_r = _trust(axes, of, centre, raw_r, fit, guess, first)
+    centre = np.where(np.isfinite(fit[:, 5:6]), centre, origin)
+    vstart = np.searchsorted(of, np.arange(count + 1))
+    step = high - low
+    bend = 0.10 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
+    v = smooth_axes(vstart, mid, centre, np.minimum(sd_c, UNKNOWN), bend)
+    taper = 0.006 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
+    grow = 0.0003 + 0.004 * guess
+    known = np.where(np.isfinite(sd_r), sd_r, 10.0)
+    r, r_sd = smooth_radii(vstart, mid, np.where(np.isfinite(sd_r), raw_r, guess), known, taper, grow)
+    r = np.maximum(r, 0.002)
+    s = _new_places(vstart, v)
+    new = replace(
+        axes, start=vstart.astype(np.int64), v=v, s=s, r=r, r_sd=r_sd, raw_r=raw_r, raw_sd=sd_r,
+        arc=fit[:, 9], noise=noise, share=fit[:, 8], points=n,
+    )  # fmt: skip
+    return new, place
+
+
+def _new_places(start: Ints, v: Floats) -> Floats:
+    step = np.zeros(len(v))
+    step[1:] = np.maximum(np.linalg.norm(np.diff(v, axis=0), axis=1), 1e-4)
+    total = np.cumsum(step)
+    begin = start[:-1][np.diff(start) > 0]
+    base = np.repeat(total[begin], np.diff(start)[np.diff(start) > 0])
+    return total - base
+
+
+def _at(axes: LimbAxes, values: Floats, limb: Ints, place: Floats) -> Floats:
+    """A per-vertex value at places along limbs; constant beyond the ends."""
+    big = 1e5
+    key = axes.of_vertex * big + np.clip(axes.s, -0.4 * big, 0.4 * big)
+    first, last = axes.s[axes.start[:-1].clip(max=len(axes.s) - 1)], axes.s[(axes.start[1:] - 1).clip(min=0)]
+    return np.interp(limb * big + np.clip(place, first[limb], last[limb]), key, values)
+
+
+def _trust(axes: LimbAxes, of: Ints, centre: Floats, r: Floats, fit: Floats, guess: Floats, first: bool) -> tuple[Floats, Floats]:
+    """Standard deviation of every piece's centre and radius: the fit's own, what the model leaves out, and what stands against it."""
+    share, arc, used = fit[:, 8], fit[:, 9], fit[:, 10]
+    doubt = 1.0 / np.clip(share, 0.25, 1.0) ** 1.5
+    doubt *= np.where(arc < 1.4, 2.0, 1.0) * np.where(used < 12, 1.5, 1.0)
+    sd_c = np.hypot(fit[:, 5] * doubt, 0.001 + 0.02 * r)
+    sd_r = np.hypot(fit[:, 6] * doubt, 0.0005 + 0.015 * r)
+    bad = (share < 0.3) | (used < 5) | ~np.isfinite(fit[:, 6]) | (fit[:, 6] > r)
+    sd_r = np.where(bad, np.inf, sd_r)
+    sd_c = np.where(np.isfinite(sd_c), np.where(bad, np.maximum(sd_c, 0.05), sd_c), UNKNOWN)
+    if first:
+        return sd_c, sd_r
+    near, at = nearest_vertex_line(centre, axes.parent[of], axes.start, axes.v, axes.s)
+    thick = np.where(axes.parent[of] >= 0, _at(axes, axes.r, np.maximum(axes.parent[of], 0), at), 0.0)
+    inside, flare = near < thick + 0.4 * r, near < thick + 1.3 * r
+    sd_c = np.where(inside, UNKNOWN, np.where(flare, 2 * sd_c, sd_c))
+    sd_r = np.where(inside, np.inf, np.where(flare, 2.5 * sd_r, sd_r))
+    return sd_c, sd_r

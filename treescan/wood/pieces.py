@@ -1,0 +1,139 @@
+"""Which points lie on which short piece of which limb? Projection to the axis, cutting into pieces, local coordinates."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit, prange
+
+
+@njit(cache=True)
+def _nearest_on(p, v, s, low, high):  # type: ignore[no-untyped-def]
+    """Distance and place along a polyline (rows low..high of v); the end segments go on beyond their ends."""
+    best, where = np.inf, 0.0
+    for i in range(low, high - 1):
+        dx, dy, dz = v[i + 1, 0] - v[i, 0], v[i + 1, 1] - v[i, 1], v[i + 1, 2] - v[i, 2]
+        l2 = dx * dx + dy * dy + dz * dz
+        if l2 <= 0:
+            continue
+        f = ((p[0] - v[i, 0]) * dx + (p[1] - v[i, 1]) * dy + (p[2] - v[i, 2]) * dz) / l2
+        if f < 0.0 and i > low:
+            f = 0.0
+        if f > 1.0 and i < high - 2:
+            f = 1.0
+        ex, ey, ez = v[i, 0] + f * dx - p[0], v[i, 1] + f * dy - p[1], v[i, 2] + f * dz - p[2]
+        d2 = ex * ex + ey * ey + ez * ez
+        if d2 < best:
+            best = d2
+            where = s[i] + f * (s[i + 1] - s[i])
+    return np.sqrt(best), where
+
+
+@njit(cache=True, parallel=True)
+def place_points(xyz, rows, start, vstart, v, s, hint, window):  # type: ignore[no-untyped-def]
+    """Place of every point along its limb, and the rows of every limb sorted by it.
+
+    Parameters
+    ----------
+    rows, start             Points of every limb (counting-sorted); `rows` comes back sorted along the limb.
+    vstart, v, s            Vertices of every limb and their place along it. [m]
+    hint : (n,) float       Where the point lay along the limb before; NaN = not known. [m]
+    window : float          Search no farther than this from the hint. [m]
+    """
+    place = np.empty(len(xyz))
+    for k in prange(len(start) - 1):
+        a, b = start[k], start[k + 1]
+        low, high = vstart[k], vstart[k + 1]
+        for q in range(a, b):
+            i = rows[q]
+            lo, hi = low, high
+            if not np.isnan(hint[i]) and high - low > 8:
+                lo = max(low, low + np.searchsorted(s[low:high], hint[i] - window) - 2)
+                hi = min(high, low + np.searchsorted(s[low:high], hint[i] + window) + 2)
+                if hi - lo < 2:
+                    lo, hi = low, high
+            place[i] = _nearest_on(xyz[i], v, s, lo, hi)[1]
+        if b - a > 1:
+            order = np.argsort(place[rows[a:b]])
+            rows[a:b] = rows[a:b][order]
+    return place
+
+
+@njit(cache=True)
+def cut_pieces(place, rows, start, vstart, s, r, least, few, longest):  # type: ignore[no-untyped-def]
+    """Cut every limb into pieces about one radius long, longer where points are few.
+
+    Parameters
+    ----------
+    place, rows, start      As from `place_points`.
+    vstart, s, r            Vertices, their place and radius. [m]
+    least, longest : float  Shortest and longest piece of a thin limb. [m]
+    few : int               A piece goes on until it has this many points.
+
+    Returns
+    -------
+    first : (p + 1,) int    First row (of `rows`) of every piece
+    limb : (p,) int, low, high : (p,) float     Where it lies. [m]
+    """
+    cap = 0
+    for k in range(len(start) - 1):
+        if start[k + 1] > start[k]:
+            cap += 4 + int((place[rows[start[k + 1] - 1]] - place[rows[start[k]]]) / least)
+    first, limb = np.empty(cap + 1, np.int64), np.empty(cap, np.int32)
+    low, high = np.empty(cap), np.empty(cap)
+    count = 0
+    for k in range(len(start) - 1):
+        a, b = start[k], start[k + 1]
+        if b == a:
+            continue
+        q = a
+        end = place[rows[b - 1]]
+        at = place[rows[a]]
+        while q < b:
+            v = vstart[k]
+            while v < vstart[k + 1] - 1 and s[v] < at:
+                v += 1
+            size = max(least, r[v])
+            far = max(longest, 2.5 * r[v])
+            stop = at + size
+            if end - stop < 0.5 * size:
+                stop = end + 1e-9
+            z = q
+            while z < b and place[rows[z]] <= stop:
+                z += 1
+            while z < b and z - q < few and place[rows[z]] <= at + far:
+                z += 1
+                stop = max(stop, place[rows[z - 1]])
+            if count >= cap:
+                break
+            first[count], limb[count] = q, k
+            low[count], high[count] = at, min(stop, end)
+            count += 1
+            q, at = z, stop
+    first[count] = start[len(start) - 1]
+    return first[: count + 1], limb[:count], low[:count], high[:count]
+
+
+@njit(cache=True, parallel=True)
+def lay_out(xyz, rows, first, origin, axis, side, up):  # type: ignore[no-untyped-def]
+    """Coordinates of every point of every piece: across (x, y) and along (t) from the piece's origin. [m]"""
+    n = len(rows)
+    x, y, t = np.empty(n), np.empty(n), np.empty(n)
+    for k in prange(len(first) - 1):
+        for q in range(first[k], first[k + 1]):
+            i = rows[q]
+            dx, dy, dz = xyz[i, 0] - origin[k, 0], xyz[i, 1] - origin[k, 1], xyz[i, 2] - origin[k, 2]
+            x[q] = dx * side[k, 0] + dy * side[k, 1] + dz * side[k, 2]
+            y[q] = dx * up[k, 0] + dy * up[k, 1] + dz * up[k, 2]
+            t[q] = dx * axis[k, 0] + dy * axis[k, 1] + dz * axis[k, 2]
+    return x, y, t
+
+
+@njit(cache=True, parallel=True)
+def nearest_vertex_line(points, of_limb, vstart, v, s):  # type: ignore[no-untyped-def]
+    """Distance of every point to one limb's axis and the place along it; inf where the limb is -1."""
+    d, at = np.full(len(points), np.inf), np.zeros(len(points))
+    for i in prange(len(points)):
+        k = of_limb[i]
+        if k >= 0:
+            d[i], at[i] = _nearest_on(points[i], v, s, vstart[k], vstart[k + 1])
+    return d, at
