@@ -37,7 +37,7 @@ class Reach:
 
     served : (w,) bool; angle : (w,) float rope angle from plumb [rad]; share : weighted part served in [0, 1];
     share_at : ((limit [rad], share), ...) for 30, 45 and 60 degrees; worst_angle [rad] over the served work;
-    swing [m]: largest sideways travel if the climber slips from served work; swing_speed [m/s]; swing_hits : what the arc meets first, in words;
+    swing [m]: sideways travel of the worst slip from served work; swing_speed [m/s]; swing_hits : what the arc meets, in words;
     swing_force [N]: peak rope force of that swing; fouled : (w,) int32 limb the straight rope meets first, -1 none.
     """
 
@@ -65,7 +65,11 @@ class AccessStep:
 
 @dataclass(frozen=True)
 class RopePlan:
-    """Metres and kit: length [m] of climbing rope incl. tails, throwline [m], parts ((what, metres), ...), stock rope [m], kit lines."""
+    """Metres and kit.
+
+    length : climbing rope incl. tails; throwline; parts : ((what, metres), ...); stock : next stocked length, NaN = none is enough;
+    reaches_ground : a stocked rope is long enough; kit : one line each. [m]
+    """
 
     length: float
     throwline: float
@@ -99,6 +103,11 @@ class TieInPoint:
     rank_stability : float      Share of perturbed rankings in which it stays in its place (or ties).
     tie : bool                  Cannot be told apart from the next one.
     cautions : tuple of str     Keys of `treescan.cautions.CAUTIONS` that matter most here.
+    gates : tuple of str        What stands against it, in words; empty when usable.
+    doubts : tuple of str       What to look at first although it is ranked.
+    place : (3,) float          Where the rope bears. [m, local]
+    score_sd : mapping          Criterion name to the error of its score, from measurement alone.
+    first_chance : float        Share of the perturbed rankings in which it comes first.
     """
 
     rank: int
@@ -120,3 +129,8 @@ class TieInPoint:
     rank_stability: float = float("nan")
     tie: bool = False
     cautions: tuple[str, ...] = ()
+    gates: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    place: Floats = field(default_factory=lambda: np.full(3, np.nan))
+    score_sd: Mapping[str, float] = field(default_factory=dict)
+    first_chance: float = float("nan")

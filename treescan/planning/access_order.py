@@ -1,0 +1,109 @@
+"""In what order does the climber get from the ground to the tie-in point, always on one secure attachment?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+import networkx as nx
+import numpy as np
+
+from treescan.planning.candidates import CLASSES
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.tie_in_point import AccessStep
+from treescan.throw.settings import METHOD_WORDS
+from treescan.throw.throw_path import Throw, ThrowTable
+from treescan.wood.graph import WoodGraph
+
+GROUND = -1
+"""Node of the ground in the access graph; the others are union rows."""
+
+
+def throw_minutes(throw: Throw, settings: PlanningSettings) -> float:
+    """Expected time to set a line: throws until success, and working the weight back. [min]"""
+    return throw.expected_throws * settings.minutes_per_throw + throw.workings * settings.minutes_per_working
+
+
+def sound_steps(graph: WoodGraph, holds: Mapping[int, bool], settings: PlanningSettings) -> np.ndarray:
+    """Unions one may hang on while advancing, (m,) bool: thick enough, seen, no dead suspect, and not found to be too weak."""
+    u = graph.unions
+    thick = np.array([u.arm_diameter[u.laterals(k)].max(initial=0.0) >= settings.step_limb for k in range(len(u))], bool)
+    plain = np.array([not any("dead" in f or f == "bridged" for f in u.flags[k]) for k in range(len(u))], bool)
+    strong = np.array([holds.get(k, True) for k in range(len(u))], bool)
+    return thick & plain & strong
+
+
+def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settings: PlanningSettings) -> nx.DiGraph:
+    """Ground and unions as nodes, ways between them as edges with "minutes" and "how".
+
+    Notes
+    -----
+    - from the ground by a throw of any class (class 3: a basal line) to a sound union,
+    - from the ground by ladder or lanyards to a sound union within `ladder_reach`,
+    - from one sound union to one above within `step_reach` and `step_sideways`: throw, load-test, change over.
+    An unsound union can be the end of a way but never a step on it: nothing leaves it.
+    """
+    u = graph.unions
+    ways = nx.DiGraph()
+    ways.add_node(GROUND)
+    ways.add_nodes_from(range(len(u)))
+    for k in range(len(u)):
+        climb = float(u.height[k]) * settings.minutes_per_metre
+        if u.height[k] <= settings.ladder_reach:
+            ways.add_edge(GROUND, k, minutes=settings.minutes_per_step + climb, how="ladder or lanyards")
+        found = [throws.best[k, c] for c in CLASSES["SRS basal"] if (k, c) in throws.best]
+        if found and sound[k]:
+            best = min(found, key=lambda t: throw_minutes(t, settings))
+            how = "basal line over several limbs" if best.isolation_class == 3 else "line thrown from the ground"
+            minutes = throw_minutes(best, settings) + climb
+            if not ways.has_edge(GROUND, k) or minutes < ways.edges[GROUND, k]["minutes"]:
+                ways.add_edge(GROUND, k, minutes=minutes, how=how)
+    rise = u.place[None, :, 2] - u.place[:, None, 2]
+    side = np.linalg.norm(u.place[None, :, :2] - u.place[:, None, :2], axis=2)
+    can = (rise > 0) & (rise <= settings.step_reach) & (side <= settings.step_sideways) & sound[:, None]
+    for i, j in zip(*np.nonzero(can), strict=True):
+        minutes = settings.minutes_per_step + float(rise[i, j]) * settings.minutes_per_metre
+        ways.add_edge(int(i), int(j), minutes=minutes, how="advance")
+    return ways
+
+
+def quickest_ways(ways: nx.DiGraph) -> tuple[dict[int, float], dict[int, list[int]]]:
+    """Minutes and nodes of the quickest way from the ground to every union that can be reached."""
+    return nx.single_source_dijkstra(ways, GROUND, weight="minutes")
+
+
+def steps(graph: WoodGraph, ways: nx.DiGraph, route: list[int]) -> tuple[AccessStep, ...]:
+    """A way in words; every union on it is an inspection stop."""
+    out = [
+        AccessStep(
+            None, "ground", 0.0, "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready"
+        )
+    ]
+    u = graph.unions
+    for a, b in pairwise(route):
+        how = ways.edges[a, b]["how"]
+        if how == "advance":
+            text = (
+                f"stay on the line at {u.label[a]}, throw to {u.label[b]}, load-test it, change over, climb, "
+                f"inspect the union by hand, then free {u.label[a]}"
+            )
+        elif how == "ladder or lanyards":
+            text = f"climb to {u.label[b]} by ladder or two lanyards in turn, inspect it by hand, set the line"
+        else:
+            text = f"{how} to {u.label[b]}, load-test from the ground, ascend, inspect every union the line touches by hand"
+        out.append(AccessStep(b, u.label[b], float(u.height[b]), text))
+    return tuple(out)
+
+
+def by_throw(graph: WoodGraph, union: int, throw: Throw) -> tuple[AccessStep, ...]:
+    """The way when one throw from the ground sets the line itself."""
+    u = graph.unions
+    how = f"by {METHOD_WORDS.get(throw.method, throw.method)}"
+    first = AccessStep(
+        None,
+        "ground",
+        0.0,
+        f"throw {how} (about {max(1, round(throw.expected_throws))} throws), pull the rope in, load-test from the ground",
+    )
+    text = "ascend on the line; look at every union on the way; inspect this one by hand before any work"
+    return first, AccessStep(union, u.label[union], float(u.height[union]), text)

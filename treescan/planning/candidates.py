@@ -1,0 +1,132 @@
+"""Which ways of tying in are worth judging at all?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from treescan.errors import BadInput
+from treescan.loads.limb_check import Rig
+from treescan.planning.contact import in_the_union, line_from_union, place_on_limb
+from treescan.planning.settings import SYSTEMS, PlanningSettings
+from treescan.planning.tie_in_point import Floats
+from treescan.throw.throw_path import Throw, ThrowTable
+from treescan.trees.beside import Beside
+from treescan.wood.graph import Ints, WoodGraph
+
+CLASSES = {"MRS": (1, 2), "SRS canopy": (1, 2), "SRS basal": (1, 2, 3)}
+"""Isolation classes of a throw that serve a system, the best first: only a basal line may run over other limbs."""
+
+BASE_HEIGHT = 1.0
+"""Height of a basal anchor above the stem's foot [m] (common practice)."""
+
+
+def candidate_rigs(
+    graph: WoodGraph, beside: Beside, throws: ThrowTable, systems: Sequence[str], settings: PlanningSettings
+) -> tuple[tuple[Rig, Throw | None], ...]:
+    """Union x system x hardware, each with the throw that sets it, or None where it is set by climbing.
+
+    Parameters
+    ----------
+    systems : sequence of str   Of "MRS", "SRS canopy", "SRS basal"; empty = all three.
+
+    Notes
+    -----
+    Unions must carry a limb of `least_candidate_diameter` and stand at `least_candidate_height`; of these the `most_unions` with
+    the largest height x limb diameter are kept. A line that is thrown lies where the throw leaves it; one set by hand lies in the
+    union.
+    """
+    wanted = tuple(systems) or SYSTEMS
+    for name in wanted:
+        if name not in SYSTEMS:
+            raise BadInput(f"rope system '{name}' is not known", remedy=f"use {', '.join(SYSTEMS)}")
+    out: list[tuple[Rig, Throw | None]] = []
+    for union in candidate_unions(graph, settings):
+        for system in wanted:
+            throw = best_throw(throws, union, system)
+            for hardware in settings.hardware(system):
+                out.append((_rig(graph, beside, union, system, hardware, throw, settings), throw))
+    return tuple(out)
+
+
+def candidate_unions(graph: WoodGraph, settings: PlanningSettings) -> tuple[int, ...]:
+    """Rows of the unions worth judging, lowest first."""
+    u = graph.unions
+    size = np.array([u.arm_diameter[u.laterals(k)].max(initial=0.0) for k in range(len(u))])
+    rows = np.flatnonzero((size >= settings.least_candidate_diameter) & (u.height >= settings.least_candidate_height))
+    best = rows[np.argsort(-(u.height[rows] * size[rows]), kind="stable")[: settings.most_unions]]
+    return tuple(int(k) for k in np.sort(best))
+
+
+def best_throw(throws: ThrowTable, union: int, system: str) -> Throw | None:
+    """The throw with the most chance among the classes a system can use; a cleaner class wins a tie."""
+    found = [throws.best[union, c] for c in CLASSES[system] if (union, c) in throws.best]
+    return max(found, key=lambda t: (t.chance, -t.isolation_class)) if found else None
+
+
+def bearing_arm(graph: WoodGraph, union: int, settings: PlanningSettings) -> int:
+    """Row of the arm table a hand-set rope bears on: the thickest lateral that does not droop, else the thickest lateral."""
+    u = graph.unions
+    rows = u.laterals(union)
+    level = rows[u.arm_slope[rows] >= -settings.steepest_droop]
+    return int(level[0] if len(level) else rows[0])
+
+
+def _rig(
+    graph: WoodGraph, beside: Beside, union: int, system: str, hardware: str, throw: Throw | None, settings: PlanningSettings
+) -> Rig:
+    if throw is None:
+        arm = bearing_arm(graph, union, settings)
+        distance = in_the_union(graph, union, arm)
+        node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), distance)
+        base = stem_foot(graph, place) if system == "SRS basal" else _ground_below(graph, beside, place)
+        return Rig(union, system, hardware, node, distance, np.zeros(0, np.int32), base)
+    node = _rest_node(graph, union, throw)
+    if system == "SRS basal":
+        via, side = _base_side(graph, throw, node)
+        return Rig(union, system, hardware, node, float(throw.rest_distance), via, stem_foot(graph, side))
+    return Rig(union, system, hardware, node, float(throw.rest_distance), np.zeros(0, np.int32), np.asarray(throw.stand, float))
+
+
+def stem_foot(graph: WoodGraph, side: Floats) -> Floats:
+    """Where a basal anchor is tied: on the bark of the own stem, a metre up, on the side of the base leg, (3,). [m, local]"""
+    root, out = graph.xyz[0], np.asarray(side, float)[:2] - graph.xyz[0, :2]
+    far = float(np.hypot(*out))
+    ahead = out / far if far > 0 else np.array([1.0, 0.0])
+    return np.array([*(root[:2] + ahead * graph.radius[0]), root[2] + BASE_HEIGHT])
+
+
+def _rest_node(graph: WoodGraph, union: int, throw: Throw) -> int:
+    """The support of a settled line that lies on a limb of the wanted union, nearest to where the line rests."""
+    seg = throw.supports
+    if len(seg) == 0:
+        return int(graph.unions.arm_node[graph.unions.laterals(union)[0]])
+    gap = np.linalg.norm(graph.xyz[seg] - throw.rest, axis=1) + np.linalg.norm(graph.xyz[graph.parent[seg]] - throw.rest, axis=1)
+    node = int(seg[np.argmin(gap - graph.length[seg])])
+    line = line_from_union(graph, union, node)
+    if throw.slides and len(line) > 1:
+        return place_on_limb(graph, union, node, throw.rest_distance)[0]
+    return node
+
+
+def _base_side(graph: WoodGraph, throw: Throw, rest_node: int) -> tuple[Ints, Floats]:
+    """Supports between the union and the base anchor, union outward, and the place of the base.
+
+    The place tells only the side of the stem. The climber hangs from the side with fewer limbs under the line, so that the union
+    takes the climber's leg; the base leg gets the rest.
+    """
+    supports = np.asarray(throw.supports, np.int32)
+    at = np.flatnonzero(supports == rest_node)
+    if len(supports) == 0 or len(at) == 0:
+        return np.zeros(0, np.int32), np.asarray(throw.stand, float)
+    near, far = supports[: at[0]][::-1], supports[at[0] + 1 :]
+    if len(near) >= len(far):
+        return near.copy(), np.asarray(throw.stand, float)
+    return far.copy(), np.asarray(throw.settled[-1], float)
+
+
+def _ground_below(graph: WoodGraph, beside: Beside, place: Floats) -> Floats:
+    """The ground below a place; at the height of the stem's foot where the ground is unseen."""
+    z = float(beside.terrain.height_at(place[:2]))
+    return np.array([place[0], place[1], z if np.isfinite(z) else graph.xyz[0, 2]])

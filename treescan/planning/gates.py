@@ -1,0 +1,150 @@
+"""What stands against a candidate, and what must be looked at first? Every answer in words."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from treescan.loads.limb_check import AnchorCheck
+from treescan.planning.clearances import Clearance
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.tie_in_point import AccessStep, Reach
+from treescan.throw.throw_path import Throw
+from treescan.wood.graph import ScanFitness, WoodGraph
+
+NOT_SEEN = "Not seen"
+"""How a gate starts that only a better scan or a climber's eye can lift; it makes the verdict "not assessable"."""
+
+
+def rest_diameter(graph: WoodGraph, check: AnchorCheck) -> tuple[float, float]:
+    """Diameter of the limb the rope bears on and its standard deviation; NaN = not stated. [m]"""
+    node = check.rig.rest_node
+    return 2 * float(graph.segment_radius[node]), 2 * float(graph.radius_sd[node])
+
+
+def bearing_row(graph: WoodGraph, check: AnchorCheck) -> int:
+    """Row of the arm table the rope bears on, -1 where the rest node lies on no arm of this union."""
+    u = graph.unions
+    rows = np.arange(u.arm_start[check.rig.union], u.arm_start[check.rig.union + 1])
+    found = rows[u.arm_limb[rows] == graph.limb[check.rig.rest_node]]
+    return int(found[0]) if len(found) else -1
+
+
+def gates(
+    graph: WoodGraph,
+    fitness: ScanFitness,
+    check: AnchorCheck,
+    throw: Throw | None,
+    reach: Reach,
+    access: tuple[AccessStep, ...],
+    electric: tuple[Clearance, ...],
+    settings: PlanningSettings,
+) -> tuple[str, ...]:
+    """Reasons not to rank a candidate, one sentence each; empty when there is none."""
+    return (
+        *_scan_gates(graph, fitness, check),
+        *_wood_gates(graph, check, settings),
+        *_margin_gate(check, settings),
+        *(c.words + " Ask the line owner." for c in electric if c.breach and c.what == "tie-in point"),
+        *_access_gate(throw, access),
+        *(
+            ("It serves none of the work: every straight rope is too flat, fouled, or the work lies above it.",)
+            if reach.share <= 0
+            else ()
+        ),
+    )
+
+
+def _scan_gates(graph: WoodGraph, fitness: ScanFitness, check: AnchorCheck) -> list[str]:
+    out = []
+    if not fitness.assessable:
+        out += [f"{NOT_SEEN}: the scan is not assessable. {r}" for r in fitness.reasons or ("No reason was stated.",)]
+    union, node = check.rig.union, check.rig.rest_node
+    height = float(graph.unions.height[union])
+    for band in fitness.bands:
+        if band["from_m"] <= height < band["to_m"] and band["fit_for"] == "nothing":
+            out.append(f"{NOT_SEEN}: between {band['from_m']:.0f} and {band['to_m']:.0f} m the scan is fit for nothing.")
+    u = graph.unions
+    if "bridged" in u.flags[union]:
+        out.append(f"{NOT_SEEN}: the union is doubtful, the scan has a gap where the limbs join.")
+    elif not graph.seen[node]:
+        out.append(f"{NOT_SEEN}: the limb the rope bears on is bridged over a gap in the scan.")
+    elif check.check.verdict == "not seen":
+        out.append(f"{NOT_SEEN}: {check.check.reason}")
+    return out
+
+
+def _wood_gates(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings) -> list[str]:
+    out = []
+    flags = graph.unions.flags[check.rig.union]
+    if any("dead" in f for f in flags):
+        out.append("Dead suspect: the limb looks dead in the scan; no anchor unless a competent person has inspected it.")
+    diameter, _ = rest_diameter(graph, check)
+    if not diameter >= settings.least_limb:
+        out.append(
+            f"Too thin: the limb is {100 * diameter:.1f} cm where the rope bears, "
+            f"at least {100 * settings.least_limb:.0f} cm is asked."
+        )
+    arm = bearing_row(graph, check)
+    if arm >= 0 and graph.unions.arm_slope[arm] < -settings.steepest_droop:
+        out.append(
+            f"The limb falls away at {np.degrees(-graph.unions.arm_slope[arm]):.0f} degrees: the rope can run out along it."
+        )
+    return out
+
+
+def _margin_gate(check: AnchorCheck, settings: PlanningSettings) -> list[str]:
+    if check.check.verdict == "not seen":
+        return []
+    margin = check.check.margin
+    if check.check.verdict == "does not hold" or not margin.p5 >= settings.margin_gate:
+        return [
+            f"Strength over stress is {margin.median:.1f} and may be as low as {margin.p5:.1f}; "
+            f"at least {settings.margin_gate:.1f} is asked on the low side ({check.check.mode}, load case {check.case})."
+        ]
+    return []
+
+
+def _access_gate(throw: Throw | None, access: tuple[AccessStep, ...]) -> list[str]:
+    if throw is None and not access:
+        return ["Not reachable: no throw sets a line over it as this system needs it, and no chain of steps leads up to it."]
+    return []
+
+
+def doubts(
+    graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: tuple[Clearance, ...], settings: PlanningSettings
+) -> tuple[str, ...]:
+    """What to look at first although nothing stands against it, one sentence each."""
+    out: list[str] = []
+    union, node, margin = check.rig.union, check.rig.rest_node, check.check.margin
+    if margin.known and margin.p5 < settings.margin_doubt:
+        out.append(
+            f"The low side of its margin is {margin.p5:.1f}, below {settings.margin_doubt:.1f}: inspect and load-test before use."
+        )
+    diameter, sd = rest_diameter(graph, check)
+    if np.isfinite(sd) and diameter - 1.645 * sd < settings.least_limb <= diameter:
+        out.append(
+            f"Its limb may be thinner than {100 * settings.least_limb:.0f} cm: "
+            f"{100 * diameter:.1f} cm with an error of {100 * sd:.1f} cm."
+        )
+    arc = float(graph.arc[node])
+    if arc < settings.least_arc:
+        out.append(f"The scan saw {np.degrees(arc):.0f} degrees of the limb's round: the far side is unknown.")
+    ratio = graph.unions.aspect_ratio(union)
+    if ratio >= settings.most_included:
+        out.append(f"Codominant (limb over stem {ratio:.2f}): included bark is possible and cannot be seen in a scan.")
+    if check.check.deflection > settings.lively:
+        out.append(f"It gives way by about {check.check.deflection:.2f} m under the governing load: lively.")
+    if check.common_cause:
+        out.append(f"Anchor and back-up hang on the same wood: {check.common_cause}.")
+    if throw is not None and throw.isolation_class == 3:
+        also = ", ".join(throw.captured_unions) or "other limbs"
+        out.append(f"The line also lies over {also}: inspect those unions too.")
+    out += [c.words for c in electric if c.breach and c.what != "tie-in point"]
+    return tuple(out)
+
+
+def verdict(gate_words: tuple[str, ...], doubt_words: tuple[str, ...]) -> str:
+    """ "candidate", "inspect first", "not ranked" or "not assessable" (when only seeing more could lift the gates)."""
+    if gate_words:
+        return "not assessable" if all(w.startswith(NOT_SEEN) for w in gate_words) else "not ranked"
+    return "inspect first" if doubt_words else "candidate"

@@ -1,0 +1,209 @@
+"""Which tie-in point first? Gates, then scores, then an order with its firmness. The main thing of this room."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import networkx as nx
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.loads.limb_check import AnchorCheck, Rig
+from treescan.planning import scores as score
+from treescan.planning.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
+from treescan.planning.clearances import Clearance, conductors, electric_clearances, throw_crosses
+from treescan.planning.contact import contact_point
+from treescan.planning.gates import doubts, gates, verdict
+from treescan.planning.order import order_points
+from treescan.planning.reach import reach
+from treescan.planning.rope_and_kit import rope_plan
+from treescan.planning.settings import CRITERIA, PlanningSettings
+from treescan.planning.sightline import Scene
+from treescan.planning.swing import arc
+from treescan.planning.tie_in_point import AccessStep, Floats, Reach, TieInPoint, Work
+from treescan.planning.work import limb_of_work
+from treescan.progress import Progress, quiet
+from treescan.throw.throw_path import Throw, ThrowTable
+from treescan.trees.beside import Beside, Conductor, Site
+from treescan.wood.graph import ScanFitness, WoodGraph
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """What all candidates of one tree share, made once."""
+
+    graph: WoodGraph
+    beside: Beside
+    site: Site
+    fitness: ScanFitness
+    work: Work
+    work_limb: NDArray[np.int32]
+    scene: Scene
+    lines: tuple[tuple[Conductor, str], ...]
+    ways: nx.DiGraph
+    routes: dict[int, list[int]]
+    settings: PlanningSettings
+
+
+def rank_points(
+    graph: WoodGraph,
+    beside: Beside,
+    site: Site,
+    fitness: ScanFitness,
+    work: Work,
+    throws: ThrowTable,
+    rigs_and_throws: Sequence[tuple[Rig, Throw | None]],
+    checks: Sequence[AnchorCheck],
+    settings: PlanningSettings,
+    seed: int,
+    progress: Progress = quiet,
+) -> tuple[TieInPoint, ...]:
+    """All candidates, judged, ranked and explained.
+
+    Parameters
+    ----------
+    rigs_and_throws : from `candidates.candidate_rigs`.
+    checks : one `AnchorCheck` per rig, in the same order (`loads.anchor.check_anchors`).
+    seed : int      Of the perturbed rankings behind the stability figures.
+
+    Returns
+    -------
+    tuple of TieInPoint     Usable ones by rank (the best system of each union first, see `order.order_points`), then the rest with
+                            their reasons.
+    """
+    if len(rigs_and_throws) != len(checks):
+        raise ValueError(f"{len(rigs_and_throws)} rigs but {len(checks)} checks")
+    ground = _ground(graph, beside, site, fitness, work, throws, checks, settings)
+    seen: dict[tuple, Reach] = {}
+    points = []
+    for i, ((rig, throw), check) in enumerate(zip(rigs_and_throws, checks, strict=True)):
+        progress("ranking", i / max(len(checks), 1))
+        points.append(_judged(ground, rig, throw, check, seen))
+    progress("ranking", 1.0)
+    return order_points(graph, points, settings, seed)
+
+
+def _ground(
+    graph: WoodGraph,
+    beside: Beside,
+    site: Site,
+    fitness: ScanFitness,
+    work: Work,
+    throws: ThrowTable,
+    checks: Sequence[AnchorCheck],
+    settings: PlanningSettings,
+) -> _Ground:
+    holds: dict[int, bool] = {}
+    for c in checks:
+        good = c.check.verdict not in {"does not hold", "not seen"} and c.check.margin.p5 >= settings.margin_gate
+        holds[c.rig.union] = holds.get(c.rig.union, False) or bool(good)
+    ways = access_graph(graph, throws, sound_steps(graph, holds, settings), settings)
+    return _Ground(
+        graph, beside, site, fitness, work, limb_of_work(graph, work), Scene.of(graph, beside), conductors(site, beside), ways,
+        quickest_ways(ways)[1], settings,
+    )  # fmt: skip
+
+
+def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen: dict[tuple, Reach]) -> TieInPoint:
+    """One candidate with everything but its place in the list."""
+    place = contact_point(g.graph, rig)
+    reached = _reach(g, rig, place, check, seen)
+    electric = electric_clearances(
+        place, g.work.xyz[reached.served], throw, _worst_arc(place, reached, g.work), g.lines, g.settings.approach
+    )
+    throw, refused = _throw_allowed(throw, electric)
+    access = by_throw(g.graph, rig.union, throw) if throw is not None else _climbed(g, rig.union)
+    stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings)
+    look_first = (
+        refused
+        + doubts(g.graph, check, throw, electric, g.settings)
+        + (throw_crosses(throw, g.site) if throw is not None else ())
+    )
+    scored = _scores(g, place, check, throw, reached, access, rig)
+    lengths = np.linalg.norm(g.work.xyz[reached.served] - place, axis=1)
+    return TieInPoint(
+        rank=0,
+        union=rig.union,
+        label=g.graph.unions.label[rig.union],
+        system=rig.system,
+        hardware=rig.hardware,
+        usable=not stands_against,
+        verdict=verdict(stands_against, look_first),
+        reasons=stands_against,
+        check=check,
+        throw=throw,
+        reach=reached,
+        access=access,
+        rope=rope_plan(g.graph, g.beside, rig, throw, place, float(lengths.max(initial=0.0)), g.settings),
+        scores={c: scored[c][0] for c in CRITERIA},
+        cautions=_cautions(rig, throw, reached, look_first, g.lines),
+        gates=stands_against,
+        doubts=look_first,
+        place=place,
+        score_sd={c: scored[c][1] for c in CRITERIA},
+    )
+
+
+def _reach(g: _Ground, rig: Rig, place: Floats, check: AnchorCheck, seen: dict[tuple, Reach]) -> Reach:
+    """Reach of a place, computed once for all systems that share it; only the force scales with the climber's weight."""
+    own = int(g.graph.limb[g.graph.unions.node[rig.union]]), int(g.graph.limb[rig.rest_node])
+    key = (*np.round(place, 3), *own)
+    if key not in seen:
+        seen[key] = reach(g.graph, g.scene, place, own, g.work, g.work_limb, g.settings, 1.0)
+    weight = float(np.linalg.norm(check.force) / check.multiple_of_weight) if check.multiple_of_weight > 0 else float("nan")
+    return replace(seen[key], swing_force=seen[key].swing_force * weight)
+
+
+def _worst_arc(place: Floats, reached: Reach, work: Work) -> Floats:
+    """The widest swept arc over the served work, (k, 3), empty when none is served."""
+    rows = np.flatnonzero(reached.served)
+    if len(rows) == 0:
+        return np.zeros((0, 3))
+    out = np.hypot(*(work.xyz[rows] - place)[:, :2].T)
+    from_here = work.xyz[rows[np.argmax(out)]]
+    return arc(place, from_here)[0]
+
+
+def _throw_allowed(throw: Throw | None, electric: tuple[Clearance, ...]) -> tuple[Throw | None, tuple[str, ...]]:
+    """A throw that comes too near a conductor is not used; the words say so."""
+    near = [c for c in electric if c.what == "throw" and c.breach]
+    if throw is None or not near:
+        return throw, ()
+    return None, (near[0].words + " This throw is not used: set the line from another place or by climbing.",)
+
+
+def _climbed(g: _Ground, union: int) -> tuple[AccessStep, ...]:
+    route = g.routes.get(union)
+    return steps(g.graph, g.ways, route) if route else ()
+
+
+def _scores(
+    g: _Ground, place: Floats, check: AnchorCheck, throw: Throw | None, reached: Reach, access: tuple[AccessStep, ...], rig: Rig
+) -> dict[str, score.Scored]:
+    minutes = score.effort_minutes(throw, access, float(g.graph.unions.height[rig.union]), g.settings)
+    return {
+        "height": score.height_over_work(place, g.work),
+        "margin": score.margin_score(g.graph, check, g.settings),
+        "rope angle": score.rope_angle_score(reached, g.work, g.settings),
+        "coverage": score.coverage_score(reached, g.work, g.settings),
+        "isolation": score.isolation_score(throw, g.settings),
+        "redundancy": score.redundancy_score(check),
+        "effort": score.effort_score(minutes, g.settings),
+    }
+
+
+def _cautions(rig: Rig, throw: Throw | None, reached: Reach, look_first: tuple[str, ...], lines: tuple) -> tuple[str, ...]:
+    """Keys of the cautions that matter most for one candidate."""
+    out = ["planning_aid"]
+    if rig.system == "SRS basal":
+        out.append("basal")
+    if reached.swing_speed > 0:
+        out.append("swing")
+    if lines:
+        out.append("electricity")
+    if throw is not None:
+        out.append("throwing")
+    if look_first:
+        out.append("condition")
+    return tuple(out)

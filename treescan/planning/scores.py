@@ -1,0 +1,106 @@
+"""How good is a candidate, criterion by criterion, and how well is each score known?"""
+
+from __future__ import annotations
+
+from math import exp, log
+
+import numpy as np
+
+from treescan.loads.limb_check import AnchorCheck
+from treescan.planning.access_order import throw_minutes
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.tie_in_point import AccessStep, Floats, Reach, Work
+from treescan.throw.throw_path import Throw
+from treescan.wood.graph import WoodGraph
+
+Scored = tuple[float, float]
+"""A desirability in [0, 1] and its error."""
+
+FULL_MARGIN = 4.0
+"""A margin of this many times the gate scores 1 (project choice): beyond it more wood adds nothing."""
+
+
+def height_over_work(place: Floats, work: Work, error: float = 0.1) -> Scored:
+    """Share of the work that lies below the tie-in point; the error is what moves when the place is off by `error` metres."""
+    total = float(work.weight.sum())
+
+    def below(z: float) -> float:
+        return float(work.weight[work.xyz[:, 2] < z].sum()) / total
+
+    return below(place[2]), (below(place[2] + error) - below(place[2] - error)) / 2
+
+
+def margin_score(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings) -> Scored:
+    """ln(p5 / gate) / ln(FULL_MARGIN), held in [0, 1].
+
+    Its error comes from the limb's own diameter alone: strength goes with d^3, so the logarithm errs by 3 sd / d. What is common
+    to the whole tree (species strength) moves all candidates alike and cannot change the order.
+    """
+    p5 = check.check.margin.p5
+    if not p5 > 0:
+        return 0.0, 0.0
+    node = int(check.check.governing)
+    cv = float(graph.radius_sd[node] / graph.radius[node]) if np.isfinite(graph.radius_sd[node]) else 0.05
+    return _held(log(p5 / settings.margin_gate) / log(FULL_MARGIN)), 3 * cv / log(FULL_MARGIN)
+
+
+def rope_angle_score(reach: Reach, work: Work, settings: PlanningSettings) -> Scored:
+    """1 - mean rope angle over the served work / the limit."""
+    if not reach.served.any():
+        return 0.0, 0.0
+    mean = float(np.average(reach.angle[reach.served], weights=work.weight[reach.served]))
+    return _held(1 - mean / settings.rope_angle_limit), settings.angle_error / settings.rope_angle_limit
+
+
+def coverage_score(reach: Reach, work: Work, settings: PlanningSettings) -> Scored:
+    """Share of the work served; the error is what moves when the angle limit is off by the angle error."""
+    clear = reach.fouled < 0
+    total = float(work.weight.sum())
+    wide = float(work.weight[clear & (reach.angle <= settings.rope_angle_limit + settings.angle_error)].sum()) / total
+    tight = float(work.weight[clear & (reach.angle <= settings.rope_angle_limit - settings.angle_error)].sum()) / total
+    return reach.share, max(wide - tight, 0.0) / 2
+
+
+def isolation_score(throw: Throw | None, settings: PlanningSettings) -> Scored:
+    """1 - ln(expected throws) / ln(most throws): 1 when the first throw sets it, 0 when no throw does."""
+    if throw is None or throw.chance <= 0:
+        return 0.0, 0.0
+    scale = log(settings.most_throws)
+    return _held(1 - log(max(throw.expected_throws, 1.0)) / scale), settings.chance_error / scale
+
+
+def redundancy_score(check: AnchorCheck) -> Scored:
+    """From 1 down to 0 by what happens when the union gives out.
+
+    1: a later limb holds the climber above the ground with margin; 0.6: it does, but shares wood with the main anchor; 0.3:
+    something catches, without margin; 0: nothing before the ground.
+
+    The error is that of the catching margin near 1: how likely the answer flips.
+    """
+    caught = [c for c in check.catches if not c.ground]
+    backed = 0.6 if check.common_cause else 1.0
+    value = backed if check.redundant else 0.3 * bool(caught)
+    known = [c.margin for c in caught if c.margin.known and c.margin.p5 > 0]
+    if not known:
+        return value, 0.0
+    best = max(known, key=lambda m: m.p5)
+    spread = max((log(best.p95) - log(best.p5)) / 3.29, 1e-6)
+    flip = exp(-0.5 * (log(best.p5) / spread) ** 2)
+    return value, 0.35 * flip
+
+
+def effort_minutes(throw: Throw | None, access: tuple[AccessStep, ...], place_height: float, settings: PlanningSettings) -> float:
+    """Expected minutes until the first climber hangs at the tie-in point. [min]"""
+    climb = place_height * settings.minutes_per_metre
+    if throw is not None:
+        return throw_minutes(throw, settings) + climb
+    return max(len(access) - 1, 1) * settings.minutes_per_step + climb
+
+
+def effort_score(minutes: float, settings: PlanningSettings) -> Scored:
+    """1 - minutes / full, held in [0, 1]; minutes are guessed within a quarter."""
+    return _held(1 - minutes / settings.minutes_full), float(0.25 * minutes / settings.minutes_full)
+
+
+def _held(x: float) -> float:
+    return float(min(1.0, max(0.0, x)))
