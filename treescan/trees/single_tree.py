@@ -1,14 +1,30 @@
-"""Which points belong to the asked tree?"""
+"""Which points belong to the asked tree? From the scan to one tree's wood and leaf, its ground and its surroundings."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import cKDTree
 
 from treescan.cloud.point_cloud import PointCloud
-from treescan.trees.beside import Beside
+from treescan.errors import BadInput
+from treescan.progress import Progress, quiet
+from treescan.trees.beside import KINDS, Beside, Surroundings, Terrain
+from treescan.trees.crowns import crown_tops, stem_under
+from treescan.trees.foliage import foliage_density
+from treescan.trees.separate import Allotment, Fine, allot, joined, refine
+from treescan.trees.settings import TreeSettings
+from treescan.trees.stems import BREAST, Stem, find_stems
+from treescan.trees.terrain import Ground, find_ground, heights_above
+from treescan.trees.voxels import Voxels, voxelise
+from treescan.trees.wood_and_leaf import wood_confidence
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+FEWEST = 200
+"""Fewer points than this are no scan of a tree."""
 
 
 @dataclass(frozen=True)
@@ -17,11 +33,13 @@ class Tree:
 
     Attributes
     ----------
-    wood : PointCloud       Points taken for wood of this tree.
-    leaf : PointCloud       Points of this tree taken for leaves and twigs too fine to model.
+    wood : PointCloud       Points taken for wood of this tree: measured points, at most one per `TreeSettings.wood_cell`; the column
+                            "wood_confidence" says how sure.
+    leaf : PointCloud       Points of this tree taken for leaves and twigs too fine to model, one measured point per fine voxel.
     base : (3,) float       Centre of the stem at the ground. [m, local]
     beside : Beside         Ground, foliage, neighbours.
     notes : tuple of str    What was doubtful, one sentence each ("no ground in the scan: level ground at the lowest point assumed").
+    spacing : float         Usual distance between neighbouring points of the scan. [m]
     """
 
     wood: PointCloud
@@ -29,3 +47,169 @@ class Tree:
     base: NDArray[np.float64]
     beside: Beside
     notes: tuple[str, ...] = ()
+    spacing: float = float("nan")
+
+
+def find_tree(cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSettings = TreeSettings(), progress: Progress = quiet) -> Tree:
+    """Cut one tree out of a scan.
+
+    Parameters
+    ----------
+    cloud : PointCloud
+    at : (2,) float, optional   Plan place of the asked tree; the nearest stem is taken. [m, local]  Without it the largest tree.
+
+    Raises
+    ------
+    BadInput    No tree in the scan, none near `at`, or too many points for one machine.
+    """
+    _refuse(cloud, settings)
+    xyz = cloud.xyz
+    progress("ground", 0.0)
+    ground = find_ground(xyz, cloud.columns.get("class"), settings.terrain)
+    above = heights_above(ground.terrain, xyz)
+    progress("stems", 0.0)
+    rows, voxels, spacing = _standing(xyz, above, ground, settings)
+    high = heights_above(ground.terrain, voxels.centre)
+    trees, tops, notes = _trees(cloud, above, voxels, high, ground.terrain, spacing, settings)
+    progress("trees apart", 0.0)
+    free = np.ones(len(voxels), bool)
+    rough = allot(voxels, high, trees, tops, free)
+    target = _asked(rough, at, cloud, settings)
+    progress("the asked tree", 0.0)
+    fine = refine(xyz, above, rough, rows, target, max(settings.cell, 0.8 * spacing))
+    member = _without_strays(fine)
+    progress("wood and leaf", 0.0)
+    evidence = wood_confidence(fine.voxels.centre, fine.graph, fine.grown, member)
+    wood, leaf = _clouds(cloud, fine, member, evidence.confidence, settings)
+    base = _base(trees[target], ground)
+    beside = Beside(
+        ground.terrain,
+        foliage_density(leaf.xyz, fine.voxels.cell, max(settings.foliage_cell, 2 * fine.voxels.cell)),
+        _surroundings(rough, target, fine, settings),
+    )
+    progress("wood and leaf", 1.0)
+    return Tree(wood, leaf, base, beside, (*ground.notes, *notes), spacing)
+
+
+def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:
+    if len(cloud) < FEWEST:
+        raise BadInput(f"only {len(cloud)} points, too few to find a tree in", file=cloud.source)
+    if len(cloud) > settings.most_points:
+        raise BadInput(f"{len(cloud)} points are more than the {settings.most_points} that are taken", file=cloud.source, remedy="thin the cloud or cut out the part round the tree")
+
+
+def _standing(xyz: Floats, above: Floats, ground: Ground, settings: TreeSettings) -> tuple[NDArray[np.int64], Voxels, float]:
+    """Rows of what stands on the ground, their coarse voxels, and the usual spacing of the scan."""
+    rows = np.nonzero(above > (0.08 if ground.found else -np.inf))[0]
+    if len(rows) < FEWEST:
+        raise BadInput("nothing stands on the ground in this scan", remedy="check the units and that z points up")
+    voxels = voxelise(xyz[rows], settings.coarse_cell)
+    per_voxel = float(np.median(np.repeat(voxels.count, 1)))
+    spacing = settings.coarse_cell / np.sqrt(per_voxel)
+    if per_voxel < 4:
+        part = voxels.centre
+        spacing = float(np.median(cKDTree(part).query(part[:: max(1, len(part) // 5000)], k=2)[0][:, 1]))
+        voxels = voxelise(xyz[rows], max(settings.coarse_cell, 1.5 * spacing))
+        rough = np.nonzero(above > (max(0.08, min(0.5, spacing)) if ground.found else -np.inf))[0]
+        if len(rough) >= FEWEST:
+            rows, voxels = rough, voxelise(xyz[rough], voxels.cell)
+    return rows, voxels, spacing
+
+
+def _trees(
+    cloud: PointCloud, above: Floats, voxels: Voxels, high: Floats, terrain: Terrain, spacing: float, settings: TreeSettings
+) -> tuple[tuple[tuple[Stem, ...], ...], Floats | None, list[str]]:
+    """Stems of every tree; crown tops too where there were no stems."""
+    near = np.nonzero((above < 5.0) & (above > 0.0))[0]
+    p, h = cloud.xyz[near], above[near]
+    stems = find_stems(p, h, terrain, spacing, settings.stems)
+    if stems:
+        return joined(stems, p, h, spacing), None, []
+    tops = crown_tops(voxels.centre, high, max(0.5, 1.5 * voxels.cell))
+    if len(tops) == 0:
+        raise BadInput("no tree found: neither stems nor crowns higher than 3 m", file=cloud.source)
+    of = cKDTree(tops[:, :2]).query(voxels.centre[:, :2])[1]
+    found = tuple((stem_under(top, voxels.centre[of == k], high[of == k], terrain),) for k, top in enumerate(tops))
+    return found, tops, ["no stem could be measured near the ground: trees were found by the tops of their crowns"]
+
+
+def _asked(rough: Allotment, at: ArrayLike | None, cloud: PointCloud, settings: TreeSettings) -> int:
+    """Label of the tree nearest to `at`, else of the one with most voxels."""
+    size = np.bincount(rough.label[rough.label >= 0], minlength=len(rough.trees))[: len(rough.trees)]
+    if at is None:
+        return int(np.argmax(size))
+    want = np.asarray(at, float)
+    away = np.array([min(min(np.hypot(*(s.foot[:2] - want)), np.hypot(*(s.axis_at(BREAST) - want))) for s in stems) for stems in rough.trees])
+    k = int(np.argmin(away))
+    if away[k] <= settings.stems.at_reach:
+        return k
+    over = np.hypot(*(rough.voxels.centre[:, :2] - want).T) < 1.0
+    over &= (rough.above > 2.0) & (rough.label >= 0) & (rough.label < len(rough.trees))
+    if over.any() and rough.trees[0][0].dbh != rough.trees[0][0].dbh:
+        return int(np.bincount(rough.label[over]).argmax())
+    foot = cloud.frame.to_map(rough.trees[k][0].foot)
+    raise BadInput(
+        f"no stem within {settings.stems.at_reach:g} m of the asked place",
+        file=cloud.source,
+        remedy=f"the nearest tree stands at {foot[0]:.1f}, {foot[1]:.1f} (metres of the cloud's frame), {away[k]:.1f} m away",
+    )
+
+
+def _without_strays(fine: Fine) -> Bools:
+    """Voxels of the tree but for small bits that hang in the air far from it."""
+    member = fine.member.copy()
+    x, previous = fine.voxels.centre, fine.grown.previous
+    order = fine.grown.order
+    count = np.ones(len(x))
+    for i in order[::-1]:
+        if previous[i] >= 0:
+            count[previous[i]] += count[i]
+    has = previous >= 0
+    step = np.zeros(len(x))
+    step[has] = np.linalg.norm(x[has] - x[previous[has]], axis=1)
+    far = max(0.5, 8 * fine.voxels.cell)
+    lone = (step > far) & (count < 5) | (step > 2 * far) & (count < 30) | (step > 5 * far) & (count < 0.01 * member.sum())
+    for i in order:
+        if previous[i] >= 0 and lone[previous[i]]:
+            lone[i] = True
+    return member & ~lone
+
+
+def _clouds(cloud: PointCloud, fine: Fine, member: Bools, confidence: Floats, settings: TreeSettings) -> tuple[PointCloud, PointCloud]:
+    """Wood at full resolution (one measured point per `wood_cell`), leaf at one measured point per fine voxel."""
+    is_wood = member & (confidence >= settings.wood_limit)
+    rows = fine.points[is_wood[fine.voxels.of_point]]
+    sure = confidence[fine.voxels.of_point[is_wood[fine.voxels.of_point]]]
+    if settings.wood_cell > 0 and len(rows):
+        first = voxelise(cloud.xyz[rows], settings.wood_cell).first
+        rows, sure = rows[first], sure[first]
+    wood = cloud.where(rows)
+    wood = PointCloud(wood.xyz, wood.frame, {**wood.columns, "wood_confidence": sure.astype(np.float32)}, wood.source, wood.notes)
+    return wood, cloud.where(fine.points[fine.voxels.first[member & ~is_wood]])
+
+
+def _base(stems: tuple[Stem, ...], ground: Ground) -> Floats:
+    """Centre of the stem at the ground; of a many-stemmed tree the middle of the feet weighted by their section."""
+    w = np.array([s.dbh**2 if s.dbh == s.dbh else 0.01 for s in stems])
+    foot = np.average([s.foot for s in stems], axis=0, weights=w)
+    foot[2] = -float(heights_above(ground.terrain, np.array([[foot[0], foot[1], 0.0]]))[0])
+    return foot
+
+
+def _surroundings(rough: Allotment, target: int, fine: Fine, settings: TreeSettings) -> Surroundings:
+    """Everything else near the tree on voxels, with its kind, and the neighbours' stems."""
+    mine = rough.label == target
+    own = rough.voxels.centre[mine]
+    low, high = own[:, :2].min(axis=0) - settings.neighbour_reach, own[:, :2].max(axis=0) + settings.neighbour_reach
+    near = ~mine & np.all((rough.voxels.centre[:, :2] > low) & (rough.voxels.centre[:, :2] < high), axis=1)
+    kind_of = np.full(len(rough.trees) + 2, KINDS.index("neighbour"), np.uint8)
+    kind_of[len(rough.trees)] = KINDS.index("ground object")
+    kind_of[-1] = KINDS.index("unknown")
+    kind = kind_of[rough.label[near]]
+    cell = max(settings.obstacle_cell, rough.voxels.cell)
+    block = voxelise(rough.voxels.centre[near], cell)
+    corner = rough.voxels.centre[near].min(axis=0) if near.any() else np.zeros(3)
+    centre = (np.floor((rough.voxels.centre[near][block.first] - corner) / cell) + 0.5) * cell + corner
+    others = [s for k, stems in enumerate(rough.trees) if k != target for s in stems]
+    feet = np.array([s.foot for s in others]).reshape(-1, 3)
+    return Surroundings(centre, kind[block.first], cell, feet, np.array([s.dbh for s in others]))

@@ -1,0 +1,178 @@
+"""Which material grew from which foot? First roughly over the whole scan, then finely round the asked tree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from treescan.trees.growth import Neighbours, Race, neighbour_graph, race
+from treescan.trees.stems import BREAST, Stem
+from treescan.trees.voxels import Voxels, voxelise
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int32]
+USUAL_DBH = 0.3
+"""Stem diameter at which growth costs are taken as they are, and that of stems whose diameter was not seen. [m]"""
+
+
+@dataclass(frozen=True)
+class Allotment:
+    """Rough allotment of coarse voxels to labels: trees 0 .. t - 1, then label t for what stands on the ground without a stem.
+
+    Attributes
+    ----------
+    voxels : Voxels         Coarse voxels of everything that is not ground.
+    above : (m,) float      Height above the ground. [m]
+    label : (m,) int32      -1 where nothing reached.
+    cost : (m,) float       Cost of the way from the seed. [m]
+    trees : tuple of tuple  Stems of every tree label (several where it forks below breast height).
+    """
+
+    voxels: Voxels
+    above: Floats
+    label: Ints
+    cost: Floats
+    trees: tuple[tuple[Stem, ...], ...]
+
+    @property
+    def rest(self) -> int:
+        """Label of what stands on the ground without a stem."""
+        return len(self.trees)
+
+
+def cost_factor(trees: tuple[tuple[Stem, ...], ...]) -> Floats:
+    """Cost factor of each tree and, last, of the rest: thick stems carry wide crowns, the way is scaled by dbh to the power 2/3."""
+    dbh = [np.sqrt(sum(s.dbh**2 if s.dbh == s.dbh else USUAL_DBH**2 for s in stems)) for stems in trees]
+    return np.append((USUAL_DBH / np.clip(dbh, 0.05, 2.0)) ** (2 / 3), 1.5)
+
+
+def joined(stems: tuple[Stem, ...], xyz: Floats, above: Floats, spacing: float) -> tuple[tuple[Stem, ...], ...]:
+    """Stems that meet below breast height are one tree.
+
+    Parameters
+    ----------
+    xyz, above      Points and heights above the ground, those under 1.6 m at least. [m]
+    """
+    if len(stems) < 2:
+        return tuple((s,) for s in stems)
+    place = np.array([s.axis_at(BREAST) for s in stems])
+    pairs = cKDTree(place).query_pairs(1.5, output_type="ndarray")
+    low = (above > 0.12) & (above < BREAST)
+    p, h = xyz[low], above[low]
+    link = [(a, b) for a, b in pairs if _meet(stems[a], stems[b], p, h, spacing)]
+    i, j = (np.array([x[k] for x in link], int) for k in (0, 1))
+    _, of = connected_components(coo_matrix((np.ones(len(i)), (i, j)), shape=(len(stems), len(stems))), directed=False)
+    return tuple(tuple(stems[k] for k in np.nonzero(of == g)[0]) for g in range(of.max() + 1))
+
+
+def _meet(a: Stem, b: Stem, p: Floats, h: Floats, spacing: float) -> bool:
+    """True when the bark of one stem goes over into the other's between the ground and breast height, in the slice between the two."""
+    ra, rb = (s.dbh / 2 if s.dbh == s.dbh else 0.1 for s in (a, b))
+    start, end = a.axis_at(h), b.axis_at(h)
+    d = end - start
+    length2 = np.maximum((d**2).sum(axis=1), 1e-9)
+    t = np.clip(((p[:, :2] - start) * d).sum(axis=1) / length2, 0, 1)
+    off = np.hypot(*(p[:, :2] - start - t[:, None] * d).T)
+    pick = off < np.maximum(ra, rb) * 1.15 + 0.02
+    q = voxelise(p[pick], 0.03).centre
+    if len(q) < 10:
+        return False
+    pairs = cKDTree(q).query_pairs(max(0.06, 2.2 * spacing), output_type="ndarray")
+    _, of = connected_components(coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(q), len(q))), directed=False)
+    high = h[pick].max() - 0.3
+    top = q[:, 2] > np.median(p[pick, 2] - h[pick]) + high
+    at_a = top & (np.hypot(*(q[:, :2] - a.axis_at(BREAST)).T) < ra * 1.3 + 0.03)
+    at_b = top & (np.hypot(*(q[:, :2] - b.axis_at(BREAST)).T) < rb * 1.3 + 0.03)
+    return bool(len(np.intersect1d(of[at_a], of[at_b])))
+
+
+def allot(voxels: Voxels, above: Floats, trees: tuple[tuple[Stem, ...], ...], tops: Floats | None, free: Bools) -> Allotment:
+    """Let every tree and everything on the ground grow through the coarse voxels.
+
+    Parameters
+    ----------
+    voxels, above       Coarse voxels of what is not ground, and their heights above it. [m]
+    trees               Stems of each tree.
+    tops : (t, 3) or None   Crown tops, one for each tree, where the scan has no stems: growth starts there too. [m]
+    free : (m,) bool    Voxels that may be grown through (walls and wires are not).
+    """
+    label = np.full(len(voxels), -1, np.int32)
+    cost = np.full(len(voxels), np.inf)
+    i = np.nonzero(free)[0]
+    xyz = voxels.centre[i]
+    seed, whose, head = seeds_of(xyz, above[i], trees, tops, voxels.cell)
+    graph = neighbour_graph(xyz, 10, voxels.cell)
+    grown = race(graph, xyz, seed, whose, cost_factor(trees), usual=1.5 * voxels.cell, drag=np.ones(len(xyz)), head_start=head)
+    label[i], cost[i] = grown.label, grown.cost
+    return Allotment(voxels, above, label, cost, trees)
+
+
+def seeds_of(xyz: Floats, above: Floats, trees: tuple[tuple[Stem, ...], ...], tops: Floats | None, cell: float) -> tuple[Ints, Ints, Floats]:
+    """Voxels where growth starts, whose they are, and the cost already spent there (0 at the foot, the height higher up)."""
+    seed, whose, head = [], [], []
+    by_foot = np.full(len(xyz), np.inf)
+    for k, stems in enumerate(trees):
+        for s in stems:
+            r = s.dbh / 2 if s.dbh == s.dbh else 0.15
+            off = np.hypot(*(xyz[:, :2] - s.axis_at(np.clip(above, 0, 3))).T)
+            by_foot = np.minimum(by_foot, off - r)
+            near = np.nonzero((off < r + 0.5 * cell + 0.03) & (above < 2.0))[0]
+            if len(near) == 0:
+                near = np.array([np.argmin(np.linalg.norm(xyz - s.foot, axis=1))])
+            seed.append(near), whose.append(np.full(len(near), k)), head.append(np.maximum(above[near], 0.0))
+        if tops is not None:
+            near = np.nonzero(np.linalg.norm(xyz - tops[k], axis=1) < 1.5 * cell)[0]
+            seed.append(near), whose.append(np.full(len(near), k)), head.append(np.zeros(len(near)))
+    ground = np.nonzero((above < 0.3) & (by_foot > 0.35))[0]
+    seed.append(ground), whose.append(np.full(len(ground), len(trees))), head.append(np.full(len(ground), 0.3))
+    return np.concatenate(seed).astype(np.int32), np.concatenate(whose).astype(np.int32), np.concatenate(head)
+
+
+@dataclass(frozen=True)
+class Fine:
+    """The fine voxels round the asked tree. points : rows of the cloud; member : voxels of the asked tree; the rest as named."""
+
+    points: NDArray[np.int64]
+    voxels: Voxels
+    graph: Neighbours
+    grown: Race
+    member: Bools
+
+
+def refine(xyz: Floats, above: Floats, rough: Allotment, rows: NDArray[np.int64], target: int, cell: float) -> Fine:
+    """Race again on fine voxels within half a metre of what was roughly allotted to the target.
+
+    Parameters
+    ----------
+    xyz, above : the whole cloud and its heights [m]; rows : (m,) cloud rows of the points in `rough.voxels.of_point`.
+    """
+    mine = rough.label == target
+    width = max(0.4, 3 * rough.voxels.cell)
+    away = np.full(len(mine), np.inf)
+    away[mine] = 0.0
+    other = np.nonzero(~mine & (rough.label >= 0))[0]
+    if len(other) and mine.any():
+        away[other] = cKDTree(rough.voxels.centre[mine]).query(rough.voxels.centre[other], distance_upper_bound=width, workers=-1)[0]
+    inside = away < width
+    pick = inside[rough.voxels.of_point]
+    points = rows[pick]
+    voxels = voxelise(xyz[points], cell)
+    coarse = rough.voxels.of_point[pick][voxels.first]
+    high = above[points[voxels.first]]
+    seed, whose, head = seeds_of(voxels.centre, high, (rough.trees[target],), None, cell)
+    own = whose == 0
+    first_own = mine & (rough.cost <= np.quantile(rough.cost[mine], 0.02)) if not own.any() else np.zeros(len(mine), bool)
+    rival = (away[coarse] > 0.6 * width) & ~mine[coarse]
+    start = np.concatenate([seed[own], np.nonzero(first_own[coarse])[0], np.nonzero(rival)[0]]).astype(np.int32)
+    label = np.concatenate([np.zeros(own.sum() + first_own[coarse].sum(), np.int32), 1 + rough.label[coarse[rival]]])
+    f = cost_factor(rough.trees)
+    spent = np.concatenate([head[own] * f[target], rough.cost[coarse[first_own[coarse]]], rough.cost[coarse[rival]]])
+    graph = neighbour_graph(voxels.centre, 12, cell)
+    grown = race(graph, voxels.centre, start, label, np.concatenate([[f[target]], f]), usual=1.5 * cell, drag=np.ones(len(voxels)), head_start=spent)
+    return Fine(points, voxels, graph, grown, grown.label == 0)
