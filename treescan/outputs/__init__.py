@@ -1,1 +1,1 @@
-"""Floor 8, outputs: the files a crew, a planner or a researcher opens."""
+"""Floor 8, outputs: the files people open, print and load elsewhere. Nothing here computes an answer; it only shows them."""

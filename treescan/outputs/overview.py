@@ -1,0 +1,123 @@
+"""The six questions answered for the whole tree: the headline sentence and the rows under it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
+
+from treescan.assess import Assessment
+from treescan.outputs import wording as w
+from treescan.outputs.cards import section_words, stand_words
+from treescan.planning.tie_in_point import TieInPoint
+
+
+@dataclass(frozen=True)
+class Overview:
+    """Headline sentence of each of the six questions, and lists of lines under them."""
+
+    headlines: tuple[str, ...]
+    seen: tuple[tuple[str, str], ...]
+    lines_in: tuple[tuple[str, str], ...]
+    unserved: tuple[str, ...]
+    refusals: tuple[tuple[str, int], ...]
+
+
+def overview(a: Assessment) -> Overview:
+    """All headlines; those after the first speak of the first candidate to inspect."""
+    first = next((p for p in a.points if p.usable), None)
+    if first is None:
+        rest = ("No candidate could be ranked from this scan.",) * 5 if a.tree.fitness.assessable else ("Not assessable from this scan.",) * 5
+    else:
+        rest = (_line(a, first), _hold(a, first), _fail(first), _reach(a, first), _order(first))
+    return Overview((_seen_headline(a), *rest), _seen(a), _lines_in(a), _unserved(a), _refusals(a))
+
+
+def seen_share(a: Assessment) -> float:
+    """Share of the limb length that the scan saw rather than bridged."""
+    length = a.tree.graph.length
+    return float((length * a.tree.graph.seen).sum() / max(length.sum(), 1e-9))
+
+
+def _seen_headline(a: Assessment) -> str:
+    s, g = a.tree.stem, a.tree.graph
+    return f"A tree {w.metres(s.height)} tall with a stem of {w.diameter(s.dbh, s.dbh_sd)} at breast height; {len(g.unions)} unions traced, {w.percent(seen_share(a))} of the drawn limb length was seen."
+
+
+def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
+    s, g = a.tree.stem, a.tree.graph
+    rows = [
+        ("Height", w.metres(s.height)),
+        ("Stem diameter at breast height", w.diameter(s.dbh, s.dbh_sd)),
+        ("Lean of the lower stem", w.degrees(s.lean)),
+        ("Wood volume of the traced limbs", w.plain(s.wood_volume, 2, "m³")),
+        ("Limbs and unions traced", f"{len(g.limbs)} limbs, {len(g.unions)} unions"),
+        ("Limb length seen", w.percent(seen_share(a)) + "; the rest is bridged and drawn grey"),
+        ("Species as used", a.species),
+        ("Scan", a.tree.source),
+        ("Coordinates", a.tree.frame.crs or "local frame, no map reference in the file"),
+    ]
+    return tuple(rows)
+
+
+def _line(a: Assessment, p: TieInPoint) -> str:
+    t = p.throw
+    if t is None:
+        return f"No throw from the ground was found for {p.label}: climb or advance to it."
+    how = "a launcher" if t.method == "launcher" else "a hand throw"
+    return f"For {p.label}: {how} from {stand_words(a, p)}, {w.percent(t.chance)} a throw ({w.throws(t.expected_throws)})."
+
+
+def _hold(a: Assessment, p: TieInPoint) -> str:
+    k, c = p.check, p.check.check
+    low = w.margin(c.margin.median, c.margin.p5)
+    return f"{p.label} carries {w.force(float(np.linalg.norm(k.force)))}; strength over stress is {low} at the weakest section ({section_words(a, p)}), if the wood is sound."
+
+
+def _fail(p: TieInPoint) -> str:
+    caught = [c for c in p.check.catches if not c.ground]
+    if not caught:
+        return f"If {p.label} gives out nothing below is shown to catch: the fall goes to the ground. Use a second attachment."
+    c = caught[0]
+    return f"If {p.label} gives out the rope is caught next at {c.label}, after a drop of {w.metres(c.drop)} with a peak of {w.force(c.peak)}."
+
+
+def _reach(a: Assessment, p: TieInPoint) -> str:
+    r = p.reach
+    return f"From {p.label} {w.percent(r.share)} of the work is served; the rope leaves plumb by up to {w.degrees(r.worst_angle)}, and a slip swings up to {w.metres(r.swing)}."
+
+
+def _order(p: TieInPoint) -> str:
+    return f"{len(p.access)} step{'s' if len(p.access) != 1 else ''} from the ground to {p.label}; bring {w.metres(p.rope.stock, 0)} of climbing rope and inspect the union by hand before committing to it."
+
+
+def _lines_in(a: Assessment) -> tuple[tuple[str, str], ...]:
+    unions = a.tree.graph.unions
+    best = {k: min(c for (u, c) in a.throws.best if u == k) for k in {u for (u, _) in a.throws.best}}
+    classes = Counter(best.values())
+    none = [k for k in range(len(unions)) if k not in best]
+    rows = [
+        ("Clean, only the wanted limb between the legs", f"{classes.get(1, 0)} of {len(unions)} unions"),
+        ("Isolable by working the weight back", f"{classes.get(2, 0)} of {len(unions)} unions"),
+        ("Over several limbs only: basal anchor", f"{classes.get(3, 0)} of {len(unions)} unions"),
+        ("No line from the ground found", f"{len(none)} of {len(unions)} unions"),
+        ("Standing places judged", str(len(a.throws.stances))),
+    ]
+    rows += [(f"Places left out: {reason}", str(count)) for reason, count in a.throws.stances.refused]
+    return tuple(rows)
+
+
+def _unserved(a: Assessment) -> tuple[str, ...]:
+    """Work that no ranked candidate serves."""
+    served = np.zeros(len(a.work), bool)
+    for p in a.points:
+        if p.usable:
+            served |= p.reach.served
+    return tuple(label for label, ok in zip(a.work.label, served, strict=True) if not ok)
+
+
+def _refusals(a: Assessment) -> tuple[tuple[str, int], ...]:
+    """Reasons why candidates were not ranked, the most frequent first."""
+    count = Counter(p.reasons[0] for p in a.points if not p.usable and p.reasons)
+    return tuple(sorted(count.items(), key=lambda kv: (-kv[1], kv[0]))[:12])

@@ -1,0 +1,85 @@
+/* The report's own behaviour: choosing a candidate, sorting and filtering, two side by side. Everything is readable without it. */
+"use strict";
+(function () {
+  const $ = id => document.getElementById(id), json = id => JSON.parse($(id).textContent);
+  const data = json("tree-data"), cards = new Map(json("compare-data").map(c => [c.id, c]));
+  let view = null;
+  try { view = TreeView($("view"), $("tags"), data, pick); } catch (error) { console.warn("no 3-D view: " + error.message); }
+  if (!view) { $("noview").hidden = false; $("view").hidden = true; document.querySelector(".tools").hidden = true; }
+
+  function text(tag, words, css) { const e = document.createElement(tag); e.textContent = words; if (css) e.className = css; return e; }
+  const WANTED = ["Height", "Margin, low figure", "Force on the union", "Weakest section", "Stand", "Throw", "Chance of one throw", "Line", "Work served", "Swing if you slip", "Rope to bring", "Load path seen by the scan"];
+  function summary(id) {
+    const box = $("summary"), c = cards.get(id), a = data.anchors[id]; if (!box) return;
+    box.replaceChildren(text("h3", (a.usable ? a.rank + ". " : "Not ranked: ") + a.label + ", " + a.system), text("span", a.verdict, "standing " + a.verdict.replaceAll(" ", "-")));
+    if (!c) return;
+    const list = document.createElement("dl");
+    WANTED.forEach(w => { const row = c.rows.find(r => r[1] === w); if (row) list.append(text("dt", w), text("dd", row[2])); });
+    c.rows.filter(r => r[0] === "What if it fails?").slice(0, 1).forEach(r => list.append(text("dt", "If it fails, " + r[1]), text("dd", r[2])));
+    const link = text("a", "The whole card"); link.href = "#c" + id; const p = document.createElement("p"); p.append(link);
+    box.append(list, p);
+  }
+  function pick(id) {
+    const same = data.anchors.filter(a => a.union === data.anchors[id].union);
+    if (view) view.choose(id);
+    if ($("choose")) $("choose").value = id;
+    summary(id);
+    document.querySelectorAll("#table tbody tr").forEach(r => r.classList.toggle("on", Number(r.dataset.id) === id));
+    if (same.length > 1 && $("summary")) {
+      const p = text("p", "Other ways to rig " + data.anchors[id].label + ": ");
+      same.filter(a => a.id !== id).slice(0, 8).forEach(a => { const b = text("button", (a.usable ? a.rank + ". " : "") + a.system + ", " + a.hardware); b.type = "button"; b.addEventListener("click", () => pick(a.id)); p.append(b, " "); });
+      $("summary").append(p);
+    }
+    document.documentElement.dataset.chosen = id;
+  }
+  window.treescanPick = pick; window.treescanView = view;
+  if ($("choose")) { $("choose").addEventListener("change", e => pick(Number(e.target.value))); pick(0); }
+  document.querySelectorAll("[data-layer]").forEach(box => box.addEventListener("change", () => view && view.setLayer(box.dataset.layer, box.checked)));
+  document.querySelectorAll("[data-view]").forEach(b => b.addEventListener("click", () => view && view.view(b.dataset.view)));
+  document.querySelectorAll("[data-zoom]").forEach(b => b.addEventListener("click", () => view && view.zoomBy(Number(b.dataset.zoom))));
+  document.querySelectorAll("[data-show]").forEach(b => b.addEventListener("click", () => { pick(Number(b.dataset.show)); $("viewer").scrollIntoView(); $("view").focus({ preventScroll: true }); }));
+  const openTarget = () => { const t = location.hash && document.querySelector(location.hash); if (t && t.tagName === "DETAILS") { t.open = true; t.scrollIntoView(); } };
+  window.addEventListener("hashchange", openTarget); openTarget();
+  window.addEventListener("beforeprint", () => document.querySelectorAll("details").forEach((d, i) => { if (!d.classList.contains("card") || i < 3) d.open = true; }));
+
+  const table = $("table");
+  if (table) {
+    const body = table.tBodies[0], rows = [...body.rows];
+    table.querySelectorAll("thead button").forEach((button, column) => button.addEventListener("click", () => {
+      const head = button.parentElement, up = head.getAttribute("aria-sort") !== "ascending";
+      table.querySelectorAll("thead th").forEach(h => h.hasAttribute("aria-sort") && h.setAttribute("aria-sort", "none")); head.setAttribute("aria-sort", up ? "ascending" : "descending");
+      const value = r => { const v = r.cells[column].dataset.v; return button.dataset.kind === "number" ? Number(v) : v; };
+      rows.sort((r, s) => { const x = value(r), y = value(s); return (x < y ? -1 : x > y ? 1 : Number(r.dataset.id) - Number(s.dataset.id)) * (up ? 1 : -1); });
+      body.append(...rows);
+    }));
+    const filter = () => {
+      const words = $("find").value.trim().toLowerCase(), system = $("bysystem").value, only = $("rankedonly").checked; let n = 0;
+      rows.forEach(r => { const show = (!words || r.textContent.toLowerCase().includes(words)) && (!system || r.dataset.system === system) && (!only || r.dataset.usable === "1"); r.hidden = !show; n += show; });
+      $("count").textContent = n + " of " + rows.length + " shown";
+    };
+    ["find", "bysystem", "rankedonly"].forEach(id => $(id).addEventListener("input", filter)); filter();
+    body.addEventListener("click", e => { const r = e.target.closest("tr"); if (r && !e.target.closest("a")) pick(Number(r.dataset.id)); });
+  }
+
+  const left = $("left"), right = $("right");
+  if (left && cards.size) {
+    for (const s of [left, right]) cards.forEach(c => { const o = text("option", c.title); o.value = c.id; s.append(o); });
+    right.selectedIndex = Math.min(1, cards.size - 1);
+    const show = () => {
+      const l = cards.get(Number(left.value)), r = cards.get(Number(right.value)), t = $("pair");
+      const labels = [], at = new Map();
+      for (const c of [l, r]) c.rows.forEach(row => { const k = row[0] + "|" + row[1]; if (!at.has(k)) { at.set(k, true); labels.push([row[0], row[1]]); } });
+      const order = [...new Set(labels.map(q => q[0]))]; labels.sort((x, y) => order.indexOf(x[0]) - order.indexOf(y[0]));
+      const find = (c, q) => (c.rows.find(row => row[0] === q[0] && row[1] === q[1]) || ["", "", "–"])[2];
+      const head = document.createElement("tr"); head.append(text("td", ""), text("th", l.title), text("th", r.title)); head.querySelectorAll("th").forEach(h => h.scope = "col");
+      const out = [head]; let last = "";
+      labels.forEach(q => {
+        if (q[0] !== last) { last = q[0]; const g = document.createElement("tr"), h = text("th", q[0]); g.className = "group"; h.colSpan = 3; h.scope = "colgroup"; g.append(h); out.push(g); }
+        const tr = document.createElement("tr"), h = text("th", q[1]), x = find(l, q), y = find(r, q); h.scope = "row";
+        tr.append(h, text("td", x, x === y ? "" : "differs"), text("td", y, x === y ? "" : "differs")); out.push(tr);
+      });
+      t.replaceChildren(...out);
+    };
+    left.addEventListener("change", show); right.addEventListener("change", show); show();
+  }
+})();

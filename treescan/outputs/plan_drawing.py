@@ -1,0 +1,148 @@
+"""The plan: crown and ground from above, north up, with standing places, the chance from each, and what the user drew."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.assess import Assessment
+from treescan.outputs import wording
+from treescan.outputs.svg import Drawing
+from treescan.outputs.tubes import runs
+from treescan.planning.tie_in_point import TieInPoint
+
+Floats = NDArray[np.float64]
+WIDE, EDGE = 560.0, 26.0
+MOST_LIMBS = 260
+
+
+def chance_colour(share: float) -> str:
+    """From pale to deep blue; `share` of the best place's chance."""
+    k = float(np.sqrt(np.clip(share, 0, 1)))
+    return f"rgb({round(226 - 197 * k)},{round(220 - 128 * k)},{round(206 - 63 * k)})"
+
+
+def plan(a: Assessment, p: TieInPoint | None) -> tuple[str, str]:
+    """The drawing as SVG text and its caption."""
+    base, half = a.tree.graph.xyz[0], _half_width(a)
+    scale = (WIDE - 2 * EDGE) / (2 * half)
+    d = Drawing(WIDE, WIDE, "Plan of the tree, north up, with standing places")
+
+    def paper(xyz: Floats) -> Floats:
+        q = np.asarray(xyz, float)[..., :2] - base[:2]
+        return np.stack([q[..., 0] * scale + WIDE / 2, WIDE / 2 - q[..., 1] * scale], axis=-1)
+
+    _rings(d, half, scale)
+    _drawn(d, a, paper)
+    _neighbours(d, a, paper, scale, half)
+    top = _places(d, a, p, paper, scale)
+    _limbs(d, a, paper, scale)
+    if p is not None:
+        _throw(d, a, p, paper)
+    _north_and_scale(d, scale)
+    words = "North up; rings every 5 m (16 ft) from the stem. "
+    if p is None or p.throw is None:
+        return str(d), words + "Small circles are standing places found on the ground."
+    return str(d), words + f"Darker and larger circles: better chance for {p.label}; the best place gives {wording.percent(top)} a throw."
+
+
+def _half_width(a: Assessment) -> float:
+    """Enough for crown and standing places, between 8 and 32 m."""
+    base = a.tree.graph.xyz[0, :2]
+    spread = [np.abs(a.tree.graph.xyz[:, :2] - base).max()]
+    if len(a.throws.stances):
+        spread.append(np.percentile(np.abs(a.throws.stances.xyz[:, :2] - base).max(axis=1), 98))
+    return float(np.clip(max(spread) + 1.5, 8.0, 32.0))
+
+
+def _rings(d: Drawing, half: float, scale: float) -> None:
+    for r in range(5, int(half) + 1, 5):
+        d.circle(WIDE / 2, WIDE / 2, r * scale, "ring")
+        d.text(WIDE / 2 + 3, WIDE / 2 - r * scale - 3, f"{r} m", "t small faint")
+
+
+def _drawn(d: Drawing, a: Assessment, paper: object) -> None:
+    """What the user drew on the site plan."""
+    for css, words, polygons in (
+        ("building", "building", a.site.buildings),
+        ("road", "road", a.site.roads),
+        ("water", "water", a.site.water),
+        ("nostand", "no standing", a.site.no_stand),
+    ):
+        for ring in polygons:
+            xy = paper(ring)  # type: ignore[operator]
+            d.line(xy, css, closed=True)
+            x, y = xy.mean(axis=0)
+            if 0 < x < WIDE and 0 < y < WIDE:
+                d.text(x, y + 4, words, "t small", "middle")
+    for c in a.site.conductors:
+        xy = paper(c.line)  # type: ignore[operator]
+        d.line(xy, "wire")
+        x, y = np.clip(xy.mean(axis=0), 30, WIDE - 30)
+        volts = f"{c.voltage:.0f} V" if np.isfinite(c.voltage) else "voltage unknown"
+        d.text(x, y - 5, f"overhead line, {volts}: treat as live", "t small strong", "middle")
+
+
+def _neighbours(d: Drawing, a: Assessment, paper: object, scale: float, half: float) -> None:
+    s = a.tree.beside.surroundings
+    near = np.abs(s.xyz[:, :2] - a.tree.graph.xyz[0, :2]).max(axis=1) < half if len(s.xyz) else np.zeros(0, bool)
+    cells = np.unique(np.floor(s.xyz[near][:, :2] / 0.5), axis=0) * 0.5 + 0.25
+    step = max(1, len(cells) // 1200)
+    if len(cells):
+        size = 0.5 * scale
+        marks = [f"M{x - size / 2:.1f} {y - size / 2:.1f}h{size:.1f}v{size:.1f}h{-size:.1f}z" for x, y in paper(cells[::step])]  # type: ignore[operator]
+        d.raw(f'<path class="around" d="{"".join(marks)}"><title>seen by the scan, not wood of this tree</title></path>')
+    for foot, dbh in zip(s.stems, s.stem_dbh, strict=True):
+        x, y = paper(foot)  # type: ignore[operator]
+        if 0 < x < WIDE and 0 < y < WIDE:
+            d.circle(x, y, max(3.0, scale * (dbh if np.isfinite(dbh) else 0.3) / 2), "neighbour", "stem of a neighbouring tree")
+
+
+def _places(d: Drawing, a: Assessment, p: TieInPoint | None, paper: object, scale: float) -> float:
+    """Standing places by chance; returns the best chance shown."""
+    stances = a.throws.stances
+    if not len(stances):
+        return 0.0
+    chance = np.zeros(len(stances))
+    if p is not None and p.throw is not None:
+        chance = np.asarray(a.throws.chance, float)[p.union, :, min(max(p.throw.isolation_class, 1), 3) - 1]
+    top = float(chance.max())
+    for (x, y), c in zip(paper(stances.xyz), chance, strict=True):  # type: ignore[operator]
+        if top > 0 and c > 0:
+            share = c / top
+            d.circle(x, y, 2.0 + 4.5 * np.sqrt(share), "place", wording.percent(c), f"fill:{chance_colour(share)}")
+        else:
+            d.circle(x, y, 1.4, "place none")
+    return top
+
+
+def _limbs(d: Drawing, a: Assessment, paper: object, scale: float) -> None:
+    kept = sorted(runs(a.tree.graph), key=lambda r: -float(r.radius.max()))[:MOST_LIMBS]
+    for run in kept:
+        width = float(np.clip(1.6 * scale * run.radius.mean(), 0.5, 14.0))
+        d.raw(f'<path class="limb" style="stroke-width:{width:.1f}" d="{_d(paper(run.line[:: max(1, len(run.line) // 16)]))}"/>')  # type: ignore[operator]
+
+
+def _d(points: Floats) -> str:
+    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+
+
+def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: object) -> None:
+    x, y = paper(a.tree.graph.unions.place[p.union])  # type: ignore[operator]
+    if p.throw is not None:
+        flight = paper(p.throw.path)  # type: ignore[operator]
+        d.line(flight, "halo throw-halo")
+        d.line(flight, "throw")
+        sx, sy = paper(p.throw.stand)  # type: ignore[operator]
+        d.circle(sx, sy, 6, "stand", "standing place of the throw")
+        d.text(sx + 9, sy + 4, "stand", "t strong halo-text")
+    d.circle(x, y, 6, "anchor", p.label)
+    d.text(x + 9, y - 7, p.label, "t strong halo-text")
+
+
+def _north_and_scale(d: Drawing, scale: float) -> None:
+    d.raw(f'<path class="north" d="M{WIDE - 30:.0f} 44l7 18l-7 -5l-7 5z"/>')
+    d.text(WIDE - 30, 38, "N", "t strong", "middle")
+    y = WIDE - 12
+    d.line(np.array([[EDGE, y], [EDGE + 5 * scale, y]]), "scalebar")
+    d.text(EDGE + 5 * scale + 8, y + 4, "5 m (16.4 ft)", "t small")

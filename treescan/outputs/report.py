@@ -1,0 +1,131 @@
+"""report.html: one file that opens without a network, ordered by the climber's questions."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from treescan import settings as settings_module
+from treescan.assess import Assessment
+from treescan.cautions import CAUTIONS
+from treescan.outputs import wording
+from treescan.outputs.cards import QUESTIONS, Card, card
+from treescan.outputs.charts import load_path, margin_chart, share_bars
+from treescan.outputs.elevation import elevation
+from treescan.outputs.overview import overview
+from treescan.outputs.plan_drawing import plan
+from treescan.outputs.strict_json import tame
+from treescan.outputs.use_of_capacity import LEGEND
+from treescan.outputs.viewer_data import viewer_data
+from treescan.planning.tie_in_point import TieInPoint
+from treescan.sources import SOURCES
+
+PICTURED, CHARTED, CARDS = 3, 12, 60
+"""Candidates with drawings, rows in the charts, and cards in full."""
+SHORT_CAUTIONS = ("planning_aid", "silence", "unsure")
+
+
+def report_html(a: Assessment) -> str:
+    """The whole page as text, the same bytes for the same assessment."""
+    page = files("treescan.outputs") / "page"
+    text = {name: (page / name).read_text(encoding="utf-8") for name in ("report.html", "report.css", "viewer.js", "report.js")}
+    env = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    env.globals.update(w=wording)
+    return env.from_string(text["report.html"]).render(
+        css=Markup(text["report.css"]),
+        scripts=Markup(text["viewer.js"] + "\n" + text["report.js"]),
+        **_context(a),
+    )
+
+
+def _context(a: Assessment) -> dict[str, Any]:
+    usable = [p for p in a.points if p.usable]
+    shown = usable[:CARDS]
+    cards = [card(a, p, i) for i, p in enumerate(a.points) if p.usable][:CARDS]
+    others = [card(a, p, i) for i, p in enumerate(a.points) if not p.usable][: max(0, CARDS - len(cards))]
+    first = usable[0] if usable else None
+    return {
+        "a": a,
+        "title": a.tree.source.rsplit("/", 1)[-1],
+        "questions": QUESTIONS,
+        "over": overview(a),
+        "first": first,
+        "usable": usable,
+        "others": [p for p in a.points if not p.usable],
+        "rows": [_row(a, p, i, i in {c.number for c in (*cards, *others)}) for i, p in enumerate(a.points)],
+        "cards": cards,
+        "other_cards": others,
+        "pictures": {f"c{i}": _pictures(a, p) for i, p in enumerate(a.points) if p in usable[:PICTURED]},
+        "tree_picture": _picture(*elevation(a, None)) if first is None else None,
+        "margins": Markup(margin_chart([(_name(p), p.check.check.margin) for p in shown[:CHARTED]])),
+        "chances": Markup(share_bars([(_name(p), [p.throw.chance if p.throw else 0.0]) for p in shown[:CHARTED]], ("chance",), "Chance of one throw")),
+        "coverage": Markup(
+            share_bars([(_name(p), [s for _, s in p.reach.share_at] or [p.reach.share]) for p in shown[:CHARTED]], ("30", "45", "60"), "Share of the work within the rope angle")
+        ),
+        "angles": [wording.degrees(limit) for limit, _ in first.reach.share_at] if first else [],
+        "legend": LEGEND,
+        "cautions": CAUTIONS,
+        "short_cautions": [CAUTIONS[k] for k in SHORT_CAUTIONS],
+        "settings": list(settings_module.lines(a.settings)),
+        "sources": SOURCES,
+        "data": _embedded(viewer_data(a)),
+        "compare": _embedded([_comparison(c) for c in (*cards, *others)]),
+    }
+
+
+def _name(p: TieInPoint) -> str:
+    return f"{p.rank}  {p.label} {p.system}"
+
+
+def _picture(svg: str, caption: str) -> tuple[Markup, str]:
+    return Markup(svg), caption
+
+
+def _pictures(a: Assessment, p: TieInPoint) -> list[tuple[Markup, str]]:
+    """Elevation, plan and load path of one candidate."""
+    out = [_picture(*elevation(a, p)), _picture(*plan(a, p))]
+    path = load_path(a.tree.graph, p.check.check)
+    if path:
+        out.append(_picture(path, "Use of capacity from the rope (left) down to the ground (right), median figures. The cross marks the weakest section."))
+    return out
+
+
+def _row(a: Assessment, p: TieInPoint, i: int, has_card: bool) -> dict[str, Any]:
+    """One line of the table, with plain numbers to sort by."""
+    k, c = p.check, p.check.check
+    catch = k.catches[0] if k.catches else None
+    height = float(a.tree.graph.unions.height[p.union])
+    size = float(sum(v * v for v in k.force) ** 0.5)
+    return {
+        "i": i,
+        "p": p,
+        "has_card": has_card,
+        "height": height,
+        "force": size,
+        "margin": c.margin,
+        "chance": p.throw.chance if p.throw else float("nan"),
+        "isolation": p.throw.isolation_class if p.throw else None,
+        "share": p.reach.share,
+        "catch": "ground" if catch is None or catch.ground else f"{catch.label}, {catch.drop:.1f} m",
+        "drop": 1e9 if catch is None or catch.ground else catch.drop,
+        "rope": p.rope.stock,
+        "stability": p.rank_stability,
+    }
+
+
+def _comparison(c: Card) -> dict[str, Any]:
+    """What the side-by-side table needs of one card."""
+    p = c.point
+    head = [["", "Standing", p.verdict], ["", "Height", c.height], ["", "Why or why not", " ".join(p.reasons)]]
+    rows = [[answer.question, label, text] for answer in c.answers for label, text in answer.rows]
+    return {"id": c.number, "title": (f"{p.rank}. " if p.usable else "") + c.title, "rows": head + rows}
+
+
+def _embedded(value: Any) -> Markup:
+    """JSON that may stand inside a script element."""
+    text = json.dumps(tame(value), allow_nan=False, separators=(",", ":"))
+    return Markup(text.replace("<", "\\u003c").replace("&", "\\u0026"))

@@ -1,0 +1,40 @@
+"""standing.json: where one can stand on this ground, and the chance of setting a line over each union from there."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from treescan.assess import Assessment
+from treescan.cautions import all_cautions
+from treescan.outputs.strict_json import place
+from treescan.throw.throw_path import CLASS_WORDS
+
+
+def standing_out(a: Assessment) -> dict[str, Any]:
+    """The content of standing.json; a union missing from a place's `chances` has none from there in any class."""
+    stances, labels = a.throws.stances, a.tree.graph.unions.label
+    chance = np.asarray(a.throws.chance, float)
+    return {
+        "format": "treescan-standing",
+        "version": 1,
+        "units": "m",
+        "crs": a.tree.frame.crs,
+        "cautions": list(all_cautions()),
+        "classes": {str(k): words for k, words in CLASS_WORDS.items()},
+        "meaning": "chances[union] = [class 1, class 2 or better, class 3 or better] that one throw at the best aim from this place sets the line",
+        "refused": [{"reason": reason, "places": int(count)} for reason, count in stances.refused],
+        "unions": [
+            {"union": label, "blocked_by": a.throws.blocked_by[k] if k < len(a.throws.blocked_by) else ""} for k, label in enumerate(labels)
+        ],
+        "places": [
+            {"id": f"S{s + 1:03d}", "xyz": place(a.tree.frame.to_map(xyz)), "chances": _chances(chance[:, s], labels)} for s, xyz in enumerate(stances.xyz)
+        ],
+    }
+
+
+def _chances(chance: np.ndarray, labels: tuple[str, ...]) -> dict[str, list[float]]:
+    """Chances (m, 3) from one place, unions without any left out."""
+    rows = np.flatnonzero((chance > 0).any(axis=1)) if chance.size else ()
+    return {labels[k]: [round(float(c), 4) for c in chance[k]] for k in rows}

@@ -1,0 +1,57 @@
+"""How hard is each piece of wood used, and in which colour is that shown? Blue to orange, told apart by colour-blind readers and in grey."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.planning.tie_in_point import TieInPoint
+from treescan.wood.graph import WoodGraph
+
+
+@dataclass(frozen=True)
+class Shade:
+    """One class of the scale: up to which use of capacity, its words and colour."""
+
+    limit: float
+    words: str
+    colour: str
+
+
+SCALE = (
+    Shade(0.10, "under 10 % of capacity", "#1d5c8f"),
+    Shade(0.25, "10 to 25 % of capacity", "#6fa8cf"),
+    Shade(0.50, "25 to 50 % of capacity", "#f0c37c"),
+    Shade(1.00, "50 to 100 % of capacity", "#dd7a1f"),
+    Shade(float("inf"), "over capacity", "#7d2a06"),
+)
+UNLOADED = Shade(float("nan"), "seen, not in the load path", "#c9bda6")
+UNSEEN = Shade(float("nan"), "not seen by the scan", "#8b9298")
+LEGEND = (*SCALE, UNLOADED, UNSEEN)
+
+
+def shade_of(use: NDArray[np.float64], seen: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Row of `LEGEND` for each piece of wood.
+
+    Parameters
+    ----------
+    use : (n,) float    Stress over strength; NaN = not in the load path.
+    seen : (n,) bool    False where the scan did not see the piece: it stays grey whatever was computed.
+    """
+    limits = np.array([s.limit for s in SCALE])
+    row = np.minimum(np.searchsorted(limits, np.nan_to_num(use, nan=0.0), side="left"), len(SCALE) - 1)
+    row = np.where(np.isnan(use), len(SCALE), row)
+    return np.where(seen, row, len(SCALE) + 1)
+
+
+def greatest_use(graph: WoodGraph, points: Sequence[TieInPoint]) -> NDArray[np.float64]:
+    """Greatest use of capacity of each segment over all usable candidates, (n,); NaN where none loads it."""
+    use = np.full(len(graph), -np.inf)
+    for p in points:
+        c = p.check.check
+        if p.usable and len(c.nodes):
+            np.maximum.at(use, c.nodes, np.nan_to_num(c.utilisation, nan=-np.inf))
+    return np.where(np.isfinite(use), use, np.nan)

@@ -1,0 +1,48 @@
+"""Everything people open, print and load elsewhere, written into one folder; every file appears whole or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from treescan.assess import Assessment
+from treescan.atomic import write_bytes
+from treescan.outputs.anchors_file import anchors_out, anchors_table
+from treescan.outputs.report import report_html
+from treescan.outputs.scene import scene_bytes
+from treescan.outputs.standing_file import standing_out
+from treescan.outputs.strict_json import dumps
+from treescan.progress import Progress, quiet
+
+Maker = Callable[[Assessment], bytes]
+
+FILES: dict[str, Maker] = {
+    "anchors.json": lambda a: dumps(anchors_out(a)).encode(),
+    "anchors.csv": lambda a: anchors_table(a).encode(),
+    "standing.json": lambda a: dumps(standing_out(a)).encode(),
+    "tree.glb": scene_bytes,
+    "report.html": lambda a: report_html(a).encode(),
+}
+"""File name to what makes its bytes, in writing order; the page comes last, so that its presence means the rest is there."""
+
+
+def write_outputs(assessment: Assessment, folder: Path, progress: Progress = quiet) -> tuple[Path, ...]:
+    """Write all result files.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    folder : Path               Made when missing.
+    progress : Progress         Called before each file; raising KeyboardInterrupt there or anywhere else leaves no partial file.
+
+    Returns
+    -------
+    tuple of Path               In writing order.
+    """
+    folder = Path(folder)
+    out = []
+    for i, (name, make) in enumerate(FILES.items()):
+        progress("writing " + name, i / len(FILES))
+        out.append(write_bytes(folder / name, make(assessment)))
+    progress("writing", 1.0)
+    return tuple(out)
