@@ -153,7 +153,7 @@ def test_stated_unions_win_over_derived_ones(tmp_path):
         ({"nodes": []}, "no nodes"),
         ({"nodes": [*HAND["nodes"], HAND["nodes"][0]]}, "same id"),
         ({"nodes": [{"id": 0, "xyz": [0, 0, 0], "radius": -1}], "segments": []}, "radius"),
-        ({"nodes": [{"id": 0, "xyz": [0, None, 0], "radius": 1}], "segments": []}, "value does not fit"),
+        ({"nodes": [{"id": 0, "xyz": [0, None, 0], "radius": 1}], "segments": []}, "finite coordinates"),
         ({"nodes": [{"id": 0, "radius": 1}], "segments": []}, "'xyz' is missing"),
         ({"segments": [{"parent": 0, "child": 99}]}, "not there"),
         ({"segments": HAND["segments"][:2]}, "hang on nothing"),

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from treescan.atomic import whole_file, write_text
 from treescan.cautions import all_cautions
@@ -46,7 +46,6 @@ def write_tree(traced: TracedTree, path: str | os.PathLike[str]) -> tuple[Path, 
 def tree_out(traced: TracedTree) -> dict[str, Any]:
     """The content of tree.json (lengths in metres, angles in degrees), without the files beside it."""
     g = traced.graph
-    deg = np.degrees
     return {
         "format": FORMAT,
         "version": VERSION,
@@ -59,7 +58,7 @@ def tree_out(traced: TracedTree) -> dict[str, Any]:
         "nodes": [
             {"id": i, "xyz": p, "radius": r, "radius_sd": _or_null(sd), "arc_deg": _or_null(a), "seen": s}
             for i, (p, r, sd, a, s) in enumerate(
-                zip(g.xyz.tolist(), g.radius.tolist(), g.radius_sd.tolist(), deg(g.arc).tolist(), g.seen.tolist(), strict=True)
+                zip(g.xyz.tolist(), g.radius.tolist(), g.radius_sd.tolist(), _degrees(g.arc).tolist(), g.seen.tolist(), strict=True)
             )
         ],
         "segments": [
@@ -78,7 +77,7 @@ def tree_out(traced: TracedTree) -> dict[str, Any]:
             "dbh_sd": _or_null(traced.stem.dbh_sd),
             "height": _or_null(traced.stem.height),
             "wood_volume": _or_null(traced.stem.wood_volume),
-            "lean_deg": _or_null(float(deg(traced.stem.lean))),
+            "lean_deg": _or_null(float(_degrees(traced.stem.lean))),
         },
         "quality": {
             "verdict": traced.fitness.verdict,
@@ -301,8 +300,8 @@ def _union_out(u: Unions, k: int) -> dict[str, Any]:
         "parent_diameter_sd": _or_null(float(u.parent_diameter_sd[k])),
         "child_diameters": u.arm_diameter[rows].tolist(),
         "aspect_ratio": u.aspect_ratio(k),
-        "attachment_deg": np.degrees(u.arm_attachment[rows]).tolist(),
-        "limb_slope_deg": np.degrees(u.arm_slope[rows]).tolist(),
+        "attachment_deg": _degrees(u.arm_attachment[rows]).tolist(),
+        "limb_slope_deg": _degrees(u.arm_slope[rows]).tolist(),
         "flags": list(u.flags[k]),
         "arms": [
             {
@@ -310,8 +309,8 @@ def _union_out(u: Unions, k: int) -> dict[str, Any]:
                 "limb": int(u.arm_limb[r]),
                 "diameter": float(u.arm_diameter[r]),
                 "diameter_sd": _or_null(float(u.arm_diameter_sd[r])),
-                "attachment_deg": float(np.degrees(u.arm_attachment[r])),
-                "slope_deg": float(np.degrees(u.arm_slope[r])),
+                "attachment_deg": float(_degrees(u.arm_attachment[r])),
+                "slope_deg": float(_degrees(u.arm_slope[r])),
                 "continues": bool(u.arm_continues[r]),
             }
             for r in range(rows.start, rows.stop)
@@ -327,7 +326,7 @@ def _stem_in(stem: dict[str, Any] | None, graph: WoodGraph, terrain: Terrain) ->
     def stated(key: str, fallback: float) -> float:
         return fallback if key not in stem else _number(stem[key])
 
-    lean = np.radians(stated("lean_deg", float(np.degrees(derived.lean))))
+    lean = np.radians(stated("lean_deg", float(_degrees(derived.lean))))
     return StemFigures(
         np.array(stem.get("base_xyz", derived.base), float),
         stated("dbh", derived.dbh),
@@ -414,6 +413,11 @@ def _save_arrays(path: Path, arrays: dict[str, NDArray]) -> None:
             info.compress_type = zipfile.ZIP_DEFLATED
             with z.open(info, "w") as out:
                 np.lib.format.write_array(out, np.asanyarray(array), allow_pickle=False)
+
+
+def _degrees(angle: ArrayLike) -> NDArray[np.float64]:
+    """Radians as degrees with nine decimals: enough for any use, and the same after any number of round trips."""
+    return np.round(np.degrees(angle), 9)
 
 
 def _or_null(x: float) -> float | None:
