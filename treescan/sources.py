@@ -47,6 +47,7 @@ SOURCES: dict[str, Source] = {
     "handbook_cov": Source("US Wood Handbook, Table 5-6: scatter of MOR 0.16 (11 rows read of another table average 0.151)", "memory"),
     "spatz_2013": Source("Spatz & Pfisterer 2013, Arboric. Urban For. 39(5):218: green strength over green density, power 1.2", "read"),
     "kane_2007": Source("Kane 2007, Arboric. Urban For. 33(4):283, Table 3: live branches broke at 0.40 MOR (circle over bark), 0.72 (inside)", "read"),
+    "ash_torsion": Source("Arboric. Urban For. 40(1):36: ash limbs 75.5 MPa in bending, 11.2 MPa in torsion (green shear strength is 9.3)", "read"),
     "bark_effect": Source("Bending stress over and under bark: (Di/Do)^3; the share of bark is a choice here", "derived"),
     "kane_arwade_2022": Source("Kane & Arwade 2022, Arboric. Urban For. 48(6):309: ascents load the tie-in point 1.1-1.5 times (abstract)", "read"),
     "kane_2020_stops": Source("Kane 2020, Urban For. Urban Green. 49:126625: abrupt stops up to 10.6 times the climber's weight (abstract)", "read"),

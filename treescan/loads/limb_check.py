@@ -58,6 +58,8 @@ class LimbCheck:
     sources : tuple of str      Keys of `treescan.sources`.
     verdict : str               One of `VERDICTS`.
     reason : str                One sentence.
+    overload_chance : float     Share of the draws in which stress exceeds strength. NaN = not seen.
+    slope_change : float        Turning of the wood at the tie-in point under the load ("lively"). [rad]
     """
 
     nodes: Ints
@@ -76,6 +78,8 @@ class LimbCheck:
     sources: tuple[str, ...]
     verdict: str
     reason: str
+    overload_chance: float = float("nan")
+    slope_change: float = float("nan")
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,110 @@
+"""Where on the wood does the rope of a rig bear? Contacts as straight tapered bars, from the base anchor to the union."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from treescan.geometry import segment_segment, unit
+from treescan.loads.limb_check import Rig
+from treescan.loads.rope_run import Supports
+from treescan.wood.graph import Floats, WoodGraph
+
+LOCAL = 0.3
+"""A limb is taken as straight over this length either side of the rope, or twice its diameter if that is more [m] (project choice)."""
+
+
+@dataclass(frozen=True)
+class Contact:
+    """One place where the rope bears.
+
+    node : int              Segment child node of the wood it bears on.
+    point : (3,) float      On the limb's axis. [m]
+    axis : (3,) float       Limb direction there, outward.
+    radius : float          [m]
+    taper : float           Change of radius per metre outward.
+    out : float             Distance from the parent's bark along the limb; NaN away from the wanted union. [m]
+    """
+
+    node: int
+    point: Floats
+    axis: Floats
+    radius: float
+    taper: float
+    out: float
+
+
+def union_contact(graph: WoodGraph, rig: Rig, counted: np.ndarray, section_point: Floats, least_lever: float) -> Contact:
+    """The rope on the limb at the wanted union.
+
+    It bears `rig.rest_distance` from the union's axis along the limb, but no nearer to the parent's bark than `least_lever` limb
+    diameters: no rope sits without any lever arm, and a thin limb must not pass because the arm was taken as nothing.
+    """
+    fork = int(graph.unions.node[rig.union])
+    line = _line_out(graph, fork, int(rig.rest_node))
+    if len(line) == 0:
+        return at_node(graph, int(rig.rest_node), graph.xyz[rig.rest_node])
+    place = np.concatenate([[0.0], np.cumsum(graph.length[line])])
+    outside = [i for i in line if counted[i]]
+    first = outside[0] if outside else int(line[-1])
+    j = int(np.flatnonzero(line == first)[0])
+    bark = place[j] + float(np.linalg.norm(section_point[first] - graph.xyz[graph.parent[first]]))
+    own = 2.0 * float(graph.segment_radius[first])
+    at = float(rig.rest_distance) if np.isfinite(rig.rest_distance) else bark
+    at = max(at, bark + (least_lever * own if np.isfinite(own) else 0.0))
+    at = min(at, place[-1])
+    j = min(int(np.searchsorted(place, at)), len(line)) - 1
+    node = int(line[max(j, 0)])
+    point = graph.xyz[graph.parent[node]] + graph.direction[node] * (at - place[max(j, 0)])
+    found = at_node(graph, node, point)
+    return Contact(found.node, found.point, found.axis, found.radius, found.taper, at - bark)
+
+
+def _line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
+    """Nodes from the fork outward along the limb the rope bears on, through `rest` and on to the limb's end; empty if `rest` is not above."""
+    back = [rest]
+    while graph.parent[back[-1]] >= 0 and graph.parent[back[-1]] != fork:
+        back.append(int(graph.parent[back[-1]]))
+    if graph.parent[back[-1]] != fork:
+        return np.zeros(0, np.int32)
+    out = graph.limbs.nodes[graph.limb[rest]]
+    return np.concatenate([np.array(back[::-1], np.int32), out[np.searchsorted(out, rest, side="right") :]])
+
+
+def at_node(graph: WoodGraph, node: int, point: Floats) -> Contact:
+    """The limb round a point on segment `node`, as a straight bar."""
+    limb = graph.limbs.nodes[graph.limb[node]]
+    limb = limb[graph.parent[limb] >= 0]
+    reach = max(LOCAL, 4.0 * float(graph.segment_radius[node])) if np.isfinite(graph.segment_radius[node]) else LOCAL
+    middle = 0.5 * (graph.xyz[limb] + graph.xyz[graph.parent[limb]])
+    near = limb[np.linalg.norm(middle - point, axis=1) <= reach]
+    if len(near) < 2:
+        near = np.array([node], np.int32)
+    axis = unit(graph.xyz[near[-1]] - graph.xyz[graph.parent[near[0]]])
+    radius = float(graph.segment_radius[node])
+    taper = 0.0
+    if len(near) > 2:
+        s = (0.5 * (graph.xyz[near] + graph.xyz[graph.parent[near]]) - point) @ axis
+        r = graph.segment_radius[near]
+        if np.all(np.isfinite(r)) and np.ptp(s) > 0.05:
+            taper = float(np.clip(np.polyfit(s, r, 1)[0], -0.1, 0.1))
+    return Contact(int(node), np.asarray(point, float), axis, radius, taper, float("nan"))
+
+
+def via_contact(graph: WoodGraph, node: int, start: Floats, end: Floats) -> Contact:
+    """The limb of segment `node` where the straight line from `start` to `end` comes nearest to it."""
+    a, b = graph.xyz[graph.parent[node]], graph.xyz[node]
+    _, _, share = segment_segment(start, end, a, b)
+    return at_node(graph, node, a + float(share) * (b - a))
+
+
+def supports_of(contacts: Sequence[Contact]) -> Supports:
+    """The contacts as bars the rope is held on: a union or friction keeps it from travelling along the limb."""
+    return Supports.of(
+        np.array([c.point for c in contacts]),
+        np.array([c.axis for c in contacts]),
+        np.array([c.radius if np.isfinite(c.radius) else 0.0 for c in contacts]),
+        taper=np.array([c.taper for c in contacts]),
+    )

@@ -1,0 +1,78 @@
+"""How hard does the climber pull, from where, in each load case? The largest at every place is what the wood is checked against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treescan.loads.settings import LoadSettings
+from treescan.loads.shock import arrest_force, braced_tension, pendulum_force
+from treescan.units import G
+from treescan.wood.graph import Floats, Ints
+
+
+@dataclass(frozen=True)
+class Pulls:
+    """Rope pulls at the climber's end, one row a place.
+
+    place : (l, 3) float    Where the climber hangs; row 0 is straight below the support. [m]
+    work : (l,) int32       Row of the work points, -1 = straight below.
+    tension : (l,) float    Largest over the cases that act there. [N]
+    case : tuple of str     Its name.
+    """
+
+    place: Floats
+    work: Ints
+    tension: Floats
+    case: tuple[str, ...]
+
+
+def rope_angles(anchor: Floats, work: Floats) -> Floats:
+    """Angle of the rope from plumb to every work point, (w,); beyond 90 degrees where the work is above the anchor. [rad]"""
+    d = np.asarray(work, float).reshape(-1, 3) - anchor
+    return np.arctan2(np.hypot(d[:, 0], d[:, 1]), -d[:, 2])
+
+
+def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: LoadSettings) -> Pulls:
+    """Every place the climber may hang at within the allowed rope angle, with the hardest pull there.
+
+    Parameters
+    ----------
+    anchor : (3,) float     Where the rope bears at the union. [m]
+    ground : float          Height of the ground below it. [m]
+    work : (w, 3) float     Work points. [m]
+    behind : float          Rope behind the union that shares in stopping a fall. [m]
+    settings : LoadSettings
+    """
+    work = np.asarray(work, float).reshape(-1, 3)
+    angle = rope_angles(anchor, work)
+    near = np.flatnonzero(angle <= np.deg2rad(settings.rope_angle_limit_deg))
+    below = anchor.copy()
+    below[2] = min(ground, anchor[2] - settings.shortest_rope)
+    place = np.vstack([below[None], work[near]])
+    at = np.concatenate([[0.0], angle[near]])
+    rope = np.maximum(np.linalg.norm(place - anchor, axis=1), settings.shortest_rope)
+    rope[0] = settings.shortest_rope  # the way up and down passes just below the support
+    w = settings.climber_mass * G
+    widest = float(at.max())
+    straight = np.arange(len(at)) == 0
+    table = {
+        "at rest": np.full(len(at), w),
+        "ascent": np.where(straight, settings.ascent_factor * w, 0.0),
+        "work positioning": np.full(len(at), settings.positioning_factor * w),
+        "limb walk": np.where(straight, 0.0, settings.limb_walk_factor * w * braced_tension(at)),
+        "swing": np.where(straight, w * pendulum_force(widest), 0.0),
+        "abrupt stop": arrest_force(w, settings.rope_modulus, settings.slack, rope + behind),
+        "rescue": np.full(len(at), settings.rescue_factor * (w + settings.rescue_mass * G)),
+        "load test": np.where(straight, settings.test_people * w, 0.0),
+    }
+    names = [c for c in table if c in settings.cases] or ["at rest"]
+    values = np.stack([table[c] for c in names])
+    first = np.argmax(values, axis=0)
+    return Pulls(
+        place,
+        np.concatenate([[-1], near]).astype(np.int32),
+        values[first, np.arange(len(at))],
+        tuple(names[i] for i in first),
+    )

@@ -1,0 +1,325 @@
+"""Which way does a taut rope run over its supports, and with what force does it press on each?
+
+A support is a limb taken as a straight round bar, evenly tapered, that the rope passes over. The shortest path consists of straight
+legs and of arcs on the bars; a bar or cone rolls out flat, so the path over one support is closed form and several are found by
+tightening one after the other until nothing moves. Where a rope is held in place along the limb (a union, friction), its arc stays there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+from treescan.geometry import unit
+from treescan.wood.graph import Floats
+
+SWEEPS = 400
+STILL = 1e-13
+"""Tightening ends when no point moves further than this [m]."""
+
+
+@dataclass(frozen=True)
+class Supports:
+    """Limbs the rope passes over, from its start to its end.
+
+    Attributes
+    ----------
+    origin : (c, 3) float   On the limb's axis where the rope is expected. [m]
+    axis : (c, 3) float     Unit vector along the limb.
+    top : (c, 3) float      Unit vector square to the axis: the side the rope passes over.
+    radius : (c,) float     At the origin. [m]
+    taper : (c,) float      Change of radius per metre along the axis.
+    low, high : (c,) float  Range of the rope along the axis from the origin; equal = held there. [m]
+    sense : (c,) float      +1 or -1: which way round; 0 = the shorter way.
+    """
+
+    origin: Floats
+    axis: Floats
+    top: Floats
+    radius: Floats
+    taper: Floats
+    low: Floats
+    high: Floats
+    sense: Floats
+
+    @classmethod
+    def of(
+        cls,
+        origin: ArrayLike,
+        axis: ArrayLike,
+        radius: ArrayLike,
+        *,
+        taper: ArrayLike = 0.0,
+        top: ArrayLike = (0.0, 0.0, 1.0),
+        low: ArrayLike = 0.0,
+        high: ArrayLike = 0.0,
+        sense: ArrayLike = 0.0,
+    ) -> Supports:
+        """Supports from plain values, broadcast over the rows of `origin` (c, 3); `top` is squared up to the axis."""
+        o = np.atleast_2d(np.asarray(origin, float))
+        a = unit(np.broadcast_to(np.asarray(axis, float), o.shape))
+        t = np.broadcast_to(np.asarray(top, float), o.shape)
+        t = t - np.sum(t * a, axis=1, keepdims=True) * a
+        flat = np.linalg.norm(t, axis=1) < 1e-6
+        if flat.any():
+            t = np.where(flat[:, None], np.cross(a, np.where(np.abs(a[:, :1]) < 0.9, [1.0, 0.0, 0.0], [0.0, 1.0, 0.0])), t)
+        c = len(o)
+
+        def row(x: ArrayLike) -> Floats:
+            return np.array(np.broadcast_to(np.asarray(x, float), (c,)))
+
+        return cls(o.copy(), a.copy(), unit(t), row(radius), row(taper), row(low), row(high), row(sense))
+
+    def __len__(self) -> int:
+        return len(self.radius)
+
+    def subset(self, keep: Sequence[int] | NDArray[np.int_]) -> Supports:
+        """Some of the supports, in the order given."""
+        i = np.asarray(keep, int)
+        return Supports(self.origin[i], self.axis[i], self.top[i], self.radius[i], self.taper[i], self.low[i], self.high[i], self.sense[i])
+
+
+@dataclass(frozen=True)
+class RopeRun:
+    """The taut rope over its supports.
+
+    Attributes
+    ----------
+    start, end : (3,) float     Base anchor (or climber) and climber. [m]
+    arrive, leave : (c, 3)      Where the rope meets and leaves each support; both on the straight line where it does not touch. [m]
+    touches : (c,) bool         False where the taut rope clears the support.
+    toward_start, toward_end : (c, 3)   Unit vectors of the legs as they leave the support.
+    turn : (c,) float           Turning of the rope on the support. [rad]
+    leg : (c + 1,) float        Length of rope from the start to the first support, between supports, and to the end (arcs with the leg before). [m]
+    length : float              Of the whole rope. [m]
+    """
+
+    start: Floats
+    end: Floats
+    arrive: Floats
+    leave: Floats
+    touches: NDArray[np.bool_]
+    toward_start: Floats
+    toward_end: Floats
+    turn: Floats
+    leg: Floats
+    length: float
+
+    def tensions(self, at_end: float, mu: ArrayLike = 0.0) -> Floats:
+        """Tension of every leg from the start to the end, (c + 1,), when friction `mu` (c,) helps to hold the end. [N]
+
+        T_before = T_after exp(-mu beta) at each support (capstan); with mu = 0 the same tension everywhere.
+        """
+        drop = np.broadcast_to(np.asarray(mu, float), self.turn.shape) * self.turn
+        return at_end * np.exp(-np.concatenate([np.cumsum(drop[::-1])[::-1], [0.0]]))
+
+    def contact_forces(self, tension: ArrayLike) -> Floats:
+        """Force of the rope on every support (c, 3) from the leg tensions (c + 1,); zero where it does not touch. [N]"""
+        t = np.asarray(tension, float)
+        force = t[:-1, None] * self.toward_start + t[1:, None] * self.toward_end
+        return np.where(self.touches[:, None], force, 0.0)
+
+
+def taut_rope(start: ArrayLike, end: ArrayLike, supports: Supports) -> RopeRun:
+    """Shortest rope from start to end over the tops of the supports, in their order.
+
+    Parameters
+    ----------
+    start, end : (3,) float     [m]
+    supports : Supports         In rope order from the start; those the taut rope clears are left untouched.
+
+    Notes
+    -----
+    Arrival and departure rulings are those whose tangent plane holds the neighbouring rope point: cos(theta - phi) = r(z) / rho
+    with z, rho, phi that point's place about the axis. Between them the path is straight on the rolled-out surface.
+    """
+    a, b = np.array(start, float), np.array(end, float)
+    c = len(supports)
+    arrive, leave = np.zeros((c, 3)), np.zeros((c, 3))
+    wrap, turn, arc = np.zeros(c), np.zeros(c), np.zeros(c)
+    _tighten(
+        a, b, supports.origin, supports.axis, supports.top, supports.radius, supports.taper, supports.low, supports.high, supports.sense,
+        arrive, leave, wrap, turn, arc, SWEEPS,
+    )  # fmt: skip
+    touches = wrap > 0.0
+    points_before = np.vstack([a, leave]) if c else a[None]
+    points_after = np.vstack([arrive, b]) if c else b[None]
+    leg = np.linalg.norm(points_after - points_before, axis=1)
+    leg[:-1] += arc
+    back = _neighbour(points_before[:-1], arrive, touches, a, leave, forward=False)
+    ahead = _neighbour(points_after[1:], leave, touches, b, arrive, forward=True)
+    return RopeRun(a, b, arrive, leave, touches, back, ahead, np.where(touches, turn, 0.0), leg, float(leg.sum()))
+
+
+def _neighbour(guess: Floats, own: Floats, touches: NDArray[np.bool_], last: Floats, other: Floats, *, forward: bool) -> Floats:
+    """Unit vectors from each support to the next one that the rope touches (or the rope's end)."""
+    out = np.zeros_like(own)
+    target = last
+    for i in range(len(own) - 1, -1, -1) if forward else range(len(own)):
+        out[i] = unit(target - own[i])
+        if touches[i]:
+            target = other[i]
+    return out
+
+
+@njit(cache=True)
+def _one(p, q, o, a, e1, r0, g, low, high, sense, arrive, leave):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Closed-form rope from p to q over one support. Writes arrive, leave; returns (wrap, turn, arc)."""
+    e2 = np.empty(3)
+    e2[0] = a[1] * e1[2] - a[2] * e1[1]
+    e2[1] = a[2] * e1[0] - a[0] * e1[2]
+    e2[2] = a[0] * e1[1] - a[1] * e1[0]
+    xp = yp = zp = xq = yq = zq = 0.0
+    for k in range(3):
+        dp, dq = p[k] - o[k], q[k] - o[k]
+        xp += dp * e1[k]
+        yp += dp * e2[k]
+        zp += dp * a[k]
+        xq += dq * e1[k]
+        yq += dq * e2[k]
+        zq += dq * a[k]
+    s = sense
+    if s == 0.0:
+        s = 1.0 if np.arctan2(yq, -xq) >= np.arctan2(yp, -xp) else -1.0
+    yp *= s
+    yq *= s
+    phi_p = np.arctan2(yp, xp)
+    if phi_p > 0.5 * np.pi:
+        phi_p -= 2 * np.pi
+    phi_q = np.arctan2(yq, xq)
+    if phi_q <= -0.5 * np.pi:
+        phi_q += 2 * np.pi
+    rho_p, rho_q = np.sqrt(xp * xp + yp * yp), np.sqrt(xq * xq + yq * yq)
+    cp = (r0 + g * zp) / rho_p if rho_p > 0 else 1.0
+    cq = (r0 + g * zq) / rho_q if rho_q > 0 else 1.0
+    t_on = phi_p + np.arccos(min(max(cp, -1.0), 1.0))
+    t_off = phi_q - np.arccos(min(max(cq, -1.0), 1.0))
+    wrap = t_off - t_on
+    if wrap < 0.0:
+        return -1.0, 0.0, 0.0
+    held = high <= low
+    if held:
+        s_on = s_off = low
+    elif abs(g) < 1e-6:
+        l1 = np.sqrt(max(rho_p * rho_p - r0 * r0, 0.0))
+        l2 = np.sqrt(max(rho_q * rho_q - r0 * r0, 0.0))
+        whole = l1 + l2 + r0 * wrap
+        s_on = zp + (zq - zp) * l1 / whole
+        s_off = zp + (zq - zp) * (l1 + r0 * wrap) / whole
+    else:
+        # rolled-out cone: apex on the axis at zv; in the tangent plane of a ruling the point lies at an angle from it
+        zv = -r0 / g
+        sa = abs(g) / np.sqrt(1 + g * g)
+        ca = 1.0 / np.sqrt(1 + g * g)
+        away = -1.0 if g < 0 else 1.0
+        big_p = np.sqrt(rho_p * rho_p + (zp - zv) ** 2)
+        big_q = np.sqrt(rho_q * rho_q + (zq - zv) ** 2)
+        # unit ruling from the apex: away*ca along the axis, sa along e(theta)
+        along_p = away * ca * (zp - zv) + sa * (xp * np.cos(t_on) + yp * np.sin(t_on))
+        along_q = away * ca * (zq - zv) + sa * (xq * np.cos(t_off) + yq * np.sin(t_off))
+        dp = np.arctan2(np.sqrt(max(big_p * big_p - along_p * along_p, 0.0)), along_p)
+        dq = np.arctan2(np.sqrt(max(big_q * big_q - along_q * along_q, 0.0)), along_q)
+        side_p = abs(-xp * np.sin(t_on) + yp * np.cos(t_on))
+        side_q = abs(-xq * np.sin(t_off) + yq * np.cos(t_off))
+        dp = np.arctan2(side_p, along_p)
+        dq = np.arctan2(side_q, along_q)
+        full = dp + wrap * sa + dq
+        top = big_p * big_q * np.sin(full)
+        r_on = top / (big_p * np.sin(dp) + big_q * np.sin(full - dp))
+        r_off = top / (big_p * np.sin(full - dq) + big_q * np.sin(dq))
+        s_on = zv + away * r_on * ca
+        s_off = zv + away * r_off * ca
+    if not held:
+        s_on = min(max(s_on, low), high)
+        s_off = min(max(s_off, low), high)
+    r_a, r_b = r0 + g * s_on, r0 + g * s_off
+    for k in range(3):
+        arrive[k] = o[k] + s_on * a[k] + r_a * (np.cos(t_on) * e1[k] + s * np.sin(t_on) * e2[k])
+        leave[k] = o[k] + s_off * a[k] + r_b * (np.cos(t_off) * e1[k] + s * np.sin(t_off) * e2[k])
+    if abs(g) < 1e-6 or held:
+        mean = 0.5 * (r_a + r_b)
+        arc = np.sqrt((mean * wrap) ** 2 + (s_off - s_on) ** 2)
+        turn = wrap * (mean * wrap / arc) if arc > 0 else wrap
+    else:
+        slant = np.sqrt(1 + g * g)
+        zv = -r0 / g
+        u, v = abs(s_on - zv) * slant, abs(s_off - zv) * slant
+        half = np.sin(0.5 * wrap * abs(g) / slant)
+        arc = np.sqrt((u - v) ** 2 + 4 * u * v * half * half)
+        around = 0.5 * (r_a + r_b) * wrap
+        turn = wrap * min(around / arc, 1.0) if arc > 0 else wrap
+    return wrap, turn, arc
+
+
+@njit(cache=True)
+def _tighten(start, end, o, a, e1, r0, g, low, high, sense, arrive, leave, wrap, turn, arc, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Tighten the rope over its supports, one after the other, until nothing moves (writes arrive, leave, wrap, turn, arc)."""
+    c = len(r0)
+    p, q = np.empty(3), np.empty(3)
+    for i in range(c):
+        wrap[i] = 1.0
+        for k in range(3):
+            arrive[i, k] = leave[i, k] = o[i, k] + r0[i] * e1[i, k]
+    for _ in range(sweeps):
+        moved = 0.0
+        for i in range(c):
+            before = i - 1
+            while before >= 0 and wrap[before] <= 0.0:
+                before -= 1
+            after = i + 1
+            while after < c and wrap[after] <= 0.0:
+                after += 1
+            for k in range(3):
+                p[k] = leave[before, k] if before >= 0 else start[k]
+                q[k] = arrive[after, k] if after < c else end[k]
+            x0, y0, z0 = arrive[i, 0], arrive[i, 1], arrive[i, 2]
+            x1, y1, z1 = leave[i, 0], leave[i, 1], leave[i, 2]
+            w, b, length = _one(p, q, o[i], a[i], e1[i], r0[i], g[i], low[i], high[i], sense[i], arrive[i], leave[i])
+            if (w > 0.0) != (wrap[i] > 0.0):
+                moved += 1.0
+            wrap[i], turn[i], arc[i] = w, b, length
+            if w <= 0.0:
+                # not touching: stand on the straight line, so that lengths add up
+                share = (i - before) / (after - before)
+                for k in range(3):
+                    arrive[i, k] = leave[i, k] = p[k] + share * (q[k] - p[k])
+            else:
+                moved += abs(arrive[i, 0] - x0) + abs(arrive[i, 1] - y0) + abs(arrive[i, 2] - z0)
+                moved += abs(leave[i, 0] - x1) + abs(leave[i, 1] - y1) + abs(leave[i, 2] - z1)
+        if moved < 1e-13:
+            break
+
+
+def capstan(mu: ArrayLike, turn: ArrayLike) -> Floats:
+    """Ratio of the tensions on both sides of a support, exp(mu beta); `turn` [rad]."""
+    return np.exp(np.asarray(mu, float) * np.asarray(turn, float))
+
+
+def resultant(t1: ArrayLike, t2: ArrayLike, between: ArrayLike) -> Floats:
+    """Force of two rope legs on their support, sqrt(T1^2 + T2^2 + 2 T1 T2 cos c), `between` the angle between the legs. [N], [rad]"""
+    a, b, c = (np.asarray(x, float) for x in (t1, t2, between))
+    return np.sqrt(a * a + b * b + 2 * a * b * np.cos(c))
+
+
+def friction_from_pulls(raise_pull: ArrayLike, lower_pull: ArrayLike, turn: ArrayLike) -> Floats:
+    """Friction coefficient from the pulls that just raise and just lower one load: ln(T_raise / T_lower) / (2 beta)."""
+    return np.log(np.asarray(raise_pull, float) / np.asarray(lower_pull, float)) / (2 * np.asarray(turn, float))
+
+
+def slides(slope: ArrayLike, mu: ArrayLike) -> NDArray[np.bool_]:
+    """True where a rope slides down a limb that rises outward at `slope` [rad]: steeper than the friction angle atan(mu)."""
+    return np.asarray(slope, float) > np.arctan(np.asarray(mu, float))
+
+
+def strung_tension(load: ArrayLike, below_level: ArrayLike) -> Floats:
+    """Tension of a rope strung between two trees with a load at mid-span, P / (2 sin a), a the rope's angle below level. [N], [rad]"""
+    return np.asarray(load, float) / (2 * np.sin(np.asarray(below_level, float)))
+
+
+def catenary(parameter: float, half_span: float) -> tuple[float, float]:
+    """Sag and length of a rope hanging under its own weight, a (cosh(x/a) - 1) and 2 a sinh(x/a), a = T0 / w. [m]"""
+    return parameter * (np.cosh(half_span / parameter) - 1.0), 2 * parameter * np.sinh(half_span / parameter)

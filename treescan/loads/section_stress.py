@@ -1,0 +1,189 @@
+"""What does a load do to every section on its way to the ground? Axial force, shear, bending and torsion, and the stresses they make."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import ArrayLike
+
+from treescan.wood.graph import Floats
+
+MODES = ("bending", "compression", "torsion", "shear", "union tear-out")
+
+
+@dataclass(frozen=True)
+class SectionForces:
+    """Forces on the lower side of every section, each (l, s): load cases by sections. Axial tension is positive. [N], [N m]"""
+
+    axial: Floats
+    shear: Floats
+    bending: Floats
+    torsion: Floats
+
+
+def section_forces(
+    point: Floats, axis: Floats, above: np.ndarray, load_point: Floats, load: Floats, own_force: Floats | None = None, own_moment: Floats | None = None
+) -> SectionForces:
+    """Statically determinate forces in sections of a tree from point loads above them.
+
+    Parameters
+    ----------
+    point, axis : (s, 3)        Sections and their outward axes. [m]
+    above : (s, q) bool         Whether load q acts on what the section carries.
+    load_point, load : (l, q, 3)    Point loads of every load case. [m], [N]
+    own_force, own_moment : (s, 3)  Of the tree's own weight about the section. [N], [N m]
+
+    Notes
+    -----
+    F = sum of the loads above, M = sum (p - x) x F; N = F.t, V = |F - N t|, T = M.t, bending = |M - T t|.
+    """
+    on = above.astype(float)
+    force = np.einsum("sq,lqi->lsi", on, load)
+    about_origin = np.einsum("sq,lqi->lsi", on, np.cross(load_point, load))
+    moment = about_origin - np.cross(point[None], force)
+    if own_force is not None:
+        force = force + own_force
+    if own_moment is not None:
+        moment = moment + own_moment
+    axial, torsion = np.sum(force * axis, axis=-1), np.sum(moment * axis, axis=-1)
+    return SectionForces(
+        axial,
+        np.linalg.norm(force - axial[..., None] * axis, axis=-1),
+        np.linalg.norm(moment - torsion[..., None] * axis, axis=-1),
+        np.abs(torsion),
+    )
+
+
+def utilisation(forces: SectionForces, radius: Floats, bending: Floats, crushing: Floats, shear: Floats) -> tuple[Floats, Floats]:
+    """Stress over strength of round sections, as (bending with axial force, shear with torsion).
+
+    Parameters
+    ----------
+    forces : SectionForces
+    radius, bending, crushing, shear : broadcast against (l, s)     [m], strengths after every reduction [Pa]
+
+    Notes
+    -----
+    N / (A f) + M / (Z f_m), f the crushing strength under compression and f_m under tension; 4 V / (3 A f_v) + 16 T / (pi d^3 f_v).
+    """
+    area, z = np.pi * radius**2, np.pi * radius**3 / 4
+    along = np.where(forces.axial < 0, crushing, bending)
+    return np.abs(forces.axial) / (area * along) + forces.bending / (z * bending), 4 * forces.shear / (3 * area * shear) + forces.torsion / (2 * z * shear)
+
+
+def worst_mode(forces: SectionForces, radius: float, bending: float, crushing: float, shear: float, fork: bool) -> str:
+    """Name of what governs one section (forces of shape (1, 1))."""
+    area, z = np.pi * radius**2, np.pi * radius**3 / 4
+    n, v, m, t = (float(x.ravel()[0]) for x in (forces.axial, forces.shear, forces.bending, forces.torsion))
+    parts = {
+        "compression": max(-n, 0.0) / (area * crushing),
+        "bending": m / (z * bending) + max(n, 0.0) / (area * bending),
+        "shear": 4 * v / (3 * area * shear),
+        "torsion": t / (2 * z * shear),
+    }
+    along, across = parts["compression"] + parts["bending"], parts["shear"] + parts["torsion"]
+    if across > along:
+        return max(("shear", "torsion"), key=lambda name: parts[name])
+    if fork:
+        return "union tear-out"
+    return max(("bending", "compression"), key=lambda name: parts[name])
+
+
+@njit(cache=True, parallel=True)
+def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment, above, force, about_origin):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Largest utilisation of every section over all load cases, and the case it came from.
+
+    Parameters
+    ----------
+    point, axis : (s, 3); radius, bending, crushing, shear, own_weight : (s,); own_moment : (s, 3)
+    above : (s, c) bool             Contacts carried by each section.
+    force, about_origin : (l, c, 3) Force at every contact and its moment about the origin.
+
+    Returns
+    -------
+    largest : (s,) float, which : (s,) int
+    """
+    s_count, l_count, c_count = len(radius), len(force), above.shape[1]
+    largest, which = np.zeros(s_count), np.zeros(s_count, np.int64)
+    for s in prange(s_count):
+        r = radius[s]
+        area, z = np.pi * r * r, np.pi * r * r * r / 4
+        tx, ty, tz = axis[s]
+        px, py, pz = point[s]
+        best, best_l = -1.0, 0
+        for case in range(l_count):
+            fx, fy, fz = 0.0, 0.0, -own_weight[s]
+            mx, my, mz = own_moment[s]
+            for c in range(c_count):
+                if above[s, c]:
+                    ax, ay, az = force[case, c, 0], force[case, c, 1], force[case, c, 2]
+                    fx += ax
+                    fy += ay
+                    fz += az
+                    mx += about_origin[case, c, 0] - (py * az - pz * ay)
+                    my += about_origin[case, c, 1] - (pz * ax - px * az)
+                    mz += about_origin[case, c, 2] - (px * ay - py * ax)
+            n = fx * tx + fy * ty + fz * tz
+            v = np.sqrt(max(fx * fx + fy * fy + fz * fz - n * n, 0.0))
+            t = mx * tx + my * ty + mz * tz
+            m = np.sqrt(max(mx * mx + my * my + mz * mz - t * t, 0.0))
+            along = abs(n) / (area * (crushing[s] if n < 0 else bending[s])) + m / (z * bending[s])
+            across = 4 * v / (3 * area * shear[s]) + abs(t) / (2 * z * shear[s])
+            u = max(along, across)
+            if u > best:
+                best, best_l = u, case
+        largest[s], which[s] = best, best_l
+    return largest, which
+
+
+def section_modulus(diameter: ArrayLike) -> Floats:
+    """Pi d^3 / 32 of a full round. [m3]"""
+    return np.pi * np.asarray(diameter, float) ** 3 / 32
+
+
+def second_moment(diameter: ArrayLike) -> Floats:
+    """Pi d^4 / 64 of a full round. [m4]"""
+    return np.pi * np.asarray(diameter, float) ** 4 / 64
+
+
+def ellipse_modulus(width: ArrayLike, height: ArrayLike) -> Floats:
+    """Pi b h^2 / 32 of an ellipse bent in the plane of its height. [m3]"""
+    return np.pi * np.asarray(width, float) * np.asarray(height, float) ** 2 / 32
+
+
+def bending_stress(moment: ArrayLike, diameter: ArrayLike) -> Floats:
+    """32 M / (pi d^3). [Pa]"""
+    return np.asarray(moment, float) / section_modulus(diameter)
+
+
+def torsion_stress(torque: ArrayLike, diameter: ArrayLike) -> Floats:
+    """16 T / (pi d^3). [Pa]"""
+    return np.asarray(torque, float) / (2 * section_modulus(diameter))
+
+
+def shear_stress(force: ArrayLike, diameter: ArrayLike) -> Floats:
+    """Peak transverse shear 4 V / (3 A). [Pa]"""
+    return 16 * np.asarray(force, float) / (3 * np.pi * np.asarray(diameter, float) ** 2)
+
+
+def diameter_for(moment: ArrayLike, stress: ArrayLike) -> Floats:
+    """Diameter whose bending stress is `stress`, (32 M / (pi s))^(1/3). [m]"""
+    return np.cbrt(32 * np.asarray(moment, float) / (np.pi * np.asarray(stress, float)))
+
+
+def weakest_of_taper(thick: float, thin: float, length: float) -> tuple[float, float]:
+    """Diameter and distance from the loaded thin end of the most stressed section of an evenly tapered limb.
+
+    d* = 1.5 d_thin where the thick end is thicker than that, else the thick end itself. [m]
+    """
+    if thick <= 1.5 * thin:
+        return thick, length
+    return 1.5 * thin, length * 0.5 * thin / (thick - thin)
+
+
+def bark_ratio(outer: ArrayLike, bark: ArrayLike) -> Floats:
+    """Bending stress over bark as a share of that under bark, (Di/Do)^3, `bark` the thickness on one side. [m]"""
+    o = np.asarray(outer, float)
+    return ((o - 2 * np.asarray(bark, float)) / o) ** 3

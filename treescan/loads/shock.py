@@ -1,0 +1,79 @@
+"""How hard does a rope pull when a climber is stopped, swings, or is held out at an angle?"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from treescan.units import G
+from treescan.wood.graph import Floats
+
+
+def arrest_force(weight: ArrayLike, modulus: ArrayLike, fall: ArrayLike, rope: ArrayLike) -> Floats:
+    """Peak rope force that stops a fall, undamped spring.
+
+    Parameters
+    ----------
+    weight : float      W = m g. [N]
+    modulus : float     K, rope force per strain. [N]
+    fall : float        Free fall before the rope comes tight. [m]
+    rope : float        Rope that stretches, from the climber to the fixing. [m]
+
+    Notes
+    -----
+    F = W + sqrt(W^2 + 2 W f K), f = fall / rope: the energy W (h + e) = F e / 2 with stretch e = F L / K. f = 0 gives 2 W.
+    """
+    w, k, h, length = (np.asarray(x, float) for x in (weight, modulus, fall, rope))
+    return w + np.sqrt(w * w + 2 * w * k * h / length)
+
+
+def fall_factor(fall: ArrayLike, rope: ArrayLike) -> Floats:
+    """Free fall over rope length."""
+    return np.asarray(fall, float) / np.asarray(rope, float)
+
+
+def stretch(force: ArrayLike, rope: ArrayLike, modulus: ArrayLike) -> Floats:
+    """Stretch of a rope under a force, F L / K. [m]"""
+    return np.asarray(force, float) * np.asarray(rope, float) / np.asarray(modulus, float)
+
+
+def modulus_from_stretch(force: ArrayLike, strain: ArrayLike) -> Floats:
+    """Least rope modulus of a rope that stretches no more than `strain` under `force`. [N]"""
+    return np.asarray(force, float) / np.asarray(strain, float)
+
+
+def modulus_from_impact(impact: ArrayLike, weight: ArrayLike, factor: ArrayLike) -> Floats:
+    """Largest rope modulus of a rope that stays below `impact` at a fall factor: ((F - W)^2 - W^2) / (2 W f). [N]"""
+    f, w = np.asarray(impact, float), np.asarray(weight, float)
+    return ((f - w) ** 2 - w * w) / (2 * w * np.asarray(factor, float))
+
+
+def pendulum_speed(length: ArrayLike, angle: ArrayLike) -> Floats:
+    """Speed at the bottom of a swing from rest, sqrt(2 g L (1 - cos th)). [m/s]"""
+    return np.sqrt(2 * G * np.asarray(length, float) * (1 - np.cos(np.asarray(angle, float))))
+
+
+def pendulum_force(angle: ArrayLike, at: ArrayLike = 0.0) -> Floats:
+    """Rope force over weight while swinging from rest at `angle`, when the rope stands at angle `at`: 3 cos(at) - 2 cos(angle)."""
+    return 3 * np.cos(np.asarray(at, float)) - 2 * np.cos(np.asarray(angle, float))
+
+
+def braced_tension(angle: ArrayLike) -> Floats:
+    """Rope force over weight of a climber standing out at a rope angle and braced sideways: 1 / cos th."""
+    return 1.0 / np.cos(np.asarray(angle, float))
+
+
+def braced_pull(angle: ArrayLike) -> Floats:
+    """Sideways pull over weight on the support then: tan th."""
+    return np.tan(np.asarray(angle, float))
+
+
+def sharing_length(climber_leg: float, legs_behind: ArrayLike, turn: ArrayLike, mu: float) -> float:
+    """Rope that shares in stopping a fall: the climber's leg, and those behind supports as far as friction lets tension reach them.
+
+    A leg behind a turn beta takes exp(-mu beta) of the tension, so it stretches by that share of its length. [m]
+    `legs_behind` and `turn` run from the climber outward to the anchor.
+    """
+    behind = np.asarray(legs_behind, float)
+    reach = np.exp(-mu * np.cumsum(np.asarray(turn, float)))
+    return float(climber_leg + np.sum(behind * reach))

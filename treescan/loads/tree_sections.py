@@ -1,0 +1,162 @@
+"""Where is each section of the tree, how strong is it, and what weight does it carry already?
+
+Section i belongs to segment i (node i down to its parent) and lies at the segment's lower end, where a cantilever is stressed most. The
+first segment of a limb ends at the parent's bark: deeper, the wood belongs to the union. Segments inside the parent are left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from treescan.loads.defects import Reported, lay_out
+from treescan.loads.settings import INSIDE, LoadSettings, live_share
+from treescan.loads.union_check import fork_factors
+from treescan.loads.wood_strength import Wood
+from treescan.trees.beside import Beside
+from treescan.units import G
+from treescan.wood.graph import Floats, WoodGraph
+
+LEAF_REACH = 2.0
+"""Foliage further than this from any wood is not hung on it [m] (project choice)."""
+
+
+@dataclass(frozen=True)
+class TreeSections:
+    """All sections of one tree, row i belongs to segment i (row 0, the root, is no section).
+
+    Attributes
+    ----------
+    point : (n, 3) float        Where the section is taken. [m]
+    axis : (n, 3) float         Along the limb, outward.
+    radius : (n,) float         Of the load-bearing round. [m]  NaN = not seen.
+    sd : (n,) float             Relative standard deviation of the radius.
+    counted : (n,) bool         False inside the parent limb, and at the root.
+    known : (n,) bool           False where the scan bridged a gap or gave no diameter.
+    k : (n, 3) float            Union factor low, middle, high; 1 away from forks.
+    fork : (n,) bool            True where a limb meets its parent.
+    reported : Reported
+    weight : (n,) float         Of everything above the section. [N]
+    own_moment : (n, 3) float   Moment of that weight about the section. [N m]
+    bending, crushing, shear : float    Median strengths after the live-branch reduction, before k. [Pa]
+    spread : float              Log standard deviation of those strengths.
+    """
+
+    point: Floats
+    axis: Floats
+    radius: Floats
+    sd: Floats
+    counted: np.ndarray
+    known: np.ndarray
+    k: Floats
+    fork: np.ndarray
+    reported: Reported
+    weight: Floats
+    own_moment: Floats
+    bending: float
+    crushing: float
+    shear: float
+    spread: float
+
+
+def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings) -> TreeSections:
+    """Sections of the whole tree; the same for every rope system and work point, so it is made once."""
+    reported = lay_out(graph, settings)
+    point, counted, fork = _section_points(graph)
+    radius = graph.segment_radius * (1.0 - wood.bark_share) if settings.section == INSIDE else graph.segment_radius.copy()
+    k, _ = fork_factors(graph, reported.included, settings)
+    moved = np.flatnonzero(fork & ~counted)
+    for first in moved:  # the factor belongs to the section that is really taken, at the bark
+        line = graph.limbs.nodes[graph.limb[first]]
+        beyond = [int(i) for i in line if i >= first and counted[i]][:1]
+        k[beyond], fork[beyond] = k[first], True
+    weight, own = _own_weight(graph, beside, wood, settings, point)
+    share, live_cov = live_share(settings)
+    log_mor, log_live = np.log1p(wood.mor_cov**2), np.log1p(live_cov**2)
+    median = share * np.exp(-0.5 * (log_mor + log_live))
+    sd = graph.radius_sd / np.where(graph.radius > 0, graph.radius, np.nan)
+    sd = np.where(np.isfinite(sd), np.maximum(sd, settings.diameter_sd_least), settings.diameter_sd_unstated)
+    return TreeSections(
+        point=point,
+        axis=graph.direction,
+        radius=radius,
+        sd=sd,
+        counted=counted,
+        known=graph.seen & np.isfinite(radius) & (radius > 0),
+        k=k,
+        fork=fork,
+        reported=reported,
+        weight=weight,
+        own_moment=own,
+        bending=wood.mor * median,
+        crushing=wood.compression * median,
+        shear=wood.shear * median * (settings.shear_share_inside if settings.section == INSIDE else settings.shear_share_outside) / share,
+        spread=float(np.sqrt(log_mor + log_live)),
+    )
+
+
+def _section_points(graph: WoodGraph) -> tuple[Floats, np.ndarray, np.ndarray]:
+    """Lower end of every segment, moved out to the parent's bark at forks; which are counted; which stand at a fork."""
+    point = graph.xyz[np.maximum(graph.parent, 0)].copy()
+    counted, fork = np.ones(len(graph), bool), np.zeros(len(graph), bool)
+    counted[0] = False
+    for line in graph.limbs.nodes[1:]:
+        if len(line) == 0:
+            continue
+        node = int(graph.parent[line[0]])
+        fork[line[0]] = True
+        bark = float(graph.segment_radius[node] if node > 0 else graph.radius[0])
+        if not np.isfinite(bark):
+            continue
+        along = graph.direction[node]
+        out = graph.xyz[line] - graph.xyz[node]
+        off = np.linalg.norm(out - (out @ along)[:, None] * along, axis=1)
+        off = np.maximum(off, np.linalg.norm(out, axis=1) / 3.0)  # a steep limb leaves the bark after three radii at the latest
+        before = np.concatenate([[0.0], off[:-1]])
+        if off[-1] <= bark:  # a stub that never leaves the bark: its last segment stands for it
+            counted[line[:-1]] = False
+            continue
+        last = int(np.argmax(off > bark))
+        counted[line[:last]] = False
+        i = line[last]
+        share = (bark - before[last]) / (off[last] - before[last])
+        point[i] = point[i] + np.clip(share, 0.0, 1.0) * (graph.xyz[i] - point[i])
+    return point, counted, fork
+
+
+def _own_weight(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, point: Floats) -> tuple[Floats, Floats]:
+    """Weight above every section and its moment about it."""
+    n = len(graph)
+    if not settings.self_weight:
+        return np.zeros(n), np.zeros((n, 3))
+    s = graph.segments
+    a, b, length = s.r_start, s.r_end, graph.length[1:]
+    square = a * a + a * b + b * b
+    mass, centre = np.zeros(n), graph.xyz.copy()
+    mass[1:] = np.nan_to_num(np.pi / 3 * length * square) * wood.density
+    mass[1:] *= np.where(graph.limb[1:] > 0, 1.0 + settings.twig_share, 1.0)
+    share = np.where(square > 0, (a * a + 2 * a * b + 3 * b * b) / (4 * np.where(square > 0, square, 1.0)), 0.5)
+    centre[1:] = s.start + np.nan_to_num(share, nan=0.5)[:, None] * (s.end - s.start)
+    loads = np.column_stack([mass, mass[:, None] * centre])
+    loads += _foliage(graph, beside, settings)
+    total = graph.tips_to_base(loads) * G
+    arm = total[:, 1:] - total[:, :1] * point
+    return total[:, 0], np.cross(arm, [0.0, 0.0, -1.0])
+
+
+def _foliage(graph: WoodGraph, beside: Beside, settings: LoadSettings) -> Floats:
+    """Mass and first moment (n, 4) of twigs and leaves, each voxel hung on the nearest node. [kg], [kg m]"""
+    out = np.zeros((len(graph), 4))
+    f = beside.foliage
+    cells = np.argwhere(f.density > 0)
+    if len(cells) == 0 or settings.leaf_mass == 0:
+        return out
+    centre = f.corner + (cells + 0.5) * f.cell
+    mass = f.density[tuple(cells.T)].astype(float) * f.cell**3 * settings.leaf_mass
+    distance, node = cKDTree(graph.xyz).query(centre, distance_upper_bound=LEAF_REACH)
+    near = np.isfinite(distance)
+    for column, value in enumerate((mass, *(mass[:, None] * centre).T)):
+        out[:, column] = np.bincount(node[near], value[near], minlength=len(graph))
+    return out

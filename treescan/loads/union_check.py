@@ -1,0 +1,82 @@
+"""How much of its own section's strength does a limb keep where it joins the parent?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from treescan.loads.settings import LoadSettings
+from treescan.wood.graph import Floats, WoodGraph
+
+
+def union_factor(aspect: ArrayLike, settings: LoadSettings) -> Floats:
+    """Low, middle and high union factor k for an aspect ratio, (..., 3).
+
+    Parameters
+    ----------
+    aspect : (...) float    Limb over the other arm of the fork, 1 = equal stems.
+
+    Notes
+    -----
+    A choice bracketed by published trends: 1 up to 0.5, falling to 0.75 at 0.7, 0.55 at 0.85 and 0.5 for equal stems.
+    """
+    a = np.asarray(aspect, float)
+    k = np.interp(a, np.array(settings.union_aspect), np.array(settings.union_k))
+    k = np.where(np.isfinite(a), k, np.nan)
+    return np.stack([k * settings.union_k_low, k, np.minimum(k * settings.union_k_high, 1.0)], axis=-1)
+
+
+def fork_factors(graph: WoodGraph, included: Mapping[int, str], settings: LoadSettings) -> tuple[Floats, Floats]:
+    """Union factor of every segment that starts at a fork, and the fork's aspect ratio.
+
+    Parameters
+    ----------
+    graph : WoodGraph
+    included : mapping      Fork nodes with reported included bark.
+
+    Returns
+    -------
+    k : (n, 3) float        Low, middle, high; 1 where a segment does not start at a fork.
+    aspect : (n,) float     NaN there.
+
+    Notes
+    -----
+    The aspect ratio is that of the limb to the parent below or to the thickest other arm, whichever is larger: equal codominant stems
+    have 1, as in the published tests. From `settings.codominant` the continuing arm carries the same factor.
+    """
+    n = len(graph)
+    k, aspect = np.ones((n, 3)), np.full(n, np.nan)
+    u = graph.unions
+    diameter = {int(node): float(d) for node, d in zip(u.arm_node, u.arm_diameter, strict=True)}
+    below = {int(node): float(d) for node, d in zip(u.node, u.parent_diameter, strict=True)}
+    for line in graph.limbs.nodes[1:]:
+        if len(line) == 0:
+            continue
+        first = int(line[0])
+        fork = int(graph.parent[first])
+        own = diameter.get(first, 2.0 * float(graph.segment_radius[first]))
+        others = [int(c) for c in graph.children_of(fork) if c != first]
+        sizes = [diameter.get(c, 2.0 * float(graph.segment_radius[c])) for c in others]
+        largest = max(sizes, default=float("nan"))
+        parent = below.get(fork, 2.0 * float(graph.segment_radius[fork]))
+        ratio = np.nanmax([own / parent, min(own, largest) / max(own, largest)]) if np.isfinite(own) and np.isfinite(parent) else np.nan
+        mine = union_factor(ratio, settings)
+        if fork in included:
+            mine = mine * np.array(settings.included_bark)
+        k[first], aspect[first] = mine, ratio
+        for other in others:
+            if graph.limb[other] == graph.limb[fork] and (ratio >= settings.codominant or fork in included):
+                k[other] = np.minimum(k[other], mine)
+                aspect[other] = ratio
+    return k, aspect
+
+
+def included_bark_ratio(diameter_inch: ArrayLike) -> Floats:
+    """Load of codominant maples with included bark over those without, (537 D - 1285) / (613 D - 1388), D in inches (Smiley 2003).
+
+    The abstract does not state the unit of D; inches are assumed. Used to check `LoadSettings.included_bark`, not in the run.
+    """
+    d = np.asarray(diameter_inch, float)
+    return (537 * d - 1285) / (613 * d - 1388)
