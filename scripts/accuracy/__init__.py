@@ -1,0 +1,1 @@
+"""Wood graphs against exact truth: simulated scans, one-to-one matching, figures."""
