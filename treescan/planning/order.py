@@ -30,11 +30,11 @@ def order_points(graph: WoodGraph, points: Sequence[TieInPoint], settings: Plann
 
     Notes
     -----
-    The score is the weighted mean of the desirabilities. Different unions are more useful alternatives than one union rigged three
-    ways, so the best row of each union comes first, by score; the other systems of these unions follow, by score.
-    Each of the `draws` perturbed rankings draws its own weights (lognormal) and its own scores (normal, `score_sd`) and is ordered
-    by the same rule. Stability is the share of draws in which a candidate keeps its place, or differs by less than `tie_band` from
-    who has it.
+    The score is the weighted mean of the desirabilities. Different unions are more useful alternatives than one union rigged
+    three ways, so the best row of each union comes first, by score; the other systems of these unions follow, by score.
+    Each of the `draws` perturbed rankings draws its own weights (lognormal) and its own scores (normal, `score_sd`) and is
+    ordered by the same rule. Stability is the share of draws in which a candidate keeps its place, or differs by less than
+    `tie_band` from who has it.
     """
     usable = [p for p in points if p.usable]
     rest = sorted((p for p in points if not p.usable), key=lambda p: (-p.place[2], p.label, p.system, p.hardware))

@@ -69,8 +69,8 @@ def rank_points(
 
     Returns
     -------
-    tuple of TieInPoint     Usable ones by rank (the best system of each union first, see `order.order_points`), then the rest with
-                            their reasons.
+    tuple of TieInPoint     Usable ones by rank (the best system of each union first, see `order.order_points`), then the rest
+                            with their reasons.
     """
     if len(rigs_and_throws) != len(checks):
         raise ValueError(f"{len(rigs_and_throws)} rigs but {len(checks)} checks")

@@ -77,8 +77,8 @@ def first_fouls(
 
     Notes
     -----
-    A rope that must go round a limb is pushed aside by p = r - d, r the limb's radius, d its axis' distance from the straight rope.
-    With a and b the distances from there to the two ends the rope bends by p/a + p/b (small angles). A thin limb halfway
+    A rope that must go round a limb is pushed aside by p = r - d, r the limb's radius, d its axis' distance from the straight
+    rope. With a and b the distances from there to the two ends the rope bends by p/a + p/b (small angles). A thin limb halfway
     down a long rope bends it by a degree and is no obstacle; a stem close to the climber is.
     """
     return _first_fouls(
@@ -134,7 +134,7 @@ def _first_fouls(  # type: ignore[no-untyped-def]
         first = length
         for i in range(len(limb)):
             k = limb[i]
-            if k == own_a or k == own_b or k == work_limb[w]:  # noqa: PLR1714 (compiled)
+            if k == own_a or k == own_b or k == work_limb[w]:  # noqa: PLR1714, SIM109 (compiled)
                 continue
             r = max(r_start[i], r_end[i])
             q0, q1 = start[i], end[i]

@@ -67,8 +67,8 @@ class AccessStep:
 class RopePlan:
     """Metres and kit.
 
-    length : climbing rope incl. tails; throwline; parts : ((what, metres), ...); stock : next stocked length, NaN = none is enough;
-    reaches_ground : a stocked rope is long enough; kit : one line each. [m]
+    length : climbing rope incl. tails; throwline; parts : ((what, metres), ...); stock : next stocked length, NaN = none is
+    enough; reaches_ground : a stocked rope is long enough; kit : one line each. [m]
     """
 
     length: float

@@ -1,0 +1,42 @@
+"""Do two anchors hang on different wood?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from treescan.planning.tie_in_point import TieInPoint
+from treescan.wood.graph import WoodGraph
+
+
+def meeting_node(graph: WoodGraph, a: int, b: int) -> int:
+    """The node where the ways of two nodes to the ground meet."""
+    while a != b:
+        if a > b:
+            a = int(graph.parent[a])
+        else:
+            b = int(graph.parent[b])
+    return a
+
+
+def independent(graph: WoodGraph, a: TieInPoint, b: TieInPoint) -> bool:
+    """True when no limb carries both: their ways meet on a stem (order 0), and neither rope bears on wood that carries the other.
+
+    The stem below the lower of the two is shared all the same; only another tree is free of that.
+    """
+    first, second = a.check.rig.rest_node, b.check.rig.rest_node
+    if a.union == b.union or first == second:
+        return False
+    meet = meeting_node(graph, first, second)
+    if meet in {first, second} or graph.limbs.order[graph.limb[meet]] != 0:
+        return False
+    return bool(graph.limb[first] != graph.limb[second])
+
+
+def independence(graph: WoodGraph, points: tuple[TieInPoint, ...]) -> np.ndarray:
+    """`independent` for every pair, (n, n) bool."""
+    n = len(points)
+    out = np.zeros((n, n), bool)
+    for i in range(n):
+        for j in range(i + 1, n):
+            out[i, j] = out[j, i] = independent(graph, points[i], points[j])
+    return out

@@ -1,0 +1,235 @@
+"""Would a redirect bring the rope to the work at a better angle, and what does it do to both unions?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.geometry import unit
+from treescan.loads.section_stress import section_forces, utilisation
+from treescan.planning.access_order import sound_steps
+from treescan.planning.candidates import bearing_arm
+from treescan.planning.contact import in_the_union, place_on_limb
+from treescan.planning.reach import rope_angles
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.sightline import Scene, first_fouls
+from treescan.planning.tie_in_point import Floats, TieInPoint, Work
+from treescan.wood.graph import WoodGraph
+
+PLUMB = np.array([0.0, 0.0, -1.0])
+
+
+@dataclass(frozen=True)
+class Redirect:
+    """One redirect for one tie-in point.
+
+    union, label, place : where; work : labels of the work it newly serves; angle_before, angle_after : largest rope angle over
+    that work [rad]; way_angle : rope angle at the main anchor on the way to it [rad]; force : on the redirect, over one leg's
+    tension; turn : bend of the rope there [rad]; main_ratio : stress from the main anchor to the ground after over before;
+    main_margin, margin : low side of strength over stress at the main anchor and at the redirect (NaN: not checked); spoils :
+    either falls below the gate; swing : fall back to the main anchor's plumb if the redirect fails [m]; words : sentences.
+    """
+
+    union: int
+    label: str
+    place: Floats
+    work: tuple[str, ...]
+    angle_before: float
+    angle_after: float
+    way_angle: float
+    force: float
+    turn: float
+    main_ratio: float
+    main_margin: float
+    margin: float
+    spoils: bool
+    swing: float
+    words: tuple[str, ...]
+
+
+def redirect_force(turn: float) -> float:
+    """Force on a frictionless redirect over the rope's tension, 2 sin(turn / 2); turn = bend of the rope from straight. [rad]
+
+    With theta the angle between the two legs this is 2 cos(theta / 2): 2 at 0, 1.41 at 90, 1 at 120 degrees.
+    """
+    return float(2 * np.sin(turn / 2))
+
+
+def path_stress(graph: WoodGraph, node: int, place: Floats, force: Floats) -> float:
+    """Largest stress a point load makes on any section from where it acts down to the ground (round sections, no own weight).
+
+    [Pa]
+    """
+    path = graph.path_to_base(node)[:-1]
+    lower = graph.xyz[graph.parent[path]]
+    forces = section_forces(
+        lower, graph.direction[path], np.ones((len(path), 1), bool), place[None, None], np.asarray(force)[None, None]
+    )
+    same = np.ones(1)
+    along, _ = utilisation(forces, graph.segment_radius[path], same, same, same)
+    return float(along.max())
+
+
+def redirects(
+    graph: WoodGraph,
+    scene: Scene,
+    point: TieInPoint,
+    points: Sequence[TieInPoint],
+    work: Work,
+    work_limb: NDArray[np.int32],
+    settings: PlanningSettings,
+) -> tuple[Redirect, ...]:
+    """Redirects that bring work into reach which the tie-in point does not serve, the most work first.
+
+    Notes
+    -----
+    The redirect must hang below the main anchor, the rope must run clear from the main anchor to it and from it to the work, and
+    the angle from it to the work must keep the limit. Force and direction are judged at both unions: at the redirect by the two
+    legs, at the main anchor by the leg that now points at the redirect instead of straight down.
+    """
+    missing = np.flatnonzero(~point.reach.served)
+    if len(missing) == 0:
+        return ()
+    sound = sound_steps(graph, {}, settings)
+    by_union = {
+        p.union: p for p in sorted(points, key=lambda p: -(p.check.check.margin.p5 if p.check.check.margin.known else -1.0))[::-1]
+    }
+    out = []
+    for union in np.flatnonzero(sound):
+        if int(union) == point.union:
+            continue
+        found = _one(graph, scene, point, by_union.get(int(union)), int(union), work, work_limb, missing, settings)
+        if found is not None:
+            out.append(found)
+    weight = dict(zip(work.label, work.weight, strict=True))
+    return tuple(sorted(out, key=lambda r: (r.spoils, -sum(weight[w] for w in r.work))))
+
+
+def _one(
+    graph: WoodGraph,
+    scene: Scene,
+    point: TieInPoint,
+    checked: TieInPoint | None,
+    union: int,
+    work: Work,
+    work_limb: NDArray[np.int32],
+    missing: NDArray[np.int64],
+    settings: PlanningSettings,
+) -> Redirect | None:
+    arm = bearing_arm(graph, union, settings)
+    node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), in_the_union(graph, union, arm))
+    way = float(rope_angles(point.place, place))
+    if way >= np.pi / 2:
+        return None
+    own = int(graph.limb[graph.unions.node[union]]), int(graph.limb[node])
+    main_own = int(graph.limb[graph.unions.node[point.union]]), int(graph.limb[point.check.rig.rest_node])
+    on_the_way = first_fouls(
+        scene,
+        point.place,
+        place[None],
+        main_own,
+        np.array([own[1]], np.int32),
+        settings.lean_limit,
+        settings.own_wood,
+        settings.own_wood,
+    )
+    if on_the_way[0] not in {-1, own[0]}:
+        return None
+    angle = rope_angles(place, work.xyz[missing])
+    rows = missing[angle <= settings.rope_angle_limit]
+    if len(rows) == 0:
+        return None
+    fouled = first_fouls(
+        scene, place, work.xyz[rows], own, work_limb[rows], settings.lean_limit, settings.own_wood, settings.hand_reach
+    )
+    rows = rows[fouled < 0]
+    return _judged(graph, point, checked, union, node, place, way, work, rows, settings) if len(rows) else None
+
+
+def _judged(
+    graph: WoodGraph,
+    point: TieInPoint,
+    checked: TieInPoint | None,
+    union: int,
+    node: int,
+    place: Floats,
+    way: float,
+    work: Work,
+    rows: NDArray[np.int64],
+    settings: PlanningSettings,
+) -> Redirect:
+    """Forces and margins at both unions, for the served work that bends the rope most."""
+    to_redirect = unit(place - point.place)
+    down = unit(work.xyz[rows] - place)
+    turns = np.arccos(np.clip(down @ to_redirect, -1.0, 1.0))
+    worst = int(np.argmax(turns))
+    turn = float(turns[worst])
+    tension, base = _tension(point)
+    before = path_stress(graph, point.check.rig.rest_node, point.place, tension * PLUMB + base)
+    after = path_stress(graph, point.check.rig.rest_node, point.place, tension * to_redirect + base)
+    ratio = after / before if before > 0 else float("nan")
+    main_margin = point.check.check.margin.p5 / ratio
+    pull = tension * (down[worst] - to_redirect)
+    margin = _margin_at(graph, checked, node, place, pull)
+    spoils = bool(main_margin < settings.margin_gate or margin < settings.margin_gate)
+    angle_before = float(point.reach.angle[rows].max())
+    angle_after = float(rope_angles(place, work.xyz[rows]).max())
+    label = graph.unions.label[union]
+    words = [
+        f"A redirect at {label} serves {len(rows)} more work point(s): rope angle {np.degrees(angle_before):.0f} down to "
+        f"{np.degrees(angle_after):.0f} degrees.",
+        f"It bears {redirect_force(turn):.2f} times the rope's tension, and the main anchor is pulled {np.degrees(way):.0f} "
+        "degrees off plumb: "
+        f"its stress becomes {ratio:.2f} times what it was.",
+    ]
+    if spoils:
+        which = "main anchor" if main_margin < settings.margin_gate else "redirect"
+        words.append(
+            f"Not ranked: it spoils the {which}, whose low-side margin falls to "
+            f"{min(main_margin, margin) if np.isfinite(margin) else main_margin:.1f}."
+        )
+    if not np.isfinite(margin):
+        words.append(f"The strength of {label} was not checked: inspect and load-test it, or treat it as not holding.")
+    side = float(np.hypot(*(place - point.place)[:2]))
+    words.append(f"If the redirect fails, the rope springs back {side:.1f} m to the main anchor's plumb.")
+    return Redirect(
+        union,
+        label,
+        place,
+        tuple(work.label[i] for i in rows),
+        angle_before,
+        angle_after,
+        way,
+        redirect_force(turn),
+        turn,
+        ratio,
+        main_margin,
+        margin,
+        spoils,
+        side,
+        tuple(words),
+    )
+
+
+def _tension(point: TieInPoint) -> tuple[float, Floats]:
+    """Tension of the climber's leg in the governing case, and the pull of a basal leg that stays where it is. [N]"""
+    size = float(np.linalg.norm(point.check.force))
+    if point.system != "SRS basal":
+        return size, np.zeros(3)
+    rig = point.check.rig
+    after = np.asarray(rig.base, float)
+    leg = unit(after - point.place)
+    tension = size / float(np.linalg.norm(PLUMB + leg))
+    return tension, tension * leg
+
+
+def _margin_at(graph: WoodGraph, checked: TieInPoint | None, node: int, place: Floats, pull: Floats) -> float:
+    """Low side of the margin under a pull, from the checked margin scaled by stress; NaN when the union was not checked."""
+    if checked is None or not checked.check.check.margin.known:
+        return float("nan")
+    known = path_stress(graph, checked.check.rig.rest_node, checked.place, np.asarray(checked.check.force, float))
+    asked = path_stress(graph, node, place, pull)
+    return checked.check.check.margin.p5 * known / asked if asked > 0 else float("inf")
