@@ -28,6 +28,8 @@ SOURCES: dict[str, Source] = {
     "project_choice": Source("A choice of this project without a published source; change it in the settings", "choice"),
     "common_practice": Source("Common practice of the trade, no source", "practice"),
     "geometry": Source("Plane geometry or elementary mechanics, derived", "derived"),
+    # --- cloud
+    "tallest_tree": Source("The tallest living trees known, coast redwoods, stand about 116 m; general knowledge, not opened", "memory"),
     # --- wood (scan accuracy, dbh)
     "one_sided_arc": Source("Under 120 degrees of bark a scan is called one-sided: a choice of this project", "choice"),
     "circle_fit_bias": Source(

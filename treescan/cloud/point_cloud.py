@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from treescan.cloud.projection import degrees_to_map
+
 
 @dataclass(frozen=True)
 class Frame:
@@ -20,6 +22,8 @@ class Frame:
     unit_m : float          Metres per horizontal unit of the file (0.3048 for a file in feet).
     vertical_unit_m : float Metres per vertical unit of the file.
     up : str                How up was decided ("z of the file").
+    file_crs : str or None  The reference the file itself names, where it differs from `crs` (feet, degrees); None = the same.
+    in_degrees : bool       True where the file's plan coordinates are longitude and latitude, projected to `crs` on reading.
     """
 
     origin: NDArray[np.float64]
@@ -27,6 +31,8 @@ class Frame:
     unit_m: float = 1.0
     vertical_unit_m: float = 1.0
     up: str = "z of the file"
+    file_crs: str | None = None
+    in_degrees: bool = False
 
     def to_map(self, xyz: ArrayLike) -> NDArray[np.float64]:
         """Local points as coordinates of the file's frame in metres, (..., 3)."""
@@ -38,7 +44,10 @@ class Frame:
 
     def own_to_local_xy(self, xy: ArrayLike) -> NDArray[np.float64]:
         """Plan coordinates in the file's own unit (as a GIS shows them) as local metres, (..., 2)."""
-        return np.asarray(xy, np.float64) * self.unit_m - self.origin[:2]
+        own = np.asarray(xy, np.float64)
+        if self.in_degrees:
+            return degrees_to_map(own, self.file_crs, self.crs) - self.origin[:2]
+        return own * self.unit_m - self.origin[:2]
 
 
 LOCAL = Frame(origin=np.zeros(3))
@@ -56,6 +65,7 @@ class PointCloud:
     columns : mapping       Name to (n,) array: "class", "intensity", "return_number", "number_of_returns", "red", "scan" ... where the file has them.
     source : str            File name, or what made it.
     notes : tuple of str    What the intake found odd, one clear sentence each.
+    scanners : (s, 3) float Where the scanner stood, local metres, where the file says so; row = value of the column "scan".
     """
 
     xyz: NDArray[np.float64]
@@ -63,6 +73,7 @@ class PointCloud:
     columns: Mapping[str, NDArray] = field(default_factory=dict)
     source: str = "points in memory"
     notes: tuple[str, ...] = ()
+    scanners: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 3)))
 
     def __post_init__(self) -> None:
         xyz = np.ascontiguousarray(self.xyz, dtype=np.float64)
@@ -77,4 +88,4 @@ class PointCloud:
 
     def where(self, mask: NDArray) -> PointCloud:
         """The points a boolean mask or index array picks, columns along with them."""
-        return PointCloud(self.xyz[mask], self.frame, {k: v[mask] for k, v in self.columns.items()}, self.source, self.notes)
+        return PointCloud(self.xyz[mask], self.frame, {k: v[mask] for k, v in self.columns.items()}, self.source, self.notes, self.scanners)

@@ -1,0 +1,123 @@
+"""What kind of file is this? Decided by its first bytes; the extension only breaks ties and earns a note."""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+
+from treescan.errors import BadInput
+
+FORMATS = "LAS, LAZ, COPC, PLY, PCD, E57, XYZ, TXT, CSV and PTS"
+"""What can be read, as printed in messages."""
+
+EXTENSIONS = {
+    "las": (".las", ".laz"),
+    "ply": (".ply",),
+    "pcd": (".pcd",),
+    "e57": (".e57",),
+    "text": (".xyz", ".txt", ".csv", ".pts", ".asc", ".xyzi", ".xyzrgb", ".tsv", ".dat", ""),
+}
+
+FOREIGN = (
+    (b"PK\x03\x04", "a ZIP archive", "unpack it and give the cloud inside"),
+    (b"\x1f\x8b", "a gzip archive", "unpack it and give the cloud inside"),
+    (b"7z\xbc\xaf", "a 7-Zip archive", "unpack it and give the cloud inside"),
+    (b"Rar!", "a RAR archive", "unpack it and give the cloud inside"),
+    (b"\x89PNG", "a PNG picture", ""),
+    (b"\xff\xd8\xff", "a JPEG picture", ""),
+    (b"%PDF", "a PDF document", ""),
+    (b"glTF", "a GLB model", ""),
+    (b"\x89HDF", "an HDF5 file", ""),
+    (b"II*\0", "a TIFF raster", ""),
+    (b"MM\0*", "a TIFF raster", ""),
+    (b"SQLite format 3", "a database (GeoPackage or alike)", ""),
+    (b"version https://git-lfs", "only a Git LFS pointer, not the file itself", "fetch the real file with git lfs pull"),
+    (b"<!DOCTYPE", "a web page", "download the cloud again, the server sent a page instead"),
+    (b"<html", "a web page", "download the cloud again, the server sent a page instead"),
+)
+"""First bytes of files people hand in by mistake, what they are, and what to do."""
+
+ENCODINGS = ((b"\xff\xfe", "UTF-16"), (b"\xfe\xff", "UTF-16"))
+
+
+def checked_path(path: str | os.PathLike[str]) -> Path:
+    """The path, once it is known to be an ordinary, readable, non-empty file.
+
+    Raises BadInput with one sentence otherwise.
+    """
+    file = Path(path)
+    name = str(file)
+    try:
+        found = file.stat()
+        if stat.S_ISDIR(found.st_mode):
+            raise BadInput("is a folder, not a point cloud", file=name, remedy="name one file; a folder of clouds is work for 'treescan batch'")
+        if not stat.S_ISREG(found.st_mode):
+            raise BadInput("is not an ordinary file", file=name, remedy="copy the cloud to disk first")
+        if found.st_size == 0:
+            raise BadInput("is empty (0 bytes)", file=name, remedy="copy or export the cloud again")
+        with file.open("rb"):
+            pass
+    except FileNotFoundError:
+        raise BadInput("there is no such file", file=name, remedy="check the name and the folder") from None
+    except PermissionError:
+        raise BadInput("may not be read by this user", file=name, remedy="change the file's permissions or copy it to your own folder") from None
+    except (OSError, ValueError) as e:
+        raise BadInput(f"cannot be opened ({getattr(e, 'strerror', None) or e})", file=name, remedy="check the name and the disk") from None
+    return file
+
+
+def sniff(file: Path) -> str:
+    """One of the keys of `EXTENSIONS`, by content.
+
+    Raises BadInput where the bytes are no known cloud, naming what they are where that is recognised.
+    """
+    with file.open("rb") as f:
+        head = f.read(65536)
+    name = str(file)
+    if head.startswith(b"LASF"):
+        return "las"
+    if head.startswith(b"ASTM-E57"):
+        return "e57"
+    if head[:3] == b"ply" and head[3:4] in (b"\n", b"\r"):
+        return "ply"
+    if _looks_like_pcd(head):
+        return "pcd"
+    for magic, what, remedy in FOREIGN:
+        if head.startswith(magic):
+            raise BadInput(f"is {what}, not a point cloud", file=name, remedy=remedy or f"give a file in one of {FORMATS}")
+    for mark, encoding in ENCODINGS:
+        if head.startswith(mark):
+            raise BadInput(f"is {encoding} text", file=name, remedy="save it again as UTF-8 or plain ASCII")
+    if b"\0" in head or _share_of_control_bytes(head) > 0.01:
+        raise BadInput(f"is neither text nor any point cloud format known here{_meant(file)}", file=name, remedy=f"export it again as one of {FORMATS}")
+    return "text"
+
+
+def extension_note(file: Path, kind: str) -> str:
+    """A sentence where the extension promises another format than the content is; empty otherwise."""
+    ext = file.suffix.lower()
+    if (ext == ".laz" and kind == "las") or ext in EXTENSIONS[kind] or (kind == "las" and ext.endswith(".copc")):
+        return ""
+    if any(ext in known for known in EXTENSIONS.values()):
+        return f"The extension {ext} is not that of the content, which was read as {kind.upper()}."
+    return ""
+
+
+def _meant(file: Path) -> str:
+    """What the extension promised, for the message on unknown bytes."""
+    ext = file.suffix.lower()
+    known = [k for k, v in EXTENSIONS.items() if ext and ext in v]
+    return f" (its name ends in {ext} but the content does not start like that format)" if known else ""
+
+
+def _looks_like_pcd(head: bytes) -> bool:
+    """A PCD header may start with comment lines; FIELDS and DATA must follow."""
+    text = head[:4096]
+    return (text.startswith((b"# .PCD", b"VERSION", b"# PCD", b"#.PCD")) and b"FIELDS" in text) or (b"\nFIELDS " in text and b"\nDATA " in text)
+
+
+def _share_of_control_bytes(head: bytes) -> float:
+    """Share of bytes that never stand in text files."""
+    codes = [*range(1, 9), 11, *range(14, 27), *range(28, 32), 127]
+    return sum(head.count(bytes([c])) for c in codes) / max(len(head), 1)
