@@ -115,7 +115,7 @@ def _basal(usable: Sequence[TieInPoint]) -> Option:
     if len(p.throw.captured):
         pro.append(f"it also lies over {', '.join(p.throw.captured_unions)}, which may catch the rope if {p.label} fails.")
     con = [
-        f"the union bears {p.check.multiple_of_weight:.1f} times the climber's weight in the governing static case, more with "
+        f"the union bears {p.check.multiple_of_weight:.1f} times the pull on the climber's leg in the governing case, more with "
         "preload.",
         "both legs can be cut: keep the base leg out of the saw's and the pieces' way.",
         "every union the line touches must be sound, not only the highest.",

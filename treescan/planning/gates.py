@@ -69,7 +69,7 @@ def _scan_gates(graph: WoodGraph, fitness: ScanFitness, check: AnchorCheck) -> l
     elif not graph.seen[node]:
         out.append(f"{NOT_SEEN}: the limb the rope bears on is bridged over a gap in the scan.")
     elif check.check.verdict == "not seen":
-        out.append(f"{NOT_SEEN}: {check.check.reason}")
+        out.append(f"{NOT_SEEN}: {check.check.reason.removeprefix('Not seen: ')}")
     return out
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.loads.limb_check import AnchorCheck, Rig
+from treescan.loads.settings import LoadSettings
 from treescan.planning import scores as score
 from treescan.planning.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
 from treescan.planning.clearances import Clearance, conductors, electric_clearances, throw_crosses
@@ -26,6 +27,7 @@ from treescan.planning.work import limb_of_work
 from treescan.progress import Progress, quiet
 from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.trees.beside import Beside, Conductor, Site
+from treescan.units import G
 from treescan.wood.graph import ScanFitness, WoodGraph
 
 
@@ -44,6 +46,7 @@ class _Ground:
     ways: nx.DiGraph
     routes: dict[int, list[int]]
     settings: PlanningSettings
+    weight: float
 
 
 def rank_points(
@@ -58,6 +61,7 @@ def rank_points(
     settings: PlanningSettings,
     seed: int,
     progress: Progress = quiet,
+    climber_mass: float = LoadSettings().climber_mass,
 ) -> tuple[TieInPoint, ...]:
     """All candidates, judged, ranked and explained.
 
@@ -66,6 +70,7 @@ def rank_points(
     rigs_and_throws : from `candidates.candidate_rigs`.
     checks : one `AnchorCheck` per rig, in the same order (`loads.anchor.check_anchors`).
     seed : int      Of the perturbed rankings behind the stability figures.
+    climber_mass : float    With gear, for the force of a swing; the one the checks were made with. [kg]
 
     Returns
     -------
@@ -74,7 +79,7 @@ def rank_points(
     """
     if len(rigs_and_throws) != len(checks):
         raise ValueError(f"{len(rigs_and_throws)} rigs but {len(checks)} checks")
-    ground = _ground(graph, beside, site, fitness, work, throws, checks, settings)
+    ground = _ground(graph, beside, site, fitness, work, throws, checks, settings, climber_mass * G)
     seen: dict[tuple, Reach] = {}
     points = []
     for i, ((rig, throw), check) in enumerate(zip(rigs_and_throws, checks, strict=True)):
@@ -93,6 +98,7 @@ def _ground(
     throws: ThrowTable,
     checks: Sequence[AnchorCheck],
     settings: PlanningSettings,
+    weight: float,
 ) -> _Ground:
     holds: dict[int, bool] = {}
     for c in checks:
@@ -101,14 +107,14 @@ def _ground(
     ways = access_graph(graph, throws, sound_steps(graph, holds, settings), settings)
     return _Ground(
         graph, beside, site, fitness, work, limb_of_work(graph, work), Scene.of(graph, beside), conductors(site, beside), ways,
-        quickest_ways(ways)[1], settings,
+        quickest_ways(ways)[1], settings, weight,
     )  # fmt: skip
 
 
 def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen: dict[tuple, Reach]) -> TieInPoint:
     """One candidate with everything but its place in the list."""
     place = contact_point(g.graph, rig)
-    reached = _reach(g, rig, place, check, seen)
+    reached = _reach(g, rig, place, seen)
     electric = electric_clearances(
         place, g.work.xyz[reached.served], throw, _worst_arc(place, reached, g.work), g.lines, g.settings.approach
     )
@@ -145,14 +151,13 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
     )
 
 
-def _reach(g: _Ground, rig: Rig, place: Floats, check: AnchorCheck, seen: dict[tuple, Reach]) -> Reach:
-    """Reach of a place, computed once for all systems that share it; only the force scales with the climber's weight."""
+def _reach(g: _Ground, rig: Rig, place: Floats, seen: dict[tuple, Reach]) -> Reach:
+    """Reach of a place, computed once for all systems that share it."""
     own = int(g.graph.limb[g.graph.unions.node[rig.union]]), int(g.graph.limb[rig.rest_node])
     key = (*np.round(place, 3), *own)
     if key not in seen:
-        seen[key] = reach(g.graph, g.scene, place, own, g.work, g.work_limb, g.settings, 1.0)
-    weight = float(np.linalg.norm(check.force) / check.multiple_of_weight) if check.multiple_of_weight > 0 else float("nan")
-    return replace(seen[key], swing_force=seen[key].swing_force * weight)
+        seen[key] = reach(g.graph, g.scene, place, own, g.work, g.work_limb, g.settings, g.weight)
+    return seen[key]
 
 
 def _worst_arc(place: Floats, reached: Reach, work: Work) -> Floats:
