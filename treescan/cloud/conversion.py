@@ -1,4 +1,5 @@
-"""How do this file's coordinates become metres on a map? The unit and the reference, decided once, in words where there is doubt."""
+"""How do this file's coordinates become metres on a map? The unit and the reference, decided once, in words where there is
+doubt."""
 
 from __future__ import annotations
 
@@ -49,8 +50,7 @@ class Conversion:
             to = transformer(self.projected_from, str(self.frame.crs))
             try:
                 if self.earth_centred:
-                    x, y, z = to.transform(own[:, 0], own[:, 1], own[:, 2])
-                    own = np.column_stack([x, y, z])
+                    own = np.column_stack(to.transform(own[:, 0], own[:, 1], own[:, 2]))
                 else:
                     own[:, 0], own[:, 1] = to.transform(own[:, 0], own[:, 1])
             except ProjError as e:
@@ -88,11 +88,14 @@ def _projected(reference: Reference, sample: NDArray[np.float64], unit: str | No
     units = units_of(crs) if crs is not None else None
     plan = units.horizontal if units is not None and math.isfinite(units.horizontal) else reference.unit_m
     if units is not None and math.isfinite(reference.unit_m) and abs(reference.unit_m / units.horizontal - 1) > 1e-9:
-        notes.append(f"The header names two plan units ({_name(units.horizontal)} and {_name(reference.unit_m)}); that of the reference system was used.")
+        notes.append(
+            f"The header names two plan units ({unit_name(units.horizontal)} and "
+            f"{unit_name(reference.unit_m)}); that of the reference system was used."
+        )
     up = units.vertical if units is not None and math.isfinite(units.vertical) else reference.vertical_unit_m
     if unit is not None:
         plan = up = UNIT_NAMES[unit]
-        notes.append(f"The unit was set to {_name(plan)} by the user.")
+        notes.append(f"The unit was set to {unit_name(plan)} by the user.")
         if units is not None and abs(plan / units.horizontal - 1) > 1e-9:
             crs = None
             notes.append("The file's reference system has another unit, so the map is taken as unknown.")
@@ -100,7 +103,8 @@ def _projected(reference: Reference, sample: NDArray[np.float64], unit: str | No
         plan = 1.0
         if _like_degrees(sample):
             notes.append(
-                "The plan coordinates look like degrees (tiny extent, values within +-180 and +-90) but the file names no reference system: "
+                "The plan coordinates look like degrees (tiny extent, values within +-180 and +-90) "
+                "but the file names no reference system: "
                 "they were taken as metres, which is probably wrong; export the cloud in a map projection in metres."
             )
         else:
@@ -108,7 +112,7 @@ def _projected(reference: Reference, sample: NDArray[np.float64], unit: str | No
     if not math.isfinite(up):
         up = plan
         if plan != 1.0:
-            notes.append(f"The file states no unit for heights: {_name(plan)} were taken, as in plan.")
+            notes.append(f"The file states no unit for heights: {unit_name(plan)} were taken, as in plan.")
     frame = Frame(np.zeros(3), unit_m=plan, vertical_unit_m=up, file_crs=reference.text if crs is None else None)
     if crs is None:
         notes.append("The file names no map that is understood: coordinates are kept as a local frame.")
@@ -117,7 +121,7 @@ def _projected(reference: Reference, sample: NDArray[np.float64], unit: str | No
     else:
         frame = replace(frame, crs=crs_text(crs))
     if plan != 1.0 or up != 1.0:
-        what = _name(plan) if plan == up else f"plan in {_name(plan)}, heights in {_name(up)}"
+        what = unit_name(plan) if plan == up else f"plan in {unit_name(plan)}, heights in {unit_name(up)}"
         notes.append(f"Coordinates were converted to metres ({what}).")
     return Conversion(frame, notes=tuple(notes))
 
@@ -128,10 +132,16 @@ def _geographic(reference: Reference, sample: NDArray[np.float64], file: str) ->
     lon, lat = (float(v) for v in np.median(sample[:, :2], axis=0))
     remedy = "export it in a map projection in metres, or with longitude as x and latitude as y"
     if (abs(lat) > 90.0 and abs(lon) <= 90.0) or (not -80 <= lat <= 84 and -80 <= lon <= 84):
-        raise BadInput(f"has latitude and longitude the wrong way round, as it seems: x {lon:.4f}, y {lat:.4f} in degrees", file=file, remedy=remedy)
+        raise BadInput(
+            f"has latitude and longitude the wrong way round, as it seems: x {lon:.4f}, y {lat:.4f} in degrees",
+            file=file,
+            remedy=remedy,
+        )
     zone = utm_zone_of(lon, lat)
     if zone is None:
-        raise BadInput(f"is in degrees at longitude {lon:.4f}, latitude {lat:.4f}, where no UTM zone is defined", file=file, remedy=remedy)
+        raise BadInput(
+            f"is in degrees at longitude {lon:.4f}, latitude {lat:.4f}, where no UTM zone is defined", file=file, remedy=remedy
+        )
     up = units_of(reference.crs).vertical
     up = up if math.isfinite(up) else reference.vertical_unit_m
     notes = [f"Coordinates are in degrees and were projected to {zone.name} ({crs_text(zone)})."]
@@ -149,10 +159,14 @@ def _earth_centred(reference: Reference, sample: NDArray[np.float64], file: str)
     own = crs_text(reference.crs)
     geographic = reference.crs.geodetic_crs.to_3d() if reference.crs.geodetic_crs is not None else None
     place = np.median(sample, axis=0)
-    lon, lat, height = transformer(own, "EPSG:4979").transform(*place)
-    zone = utm_zone_of(float(lon), float(lat)) if geographic is not None and math.isfinite(height) and abs(height) < 20_000.0 else None
+    lon, lat, height = (float(v) for v in transformer(own, "EPSG:4979").transform(*place))
+    zone = utm_zone_of(lon, lat) if geographic is not None and math.isfinite(height) and abs(height) < 20_000.0 else None
     if zone is None:
-        raise BadInput("names an earth-centred reference, but its coordinates do not lie on the earth", file=file, remedy="export it in a map projection")
+        raise BadInput(
+            "names an earth-centred reference, but its coordinates do not lie on the earth",
+            file=file,
+            remedy="export it in a map projection",
+        )
     target = zone.to_3d()
     note = f"Coordinates are earth-centred and were projected to {zone.name} with heights above the ellipsoid."
     return Conversion(Frame(np.zeros(3), crs=target.to_wkt(), file_crs=own, up="ellipsoidal height"), own, True, (note,))
@@ -162,12 +176,20 @@ def _like_degrees(sample: NDArray[np.float64]) -> bool:
     """Plan extents of thousandths, values within the globe's, and a height that would make the thing a needle."""
     extent = np.ptp(sample, axis=0)
     inside = np.abs(sample[:, 0]).max() <= 180.0 and np.abs(sample[:, 1]).max() <= 90.0
-    return bool(len(sample) >= 10 and inside and extent[:2].max() < 0.05 and extent[2] > 50 * extent[:2].max() and extent[:2].max() > 0)
+    return bool(
+        len(sample) >= 10 and inside and extent[:2].max() < 0.05 and extent[2] > 50 * extent[:2].max() and extent[:2].max() > 0
+    )
 
 
-def _name(unit_m: float) -> str:
+def unit_name(unit_m: float) -> str:
     """A unit of length in words."""
-    names = {1.0: "metres", FOOT_M: "international feet", US_SURVEY_FOOT_M: "US survey feet", 0.01: "centimetres", 0.001: "millimetres"}
+    names = {
+        1.0: "metres",
+        FOOT_M: "international feet",
+        US_SURVEY_FOOT_M: "US survey feet",
+        0.01: "centimetres",
+        0.001: "millimetres",
+    }
     return next((v for k, v in names.items() if abs(k / unit_m - 1) < 1e-9), f"units of {unit_m:g} m")
 
 

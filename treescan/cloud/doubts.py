@@ -45,10 +45,14 @@ def height_doubt(rise: float, width: float, extent: NDArray[np.float64], stated_
     """
     how = "as the file states them" if stated_unit else "though the file states no unit"
     if rise > 20 * tallest:
-        return f"Something rises {rise:.0f} m within {width:.0f} m, taken in metres {how}: millimetres or centimetres are likely; nothing was converted, check the unit."
+        return (
+            f"Something rises {rise:.0f} m within {width:.0f} m, taken in metres {how}: "
+            "millimetres or centimetres are likely; nothing was converted, check the unit."
+        )
     if rise > tallest:
         return (
-            f"Something rises {rise:.0f} m within {width:.0f} m, taken in metres {how}: taller than any tree (it would be {rise * FOOT_M:.0f} m "
+            f"Something rises {rise:.0f} m within {width:.0f} m, taken in metres {how}: taller than "
+            f"any tree (it would be {rise * FOOT_M:.0f} m "
             "if the unit were feet); nothing was converted, check the unit."
         )
     if extent.max() < SMALLEST:
@@ -68,4 +72,7 @@ def precision_doubt(largest: float, unit: float) -> str:
     if step < 0.001:
         return ""
     size = f"{step * 1000:.1f} mm" if step < 0.1 else f"{step:.2g} m"
-    return f"Coordinates up to {largest:.0f} are stored in single precision, so they are rounded to {size}: shift them to a local origin or store doubles when exporting."
+    return (
+        f"Coordinates up to {largest:.0f} are stored in single precision, so they are rounded to {size}: "
+        "shift them to a local origin or store doubles when exporting."
+    )

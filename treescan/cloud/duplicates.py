@@ -10,7 +10,8 @@ PARTS = 2
 """The points are shared out by hash; each part is searched by one thread with a table of its own."""
 
 MOST_ROWS = 24_000_000
-"""Points searched at a time a part; larger clouds are searched in more rounds, so that the tables stay below half the size of the points."""
+"""Points searched at a time a part; larger clouds are searched in more rounds, so that the tables stay below half the size of
+the points."""
 
 
 def repeated(xyz: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -1,9 +1,11 @@
 """Reads one E57 file in a process of its own and hands the points on through a pipe.
 
-The E57 library is native code that may take a damaged file badly; here it can crash, hang or ask for too much memory without harm. Run as
+The E57 library is native code that may take a damaged file badly; here it can crash, hang or ask for too much memory without
+harm. Run as
 a script by `e57.py`; it imports nothing of treescan.
 
-Messages on standard output: length of a JSON text (4 bytes), the text, then the arrays it lists. In order: a head, chunks, and an end or
+Messages on standard output: length of a JSON text (4 bytes), the text, then the arrays it lists. In order: a head, chunks, and
+an end or
 an error.
 """
 
@@ -102,7 +104,9 @@ def chunks(image: Any, scan: Any) -> Iterator[dict[str, np.ndarray]]:
         if axes == SPHERICAL:
             a, b, c = a * np.cos(c) * np.cos(b), a * np.cos(c) * np.sin(b), a * np.sin(c)
         xyz = np.column_stack([a, b, c])
-        yield {"xyz": xyz if np.array_equal(turn, np.eye(3)) else xyz @ turn.T} | {FIELDS[n][0]: held[n][:got] for n in wanted if n in FIELDS}
+        yield {"xyz": xyz if np.array_equal(turn, np.eye(3)) else xyz @ turn.T} | {
+            FIELDS[n][0]: held[n][:got] for n in wanted if n in FIELDS
+        }
     reader.close()
 
 

@@ -29,7 +29,13 @@ from treescan.cloud.thin import Voxels
 from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 
-OPENERS: dict[str, Callable[[Path], OpenedCloud]] = {"las": open_las, "ply": open_ply, "pcd": open_pcd, "e57": open_e57, "text": open_text}
+OPENERS: dict[str, Callable[[Path], OpenedCloud]] = {
+    "las": open_las,
+    "ply": open_ply,
+    "pcd": open_pcd,
+    "e57": open_e57,
+    "text": open_text,
+}
 """One module a format."""
 
 SAMPLE = 100_000
@@ -69,7 +75,12 @@ class Intake:
 
 
 def take_in(
-    path: str | Path, *, thin: float | None = None, unit: str | None = None, settings: CloudSettings | None = None, progress: Progress = quiet
+    path: str | Path,
+    *,
+    thin: float | None = None,
+    unit: str | None = None,
+    settings: CloudSettings | None = None,
+    progress: Progress = quiet,
 ) -> Intake:
     """Read any supported file; see `treescan.cloud.read.read_cloud` for the promises."""
     settings = settings or CloudSettings()
@@ -94,15 +105,24 @@ def take_in(
         repeats = 0
     if not len(xyz):
         reasons = ", ".join(f"{n} {r}" for r, n in tally.unwanted.items() if n) or "all of them are not numbers"
-        raise BadInput(f"holds no points that can be used ({reasons})", file=str(file), remedy="export the cloud without that filter or flag")
+        raise BadInput(
+            f"holds no points that can be used ({reasons})", file=str(file), remedy="export the cloud without that filter or flag"
+        )
     if tally.read > 1 and len(xyz) == 1 and repeats == tally.read - 1:
-        raise BadInput(f"has all its {tally.read} points at one and the same place", file=str(file), remedy="export the cloud again")
+        raise BadInput(
+            f"has all its {tally.read} points at one and the same place", file=str(file), remedy="export the cloud again"
+        )
     frame = replace(conversion.frame, origin=origin + _origin_step(xyz, origin))
     _move(xyz, origin - frame.origin)
     left_out = dict(tally.unwanted) | {"not numbers": tally.not_numbers, "exact duplicates": repeats, "stray": strays.count}
-    step = rounding_step(np.concatenate(tally.sample)) * conversion.unit if tally.sample and not conversion.projected_from else np.zeros(3)
+    step = (
+        rounding_step(np.concatenate(tally.sample)) * conversion.unit
+        if tally.sample and not conversion.projected_from
+        else np.zeros(3)
+    )
     notes = (
-        extension_note(file, kind), *opened.notes, *conversion.notes, *left_out_notes(tally, repeats, strays, origin, conversion.unit),
+        extension_note(file, kind), *opened.notes, *conversion.notes, *left_out_notes(tally, repeats, strays, origin,
+        conversion.unit),
         *doubts(opened, conversion, tally, strays, step, settings), bounds_note(opened, conversion, tally, origin),
     )  # fmt: skip
     scanners = _scanners(opened, conversion, frame.origin)
@@ -194,7 +214,8 @@ def _first_guess(own: NDArray[np.float64], first: Chunk, conversion: Conversion)
 
 
 def _origin_step(xyz: NDArray[np.float64], origin: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How far the first origin has to move to be the last: zero for clouds near zero, else just below the smallest coordinates. [m]"""
+    """How far the first origin has to move to be the last: zero for clouds near zero, else just below the smallest coordinates.
+    [m]"""
     low, high = xyz.min(axis=0), xyz.max(axis=0)
     near = np.maximum(np.abs(low + origin), np.abs(high + origin)) <= NEAR
     return np.where(near, 0.0, np.floor((low + origin) / ORIGIN_STEP) * ORIGIN_STEP) - origin

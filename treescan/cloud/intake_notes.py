@@ -31,7 +31,13 @@ class Tally:
     high: NDArray[np.float64] = field(default_factory=lambda: np.full(3, -np.inf))
 
 
-def left_out_notes(tally: Tally, repeats: int, strays: Strays, origin: NDArray[np.float64], unit: NDArray[np.float64]) -> Iterator[str]:
+WIDEST_FOR_HEIGHT = 4.0
+"""Coarse cells wider than this take in whole hillsides, so heights of single things cannot be judged. [m]"""
+
+
+def left_out_notes(
+    tally: Tally, repeats: int, strays: Strays, origin: NDArray[np.float64], unit: NDArray[np.float64]
+) -> Iterator[str]:
     """One sentence for each kind of point that was left out."""
     if tally.lost:
         yield f"{tally.lost} lines that are not three numbers were skipped."
@@ -45,7 +51,8 @@ def left_out_notes(tally: Tally, repeats: int, strays: Strays, origin: NDArray[n
     if strays.count:
         places = "; ".join(f"x {p[0]:.1f} y {p[1]:.1f} z {p[2]:.1f}" for p in (strays.places[:PLACES] + origin))
         more = f" and {len(strays.places) - PLACES} more places" if len(strays.places) > PLACES else ""
-        yield f"{_points(strays.count)} far from everything else {_were(strays.count)} left out as stray (metres: {places}{more})."
+        left = f"{_points(strays.count)} far from everything else {_were(strays.count)} left out as stray"
+        yield f"{left} (metres: {places}{more})."
 
 
 def doubts(
@@ -57,10 +64,14 @@ def doubts(
         yield precision_doubt(largest, float(conversion.unit[0]))
     if step.max() >= settings.rounding_step:
         along = ", ".join(f"{axis} {1000 * s:.4g} mm" for axis, s in zip("xyz", step, strict=True) if s > 0)
-        yield f"Coordinates lie on a grid ({along}): the scan was rounded or thinned, so nothing finer than that can be measured from it."
+        yield f"Coordinates lie on a grid ({along}): the scan was rounded or thinned, so nothing finer can be measured."
     stated = opened.reference.crs is not None or np.isfinite(opened.reference.unit_m)
     extent = np.where(np.isfinite(tally.high - tally.low), tally.high - tally.low, 0.0)
-    yield height_doubt(tallest_rise(strays.cells, strays.stray), PLAN_BLOCK * strays.cells.cell, extent, bool(stated), settings.tallest_tree)
+    if strays.cells.cell > WIDEST_FOR_HEIGHT:
+        return
+    yield height_doubt(
+        tallest_rise(strays.cells, strays.stray), PLAN_BLOCK * strays.cells.cell, extent, bool(stated), settings.tallest_tree
+    )
 
 
 def bounds_note(opened: OpenedCloud, conversion: Conversion, tally: Tally, origin: NDArray[np.float64]) -> str:

@@ -32,7 +32,8 @@ LAYERS = (
 """What is decoded of point formats 6 to 10; the older ones have no layers."""
 
 TINY_SCALE = 1e-6
-"""Scale factors below a thousandth of a millimetre are written by mistake: they leave few bits before the whole-number range is used up."""
+"""Scale factors below a thousandth of a millimetre are written by mistake: they leave few bits before the whole-number range is
+used up."""
 
 
 def open_las(file: Path) -> OpenedCloud:
@@ -44,15 +45,19 @@ def open_las(file: Path) -> OpenedCloud:
         raise BadInput("holds no points", file=str(file), remedy="export the cloud again")
     notes = []
     if header.damaged:
-        notes.append(f"{header.damaged} of the records before the points are damaged and were left out; the points themselves read well.")
+        notes.append(
+            f"{header.damaged} of the records before the points are damaged and were left out; the points themselves read well."
+        )
     if header.spare and header.version != "1.4" and header.point_format < 4:
         notes.append(f"The file has room for {header.spare} more points than its header claims; they were not read.")
     if (np.abs(header.scale) < TINY_SCALE).any():
         notes.append(f"The scale factors are unusually small ({np.abs(header.scale).min():.1g}); the coordinates read back fine.")
     kind = "COPC" if header.copc else "LAZ" if header.compressed else "LAS"
     return OpenedCloud(
-        kind, f"{header.version}, point format {header.point_format}", header.count, partial(_chunks, file, header), las_reference(header),
-        _columns(header), tuple(notes), np.fmin(header.low, header.high), np.fmax(header.low, header.high), written_by=header.program,
+        kind, f"{header.version}, point format {header.point_format}", header.count,
+        partial(_chunks, file, header), las_reference(header),
+        _columns(header), tuple(notes), np.fmin(header.low, header.high), np.fmax(header.low, header.high),
+        written_by=header.program,
     )  # fmt: skip
 
 
@@ -67,7 +72,9 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
     done = 0
     try:
         selection = LAYERS if header.point_format >= 6 else DecompressionSelection.all()
-        with laspy.open(file, laz_backend=LazBackend.LazrsParallel, decompression_selection=selection, read_evlrs=False) as reader:
+        with laspy.open(
+            file, laz_backend=LazBackend.LazrsParallel, decompression_selection=selection, read_evlrs=False
+        ) as reader:
             for points in reader.chunk_iterator(CHUNK):
                 done += len(points)
                 yield _chunk(points.array, header)
@@ -75,7 +82,9 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
         raise
     except BaseException as e:  # the Rust decoder reports a panic outside of Exception
         reason = " ".join(str(e).split())[:120] or type(e).__name__
-        raise BadInput(f"is damaged: decoding stopped after {done} of {header.count} points ({reason})", file=str(file), remedy=AGAIN) from None
+        raise BadInput(
+            f"is damaged: decoding stopped after {done} of {header.count} points ({reason})", file=str(file), remedy=AGAIN
+        ) from None
     if done < header.count:
         raise BadInput(f"is cut short: {done} of {header.count} points could be read", file=str(file), remedy=AGAIN)
 
@@ -91,7 +100,8 @@ def _chunk(raw: np.ndarray[Any, Any], header: LasHeader) -> Chunk:
         code, withheld = raw["raw_classification"] & 31, (raw["raw_classification"] & 128) != 0
         returns = raw["bit_fields"] & 7, (raw["bit_fields"] >> 3) & 7
     columns = {
-        "class": code, "intensity": raw["intensity"], "return_number": returns[0], "number_of_returns": returns[1], "scan": raw["point_source_id"],
+        "class": code, "intensity": raw["intensity"], "return_number": returns[0], "number_of_returns": returns[1],
+        "scan": raw["point_source_id"],
     }  # fmt: skip
     columns |= {c: raw[c] for c in ("red", "green", "blue") if c in _columns(header)}
     noise = (code == NOISE_CLASSES[0]) | (code == NOISE_CLASSES[1])

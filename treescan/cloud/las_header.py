@@ -1,6 +1,7 @@
 """Is this LAS or LAZ header believable? Read by hand and held against the file's size before any library trusts it.
 
-Layouts: ASPRS LAS specification 1.4 R15, tables 3 (public header block), 5 (variable length records) and 7 onward (point formats).
+Layouts: ASPRS LAS specification 1.4 R15, tables 3 (public header block), 5 (variable length records) and 7 onward (point
+formats).
 """
 
 from __future__ import annotations
@@ -89,15 +90,25 @@ def read_header(file: Path) -> LasHeader:
             raise BadInput(f"ends inside its header ({len(block)} of at least 227 bytes)", file=name, remedy=AGAIN)
         minor = block[25]
         if block[24] != 1 or minor not in HEADER_SIZE:
-            raise BadInput(f"claims LAS version {block[24]}.{minor}, known are 1.0 to 1.4", file=name, remedy="export it as LAS 1.2 or 1.4")
+            raise BadInput(
+                f"claims LAS version {block[24]}.{minor}, known are 1.0 to 1.4", file=name, remedy="export it as LAS 1.2 or 1.4"
+            )
         header_size, to_points, vlr_count = struct.unpack_from("<HII", block, 94)
         if header_size < HEADER_SIZE[minor] or header_size > size or to_points < header_size:
-            raise BadInput(f"has a damaged header (header of {header_size} bytes, points from byte {to_points})", file=name, remedy=AGAIN)
+            raise BadInput(
+                f"has a damaged header (header of {header_size} bytes, points from byte {to_points})", file=name, remedy=AGAIN
+            )
         if to_points > size:
-            raise BadInput(f"says its points start at byte {to_points} but has only {size} bytes: it is cut short", file=name, remedy=AGAIN)
+            raise BadInput(
+                f"says its points start at byte {to_points} but has only {size} bytes: it is cut short", file=name, remedy=AGAIN
+            )
         room = to_points - header_size
         if vlr_count * 54 > room:
-            raise BadInput(f"claims {vlr_count} variable length records where there is room for {room // 54}: its header is damaged", file=name, remedy=AGAIN)
+            raise BadInput(
+                f"claims {vlr_count} variable length records where there is room for {room // 54}: its header is damaged",
+                file=name,
+                remedy=AGAIN,
+            )
         records = _records(f, header_size, to_points, vlr_count)
         damaged = vlr_count - len(records)
         if minor == 4:
@@ -107,15 +118,25 @@ def read_header(file: Path) -> LasHeader:
     count = count or legacy
     point_format, compressed = raw_format & 0x3F, bool(raw_format & 0xC0)
     if point_format not in RECORD_SIZE or record_size < RECORD_SIZE[point_format]:
-        raise BadInput(f"has point format {point_format} with records of {record_size} bytes, which no LAS version defines", file=name, remedy=AGAIN)
+        raise BadInput(
+            f"has point format {point_format} with records of {record_size} bytes, which no LAS version defines",
+            file=name,
+            remedy=AGAIN,
+        )
     spare = _room_for_points(size - to_points, count, record_size, compressed, name)
     numbers = np.array(struct.unpack_from("<12d", block, 131))
     scale, offset = numbers[:3], numbers[3:6]
     if not (np.isfinite(scale).all() and np.isfinite(offset).all() and (scale != 0).all()):
-        raise BadInput("has scale factors or offsets that are zero or not numbers, so no coordinate can be worked out", file=name, remedy=AGAIN)
+        raise BadInput(
+            "has scale factors or offsets that are zero or not numbers, so no coordinate can be worked out",
+            file=name,
+            remedy=AGAIN,
+        )
     return LasHeader(
-        f"1.{minor}", point_format, record_size, compressed, count, to_points, scale, offset, numbers[[7, 9, 11]], numbers[[6, 8, 10]],
-        records, bool(struct.unpack_from("<H", block, 6)[0] & 16), block[58:90].split(b"\0")[0].decode("latin-1").strip(), spare, damaged,
+        f"1.{minor}", point_format, record_size, compressed, count, to_points, scale, offset, numbers[[7, 9, 11]],
+        numbers[[6, 8, 10]],
+        records, bool(struct.unpack_from("<H", block, 6)[0] & 16), block[58:90].split(b"\0")[0].decode("latin-1").strip(),
+        spare, damaged,
     )  # fmt: skip
 
 
@@ -134,7 +155,8 @@ def _records(f: BinaryIO, start: int, end: int, count: int) -> tuple[Record, ...
 
 
 def _extended_records(f: BinaryIO, block: bytes, size: int) -> tuple[Record, ...]:
-    """The records behind the points of LAS 1.4; those that do not fit into the file are left out, none is needed for the points."""
+    """The records behind the points of LAS 1.4; those that do not fit into the file are left out, none is needed for the
+    points."""
     at, count = struct.unpack_from("<QI", block, 235)
     found: list[Record] = []
     while len(found) < count and 0 < at <= size - 60:
@@ -159,14 +181,17 @@ def _room_for_points(room: int, count: int, record_size: int, compressed: bool, 
         return 0
     fits = room // record_size
     if count > fits:
-        raise BadInput(f"claims {count} points but holds only {fits}: it is cut short or its header is damaged", file=name, remedy=AGAIN)
+        raise BadInput(
+            f"claims {count} points but holds only {fits}: it is cut short or its header is damaged", file=name, remedy=AGAIN
+        )
     return fits - count
 
 
 def check_compression(file: Path, header: LasHeader) -> None:
     """Hold the LAZ record and the table of chunks against the file, before a decoder allocates what they claim.
 
-    Layout: LASzip record 22204 (compressor, coder, version, options, chunk size, ..., items of type, size, version) and the chunk table
+    Layout: LASzip record 22204 (compressor, coder, version, options, chunk size, ..., items of type, size, version) and the
+    chunk table
     whose place stands in the first 8 bytes of the point data (version, number of chunks).
     """
     name, size = str(file), file.stat().st_size
@@ -195,6 +220,10 @@ def check_compression(file: Path, header: LasHeader) -> None:
     bytes_there = at - header.offset_to_points - 8
     variable = chunk_size == 0xFFFFFFFF
     if chunks > bytes_there or (not variable and not (chunks - 1) * chunk_size < header.count <= chunks * chunk_size):
-        raise BadInput(f"claims {header.count} points in {chunks} compressed chunks, which do not fit together", file=name, remedy=AGAIN)
+        raise BadInput(
+            f"claims {header.count} points in {chunks} compressed chunks, which do not fit together", file=name, remedy=AGAIN
+        )
     if header.count > bytes_there * 400:
-        raise BadInput(f"claims {header.count} points in {bytes_there} compressed bytes, which no cloud fits into", file=name, remedy=AGAIN)
+        raise BadInput(
+            f"claims {header.count} points in {bytes_there} compressed bytes, which no cloud fits into", file=name, remedy=AGAIN
+        )

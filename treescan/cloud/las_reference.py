@@ -1,6 +1,7 @@
 """Which map does a LAS file stand on? From its WKT record or its GeoTIFF keys.
 
-Keys: OGC GeoTIFF 1.1 (19-008r4): 2048 geographic system, 3072 projected system, 3076 its unit, 4096 vertical system, 4099 its unit.
+Keys: OGC GeoTIFF 1.1 (19-008r4): 2048 geographic system, 3072 projected system, 3076 its unit, 4096 vertical system, 4099 its
+unit.
 """
 
 from __future__ import annotations
@@ -26,7 +27,10 @@ def las_reference(header: LasHeader) -> Reference:
     """WKT first where there is any, GeoTIFF keys where not or where the text is not understood."""
     keys, words = _geo_keys(header)
     unit, vertical = UNIT_CODES.get(keys.get(3076, 0), math.nan), UNIT_CODES.get(keys.get(4099, 0), math.nan)
-    wkt = next((r.data for r in header.records if r.number == 2112 and r.user in ("LASF_Projection", "liblas") and r.data.strip(b"\0 ")), b"")
+    wkt = next(
+        (r.data for r in header.records if r.number == 2112 and r.user in ("LASF_Projection", "liblas") and r.data.strip(b"\0 ")),
+        b"",
+    )
     text = wkt.split(b"\0")[0].decode("utf-8", "replace").strip() or None
     if text and (crs := parsed_crs(text)) is not None:
         return Reference(crs, text, unit, vertical)
@@ -34,7 +38,13 @@ def las_reference(header: LasHeader) -> Reference:
         return Reference(found, None, unit, vertical)
     if text or keys:
         label = text or words or "user-defined GeoTIFF keys"
-        return Reference(None, label, unit, vertical, f"The reference system in the header is not understood ({label[:80]}); the map stays unknown.")
+        return Reference(
+            None,
+            label,
+            unit,
+            vertical,
+            f"The reference system in the header is not understood ({label[:80]}); the map stays unknown.",
+        )
     return Reference()
 
 

@@ -36,7 +36,8 @@ class Layout:
 
 @dataclass(frozen=True)
 class Rows:
-    """One block of parsed lines: (n, len(wanted)) numbers, lines that were not numbers, and lines holding one lone whole number (counts)."""
+    """One block of parsed lines: (n, len(wanted)) numbers, lines that were not numbers, and lines holding one lone whole number
+    (counts)."""
 
     values: NDArray[np.float64]
     bad: int

@@ -1,6 +1,7 @@
 """How is a PCD file read (ASCII, binary, compressed)? The header by hand, the points from the bytes.
 
-Format: version 0.7 of the point cloud data format of the Point Cloud Library; its compressed form stores the fields one after the other,
+Format: version 0.7 of the point cloud data format of the Point Cloud Library; its compressed form stores the fields one after
+the other,
 packed with LZF.
 """
 
@@ -23,8 +24,9 @@ from treescan.errors import BadInput
 AGAIN = "copy or export the file again"
 
 FIELDS = {
-    "x": "x", "y": "y", "z": "z", "intensity": "intensity", "i": "intensity", "reflectance": "intensity", "label": "class",
-    "class": "class", "classification": "class", "r": "red", "g": "green", "b": "blue", "red": "red", "green": "green", "blue": "blue",
+    "x": "x", "y": "y", "z": "z", "intensity": "intensity", "i": "intensity", "reflectance": "intensity",
+    "label": "class", "class": "class", "classification": "class",
+    "r": "red", "g": "green", "b": "blue", "red": "red", "green": "green", "blue": "blue",
 }  # fmt: skip
 """Names of fields, lower case, and the column they become; packed "rgb" is handled apart."""
 
@@ -58,14 +60,22 @@ def open_pcd(file: Path) -> OpenedCloud:
     least = {"ascii": 2 * len(header.names), "binary": record}.get(header.data, 0) * header.points
     if least > room + 1:
         fits = f"only {room // record} fit" if header.data == "binary" else "they do not fit"
-        raise BadInput(f"claims {header.points} points but {fits} into its {size} bytes: it is cut short", file=str(file), remedy=AGAIN)
+        raise BadInput(
+            f"claims {header.points} points but {fits} into its {size} bytes: it is cut short", file=str(file), remedy=AGAIN
+        )
     order = {n: wanted[n] for n in ("x", "y", "z", *(n for n in wanted if n not in ("x", "y", "z")))}
     reader = {"ascii": _ascii_chunks, "binary": _binary_chunks, "binary_compressed": _packed_chunks}[header.data]
     single = all(header.dtype[wanted[a]].base == np.dtype("<f4") for a in "xyz") and header.data != "ascii"
     columns = tuple(order)[3:] + (("red", "green", "blue") if _packed_colour(header) else ())
-    notes = ("The file states a viewpoint other than zero; it was not applied, the points were taken as they stand.",) if header.moved else ()
+    notes = (
+        ("The file states a viewpoint other than zero; it was not applied, the points were taken as they stand.",)
+        if header.moved
+        else ()
+    )
     version = f"{header.version}, {header.data.replace('_', ' ')}"
-    return OpenedCloud("PCD", version, header.points, partial(reader, file, header, order), columns=columns, notes=notes, single_precision=single)
+    return OpenedCloud(
+        "PCD", version, header.points, partial(reader, file, header, order), columns=columns, notes=notes, single_precision=single
+    )
 
 
 def _header(file: Path) -> PcdHeader:
@@ -85,10 +95,18 @@ def _header(file: Path) -> PcdHeader:
         kinds = {"F": "f", "I": "i", "U": "u"}
         counts = tuple(int(c) for c in words.get("COUNT", ["1"] * len(names)))
         types = [f"<{kinds[t]}{int(s)}" for t, s in zip(words["TYPE"], words["SIZE"], strict=True)]
-        dtype = np.dtype([(str(i), t, (c,)) if c > 1 else (str(i), t) for i, (t, c) in enumerate(zip(types, counts, strict=True))])
+        dtype = np.dtype(
+            [(str(i), t, (c,)) if c > 1 else (str(i), t) for i, (t, c) in enumerate(zip(types, counts, strict=True))]
+        )
         points = int(words["POINTS"][0]) if "POINTS" in words else int(words["WIDTH"][0]) * int(words["HEIGHT"][0])
         data = words["DATA"][0].lower()
-        ok = len(names) == len(types) and points >= 0 and data in ("ascii", "binary", "binary_compressed") and min(counts) >= 1 and max(counts) <= 65536
+        ok = (
+            len(names) == len(types)
+            and points >= 0
+            and data in ("ascii", "binary", "binary_compressed")
+            and min(counts) >= 1
+            and max(counts) <= 65536
+        )
     except (KeyError, IndexError, ValueError, TypeError):
         ok = False
     if not ok:
@@ -110,7 +128,10 @@ def _is_number(text: str) -> bool:
 def _packed_colour(header: PcdHeader) -> int | None:
     """Index of a field holding red, green and blue in the bytes of one 32-bit number."""
     names = [n.lower() for n in header.names]
-    return next((i for i, n in enumerate(names) if n in ("rgb", "rgba") and header.dtype[i].itemsize == 4 and header.data != "ascii"), None)
+    return next(
+        (i for i, n in enumerate(names) if n in ("rgb", "rgba") and header.dtype[i].itemsize == 4 and header.data != "ascii"),
+        None,
+    )
 
 
 def _chunk(fields: dict[int, NDArray], header: PcdHeader, order: dict[str, int]) -> Chunk:
@@ -119,7 +140,11 @@ def _chunk(fields: dict[int, NDArray], header: PcdHeader, order: dict[str, int])
     columns = {n: fields[i] for n, i in order.items() if n not in "xyz"}
     if (i := _packed_colour(header)) is not None:
         bits = np.ascontiguousarray(fields[i]).view(np.uint32)
-        columns |= {"red": (bits >> 16 & 255).astype(np.uint8), "green": (bits >> 8 & 255).astype(np.uint8), "blue": (bits & 255).astype(np.uint8)}
+        columns |= {
+            "red": (bits >> 16 & 255).astype(np.uint8),
+            "green": (bits >> 8 & 255).astype(np.uint8),
+            "blue": (bits & 255).astype(np.uint8),
+        }
     return Chunk(xyz, np.zeros(3), columns)
 
 
@@ -148,7 +173,11 @@ def _packed_chunks(file: Path, header: PcdHeader, order: dict[str, int]) -> Iter
         sizes = f.read(8)
         packed, unpacked = struct.unpack("<II", sizes) if len(sizes) == 8 else (0, 0)
         if packed > size - header.start - 8 or unpacked < whole or unpacked > LZF_MOST * packed:
-            raise BadInput(f"claims {header.points} compressed points that do not fit its {size} bytes: it is cut short", file=str(file), remedy=AGAIN)
+            raise BadInput(
+                f"claims {header.points} compressed points that do not fit its {size} bytes: it is cut short",
+                file=str(file),
+                remedy=AGAIN,
+            )
         data = np.fromfile(f, np.uint8, packed)
     out = np.empty(unpacked, np.uint8)
     if _unpack(data, out) != unpacked:
@@ -176,14 +205,19 @@ def _ascii_chunks(file: Path, header: PcdHeader, order: dict[str, int]) -> Itera
         left -= len(values)
         for k in range(0, len(values), CHUNK):
             part = values[k : k + CHUNK]
-            yield Chunk(np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])})
+            yield Chunk(
+                np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])}
+            )
     if left:
-        raise BadInput(f"is cut short: {header.points - left} of {header.points} points could be read", file=str(file), remedy=AGAIN)
+        raise BadInput(
+            f"is cut short: {header.points - left} of {header.points} points could be read", file=str(file), remedy=AGAIN
+        )
 
 
 @njit(cache=True, nogil=True)
 def _unpack(data, out):  # type: ignore[no-untyped-def]
-    """LZF: a control byte below 32 copies the next bytes, any other points back into what is already there; bytes made, -1 for nonsense."""
+    """LZF: a control byte below 32 copies the next bytes, any other points back into what is already there; bytes made, -1 for
+    nonsense."""
     i, o = np.int64(0), np.int64(0)
     while i < len(data):
         control = np.int64(data[i])

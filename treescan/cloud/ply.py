@@ -24,8 +24,9 @@ TYPES = {
 
 PROPERTIES = {
     "x": "x", "y": "y", "z": "z", "intensity": "intensity", "scalar_intensity": "intensity", "reflectance": "intensity",
-    "red": "red", "green": "green", "blue": "blue", "r": "red", "g": "green", "b": "blue", "diffuse_red": "red", "diffuse_green": "green",
-    "diffuse_blue": "blue", "classification": "class", "class": "class", "label": "class", "scalar_classification": "class",
+    "red": "red", "green": "green", "blue": "blue", "r": "red", "g": "green", "b": "blue",
+    "diffuse_red": "red", "diffuse_green": "green", "diffuse_blue": "blue",
+    "classification": "class", "class": "class", "label": "class", "scalar_classification": "class",
 }  # fmt: skip
 """Names of vertex properties, lower case, and the column they become."""
 
@@ -79,7 +80,9 @@ def _header(file: Path) -> PlyHeader:
     name = str(file)
     with file.open("rb") as f:
         head = f.read(1 << 18)
-    end = re.search(rb"\r?\n[ \t]*end_header[ \t]*(\r\n|\n|\r)", head) or re.search(rb"\r[ \t]*end_header[ \t]*(\r\n|\n|\r)", head)
+    end = re.search(rb"\r?\n[ \t]*end_header[ \t]*(\r\n|\n|\r)", head) or re.search(
+        rb"\r[ \t]*end_header[ \t]*(\r\n|\n|\r)", head
+    )
     if end is None:
         raise BadInput("is a PLY file without an end of its header: it is cut short or damaged", file=name, remedy=AGAIN)
     lines = [x.strip() for x in re.split(r"\r\n|\n|\r", head[: end.start()].decode("latin-1"))][1:]
@@ -104,7 +107,9 @@ def _header(file: Path) -> PlyHeader:
     return _placed(elements, encoding, end.end(), tuple(comments), file)
 
 
-def _placed(elements: list[tuple[str, int, list[tuple[str, str]]]], encoding: str, start: int, comments: tuple[str, ...], file: Path) -> PlyHeader:
+def _placed(
+    elements: list[tuple[str, int, list[tuple[str, str]]]], encoding: str, start: int, comments: tuple[str, ...], file: Path
+) -> PlyHeader:
     """Find the vertices behind whatever comes first, and hold their number against the file."""
     name, size, before = str(file), file.stat().st_size, 0
     if not encoding:
@@ -123,7 +128,9 @@ def _placed(elements: list[tuple[str, int, list[tuple[str, str]]]], encoding: st
             names, types = tuple(n for n, _ in properties), tuple(t for _, t in properties)
             return PlyHeader(encoding, count, names, types, start, before, comments)
         if encoding != "ascii" and not fixed and count:
-            raise BadInput(f"has lists ('{element}') before its points, which are not read", file=name, remedy="export plain points")
+            raise BadInput(
+                f"has lists ('{element}') before its points, which are not read", file=name, remedy="export plain points"
+            )
         before += count
         start += count * record if encoding != "ascii" else 0
     raise BadInput("is a PLY file without vertices", file=name, remedy="export a point cloud")
@@ -161,7 +168,9 @@ def _ascii_chunks(file: Path, header: PlyHeader, order: dict[str, int]) -> Itera
         left -= len(values)
         for k in range(0, len(values), CHUNK):
             part = values[k : k + CHUNK]
-            yield Chunk(np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])})
+            yield Chunk(
+                np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])}
+            )
         if left == 0:
             return
     raise BadInput(f"is cut short: {header.count - left} of {header.count} points could be read", file=str(file), remedy=AGAIN)

@@ -62,7 +62,8 @@ class PointCloud:
     ----------
     xyz : (n, 3) float64    Local metres, read-only.
     frame : Frame
-    columns : mapping       Name to (n,) array: "class", "intensity", "return_number", "number_of_returns", "red", "scan" ... where the file has them.
+    columns : mapping       Name to (n,) array: "class", "intensity", "return_number", "number_of_returns", "red",
+                            "scan" ... where the file has them.
     source : str            File name, or what made it.
     notes : tuple of str    What the intake found odd, one clear sentence each.
     scanners : (s, 3) float Where the scanner stood, local metres, where the file says so; row = value of the column "scan".
@@ -88,4 +89,6 @@ class PointCloud:
 
     def where(self, mask: NDArray) -> PointCloud:
         """The points a boolean mask or index array picks, columns along with them."""
-        return PointCloud(self.xyz[mask], self.frame, {k: v[mask] for k, v in self.columns.items()}, self.source, self.notes, self.scanners)
+        return PointCloud(
+            self.xyz[mask], self.frame, {k: v[mask] for k, v in self.columns.items()}, self.source, self.notes, self.scanners
+        )

@@ -44,18 +44,24 @@ def crs_text(crs: CRS) -> str:
         return crs.to_wkt()
     if crs.is_bound and crs.source_crs is not None:
         return crs_text(crs.source_crs)
-    for confidence in (100, 70, 25):
-        epsg = crs.to_epsg(confidence)
+    named = parsed_crs(crs.name) if crs.name not in ("", "unknown", "unnamed") else None
+    for epsg in (crs.to_epsg(100), crs.to_epsg(70), crs.to_epsg(25), named.to_epsg() if named is not None else None):
         if epsg and _same_map(crs, CRS.from_epsg(epsg)):
             return f"EPSG:{epsg}"
     return crs.to_wkt()
 
 
 def _same_map(one: CRS, two: CRS) -> bool:
-    """True where two systems share name, unit and ellipsoid and put the same longitude and latitude at the same place within 0.1 mm."""
+    """True where two systems share name, unit and ellipsoid and put the same longitude and latitude at the same place within
+    0.1 mm."""
     if one == two:
         return True
-    if one.name != two.name or units_of(one) != units_of(two) or not one.is_projected or not two.is_projected:
+    if (
+        one.name != two.name
+        or units_of(one).horizontal != units_of(two).horizontal
+        or not one.is_projected
+        or not two.is_projected
+    ):
         return False
     if one.ellipsoid is None or two.ellipsoid is None or two.area_of_use is None:
         return False
@@ -83,7 +89,12 @@ def units_of(crs: CRS) -> Units:
     axes = flat.axis_info
     name = axes[0].unit_name if axes else "unknown"
     horizontal = axes[0].unit_conversion_factor if axes and not flat.is_geographic else math.nan
-    up = [a for part in (crs.sub_crs_list[1:] if crs.is_compound else [crs]) for a in part.axis_info if a.direction in ("up", "down")]
+    up = [
+        a
+        for part in (crs.sub_crs_list[1:] if crs.is_compound else [crs])
+        for a in part.axis_info
+        if a.direction in ("up", "down")
+    ]
     if not up:
         return Units(horizontal, math.nan, name, "")
     return Units(horizontal, up[0].unit_conversion_factor, name, up[0].unit_name)
@@ -109,7 +120,8 @@ def in_metres(crs: CRS) -> CRS:
 def utm_zone_of(lon: float, lat: float) -> CRS | None:
     """The UTM zone (WGS 84) a place lies in; None where no zone is defined.
 
-    Zones are 6 degrees wide counted east from 180 W; the exceptions of south-west Norway and Svalbard are not followed, since they do not
+    Zones are 6 degrees wide counted east from 180 W; the exceptions of south-west Norway and Svalbard are not followed, since
+    they do not
     change any length by more than 0.1 %.
     """
     if not (-180.0 <= lon <= 360.0 and LAT_LOW <= lat <= LAT_HIGH):

@@ -11,7 +11,12 @@ from treescan.progress import Progress, quiet
 
 
 def read_cloud(
-    path: str | Path, *, thin: float | None = None, unit: str | None = None, settings: CloudSettings | None = None, progress: Progress = quiet
+    path: str | Path,
+    *,
+    thin: float | None = None,
+    unit: str | None = None,
+    settings: CloudSettings | None = None,
+    progress: Progress = quiet,
 ) -> PointCloud:
     """Read a scan: LAS, LAZ, COPC, PLY, PCD, E57, XYZ, TXT, CSV or PTS, told apart by content.
 
@@ -26,8 +31,10 @@ def read_cloud(
     Returns
     -------
     PointCloud
-        Local metres, z up; ``cloud.frame.to_map(cloud.xyz)`` are map coordinates in metres, exact to 1 mm or better. Points that are no
-        numbers, flagged as withheld, classed as noise, exact repeats of others, or far from everything are left out; `notes` says how
+        Local metres, z up; ``cloud.frame.to_map(cloud.xyz)`` are map coordinates in metres, exact to 1 mm or better. Points
+        that are no
+        numbers, flagged as withheld, classed as noise, exact repeats of others, or far from everything are left out; `notes`
+        says how
         many and why, and whatever else is odd.
 
     Raises

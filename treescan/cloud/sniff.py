@@ -51,7 +51,11 @@ def checked_path(path: str | os.PathLike[str]) -> Path:
     try:
         found = file.stat()
         if stat.S_ISDIR(found.st_mode):
-            raise BadInput("is a folder, not a point cloud", file=name, remedy="name one file; a folder of clouds is work for 'treescan batch'")
+            raise BadInput(
+                "is a folder, not a point cloud",
+                file=name,
+                remedy="name one file; a folder of clouds is work for 'treescan batch'",
+            )
         if not stat.S_ISREG(found.st_mode):
             raise BadInput("is not an ordinary file", file=name, remedy="copy the cloud to disk first")
         if found.st_size == 0:
@@ -61,9 +65,13 @@ def checked_path(path: str | os.PathLike[str]) -> Path:
     except FileNotFoundError:
         raise BadInput("there is no such file", file=name, remedy="check the name and the folder") from None
     except PermissionError:
-        raise BadInput("may not be read by this user", file=name, remedy="change the file's permissions or copy it to your own folder") from None
+        raise BadInput(
+            "may not be read by this user", file=name, remedy="change the file's permissions or copy it to your own folder"
+        ) from None
     except (OSError, ValueError) as e:
-        raise BadInput(f"cannot be opened ({getattr(e, 'strerror', None) or e})", file=name, remedy="check the name and the disk") from None
+        raise BadInput(
+            f"cannot be opened ({getattr(e, 'strerror', None) or e})", file=name, remedy="check the name and the disk"
+        ) from None
     return file
 
 
@@ -90,7 +98,11 @@ def sniff(file: Path) -> str:
         if head.startswith(mark):
             raise BadInput(f"is {encoding} text", file=name, remedy="save it again as UTF-8 or plain ASCII")
     if b"\0" in head or _share_of_control_bytes(head) > 0.01:
-        raise BadInput(f"is neither text nor any point cloud format known here{_meant(file)}", file=name, remedy=f"export it again as one of {FORMATS}")
+        raise BadInput(
+            f"is neither text nor any point cloud format known here{_meant(file)}",
+            file=name,
+            remedy=f"export it again as one of {FORMATS}",
+        )
     return "text"
 
 
@@ -114,7 +126,9 @@ def _meant(file: Path) -> str:
 def _looks_like_pcd(head: bytes) -> bool:
     """A PCD header may start with comment lines; FIELDS and DATA must follow."""
     text = head[:4096]
-    return (text.startswith((b"# .PCD", b"VERSION", b"# PCD", b"#.PCD")) and b"FIELDS" in text) or (b"\nFIELDS " in text and b"\nDATA " in text)
+    return (text.startswith((b"# .PCD", b"VERSION", b"# PCD", b"#.PCD")) and b"FIELDS" in text) or (
+        b"\nFIELDS " in text and b"\nDATA " in text
+    )
 
 
 def _share_of_control_bytes(head: bytes) -> float:

@@ -20,7 +20,8 @@ CROWDED = 4.0
 """Mean number of points in a filled cell from which on a cell is wide enough to judge emptiness."""
 
 SPACINGS = 15.0
-"""A stray is at least so many mean point distances away from everything else, so that thin water or wire returns are no strays."""
+"""A stray is at least so many mean point distances away from everything else, so that thin water or wire returns are no
+strays."""
 
 
 @dataclass(frozen=True)

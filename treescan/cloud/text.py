@@ -26,7 +26,13 @@ def open_text(file: Path) -> OpenedCloud:
     name = "PTS" if file.suffix.lower() == ".pts" or found.counted else "CSV" if found.layout.delimiter in ",;" else "XYZ"
     delimiter = {" ": "blanks", ",": "commas", ";": "semicolons"}[found.layout.delimiter]
     return OpenedCloud(
-        name, f"text, split at {delimiter}, columns {' '.join(found.names)}", 0, partial(_chunks, file, found), reference, found.names[3:], found.notes
+        name,
+        f"text, split at {delimiter}, columns {' '.join(found.names)}",
+        0,
+        partial(_chunks, file, found),
+        reference,
+        found.names[3:],
+        found.notes,
     )
 
 
@@ -38,9 +44,17 @@ def _chunks(file: Path, found: TextLayout) -> Iterator[Chunk]:
         good, bad, claimed = good + len(rows.values), bad + rows.bad, claimed + sum(rows.lone)
         yield from _split(rows, found.names)
     if bad - found.header_lines > MOST_BAD * (good + bad):
-        raise BadInput(f"has {bad} lines that are not three numbers among {good + bad}", file=str(file), remedy="export one point a line: x y z")
+        raise BadInput(
+            f"has {bad} lines that are not three numbers among {good + bad}",
+            file=str(file),
+            remedy="export one point a line: x y z",
+        )
     if found.counted and good + bad < claimed:
-        raise BadInput(f"claims {claimed:.0f} points but holds {good}: it is cut short", file=str(file), remedy="copy or export the file again")
+        raise BadInput(
+            f"claims {claimed:.0f} points but holds {good}: it is cut short",
+            file=str(file),
+            remedy="copy or export the file again",
+        )
     yield Chunk(np.zeros((0, 3)), np.zeros(3), {n: np.zeros(0) for n in found.names[3:]}, lost=max(bad - found.header_lines, 0))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from treescan.cloud.number_text import Layout
@@ -116,7 +117,9 @@ def _simple(name: str) -> str:
     return re.sub(r"[^a-z]", "", re.sub(r"[\[(].*?[\])]", "", name.lower()))
 
 
-def _columns(header: list[str] | None, rows: list[list[str]], file: Path) -> tuple[tuple[int, ...], tuple[str, ...], bool, tuple[str, ...]]:
+def _columns(
+    header: list[str] | None, rows: list[list[str]], file: Path
+) -> tuple[tuple[int, ...], tuple[str, ...], bool, tuple[str, ...]]:
     """Which columns are what: by name where there are names, else by position."""
     width = max(set(map(len, rows)), key=[len(r) for r in rows].count)
     if header is not None:
@@ -131,7 +134,11 @@ def _columns(header: list[str] | None, rows: list[list[str]], file: Path) -> tup
     if "red" in rest and not _are_colours(rows, width):
         rest = ()
     if rest == () and width - first > 3:
-        notes = (*notes, f"The file names no columns: the first three numbers were taken as x, y, z, the other {width - first - 3} were left out.")
+        notes = (
+            *notes,
+            f"The file names no columns: the first three numbers were taken as x, y, z, the other "
+            f"{width - first - 3} were left out.",
+        )
     return tuple(range(first, first + 3 + len(rest))), ("x", "y", "z", *rest), False, notes
 
 
@@ -140,7 +147,7 @@ def _counts_up(values: list[str]) -> bool:
     if len(values) < 10 or not all(v.isdigit() for v in values):
         return False
     whole = [int(v) for v in values]
-    return all(b - a == 1 for a, b in zip(whole, whole[1:], strict=False))
+    return all(b - a == 1 for a, b in pairwise(whole))
 
 
 def _are_colours(rows: list[list[str]], width: int) -> bool:

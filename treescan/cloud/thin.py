@@ -16,7 +16,8 @@ _FIRST_ROWS = 1 << 15
 class Voxels:
     """Sums of points by voxel, filled chunk by chunk.
 
-    Voxels are cut at multiples of the cell from the zero of the map, so the result does not depend on the local origin, and points may
+    Voxels are cut at multiples of the cell from the zero of the map, so the result does not depend on the local origin, and
+    points may
     come in any number of chunks.
     """
 
@@ -88,7 +89,8 @@ class Voxels:
         return {k: v[: self.used] for k, v in self._columns.items()}
 
     def doubled(self) -> Voxels:
-        """The same points in voxels of twice the edge, still cut at multiples of it from the zero of the map; columns are left behind."""
+        """The same points in voxels of twice the edge, still cut at multiples of it from the zero of the map; columns are left
+        behind."""
         wide = Voxels(2 * self.cell, self._origin)
         steps = np.floor(self._origin / self.cell).astype(np.int64)
         wide_steps = np.floor(self._origin / wide.cell).astype(np.int64)
@@ -103,7 +105,8 @@ class Voxels:
         return _look_up(xyz, 1.0 / self.cell, self._phase, self._table, self._ijk)
 
     def crowd(self, reach: int, most: int) -> NDArray[np.int64]:
-        """Points within `reach` voxels in each direction, counted only for voxels holding at most `most`; -1 for the others, (m,)."""
+        """Points within `reach` voxels in each direction, counted only for voxels holding at most `most`; -1 for the others,
+        (m,)."""
         return _crowd(self.ijk, self.counts, self._table, reach, most)
 
 
@@ -123,7 +126,9 @@ def thin(cloud: PointCloud, cell: float) -> PointCloud:
         raise ValueError(f"cell must be positive, got {cell}")
     voxels = Voxels(cell, cloud.frame.origin)
     voxels.add(cloud.xyz, {k: v for k, v in cloud.columns.items() if k != "points"})
-    return PointCloud(voxels.centroids, cloud.frame, voxels.columns | {"points": voxels.counts}, cloud.source, cloud.notes, cloud.scanners)
+    return PointCloud(
+        voxels.centroids, cloud.frame, voxels.columns | {"points": voxels.counts}, cloud.source, cloud.notes, cloud.scanners
+    )
 
 
 @njit(cache=True, nogil=True, inline="always")
