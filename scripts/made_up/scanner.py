@@ -101,7 +101,7 @@ class Scan:
 
 
 class Targets:
-    """The scene as the ray caster needs it."""
+    """The scene as the ray caster needs it; `detail` are the corners of everything but ground and walls, at most about 15 cm apart."""
 
     def __init__(self, parts: list[Part]) -> None:
         import open3d as o3d
@@ -113,6 +113,8 @@ class Targets:
         self.label = np.array([p.label for p in parts], np.uint8)
         self.node = np.concatenate([p.node for p in parts])
         self._tensor = o3d.core.Tensor
+        broad = [PARTS.index("ground"), PARTS.index("wall")]
+        self.detail = np.concatenate([p.corners for p in parts if p.label not in broad] or [np.zeros((0, 3), np.float32)])
 
     def hit(self, origin: Floats, direction: Floats, facing: bool = True) -> tuple[NDArray, NDArray, NDArray, NDArray | None]:
         """Range (inf = sky) [m], part, node, and cosine of incidence of each ray."""
@@ -152,23 +154,24 @@ def scan(parts: list[Part], stations: list[Station], instrument: Instrument = TR
     """
     targets = targets or Targets(parts)
     kept = _Kept()
-    for number, station in enumerate(stations):
+    for place, station in enumerate(stations):
+        number = station.number - 1 if station.number else place
         rows, cols = station.shape
         block = max(4, BEAMS_AT_ONCE // cols)
         turn, move = _misplaced(instrument, seed, number)
+        busy = _busy_tiles(targets, station)
         for first in range(0, rows, block):
-            rng = np.random.default_rng([seed, number, first])
-            got = _shoot(targets, station, first, min(first + block, rows), instrument, rng, number, wind)
+            rng = np.random.default_rng([seed, place, first])
+            got = _shoot(targets, station, first, min(first + block, rows), instrument, rng, number, wind, busy)
             xyz = got[0]
             centre = station.path[0]
-            got = ((xyz - centre) @ turn.T + centre + move, *got[1:])
-            kept.rows.append(got)
+            kept.rows.append(((xyz - centre) @ turn.T + centre + move, *got[1:]))
     return kept.joined()
 
 
 def fitted_step(targets: Targets, stations: list[Station], points: int, instrument: Instrument) -> list[Station]:
     """The same stations with the angular step that gives about so many returns off the ground (from a coarse trial)."""
-    hits = 0
+    hits = 0.0
     for s in stations:
         coarse = s.with_step(s.step * max(1.0, float(np.sqrt(np.prod(s.shape) / 60_000))))
         origin, direction, _ = coarse.beams(0, coarse.shape[0])
@@ -185,14 +188,48 @@ def _misplaced(instrument: Instrument, seed: int, number: int) -> tuple[Floats, 
     return np.eye(3) + k + k @ k / 2, rng.normal(0, instrument.registration, 3)
 
 
-def _shoot(targets: Targets, station: Station, first: int, last: int, ins: Instrument, rng: np.random.Generator, number: int, wind: Wind | None) -> tuple:
+TILE = 0.03
+"""Edge of the patches of the dome that are either scanned in full or, with only ground, wall or sky in them, with a sixteenth of the beams [rad]."""
+
+
+def _busy_tiles(targets: Targets, station: Station) -> NDArray[np.bool_] | None:
+    """Which patches of a tripod's dome hold more than ground, walls and sky; None = all."""
+    if station.kind != "tripod":
+        return None
+    v = targets.detail - station.path[0].astype(np.float32)
+    tile = max(8, round(TILE / station.step)) * station.step
+    rows, cols = (-(-k * station.step // tile) for k in station.shape)
+    i = (np.mod(np.arctan2(v[:, 1], v[:, 0]) - station.window[0], 2 * np.pi) / tile).astype(int)
+    j = np.floor((np.arctan2(v[:, 2], np.hypot(v[:, 0], v[:, 1])) - station.window[2]) / tile).astype(int)
+    busy = np.zeros((int(rows) + 2, int(cols) + 2), bool)
+    ok = (i <= rows) & (j >= -1) & (j <= cols)
+    for di in (-1, 0, 1):
+        for dj in (-1, 0, 1):
+            busy[np.clip(i[ok] + di, 0, int(rows) + 1), np.clip(j[ok] + dj, 0, int(cols) + 1)] = True
+    return busy
+
+
+def _cast_where(station: Station, first: int, last: int, busy: NDArray[np.bool_] | None) -> NDArray[np.int64]:
+    """Beams of rows first..last-1 that are cast: all in busy patches, every fourth of every fourth row elsewhere."""
+    cols = station.shape[1]
+    if busy is None:
+        return np.arange((last - first) * cols)
+    tile = max(8, round(TILE / station.step))
+    i, j = np.arange(first, last), np.arange(cols)
+    full = busy[(i // tile)[:, None], (j // tile)[None, :]]
+    return np.nonzero((full | ((i % 4 == 0)[:, None] & (j % 4 == 0)[None, :])).ravel())[0]
+
+
+def _shoot(
+    targets: Targets, station: Station, first: int, last: int, ins: Instrument, rng: np.random.Generator, number: int, wind: Wind | None, busy: NDArray | None
+) -> tuple:
     """One block of rows."""
-    origin, direction, time = station.beams(first, last)
+    cast = _cast_where(station, first, last, busy)
+    origin, direction, time = station.beams(first, last, cast)
     t, part, node, cosine = targets.hit(origin, direction)
-    shape = (last - first, station.shape[1])
     edge = np.zeros(len(t), bool)
     if ins.exit + ins.divergence > 0:
-        edge = _edges(t.reshape(shape), part.reshape(shape), node.reshape(shape), cosine.reshape(shape), max(station.step, station.line_step / 10 if station.line_step else 0)).ravel()
+        edge = _edges(t, part, cosine, cast, (last - first, station.shape[1]), max(station.step, station.line_step / 10))
     plain = ~edge & (t < ins.reach)
     rows = [_returns(np.nonzero(plain)[0], t[plain], part[plain], node[plain], np.ones(plain.sum()), np.ones(plain.sum()), np.zeros(plain.sum()))]
     if edge.any():
@@ -213,21 +250,24 @@ def _shoot(targets: Targets, station: Station, first: int, last: int, ins: Instr
     return xyz, part_, node_, np.full(len(beam), number + 1), intensity, number_, spread
 
 
-def _edges(t: NDArray, part: NDArray, node: NDArray, cosine: NDArray, step: float) -> NDArray[np.bool_]:
+def _edges(t: NDArray, part: NDArray, cosine: NDArray, cast: NDArray, shape: tuple[int, int], step: float) -> NDArray[np.bool_]:
     """Beams whose neighbours on the grid see something else: only there can a footprint straddle an edge."""
+    sees = np.where(np.isfinite(t), part, 254).astype(np.uint8)
     near = np.where(np.isfinite(t), t, 0)
     slack = 0.015 + 3 * step * near * np.sqrt(np.maximum(1 - cosine**2, 0)) / np.maximum(cosine, 0.05)
-    edge = np.zeros(t.shape, bool)
-    part = np.where(np.isfinite(t), part, 255)
+    slack[np.isin(sees, [PARTS.index("ground"), PARTS.index("wall"), 254])] = np.inf
+    t_, sees_, slack_ = (np.full(shape, v, a.dtype) for v, a in ((0, near), (255, sees), (np.inf, slack)))
+    for full, values in ((t_, near), (sees_, sees), (slack_, slack)):
+        full.reshape(-1)[cast] = values
+    edge = np.zeros(shape, bool)
     for dr, dc in ((0, 1), (1, 0), (1, 1), (1, -1)):
-        a = (slice(0, t.shape[0] - dr), slice(max(0, -dc), t.shape[1] - max(0, dc)))
-        b = (slice(dr, None), slice(max(0, dc), t.shape[1] + min(0, dc)))
-        with np.errstate(invalid="ignore"):
-            differ = (np.abs(t[a] - t[b]) > np.minimum(slack[a], slack[b])) | (part[a] != part[b])
-        differ &= np.isfinite(t[a]) | np.isfinite(t[b])
+        a = (slice(0, shape[0] - dr), slice(max(0, -dc), shape[1] - max(0, dc)))
+        b = (slice(dr, None), slice(max(0, dc), shape[1] + min(0, dc)))
+        differ = (np.abs(t_[a] - t_[b]) > np.minimum(slack_[a], slack_[b])) | (sees_[a] != sees_[b])
+        differ &= (sees_[a] != 255) & (sees_[b] != 255)
         edge[a] |= differ
         edge[b] |= differ
-    return edge
+    return edge.reshape(-1)[cast]
 
 
 def _mixed(targets: Targets, beam: NDArray, origin: Floats, direction: Floats, t0: NDArray, part0: NDArray, node0: NDArray, ins: Instrument, rng: np.random.Generator) -> list[tuple]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+
+HEAD_TILT = 0.6
+"""A walked scanner's spinning head leans forward, so that its profiles cross [rad]."""
 
 
 @dataclass(frozen=True)
@@ -21,6 +24,7 @@ class Station:
     window : (float,) * 4   Tripod: azimuth from, to (counter-clockwise from +x), elevation from, to. Otherwise: angle across the path, from, to, 0, 0. [rad]
     step : float            Angle between beams. [rad]
     line_step : float       Distance along the path between profiles. [m]
+    number : int            Scans with the same number share their registration error; 0 = its place in the list, from 1.
     """
 
     kind: str
@@ -28,6 +32,7 @@ class Station:
     window: tuple[float, float, float, float]
     step: float
     line_step: float = 0.0
+    number: int = 0
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -39,43 +44,48 @@ class Station:
 
     def with_step(self, step: float) -> Station:
         """The same scan, finer or coarser; the profiles of a moving scanner follow."""
-        return Station(self.kind, self.path, self.window, step, self.line_step * step / self.step)
+        return replace(self, step=step, line_step=self.line_step * step / self.step)
 
-    def beams(self, first: int, last: int) -> tuple[Floats, Floats, Floats]:
-        """Origins (m, 3), unit directions (m, 3) and time 0..1 (m,) of rows first..last-1."""
+    def beams(self, first: int, last: int, pick: NDArray[np.int64] | None = None) -> tuple[Floats, Floats, Floats]:
+        """Origins (m, 3), unit directions (m, 3) and time 0..1 (m,) of rows first..last-1, or of the beams `pick` of them."""
         rows, cols = self.shape
-        i = np.repeat(np.arange(first, last), cols)
-        j = np.tile(np.arange(cols), last - first)
-        a0, _, e0, _ = self.window
+        pick = np.arange((last - first) * cols) if pick is None else pick
+        i, j = first + pick // cols, pick % cols
         time = i / rows
         if self.kind == "tripod":
-            az, el = a0 + i * self.step, e0 + j * self.step
-            direction = np.stack([np.cos(el) * np.cos(az), np.cos(el) * np.sin(az), np.sin(el)], -1)
-            return np.broadcast_to(self.path[0], direction.shape), direction, time
-        along = self._length()
-        s = i * self.line_step
-        origin = np.stack([np.interp(s, along, self.path[:, k]) for k in range(3)], -1)
-        ahead = np.stack([np.interp(s + 0.2, along, self.path[:, k]) for k in range(3)], -1) - np.stack([np.interp(s - 0.2, along, self.path[:, k]) for k in range(3)], -1)
-        ahead[:, 2] = 0
-        ahead /= np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-9)
+            return np.broadcast_to(self.path[0], (len(pick), 3)), self._dome(i - first, j, first, last, cols), time
+        at, ahead = self._along(np.arange(first, last) * self.line_step)
         right = np.stack([ahead[:, 1], -ahead[:, 0], np.zeros(len(ahead))], -1)
-        a = a0 + j * self.step
-        up = np.array([0.0, 0.0, 1.0])
-        if self.kind == "drone":
-            pitch = np.radians(np.where((i // 1) % 2 == 0, 0.0, 0.0))
-            down = -up + np.tan(pitch)[:, None] * ahead
-        else:
-            # the spinning head of a walked scanner is tilted 35 degrees forward, so that profiles cross
-            down = -(np.cos(0.6) * up + np.sin(0.6) * ahead)
-        direction = np.cos(a)[:, None] * down + np.sin(a)[:, None] * right
-        return origin, direction / np.linalg.norm(direction, axis=1, keepdims=True), time
+        down = np.tile([0.0, 0.0, -1.0], (len(ahead), 1))
+        if self.kind == "walk":
+            down = np.cos(HEAD_TILT) * down - np.sin(HEAD_TILT) * ahead
+        a = self.window[0] + j * self.step
+        direction = np.cos(a)[:, None] * down[i - first] + np.sin(a)[:, None] * right[i - first]
+        return at[i - first], direction, time
+
+    def _dome(self, i: NDArray[np.int64], j: NDArray[np.int64], first: int, last: int, cols: int) -> Floats:
+        """Directions of a tripod's beams: column by column of a turning mirror."""
+        az = self.window[0] + np.arange(first, last) * self.step
+        el = self.window[2] + np.arange(cols) * self.step
+        level = np.cos(el)[j]
+        return np.stack([np.cos(az)[i] * level, np.sin(az)[i] * level, np.sin(el)[j]], -1)
+
+    def _along(self, s: Floats) -> tuple[Floats, Floats]:
+        """Places on the path and level headings at distances along it."""
+        length = self._length()
+
+        def at(d: Floats) -> Floats:
+            return np.stack([np.interp(d, length, self.path[:, k]) for k in range(3)], -1)
+
+        ahead = (at(s + 0.2) - at(s - 0.2)) * [1.0, 1.0, 0.0]
+        return at(s), ahead / np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-9)
 
     def _length(self) -> Floats:
         return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(self.path, axis=0), axis=1))])
 
 
-def tripod(place: Floats, low: Floats, high: Floats, step: float = 0.0008, margin: float = 0.06) -> Station:
-    """A tripod at `place` (3,) whose window just covers the box from `low` to `high`."""
+def tripod(place: Floats, low: Floats, high: Floats, step: float = 0.0008, margin: float = 0.06, number: int = 0) -> Station:
+    """A tripod at `place` (3,) whose window covers the box from `low` to `high`, and downwards the ground from 4 m before its middle."""
     p = np.asarray(place, float)
     x, y = np.meshgrid([low[0], high[0]], [low[1], high[1]])
     dx, dy = x.ravel() - p[0], y.ravel() - p[1]
@@ -83,11 +93,16 @@ def tripod(place: Floats, low: Floats, high: Floats, step: float = 0.0008, margi
     inside = low[0] < p[0] < high[0] and low[1] < p[1] < high[1]
     off = np.angle(np.exp(1j * (np.arctan2(dy, dx) - middle)))
     a0, a1 = (middle - np.pi, middle + np.pi) if inside else (middle + off.min() - margin, middle + off.max() + margin)
-    near = 3.0 if inside else max(np.min(np.hypot(dx, dy)) - 0.5 * np.hypot(*(high - low)[:2]) * 0, 2.0)
-    far = np.hypot(low[0] / 2 + high[0] / 2 - p[0], low[1] / 2 + high[1] / 2 - p[1])
-    e0 = max(np.arctan2(low[2] - p[2], min(near, far)) - margin, np.radians(-55))
-    e1 = min(np.arctan2(high[2] - p[2], near if not inside else 0.5) + margin, np.radians(88))
-    return Station("tripod", p[None], (a0, a1, e0, e1), step)
+    far = np.hypot((low[0] + high[0]) / 2 - p[0], (low[1] + high[1]) / 2 - p[1])
+    near = max(np.hypot(dx, dy).min(), 2.0)
+    e0 = max(np.arctan2(low[2] - p[2], max(far - 4.0, 2.0)) - margin, np.radians(-50))
+    e1 = min(np.arctan2(high[2] - p[2], 0.5 if inside else min(near, 0.6 * far)) + margin, np.radians(88))
+    return Station("tripod", p[None], (a0, a1, e0, e1), step, number=number)
+
+
+def surround(place: Floats, step: float = 0.0025, number: int = 0) -> Station:
+    """A coarse scan of the whole surroundings from a tripod, from 50 degrees below to 80 above the horizon."""
+    return Station("tripod", np.asarray(place, float)[None], (-np.pi, np.pi, np.radians(-50), np.radians(80)), step, number=number)
 
 
 def walk(centre: Floats, radius: float, height: float, low: float = 0.0, turns: float = 1.0, step: float = 0.006, line_step: float = 0.02, start: float = 0.0) -> Station:
