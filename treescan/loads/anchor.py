@@ -3,48 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from treescan.estimate import Estimate
+from treescan.loads.backup import limb_tree
 from treescan.loads.contacts import Contact, union_contact, via_contact
 from treescan.loads.deflection import chain
+from treescan.loads.failure_chain import failure_chain
 from treescan.loads.limb_check import AnchorCheck, LimbCheck, Rig
+from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_break, load_path, margin_case, unseen, used
 from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
-from treescan.loads.section_stress import peaks, section_forces, utilisation, worst_mode
+from treescan.loads.section_stress import SectionForces, peaks, worst_mode
 from treescan.loads.settings import LoadSettings, friction
-from treescan.loads.tree_sections import TreeSections, tree_sections
-from treescan.loads.uncertainty import MarginCase, correlation_factor, monte_carlo
+from treescan.loads.tree_sections import tree_sections
+from treescan.loads.uncertainty import monte_carlo
 from treescan.loads.wood_strength import Wood
 from treescan.progress import Progress, quiet
 from treescan.trees.beside import Beside
-from treescan.wood.graph import Floats, Ints, WoodGraph
-
-KEPT = 8
-"""Weakest sections whose margin is drawn together; the rest are further from failure at the middle values."""
+from treescan.wood.graph import Floats, WoodGraph
 
 NOT_SEEN = Estimate(float("nan"), float("nan"), float("nan"))
-
-
-@dataclass(frozen=True)
-class Tree:
-    """What stays the same for all rigs on one tree."""
-
-    graph: WoodGraph
-    beside: Beside
-    wood: Wood
-    sections: TreeSections
-    settings: LoadSettings
-
-
-@dataclass(frozen=True)
-class PathSections:
-    """Sections below the contacts of one rig: node (s,) int, above (s, c) bool."""
-
-    node: Ints
-    above: np.ndarray
 
 
 def check_anchors(
@@ -74,7 +54,7 @@ def check_anchors(
     -------
     tuple of AnchorCheck, one per rig and in its order.
     """
-    tree = Tree(graph, beside, wood, tree_sections(graph, beside, wood, settings), settings)
+    tree = Tree(graph, beside, wood, tree_sections(graph, beside, wood, settings), limb_tree(graph), settings)
     work = np.asarray(work_xyz, float).reshape(-1, 3)
     out = []
     for i, rig in enumerate(rigs):
@@ -87,27 +67,33 @@ def check_anchors(
 def check_anchor(tree: Tree, rig: Rig, work: Floats, rng: np.random.Generator) -> AnchorCheck:
     """One rig, as `check_anchors`."""
     contacts = contacts_of(tree, rig)
-    ground = ground_below(tree, contacts[-1].point)
-    unseen = _unseen(tree, contacts)
-    if unseen:
-        return _not_seen(rig, contacts, unseen)
-    loads = rig_loads(rig.system, rig.hardware, contacts, np.asarray(rig.base, float), ground, work, tree.settings)
-    path = path_sections(tree, contacts)
+    why = unseen(tree, contacts)
+    if why:
+        return _not_seen(rig, contacts, why)
+    base = np.asarray(rig.base, float)
+    loads = rig_loads(rig.system, rig.hardware, contacts, base, tree.ground_below(contacts[-1].point), work, tree.settings)
+    path = load_path(tree, contacts)
     row, governing = _worst(tree, loads, path)
-    check = _limb_check(tree, rig, loads, path, row, governing, rng)
-    forces = loads.leg_forces()[row].sum(axis=1)[::-1]
+    legs = LegLoads(loads.leg_point[row], loads.leg_forces()[row])
+    check = _limb_check(tree, rig, loads, path, legs, row, governing, rng)
+    climber = loads.pulls.place[row].copy()
+    if loads.pulls.work[row] < 0:  # just below the support, where the stop is hardest
+        climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
+    broken = likely_break(tree, path, used(tree, path, forces(tree, path, legs)))
+    catches, redundant, cause = failure_chain(tree, SYSTEMS[rig.system].basal, contacts, climber, base, broken, rng)
+    on_wood = legs.force.sum(axis=1)[::-1]
     return AnchorCheck(
         rig=rig,
-        force=forces[0],
-        multiple_of_weight=float(np.linalg.norm(forces[0]) / loads.pulls.tension[row]),
+        force=on_wood[0],
+        multiple_of_weight=float(np.linalg.norm(on_wood[0]) / loads.pulls.tension[row]),
         case=loads.pulls.case[row],
         worst_work_point=int(loads.pulls.work[row]),
-        contact_forces=forces,
+        contact_forces=on_wood,
         friction_multiple=friction_multiple(loads, rig.hardware, rig.system, row, tree.settings),
         check=check,
-        catches=(),
-        redundant=False,
-        common_cause="",
+        catches=catches,
+        redundant=redundant,
+        common_cause=cause,
     )
 
 
@@ -123,95 +109,52 @@ def contacts_of(tree: Tree, rig: Rig) -> tuple[Contact, ...]:
     return tuple(found[::-1])
 
 
-def ground_below(tree: Tree, point: Floats) -> float:
-    """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
-    z = float(tree.beside.terrain.height_at(point[:2]))
-    return z if np.isfinite(z) else float(tree.graph.xyz[0, 2])
-
-
-def path_sections(tree: Tree, contacts: Sequence[Contact]) -> PathSections:
-    """All sections that carry any of the contacts, each with the contacts it carries."""
-    counted = tree.sections.counted
-    paths = [tree.graph.path_to_base(c.node) for c in contacts]
-    node = np.unique(np.concatenate([p[counted[p]] for p in paths]))
-    above = np.stack([np.isin(node, p) for p in paths], axis=1)
-    return PathSections(node.astype(np.int32), above)
-
-
-def _unseen(tree: Tree, contacts: Sequence[Contact]) -> str:
-    """Why the scan cannot tell, or nothing: a bridged gap or a missing diameter on the way to the ground."""
-    s = tree.sections
-    for c in contacts:
-        path = tree.graph.path_to_base(c.node)
-        path = path[s.counted[path]]
-        if len(path) == 0:
-            return "no section was measured between the rope and the ground"
-        bad = path[~s.known[path]]
-        if len(bad):
-            what = "the scan bridged a gap" if not tree.graph.seen[bad[0]] else "no diameter was measured"
-            return f"{what} at {tree.graph.xyz[bad[0], 2] - tree.graph.xyz[0, 2]:.1f} m on the load path (limb {tree.graph.limb[bad[0]]})"
-    return ""
-
-
-def _strengths(tree: Tree, node: Ints) -> tuple[Floats, Floats, Floats]:
-    """Bending, crushing and shear strength of sections after reports, before the union factor. [Pa]"""
-    s = tree.sections
-    keep = s.reported.keep[node]
-    area = 1.0 - np.sqrt(1.0 - keep)
-    return s.bending * keep, s.crushing * area, s.shear * area
-
-
-def _worst(tree: Tree, loads: RigLoads, path: PathSections) -> tuple[int, int]:
+def _worst(tree: Tree, loads: RigLoads, path: LoadPath) -> tuple[int, int]:
     """Load row and section (row of `path`) with the largest utilisation."""
     s, node = tree.sections, path.node
-    bending, crushing, shear = _strengths(tree, node)
     legs = loads.leg_forces()
     about = np.cross(loads.leg_point, legs).sum(axis=2)
     largest, which = peaks(
-        s.point[node], s.axis[node], s.radius[node], bending * s.k[node, 1], crushing, shear, s.weight[node], s.own_moment[node],
+        s.point[node], s.axis[node], s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear, s.weight[node], s.own_moment[node],
         path.above, legs.sum(axis=2), about,
     )  # fmt: skip
     governing = int(np.argmax(largest))
     return int(which[governing]), governing
 
 
-def _limb_check(tree: Tree, rig: Rig, loads: RigLoads, path: PathSections, row: int, governing: int, rng: np.random.Generator) -> LimbCheck:
+def _limb_check(
+    tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, legs: LegLoads, row: int, governing: int, rng: np.random.Generator
+) -> LimbCheck:
     """Stresses along the governing contact's way to the ground, and the margin with its low and high."""
     s, settings = tree.sections, tree.settings
-    carried = np.flatnonzero(path.above[governing])
-    contact = int(carried[-1])
+    contact = int(np.flatnonzero(path.above[governing])[-1])
     order = np.flatnonzero(path.above[:, contact])[::-1]
     node = path.node[order]
-    legs, points = loads.leg_forces()[row].reshape(-1, 3), loads.leg_point[row].reshape(-1, 3)
-    above = np.repeat(path.above[order], 2, axis=1)
-    down = np.array([0.0, 0.0, -1.0])
-    own = s.weight[node, None] * down
-    bending, crushing, shear = _strengths(tree, node)
-    strength = bending * s.k[node, 1]
-    f = section_forces(s.point[node], s.axis[node], above, points[None], legs[None], own, s.own_moment[node])
-    along, across = utilisation(f, s.radius[node], strength, crushing, shear)
-    used = np.maximum(along, across)[0]
-    alone = section_forces(s.point[node], s.axis[node], above, points[None], np.zeros((1, len(legs), 3)), own, s.own_moment[node])
-    own_use = np.maximum(*utilisation(alone, s.radius[node], strength, crushing, shear))[0]
-    g = int(np.flatnonzero(order == governing)[0])
-    one = type(f)(*(x[:, g : g + 1] for x in (f.axial, f.shear, f.bending, f.torsion)))
-    mode = worst_mode(one, float(s.radius[node[g]]), float(strength[g]), float(crushing[g]), float(shear[g]), bool(s.fork[node[g]]))
-    margin, overload = monte_carlo(margin_case(tree, rig, loads, path, row, contact), rng, settings.samples)
-    sag, turn = _deflection(tree, loads, row)
-    verdict, reason = _verdict(tree, loads, margin, int(node[g]), mode, path)
+    f = forces(tree, path, legs)
+    utilised = used(tree, path, f)
+    own_use = used(tree, path, forces(tree, path, LegLoads(legs.point, np.zeros_like(legs.force))))
+    strength = path.bending * s.k[path.node, 1]
+    at = path.node[governing]
+    one = SectionForces(*(x[:, governing : governing + 1] for x in (f.axial, f.shear, f.bending, f.torsion)))
+    fork = bool(s.fork[at] or s.k[at, 1] < 1.0)
+    mode = worst_mode(one, float(s.radius[at]), float(strength[governing]), float(path.crushing[governing]), float(path.shear[governing]), fork)
+    turns, mu, mu_used = _friction_turns(rig, loads, row, settings)
+    margin, overload = monte_carlo(margin_case(tree, path, loads.contacts, legs, contact, turns, mu, mu_used), rng, settings.samples)
+    sag, turn = _deflection(tree, loads.contacts, legs)
+    verdict, reason = _verdict(tree, margin, int(at), mode, path)
     return LimbCheck(
         nodes=node,
-        moment=f.bending[0],
-        torsion=f.torsion[0],
-        axial=f.axial[0],
-        shear=f.shear[0],
-        stress=used * strength,
-        strength=strength,
-        utilisation=used,
+        moment=f.bending[0, order],
+        torsion=f.torsion[0, order],
+        axial=f.axial[0, order],
+        shear=f.shear[0, order],
+        stress=(utilised * strength)[order],
+        strength=strength[order],
+        utilisation=utilised[order],
         margin=margin,
-        governing=int(node[g]),
+        governing=int(at),
         mode=mode,
-        self_weight_share=float(own_use[g]),
+        self_weight_share=float(own_use[governing]),
         deflection=sag,
         sources=_sources(tree, rig),
         verdict=verdict,
@@ -219,32 +162,6 @@ def _limb_check(tree: Tree, rig: Rig, loads: RigLoads, path: PathSections, row: 
         overload_chance=overload,
         slope_change=turn,
     )
-
-
-def margin_case(tree: Tree, rig: Rig, loads: RigLoads, path: PathSections, row: int, contact: int) -> MarginCase:
-    """The weakest sections under one load row with all that is uncertain; `contact` is the one whose place on its limb varies."""
-    s, settings, node = tree.sections, tree.settings, path.node
-    legs, points = loads.leg_forces()[row], loads.leg_point[row]
-    q = legs.reshape(-1, 3)
-    above = np.repeat(path.above, 2, axis=1)
-    force = above[..., None] * q
-    moment = above[..., None] * np.cross(points.reshape(-1, 3)[None] - s.point[node][:, None], q[None])
-    bending, crushing, shear = _strengths(tree, node)
-    own = s.weight[node, None] * np.array([0.0, 0.0, -1.0])
-    total = section_forces(s.point[node], s.axis[node], above, points.reshape(1, -1, 3), q[None], own, s.own_moment[node])
-    used = np.maximum(*utilisation(total, s.radius[node], bending * s.k[node, 1], crushing, shear))[0]
-    kept = np.sort(np.argsort(-used, kind="stable")[:KEPT])
-    n = node[kept]
-    c = loads.contacts[contact]
-    shift = path.above[kept, contact, None] * np.cross(c.axis, legs[contact].sum(axis=0))
-    turns, mu, used_mu = _friction_turns(rig, loads, row, settings)
-    height = np.linalg.norm(s.point[n] - tree.graph.xyz[0], axis=1)
-    return MarginCase(
-        axis=s.axis[n], radius=s.radius[n], sd=s.sd[n], tangle=correlation_factor(tree.graph.limb[n], height, settings),
-        bending=bending[kept], crushing=crushing[kept], shear=shear[kept], spread=s.spread, k=s.k[n], force=force[kept], moment=moment[kept],
-        turn_sum=turns, mu=mu, mu_used=used_mu, shift=shift, least_shift=-max(np.nan_to_num(c.out, nan=np.inf), 0.0),
-        own_weight=s.weight[n], own_moment=s.own_moment[n], mass_sd=settings.climber_mass_sd / settings.climber_mass, rest_sd=settings.rest_sd,
-    )  # fmt: skip
 
 
 def _friction_turns(rig: Rig, loads: RigLoads, row: int, settings: LoadSettings) -> tuple[Floats, Floats, float]:
@@ -259,25 +176,24 @@ def _friction_turns(rig: Rig, loads: RigLoads, row: int, settings: LoadSettings)
     return turns.ravel(), mu, float(mu[0])
 
 
-def _deflection(tree: Tree, loads: RigLoads, row: int) -> tuple[float, float]:
+def _deflection(tree: Tree, contacts: Sequence[Contact], legs: LegLoads) -> tuple[float, float]:
     """Displacement and change of slope of the rope's place on the union, governing load. [m], [rad]"""
-    g, s, top = tree.graph, tree.sections, loads.contacts[-1]
+    g, s, top = tree.graph, tree.sections, contacts[-1]
     path = g.path_to_base(top.node)[::-1]
     points = np.vstack([g.xyz[path[:-1]], top.point[None]])
     radius = s.radius[path].copy()
     radius[~np.isfinite(radius)] = np.nanmax(radius)
     force, moment = np.zeros((len(path), 3)), np.zeros((len(path), 3))
-    legs = loads.leg_forces()[row]
-    for i, c in enumerate(loads.contacts):
+    for i, c in enumerate(contacts):
         below = np.isin(path, g.path_to_base(c.node))
-        j = len(path) - 1 if i == len(loads.contacts) - 1 else max(int(np.flatnonzero(below)[-1]) - 1, 0)
-        force[j] += legs[i].sum(axis=0)
-        moment[j] += np.cross(loads.leg_point[row, i] - points[j], legs[i]).sum(axis=0)
+        j = len(path) - 1 if i == len(contacts) - 1 else max(int(np.flatnonzero(below)[-1]) - 1, 0)
+        force[j] += legs.force[i].sum(axis=0)
+        moment[j] += np.cross(legs.point[i] - points[j], legs.force[i]).sum(axis=0)
     u, turn = chain(points, radius, force, moment, tree.wood.moe, tree.wood.moe * tree.settings.shear_modulus_share)
     return float(np.linalg.norm(u)), float(np.linalg.norm(turn))
 
 
-def _verdict(tree: Tree, loads: RigLoads, margin: Estimate, node: int, mode: str, path: PathSections) -> tuple[str, str]:
+def _verdict(tree: Tree, margin: Estimate, node: int, mode: str, path: LoadPath) -> tuple[str, str]:
     """The verdict and its reason in one sentence."""
     g, settings = tree.graph, tree.settings
     gates = [tree.sections.reported.gate[int(n)] for n in path.node if int(n) in tree.sections.reported.gate]

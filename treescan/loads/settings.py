@@ -89,6 +89,8 @@ class LoadSettings:
     samples: int = setting(2000, "", "draws of the margin", "project_choice", low=100, high=200000)
     holds_p5: float = setting(1.5, "-", "least 5th percentile of the margin for 'holds'", "project_choice", low=0.5, high=20.0)
     fails_p5: float = setting(1.0, "-", "below this 5th percentile it 'does not hold'", "project_choice", low=0.1, high=20.0)
+    catch_diameter: float = setting(0.05, "m", "thinner limbs are taken to break at once when the rope falls on them", "project_choice", low=0.01, high=0.5)
+    catch_samples: int = setting(500, "", "draws of the margin of each limb that catches", "project_choice", low=100, high=200000)
     ground_clearance: float = setting(1.0, "m", "climber's feet above ground after a fall for a back-up to count", "project_choice", low=0.0, high=20.0)
 
 

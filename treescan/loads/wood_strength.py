@@ -189,7 +189,7 @@ def _stands_for(row: Row, name: str) -> bool:
             words[0] = genus
         elif words:
             genus = words[0]
-        if len(words) >= 2 and (" ".join(words[:2]) == name or words[1] == "spp." and words[0] == name.split()[0]):
+        if len(words) >= 2 and (" ".join(words[:2]) == name or (words[1] == "spp." and words[0] == name.split(maxsplit=1)[0])):
             return True
         if len(words) >= 3 and " ".join(words[:3]) == name:
             return True
@@ -262,7 +262,7 @@ def _middle_density(kind: str) -> float:
 
 def _bark(botanical: str, settings: LoadSettings) -> float:
     """Bark share of the genus: thin, usual or thick."""
-    genus = botanical.split()[0].lower()
+    genus = botanical.split(maxsplit=1)[0].lower()
     return settings.bark_share * (0.5 if genus in THIN_BARK else 1.5 if genus in THICK_BARK else 1.0)
 
 

@@ -1,0 +1,242 @@
+"""If this fails, what goes with it, where does the rope go, how far does the climber fall, and does the next limb hold?
+
+A rope fixed at the ground forms a loop over its supports. When one is lost the loop shrinks to the shortest way left, and every limb that
+pierces the surface it sweeps stays inside: the outermost of them catch. A rope fixed at the union or with both ends at the climber has no
+such loop and goes with the limb.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import networkx as nx
+import numpy as np
+
+from treescan.estimate import Estimate
+from treescan.geometry import segment_segment, unit
+from treescan.loads.contacts import Contact, at_node, supports_of
+from treescan.loads.limb_check import Catch
+from treescan.loads.rope_run import RopeRun, taut_rope
+from treescan.loads.settings import LoadSettings
+from treescan.loads.shock import arrest_force, sharing_length
+from treescan.units import G
+from treescan.wood.graph import Floats, WoodGraph
+
+LONGEST = 6
+"""Catches followed before the chain is said to end at the ground."""
+
+BODY = 0.5
+"""Half width kept clear of a swinging climber when naming what they may hit [m] (project choice)."""
+
+UNKNOWN = Estimate(float("nan"), float("nan"), float("nan"))
+
+
+@dataclass(frozen=True)
+class Hang:
+    """The rope and the climber at one moment.
+
+    contacts : tuple of Contact     Rope order from the base; the one next to the climber last.
+    climber : (3,) float            [m]
+    """
+
+    contacts: tuple[Contact, ...]
+    climber: Floats
+
+
+@dataclass(frozen=True)
+class Fall:
+    """From one hang to the next.
+
+    hang : Hang or None     None: nothing catches before the ground.
+    run : RopeRun or None   The rope over the new supports, climber hanging plumb.
+    slide : float           Along the catching limb before the rope stays. [m]
+    drop : float            Of the climber, to the hanging place or the ground. [m]
+    sideways : float        Travel of the climber in plan. [m]
+    peak : float            Rope force that stops the fall; NaN at the ground. [N]
+    """
+
+    hang: Hang | None
+    run: RopeRun | None
+    slide: float
+    drop: float
+    sideways: float
+    peak: float
+
+
+def limb_tree(graph: WoodGraph) -> nx.DiGraph:
+    """Which limb stands on which: an edge from every limb to those that leave it."""
+    tree = nx.DiGraph()
+    tree.add_nodes_from(range(len(graph.limbs)))
+    tree.add_edges_from((int(p), i) for i, p in enumerate(graph.limbs.parent) if p >= 0)
+    return tree
+
+
+def shared_limb(tree: nx.DiGraph, a: int, b: int) -> int:
+    """The outermost limb other than the stem that carries both limbs, or -1."""
+    both = ({a} | nx.ancestors(tree, a)) & ({b} | nx.ancestors(tree, b))
+    both.discard(0)
+    return max(both, key=lambda limb: len(nx.ancestors(tree, limb)), default=-1)
+
+
+def pierced(graph: WoodGraph, gone: np.ndarray, corner: Floats, a: Floats, b: Floats) -> tuple[np.ndarray, Floats]:
+    """Segments still standing that pierce a triangle, as child nodes (k,) and points (k, 3) on their axes. [m]"""
+    s = graph.segments
+    d = s.end - s.start
+    e1, e2 = a - corner, b - corner
+    p = np.cross(d, e2)
+    det = p @ e1
+    ok = np.abs(det) > 1e-14
+    inv = np.where(ok, 1.0 / np.where(ok, det, 1.0), 0.0)
+    t = s.start - corner
+    u = np.sum(t * p, axis=1) * inv
+    q = np.cross(t, e1)
+    v = np.sum(d * q, axis=1) * inv
+    w = (q @ e2) * inv
+    hit = ok & (u >= 0) & (v >= 0) & (u + v <= 1) & (w >= 0) & (w < 1) & ~gone[1:]
+    return s.node[hit], s.start[hit] + w[hit, None] * d[hit]
+
+
+def settle(graph: WoodGraph, node: int, point: Floats, mu: float, counted: np.ndarray, bark: Floats) -> tuple[Contact, float] | None:
+    """Where a rope that lands on a limb stays: there, or slid down into its union; None if it slides off the end.
+
+    Returns the contact and the slide along the limb. [m]
+    """
+    rise = float(np.arcsin(np.clip(graph.direction[node, 2], -1.0, 1.0)))
+    limit = float(np.arctan(mu))
+    if (graph.limb[node] == 0 and abs(rise) > limit) or rise < -limit:
+        return None
+    if rise <= limit:
+        return at_node(graph, node, point), 0.0
+    line = graph.limbs.nodes[graph.limb[node]]
+    first = next((int(i) for i in line if counted[i]), int(line[0]))
+    if first >= node:
+        return at_node(graph, node, point), 0.0
+    own = float(graph.segment_radius[first])
+    rest = bark[first] + (graph.xyz[first] - bark[first]) * min(1.0, own / max(float(np.linalg.norm(graph.xyz[first] - bark[first])), 1e-9))
+    inner = line[(line > first) & (line < node)]
+    slid = float(np.linalg.norm(graph.xyz[first] - rest) + graph.length[inner].sum() + np.linalg.norm(point - graph.xyz[graph.parent[node]]))
+    return at_node(graph, first, rest), slid
+
+
+def next_supports(
+    graph: WoodGraph, gone: np.ndarray, hang: Hang, base: Floats, settings: LoadSettings, counted: np.ndarray, bark: Floats
+) -> list[tuple[Contact, float]]:
+    """Supports of the rope after everything `gone` is lost, in rope order, each with the slide of a new one (0 for one that stays)."""
+    kept: list[tuple[Contact, float]] = []
+    lost: list[Floats] = []
+    before = base
+    for c in (*hang.contacts, None):
+        if c is not None and gone[c.node]:
+            lost.append(c.point)
+            continue
+        after = hang.climber if c is None else c.point
+        if lost:
+            kept += _caught(graph, gone, before, lost, after, settings, counted, bark)
+            lost = []
+        if c is not None:
+            kept.append((c, 0.0))
+            before = c.point
+    return kept
+
+
+def _caught(
+    graph: WoodGraph, gone: np.ndarray, before: Floats, lost: Sequence[Floats], after: Floats, settings: LoadSettings, counted: np.ndarray, bark: Floats
+) -> list[tuple[Contact, float]]:
+    """Limbs inside the loop that the shrinking rope comes to rest on, from `before` to `after`: the upper hull of what it holds."""
+    fan = [*lost, after]
+    found = [pierced(graph, gone, before, p, q) for p, q in zip(fan[:-1], fan[1:], strict=True)]
+    nodes, points = np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
+    thick = 2 * graph.segment_radius[nodes] >= settings.catch_diameter
+    thick |= ~np.isfinite(graph.segment_radius[nodes])
+    resting: dict[int, tuple[Contact, float]] = {}
+    for node, point in zip(nodes[thick], points[thick], strict=True):
+        at = settle(graph, int(node), point, settings.mu_bark[1], counted, bark)
+        if at is not None and not gone[at[0].node]:
+            resting.setdefault(at[0].node, at)
+    rest = list(resting.values())
+    if not rest:
+        return []
+    along = unit(after - before)
+    peak = np.mean(lost, axis=0) - before
+    up = unit(peak - (peak @ along) * along)
+    place = np.array([[(c.point - before) @ along, (c.point - before) @ up + np.nan_to_num(c.radius)] for c, _ in rest])
+    return [rest[i] for i in _upper_hull(place, float(np.linalg.norm(after - before)))]
+
+
+def _upper_hull(place: Floats, span: float) -> list[int]:
+    """Rows of the points (k, 2) on the taut line from (0, 0) to (span, 0) over them, in order."""
+    order = [int(i) for i in np.lexsort((place[:, 1], place[:, 0])) if place[i, 1] > 0]
+    chain: list[tuple[float, float, int]] = [(0.0, 0.0, -1)]
+    for x, y, i in [*((float(place[j, 0]), float(place[j, 1]), j) for j in order), (span, 0.0, -2)]:
+        while len(chain) > 1:
+            (x0, y0, _), (x1, y1, _) = chain[-2], chain[-1]
+            if (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0) >= 0:
+                chain.pop()
+            else:
+                break
+        chain.append((x, y, i))
+    return [i for _, _, i in chain[1:-1]]
+
+
+def fall(
+    hang: Hang, supports: Sequence[tuple[Contact, float]], base: Floats, rope: float, ground: float, settings: LoadSettings
+) -> Fall:
+    """The climber's fall onto the new supports on a rope of `rope` metres from the base anchor.
+
+    Parameters
+    ----------
+    hang : Hang             Before.
+    supports : sequence     Contacts left or found, in rope order, with the slide of each.
+    base : (3,) float; rope : float; ground : float     [m]
+
+    Notes
+    -----
+    All height lost is taken to load the rope: F = W + sqrt(W^2 + 2 W h K / L), L the rope that can stretch, counted short.
+    """
+    weight = settings.climber_mass * G
+    if not supports:
+        return Fall(None, None, 0.0, float(hang.climber[2] - ground), 0.0, float("nan"))
+    contacts = tuple(c for c, _ in supports)
+    bars = supports_of(contacts)
+    last = contacts[-1].point
+    end = last - np.array([0.0, 0.0, 1.0 + contacts[-1].radius])
+    for _ in range(3):  # a plumb leg: what is left of the rope is left in the leg; thrice, as the leg starts at the limb's side
+        run = taut_rope(base, end, bars)
+        end = np.array([*last[:2], end[2] - (rope - run.length)])
+    run = taut_rope(base, end, bars)
+    drop = float(hang.climber[2] - end[2])
+    sideways = float(np.linalg.norm(end[:2] - hang.climber[:2]))
+    slide = max(s for _, s in supports)
+    if end[2] <= ground:
+        return Fall(None, run, slide, float(hang.climber[2] - ground), sideways, float("nan"))
+    stretching = sharing_length(float(run.leg[-1]), run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
+    peak = float(arrest_force(weight, settings.rope_modulus, max(drop, 0.0), max(stretching, 0.3)))
+    return Fall(Hang(contacts, end), run, slide, drop, sideways, peak)
+
+
+def swing_hits(graph: WoodGraph, gone: np.ndarray, start: Floats, end: Floats, settings: LoadSettings) -> str:
+    """What wood stands within half a body's width of the climber's way, in words, or nothing."""
+    s = graph.segments
+    gap, _, _ = segment_segment(start[None], end[None], s.start, s.end)
+    near = gap - np.nan_to_num(np.maximum(s.r_start, s.r_end)) < BODY
+    near &= ~gone[1:] & (2 * np.nan_to_num(graph.segment_radius[1:]) >= settings.catch_diameter)
+    if not near.any():
+        return ""
+    limb = int(s.limb[np.flatnonzero(near)[np.argmin(gap[near])]])
+    return "the stem" if limb == 0 else f"limb {limb}"
+
+
+def label_of(graph: WoodGraph, node: int) -> tuple[int | None, str]:
+    """Union (row and label) of the limb a node belongs to."""
+    u = graph.unions
+    row = np.flatnonzero((u.arm_limb == graph.limb[node]) & ~u.arm_continues)
+    if len(row) == 0:
+        return None, f"limb {graph.limb[node]}"
+    k = int(np.searchsorted(u.arm_start, row[0], side="right")) - 1
+    return k, u.label[k]
+
+
+def to_ground(drop: float, words: str) -> Catch:
+    """The end of the chain."""
+    return Catch(None, "ground", 0.0, drop, float("nan"), UNKNOWN, words)

@@ -1,0 +1,123 @@
+"""The whole story of one failure: the first limb breaks, the rope lands on the next, that one holds or breaks, down to the ground."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from treescan.estimate import Estimate
+from treescan.loads.backup import LONGEST, UNKNOWN, Fall, Hang, fall, label_of, next_supports, shared_limb, swing_hits, to_ground
+from treescan.loads.contacts import Contact, supports_of
+from treescan.loads.limb_check import Catch
+from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_break, load_path, margin_case, unseen, used
+from treescan.loads.rope_run import RopeRun, taut_rope
+from treescan.loads.uncertainty import monte_carlo
+from treescan.wood.graph import Floats
+
+
+def failure_chain(
+    tree: Tree, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, broken: int, rng: np.random.Generator
+) -> tuple[tuple[Catch, ...], bool, str]:
+    """What catches, one after the other, when the wood at node `broken` gives way.
+
+    Parameters
+    ----------
+    basal : bool                Only a rope fixed at the ground stays in the tree.
+    contacts : sequence         Rope order from the base, the wanted union last.
+    climber, base : (3,)        [m]
+    broken : int                Node of the section that fails; all it carries goes with it.
+
+    Returns
+    -------
+    catches : tuple of Catch    Each one assumed to fail in turn, the ground last.
+    redundant : bool            One of them holds the climber clear of the ground at its low end.
+    common_cause : str          "" or which limb carries the anchor and its back-up alike.
+    """
+    g, settings, s = tree.graph, tree.settings, tree.sections
+    ground = tree.ground_below(climber)
+    if not basal:
+        height = float(climber[2] - ground)
+        return (to_ground(height, f"The rope goes with the limb and nothing holds its other end: {height:.1f} m to the ground."),), False, ""
+    gone = g.above(broken)
+    cause = _common_cause(tree, contacts, gone)
+    hang = Hang(tuple(contacts), climber)
+    rope = taut_rope(base, climber, supports_of(contacts)).length
+    catches: list[Catch] = []
+    redundant = False
+    for _ in range(LONGEST):
+        supports = next_supports(g, gone, hang, base, settings, s.counted, s.point)
+        found = fall(hang, supports, base, rope, ground, settings)
+        if found.hang is None or found.run is None:
+            break
+        caught = found.hang.contacts
+        margin, path, utilised = _margin(tree, caught, found.run, found.peak, rng)
+        catches.append(_catch(tree, hang, found, margin, gone))
+        clear = found.hang.climber[2] - ground >= settings.ground_clearance
+        redundant |= bool(clear and margin.known and margin.p5 >= settings.holds_p5)
+        cause = cause or _shared(tree, contacts[-1], caught[-1])
+        broken = likely_break(tree, path, utilised) if path is not None and utilised is not None else _foot(tree, caught[-1])
+        gone = gone | g.above(broken)
+        hang = found.hang
+    drop = float(hang.climber[2] - ground)
+    catches.append(to_ground(drop, f"Nothing {'else ' if catches else ''}catches: {drop:.1f} m to the ground."))
+    return tuple(catches), redundant, cause
+
+
+def _margin(
+    tree: Tree, contacts: Sequence[Contact], run: RopeRun, peak: float, rng: np.random.Generator
+) -> tuple[Estimate, LoadPath | None, Floats | None]:
+    """Margin of the weakest wood under the rope that stops the fall, every leg at the peak force."""
+    if unseen(tree, contacts):
+        return UNKNOWN, None, None
+    path = load_path(tree, contacts)
+    share = peak * run.touches[:, None, None]
+    loads = LegLoads(np.stack([run.arrive, run.leave], axis=1), share * np.stack([run.toward_start, run.toward_end], axis=1))
+    utilised = used(tree, path, forces(tree, path, loads))
+    zero = np.zeros(2 * len(contacts))
+    case = margin_case(tree, path, contacts, loads, len(contacts) - 1, zero, np.zeros(3), 0.0)
+    margin, _ = monte_carlo(case, rng, tree.settings.catch_samples)
+    gated = any(int(n) in tree.sections.reported.gate for n in path.node)
+    return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised
+
+
+def _catch(tree: Tree, before: Hang, found: Fall, margin: Estimate, gone: np.ndarray) -> Catch:
+    """One link of the chain in words."""
+    assert found.hang is not None and found.run is not None
+    g, contact = tree.graph, found.hang.contacts[-1]
+    row, label = label_of(g, contact.node)
+    force = float(np.linalg.norm(found.run.contact_forces(np.full(len(found.run.leg), found.peak))[-1]))
+    hits = swing_hits(g, gone, before.climber, found.hang.climber, tree.settings)
+    words = (
+        f"The rope drops onto {label} (limb {g.limb[contact.node]}, {2000 * contact.radius:.0f} mm, {contact.point[2] - g.xyz[0, 2]:.1f} m up)"
+        f"{f', slides {found.slide:.1f} m' if found.slide > 0.05 else ''}; the climber drops {max(found.drop, 0.0):.1f} m"
+        f"{f' and swings {found.sideways:.1f} m sideways' if found.sideways > 0.3 else ''}{f' past {hits}' if hits else ''}; "
+        f"peak {found.peak / 1000:.1f} kN in the rope, {force / 1000:.1f} kN on the limb; "
+        f"{f'low end of its strength over stress {margin.p5:.2f}' if margin.known else 'its strength was not seen'}."
+    )
+    return Catch(-1 if row is None else row, label, found.slide, max(found.drop, 0.0), found.peak, margin, words)
+
+
+def _common_cause(tree: Tree, contacts: Sequence[Contact], gone: np.ndarray) -> str:
+    """The break that takes the anchor and supports of the same rope together."""
+    g = tree.graph
+    top = contacts[-1]
+    also = [label_of(g, c.node)[1] for c in contacts[:-1] if gone[c.node]]
+    if not (gone[top.node] and also):
+        return ""
+    return f"{label_of(g, top.node)[1]} and its back-up {', '.join(dict.fromkeys(also))} go with the same break"
+
+
+def _shared(tree: Tree, top: Contact, catcher: Contact) -> str:
+    """The limb, other than the stem, on which both the anchor and what catches stand."""
+    g = tree.graph
+    limb = shared_limb(tree.limbs, int(g.limb[top.node]), int(g.limb[catcher.node]))
+    if limb < 0:
+        return ""
+    return f"{label_of(g, top.node)[1]} and its back-up {label_of(g, catcher.node)[1]} both stand on limb {limb}"
+
+
+def _foot(tree: Tree, contact: Contact) -> int:
+    """First counted node of the contact's limb: where an unseen catcher is taken to break."""
+    line = tree.graph.limbs.nodes[tree.graph.limb[contact.node]]
+    return next((int(i) for i in line if tree.sections.counted[i]), contact.node)

@@ -1,0 +1,143 @@
+"""Which sections carry a contact down to the ground, how strong are they, and which of them governs?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import networkx as nx
+import numpy as np
+
+from treescan.loads.contacts import Contact
+from treescan.loads.section_stress import SectionForces, section_forces, utilisation
+from treescan.loads.settings import LoadSettings
+from treescan.loads.tree_sections import TreeSections
+from treescan.loads.uncertainty import MarginCase, correlation_factor
+from treescan.loads.wood_strength import Wood
+from treescan.trees.beside import Beside
+from treescan.wood.graph import Floats, Ints, WoodGraph
+
+KEPT = 8
+"""Weakest sections whose margin is drawn together; the rest are further from failure at the middle values."""
+
+DOWN = np.array([0.0, 0.0, -1.0])
+
+
+@dataclass(frozen=True)
+class Tree:
+    """What stays the same for all rigs on one tree."""
+
+    graph: WoodGraph
+    beside: Beside
+    wood: Wood
+    sections: TreeSections
+    limbs: nx.DiGraph
+    settings: LoadSettings
+
+    def ground_below(self, point: Floats) -> float:
+        """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
+        z = float(self.beside.terrain.height_at(point[:2]))
+        return z if np.isfinite(z) else float(self.graph.xyz[0, 2])
+
+
+@dataclass(frozen=True)
+class LoadPath:
+    """Sections below the contacts of one rope: node (s,) int from the ground up, above (s, c) True where a section carries the contact.
+
+    bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
+    """
+
+    node: Ints
+    above: np.ndarray
+    bending: Floats
+    crushing: Floats
+    shear: Floats
+
+
+@dataclass(frozen=True)
+class LegLoads:
+    """Rope legs on every contact for one load: points and forces (c, 2, 3), toward the base and toward the climber. [m], [N]"""
+
+    point: Floats
+    force: Floats
+
+
+def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
+    """All sections that carry any of the contacts."""
+    s = tree.sections
+    paths = [tree.graph.path_to_base(c.node) for c in contacts]
+    node = np.unique(np.concatenate([p[s.counted[p]] for p in paths])).astype(np.int32)
+    above = np.stack([np.isin(node, p) for p in paths], axis=1)
+    keep = s.reported.keep[node]
+    area = 1.0 - np.sqrt(1.0 - keep)  # of a hollow whose section modulus keeps `keep`
+    return LoadPath(node, above, s.bending * keep, s.crushing * area, s.shear * area)
+
+
+def unseen(tree: Tree, contacts: Sequence[Contact]) -> str:
+    """Why the scan cannot tell, or nothing: a bridged gap or a missing diameter on the way to the ground."""
+    s = tree.sections
+    for c in contacts:
+        path = tree.graph.path_to_base(c.node)
+        path = path[s.counted[path]]
+        if len(path) == 0:
+            return "no section was measured between the rope and the ground"
+        bad = path[~s.known[path]]
+        if len(bad):
+            what = "the scan bridged a gap" if not tree.graph.seen[bad[0]] else "no diameter was measured"
+            return f"{what} at {tree.graph.xyz[bad[0], 2] - tree.graph.xyz[0, 2]:.1f} m on the load path (limb {tree.graph.limb[bad[0]]})"
+    return ""
+
+
+def forces(tree: Tree, path: LoadPath, loads: LegLoads) -> SectionForces:
+    """Section forces (1, s) of one load with the tree's own weight."""
+    s, node = tree.sections, path.node
+    above = np.repeat(path.above, 2, axis=1)
+    own = s.weight[node, None] * DOWN
+    return section_forces(
+        s.point[node], s.axis[node], above, loads.point.reshape(1, -1, 3), loads.force.reshape(1, -1, 3), own, s.own_moment[node]
+    )
+
+
+def used(tree: Tree, path: LoadPath, found: SectionForces) -> Floats:
+    """Median stress over strength of every section, (s,)."""
+    s, node = tree.sections, path.node
+    return np.maximum(*utilisation(found, s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear))[0]
+
+
+def likely_break(tree: Tree, path: LoadPath, utilised: Floats) -> int:
+    """Node of the limb that gives way first: the most used section off the main stem, or the most used of all if there is none.
+
+    The stem carries every support of the tree; its own margin decides the verdict, but what catches the rope is a question about limbs.
+    """
+    limbs = tree.graph.limb[path.node] != 0
+    score = np.where(limbs, utilised, -1.0) if limbs.any() else utilised
+    return int(path.node[int(np.argmax(score))])
+
+
+def margin_case(
+    tree: Tree, path: LoadPath, contacts: Sequence[Contact], loads: LegLoads, moving: int, turn_sum: Floats, mu: Floats, mu_used: float
+) -> MarginCase:
+    """The weakest sections under one load with all that is uncertain.
+
+    Parameters
+    ----------
+    moving : int            Contact whose place along its limb is uncertain.
+    turn_sum : (2 c,)       Turning between the climber and every leg where friction is counted, else 0. [rad]
+    mu, mu_used             Friction range, and what is already in the forces.
+    """
+    s, settings, node = tree.sections, tree.settings, path.node
+    legs, points = loads.force.reshape(-1, 3), loads.point.reshape(-1, 3)
+    above = np.repeat(path.above, 2, axis=1)
+    force = above[..., None] * legs
+    moment = above[..., None] * np.cross(points[None] - s.point[node][:, None], legs[None])
+    kept = np.sort(np.argsort(-used(tree, path, forces(tree, path, loads)), kind="stable")[:KEPT])
+    n, c = node[kept], contacts[moving]
+    shift = path.above[kept, moving, None] * np.cross(c.axis, loads.force[moving].sum(axis=0))
+    height = np.linalg.norm(s.point[n] - tree.graph.xyz[0], axis=1)
+    return MarginCase(
+        axis=s.axis[n], radius=s.radius[n], sd=s.sd[n], tangle=correlation_factor(tree.graph.limb[n], height, settings),
+        bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=s.spread, k=s.k[n],
+        force=force[kept], moment=moment[kept], turn_sum=turn_sum, mu=mu, mu_used=mu_used,
+        shift=shift, least_shift=-max(float(np.nan_to_num(c.out, nan=np.inf)), 0.0),
+        own_weight=s.weight[n], own_moment=s.own_moment[n], mass_sd=settings.climber_mass_sd / settings.climber_mass, rest_sd=settings.rest_sd,
+    )  # fmt: skip
