@@ -15,6 +15,9 @@ from treescan.throw.settings import METHOD_WORDS
 from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.wood.graph import WoodGraph
 
+BASAL_LINE = "basal line over several limbs"
+"""How an edge from the ground is called when the line cannot be isolated."""
+
 GROUND = -1
 """Node of the ground in the access graph; the others are union rows."""
 
@@ -54,7 +57,7 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
         found = [throws.best[k, c] for c in CLASSES["SRS basal"] if (k, c) in throws.best]
         if found and sound[k]:
             best = min(found, key=lambda t: throw_minutes(t, settings))
-            how = "basal line over several limbs" if best.isolation_class == 3 else "line thrown from the ground"
+            how = BASAL_LINE if best.isolation_class == 3 else "line thrown from the ground"
             minutes = throw_minutes(best, settings) + climb
             if not ways.has_edge(GROUND, k) or minutes < ways.edges[GROUND, k]["minutes"]:
                 ways.add_edge(GROUND, k, minutes=minutes, how=how)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from treescan.planning.access_order import BASAL_LINE
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.throw_path import ThrowTable
@@ -106,34 +107,34 @@ def _isolate(usable: Sequence[TieInPoint], settings: PlanningSettings) -> Option
 
 
 def _basal(usable: Sequence[TieInPoint]) -> Option:
-    able = [p for p in usable if p.system == "SRS basal" and p.throw is not None]
+    """A basal line as the system itself, or as the way to a canopy anchor that no throw can isolate."""
+    able = [p for p in usable if (p.system == "SRS basal" and p.throw is not None) or _by_basal_line(p)]
     if not able:
         return Option(BASAL, None, (), ())
     p = min(able, key=lambda p: p.rank)
-    assert p.throw is not None
     pro = ["the line need not be isolated, and a releasable base anchor lets the ground crew lower a casualty."]
-    if len(p.throw.captured):
+    if p.throw is not None and len(p.throw.captured_unions):
         pro.append(f"it also lies over {', '.join(p.throw.captured_unions)}, which may catch the rope if {p.label} fails.")
     con = [
-        f"the union bears {p.check.multiple_of_weight:.1f} times the pull on the climber's leg in the governing case, more with "
-        "preload.",
+        "the union bears both legs, close to twice the pull on the climber's leg, more with preload.",
         "both legs can be cut: keep the base leg out of the saw's and the pieces' way.",
         "every union the line touches must be sound, not only the highest.",
     ]
     return Option(BASAL, p, tuple(pro), tuple(con))
 
 
+def _by_basal_line(p: TieInPoint) -> bool:
+    return p.throw is None and len(p.access) == 2 and p.access[1].how.startswith(BASAL_LINE)
+
+
 def _advance(graph: WoodGraph, usable: Sequence[TieInPoint]) -> Option:
-    able = [p for p in usable if p.throw is None and p.access]
+    able = [p for p in usable if p.throw is None and p.access and not _by_basal_line(p)]
     if not able:
         return Option(ADVANCE, None, (), ())
     p = min(able, key=lambda p: p.rank)
     stops = [s.label for s in p.access if s.union is not None]
     pro = (f"every union is inspected by hand before it is trusted, over {', '.join(stops)}.",)
-    con = (
-        f"{len(stops)} change-over(s) in the tree, each with two attachments to keep; slower and harder than a rope from the "
-        "ground.",
-    )
+    con = (f"{len(stops)} stop(s) in the tree, each with a change-over on two attachments; slower and harder than one rope.",)
     return Option(ADVANCE, p, pro, con)
 
 

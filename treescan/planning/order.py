@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.planning.reasons import explain
+from treescan.planning.score_rule import combined
 from treescan.planning.settings import CRITERIA, PlanningSettings
 from treescan.planning.tie_in_point import Floats, TieInPoint
 from treescan.wood.graph import WoodGraph
@@ -30,7 +31,7 @@ def order_points(graph: WoodGraph, points: Sequence[TieInPoint], settings: Plann
 
     Notes
     -----
-    The score is the weighted mean of the desirabilities. Different unions are more useful alternatives than one union rigged
+    The score is `score_rule.combined`. Different unions are more useful alternatives than one union rigged
     three ways, so the best row of each union comes first, by score; the other systems of these unions follow, by score.
     Each of the `draws` perturbed rankings draws its own weights (lognormal) and its own scores (normal, `score_sd`) and is
     ordered by the same rule. Stability is the share of draws in which a candidate keeps its place, or differs by less than
@@ -57,7 +58,7 @@ def order_points(graph: WoodGraph, points: Sequence[TieInPoint], settings: Plann
     error = np.array([[p.score_sd.get(c, 0.0) for c in CRITERIA] for p in usable])
     weights = np.array(settings.weights.as_tuple())
     union = np.array([p.union for p in usable])
-    score = value @ weights
+    score = combined(value, weights)
     turn = places(score, union)
     draws = perturbed_scores(value, error, weights, settings, seed)
     stability, first, leads = _firmness(draws, score, union, turn, settings.tie_band)
@@ -101,7 +102,7 @@ def perturbed_scores(value: Floats, error: Floats, weights: Floats, settings: Pl
     w = weights * np.exp(rng.normal(0.0, settings.weight_scatter, (settings.draws, len(weights))))
     w /= w.sum(axis=1, keepdims=True)
     noisy = np.clip(value + error * rng.standard_normal((settings.draws, *value.shape)), 0.0, 1.0)
-    return np.einsum("dnc,dc->dn", noisy, w)
+    return combined(noisy, w[:, None, :])
 
 
 def _firmness(draws: Floats, score: Floats, union: NDArray, turn: NDArray, band: float) -> tuple[Floats, Floats, Floats]:

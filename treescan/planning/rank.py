@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 
 import networkx as nx
 import numpy as np
@@ -45,6 +46,7 @@ class _Ground:
     lines: tuple[tuple[Conductor, str], ...]
     ways: nx.DiGraph
     routes: dict[int, list[int]]
+    minutes: dict[int, float]
     settings: PlanningSettings
     weight: float
 
@@ -105,9 +107,10 @@ def _ground(
         good = c.check.verdict not in {"does not hold", "not seen"} and c.check.margin.p5 >= settings.margin_gate
         holds[c.rig.union] = holds.get(c.rig.union, False) or bool(good)
     ways = access_graph(graph, throws, sound_steps(graph, holds, settings), settings)
+    minutes, routes = quickest_ways(ways)
     return _Ground(
         graph, beside, site, fitness, work, limb_of_work(graph, work), Scene.of(graph, beside), conductors(site, beside), ways,
-        quickest_ways(ways)[1], settings, weight,
+        routes, minutes, settings, weight,
     )  # fmt: skip
 
 
@@ -126,7 +129,7 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
         + doubts(g.graph, check, throw, electric, g.settings)
         + (throw_crosses(throw, g.site) if throw is not None else ())
     )
-    scored = _scores(g, place, check, throw, reached, access, rig)
+    scored = _scores(g, place, check, throw, reached, rig)
     lengths = np.linalg.norm(g.work.xyz[reached.served] - place, axis=1)
     return TieInPoint(
         rank=0,
@@ -184,16 +187,16 @@ def _climbed(g: _Ground, union: int) -> tuple[AccessStep, ...]:
 
 
 def _scores(
-    g: _Ground, place: Floats, check: AnchorCheck, throw: Throw | None, reached: Reach, access: tuple[AccessStep, ...], rig: Rig
+    g: _Ground, place: Floats, check: AnchorCheck, throw: Throw | None, reached: Reach, rig: Rig
 ) -> dict[str, score.Scored]:
-    minutes = score.effort_minutes(throw, access, float(g.graph.unions.height[rig.union]), g.settings)
+    minutes = score.effort_minutes(throw, g.minutes.get(rig.union, inf), float(g.graph.unions.height[rig.union]), g.settings)
     return {
         "height": score.height_over_work(place, g.work),
         "margin": score.margin_score(g.graph, check, g.settings),
         "rope angle": score.rope_angle_score(reached, g.work, g.settings),
         "coverage": score.coverage_score(reached, g.work, g.settings),
         "isolation": score.isolation_score(throw, g.settings),
-        "redundancy": score.redundancy_score(check),
+        "redundancy": score.redundancy_score(check, g.settings),
         "effort": score.effort_score(minutes, g.settings),
     }
 

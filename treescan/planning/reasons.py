@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from treescan.planning.score_rule import pull
 from treescan.planning.settings import CRITERIA, PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.settings import METHOD_WORDS
 from treescan.wood.graph import WoodGraph
 
 SHOWS = 0.02
-"""Weighted score differences below this are not worth a word."""
+"""Differences that change the score by less than this share are not worth a word."""
 
 
 def explain(graph: WoodGraph, ranked: tuple[TieInPoint, ...], settings: PlanningSettings) -> tuple[TieInPoint, ...]:
@@ -45,9 +46,9 @@ def why_this(graph: WoodGraph, p: TieInPoint, settings: PlanningSettings) -> str
 
 def why_not(better: TieInPoint, p: TieInPoint, settings: PlanningSettings) -> str:
     """What puts `p` behind the one ranked just above it."""
-    gap = [(w * (better.scores[c] - p.scores[c]), c) for w, c in zip(settings.weights.as_tuple(), CRITERIA, strict=True)]
-    behind = [c for g, c in sorted(gap, reverse=True) if g >= SHOWS][:2]
-    ahead = [c for g, c in sorted(gap) if g <= -SHOWS][:1]
+    gap = _pulls(better, p, settings)
+    behind = [c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] >= SHOWS][:2]
+    ahead = [c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] <= -SHOWS][:1]
     if p.score > better.score:
         return f"Ranked after {name(better)} only because other unions come before a second system on the same one."
     text = f"Ranked after {name(better)} for its " + (
@@ -64,7 +65,7 @@ def compare(a: TieInPoint, b: TieInPoint, settings: PlanningSettings) -> tuple[s
             return f"Neither {name(a)} nor {name(b)} is ranked.", " ".join((*a.gates[:1], *b.gates[:1]))
         return f"{name(good)} is ranked, {name(bad)} is not.", bad.gates[0]
     a, b = (a, b) if a.score >= b.score else (b, a)
-    gap = {c: w * (a.scores[c] - b.scores[c]) for w, c in zip(settings.weights.as_tuple(), CRITERIA, strict=True)}
+    gap = _pulls(a, b, settings)
     pro = [c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] > 0][:2]
     con = [c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] < 0][:2]
     first = f"{name(a)} scores {a.score:.2f} against {b.score:.2f} of {name(b)}" + (
@@ -72,6 +73,12 @@ def compare(a: TieInPoint, b: TieInPoint, settings: PlanningSettings) -> tuple[s
     )
     second = f"{name(b)} is better in {' and '.join(con)}." if con else f"{name(b)} is better in nothing that is scored."
     return first, second
+
+
+def _pulls(one: TieInPoint, other: TieInPoint, settings: PlanningSettings) -> dict[str, float]:
+    """What each criterion does to the score from `other` to `one`."""
+    a, b = (np.array([p.scores[c] for c in CRITERIA]) for p in (one, other))
+    return dict(zip(CRITERIA, pull(a, b, np.array(settings.weights.as_tuple())).tolist(), strict=True))
 
 
 def fact(graph: WoodGraph, criterion: str, p: TieInPoint) -> str:
@@ -93,6 +100,12 @@ def fact(graph: WoodGraph, criterion: str, p: TieInPoint) -> str:
         how = METHOD_WORDS.get(p.throw.method, p.throw.method)
         return f"about one throw in {max(1, round(p.throw.expected_throws))} sets the line ({how})"
     if criterion == "redundancy":
-        first = p.check.catches[0].words.rstrip(".") if p.check.catches else "what would catch the rope is not known"
-        return f"if it fails: {first[0].lower() + first[1:]}"
+        if not p.check.catches:
+            return "what catches the rope if it fails is not known"
+        first = p.check.catches[0]
+        return (
+            "nothing catches the rope if it fails"
+            if first.ground
+            else f"if it fails {first.label} catches after a drop of {first.drop:.1f} m"
+        )
     return f"{p.rope.length:.0f} m of rope and {len([s for s in p.access if s.union is not None])} stop(s) on the way up"

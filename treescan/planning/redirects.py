@@ -178,9 +178,12 @@ def _judged(
     angle_before = float(point.reach.angle[rows].max())
     angle_after = float(rope_angles(place, work.xyz[rows]).max())
     label = graph.unions.label[union]
+    fouled = int((point.reach.fouled[rows] >= 0).sum())
+    why = f"lie at up to {np.degrees(angle_before):.0f} degrees" + (f" and limbs foul {fouled} of the ropes" if fouled else "")
     words = [
-        f"A redirect at {label} serves {len(rows)} more work point(s): rope angle {np.degrees(angle_before):.0f} down to "
-        f"{np.degrees(angle_after):.0f} degrees.",
+        f"A redirect at {label} serves {len(rows)} more work point(s) at rope angles up to {np.degrees(angle_after):.0f} "
+        "degrees; "
+        f"straight from the main anchor they {why}.",
         f"It bears {redirect_force(turn):.2f} times the rope's tension, and the main anchor is pulled {np.degrees(way):.0f} "
         "degrees off plumb: "
         f"its stress becomes {ratio:.2f} times what it was.",

@@ -9,15 +9,19 @@ import numpy as np
 from treescan.loads.limb_check import AnchorCheck
 from treescan.planning.access_order import throw_minutes
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import AccessStep, Floats, Reach, Work
+from treescan.planning.tie_in_point import Floats, Reach, Work
 from treescan.throw.throw_path import Throw
 from treescan.wood.graph import WoodGraph
 
 Scored = tuple[float, float]
 """A desirability in [0, 1] and its error."""
 
-FULL_MARGIN = 4.0
+FULL_MARGIN = 3.0
 """A margin of this many times the gate scores 1 (project choice): beyond it more wood adds nothing."""
+
+
+STEP = 0.5
+"""A drop no longer than a step [m]: costs no redundancy."""
 
 
 def height_over_work(place: Floats, work: Work, error: float = 0.1) -> Scored:
@@ -69,17 +73,21 @@ def isolation_score(throw: Throw | None, settings: PlanningSettings) -> Scored:
     return _held(1 - log(max(throw.expected_throws, 1.0)) / scale), settings.chance_error / scale
 
 
-def redundancy_score(check: AnchorCheck) -> Scored:
+def redundancy_score(check: AnchorCheck, settings: PlanningSettings) -> Scored:
     """From 1 down to 0 by what happens when the union gives out.
 
-    1: a later limb holds the climber above the ground with margin; 0.6: it does, but shares wood with the main anchor; 0.3:
-    something catches, without margin; 0: nothing before the ground.
+    1: a later limb holds the climber above the ground with margin after a drop of a step's height; falling evenly to 0.4 when
+    the drop is `hard_drop` or more; 0.6 of that when anchor and back-up share wood; 0.2: something catches, without margin; 0:
+    nothing does.
 
     The error is that of the catching margin near 1: how likely the answer flips.
     """
     caught = [c for c in check.catches if not c.ground]
-    backed = 0.6 if check.common_cause else 1.0
-    value = backed if check.redundant else 0.3 * bool(caught)
+    value = 0.2 * bool(caught)
+    if check.redundant:
+        drop = caught[0].drop if caught else settings.hard_drop
+        value = 1.0 - 0.6 * _held((drop - STEP) / max(settings.hard_drop - STEP, 1e-9))
+        value *= 0.6 if check.common_cause else 1.0
     known = [c.margin for c in caught if c.margin.known and c.margin.p5 > 0]
     if not known:
         return value, 0.0
@@ -89,17 +97,19 @@ def redundancy_score(check: AnchorCheck) -> Scored:
     return value, 0.35 * flip
 
 
-def effort_minutes(throw: Throw | None, access: tuple[AccessStep, ...], place_height: float, settings: PlanningSettings) -> float:
-    """Expected minutes until the first climber hangs at the tie-in point. [min]"""
-    climb = place_height * settings.minutes_per_metre
+def effort_minutes(throw: Throw | None, way: float, place_height: float, settings: PlanningSettings) -> float:
+    """Expected minutes until the first climber hangs at the tie-in point. [min]
+
+    way : minutes of the quickest way up where no throw sets the line itself; one change-over comes on top of it. inf = no way.
+    """
     if throw is not None:
-        return throw_minutes(throw, settings) + climb
-    return max(len(access) - 1, 1) * settings.minutes_per_step + climb
+        return throw_minutes(throw, settings) + place_height * settings.minutes_per_metre
+    return way + settings.minutes_per_step
 
 
 def effort_score(minutes: float, settings: PlanningSettings) -> Scored:
     """1 - minutes / full, held in [0, 1]; minutes are guessed within a quarter."""
-    return _held(1 - minutes / settings.minutes_full), float(0.25 * minutes / settings.minutes_full)
+    return _held(1 - minutes / settings.minutes_full), float(min(0.25 * minutes / settings.minutes_full, 0.25))
 
 
 def _held(x: float) -> float:

@@ -83,7 +83,7 @@ def widest_cover(serves: ArrayLike, weight: ArrayLike, most: int) -> NDArray[np.
     linked = hstack([csr_array(a.astype(float)), csr_array(-np.eye(rows))])
     count = np.concatenate([np.ones(n), np.zeros(rows)])[None]
     limits = [LinearConstraint(linked, 0.0, np.inf), LinearConstraint(count, 0, most)]
-    found = milp(cost, constraints=limits, integrality=np.concatenate([np.ones(n), np.zeros(rows)]), bounds=Bounds(0, 1))
+    found = milp(cost, constraints=limits, integrality=np.ones(n + rows), bounds=Bounds(0, 1))
     return _chosen(found, n)
 
 
@@ -109,7 +109,7 @@ def fewest_double_cover(serves: ArrayLike, apart: ArrayLike, worth: ArrayLike) -
     cover = hstack([csr_array((len(both), n)), csr_array(both.astype(float))])
     limits = [LinearConstraint(vstack([at_first, at_second]), 0.0, np.inf), LinearConstraint(cover, 1.0, np.inf)]
     cost = np.concatenate([1.0 - s * 0.5 / n, np.zeros(m)])
-    found = milp(cost, constraints=limits, integrality=np.concatenate([np.ones(n), np.zeros(m)]), bounds=Bounds(0, 1))
+    found = milp(cost, constraints=limits, integrality=np.ones(n + m), bounds=Bounds(0, 1))
     return _chosen(found, n)
 
 

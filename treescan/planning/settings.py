@@ -15,10 +15,10 @@ CRITERIA = ("height", "margin", "rope angle", "coverage", "isolation", "redundan
 class Weights:
     """How much each desirability counts in the score; only their ratios matter."""
 
-    height: float = setting(0.10, "", "share of the work that lies below the tie-in point", "project_choice", low=0.0)
-    margin: float = setting(0.22, "", "low side of strength over stress", "project_choice", low=0.0)
-    rope_angle: float = setting(0.13, "", "mean rope angle over the work it serves", "project_choice", low=0.0)
-    coverage: float = setting(0.25, "", "share of the work it serves", "project_choice", low=0.0)
+    height: float = setting(0.07, "", "share of the work that lies below the tie-in point", "project_choice", low=0.0)
+    margin: float = setting(0.18, "", "low side of strength over stress", "project_choice", low=0.0)
+    rope_angle: float = setting(0.10, "", "mean rope angle over the work it serves", "project_choice", low=0.0)
+    coverage: float = setting(0.35, "", "share of the work it serves", "project_choice", low=0.0)
     isolation: float = setting(
         0.10, "", "chance that a throw from the ground sets the line as the system needs it", "project_choice", low=0.0
     )
@@ -105,6 +105,8 @@ class PlanningSettings:
         "project_choice",
         low=0.0,
     )
+
+    hard_drop: float = setting(4.0, "m", "a back-up that catches after a drop of this is hardly one", "project_choice", low=0.6)
 
     # reach
     rope_angle_limit_deg: float = setting(
