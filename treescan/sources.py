@@ -39,6 +39,15 @@ SOURCES: dict[str, Source] = {
         "Demol et al. 2022, Silva Fennica 56(1):10550: wood volume +45 % from thin branches, caused by beam footprint and co-registration", "read"
     ),
     # --- throw
+    "throw_bags": Source("Trade articles on throw bags: 12 to 20 oz, 12 or 14 oz to start with; lighter goes higher", "read"),
+    "line_mass": Source("Throw lines of 1.5 to 2.5 mm weigh about 1.5 to 3 g/m; weigh your own", "memory"),
+    "throw_speed": Source("Hand throws of 10 to 18 m are common, 20 to 25 m good: 15 to 22 m/s by the flight model; no speed was found measured", "derived"),
+    "throw_spread": Source("No measured spread of thrown bags was found: settable, and fitted to your own record of throws", "choice"),
+    "blunt_body_drag": Source("Textbook drag coefficients: sphere 0.4 to 0.5 below the drag crisis, blunt body 0.8 to 1.1; none measured for bags", "memory"),
+    "standard_air": Source("International standard atmosphere at sea level, 1.225 kg/m3", "memory"),
+    "line_friction": Source("Throw line on bark: 0.2 to 0.5 taken, middle 0.3; no measurement found", "choice"),
+    "snag_law": Source("Chance of a catch along a path through scattered twigs, 1 - exp(-k density path); k is a choice", "derived"),
+    "conductor_10m": Source("UK practice, second hand: tree work within 10 m of a power line needs the owner's advice first", "quoted"),
     # --- loads
     "wood_handbook": Source("US Wood Handbook, FPL-GTR-190 (2010), Tables 5-3a/5-3b, green small clear wood", "memory"),
     "wood_handbook_read": Source("US Wood Handbook, FPL-GTR-190 (2010), Tables 5-3a/5-3b, green, transcribed pages", "read"),

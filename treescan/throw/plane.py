@@ -1,0 +1,220 @@
+"""What stands in the vertical plane of one throw? Limbs near it, limbs that pierce it, ground and solid things under it.
+
+Plane coordinates: s along the azimuth from the release point, z up, n across. A flight lies in n = 0 and s only grows.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from treescan.throw.scene import BESIDE, Scene
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+
+GROUND_STEP = 0.5
+"""Step of the ground profile. [m]"""
+
+RANGE = 60.0
+"""A flight is followed this far. [m]"""
+
+MIN_S = 0.05
+"""Nothing nearer than this can be met: the standing place is clear of wood. [m]"""
+
+INFINITE = 1e9
+
+
+class Plane(NamedTuple):
+    """One vertical plane, filled by `fill_plane`; `counts` = shapes, crossings, solid columns.
+
+    shape : (p, 10)         s_min, s_max, z_min, z_max, then s0, z0, n0, s1, z1, n1 of the axis, by rising s_min.
+    item : (p,) int32       Row in the scene.
+    cross : (q, 5)          s, z of the axis crossing; height of the limb's top there; half its width along s; share along the segment.
+    cross_item : (q,) int32 Row in the scene, -1 for a thing beside the tree.
+    shaft : (q, 2) int8     Is the way down beside the limb clear, near and far side: -1 not looked at, 0 no, 1 yes.
+    ground : (g,)           Ground heights every GROUND_STEP.
+    column : (c, 3)         s, lowest, highest solid.
+    """
+
+    shape: Floats
+    item: Ints
+    cross: Floats
+    cross_item: Ints
+    shaft: NDArray[np.int8]
+    ground: Floats
+    column: Floats
+    counts: Ints
+    scratch: Floats
+    scratch_item: Ints
+
+
+@njit(cache=True)
+def empty_plane(capacity: int) -> Plane:
+    """Room for a plane that meets at most `capacity` segments."""
+    n = capacity + 1
+    return Plane(
+        np.empty((n, 10)),
+        np.empty(n, np.int32),
+        np.empty((n + 600, 5)),
+        np.empty(n + 600, np.int32),
+        np.empty((n + 600, 2), np.int8),
+        np.empty(int(RANGE / GROUND_STEP) + 2),
+        np.empty((600, 3)),
+        np.zeros(4, np.int32),
+        np.empty((n, 10)),
+        np.empty(n, np.int32),
+    )
+
+
+@njit(cache=True)
+def ground_at(sc: Scene, x: float, y: float) -> float:
+    """Ground height, bilinear between cell centres; the edge cell's value outside the grid. [m]"""
+    rows, cols = sc.ground.shape
+    p = min(max((x - sc.ground_corner[0]) / sc.ground_cell - 0.5, 0.0), cols - 1.0)
+    q = min(max((y - sc.ground_corner[1]) / sc.ground_cell - 0.5, 0.0), rows - 1.0)
+    i, j = int(q), int(p)
+    i1, j1 = min(i + 1, rows - 1), min(j + 1, cols - 1)
+    fy, fx = q - i, p - j
+    return (1 - fy) * ((1 - fx) * sc.ground[i, j] + fx * sc.ground[i, j1]) + fy * ((1 - fx) * sc.ground[i1, j] + fx * sc.ground[i1, j1])
+
+
+@njit(cache=True)
+def leaf_at(sc: Scene, x: float, y: float, z: float) -> float:
+    """Twig and leaf density. [1/m]"""
+    i = int(np.floor((x - sc.leaf_corner[0]) / sc.leaf_cell))
+    j = int(np.floor((y - sc.leaf_corner[1]) / sc.leaf_cell))
+    k = int(np.floor((z - sc.leaf_corner[2]) / sc.leaf_cell))
+    a, b, c = sc.leaf.shape
+    if i < 0 or j < 0 or k < 0 or i >= a or j >= b or k >= c:
+        return 0.0
+    return sc.leaf[i, j, k]
+
+
+@njit(cache=True)
+def slice_top(z0: float, n0: float, r0: float, z1: float, n1: float, r1: float) -> tuple[float, float]:
+    """Highest point of a tapered capsule in the plane n = 0, and the share along it of the sphere it lies on.
+
+    The top of the sphere at share t lies at z(t) + sqrt(r(t)^2 - n(t)^2); for a constant r the highest is at
+    n = r dz / sqrt(dz^2 + dn^2), clipped to the segment. Exact but for the square of the taper.
+    """
+    dz, dn = z1 - z0, n1 - n0
+    if abs(dn) < 1e-12:
+        t = 1.0 if dz > 0 else 0.0
+    else:
+        r = r0 + (r1 - r0) * min(max(-n0 / dn, 0.0), 1.0)
+        lift = r * abs(dz) / np.sqrt(dz * dz + dn * dn)
+        side = 1.0 if (dz > 0) == (dn > 0) else -1.0
+        t = min(max((side * lift - n0) / dn, 0.0), 1.0)
+    r, n = r0 + (r1 - r0) * t, n0 + dn * t
+    return z0 + dz * t + np.sqrt(max(r * r - n * n, 0.0)), t
+
+
+@njit(cache=True)
+def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items: Ints, count: int) -> None:
+    """Fill the plane through (ox, oy) in direction `azimuth` from the scene's rows items[:count]."""
+    ux, uy = np.sin(azimuth), np.cos(azimuth)
+    p, q = 0, 0
+    for m in range(count):
+        i = items[m]
+        x0, y0, x1, y1 = sc.start[i, 0] - ox, sc.start[i, 1] - oy, sc.end[i, 0] - ox, sc.end[i, 1] - oy
+        n0, n1 = x0 * uy - y0 * ux, x1 * uy - y1 * ux
+        r0, r1 = sc.r_start[i], sc.r_end[i]
+        reach = max(r0, r1) + sc.bag_radius
+        if (n0 > reach and n1 > reach) or (n0 < -reach and n1 < -reach):
+            continue
+        s0, s1 = x0 * ux + y0 * uy, x1 * ux + y1 * uy
+        z0, z1 = sc.start[i, 2], sc.end[i, 2]
+        t0, t1 = 0.0, 1.0
+        if abs(n1 - n0) > 1e-12:
+            ta, tb = (-reach - n0) / (n1 - n0), (reach - n0) / (n1 - n0)
+            t0, t1 = max(0.0, min(ta, tb)), min(1.0, max(ta, tb))
+        sa, sb = s0 + t0 * (s1 - s0), s0 + t1 * (s1 - s0)
+        s_max = max(sa, sb) + reach
+        if s_max < MIN_S:
+            continue
+        za, zb = z0 + t0 * (z1 - z0), z0 + t1 * (z1 - z0)
+        row = pl.scratch[p]
+        row[0], row[1], row[2], row[3] = min(sa, sb) - reach, s_max, min(za, zb) - reach, max(za, zb) + reach
+        row[4], row[5], row[6], row[7], row[8], row[9] = s0, z0, n0, s1, z1, n1
+        pl.scratch_item[p] = i
+        p += 1
+        if (n0 < 0.0) != (n1 < 0.0):
+            t = n0 / (n0 - n1)
+            s = s0 + t * (s1 - s0)
+            if s > MIN_S:
+                top, _ = slice_top(z0, n0, r0, z1, n1, r1)
+                r = r0 + t * (r1 - r0)
+                half = min(r * np.sqrt(1.0 + ((s1 - s0) / (n1 - n0)) ** 2), r + 0.5 * abs(s1 - s0))
+                c = pl.cross[q]
+                c[0], c[1], c[2], c[3], c[4] = s, z0 + t * (z1 - z0), top, half, t
+                pl.cross_item[q] = i
+                q += 1
+    order = np.argsort(pl.scratch[:p, 0])
+    for k in range(p):
+        pl.shape[k] = pl.scratch[order[k]]
+        pl.item[k] = pl.scratch_item[order[k]]
+    for k in range(len(pl.ground)):
+        s = k * GROUND_STEP
+        pl.ground[k] = ground_at(sc, ox + s * ux, oy + s * uy)
+    c = 0
+    if sc.has_side:
+        c, q = _fill_columns(sc, pl, ox, oy, ux, uy, q)
+    _sort_crossings(pl, q)
+    pl.counts[0], pl.counts[1], pl.counts[2] = p, q, c
+    pl.shaft[:q] = -1
+
+
+@njit(cache=True)
+def _sort_crossings(pl: Plane, q: int) -> None:
+    """Crossings by rising s (insertion sort: there are few)."""
+    for k in range(1, q):
+        row = pl.cross[k].copy()
+        item = pl.cross_item[k]
+        j = k - 1
+        while j >= 0 and pl.cross[j, 0] > row[0]:
+            pl.cross[j + 1] = pl.cross[j]
+            pl.cross_item[j + 1] = pl.cross_item[j]
+            j -= 1
+        pl.cross[j + 1] = row
+        pl.cross_item[j + 1] = item
+
+
+@njit(cache=True)
+def _fill_columns(sc: Scene, pl: Plane, ox: float, oy: float, ux: float, uy: float, q: int) -> tuple[int, int]:
+    """Solid columns along the plane; each run higher than a person can lift a line over counts as one crossing."""
+    rows, cols = sc.low.shape
+    c, step = 0, sc.side_cell
+    run_start, run_top, run_s, run_low = -1.0, -INFINITE, 0.0, INFINITE
+    for k in range(1, min(int(RANGE / step), 590)):
+        s = k * step
+        x, y = ox + s * ux, oy + s * uy
+        j = int(np.floor((x - sc.side_corner[0]) / step))
+        i = int(np.floor((y - sc.side_corner[1]) / step))
+        solid = 0 <= i < rows and 0 <= j < cols and sc.high[i, j] >= sc.low[i, j]
+        if solid:
+            pl.column[c, 0], pl.column[c, 1], pl.column[c, 2] = s, sc.low[i, j], sc.high[i, j]
+            c += 1
+        tall = solid and sc.high[i, j] > ground_at(sc, x, y) + sc.lift
+        if tall:
+            if run_start < 0.0:
+                run_start, run_top, run_low = s, -INFINITE, INFINITE
+            if sc.high[i, j] > run_top:
+                run_top, run_s = sc.high[i, j], s
+            run_low = min(run_low, sc.low[i, j])
+        elif run_start >= 0.0:
+            row = pl.cross[q]
+            row[0], row[1], row[2], row[3], row[4] = run_s, run_low, run_top, 0.5 * (s - run_start), 0.0
+            pl.cross_item[q] = -1
+            q += 1
+            run_start = -1.0
+    return c, q
+
+
+@njit(cache=True)
+def limb_of(sc: Scene, item: int) -> int:
+    """Limb of a crossing's item; BESIDE for what is not this tree."""
+    return sc.limb[item] if item >= 0 else BESIDE

@@ -1,0 +1,118 @@
+"""How good is one aim really? Fine integrals round the aims the coarse sweep found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.throw.flight import Flights, flights
+from treescan.throw.outcome import HIT_WIRE
+from treescan.throw.scene import Scene
+from treescan.throw.settings import Method, ThrowSettings
+from treescan.throw.spread import cell_mass, even_pairs, normal_nodes, normal_quantile, spread_block
+from treescan.throw.sweep import throw_many
+
+Floats = NDArray[np.float64]
+
+GROUPS = 6
+"""Neighbouring azimuths of the fine integral use different flights, repeating after this many."""
+
+
+@dataclass(frozen=True)
+class Aim:
+    """Where and how one aims: azimuth clockwise from north [rad], elevation [rad], speed [m/s]."""
+
+    azimuth: float
+    elevation: float
+    speed: float
+
+
+@dataclass(frozen=True)
+class Sample:
+    """Throws spread about one aim, all equally likely.
+
+    azimuth (a,), flights, flight (a, k) rows of `flights`; weight, isolation, end (a, k) as from `throw_many`.
+    """
+
+    azimuth: Floats
+    flights: Flights
+    flight: NDArray[np.int32]
+    weight: Floats
+    isolation: NDArray[np.int8]
+    end: NDArray[np.int8]
+
+    def chance(self, worst_class: int) -> float:
+        """Share that serves the union in this class or better."""
+        return float(np.where((self.isolation > 0) & (self.isolation <= worst_class), self.weight, 0.0).mean())
+
+
+def floor_of(scene: Scene) -> float:
+    """How far below a release flights are followed: down to the lowest ground. [m]"""
+    return -(float(np.ptp(scene.ground)) + scene.release + 2.0)
+
+
+def fine_sample(scene: Scene, feet: Floats, aim: Aim, method: Method, union: int, settings: ThrowSettings) -> Sample:
+    """Evenly spread throws about one aim: azimuths at the mid-quantiles, for each a share of an even set of flights."""
+    azimuth = aim.azimuth + method.azimuth_sd * normal_nodes(settings.fine_planes)
+    pairs = normal_quantile(even_pairs(settings.fine_flights * GROUPS))
+    table = flights(
+        np.clip(aim.elevation + method.elevation_sd * pairs[:, 0], 0.02, np.pi / 2 - 0.005),
+        np.maximum(aim.speed * (1 + method.speed_sd * pairs[:, 1]), 0.5),
+        settings,
+        floor_of(scene),
+    )
+    flight = (np.arange(settings.fine_flights)[None, :] * GROUPS + (np.arange(settings.fine_planes) * 5 % GROUPS)[:, None]).astype(np.int32)
+    weight, isolation, end = throw_many(scene, feet, azimuth, table.height, table.step, flight, union)
+    return Sample(azimuth, table, flight, weight, isolation, end)
+
+
+def best_nearby(
+    scene: Scene, feet: Floats, aim: Aim, method: Method, union: int, cell: tuple[float, float, float], settings: ThrowSettings
+) -> dict[int, tuple[float, Aim]]:
+    """The best aim within one coarse cell of `aim`, for class <= 1, 2 and 3.
+
+    Parameters
+    ----------
+    cell : (3,)     Half-widths of the search: azimuth [rad], elevation [rad], share of the speed.
+
+    Returns
+    -------
+    mapping         Class to (chance, aim); missing where the chance is nil.
+    """
+    sd = (method.azimuth_sd, method.elevation_sd, method.speed_sd * aim.speed)
+    width = (cell[0], cell[1], cell[2] * aim.speed)
+    middle = (aim.azimuth, aim.elevation, aim.speed)
+    axes, aims = [], []
+    for c, s, w in zip(middle, sd, width, strict=True):
+        h = s / 2
+        n = int(np.ceil((w + 3 * s) / h))
+        axes.append(c + h * np.arange(-n, n + 1))
+        k = int(np.floor(w / h))
+        aims.append(c + h * np.arange(-k, k + 1))
+    axes[1] = axes[1][(axes[1] > 0.02) & (axes[1] < np.pi / 2 - 0.005)]
+    axes[2] = axes[2][axes[2] > 0.5]
+    aims[1] = aims[1][(aims[1] >= method.elevation_low - 1e-9) & (aims[1] <= method.elevation_high + 1e-9)]
+    aims[2] = aims[2][(aims[2] >= method.speed_low - 1e-9) & (aims[2] <= method.speed_high + 1e-9)]
+    if not all(len(a) for a in aims):
+        return {}
+    ee, vv = np.meshgrid(axes[1], axes[2], indexing="ij")
+    table = flights(ee.ravel(), vv.ravel(), settings, floor_of(scene))
+    flight = np.tile(np.arange(len(table), dtype=np.int32), (len(axes[0]), 1))
+    weight, isolation, end = throw_many(scene, feet, axes[0], table.height, table.step, flight, union)
+    shape = (len(axes[0]), len(axes[1]), len(axes[2]))
+    mass = (cell_mass(aims[0], axes[0], sd[0]), cell_mass(aims[1], axes[1], sd[1]), cell_mass(aims[2], axes[2], method.speed_sd * aims[2]))
+    wire = spread_block((end == HIT_WIRE).astype(float).reshape(shape), *mass) if np.any(end == HIT_WIRE) else None
+    out: dict[int, tuple[float, Aim]] = {}
+    for k in (1, 2, 3):
+        block = np.where((isolation > 0) & (isolation <= k), weight, 0.0).reshape(shape)
+        if not block.any():
+            continue
+        chance = spread_block(block, *mass)
+        if wire is not None:
+            chance = np.where(wire <= settings.wire_chance, chance, 0.0)
+        i, j, h = np.unravel_index(int(chance.argmax()), chance.shape)
+        if chance[i, j, h] > 0:
+            out[k] = (float(chance[i, j, h]), Aim(float(aims[0][i]), float(aims[1][j]), float(aims[2][h])))
+    return out

@@ -1,0 +1,353 @@
+"""Every throw from every standing place, on a coarse grid: which unions does it serve, in which class?"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+from treescan.throw.outcome import (
+    BAD_PLACE,
+    HIT_WIRE,
+    LANDED,
+    MOST_CAPTURED,
+    bag_lodges,
+    classify,
+    follow,
+    lands_badly,
+    unsnagged,
+)
+from treescan.throw.plane import Plane, empty_plane, fill_plane, ground_at
+from treescan.throw.scene import Scene
+from treescan.throw.spread import spread_block
+from treescan.units import G
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+
+
+class Grid(NamedTuple):
+    """The coarse grid of throws and the spread of each method on it.
+
+    azimuth_step : float            [rad]
+    n_azimuth : int                 Cells of the full round.
+    elevation (e,), speed (v,)      Centres. [rad], [m/s]
+    height (e * v, PIECES + 1), step (e * v,)   Of `Flights`, elevation-major.
+    on_azimuth (methods, w)         Chance of a cell k steps away from the aim.
+    on_elevation (methods, e, e)    `cell_mass`, rows of aims a method may not take are zero.
+    on_speed (methods, v, v)
+    """
+
+    azimuth_step: float
+    n_azimuth: int
+    elevation: Floats
+    speed: Floats
+    height: Floats
+    step: Floats
+    on_azimuth: Floats
+    on_elevation: Floats
+    on_speed: Floats
+
+
+@njit(cache=True)
+def near_items(sc: Scene, x: float, y: float, azimuth: float, half: float, out: Ints) -> int:
+    """Rows of the scene that the half-planes within `half` of an azimuth can meet; returns how many were put into `out`."""
+    ux, uy = np.sin(azimuth), np.cos(azimuth)
+    tan = np.tan(min(half, 1.5))
+    count = 0
+    for i in range(len(sc.limb)):
+        x0, y0, x1, y1 = sc.start[i, 0] - x, sc.start[i, 1] - y, sc.end[i, 0] - x, sc.end[i, 1] - y
+        reach = max(sc.r_start[i], sc.r_end[i]) + sc.bag_radius
+        s0, s1 = x0 * ux + y0 * uy, x1 * ux + y1 * uy
+        s = max(s0, s1) + reach
+        if s < 0.0:
+            continue
+        n0, n1 = x0 * uy - y0 * ux, x1 * uy - y1 * ux
+        width = s * tan + reach
+        if (n0 > width and n1 > width) or (n0 < -width and n1 < -width):
+            continue
+        out[count] = i
+        count += 1
+    return count
+
+
+@njit(cache=True)
+def throw_in_plane(
+    sc: Scene, pl: Plane, x: float, y: float, z_hand: float, azimuth: float, zs: Floats, step: float, over: Ints, unions: Ints, classes: Ints
+) -> tuple[int, float, int]:
+    """One throw in a filled plane.
+
+    Returns
+    -------
+    count : int     Entries put into `unions` and `classes`: every union served and its isolation class.
+    weight : float  Chance that twigs and leaves let the bag through.
+    end : int       How the flight ended (`outcome`); BAD_PLACE where the bag must not land.
+    """
+    end, s_end, hit, captured = follow(sc, pl, zs, step, z_hand, over)
+    if captured == 0 or captured > MOST_CAPTURED or end == HIT_WIRE:
+        return 0, 0.0, end
+    any_target = False
+    for m in range(captured):
+        i = pl.cross_item[over[m]]
+        if i >= 0 and sc.union[i] >= 0:
+            any_target = True
+    if not any_target:
+        return 0, 0.0, end
+    if end == LANDED and lands_badly(sc, x + s_end * np.sin(azimuth), y + s_end * np.cos(azimuth)):
+        return 0, 0.0, BAD_PLACE
+    lodged = bag_lodges(sc, pl, zs, step, z_hand, end, s_end, hit)
+    count = 0
+    for m in range(captured):
+        i = pl.cross_item[over[m]]
+        if i < 0 or sc.union[i] < 0:
+            continue
+        k, _ = classify(sc, pl, over, captured, m, end, s_end, lodged, z_hand)
+        if k == 0:
+            continue
+        known = False
+        for q in range(count):
+            if unions[q] == sc.union[i]:
+                classes[q] = min(classes[q], k)
+                known = True
+        if not known:
+            unions[count], classes[count] = sc.union[i], k
+            count += 1
+    weight = unsnagged(sc, zs, step, x, y, z_hand, azimuth, s_end) if count > 0 else 0.0
+    return count, weight, end
+
+
+@njit(cache=True)
+def _active_azimuths(sc: Scene, grid: Grid, x: float, y: float, z_hand: float, origin: float, fastest: float, active: NDArray[np.bool_]) -> None:
+    """Mark the azimuth cells whose plane can pierce a target within reach."""
+    n = grid.n_azimuth
+    for i in range(len(sc.limb)):
+        if sc.union[i] < 0:
+            continue
+        x0, y0, x1, y1 = sc.start[i, 0] - x, sc.start[i, 1] - y, sc.end[i, 0] - x, sc.end[i, 1] - y
+        d = min(np.sqrt(x0 * x0 + y0 * y0), np.sqrt(x1 * x1 + y1 * y1))
+        z = min(sc.start[i, 2], sc.end[i, 2]) - z_hand
+        if G * (z + np.sqrt(d * d + z * z)) > fastest * fastest:
+            continue
+        a0, a1 = np.arctan2(x0, y0) - origin, np.arctan2(x1, y1) - origin
+        turn = (a1 - a0 + np.pi) % (2 * np.pi) - np.pi
+        lo, hi = min(a0, a0 + turn), max(a0, a0 + turn)
+        for k in range(int(np.ceil(lo / grid.azimuth_step)), int(np.floor(hi / grid.azimuth_step)) + 1):
+            active[k % n] = True
+
+
+@njit(cache=True)
+def sweep_stance(
+    sc: Scene, grid: Grid, x: float, y: float, z: float, origin: float, chance: Floats, aim: NDArray[np.int16], wire_chance: float
+) -> int:
+    """All throws of the grid from one place; fills the best chance and aim of every union, method and class.
+
+    Parameters
+    ----------
+    x, y, z : float             Feet. [m]
+    origin : float              Azimuth of cell 0. [rad]
+    chance : (m, methods, 3)    Chance of class <= 1, 2, 3 at the best aim.
+    aim : (m, methods, 3, 3)    Cell of that aim (azimuth, elevation, speed).
+
+    Returns
+    -------
+    int     Throws evaluated.
+    """
+    z_hand = z + sc.release
+    n, ne, nv = grid.n_azimuth, len(grid.elevation), len(grid.speed)
+    active = np.zeros(n, np.bool_)
+    _active_azimuths(sc, grid, x, y, z_hand, origin, grid.speed[-1], active)
+    n_active = 0
+    for a in range(n):
+        n_active += active[a]
+    chance[:] = 0.0
+    if n_active == 0:
+        return 0
+    capacity = max(4096, n_active * ne * nv)
+    ev_union, ev_cell = np.empty(capacity, np.int32), np.empty((capacity, 3), np.int16)
+    ev_class, ev_weight = np.empty(capacity, np.int8), np.empty(capacity)
+    wires = np.zeros((n, ne, nv), np.bool_) if _any_wire(sc) else np.zeros((1, 1, 1), np.bool_)
+    events, thrown = 0, 0
+    pl = empty_plane(len(sc.limb))
+    items = np.empty(len(sc.limb), np.int32)
+    over, unions, classes = np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32)
+    group, count = -1, 0
+    for a in range(n):
+        if not active[a]:
+            continue
+        if a // 4 != group:
+            group = a // 4
+            count = near_items(sc, x, y, origin + (4 * group + 1.5) * grid.azimuth_step, 1.6 * grid.azimuth_step, items)
+        azimuth = origin + a * grid.azimuth_step
+        fill_plane(sc, pl, x, y, azimuth, items, count)
+        for e in range(ne):
+            for v in range(nv):
+                f = e * nv + v
+                found, weight, end = throw_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height[f], grid.step[f], over, unions, classes)
+                thrown += 1
+                if end == HIT_WIRE:
+                    wires[a, e, v] = True
+                for q in range(found):
+                    if events < capacity:
+                        ev_union[events], ev_class[events], ev_weight[events] = unions[q], classes[q], weight
+                        ev_cell[events, 0], ev_cell[events, 1], ev_cell[events, 2] = a, e, v
+                        events += 1
+    order = np.argsort(ev_union[:events])
+    first = 0
+    while first < events:
+        last = first
+        while last < events and ev_union[order[last]] == ev_union[order[first]]:
+            last += 1
+        _best_aims(grid, ev_cell, ev_class, ev_weight, order[first:last], chance[ev_union[order[first]]], aim[ev_union[order[first]]], wires, wire_chance)
+        first = last
+    return thrown
+
+
+@njit(cache=True)
+def _any_wire(sc: Scene) -> bool:
+    for i in range(len(sc.limb)):
+        if sc.limb[i] < 0:
+            return True
+    return False
+
+
+@njit(cache=True)
+def _best_aims(
+    grid: Grid,
+    cell: NDArray[np.int16],
+    isolation: NDArray[np.int8],
+    weight: Floats,
+    rows: NDArray[np.int64],
+    chance: Floats,
+    aim: NDArray[np.int16],
+    wires: NDArray[np.bool_],
+    wire_chance: float,
+) -> None:
+    """Spread one union's outcomes and keep the best aim of every method and class."""
+    n = grid.n_azimuth
+    a_first = cell[rows[0], 0]
+    low, high = np.array([0, 999, 999]), np.array([0, 0, 0])
+    for r in rows:
+        a = (cell[r, 0] - a_first + n // 2) % n - n // 2
+        low[0], high[0] = min(low[0], a), max(high[0], a)
+        for d in range(1, 3):
+            low[d], high[d] = min(low[d], cell[r, d]), max(high[d], cell[r, d])
+    na, ne, nv = high[0] - low[0] + 1, high[1] - low[1] + 1, high[2] - low[2] + 1
+    offset = a_first + low[0]
+    for method in range(grid.on_speed.shape[0]):
+        az = np.zeros((na, na))
+        w = grid.on_azimuth.shape[1]
+        for i in range(na):
+            for j in range(na):
+                if abs(i - j) < w:
+                    az[i, j] = grid.on_azimuth[method, abs(i - j)]
+        el = np.ascontiguousarray(grid.on_elevation[method, low[1] : high[1] + 1, low[1] : high[1] + 1])
+        sp = np.ascontiguousarray(grid.on_speed[method, low[2] : high[2] + 1, low[2] : high[2] + 1])
+        done = 0
+        for k in range(1, 4):
+            block = np.zeros((na, ne, nv))
+            new = 0
+            for r in rows:
+                if isolation[r] <= k:
+                    a = (cell[r, 0] - a_first + n // 2) % n - n // 2
+                    block[a - low[0], cell[r, 1] - low[1], cell[r, 2] - low[2]] = weight[r]
+                    new += 1
+            if new == done:
+                if k > 1:
+                    chance[method, k - 1] = chance[method, k - 2]
+                    aim[method, k - 1] = aim[method, k - 2]
+                continue
+            done = new
+            p = spread_block(block, az, el, sp)
+            while True:
+                best = p.argmax()
+                i, rest = best // (ne * nv), best % (ne * nv)
+                j, h = rest // nv, rest % nv
+                if p[i, j, h] <= 0.0 or wires.shape[0] == 1:
+                    break
+                if _near_wire(grid, wires, method, (offset + i) % n, low[1] + j, low[2] + h) <= wire_chance:
+                    break
+                p[i, j, h] = 0.0
+            chance[method, k - 1] = p[i, j, h]
+            aim[method, k - 1, 0], aim[method, k - 1, 1], aim[method, k - 1, 2] = (offset + i) % n, low[1] + j, low[2] + h
+
+
+@njit(cache=True)
+def _near_wire(grid: Grid, wires: NDArray[np.bool_], method: int, a: int, e: int, v: int) -> float:
+    """Chance that a throw at this aim comes near a wire."""
+    n, w = grid.n_azimuth, grid.on_azimuth.shape[1]
+    total = 0.0
+    for i in range(-w + 1, w):
+        pa = grid.on_azimuth[method, abs(i)]
+        for j in range(len(grid.elevation)):
+            pe = pa * grid.on_elevation[method, e, j]
+            if pe < 1e-7:
+                continue
+            for k in range(len(grid.speed)):
+                if wires[(a + i) % n, j, k]:
+                    total += pe * grid.on_speed[method, v, k]
+    return total
+
+
+@njit(cache=True, parallel=True)
+def sweep(sc: Scene, grid: Grid, feet: Floats, origin: Floats, wire_chance: float, unions: int) -> tuple[Floats, NDArray[np.int16], int]:
+    """`sweep_stance` for many places at once: chance (s, m, methods, 3), aim (s, m, methods, 3, 3), throws evaluated."""
+    s, methods = len(feet), grid.on_speed.shape[0]
+    chance = np.zeros((s, unions, methods, 3))
+    aim = np.zeros((s, unions, methods, 3, 3), np.int16)
+    thrown = np.zeros(s, np.int64)
+    for i in prange(s):
+        thrown[i] = sweep_stance(sc, grid, feet[i, 0], feet[i, 1], feet[i, 2], origin[i], chance[i], aim[i], wire_chance)
+    return chance, aim, thrown.sum()
+
+
+@njit(cache=True, parallel=True)
+def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: Floats, flight: Ints, union: int) -> tuple[Floats, NDArray[np.int8], NDArray[np.int8]]:
+    """Throws at one union from one place, one plane an azimuth.
+
+    Parameters
+    ----------
+    feet : (3,), azimuths : (a,)    [m], [rad]
+    height, step                    Of `Flights`.
+    flight : (a, k) int32           Flights thrown in each plane.
+
+    Returns
+    -------
+    weight (a, k)       Chance to come through the twigs where the union is served, else 0.
+    isolation (a, k)    Class, 0 = not served.
+    end (a, k)          How the flight ended.
+    """
+    na, nk = flight.shape
+    weight, isolation, ends = np.zeros((na, nk)), np.zeros((na, nk), np.int8), np.zeros((na, nk), np.int8)
+    x, y = feet[0], feet[1]
+    z_hand = feet[2] + sc.release
+    blocks = min(na, 16)
+    for b in prange(blocks):
+        pl = empty_plane(len(sc.limb))
+        items = np.empty(len(sc.limb), np.int32)
+        over, unions, classes = np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32)
+        first, last = b * na // blocks, (b + 1) * na // blocks
+        lo, hi = 1e9, -1e9
+        for a in range(first, last):
+            lo, hi = min(lo, azimuths[a]), max(hi, azimuths[a])
+        count = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, items)
+        for a in range(first, last):
+            fill_plane(sc, pl, x, y, azimuths[a], items, count)
+            for k in range(nk):
+                f = flight[a, k]
+                found, w, end = throw_in_plane(sc, pl, x, y, z_hand, azimuths[a], height[f], step[f], over, unions, classes)
+                ends[a, k] = end
+                for q in range(found):
+                    if unions[q] == union:
+                        weight[a, k], isolation[a, k] = w, classes[q]
+    return weight, isolation, ends
+
+
+@njit(cache=True)
+def feet_on_ground(sc: Scene, xy: Floats) -> Floats:
+    """Ground height under plan points (k, 2). [m]"""
+    out = np.empty(len(xy))
+    for i in range(len(xy)):
+        out[i] = ground_at(sc, xy[i, 0], xy[i, 1])
+    return out

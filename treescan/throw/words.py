@@ -1,0 +1,82 @@
+"""The plain words of a throw: compass, places, steps to follow."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+
+
+def compass(azimuth: float) -> str:
+    """Eight-point compass name of an azimuth [rad], clockwise from north."""
+    return COMPASS[round(float(azimuth) / (np.pi / 4)) % 8]
+
+
+def where_to_stand(stand: ArrayLike, stem: ArrayLike) -> str:
+    """Such as "6 m NE of the stem"."""
+    d = np.asarray(stand, float)[:2] - np.asarray(stem, float)[:2]
+    return f"{np.hypot(*d):.0f} m {compass(float(np.arctan2(d[0], d[1])))} of the stem"
+
+
+def listed(names: tuple[str, ...] | list[str]) -> str:
+    """a, b and c."""
+    if len(names) < 2:
+        return "".join(names)
+    return ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def throw_steps(
+    *,
+    place: str,
+    method: str,
+    azimuth: float,
+    elevation: float,
+    speed: float,
+    apex: float,
+    union: str,
+    height: float,
+    isolation_class: int,
+    near: list[str],
+    far: list[str],
+    lodged: bool,
+    walk_round: bool,
+    slides: bool,
+    rest_distance: float,
+) -> tuple[str, ...]:
+    """What a person does, in order.
+
+    Parameters
+    ----------
+    near, far : list of str     Limbs to get the line off on the thrower's side and beyond, in the order they are met.
+    lodged : bool               The bag does not reach the ground by itself.
+    """
+    deg = np.degrees
+    steps = [
+        "Clear the arc of people; look for wires, windows and roads under it.",
+        f"Stand {place}. Throw with {method} towards {compass(azimuth)} ({deg(azimuth) % 360:.0f} deg from north), "
+        f"{deg(elevation):.0f} deg up, about {speed:.0f} m/s: the bag should pass over {union} at {height:.1f} m; top of the arc about {apex:.0f} m up.",
+    ]
+    if walk_round:
+        steps.append("Carry your end round the foot of the stem so that both legs hang on the same side of it.")
+    if isolation_class == 2:
+        if far or lodged:
+            over = f"over {listed(far[::-1])} " if far else ""
+            steps.append(f"Pull the bag back up {over}until it hangs just beyond the limb of {union}, then let it drop to the ground.")
+        if near:
+            steps.append(
+                f"Tie the bag to your end. From the far side pull it up over {listed(near)} until it hangs on the near side of the limb of {union}, then let it drop."
+            )
+    elif isolation_class == 3:
+        others = listed([*near, *far])
+        steps.append(f"The line stays over {others or 'other limbs'} as well: use it with a basal anchor only.")
+        steps.append("Let the bag run down; shake the line if it stops.")
+    else:
+        steps.append("Let the bag run down; shake the line if it stops.")
+    if slides:
+        steps.append(f"Pull gently both ways: the limb is steep enough for the line to slide into {union}.")
+    else:
+        steps.append(f"The limb is too flat for the line to slide: it stays about {rest_distance:.1f} m out from {union}.")
+    steps.append("Look from both sides that the line bears on the wanted limb alone before a rope is pulled up." if isolation_class < 3
+                 else "Look from both sides which limbs the line bears on before a rope is pulled up.")
+    return tuple(steps)
