@@ -1,4 +1,7 @@
-"""Will these anchors hold? Every rig against every place of the climber: forces, stresses down to the ground, margin, what catches next."""
+"""Will these anchors hold, and what catches if not?
+
+Every rig against every place of the climber: forces, stresses down to the ground, the margin with its low end, the failure chain.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,7 @@ from treescan.loads.limb_check import AnchorCheck, LimbCheck, Rig
 from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_break, load_path, margin_case, unseen, used
 from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
-from treescan.loads.section_stress import SectionForces, peaks, worst_mode
+from treescan.loads.section_stress import SectionForces, cross, peaks, worst_mode
 from treescan.loads.settings import LoadSettings, friction
 from treescan.loads.tree_sections import tree_sections
 from treescan.loads.uncertainty import monte_carlo
@@ -113,10 +116,10 @@ def _worst(tree: Tree, loads: RigLoads, path: LoadPath) -> tuple[int, int]:
     """Load row and section (row of `path`) with the largest utilisation."""
     s, node = tree.sections, path.node
     legs = loads.leg_forces()
-    about = np.cross(loads.leg_point, legs).sum(axis=2)
+    about = cross(loads.leg_point, legs).sum(axis=2)
     largest, which = peaks(
-        s.point[node], s.axis[node], s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear, s.weight[node], s.own_moment[node],
-        path.above, legs.sum(axis=2), about,
+        s.point[node], s.axis[node], s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear, s.weight[node],
+        s.own_moment[node], path.above, legs.sum(axis=2), about,
     )  # fmt: skip
     governing = int(np.argmax(largest))
     return int(which[governing]), governing
@@ -137,9 +140,13 @@ def _limb_check(
     at = path.node[governing]
     one = SectionForces(*(x[:, governing : governing + 1] for x in (f.axial, f.shear, f.bending, f.torsion)))
     fork = bool(s.fork[at] or s.k[at, 1] < 1.0)
-    mode = worst_mode(one, float(s.radius[at]), float(strength[governing]), float(path.crushing[governing]), float(path.shear[governing]), fork)
+    mode = worst_mode(
+        one, float(s.radius[at]), float(strength[governing]), float(path.crushing[governing]), float(path.shear[governing]), fork
+    )
     turns, mu, mu_used = _friction_turns(rig, loads, row, settings)
-    margin, overload = monte_carlo(margin_case(tree, path, loads.contacts, legs, contact, turns, mu, mu_used), rng, settings.samples)
+    margin, overload = monte_carlo(
+        margin_case(tree, path, loads.contacts, legs, contact, turns, mu, mu_used), rng, settings.samples
+    )
     sag, turn = _deflection(tree, loads.contacts, legs)
     verdict, reason = _verdict(tree, margin, int(at), mode, path)
     return LimbCheck(
@@ -188,7 +195,7 @@ def _deflection(tree: Tree, contacts: Sequence[Contact], legs: LegLoads) -> tupl
         below = np.isin(path, g.path_to_base(c.node))
         j = len(path) - 1 if i == len(contacts) - 1 else max(int(np.flatnonzero(below)[-1]) - 1, 0)
         force[j] += legs.force[i].sum(axis=0)
-        moment[j] += np.cross(legs.point[i] - points[j], legs.force[i]).sum(axis=0)
+        moment[j] += cross(legs.point[i] - points[j], legs.force[i]).sum(axis=0)
     u, turn = chain(points, radius, force, moment, tree.wood.moe, tree.wood.moe * tree.settings.shear_modulus_share)
     return float(np.linalg.norm(u)), float(np.linalg.norm(turn))
 
@@ -199,7 +206,8 @@ def _verdict(tree: Tree, margin: Estimate, node: int, mode: str, path: LoadPath)
     gates = [tree.sections.reported.gate[int(n)] for n in path.node if int(n) in tree.sections.reported.gate]
     if gates:
         return "does not hold", gates[0] + "."
-    where = f"{g.xyz[node, 2] - g.xyz[0, 2]:.1f} m up on {'the stem' if g.limb[node] == 0 else f'limb {g.limb[node]}'} ({2000 * g.segment_radius[node]:.0f} mm)"
+    limb = "the stem" if g.limb[node] == 0 else f"limb {g.limb[node]}"
+    where = f"{g.xyz[node, 2] - g.xyz[0, 2]:.1f} m up on {limb} ({2000 * g.segment_radius[node]:.0f} mm)"
     low = f"Low end of strength over stress {margin.p5:.2f} (middle {margin.median:.2f}) {where}, {mode}"
     if margin.p5 >= settings.holds_p5:
         return "holds", f"{low}; {settings.holds_p5:.2f} is asked for."
@@ -218,7 +226,24 @@ def _not_seen(rig: Rig, contacts: Sequence[Contact], why: str) -> AnchorCheck:
     """The answer where the scan cannot tell: no number at all."""
     none, nan = np.zeros(0), float("nan")
     check = LimbCheck(
-        np.zeros(0, np.int32), none, none, none, none, none, none, none, NOT_SEEN, -1, "", nan, nan, (), "not seen", f"Not seen: {why}.", nan, nan
+        np.zeros(0, np.int32),
+        none,
+        none,
+        none,
+        none,
+        none,
+        none,
+        none,
+        NOT_SEEN,
+        -1,
+        "",
+        nan,
+        nan,
+        (),
+        "not seen",
+        f"Not seen: {why}.",
+        nan,
+        nan,
     )
     empty = np.full(3, nan)
     return AnchorCheck(rig, empty, nan, "", -1, np.full((len(contacts), 3), nan), nan, check, (), False, "")

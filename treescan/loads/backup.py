@@ -1,14 +1,16 @@
 """If this fails, what goes with it, where does the rope go, how far does the climber fall, and does the next limb hold?
 
-A rope fixed at the ground forms a loop over its supports. When one is lost the loop shrinks to the shortest way left, and every limb that
-pierces the surface it sweeps stays inside: the outermost of them catch. A rope fixed at the union or with both ends at the climber has no
-such loop and goes with the limb.
+A rope fixed at the ground forms a loop over its supports. When one is lost the loop shrinks to the shortest way left, and
+every limb that
+pierces the surface it sweeps stays inside: the outermost of them catch. A rope fixed at the union or with both ends at the
+climber has no such loop and goes with the limb.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import networkx as nx
 import numpy as np
@@ -97,7 +99,9 @@ def pierced(graph: WoodGraph, gone: np.ndarray, corner: Floats, a: Floats, b: Fl
     return s.node[hit], s.start[hit] + w[hit, None] * d[hit]
 
 
-def settle(graph: WoodGraph, node: int, point: Floats, mu: float, counted: np.ndarray, bark: Floats) -> tuple[Contact, float] | None:
+def settle(
+    graph: WoodGraph, node: int, point: Floats, mu: float, counted: np.ndarray, bark: Floats
+) -> tuple[Contact, float] | None:
     """Where a rope that lands on a limb stays: there, or slid down into its union; None if it slides off the end.
 
     Returns the contact and the slide along the limb. [m]
@@ -113,16 +117,22 @@ def settle(graph: WoodGraph, node: int, point: Floats, mu: float, counted: np.nd
     if first >= node:
         return at_node(graph, node, point), 0.0
     own = float(graph.segment_radius[first])
-    rest = bark[first] + (graph.xyz[first] - bark[first]) * min(1.0, own / max(float(np.linalg.norm(graph.xyz[first] - bark[first])), 1e-9))
+    rest = bark[first] + (graph.xyz[first] - bark[first]) * min(
+        1.0, own / max(float(np.linalg.norm(graph.xyz[first] - bark[first])), 1e-9)
+    )
     inner = line[(line > first) & (line < node)]
-    slid = float(np.linalg.norm(graph.xyz[first] - rest) + graph.length[inner].sum() + np.linalg.norm(point - graph.xyz[graph.parent[node]]))
+    slid = float(
+        np.linalg.norm(graph.xyz[first] - rest)
+        + graph.length[inner].sum()
+        + np.linalg.norm(point - graph.xyz[graph.parent[node]])
+    )
     return at_node(graph, first, rest), slid
 
 
 def next_supports(
     graph: WoodGraph, gone: np.ndarray, hang: Hang, base: Floats, settings: LoadSettings, counted: np.ndarray, bark: Floats
 ) -> list[tuple[Contact, float]]:
-    """Supports of the rope after everything `gone` is lost, in rope order, each with the slide of a new one (0 for one that stays)."""
+    """Supports left or found once everything `gone` is lost, in rope order, each with its slide (0 for one that stays)."""
     kept: list[tuple[Contact, float]] = []
     lost: list[Floats] = []
     before = base
@@ -141,11 +151,18 @@ def next_supports(
 
 
 def _caught(
-    graph: WoodGraph, gone: np.ndarray, before: Floats, lost: Sequence[Floats], after: Floats, settings: LoadSettings, counted: np.ndarray, bark: Floats
+    graph: WoodGraph,
+    gone: np.ndarray,
+    before: Floats,
+    lost: Sequence[Floats],
+    after: Floats,
+    settings: LoadSettings,
+    counted: np.ndarray,
+    bark: Floats,
 ) -> list[tuple[Contact, float]]:
-    """Limbs inside the loop that the shrinking rope comes to rest on, from `before` to `after`: the upper hull of what it holds."""
+    """Limbs in the loop on which the shrinking rope rests, from `before` to `after`: the upper hull of what it holds."""
     fan = [*lost, after]
-    found = [pierced(graph, gone, before, p, q) for p, q in zip(fan[:-1], fan[1:], strict=True)]
+    found = [pierced(graph, gone, before, p, q) for p, q in pairwise(fan)]
     nodes, points = np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
     thick = 2 * graph.segment_radius[nodes] >= settings.catch_diameter
     thick |= ~np.isfinite(graph.segment_radius[nodes])

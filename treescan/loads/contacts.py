@@ -13,7 +13,7 @@ from treescan.loads.rope_run import Supports
 from treescan.wood.graph import Floats, WoodGraph
 
 LOCAL = 0.3
-"""A limb is taken as straight over this length either side of the rope, or twice its diameter if that is more [m] (project choice)."""
+"""A limb is taken as straight this far either side of the rope, or two diameters if that is more [m] (project choice)."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ def union_contact(graph: WoodGraph, rig: Rig, counted: np.ndarray, section_point
 
 
 def _line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
-    """Nodes from the fork outward along the limb the rope bears on, through `rest` and on to the limb's end; empty if `rest` is not above."""
+    """Nodes from the fork outward through `rest` to the end of its limb; empty if `rest` is not above the fork."""
     back = [rest]
     while graph.parent[back[-1]] >= 0 and graph.parent[back[-1]] != fork:
         back.append(int(graph.parent[back[-1]]))

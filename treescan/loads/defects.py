@@ -1,7 +1,7 @@
 """What did a person report, on which wood, and what does it do to the strength?
 
-A scan sees none of this. Reports come in as short sentences: "U07 dead", "limb 3 hollow 0.35" (wall over radius), "node 12 cavity 0.4
-open 60" (wall over radius, degrees of opening), "stem decay", "U04 included bark", "limb 2 crack".
+A scan sees none of this. Reports come in as short sentences: "U07 dead", "limb 3 hollow 0.35" (wall over radius), "node 12
+cavity 0.4 open 60" (wall over radius, degrees of opening), "stem decay", "U04 included bark", "limb 2 crack".
 """
 
 from __future__ import annotations
@@ -15,7 +15,13 @@ from treescan.errors import BadInput
 from treescan.loads.settings import LoadSettings
 from treescan.wood.graph import Floats, WoodGraph
 
-GATES = {"dead": "reported dead", "decay": "reported decayed", "decayed": "reported decayed", "crack": "reported cracked", "cracked": "reported cracked"}
+GATES = {
+    "dead": "reported dead",
+    "decay": "reported decayed",
+    "decayed": "reported decayed",
+    "crack": "reported cracked",
+    "cracked": "reported cracked",
+}
 
 
 @dataclass(frozen=True)
@@ -55,7 +61,9 @@ def lay_out(graph: WoodGraph, settings: LoadSettings) -> Reported:
     ------
     BadInput    For a report that names no known wood or no known defect.
     """
-    keep, gate, included = np.ones(len(graph)), {}, {}
+    keep = np.ones(len(graph))
+    gate: dict[int, str] = {}
+    included: dict[int, str] = {}
     for text in settings.reported:
         nodes, fork, rest = _where(graph, text)
         what = rest[0] if rest else ""
@@ -69,7 +77,10 @@ def lay_out(graph: WoodGraph, settings: LoadSettings) -> Reported:
                 gate |= dict.fromkeys(nodes, reason)
             keep[nodes] = np.minimum(keep[nodes], share)
         else:
-            raise BadInput(f"the report '{text}' names no known defect", remedy="use dead, decay, crack, hollow t/R, cavity t/R open DEGREES, or U.. included bark")
+            raise BadInput(
+                f"the report '{text}' names no known defect",
+                remedy="use dead, decay, crack, hollow t/R, cavity t/R open DEGREES, or U.. included bark",
+            )
     return Reported(keep, gate, included)
 
 
@@ -90,7 +101,10 @@ def _where(graph: WoodGraph, text: str) -> tuple[list[int], int, list[str]]:
             return [int(i) for i in np.flatnonzero(graph.limb == number)], -1, rest[1:]
         if head.lower() == "node" and number < len(graph):
             return [number], -1, rest[1:]
-    raise BadInput(f"the report '{text}' names no wood of this tree", remedy="start it with a union label such as U07, or 'limb 3', 'node 12', 'stem'")
+    raise BadInput(
+        f"the report '{text}' names no wood of this tree",
+        remedy="start it with a union label such as U07, or 'limb 3', 'node 12', 'stem'",
+    )
 
 
 def _hollow(text: str, rest: list[str], settings: LoadSettings) -> tuple[float, str]:
@@ -99,12 +113,18 @@ def _hollow(text: str, rest: list[str], settings: LoadSettings) -> tuple[float, 
         wall = float(rest[1])
         opening = float(rest[rest.index("open") + 1]) if "open" in rest else 0.0
     except (IndexError, ValueError):
-        raise BadInput(f"the report '{text}' lacks its figures", remedy="write for example 'limb 3 hollow 0.35' or 'U07 cavity 0.4 open 60'") from None
+        raise BadInput(
+            f"the report '{text}' lacks its figures", remedy="write for example 'limb 3 hollow 0.35' or 'U07 cavity 0.4 open 60'"
+        ) from None
     if not 0 < wall <= 1 or not 0 <= opening <= 360:
         raise BadInput(f"the report '{text}' has a wall over radius outside 0-1 or an opening outside 0-360 degrees")
-    share = float(hollow_keep(wall)) if rest[0] == "hollow" and not opening else 1.0 - float(open_cavity_loss(1 - wall, opening / 360))
+    share = (
+        float(hollow_keep(wall))
+        if rest[0] == "hollow" and not opening
+        else 1.0 - float(open_cavity_loss(1 - wall, opening / 360))
+    )
     if wall < settings.least_wall:
-        return share, f"{text}: wall {wall:.2f} of the radius is below {settings.least_wall:.2f}, where walls crack and buckle and no formula holds"
+        return share, f"{text}: below {settings.least_wall:.2f} of the radius walls crack and buckle and no formula holds"
     if opening > settings.widest_opening_deg:
         return share, f"{text}: open over more than {settings.widest_opening_deg:.0f} degrees, where no formula holds"
     return share, ""

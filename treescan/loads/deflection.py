@@ -10,7 +10,8 @@ from treescan.wood.graph import Floats, Ints
 
 @njit(cache=True)
 def displacements(xyz, parent, radius, moe, shear_modulus, force, moment):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Displacement and rotation of every node of a rooted tree of round, straight, even beams (Euler-Bernoulli), clamped at node 0.
+    """Displacement and rotation of every node of a rooted tree of round, straight, even beams (Euler-Bernoulli), clamped at
+    node 0.
 
     Parameters
     ----------
@@ -57,11 +58,15 @@ def displacements(xyz, parent, radius, moe, shear_modulus, force, moment):  # ty
         ei = moe * inertia
         for k in range(3):
             u[i, k] += c[k] * length**3 / (3 * ei) + bt[k] * length**2 / (2 * ei) + t[k] * along * length / (moe * area)
-            turn[i, k] += tc[k] * length**2 / (2 * ei) + b[k] * length / ei + t[k] * twist * length / (shear_modulus * 2 * inertia)
+            turn[i, k] += (
+                tc[k] * length**2 / (2 * ei) + b[k] * length / ei + t[k] * twist * length / (shear_modulus * 2 * inertia)
+            )
     return u, turn
 
 
-def chain(points: Floats, radius: Floats, loads: Floats, moments: Floats, moe: float, shear_modulus: float) -> tuple[Floats, Floats]:
+def chain(
+    points: Floats, radius: Floats, loads: Floats, moments: Floats, moe: float, shear_modulus: float
+) -> tuple[Floats, Floats]:
     """Displacement and rotation at the far end of a chain of points (k, 3) that starts at the ground, (3,) each. [m], [rad]"""
     parent: Ints = np.arange(-1, len(points) - 1, dtype=np.int32)
     u, turn = displacements(points, parent, radius, moe, shear_modulus, loads, moments)

@@ -1,4 +1,4 @@
-"""The whole story of one failure: the first limb breaks, the rope lands on the next, that one holds or breaks, down to the ground."""
+"""The whole story of one failure: a limb breaks, the rope lands on the next, that holds or breaks, down to the ground."""
 
 from __future__ import annotations
 
@@ -38,7 +38,11 @@ def failure_chain(
     ground = tree.ground_below(climber)
     if not basal:
         height = float(climber[2] - ground)
-        return (to_ground(height, f"The rope goes with the limb and nothing holds its other end: {height:.1f} m to the ground."),), False, ""
+        return (
+            (to_ground(height, f"The rope goes with the limb and nothing holds its other end: {height:.1f} m to the ground."),),
+            False,
+            "",
+        )
     gone = g.above(broken)
     cause = _common_cause(tree, contacts, gone)
     hang = Hang(tuple(contacts), climber)
@@ -72,7 +76,8 @@ def _margin(
         return UNKNOWN, None, None
     path = load_path(tree, contacts)
     share = peak * run.touches[:, None, None]
-    loads = LegLoads(np.stack([run.arrive, run.leave], axis=1), share * np.stack([run.toward_start, run.toward_end], axis=1))
+    pull = np.asarray(share * np.stack([run.toward_start, run.toward_end], axis=1), float)
+    loads = LegLoads(np.stack([run.arrive, run.leave], axis=1), pull)
     utilised = used(tree, path, forces(tree, path, loads))
     zero = np.zeros(2 * len(contacts))
     case = margin_case(tree, path, contacts, loads, len(contacts) - 1, zero, np.zeros(3), 0.0)
@@ -88,8 +93,9 @@ def _catch(tree: Tree, before: Hang, found: Fall, margin: Estimate, gone: np.nda
     row, label = label_of(g, contact.node)
     force = float(np.linalg.norm(found.run.contact_forces(np.full(len(found.run.leg), found.peak))[-1]))
     hits = swing_hits(g, gone, before.climber, found.hang.climber, tree.settings)
+    height = contact.point[2] - g.xyz[0, 2]
     words = (
-        f"The rope drops onto {label} (limb {g.limb[contact.node]}, {2000 * contact.radius:.0f} mm, {contact.point[2] - g.xyz[0, 2]:.1f} m up)"
+        f"The rope drops onto {label} (limb {g.limb[contact.node]}, {2000 * contact.radius:.0f} mm, {height:.1f} m up)"
         f"{f', slides {found.slide:.1f} m' if found.slide > 0.05 else ''}; the climber drops {max(found.drop, 0.0):.1f} m"
         f"{f' and swings {found.sideways:.1f} m sideways' if found.sideways > 0.3 else ''}{f' past {hits}' if hits else ''}; "
         f"peak {found.peak / 1000:.1f} kN in the rope, {force / 1000:.1f} kN on the limb; "

@@ -86,7 +86,8 @@ class LimbCheck:
 class Catch:
     """What the rope lands on next when the support above gives out; the ground when `union` is None.
 
-    union : row, -1 for a limb without a union row, None for the ground; label : str; slide, drop : float [m]; peak : float [N]; margin : Estimate under that peak; words : str, one sentence.
+    union : row, -1 for a limb without a union row, None for the ground; label : str; slide, drop : float [m]; peak : float
+    [N]; margin : Estimate under that peak; words : str, one sentence.
     """
 
     union: int | None

@@ -1,4 +1,7 @@
-"""How hard does the climber pull, from where, in each load case? The largest at every place is what the wood is checked against."""
+"""How hard does the climber pull, from where, in each load case?
+
+The largest at every place is what the wood is checked against.
+"""
 
 from __future__ import annotations
 

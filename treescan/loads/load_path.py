@@ -9,7 +9,7 @@ import networkx as nx
 import numpy as np
 
 from treescan.loads.contacts import Contact
-from treescan.loads.section_stress import SectionForces, section_forces, utilisation
+from treescan.loads.section_stress import SectionForces, cross, section_forces, utilisation
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import TreeSections
 from treescan.loads.uncertainty import MarginCase, correlation_factor
@@ -42,7 +42,8 @@ class Tree:
 
 @dataclass(frozen=True)
 class LoadPath:
-    """Sections below the contacts of one rope: node (s,) int from the ground up, above (s, c) True where a section carries the contact.
+    """Sections below the contacts of one rope: node (s,) int from the ground up, above (s, c) True where a section carries the
+    contact.
 
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
     """
@@ -84,7 +85,8 @@ def unseen(tree: Tree, contacts: Sequence[Contact]) -> str:
         bad = path[~s.known[path]]
         if len(bad):
             what = "the scan bridged a gap" if not tree.graph.seen[bad[0]] else "no diameter was measured"
-            return f"{what} at {tree.graph.xyz[bad[0], 2] - tree.graph.xyz[0, 2]:.1f} m on the load path (limb {tree.graph.limb[bad[0]]})"
+            height = tree.graph.xyz[bad[0], 2] - tree.graph.xyz[0, 2]
+            return f"{what} at {height:.1f} m on the load path (limb {tree.graph.limb[bad[0]]})"
     return ""
 
 
@@ -107,7 +109,8 @@ def used(tree: Tree, path: LoadPath, found: SectionForces) -> Floats:
 def likely_break(tree: Tree, path: LoadPath, utilised: Floats) -> int:
     """Node of the limb that gives way first: the most used section off the main stem, or the most used of all if there is none.
 
-    The stem carries every support of the tree; its own margin decides the verdict, but what catches the rope is a question about limbs.
+    The stem carries every support of the tree; its own margin decides the verdict, but what catches the rope is a question
+    about limbs.
     """
     limbs = tree.graph.limb[path.node] != 0
     score = np.where(limbs, utilised, -1.0) if limbs.any() else utilised
@@ -115,7 +118,14 @@ def likely_break(tree: Tree, path: LoadPath, utilised: Floats) -> int:
 
 
 def margin_case(
-    tree: Tree, path: LoadPath, contacts: Sequence[Contact], loads: LegLoads, moving: int, turn_sum: Floats, mu: Floats, mu_used: float
+    tree: Tree,
+    path: LoadPath,
+    contacts: Sequence[Contact],
+    loads: LegLoads,
+    moving: int,
+    turn_sum: Floats,
+    mu: Floats,
+    mu_used: float,
 ) -> MarginCase:
     """The weakest sections under one load with all that is uncertain.
 
@@ -129,15 +139,16 @@ def margin_case(
     legs, points = loads.force.reshape(-1, 3), loads.point.reshape(-1, 3)
     above = np.repeat(path.above, 2, axis=1)
     force = above[..., None] * legs
-    moment = above[..., None] * np.cross(points[None] - s.point[node][:, None], legs[None])
+    moment = above[..., None] * cross(points[None] - s.point[node][:, None], legs[None])
     kept = np.sort(np.argsort(-used(tree, path, forces(tree, path, loads)), kind="stable")[:KEPT])
     n, c = node[kept], contacts[moving]
-    shift = path.above[kept, moving, None] * np.cross(c.axis, loads.force[moving].sum(axis=0))
+    shift = path.above[kept, moving, None] * cross(c.axis, loads.force[moving].sum(axis=0))
     height = np.linalg.norm(s.point[n] - tree.graph.xyz[0], axis=1)
     return MarginCase(
         axis=s.axis[n], radius=s.radius[n], sd=s.sd[n], tangle=correlation_factor(tree.graph.limb[n], height, settings),
         bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=s.spread, k=s.k[n],
         force=force[kept], moment=moment[kept], turn_sum=turn_sum, mu=mu, mu_used=mu_used,
         shift=shift, least_shift=-max(float(np.nan_to_num(c.out, nan=np.inf)), 0.0),
-        own_weight=s.weight[n], own_moment=s.own_moment[n], mass_sd=settings.climber_mass_sd / settings.climber_mass, rest_sd=settings.rest_sd,
+        own_weight=s.weight[n], own_moment=s.own_moment[n],
+        mass_sd=settings.climber_mass_sd / settings.climber_mass, rest_sd=settings.rest_sd,
     )  # fmt: skip

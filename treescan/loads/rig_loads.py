@@ -58,7 +58,9 @@ def _run_all(start, end, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ig
     return arrive, leave, wrap, turn
 
 
-def rig_loads(system: str, hardware: str, contacts: Sequence[Contact], base: Floats, ground: float, work: Floats, settings: LoadSettings) -> RigLoads:
+def rig_loads(
+    system: str, hardware: str, contacts: Sequence[Contact], base: Floats, ground: float, work: Floats, settings: LoadSettings
+) -> RigLoads:
     """Rope runs and leg forces of one rig for every allowed place of the climber.
 
     Parameters
@@ -99,8 +101,9 @@ def _behind(run: RopeRun, settings: LoadSettings) -> float:
 def _shares(system: str, hardware: str, turn: Floats, settings: LoadSettings, weight_share: Floats | None) -> Floats:
     """Tension of the leg before and after each contact over the climber's pull, (l, c, 2).
 
-    With `weight_share` (the climber's weight over each pull): as judged, both legs of a basal anchor in full (or the low end of friction,
-    where the settings say so), and never less than the pre-load left in the anchor leg. Without: the middle friction, for information.
+    With `weight_share` (the climber's weight over each pull): as judged, both legs of a basal anchor in full (or the low end of
+    friction, where the settings say so), and never less than the pre-load left in the anchor leg. Without: the middle friction,
+    for information.
     """
     n, c = turn.shape
     share = np.zeros((n, c, 2))
@@ -132,4 +135,3 @@ def friction_multiple(loads: RigLoads, hardware: str, system: str, row: int, set
     """Force on the union over the climber's pull with the middle friction: information only."""
     share = _shares(system, hardware, loads.turn[row : row + 1], settings, None)[0, -1]
     return float(np.linalg.norm((share[:, None] * loads.leg_toward[row, -1]).sum(axis=0)))
-

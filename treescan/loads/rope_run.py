@@ -1,8 +1,10 @@
 """Which way does a taut rope run over its supports, and with what force does it press on each?
 
-A support is a limb taken as a straight round bar, evenly tapered, that the rope passes over. The shortest path consists of straight
+A support is a limb taken as a straight round bar, evenly tapered, that the rope passes over. The shortest path consists of
+straight
 legs and of arcs on the bars; a bar or cone rolls out flat, so the path over one support is closed form and several are found by
-tightening one after the other until nothing moves. Where a rope is held in place along the limb (a union, friction), its arc stays there.
+tightening one after the other until nothing moves. Where a rope is held in place along the limb (a union, friction), its arc
+stays there.
 """
 
 from __future__ import annotations
@@ -80,7 +82,9 @@ class Supports:
     def subset(self, keep: Sequence[int] | NDArray[np.int_]) -> Supports:
         """Some of the supports, in the order given."""
         i = np.asarray(keep, int)
-        return Supports(self.origin[i], self.axis[i], self.top[i], self.radius[i], self.taper[i], self.low[i], self.high[i], self.sense[i])
+        return Supports(
+            self.origin[i], self.axis[i], self.top[i], self.radius[i], self.taper[i], self.low[i], self.high[i], self.sense[i]
+        )
 
 
 @dataclass(frozen=True)
@@ -90,11 +94,13 @@ class RopeRun:
     Attributes
     ----------
     start, end : (3,) float     Base anchor (or climber) and climber. [m]
-    arrive, leave : (c, 3)      Where the rope meets and leaves each support; both on the straight line where it does not touch. [m]
+    arrive, leave : (c, 3)      Where the rope meets and leaves each support; both on the straight line where it does not
+        touch. [m]
     touches : (c,) bool         False where the taut rope clears the support.
     toward_start, toward_end : (c, 3)   Unit vectors of the legs as they leave the support.
     turn : (c,) float           Turning of the rope on the support. [rad]
-    leg : (c + 1,) float        Length of rope from the start to the first support, between supports, and to the end (arcs with the leg before). [m]
+    leg : (c + 1,) float        Length of rope from the start to the first support, between supports, and to the end (arcs with
+        the leg before). [m]
     length : float              Of the whole rope. [m]
     """
 
@@ -142,8 +148,8 @@ def taut_rope(start: ArrayLike, end: ArrayLike, supports: Supports) -> RopeRun:
     arrive, leave = np.zeros((c, 3)), np.zeros((c, 3))
     wrap, turn, arc = np.zeros(c), np.zeros(c), np.zeros(c)
     _tighten(
-        a, b, supports.origin, supports.axis, supports.top, supports.radius, supports.taper, supports.low, supports.high, supports.sense,
-        arrive, leave, wrap, turn, arc, SWEEPS,
+        a, b, supports.origin, supports.axis, supports.top, supports.radius, supports.taper, supports.low, supports.high,
+        supports.sense, arrive, leave, wrap, turn, arc, SWEEPS,
     )  # fmt: skip
     touches = wrap > 0.0
     points_before = np.vstack([a, leave]) if c else a[None]
@@ -300,7 +306,10 @@ def capstan(mu: ArrayLike, turn: ArrayLike) -> Floats:
 
 
 def resultant(t1: ArrayLike, t2: ArrayLike, between: ArrayLike) -> Floats:
-    """Force of two rope legs on their support, sqrt(T1^2 + T2^2 + 2 T1 T2 cos c), `between` the angle between the legs. [N], [rad]"""
+    """Force of two rope legs on their support, sqrt(T1^2 + T2^2 + 2 T1 T2 cos c), `between` the angle between the legs.
+
+    [N], [rad]
+    """
     a, b, c = (np.asarray(x, float) for x in (t1, t2, between))
     return np.sqrt(a * a + b * b + 2 * a * b * np.cos(c))
 
@@ -316,7 +325,10 @@ def slides(slope: ArrayLike, mu: ArrayLike) -> NDArray[np.bool_]:
 
 
 def strung_tension(load: ArrayLike, below_level: ArrayLike) -> Floats:
-    """Tension of a rope strung between two trees with a load at mid-span, P / (2 sin a), a the rope's angle below level. [N], [rad]"""
+    """Tension of a rope strung between two trees with a load at mid-span, P / (2 sin a), a the rope's angle below level.
+
+    [N], [rad]
+    """
     return np.asarray(load, float) / (2 * np.sin(np.asarray(below_level, float)))
 
 

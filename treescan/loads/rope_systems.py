@@ -24,9 +24,15 @@ class RopeSystem:
 
 
 SYSTEMS: dict[str, RopeSystem] = {
-    "MRS": RopeSystem(2, False, True, "both legs end at the climber and share the weight: the union bears it once", "common_practice"),
-    "SRS canopy": RopeSystem(1, False, True, "fixed at the union: the union bears the weight once; the line must be isolated", "common_practice"),
-    "SRS basal": RopeSystem(1, True, False, "fixed at the ground: the union bears both legs, just under twice the weight", "basal_two"),
+    "MRS": RopeSystem(
+        2, False, True, "both legs end at the climber and share the weight: the union bears it once", "common_practice"
+    ),
+    "SRS canopy": RopeSystem(
+        1, False, True, "fixed at the union: the union bears the weight once; the line must be isolated", "common_practice"
+    ),
+    "SRS basal": RopeSystem(
+        1, True, False, "fixed at the ground: the union bears both legs, just under twice the weight", "basal_two"
+    ),
 }
 """Rope systems by name."""
 

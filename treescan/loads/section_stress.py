@@ -1,14 +1,25 @@
-"""What does a load do to every section on its way to the ground? Axial force, shear, bending and torsion, and the stresses they make."""
+"""What does a load do to every section on its way to the ground?
+
+Axial force, shear, bending and torsion, and the stresses they make.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import ArrayLike
 
 from treescan.wood.graph import Floats
+
+
+def cross(a: Floats, b: Floats) -> Floats:
+    """Vector product along the last axis, without the general one's overhead."""
+    x, y, z = a[..., 0], a[..., 1], a[..., 2]
+    u, v, w = b[..., 0], b[..., 1], b[..., 2]
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
+
 
 MODES = ("bending", "compression", "torsion", "shear", "union tear-out")
 
@@ -24,7 +35,13 @@ class SectionForces:
 
 
 def section_forces(
-    point: Floats, axis: Floats, above: np.ndarray, load_point: Floats, load: Floats, own_force: Floats | None = None, own_moment: Floats | None = None
+    point: Floats,
+    axis: Floats,
+    above: np.ndarray,
+    load_point: Floats,
+    load: Floats,
+    own_force: Floats | None = None,
+    own_moment: Floats | None = None,
 ) -> SectionForces:
     """Statically determinate forces in sections of a tree from point loads above them.
 
@@ -41,8 +58,8 @@ def section_forces(
     """
     on = above.astype(float)
     force = np.einsum("sq,lqi->lsi", on, load)
-    about_origin = np.einsum("sq,lqi->lsi", on, np.cross(load_point, load))
-    moment = about_origin - np.cross(point[None], force)
+    about_origin = np.einsum("sq,lqi->lsi", on, cross(load_point, load))
+    moment = about_origin - cross(point[None], force)
     if own_force is not None:
         force = force + own_force
     if own_moment is not None:
@@ -66,11 +83,14 @@ def utilisation(forces: SectionForces, radius: Floats, bending: Floats, crushing
 
     Notes
     -----
-    N / (A f) + M / (Z f_m), f the crushing strength under compression and f_m under tension; 4 V / (3 A f_v) + 16 T / (pi d^3 f_v).
+    N / (A f) + M / (Z f_m), f the crushing strength under compression and f_m under tension;
+    4 V / (3 A f_v) + 16 T / (pi d^3 f_v).
     """
     area, z = np.pi * radius**2, np.pi * radius**3 / 4
     along = np.where(forces.axial < 0, crushing, bending)
-    return np.abs(forces.axial) / (area * along) + forces.bending / (z * bending), 4 * forces.shear / (3 * area * shear) + forces.torsion / (2 * z * shear)
+    return np.abs(forces.axial) / (area * along) + forces.bending / (z * bending), 4 * forces.shear / (
+        3 * area * shear
+    ) + forces.torsion / (2 * z * shear)
 
 
 def worst_mode(forces: SectionForces, radius: float, bending: float, crushing: float, shear: float, fork: bool) -> str:
@@ -91,7 +111,7 @@ def worst_mode(forces: SectionForces, radius: float, bending: float, crushing: f
     return max(("bending", "compression"), key=lambda name: parts[name])
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True)
 def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment, above, force, about_origin):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Largest utilisation of every section over all load cases, and the case it came from.
 
@@ -107,7 +127,7 @@ def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment,
     """
     s_count, l_count, c_count = len(radius), len(force), above.shape[1]
     largest, which = np.zeros(s_count), np.zeros(s_count, np.int64)
-    for s in prange(s_count):
+    for s in range(s_count):
         r = radius[s]
         area, z = np.pi * r * r, np.pi * r * r * r / 4
         tx, ty, tz = axis[s]

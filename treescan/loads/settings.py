@@ -25,22 +25,46 @@ class LoadSettings:
     climber_mass_sd: float = setting(5.0, "kg", "standard deviation of that mass", "project_choice", low=0.0, high=50.0)
     rescue_mass: float = setting(100.0, "kg", "second person with gear, rescue case", "project_choice", low=0.0, high=400.0)
     cases: tuple[str, ...] = setting(CASES, "", "load cases that are tried; the worst governs", "project_choice", choices=CASES)
-    ascent_factor: float = setting(1.5, "W", "peak while climbing the rope, top of the measured 1.1-1.5", "kane_arwade_2022", low=1.0, high=12.0)
-    positioning_factor: float = setting(2.0, "W", "weight put on at once, no slack, no damping", "sudden_load", low=1.0, high=12.0)
-    limb_walk_factor: float = setting(1.0, "W", "on W / cos(rope angle), braced at the feet; no measurement found", "geometry", low=1.0, high=12.0)
-    rescue_factor: float = setting(1.5, "W", "on the weight of both people; no measurement found", "project_choice", low=1.0, high=12.0)
+    ascent_factor: float = setting(
+        1.5, "W", "peak while climbing the rope, top of the measured 1.1-1.5", "kane_arwade_2022", low=1.0, high=12.0
+    )
+    positioning_factor: float = setting(
+        2.0, "W", "weight put on at once, no slack, no damping", "sudden_load", low=1.0, high=12.0
+    )
+    limb_walk_factor: float = setting(
+        1.0, "W", "on W / cos(rope angle), braced at the feet; no measurement found", "geometry", low=1.0, high=12.0
+    )
+    rescue_factor: float = setting(
+        1.5, "W", "on the weight of both people; no measurement found", "project_choice", low=1.0, high=12.0
+    )
     slack: float = setting(0.3, "m", "free fall before the rope comes tight, abrupt stop", "project_choice", low=0.0, high=20.0)
-    shortest_rope: float = setting(2.0, "m", "least rope between climber and support in the abrupt stop", "project_choice", low=0.3, high=50.0)
-    rope_modulus: float = setting(30000.0, "N", "rope force per strain; standard rope lies between 19.6 and 41.2 kN", "en1891_bounds", low=500.0, high=1e6)
-    stop_ceiling: float = setting(10.6, "W", "largest abrupt stop measured; a computed one above it is said to be so", "kane_2020_stops", low=1.0, high=50.0)
-    preload: float = setting(0.0, "W", "tension left in the anchor leg of a basal anchor by the pre-load test", "kane_2020_basal", low=0.0, high=10.0)
+    shortest_rope: float = setting(
+        2.0, "m", "least rope between climber and support in the abrupt stop", "project_choice", low=0.3, high=50.0
+    )
+    rope_modulus: float = setting(
+        30000.0, "N", "rope force per strain; standard rope lies between 19.6 and 41.2 kN", "en1891_bounds", low=500.0, high=1e6
+    )
+    stop_ceiling: float = setting(
+        10.6, "W", "largest abrupt stop measured; a computed one above it is said to be so", "kane_2020_stops", low=1.0, high=50.0
+    )
+    preload: float = setting(
+        0.0, "W", "tension left in the anchor leg of a basal anchor by the pre-load test", "kane_2020_basal", low=0.0, high=10.0
+    )
     test_people: float = setting(2.0, "W", "people hanging on the rope in the load test", "load_test", low=1.0, high=5.0)
-    rope_angle_limit_deg: float = setting(45.0, "deg", "rope angle from plumb beyond which the climber does not go", "rope_angle", low=5.0, high=85.0)
+    rope_angle_limit_deg: float = setting(
+        45.0, "deg", "rope angle from plumb beyond which the climber does not go", "rope_angle", low=5.0, high=85.0
+    )
     # --- rope on its supports: (low, middle, high)
     mu_bark: tuple[float, ...] = setting((0.15, 0.30, 0.50), "-", "friction of rope on bark", "mu_bark", low=0.0, high=2.0)
-    mu_sleeve: tuple[float, ...] = setting((0.15, 0.25, 0.35), "-", "friction of rope on a sleeve", "project_choice", low=0.0, high=2.0)
-    mu_ring: tuple[float, ...] = setting((0.14, 0.19, 0.25), "-", "friction of rope on a metal ring", "delaney_2022", low=0.0, high=2.0)
-    mu_pulley: tuple[float, ...] = setting((0.049, 0.07, 0.099), "-", "effective friction of a pulley block", "donzelli_1999", low=0.0, high=2.0)
+    mu_sleeve: tuple[float, ...] = setting(
+        (0.15, 0.25, 0.35), "-", "friction of rope on a sleeve", "project_choice", low=0.0, high=2.0
+    )
+    mu_ring: tuple[float, ...] = setting(
+        (0.14, 0.19, 0.25), "-", "friction of rope on a metal ring", "delaney_2022", low=0.0, high=2.0
+    )
+    mu_pulley: tuple[float, ...] = setting(
+        (0.049, 0.07, 0.099), "-", "effective friction of a pulley block", "donzelli_1999", low=0.0, high=2.0
+    )
     basal_bound: str = setting(
         "frictionless",
         "",
@@ -48,50 +72,101 @@ class LoadSettings:
         "basal_two",
         choices=("frictionless", "friction"),
     )
-    rest_sd: float = setting(0.05, "m", "standard deviation of where the rope rests along the limb", "project_choice", low=0.0, high=2.0)
-    least_lever: float = setting(0.5, "d", "least distance of the rope from the parent's bark, in limb diameters", "project_choice", low=0.0, high=5.0)
+    rest_sd: float = setting(
+        0.05, "m", "standard deviation of where the rope rests along the limb", "project_choice", low=0.0, high=2.0
+    )
+    least_lever: float = setting(
+        0.5, "d", "least distance of the rope from the parent's bark, in limb diameters", "project_choice", low=0.0, high=5.0
+    )
     # --- wood
     section: str = setting(
-        OUTSIDE, "", "what the diameter is: the scan's circle over bark, or the same less bark", "kane_2007", choices=(OUTSIDE, INSIDE)
+        OUTSIDE,
+        "",
+        "what the diameter is: the scan's circle over bark, or the same less bark",
+        "kane_2007",
+        choices=(OUTSIDE, INSIDE),
     )
-    live_share_outside: float = setting(0.40, "MOR", "mean breaking stress of live branches on the circle over bark", "kane_2007", low=0.05, high=1.0)
-    live_cov_outside: float = setting(0.446, "-", "its scatter: standard error 0.035 times the root of 26 branches", "kane_2007", low=0.0, high=1.0)
-    live_share_inside: float = setting(0.72, "MOR", "mean breaking stress of live branches inside bark", "kane_2007", low=0.05, high=1.0)
-    live_cov_inside: float = setting(0.255, "-", "its scatter: standard error 0.036 times the root of 26 branches", "kane_2007", low=0.0, high=1.0)
+    live_share_outside: float = setting(
+        0.40, "MOR", "mean breaking stress of live branches on the circle over bark", "kane_2007", low=0.05, high=1.0
+    )
+    live_cov_outside: float = setting(
+        0.446, "-", "its scatter: standard error 0.035 times the root of 26 branches", "kane_2007", low=0.0, high=1.0
+    )
+    live_share_inside: float = setting(
+        0.72, "MOR", "mean breaking stress of live branches inside bark", "kane_2007", low=0.05, high=1.0
+    )
+    live_cov_inside: float = setting(
+        0.255, "-", "its scatter: standard error 0.036 times the root of 26 branches", "kane_2007", low=0.0, high=1.0
+    )
     shear_share_outside: float = setting(
-        0.556, "-", "share of clear-wood shear strength kept on the circle over bark: 0.40 / 0.72, the section alone", "ash_torsion", low=0.05, high=1.0
+        0.556,
+        "-",
+        "share of clear-wood shear strength kept on the circle over bark: 0.40 / 0.72, the section alone",
+        "ash_torsion",
+        low=0.05,
+        high=1.0,
     )
     shear_share_inside: float = setting(1.0, "-", "share of it kept inside bark", "ash_torsion", low=0.05, high=1.0)
-    bark_share: float = setting(0.08, "d", "bark on both sides over the diameter, where 'inside bark' is chosen", "bark_effect", low=0.0, high=0.4)
+    bark_share: float = setting(
+        0.08, "d", "bark on both sides over the diameter, where 'inside bark' is chosen", "bark_effect", low=0.0, high=0.4
+    )
     mor_cov: float = setting(0.16, "-", "scatter of green MOR where the table states none", "handbook_cov", low=0.0, high=0.6)
     green_density: float = setting(0.0, "kg/m3", "measured green density; 0 = the table's", "spatz_2013", low=0.0, high=1500.0)
     density_exponent: float = setting(1.2, "-", "strength over green density", "spatz_2013", low=0.0, high=3.0)
     shear_modulus_share: float = setting(0.0625, "MOE", "shear modulus over MOE", "project_choice", low=0.01, high=0.5)
-    twig_share: float = setting(0.15, "-", "weight of twigs the scan does not resolve, over the wood's", "project_choice", low=0.0, high=1.0)
-    leaf_mass: float = setting(0.2, "kg/m2", "fresh mass per projected area of twigs and leaves", "project_choice", low=0.0, high=2.0)
+    twig_share: float = setting(
+        0.15, "-", "weight of twigs the scan does not resolve, over the wood's", "project_choice", low=0.0, high=1.0
+    )
+    leaf_mass: float = setting(
+        0.2, "kg/m2", "fresh mass per projected area of twigs and leaves", "project_choice", low=0.0, high=2.0
+    )
     self_weight: bool = setting(True, "", "count the tree's own weight on every section", "geometry")
     # --- unions
-    union_aspect: tuple[float, ...] = setting((0.50, 0.70, 0.85, 0.87), "-", "limb over parent diameter, corners of the factor", "union_factor")
-    union_k: tuple[float, ...] = setting((1.00, 0.75, 0.55, 0.50), "-", "union factor at those corners", "union_factor", low=0.0, high=1.0)
+    union_aspect: tuple[float, ...] = setting(
+        (0.50, 0.70, 0.85, 0.87), "-", "limb over parent diameter, corners of the factor", "union_factor"
+    )
+    union_k: tuple[float, ...] = setting(
+        (1.00, 0.75, 0.55, 0.50), "-", "union factor at those corners", "union_factor", low=0.0, high=1.0
+    )
     union_k_low: float = setting(0.8, "-", "low end of the factor, as a share of it", "union_factor", low=0.1, high=1.0)
-    union_k_high: float = setting(1.2, "-", "high end of the factor, as a share of it, never above 1", "union_factor", low=1.0, high=2.0)
-    included_bark: tuple[float, ...] = setting((0.40, 0.76, 0.85), "-", "low, middle, high share kept with reported included bark", "slater_ennos_2015")
-    codominant: float = setting(0.70, "-", "aspect ratio from which both stems of a fork carry the factor", "dahle_2022", low=0.3, high=1.0)
-    # --- defects a person reports: "U07 dead", "limb 3 hollow 0.35", "node 12 cavity 0.4 open 60", "stem decay", "U04 included bark"
+    union_k_high: float = setting(
+        1.2, "-", "high end of the factor, as a share of it, never above 1", "union_factor", low=1.0, high=2.0
+    )
+    included_bark: tuple[float, ...] = setting(
+        (0.40, 0.76, 0.85), "-", "low, middle, high share kept with reported included bark", "slater_ennos_2015"
+    )
+    codominant: float = setting(
+        0.70, "-", "aspect ratio from which both stems of a fork carry the factor", "dahle_2022", low=0.3, high=1.0
+    )
+    # --- defects a person reports: "U07 dead", "limb 3 hollow 0.35", "node 12 cavity 0.4 open 60", "stem decay"
     reported: tuple[str, ...] = setting((), "", "defects found by inspection, for example 'U07 included bark'", "project_choice")
-    least_wall: float = setting(0.27, "t/R", "wall over radius below which no hollow formula is used", "huang_2017", low=0.0, high=1.0)
-    widest_opening_deg: float = setting(120.0, "deg", "opening of a cavity beyond which no formula is used", "decay_formulas", low=0.0, high=360.0)
+    least_wall: float = setting(
+        0.27, "t/R", "wall over radius below which no hollow formula is used", "huang_2017", low=0.0, high=1.0
+    )
+    widest_opening_deg: float = setting(
+        120.0, "deg", "opening of a cavity beyond which no formula is used", "decay_formulas", low=0.0, high=360.0
+    )
     # --- how sure
-    diameter_sd_unstated: float = setting(0.08, "d", "relative standard deviation of a diameter that states none", "project_choice", low=0.0, high=1.0)
+    diameter_sd_unstated: float = setting(
+        0.08, "d", "relative standard deviation of a diameter that states none", "project_choice", low=0.0, high=1.0
+    )
     diameter_sd_least: float = setting(0.02, "d", "no diameter is better known than this", "project_choice", low=0.0, high=1.0)
-    diameter_common: float = setting(0.5, "-", "share of the diameter variance common to a whole limb", "project_choice", low=0.0, high=1.0)
-    diameter_reach: float = setting(1.0, "m", "distance along a limb over which the rest of it fades (1/e)", "project_choice", low=0.01, high=100.0)
+    diameter_common: float = setting(
+        0.5, "-", "share of the diameter variance common to a whole limb", "project_choice", low=0.0, high=1.0
+    )
+    diameter_reach: float = setting(
+        1.0, "m", "distance along a limb over which the rest of it fades (1/e)", "project_choice", low=0.01, high=100.0
+    )
     samples: int = setting(2000, "", "draws of the margin", "project_choice", low=100, high=200000)
     holds_p5: float = setting(1.5, "-", "least 5th percentile of the margin for 'holds'", "project_choice", low=0.5, high=20.0)
     fails_p5: float = setting(1.0, "-", "below this 5th percentile it 'does not hold'", "project_choice", low=0.1, high=20.0)
-    catch_diameter: float = setting(0.05, "m", "thinner limbs are taken to break at once when the rope falls on them", "project_choice", low=0.01, high=0.5)
+    catch_diameter: float = setting(
+        0.05, "m", "thinner limbs are taken to break at once when the rope falls on them", "project_choice", low=0.01, high=0.5
+    )
     catch_samples: int = setting(500, "", "draws of the margin of each limb that catches", "project_choice", low=100, high=200000)
-    ground_clearance: float = setting(1.0, "m", "climber's feet above ground after a fall for a back-up to count", "project_choice", low=0.0, high=20.0)
+    ground_clearance: float = setting(
+        1.0, "m", "climber's feet above ground after a fall for a back-up to count", "project_choice", low=0.0, high=20.0
+    )
 
 
 def live_share(settings: LoadSettings) -> tuple[float, float]:
@@ -103,6 +178,11 @@ def live_share(settings: LoadSettings) -> tuple[float, float]:
 
 def friction(hardware: str, settings: LoadSettings) -> tuple[float, float, float]:
     """Low, middle and high friction coefficient at the union for one kind of hardware."""
-    table = {"rope on bark": settings.mu_bark, "sleeve": settings.mu_sleeve, "ring": settings.mu_ring, "pulley": settings.mu_pulley}
+    table = {
+        "rope on bark": settings.mu_bark,
+        "sleeve": settings.mu_sleeve,
+        "ring": settings.mu_ring,
+        "pulley": settings.mu_pulley,
+    }
     low, middle, high = table[hardware]
     return float(low), float(middle), float(high)

@@ -54,7 +54,7 @@ def pendulum_speed(length: ArrayLike, angle: ArrayLike) -> Floats:
 
 
 def pendulum_force(angle: ArrayLike, at: ArrayLike = 0.0) -> Floats:
-    """Rope force over weight while swinging from rest at `angle`, when the rope stands at angle `at`: 3 cos(at) - 2 cos(angle)."""
+    """Rope force over weight in a swing from rest at `angle`, with the rope at angle `at`: 3 cos(at) - 2 cos(angle)."""
     return 3 * np.cos(np.asarray(at, float)) - 2 * np.cos(np.asarray(angle, float))
 
 
@@ -69,7 +69,8 @@ def braced_pull(angle: ArrayLike) -> Floats:
 
 
 def sharing_length(climber_leg: float, legs_behind: ArrayLike, turn: ArrayLike, mu: float) -> float:
-    """Rope that shares in stopping a fall: the climber's leg, and those behind supports as far as friction lets tension reach them.
+    """Rope that shares in stopping a fall: the climber's leg, and those behind supports as far as friction lets tension reach
+    them.
 
     A leg behind a turn beta takes exp(-mu beta) of the tension, so it stretches by that share of its length. [m]
     `legs_behind` and `turn` run from the climber outward to the anchor.

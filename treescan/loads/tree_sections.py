@@ -1,7 +1,8 @@
 """Where is each section of the tree, how strong is it, and what weight does it carry already?
 
-Section i belongs to segment i (node i down to its parent) and lies at the segment's lower end, where a cantilever is stressed most. The
-first segment of a limb ends at the parent's bark: deeper, the wood belongs to the union. Segments inside the parent are left out.
+Section i belongs to segment i (node i down to its parent) and lies at the segment's lower end, where a cantilever is stressed
+most. The first segment of a limb ends at the parent's bark: deeper, the wood belongs to the union. Segments inside the parent
+are left out.
 """
 
 from __future__ import annotations
@@ -92,7 +93,10 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         own_moment=own,
         bending=wood.mor * median,
         crushing=wood.compression * median,
-        shear=wood.shear * median * (settings.shear_share_inside if settings.section == INSIDE else settings.shear_share_outside) / share,
+        shear=wood.shear
+        * median
+        * (settings.shear_share_inside if settings.section == INSIDE else settings.shear_share_outside)
+        / share,
         spread=float(np.sqrt(log_mor + log_live)),
     )
 

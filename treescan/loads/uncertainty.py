@@ -1,7 +1,8 @@
-"""How sure is the margin? Diameters, strength, union factor, friction, mass and the rope's place all vary; the decision looks at the low end.
+"""How sure is the margin? Diameters, strength, union factor, friction, mass and the rope's place all vary; the decision looks
+at the low end.
 
-Everything is a map from independent standard normals to the margin, so that drawing at random (Monte Carlo) and the slope at the middle
-(first order) answer the same question and can be held against each other.
+Everything is a map from independent standard normals to the margin, so that drawing at random (Monte Carlo) and the slope at
+the middle (first order) answer the same question and can be held against each other.
 """
 
 from __future__ import annotations
@@ -80,7 +81,7 @@ def correlation_factor(limb: np.ndarray, along: Floats, settings: LoadSettings) 
     same = limb[:, None] == limb[None, :]
     fade = np.exp(-np.abs(along[:, None] - along[None, :]) / settings.diameter_reach)
     c = settings.diameter_common
-    return np.linalg.cholesky(np.where(same, c + (1 - c) * fade, 0.0) + 1e-10 * np.eye(len(limb)))
+    return np.asarray(np.linalg.cholesky(np.where(same, c + (1 - c) * fade, 0.0) + 1e-10 * np.eye(len(limb))), float)
 
 
 def triangular(z: Floats, low: float, middle: float, high: float) -> Floats:
@@ -104,15 +105,17 @@ def margins(case: MarginCase, z: Floats) -> Floats:
     else:
         legs = np.repeat(legs, len(case.turn_sum), axis=1)
     return _margins(
-        z, ndtr(z[:, 2]), legs, case.axis, case.radius, case.sd, case.tangle, case.bending, case.crushing, case.shear, case.spread, case.k,
-        case.force, case.moment, case.shift, case.least_shift, case.own_weight, case.own_moment, case.mass_sd, case.rest_sd,
+        z, ndtr(z[:, 2]), legs, case.axis, case.radius, case.sd, case.tangle, case.bending, case.crushing, case.shear,
+        case.spread, case.k, case.force, case.moment, case.shift, case.least_shift, case.own_weight,
+        case.own_moment, case.mass_sd, case.rest_sd,
     )  # fmt: skip
 
 
 @njit(cache=True)
-def _margins(
-    z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, k, force, moment, shift, least_shift, own_weight, own_moment, mass_sd, rest_sd
-):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+def _margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, k, force, moment, shift, least_shift,
+    own_weight, own_moment, mass_sd, rest_sd,
+):  # fmt: skip
     """See `margins`; `at` (n,) is the union factor's probability, `legs` (n, q) what every leg takes of its middle value."""
     draws, sections, q = len(z), len(radius), force.shape[1]
     out = np.empty((draws, sections))

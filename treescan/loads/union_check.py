@@ -43,8 +43,8 @@ def fork_factors(graph: WoodGraph, included: Mapping[int, str], settings: LoadSe
 
     Notes
     -----
-    The aspect ratio is that of the limb to the parent below or to the thickest other arm, whichever is larger: equal codominant stems
-    have 1, as in the published tests. From `settings.codominant` the continuing arm carries the same factor.
+    The aspect ratio is that of the limb to the parent below or to the thickest other arm, whichever is larger: equal
+    codominant stems have 1, as in the published tests. From `settings.codominant` the continuing arm carries the same factor.
     """
     n = len(graph)
     k, aspect = np.ones((n, 3)), np.full(n, np.nan)
@@ -61,7 +61,11 @@ def fork_factors(graph: WoodGraph, included: Mapping[int, str], settings: LoadSe
         sizes = [diameter.get(c, 2.0 * float(graph.segment_radius[c])) for c in others]
         largest = max(sizes, default=float("nan"))
         parent = below.get(fork, 2.0 * float(graph.segment_radius[fork]))
-        ratio = np.nanmax([own / parent, min(own, largest) / max(own, largest)]) if np.isfinite(own) and np.isfinite(parent) else np.nan
+        ratio = (
+            np.nanmax([own / parent, min(own, largest) / max(own, largest)])
+            if np.isfinite(own) and np.isfinite(parent)
+            else np.nan
+        )
         mine = union_factor(ratio, settings)
         if fork in included:
             mine = mine * np.array(settings.included_bark)
@@ -74,7 +78,8 @@ def fork_factors(graph: WoodGraph, included: Mapping[int, str], settings: LoadSe
 
 
 def included_bark_ratio(diameter_inch: ArrayLike) -> Floats:
-    """Load of codominant maples with included bark over those without, (537 D - 1285) / (613 D - 1388), D in inches (Smiley 2003).
+    """Load of codominant maples with included bark over those without, (537 D - 1285) / (613 D - 1388), D in inches (Smiley
+    2003).
 
     The abstract does not state the unit of D; inches are assumed. Used to check `LoadSettings.included_bark`, not in the run.
     """

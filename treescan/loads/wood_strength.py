@@ -1,7 +1,8 @@
 """How strong is green wood of this species? A table of published values, and honest fall-backs where it has no row.
 
-The table is `green_wood.csv`: small clear specimens, green, one row per species and source. `standing` says whether the number was
-read or recalled. Matching goes species, stand-in named for the species, genus (its weakest row), kind of wood, and last the low end of all.
+The table is `green_wood.csv`: small clear specimens, green, one row per species and source. `standing` says whether the number
+was read or recalled. Matching goes species, stand-in named for the species, genus (its weakest row), kind of wood, and last the
+low end of all.
 """
 
 from __future__ import annotations
@@ -47,14 +48,24 @@ OTHER_NAMES = {
 
 GENUS_NAMES = {
     "oak": "quercus", "maple": "acer", "ash": "fraxinus", "beech": "fagus", "birch": "betula", "lime": "tilia", "linden": "tilia",
-    "basswood": "tilia", "elm": "ulmus", "poplar": "populus", "aspen": "populus", "cottonwood": "populus", "willow": "salix", "alder": "alnus",
+    "basswood": "tilia", "elm": "ulmus", "poplar": "populus", "aspen": "populus", "cottonwood": "populus", "willow": "salix",
+    "alder": "alnus",
     "cherry": "prunus", "walnut": "juglans", "plane": "platanus", "chestnut": "castanea", "hornbeam": "carpinus", "pine": "pinus",
-    "spruce": "picea", "fir": "abies", "larch": "larix", "hemlock": "tsuga", "hickory": "carya", "magnolia": "magnolia", "eucalyptus": "eucalyptus",
-    "gum": "eucalyptus", "locust": "robinia", "redwood": "sequoia", "cypress": "chamaecyparis", "thuja": "thuja", "juniper": "juniperus",
+    "spruce": "picea", "fir": "abies", "larch": "larix", "hemlock": "tsuga", "hickory": "carya", "magnolia": "magnolia",
+    "eucalyptus": "eucalyptus",
+    "gum": "eucalyptus", "locust": "robinia", "redwood": "sequoia", "cypress": "chamaecyparis", "thuja": "thuja", "juniper":
+    "juniperus",
 }  # fmt: skip
 """Genus by its common name (common practice)."""
 
-KINDS = {"conifer": "conifer", "softwood": "conifer", "evergreen conifer": "conifer", "broadleaf": "broadleaf", "hardwood": "broadleaf", "deciduous": "broadleaf"}
+KINDS = {
+    "conifer": "conifer",
+    "softwood": "conifer",
+    "evergreen conifer": "conifer",
+    "broadleaf": "broadleaf",
+    "hardwood": "broadleaf",
+    "deciduous": "broadleaf",
+}
 
 THIN_BARK = ("fagus", "carpinus", "betula", "prunus", "tilia", "acer", "abies")
 THICK_BARK = ("quercus", "pinus", "robinia", "larix", "sequoiadendron", "sequoia", "pseudotsuga", "castanea")
@@ -121,10 +132,21 @@ def green_wood() -> tuple[Row, ...]:
     with (Path(__file__).parent / "green_wood.csv").open(newline="", encoding="utf-8") as handle:
         return tuple(
             Row(
-                r["common"], r["botanical"], r["kind"], number(r["mor_mpa"], 1e6), number(r["moe_gpa"], 1e9), number(r["compression_mpa"], 1e6),
-                number(r["shear_mpa"], 1e6), number(r["sg"]), number(r["density_kg_m3"]), number(r["mor_cov"]), number(r["elastic_limit_mpa"], 1e6),
-                r["use_also_for"], r["source"], r["standing"],
-            )  # fmt: skip
+                r["common"],
+                r["botanical"],
+                r["kind"],
+                number(r["mor_mpa"], 1e6),
+                number(r["moe_gpa"], 1e9),
+                number(r["compression_mpa"], 1e6),
+                number(r["shear_mpa"], 1e6),
+                number(r["sg"]),
+                number(r["density_kg_m3"]),
+                number(r["mor_cov"]),
+                number(r["elastic_limit_mpa"], 1e6),
+                r["use_also_for"],
+                r["source"],
+                r["standing"],
+            )
             for r in csv.DictReader(handle)
         )
 
@@ -134,7 +156,8 @@ def wood_of(species: str | None, settings: LoadSettings) -> Wood:
 
     Parameters
     ----------
-    species : str or None   "Quercus robur", "red maple", "oak", "conifer" ...; None or an unknown name takes the low end of the table.
+    species : str or None   "Quercus robur", "red maple", "oak", "conifer" ...; None or an unknown name takes the low end of
+        the table.
     settings : LoadSettings Scatter where none is stated, measured density, bark.
     """
     rows, how = _match(species)
@@ -162,7 +185,11 @@ def _match(species: str | None) -> tuple[list[Row], str]:
     if stand_in:
         return stand_in, "stand-in"
     other = [r for r in green_wood() if name == r.botanical.lower() or name in _commons(r)]
-    genus = other[0].botanical.split()[0].lower() if other else GENUS_NAMES.get(name.split()[-1], GENUS_NAMES.get(name.split()[0], name.split()[0]))
+    genus = (
+        other[0].botanical.split()[0].lower()
+        if other
+        else GENUS_NAMES.get(name.split()[-1], GENUS_NAMES.get(name.split()[0], name.split()[0]))
+    )
     members = [r for r in table if r.botanical.split()[0].lower() == genus]
     if members:
         return members, "genus"
@@ -213,7 +240,9 @@ def _from_row(row: Row, rows: list[Row], how: str, asked: str, settings: LoadSet
         shear=_or(row.shear, row.mor * _ratio(row.kind, lambda r: r.shear / r.mor)),
         mor_cov=_or(row.mor_cov, settings.mor_cov),
         moe=row.moe,
-        density=_or(row.density, 1000.0 * GREEN_MOISTURE * row.sg) if np.isfinite(row.sg) or np.isfinite(row.density) else _middle_density(row.kind),
+        density=_or(row.density, 1000.0 * GREEN_MOISTURE * row.sg)
+        if np.isfinite(row.sg) or np.isfinite(row.density)
+        else _middle_density(row.kind),
         bark_share=_bark(row.botanical, settings),
         label=f"{words}: {row.mor / 1e6:.0f} MPa ({standing}).",
         standing=row.standing,
@@ -224,11 +253,15 @@ def _from_row(row: Row, rows: list[Row], how: str, asked: str, settings: LoadSet
 def _low(rows: list[Row], kind: str, asked: str | None, settings: LoadSettings) -> Wood:
     """The low end of a kind, or of the whole table, every property on its cautious side."""
 
-    def low(of: Callable[[Row], float]) -> float:
-        return float(np.nanpercentile([of(r) for r in rows], LOW_SHARE))
+    kinds = sorted({r.kind for r in rows})
 
-    name = f"'{asked}'" if asked else "a tree of unstated species"
-    words = f"The table has no row for {name}" if asked and kind == "unknown" else f"Species not stated more closely than {name}"
+    def low(of: Callable[[Row], float]) -> float:
+        return min(float(np.nanpercentile([of(r) for r in rows if r.kind == k], LOW_SHARE)) for k in kinds)
+
+    words = "Species not stated"
+    if asked:
+        words = f"The table has no row for '{asked}'" if kind == "unknown" else f"Only the kind of wood is known of '{asked}'"
+    which = "all rows" if kind == "unknown" else f"the {kind} rows"
     mor = low(lambda r: r.mor)
     return Wood(
         species=kind,
@@ -239,7 +272,7 @@ def _low(rows: list[Row], kind: str, asked: str | None, settings: LoadSettings) 
         moe=low(lambda r: r.moe),
         density=float(np.nanpercentile([r.density for r in rows], 100.0 - LOW_SHARE)),
         bark_share=settings.bark_share,
-        label=f"{words}: the low end ({LOW_SHARE:.0f} %) of {'all rows' if kind == 'unknown' else 'the ' + kind + ' rows'} is used: {mor / 1e6:.0f} MPa.",
+        label=f"{words}: the low end ({LOW_SHARE:.0f} %) of {which} is used: {mor / 1e6:.0f} MPa.",
         standing="memory",
         sources=("wood_handbook", "handbook_cov"),
     )
