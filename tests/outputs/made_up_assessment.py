@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from strategies import random_tree
+
 from treescan.assess import Assessment
 from treescan.cloud.point_cloud import Frame
 from treescan.estimate import Estimate
@@ -50,6 +51,7 @@ def made_up(seed: int = 3, *, assessable: bool = True, origin: tuple[float, floa
     hidden = np.array(graph.seen)
     for limb in range(4, len(graph.limbs), 5):
         hidden[graph.limbs.nodes[limb][len(graph.limbs.nodes[limb]) // 2 :]] = False
+    hidden[graph.limbs.nodes[graph.unions.arm_limb[graph.unions.arms(16)][-1]]] = False
     graph = WoodGraph(graph.xyz, graph.radius, graph.radius_sd, np.full(len(graph), 4.2), hidden, graph.parent, graph.segment_radius, graph.limb, graph.limbs, graph.unions)
     stance_xy = np.array([[r * np.sin(a), r * np.cos(a)] for r in (4.0, 7.0, 10.0, 13.0) for a in np.linspace(0, 2 * np.pi, 16, endpoint=False)])
     terrain = sloping()

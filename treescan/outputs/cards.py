@@ -176,5 +176,5 @@ def _order(p: TieInPoint) -> Answer:
         ("Throwline", w.metres(rope.throwline)),
         ("Kit", "; ".join(rope.kit)),
     )
-    steps = tuple(f"{s.label} ({w.metres(s.height)}): {s.how}" if s.union is not None else f"{s.label}: {s.how}" for s in p.access)
+    steps = tuple(f"{s.label}, {w.metres(s.height)}: {s.how}" if s.union is not None else f"{s.label}: {s.how}" for s in p.access)
     return Answer(QUESTIONS[5], rows, steps)

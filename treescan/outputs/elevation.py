@@ -130,16 +130,17 @@ def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: ob
             f'M{x - 0.16 * h:.1f} {y - 0.55 * h:.1f}l{0.16 * h:.1f} {-0.2 * h:.1f}l{0.18 * h:.1f} {-0.18 * h:.1f}"/>'
         )
         d.circle(x, y - 0.9 * h, max(0.09 * h, 1.5), "head", "standing place of the throw")
-        d.text(x, y + 13, "stand here", "t small", "middle")
+        d.text(x, y - 1.12 * h, "stand", "t small strong halo-text", "middle")
     for c in p.check.catches:
         if c.union is not None:
             x, y = at(graph.unions.place[c.union])
             d.circle(x, y, 5, "catch", c.words)
             d.text(x + 9, y + 4, c.label, "t small halo-text")
-    governing = p.check.check.governing
-    if 0 < governing < len(graph):
-        x, y = at((graph.xyz[governing] + graph.xyz[graph.parent[governing]]) / 2)
-        d.raw(f'<path class="weakest" d="M{x - 7:.1f} {y - 7:.1f}l14 14m0 -14l-14 14"><title>weakest section</title></path>')
     x, y = at(rope_rest(graph, p))
     d.circle(x, y, 7, "anchor", f"{p.label}, {p.system}")
     d.text(x + 12, y - 6, f"{p.label}  {wording.metres(float(graph.unions.height[p.union]))}", "t strong halo-text")
+    governing = p.check.check.governing
+    if 0 < governing < len(graph):
+        x, y = at((graph.xyz[governing] + graph.xyz[graph.parent[governing]]) / 2)
+        d.raw(f'<path class="weakest" d="M{x - 6:.1f} {y - 6:.1f}l12 12m0 -12l-12 12"><title>weakest section</title></path>')
+        d.text(x - 12, y + 16, "weakest section", "t small halo-text", "end")

@@ -80,7 +80,7 @@ def _drawn(d: Drawing, a: Assessment, paper: object) -> None:
         d.line(xy, "wire")
         x, y = np.clip(xy.mean(axis=0), 30, WIDE - 30)
         volts = f"{c.voltage:.0f} V" if np.isfinite(c.voltage) else "voltage unknown"
-        d.text(x, y - 5, f"overhead line, {volts}: treat as live", "t small strong", "middle")
+        d.text(x, y - 12, f"overhead line, {volts}: treat as live", "t small strong halo-text", "middle")
 
 
 def _neighbours(d: Drawing, a: Assessment, paper: object, scale: float, half: float) -> None:

@@ -110,7 +110,7 @@ def _row(a: Assessment, p: TieInPoint, i: int, has_card: bool) -> dict[str, Any]
         "chance": p.throw.chance if p.throw else float("nan"),
         "isolation": p.throw.isolation_class if p.throw else None,
         "share": p.reach.share,
-        "catch": "ground" if catch is None or catch.ground else f"{catch.label}, {catch.drop:.1f} m",
+        "catch": "ground" if catch is None or catch.ground else catch.label,
         "drop": 1e9 if catch is None or catch.ground else catch.drop,
         "rope": p.rope.stock,
         "stability": p.rank_stability,

@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.assess import Assessment
+from treescan.planning.contact import contact_point, place_on_limb
+from treescan.planning.swing import arc
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.trees.beside import Terrain
 from treescan.wood.graph import WoodGraph
@@ -15,13 +17,8 @@ Floats = NDArray[np.float64]
 
 def rope_rest(graph: WoodGraph, p: TieInPoint) -> Floats:
     """Where the rope bears on the wood, on top of the limb, (3,). [m, local]"""
-    node, place = p.check.rig.rest_node, graph.unions.place[p.union]
-    if not 0 < node < len(graph):
-        return place + [0.0, 0.0, graph.radius[graph.unions.node[p.union]]]
-    along = graph.direction[node]
-    level = np.array([along[0], along[1], 0.0])
-    out = along if np.linalg.norm(level) < 1e-6 else along / max(np.linalg.norm(level), 0.3)
-    return place + out * p.check.rig.rest_distance + [0.0, 0.0, graph.segment_radius[node]]
+    node, place = place_on_limb(graph, p.union, p.check.rig.rest_node, p.check.rig.rest_distance)
+    return place + [0.0, 0.0, graph.segment_radius[node]]
 
 
 def ground_below(terrain: Terrain, xyz: Floats, fallback: float) -> Floats:
@@ -53,17 +50,7 @@ def swing_from(a: Assessment, p: TieInPoint) -> int:
     return int(np.argmax(np.where(p.reach.served, flat, -1.0)))
 
 
-def swing_arc(a: Assessment, p: TieInPoint, steps: int = 24) -> Floats:
+def swing_arc(a: Assessment, p: TieInPoint) -> Floats:
     """The pendulum from the served work point with the longest swing, through plumb and up the other side, (k, 3); empty when none."""
     row = swing_from(a, p)
-    if row < 0:
-        return np.zeros((0, 3))
-    top = rope_rest(a.tree.graph, p)
-    d = a.work.xyz[row] - top
-    length, flat = float(np.linalg.norm(d)), float(np.linalg.norm(d[:2]))
-    if flat < 1e-6 or length < 1e-6:
-        return np.zeros((0, 3))
-    level = np.array([d[0], d[1], 0.0]) / flat
-    start = float(np.arctan2(flat, -d[2]))
-    turn = np.linspace(start, -min(start, np.pi / 2), steps)
-    return top + length * (np.sin(turn)[:, None] * level - np.cos(turn)[:, None] * [0.0, 0.0, 1.0])
+    return np.zeros((0, 3)) if row < 0 else arc(contact_point(a.tree.graph, p.check.rig), a.work.xyz[row], steps=24)[0]

@@ -17,7 +17,7 @@ def finite(x: Any) -> bool:
     >>> finite(2), finite(float("nan")), finite(None)
     (True, False, False)
     """
-    return isinstance(x, (int, float)) and math.isfinite(x) or (hasattr(x, "dtype") and bool(math.isfinite(x)))
+    return (isinstance(x, (int, float)) and math.isfinite(x)) or (hasattr(x, "dtype") and bool(math.isfinite(x)))
 
 
 def plain(x: float, digits: int = 1, unit: str = "") -> str:
@@ -36,6 +36,24 @@ def metres(x: float, digits: int = 1) -> str:
     '8.4 m (27.6 ft)'
     """
     return f"{x:.{digits}f} m ({x / FOOT_M:.{digits}f} ft)" if finite(x) else NOT_SEEN
+
+
+def feet(x: float, digits: int = 1) -> str:
+    """A length [m] in feet.
+
+    >>> feet(8.4)
+    '27.6 ft'
+    """
+    return f"{x / FOOT_M:.{digits}f} ft" if finite(x) else NOT_SEEN
+
+
+def pounds(x: float) -> str:
+    """A force [N] in pounds-force.
+
+    >>> pounds(2100.0)
+    '472 lbf'
+    """
+    return f"{x / LBF_N:.0f} lbf" if finite(x) else NOT_SEEN
 
 
 def diameter(x: float, sd: float = math.nan) -> str:

@@ -144,16 +144,18 @@ function TreeView(canvas, labels, data, onPick) {
   const marks = cloud(new Float32Array(spots.flatMap(a => a.at)), i => spots[i].usable ? [16, 50, 77] : [120, 112, 98]);
 
   /* ---- camera */
-  const base = data.base, tall = Math.max(2, data.top - base[2]);
-  const home = () => ({ at: [base[0], base[1], base[2] + tall * 0.47], far: tall * 1.75, turn: -0.6, tip: 0.16 });
+  const base = data.base, tall = Math.max(2, data.top - base[2]), FOV = 0.66;
+  let wide = 2; for (let i = 0; i < ring.length; i += 4) wide = Math.max(wide, Math.abs(ring[i] - base[0]), Math.abs(ring[i + 1] - base[1]));
+  const home = () => { const t = Math.tan(FOV / 2), aspect = Math.max(0.2, canvas.clientWidth / Math.max(1, canvas.clientHeight));
+    return { at: [base[0], base[1], base[2] + tall * 0.46], far: Math.max(tall * 0.58 / t, wide * 1.05 / (t * aspect)) + wide * 0.3, turn: -0.6, tip: 0.14 }; };
   let cam = home(), matrix = null, eye = null, waiting = false;
   function frame() {
     waiting = false;
     const dpr = Math.min(window.devicePixelRatio || 1, 2), w = Math.max(1, Math.round(canvas.clientWidth * dpr)), h = Math.max(1, Math.round(canvas.clientHeight * dpr));
     if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
-    const c = Math.cos(cam.tip), far = cam.far * (w < h ? Math.min(1.6, h / w) : 1);
+    const c = Math.cos(cam.tip), far = cam.far;
     eye = [cam.at[0] + far * c * Math.sin(cam.turn), cam.at[1] - far * c * Math.cos(cam.turn), cam.at[2] + far * Math.sin(cam.tip)];
-    matrix = mul(lens(0.66, w / h, 0.1, far + 150), look(eye, cam.at, [0, 0, 1]));
+    matrix = mul(lens(FOV, w / h, 0.1, far + 150), look(eye, cam.at, [0, 0, 1]));
     gl.viewport(0, 0, w, h); gl.clearColor(...PAPER, 1); gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT); gl.enable(gl.DEPTH_TEST);
     const drawDots = (o, size, f) => { if (!o || !o.n) return; gl.useProgram(dots); gl.uniformMatrix4fv(where(dots, "m"), false, matrix); gl.uniform1f(where(dots, "size"), size * dpr); gl.uniform1f(where(dots, "far"), f || 0);
       gl.bindVertexArray(o.array); gl.drawArrays(gl.POINTS, 0, o.n); };
@@ -244,7 +246,7 @@ function TreeView(canvas, labels, data, onPick) {
     const h = home();
     if (name === "top") Object.assign(h, { tip: 1.5, turn: 0 });
     else if (name === "stand" && chosen && chosen.stand) { /* look at the union from the thrower's eyes */
-      const s = chosen.stand, d = sub(chosen.at, [s[0], s[1], s[2] + 1.6]); h.at = chosen.at.slice(); h.far = Math.hypot(...d); h.turn = Math.atan2(-d[0], d[1]); h.tip = Math.asin(Math.max(-1, Math.min(1, -d[2] / h.far))); if (canvas.clientWidth < canvas.clientHeight) h.far *= 0.7; }
+      const s = chosen.stand, d = sub(chosen.at, [s[0], s[1], s[2] + 1.6]); h.at = chosen.at.slice(); h.far = Math.hypot(...d); h.turn = Math.atan2(-d[0], d[1]); h.tip = Math.asin(Math.max(-1, Math.min(1, -d[2] / h.far))); }
     else if (name === "close" && chosen) Object.assign(h, { at: chosen.at.slice(), far: 4.5, turn: cam.turn, tip: 0.25 });
     else if (name in { north: 1, east: 1, south: 1, west: 1 }) Object.assign(h, { tip: 0.02, turn: { south: 0, east: Math.PI / 2, north: Math.PI, west: -Math.PI / 2 }[name] });
     cam = h; draw();

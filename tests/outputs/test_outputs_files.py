@@ -1,0 +1,227 @@
+"""What write_outputs promises: whole files, strict JSON, cautions everywhere, the same bytes again."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import struct
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+from made_up_assessment import made_up
+
+from treescan.assess import Assessment
+from treescan.cautions import CAUTIONS, all_cautions
+from treescan.outputs.strict_json import dumps, number, place, tame
+from treescan.outputs.write import FILES, write_outputs
+
+
+@pytest.fixture(scope="module")
+def good() -> Assessment:
+    return made_up()
+
+
+@pytest.fixture(scope="module")
+def folder(good: Assessment, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("good")
+    write_outputs(good, out)
+    return out
+
+
+@pytest.fixture(scope="module")
+def hopeless_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("hopeless")
+    write_outputs(made_up(assessable=False), out)
+    return out
+
+
+def strict(path: Path) -> dict:
+    def refuse(word: str) -> None:
+        raise AssertionError(f"{word} is not JSON")
+
+    return json.loads(path.read_text(encoding="utf-8"), parse_constant=refuse)
+
+
+def glb_json(data: bytes) -> dict:
+    length = struct.unpack("<I", data[12:16])[0]
+    return json.loads(data[20 : 20 + length])
+
+
+def test_every_file_is_there_and_no_temporary_one_is_left(folder: Path) -> None:
+    """The folder holds the promised files and nothing else."""
+    assert {p.name for p in folder.iterdir()} == set(FILES)
+
+
+def test_the_same_assessment_gives_the_same_bytes(folder: Path, tmp_path: Path) -> None:
+    """No clock, no random name: a second run writes the same bytes."""
+    for again in write_outputs(made_up(), tmp_path):
+        assert again.read_bytes() == (folder / again.name).read_bytes(), again.name
+
+
+@pytest.mark.parametrize("stop_at", range(len(FILES)))
+def test_an_interrupted_run_leaves_whole_files_only(good: Assessment, folder: Path, tmp_path: Path, stop_at: int) -> None:
+    """Ctrl-C before any file leaves the earlier ones whole and no part of a later one."""
+    calls = []
+
+    def stop(stage: str, share: float) -> None:
+        calls.append(stage)
+        if len(calls) > stop_at:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        write_outputs(good, tmp_path, stop)
+
+    assert [p.name for p in sorted(tmp_path.iterdir())] == sorted(list(FILES)[:stop_at])
+    for p in tmp_path.iterdir():
+        assert p.read_bytes() == (folder / p.name).read_bytes()
+
+
+def test_a_failure_while_writing_keeps_the_old_file(good: Assessment, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the bytes cannot be made, yesterday's file stays as it was."""
+    (tmp_path / "tree.glb").write_bytes(b"yesterday")
+
+    def broken(a: Assessment) -> bytes:
+        raise KeyboardInterrupt
+
+    monkeypatch.setitem(FILES, "tree.glb", broken)
+    with pytest.raises(KeyboardInterrupt):
+        write_outputs(good, tmp_path)
+
+    assert (tmp_path / "tree.glb").read_bytes() == b"yesterday"
+    assert not [p for p in tmp_path.iterdir() if p.name.startswith(".")]
+
+
+def test_json_is_strict_and_carries_every_caution(folder: Path, hopeless_folder: Path) -> None:
+    """Both JSON files parse without NaN or Infinity and hold all cautions in full."""
+    for where in (folder, hopeless_folder):
+        for name in ("anchors.json", "standing.json"):
+            assert strict(where / name)["cautions"] == list(all_cautions())
+
+
+def test_anchors_follow_the_contract(good: Assessment, folder: Path) -> None:
+    """Every key of the contract, in the contract's units and frame."""
+    content = strict(folder / "anchors.json")
+    assert (content["format"], content["version"]) == ("treescan-anchors", 1)
+    assert len(content["anchors"]) == len(good.points)
+    for j, p in zip(content["anchors"], good.points, strict=True):
+        assert {"rank", "union", "xyz", "height", "system", "hardware", "usable", "reasons", "load", "capacity", "throw", "fallback", "coverage", "access", "rope", "scores", "score", "rank_stability"} <= set(j)
+        assert {"force_kn", "multiple_of_weight", "direction", "worst_work_point"} <= set(j["load"])
+        assert {"margin_median", "margin_p5", "governing", "deflection_m"} <= set(j["capacity"])
+        assert {"node", "mode", "utilisation"} <= set(j["capacity"]["governing"])
+        expected = good.tree.graph.unions.place[p.union] + good.tree.frame.origin
+        np.testing.assert_allclose(j["xyz"], expected, atol=1e-4)
+        assert j["load"]["force_kn"] == pytest.approx(np.linalg.norm(p.check.force) / 1000, rel=1e-5)
+        assert math.hypot(*j["load"]["direction"]) == pytest.approx(1.0, abs=1e-5)
+        assert j["usable"] == p.usable and (j["rank"] is None) == (not p.usable)
+        if p.throw is None:
+            assert j["throw"] is None
+        else:
+            t = j["throw"]
+            assert {"isolation_class", "chance", "expected_throws", "stand_xyz", "aim", "method", "captured", "workings"} <= set(t)
+            assert t["aim"]["elevation_deg"] == pytest.approx(math.degrees(p.throw.elevation), rel=1e-5)
+            assert 0 <= t["aim"]["azimuth_deg"] < 360
+            np.testing.assert_allclose(t["stand_xyz"], p.throw.stand + good.tree.frame.origin, atol=1e-4)
+        assert j["fallback"][-1]["ground"] is True
+
+
+def test_not_seen_becomes_null_never_a_number(good: Assessment, folder: Path) -> None:
+    """A margin the scan cannot give is null in JSON and an empty cell in the table."""
+    unseen = [i for i, p in enumerate(good.points) if not p.check.check.margin.known]
+    assert unseen, "the made-up tree must hold an unseen limb"
+    content = strict(folder / "anchors.json")["anchors"]
+    rows = list(csv.DictReader(io.StringIO((folder / "anchors.csv").read_text())))
+    for i in unseen:
+        assert content[i]["capacity"]["margin_median"] is None and content[i]["capacity"]["margin_p5"] is None
+        assert rows[i]["margin_p5"] == ""
+
+
+def test_the_table_has_one_header_one_row_each_and_the_caution_in_each(good: Assessment, folder: Path, hopeless_folder: Path) -> None:
+    """anchors.csv: one header row, one row a candidate, the standing caution in every row; one telling row when there is none."""
+    rows = list(csv.DictReader(io.StringIO((folder / "anchors.csv").read_text())))
+    assert len(rows) == len(good.points)
+    assert all(row["caution"] == CAUTIONS["planning_aid"] for row in rows)
+    alone = list(csv.DictReader(io.StringIO((hopeless_folder / "anchors.csv").read_text())))
+    assert len(alone) == 1
+    assert alone[0]["verdict"] == "not assessable" and alone[0]["caution"] == CAUTIONS["planning_aid"] and "Rescan" in alone[0]["reasons"]
+
+
+def test_standing_places_keep_their_chances(good: Assessment, folder: Path) -> None:
+    """Places in map coordinates; chances by union and class as computed."""
+    content = strict(folder / "standing.json")
+    assert len(content["places"]) == len(good.throws.stances)
+    labels = good.tree.graph.unions.label
+    for s in (0, 17, 40):
+        np.testing.assert_allclose(content["places"][s]["xyz"], good.throws.stances.xyz[s] + good.tree.frame.origin, atol=1e-4)
+        for k, label in enumerate(labels):
+            got = content["places"][s]["chances"].get(label, [0, 0, 0])
+            np.testing.assert_allclose(got, good.throws.chance[k, s], atol=5.1e-5)
+
+
+def test_the_scene_opens_elsewhere_with_names_materials_and_cautions(good: Assessment, folder: Path) -> None:
+    """tree.glb reloads; its tubes lie where the limbs are; unseen wood and ranked anchors are named; the asset carries origin and cautions."""
+    data = (folder / "tree.glb").read_bytes()
+    extras = glb_json(data)["asset"]["extras"]
+    assert extras["cautions"] == list(all_cautions())
+    np.testing.assert_allclose(extras["origin"], good.tree.frame.origin, atol=1e-4)
+    scene = trimesh.load(io.BytesIO(data), file_type="glb")
+    names = set(scene.graph.nodes_geometry)
+    assert any("not seen by the scan" in n for n in names)
+    ranked = {p.label for p in good.points if p.usable}
+    assert {n.split()[2] for n in names if n.startswith("anchor ")} == ranked
+    everything = scene.to_geometry()
+    up = everything.vertices @ np.array([[1.0, 0, 0], [0, 0, 1.0], [0, -1.0, 0]])
+    low, high = good.tree.graph.xyz.min(axis=0), good.tree.graph.xyz.max(axis=0)
+    np.testing.assert_allclose(up.min(axis=0), low, atol=0.5)
+    np.testing.assert_allclose(up.max(axis=0), high, atol=0.5)
+
+
+def test_tubes_hold_the_volume_of_their_limbs() -> None:
+    """A straight tapered limb as a tube has the volume of its frustum, but for the flats of a 12-sided ring."""
+    from treescan.outputs.tubes import rings, tube_faces
+
+    line, radius, sides = np.array([[0.0, 0, 0], [0.3, 0.1, 1.0], [0.6, 0.2, 2.0]]), np.array([0.2, 0.15, 0.1]), 12
+    vertex, _ = rings(line, radius, sides)
+    faces = tube_faces(np.array([0, 1]), sides)
+    flat = vertex.reshape(-1, 3)
+    cap0, cap1 = len(flat), len(flat) + 1
+    ends = [[cap0, (j + 1) % sides, j] for j in range(sides)] + [[cap1, 2 * sides + j, 2 * sides + (j + 1) % sides] for j in range(sides)]
+    mesh = trimesh.Trimesh(np.vstack([flat, line[0], line[-1]]), np.vstack([faces, ends]), process=False)
+    assert mesh.is_watertight
+    length = np.linalg.norm(line[-1] - line[0])
+    polygon = sides / 2 * math.sin(2 * math.pi / sides)
+    assert mesh.volume == pytest.approx(polygon * length / 3 * (0.2**2 + 0.2 * 0.1 + 0.1**2), rel=1e-9)
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf"), np.float32("nan")])
+def test_no_number_is_written_as_nan_or_infinity(value: float) -> None:
+    """NaN and infinities become null at any depth."""
+    assert number(value) is None
+    assert place([value, 1.0, 2.0])[0] is None
+    assert json.loads(dumps({"a": [value, {"b": np.array([value])}]})) == {"a": [None, {"b": [None]}]}
+
+
+def test_json_knows_numpy_and_tuples() -> None:
+    """Arrays, tuples and numpy scalars become plain JSON."""
+    assert tame({"a": (np.int32(3), np.bool_(True), np.float64(0.5), np.arange(2))}) == {"a": [3, True, 0.5, [0, 1]]}
+
+
+def test_a_tree_without_any_throw_or_work_is_still_written(good: Assessment, tmp_path: Path) -> None:
+    """No standing place, no throw, no work point: every file is written all the same."""
+    from treescan.planning.tie_in_point import Work
+    from treescan.throw.throw_path import Stances, ThrowTable
+
+    m = len(good.tree.graph.unions)
+    none = ThrowTable(Stances(np.zeros((0, 3))), {}, np.zeros((m, 0, 3), np.float32), ("",) * m)
+    work = Work(np.zeros((0, 3)), (), (), np.zeros(0))
+    nothing = np.zeros(0, bool)
+    points = tuple(
+        replace(p, throw=None, reach=replace(p.reach, served=nothing, angle=np.zeros(0), fouled=np.zeros(0, np.int32), share=float("nan"), worst_angle=float("nan")))
+        for p in good.points
+    )
+    paths = write_outputs(replace(good, throws=none, work=work, points=points), tmp_path)
+    assert all(p.stat().st_size > 500 for p in paths)

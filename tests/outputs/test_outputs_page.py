@@ -1,0 +1,273 @@
+"""What report.html promises: one offline file, readable by keyboard and screen, with a 3-D view in which an anchor can be picked."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made_up_assessment import made_up
+
+from treescan.cautions import all_cautions
+from treescan.outputs.report import report_html
+from treescan.sources import SOURCES
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+FLAGS = ["--no-sandbox", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync",
+         "--disable-dev-shm-usage", "--enable-unsafe-swiftshader"]  # fmt: skip
+SHOTS = os.environ.get("TREESCAN_SHOTS")
+VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    out = {}
+    for name, assessment in (("good", made_up()), ("hopeless", made_up(assessable=False))):
+        out[name] = folder / f"{name}.html"
+        out[name].write_text(report_html(assessment), encoding="utf-8")
+    return out
+
+
+class Outline(HTMLParser):
+    """Open elements, identifiers, targets and what lies outside the file."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.ids: list[str] = []
+        self.links: list[str] = []
+        self.outside: list[str] = []
+        self.faults: list[str] = []
+        self.words: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag not in VOID:
+            self.open.append(tag)
+        for key, value in attrs:
+            if key == "id":
+                self.ids.append(value or "")
+            if key == "href" and (value or "").startswith("#"):
+                self.links.append((value or "")[1:])
+            if key in ("src", "href", "srcset", "action") and value and not value.startswith(("#", "data:")):
+                self.outside.append(value)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        if not self.open or self.open[-1] != tag:
+            self.faults.append(f"</{tag}> closes {self.open[-1:]} at {self.getpos()}")
+        else:
+            self.open.pop()
+
+    def handle_data(self, data: str) -> None:
+        if not self.open or self.open[-1] not in ("script", "style"):
+            self.words.append(data)
+
+
+@pytest.mark.parametrize("name", ["good", "hopeless"])
+def test_the_page_is_whole_html_with_every_link_inside_itself(pages: dict[str, Path], name: str) -> None:
+    """Tags balance, identifiers are unique, every inner link has its target, nothing is fetched from outside."""
+    text = pages[name].read_text(encoding="utf-8")
+    outline = Outline()
+    outline.feed(text)
+    assert outline.faults == [] and outline.open == []
+    assert len(outline.ids) == len(set(outline.ids))
+    assert set(outline.links) <= set(outline.ids)
+    assert outline.outside == []
+    assert not re.search(r"@import|url\(\s*['\"]?(?!data:)|https?://(?!www\.w3\.org)", text)
+    assert len(text.encode()) < 12e6
+
+
+@pytest.mark.parametrize("name", ["good", "hopeless"])
+def test_every_caution_stands_in_full_and_no_word_of_approval(pages: dict[str, Path], name: str) -> None:
+    """All cautions are printed; the page never approves of anything."""
+    outline = Outline()
+    outline.feed(pages[name].read_text(encoding="utf-8"))
+    words = " ".join(" ".join(outline.words).split())
+    for caution in all_cautions():
+        assert caution in words
+    for text in (*all_cautions(), *(s.title for s in SOURCES.values())):
+        words = words.replace(" ".join(text.split()), "")
+    assert not re.search(r"\bsafe(ly)?\b|\bapproved\b|\bcertified\b|✓|✔|✅", words, re.IGNORECASE)
+
+
+def test_sources_and_settings_are_all_listed(pages: dict[str, Path]) -> None:
+    """The page lists every source with its standing and every setting with its value."""
+    outline = Outline()
+    outline.feed(pages["good"].read_text(encoding="utf-8"))
+    words = {w.strip() for w in outline.words}
+    for key, source in SOURCES.items():
+        assert key in words and source.title in words
+    assert {"loads.climber_mass", "100.0", "loads.green_strength"} <= words
+
+
+def test_life_depending_figures_stand_in_both_unit_systems(pages: dict[str, Path]) -> None:
+    """Heights with feet and forces with pounds-force, in the text a person reads."""
+    outline = Outline()
+    outline.feed(pages["good"].read_text(encoding="utf-8"))
+    words = " ".join(outline.words)
+    assert re.search(r"\d+\.\d m \(\d+\.\d ft\)", words)
+    assert re.search(r"\d+\.\d kN \(\d+ lbf\)", words)
+
+
+def test_embedded_results_cannot_break_out_of_the_page() -> None:
+    """A file name that looks like markup stays text."""
+    from dataclasses import replace
+
+    a = made_up()
+    nasty = "</script><img src=x onerror=alert(1)>&.laz"
+    text = report_html(replace(a, tree=replace(a.tree, source=nasty), work=replace(a.work, label=(nasty,) * len(a.work))))
+    assert "<img src=x" not in text
+    outline = Outline()
+    outline.feed(text)
+    assert outline.faults == []
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    if CHROMIUM is None:
+        pytest.skip("no chromium on this machine")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as p:
+        b = p.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield b
+        b.close()
+
+
+def opened(browser: Any, path: Path, width: int, height: int, **more: Any) -> tuple[Any, list[str]]:
+    """A page without any network, and what it complained about."""
+    context = browser.new_context(viewport={"width": width, "height": height}, offline=True, **more)
+    page, faults = context.new_page(), []
+    page.on("console", lambda m: faults.append(m.text) if m.type == "error" else None)
+    page.on("pageerror", lambda e: faults.append(str(e)))
+    page.on("request", lambda r: faults.append("asked for " + r.url) if not r.url.startswith(("file:", "data:")) else None)
+    page.goto(path.as_uri())
+    page.wait_for_function("window.treescanView !== undefined")
+    page.wait_for_timeout(150)
+    return page, faults
+
+
+def shot(page: Any, name: str) -> None:
+    if SHOTS:
+        page.screenshot(path=str(Path(SHOTS) / f"{name}.png"))
+
+
+INK = """() => { const c = document.getElementById('view'), g = c.getContext('webgl2'), p = new Uint8Array(4 * c.width * c.height);
+  window.treescanView.screenOf(0); g.readPixels(0, 0, c.width, c.height, g.RGBA, g.UNSIGNED_BYTE, p);
+  let n = 0; for (let i = 0; i < p.length; i += 4) if (Math.abs(p[i] - 243) + Math.abs(p[i + 1] - 239) + Math.abs(p[i + 2] - 230) > 60) n++; return n / (c.width * c.height); }"""
+
+
+@pytest.mark.parametrize(("width", "height", "more"), [(1440, 900, {}), (390, 844, {"has_touch": True, "is_mobile": True})])
+def test_the_view_draws_and_an_anchor_is_picked_by_a_click(pages: dict[str, Path], browser: Any, width: int, height: int, more: dict) -> None:
+    """At desk and phone width: the tree is drawn, the page does not scroll sideways, clicking a union shows its figures, no complaint."""
+    page, faults = opened(browser, pages["good"], width, height, **more)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate(INK) > 0.02
+    data = json.loads(page.evaluate("document.getElementById('tree-data').textContent"))
+    wanted = next(x for x in reversed(data["anchors"]) if x["usable"] and x["union"] != data["anchors"][0]["union"])
+    best = next(x for x in data["anchors"] if x["union"] == wanted["union"])
+    page.evaluate("document.getElementById('viewer').scrollIntoView({behavior: 'instant'})")
+    x, y, _ = page.evaluate("id => window.treescanView.screenOf(id)", best["id"])
+    box = page.locator("#view").bounding_box()
+    page.evaluate("document.querySelectorAll('.tag').forEach(b => b.style.pointerEvents = 'none')")
+    page.mouse.click(box["x"] + x, box["y"] + y)
+    page.wait_for_timeout(100)
+    assert page.evaluate("document.documentElement.dataset.chosen") == str(best["id"])
+    assert best["label"] in page.locator("#summary h3").inner_text()
+    shot(page, f"picked_{width}")
+    assert faults == []
+    page.context.close()
+
+
+def test_tags_and_keys_do_what_the_mouse_does(pages: dict[str, Path], browser: Any) -> None:
+    """Tags are real buttons; arrow keys turn the view; a table row picks as well."""
+    page, faults = opened(browser, pages["good"], 1440, 900)
+    tag = page.locator(".tag:visible").nth(1)
+    tag.focus()
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.documentElement.dataset.chosen") == tag.get_attribute("data-id")
+    before = page.evaluate("window.treescanView.screenOf(0)")
+    page.locator("#view").focus()
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_timeout(60)
+    assert page.evaluate("window.treescanView.screenOf(0)") != before
+    page.keyboard.press("0")
+    page.wait_for_timeout(60)
+    assert page.evaluate("window.treescanView.screenOf(0)") == before
+    page.locator("#table tbody tr").nth(2).click()
+    assert page.evaluate("document.documentElement.dataset.chosen") == page.locator("#table tbody tr").nth(2).get_attribute("data-id")
+    assert faults == []
+    page.context.close()
+
+
+def test_colours_of_the_view_follow_the_chosen_candidate(pages: dict[str, Path], browser: Any) -> None:
+    """Choosing another candidate changes the drawing, and layers can be put away."""
+    page, _ = opened(browser, pages["good"], 900, 800)
+    grab = "() => { window.treescanView.screenOf(0); return document.getElementById('view').toDataURL(); }"
+    first = page.evaluate(grab)
+    page.evaluate("window.treescanPick(2)")
+    page.wait_for_timeout(60)
+    assert page.evaluate(grab) != first
+    full = page.evaluate(INK)
+    for layer in ("wood", "points", "around"):
+        page.locator(f"[data-layer={layer}]").uncheck()
+    page.wait_for_timeout(60)
+    assert page.evaluate(INK) < full
+    page.context.close()
+
+
+def test_the_table_sorts_and_filters(pages: dict[str, Path], browser: Any) -> None:
+    """A click on a heading sorts by its figures, a second turns the order, the filter hides what does not fit."""
+    page, faults = opened(browser, pages["good"], 1440, 900)
+    values = "i => [...document.querySelectorAll('#table tbody tr')].filter(r => !r.hidden).map(r => Number(r.cells[i].dataset.v))"
+    head = page.locator("#table thead button")
+    column = [h.strip() for h in head.all_inner_texts()].index("Height")
+    head.nth(column).click()
+    up = page.evaluate(values, column)
+    assert up == sorted(up)
+    head.nth(column).click()
+    assert page.evaluate(values, column) == up[::-1]
+    assert page.locator("#table thead th").nth(column).get_attribute("aria-sort") == "descending"
+    page.locator("#rankedonly").check()
+    assert len(page.evaluate(values, 0)) == sum(p.usable for p in made_up().points)
+    page.locator("#find").fill("basal")
+    shown = page.locator("#table tbody tr:visible")
+    assert shown.count() > 0 and all("basal" in t for t in shown.all_inner_texts())
+    assert faults == []
+    page.context.close()
+
+
+def test_two_candidates_stand_side_by_side(pages: dict[str, Path], browser: Any) -> None:
+    """The comparison shows both chosen candidates and marks what differs."""
+    page, faults = opened(browser, pages["good"], 1440, 900)
+    page.locator("#left").select_option(index=0)
+    page.locator("#right").select_option(index=2)
+    heads = page.locator("#pair tr").first.locator("th").all_inner_texts()
+    assert heads == [page.locator("#left option:checked").inner_text(), page.locator("#right option:checked").inner_text()]
+    assert page.locator("#pair td.differs").count() > 4
+    assert faults == []
+    page.context.close()
+
+
+def test_a_tree_that_cannot_be_assessed_gets_a_clear_page(pages: dict[str, Path], browser: Any) -> None:
+    """No ranking, the reasons, what a rescan needs, and the tree as seen."""
+    page, faults = opened(browser, pages["hopeless"], 1440, 900)
+    text = page.locator("body").inner_text()
+    assert "Not assessable from this scan" in text and "Rescan from the north-west" in text
+    assert page.locator("#table").count() == 0 and page.locator(".card").count() == 0
+    ink = INK.replace("window.treescanView.screenOf(0);", "window.treescanView.view('home');").replace("() =>", "async () =>")
+    ink = ink.replace("g.readPixels", "await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done))); g.readPixels")
+    assert page.evaluate(ink) > 0.02
+    shot(page, "hopeless")
+    assert faults == []
+    page.context.close()
