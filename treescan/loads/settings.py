@@ -51,6 +51,18 @@ class LoadSettings:
         0.0, "W", "tension left in the anchor leg of a basal anchor by the pre-load test", "kane_2020_basal", low=0.0, high=10.0
     )
     test_people: float = setting(2.0, "W", "people hanging on the rope in the load test", "load_test", low=1.0, high=5.0)
+    hand_pull: float = setting(
+        300.0, "N", "steady pull of one person by hand in the load test", "project_choice", low=50.0, high=1000.0
+    )
+    clear_share: float = setting(
+        1.5,
+        "-",
+        "stand-clear circle of the load test over the reach of the wood that would come down",
+        "project_choice",
+        low=1.0,
+        high=5.0,
+    )
+    clear_least: float = setting(3.0, "m", "least radius of that circle", "project_choice", low=1.0, high=50.0)
     rope_angle_limit_deg: float = setting(
         45.0, "deg", "rope angle from plumb beyond which the climber does not go", "rope_angle", low=5.0, high=85.0
     )
