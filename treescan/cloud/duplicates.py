@@ -1,4 +1,8 @@
-"""Which points stand at exactly the same place as an earlier one?"""
+"""Which points stand at exactly the same place as an earlier one?
+
+Two passes over a table of bits sort out the points that surely stand alone, which are most; only the rest are compared with one
+another.
+"""
 
 from __future__ import annotations
 
@@ -7,11 +11,13 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 PARTS = 2
-"""The points are shared out by hash; each part is searched by one thread with a table of its own."""
+"""The points are shared out by hash, each part to one thread with a table of its own."""
 
-MOST_ROWS = 24_000_000
-"""Points searched at a time a part; larger clouds are searched in more rounds, so that the tables stay below half the size of
-the points."""
+BITS = 16
+"""Bits a point in the first table: about 6 % of the points fall on a bit by chance and go on to be compared."""
+
+ROUND = 30_000_000
+"""Points compared at a time; more are compared in rounds, so that the tables stay far below the size of the points."""
 
 
 def repeated(xyz: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -25,13 +31,17 @@ def repeated(xyz: NDArray[np.float64]) -> NDArray[np.bool_]:
     out = np.zeros(n, np.bool_)
     if n < 2:
         return out
-    rounds = 1
-    while n > MOST_ROWS * PARTS * rounds:
-        rounds *= 2
-    size = 1 << int(np.ceil(np.log2(max(1.7 * n / (PARTS * rounds), 16))))
-    tables = np.empty((PARTS, size), np.uint64)
+    size = max(BITS * n // PARTS, 64)
+    short = np.empty(n, np.uint32)
+    _hash(xyz, short)
+    maybe = np.zeros(n, np.bool_)
+    _meet(short, np.zeros((PARTS, size // 8 + 1), np.uint8), np.zeros((PARTS, size // 8 + 1), np.uint8), size, maybe)
+    del short
+    rows = np.flatnonzero(maybe)
+    rounds = 1 + len(rows) // ROUND
+    table = np.empty(max(int(1.7 * len(rows) / rounds), 16), np.uint64)
     for k in range(rounds):
-        _mark(xyz, tables, k * PARTS, rounds * PARTS, out)
+        _compare(xyz, rows, np.uint64(k), np.uint64(rounds), table, out)
     return out
 
 
@@ -44,36 +54,69 @@ def _mix(x, y, z):  # type: ignore[no-untyped-def]
     h ^= h >> np.uint64(29)
     h = (h ^ np.uint64(np.float64(z + 0.0).view(np.uint64))) * np.uint64(0x165667B19E3779F9)
     h ^= h >> np.uint64(32)
-    return h * np.uint64(0xBF58476D1CE4E5B9)
+    h *= np.uint64(0xBF58476D1CE4E5B9)
+    return h ^ (h >> np.uint64(29))
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _within(h, size):  # type: ignore[no-untyped-def]
+    """A hash spread evenly over 0 to size - 1, from its upper half."""
+    return np.int64(((h >> np.uint64(32)) * np.uint64(size)) >> np.uint64(32))
 
 
 @njit(cache=True, parallel=True, nogil=True)
-def _mark(xyz, tables, first_part, parts, out):  # type: ignore[no-untyped-def]
-    """Search each part of the points in order, so that the first of several at one place stays.
+def _hash(xyz, out):  # type: ignore[no-untyped-def]
+    """The upper half of each point's hash."""
+    for n in prange(len(xyz)):
+        out[n] = np.uint32(_mix(xyz[n, 0], xyz[n, 1], xyz[n, 2]) >> np.uint64(32))
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _meet(short, seen, shared, size, maybe):  # type: ignore[no-untyped-def]
+    """Mark the points that share their bit with another point; the lowest bit of the hash says which part looks at it."""
+    wide = np.uint64(size)
+    for p in prange(seen.shape[0]):
+        mine, mine_shared = seen[p], shared[p]
+        for n in range(len(short)):
+            if np.int64(short[n] & np.uint32(1)) == p:
+                at = (np.uint64(short[n] >> np.uint32(1)) * wide) >> np.uint64(31)
+                word, bit = np.int64(at >> np.uint64(3)), np.uint8(1 << (at & np.uint64(7)))
+                if mine[word] & bit:
+                    mine_shared[word] |= bit
+                else:
+                    mine[word] |= bit
+        for n in range(len(short)):
+            if np.int64(short[n] & np.uint32(1)) == p:
+                at = (np.uint64(short[n] >> np.uint32(1)) * wide) >> np.uint64(31)
+                if mine_shared[np.int64(at >> np.uint64(3))] & np.uint8(1 << (at & np.uint64(7))):
+                    maybe[n] = True
+
+
+@njit(cache=True, nogil=True)
+def _compare(xyz, rows, part, parts, table, out):  # type: ignore[no-untyped-def]
+    """Enter points in order, so that the first of several at one place stays; later ones are marked.
 
     A table entry holds 32 bits of the hash and the row + 1; zero is empty.
     """
     low = np.uint64(0xFFFFFFFF)
-    for p in prange(tables.shape[0]):
-        table = tables[p]
-        table[:] = 0
-        mask = np.uint64(len(table) - 1)
-        wanted = np.uint64(first_part + p)
-        of = np.uint64(parts - 1)
-        for n in range(len(xyz)):
-            h = _mix(xyz[n, 0], xyz[n, 1], xyz[n, 2])
-            if (h >> np.uint64(58)) & of != wanted:
-                continue
-            tag = (h >> np.uint64(26)) << np.uint64(32)
-            slot = h & mask
-            while True:
-                entry = table[slot]
-                if entry == 0:
-                    table[slot] = tag | np.uint64(n + 1)
+    table[:] = 0
+    size = len(table)
+    for n in rows:
+        h = _mix(xyz[n, 0], xyz[n, 1], xyz[n, 2])
+        if (h & low) % parts != part:
+            continue
+        tag = h << np.uint64(32)
+        slot = _within(h, size)
+        while True:
+            entry = table[slot]
+            if entry == 0:
+                table[slot] = tag | np.uint64(n + 1)
+                break
+            if entry & ~low == tag:
+                m = np.int64(entry & low) - 1
+                if xyz[m, 0] == xyz[n, 0] and xyz[m, 1] == xyz[n, 1] and xyz[m, 2] == xyz[n, 2]:
+                    out[n] = True
                     break
-                if entry & ~low == tag:
-                    m = np.int64(entry & low) - 1
-                    if xyz[m, 0] == xyz[n, 0] and xyz[m, 1] == xyz[n, 1] and xyz[m, 2] == xyz[n, 2]:
-                        out[n] = True
-                        break
-                slot = (slot + np.uint64(1)) & mask
+            slot += 1
+            if slot == size:
+                slot = 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
@@ -15,7 +15,7 @@ from treescan.cloud.duplicates import repeated
 from treescan.cloud.e57 import open_e57
 from treescan.cloud.intake_notes import Tally, bounds_note, doubts, left_out_notes
 from treescan.cloud.las import open_las
-from treescan.cloud.local_points import LocalPoints
+from treescan.cloud.local_points import LocalPoints, bounds
 from treescan.cloud.opened import Chunk, OpenedCloud
 from treescan.cloud.pcd import open_pcd
 from treescan.cloud.ply import open_ply
@@ -90,14 +90,14 @@ def take_in(
     kind = sniff(file)
     opened = OPENERS[kind](file)
     chunks = iter(opened.chunks())
-    first = next((c for c in chunks if len(c.xyz) and np.isfinite(c.xyz).all(axis=1).any()), None)
-    if first is None:
+    begun = _until_usable(chunks)
+    own = _finite(begun[-1].xyz) + begun[-1].shift if begun else np.zeros((0, 3))
+    if not len(own):
         raise BadInput("holds no points with usable coordinates", file=str(file), remedy="export the cloud again")
-    own = _finite(first.xyz) + first.shift
     conversion = decide(opened.reference, own, str(file), unit)
-    origin = _first_guess(own, first, conversion)
+    origin = _first_guess(own, opened, conversion)
     cells, tally = Voxels(LOOK_CELL, origin), Tally()
-    everything = chain([first], chunks)
+    everything = chain(begun, chunks)
     if thin is None:
         xyz, columns, strays, repeats = _whole(everything, opened, conversion, origin, cells, tally, settings, progress)
     else:
@@ -112,7 +112,7 @@ def take_in(
         raise BadInput(
             f"has all its {tally.read} points at one and the same place", file=str(file), remedy="export the cloud again"
         )
-    frame = replace(conversion.frame, origin=origin + _origin_step(xyz, origin))
+    frame = replace(conversion.frame, origin=_origin_of(*(b + origin for b in bounds(xyz))))
     _move(xyz, origin - frame.origin)
     left_out = dict(tally.unwanted) | {"not numbers": tally.not_numbers, "exact duplicates": repeats, "stray": strays.count}
     step = (
@@ -195,7 +195,18 @@ def _look(local: NDArray[np.float64], chunk: Chunk, cells: Voxels, tally: Tally)
     if had < SAMPLE:
         tally.sample.append(_finite(chunk.xyz[: SAMPLE - had]))
     if len(local):
-        tally.low, tally.high = np.minimum(tally.low, local.min(axis=0)), np.maximum(tally.high, local.max(axis=0))
+        low, high = bounds(local)
+        tally.low, tally.high = np.minimum(tally.low, low), np.maximum(tally.high, high)
+
+
+def _until_usable(chunks: Iterator[Chunk]) -> list[Chunk]:
+    """The chunks up to the first that has a point with numbers in it; those before are mere headers or NaN, without their columns."""
+    begun = []
+    for chunk in chunks:
+        begun.append(chunk)
+        if np.isfinite(chunk.xyz).all(axis=1).any():
+            break
+    return begun
 
 
 def _finite(xyz: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -204,21 +215,22 @@ def _finite(xyz: NDArray[np.float64]) -> NDArray[np.float64]:
     return xyz if good.all() else xyz[good]
 
 
-def _first_guess(own: NDArray[np.float64], first: Chunk, conversion: Conversion) -> NDArray[np.float64]:
-    """A local origin to stream with: multiples of `ORIGIN_STEP` near the middle of the first points. [m]"""
+def _first_guess(own: NDArray[np.float64], opened: OpenedCloud, conversion: Conversion) -> NDArray[np.float64]:
+    """A local origin to stream with, (3,): from the header's bounds where they hold the first points, else near those points. [m]"""
     few = own[:: max(1, len(own) // 10_000)]
+    low, high = opened.stated_low, opened.stated_high
+    if low is not None and high is not None and not conversion.projected_from and ((few >= low - 1) & (few <= high + 1)).all():
+        return _origin_of(low * conversion.unit, high * conversion.unit)
     out = np.empty_like(few)
     conversion.to_local(Chunk(few, np.zeros(3)), np.zeros(3), out)
     middle = np.median(out, axis=0)
-    return np.where(np.abs(middle) < NEAR / 2, 0.0, np.floor(middle / ORIGIN_STEP) * ORIGIN_STEP - ORIGIN_STEP)
+    return _origin_of(middle, middle)
 
 
-def _origin_step(xyz: NDArray[np.float64], origin: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How far the first origin has to move to be the last: zero for clouds near zero, else just below the smallest coordinates.
-    [m]"""
-    low, high = xyz.min(axis=0), xyz.max(axis=0)
-    near = np.maximum(np.abs(low + origin), np.abs(high + origin)) <= NEAR
-    return np.where(near, 0.0, np.floor((low + origin) / ORIGIN_STEP) * ORIGIN_STEP) - origin
+def _origin_of(low: NDArray[np.float64], high: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Zero along an axis where the cloud is near zero, else the multiple of `ORIGIN_STEP` just below the cloud, (3,). [m]"""
+    near = np.maximum(np.abs(low), np.abs(high)) <= NEAR
+    return np.where(near, 0.0, np.floor(low / ORIGIN_STEP) * ORIGIN_STEP)
 
 
 def _move(xyz: NDArray[np.float64], by: NDArray[np.float64]) -> None:

@@ -87,6 +87,24 @@ def clipped(values: NDArray, dtype: np.dtype) -> NDArray:
     return np.clip(np.nan_to_num(values), info.min, info.max).astype(dtype)
 
 
+def bounds(xyz: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Smallest and largest coordinate along each axis, two (3,); infinite for no points."""
+    low, high = _bounds(xyz, 8)
+    return low.min(axis=0), high.max(axis=0)
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _bounds(xyz, parts):  # type: ignore[no-untyped-def]
+    """Bounds of each of several stretches of the points; numpy is ten times slower along the long axis."""
+    low, high = np.full((parts, 3), np.inf), np.full((parts, 3), -np.inf)
+    for p in prange(parts):
+        for n in range(len(xyz) * p // parts, len(xyz) * (p + 1) // parts):
+            for k in range(3):
+                low[p, k] = min(low[p, k], xyz[n, k])
+                high[p, k] = max(high[p, k], xyz[n, k])
+    return low, high
+
+
 @njit(cache=True, nogil=True)
 def _compact(xyz, stay):  # type: ignore[no-untyped-def]
     """Move the rows that stay to the front; how many there are."""
