@@ -59,7 +59,10 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "redundant": bool(p.check.redundant),
         "common_cause": p.check.common_cause,
         "coverage": _coverage(p.reach),
-        "access": [{"union": s.label if s.union is not None else None, "place": s.label, "height": number(s.height), "how": s.how} for s in p.access],
+        "access": [
+            {"union": s.label if s.union is not None else None, "place": s.label, "height": number(s.height), "how": s.how}
+            for s in p.access
+        ],
         "rope": {
             "length_m": number(p.rope.length),
             "throwline_m": number(p.rope.throwline),
@@ -93,7 +96,9 @@ def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
         "case": check.case,
         "worst_work_point": worst_work_point(a, check),
         "friction_multiple": number(check.friction_multiple),
-        "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces)] if np.size(check.contact_forces) else [],
+        "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces)]
+        if np.size(check.contact_forces)
+        else [],
     }
 
 
@@ -187,7 +192,12 @@ def anchors_table(a: Assessment) -> str:
     if not content["anchors"]:
         verdict = "not assessable" if not content["assessable"] else "no candidate found"
         why = " | ".join(content["not_assessable_because"] or ["no union of this tree could be judged"])
-        blank = dict.fromkeys(COLUMNS, "") | {"usable": False, "verdict": verdict, "reasons": why, "caution": CAUTIONS["planning_aid"]}
+        blank = dict.fromkeys(COLUMNS, "") | {
+            "usable": False,
+            "verdict": verdict,
+            "reasons": why,
+            "caution": CAUTIONS["planning_aid"],
+        }
         table.writerow([blank[c] for c in COLUMNS])
     return out.getvalue()
 

@@ -68,14 +68,22 @@ def _seen(a: Assessment, p: TieInPoint) -> Answer:
     u, k = graph.unions, p.union
     rows = [
         ("Stem or limb below the union", w.diameter(float(u.parent_diameter[k]), float(u.parent_diameter_sd[k]))),
-        ("Limbs above the union", "; ".join(w.diameter(float(d), float(s)) for d, s in zip(u.arm_diameter[u.arms(k)], u.arm_diameter_sd[u.arms(k)], strict=True))),
+        (
+            "Limbs above the union",
+            "; ".join(
+                w.diameter(float(d), float(s))
+                for d, s in zip(u.arm_diameter[u.arms(k)], u.arm_diameter_sd[u.arms(k)], strict=True)
+            ),
+        ),
         ("Smallest over parent", w.plain(u.aspect_ratio(k), 2)),
         ("Notes on the union", ", ".join(u.flags[k]) or "none"),
     ]
     if len(c.nodes):
         path, length = np.asarray(c.nodes), graph.length[c.nodes]
         share = float((length * graph.seen[path]).sum() / max(length.sum(), 1e-9))
-        rows.append(("Load path seen by the scan", w.percent(share) + ("; the rest was bridged: inspect it" if share < 0.9995 else "")))
+        rows.append(
+            ("Load path seen by the scan", w.percent(share) + ("; the rest was bridged: inspect it" if share < 0.9995 else ""))
+        )
         arc = graph.arc[path]
         if np.isfinite(arc).any():
             rows.append(("Least arc of bark seen on it", w.degrees(float(np.nanmin(arc)))))
@@ -94,14 +102,27 @@ def _line(a: Assessment, p: TieInPoint) -> Answer:
     t = p.throw
     if t is None:
         blocked = a.throws.blocked_by[p.union] if p.union < len(a.throws.blocked_by) else ""
-        return Answer(QUESTIONS[1], (("Throw", "none found from the ground: climb or advance to it"), ("What stands in the way", blocked or "not stated")))
+        return Answer(
+            QUESTIONS[1],
+            (
+                ("Throw", "none found from the ground: climb or advance to it"),
+                ("What stands in the way", blocked or "not stated"),
+            ),
+        )
     rows = [
         ("Stand", stand_words(a, p)),
-        ("Aim", f"towards {w.degrees(t.azimuth % (2 * math.pi))} ({w.compass(t.azimuth)}), {w.degrees(t.elevation)} above level, {w.plain(t.speed, 1, 'm/s')} ({t.method})"),
+        (
+            "Aim",
+            f"towards {w.degrees(t.azimuth % (2 * math.pi))} ({w.compass(t.azimuth)}), {w.degrees(t.elevation)} above level, {w.plain(t.speed, 1, 'm/s')} ({t.method})",
+        ),
         ("Chance of one throw", f"{w.percent(t.chance)}, {w.throws(t.expected_throws)}"),
         ("Line", CLASS_WORDS.get(t.isolation_class, "")),
         ("Also caught", ", ".join(t.captured_unions) or "nothing else"),
-        ("Rope comes to rest", f"{w.metres(t.rest_distance, 2)} out from the union" + ("; it slides in by itself" if t.slides else "; it stays there")),
+        (
+            "Rope comes to rest",
+            f"{w.metres(t.rest_distance, 2)} out from the union"
+            + ("; it slides in by itself" if t.slides else "; it stays there"),
+        ),
         ("Lightest weight that comes down", w.mass(t.least_weight, 2)),
     ]
     return Answer(QUESTIONS[1], tuple(rows), t.steps)
@@ -140,7 +161,12 @@ def _fail(p: TieInPoint) -> Answer:
         if c.ground:
             rows.append((f"{i}. the ground", c.words))
         else:
-            rows.append((f"{i}. {c.label}", f"{c.words} Drop {w.metres(c.drop)}, peak {w.force(c.peak)}, margin {w.margin(c.margin.median, c.margin.p5)}"))
+            rows.append(
+                (
+                    f"{i}. {c.label}",
+                    f"{c.words} Drop {w.metres(c.drop)}, peak {w.force(c.peak)}, margin {w.margin(c.margin.median, c.margin.p5)}",
+                )
+            )
     rows.append(("Held above the ground by a later limb", "yes, on the stated sums" if k.redundant else "no"))
     if k.common_cause:
         rows.append(("One failure takes both", k.common_cause))
@@ -154,7 +180,10 @@ def _reach(a: Assessment, p: TieInPoint) -> Answer:
         ("Work served", w.percent(r.share)),
         ("Within rope angle", "; ".join(f"{w.degrees(limit)}: {w.percent(share)}" for limit, share in r.share_at)),
         ("Widest rope angle", w.degrees(r.worst_angle)),
-        ("Swing if you slip", f"up to {w.metres(r.swing)} sideways at {w.plain(r.swing_speed, 1, 'm/s')}, rope force {w.force(r.swing_force)}; first in the way: {r.swing_hits}"),
+        (
+            "Swing if you slip",
+            f"up to {w.metres(r.swing)} sideways at {w.plain(r.swing_speed, 1, 'm/s')}, rope force {w.force(r.swing_force)}; first in the way: {r.swing_hits}",
+        ),
         ("Not served", _some(missed)),
     ]
     fouled = int((np.asarray(r.fouled) >= 0).sum())

@@ -17,7 +17,7 @@ from treescan.wood.graph import WoodGraph
 WIDE, ROW, LABEL = 620.0, 26.0, 150.0
 
 
-def margin_chart(rows: Sequence[tuple[str, Estimate]]) -> str:
+def margin_chart(rows: Sequence[tuple[str, Estimate]]) -> Drawing:
     """Strength over stress on a logarithmic scale: a bar from the 5th to the 95th percentile, a stroke at the median."""
     known = [e for _, e in rows if e.known]
     high = max([e.p95 for e in known if math.isfinite(e.p95)] + [10.0])
@@ -44,12 +44,12 @@ def margin_chart(rows: Sequence[tuple[str, Estimate]]) -> str:
         d.line(np.array([[x(e.median), y - 9], [x(e.median), y + 9]]), "median")
         d.line(np.array([[x(e.p5), y - 7], [x(e.p5), y + 7]]), "low")
         d.text(x(e.p95) + 6, y + 4, f"{e.p5:.1f}", "t strong")
-    return str(d)
+    return d
 
 
-def share_bars(rows: Sequence[tuple[str, Sequence[float]]], names: Sequence[str], title: str) -> str:
+def share_bars(rows: Sequence[tuple[str, Sequence[float]]], bars: int, title: str) -> Drawing:
     """Shares in [0, 1] as bars, one group a row, darker for the stricter."""
-    thick = 22.0 / len(names)
+    thick = 22.0 / bars
     d = Drawing(WIDE, ROW * len(rows) + 34, title)
     wide = WIDE - LABEL - 70
     bottom = ROW * len(rows) + 4
@@ -62,15 +62,20 @@ def share_bars(rows: Sequence[tuple[str, Sequence[float]]], names: Sequence[str]
         for j, v in enumerate(values):
             known = wording.finite(v)
             d.rect(LABEL, y + j * thick, wide * v if known else 0.0, max(thick - 1, 2), f"bar{j}")
-        d.text(LABEL + wide * max([v for v in values if wording.finite(v)] + [0.0]) + 6, y + 14, " / ".join(wording.percent(v) for v in values), "t small")
-    return str(d)
+        d.text(
+            LABEL + wide * max([v for v in values if wording.finite(v)] + [0.0]) + 6,
+            y + 14,
+            " / ".join(wording.percent(v) for v in values),
+            "t small",
+        )
+    return d
 
 
-def load_path(graph: WoodGraph, c: LimbCheck) -> str:
+def load_path(graph: WoodGraph, c: LimbCheck) -> Drawing | None:
     """Use of capacity of every section from the rope (left) down to the ground (right)."""
     nodes, use = np.asarray(c.nodes), np.asarray(c.utilisation, float)
     if len(nodes) == 0 or not np.isfinite(use).any():
-        return ""
+        return None
     step = graph.length[nodes]
     end = np.cumsum(step)
     start = end - step
@@ -91,9 +96,9 @@ def load_path(graph: WoodGraph, c: LimbCheck) -> str:
     if len(at) and math.isfinite(use[at[0]]):
         x = left + wide * (start[at[0]] + end[at[0]]) / 2 / total
         y = 10 + high * (1 - use[at[0]] / scale)
-        d.raw(f'<path class="weakest" d="M{x - 6:.1f} {y - 6:.1f}l12 12m0 -12l-12 12"/>')
+        d.cross(x, y, 6, "weakest")
         d.text(min(x + 10, 430), max(y + 4, 16), "weakest section", "t small strong halo-text")
     for metre in range(0, int(total) + 1, max(1, round(total / 8))):
         d.text(left + wide * metre / total, 10 + high + 16, f"{metre}", "t small", "middle")
     d.text(left, 10 + high + 34, "metres along the wood from the rope down to the ground", "t small faint")
-    return str(d)
+    return d

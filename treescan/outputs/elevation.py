@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,13 +11,20 @@ from treescan.assess import Assessment
 from treescan.outputs import wording
 from treescan.outputs.projection import SeenLimb, Standpoint, seen_limbs
 from treescan.outputs.rope_lines import rope_line, rope_rest, swing_arc
-from treescan.outputs.svg import Drawing, path
+from treescan.outputs.svg import Drawing
 from treescan.outputs.use_of_capacity import shade_of
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.units import FOOT_M
 
 Floats = NDArray[np.float64]
+Paper = Callable[[Floats], Floats]
 WIDE, HIGH, MARGIN = 560.0, 620.0, 46.0
+PERSON = (
+    np.array([[-0.12, 0.0], [0.0, -0.5], [0.12, 0.0]]),
+    np.array([[0.0, -0.5], [0.0, -0.8]]),
+    np.array([[-0.16, -0.55], [0.0, -0.75], [0.18, -0.93]]),
+)
+"""Legs, body and arms of the thrower, in body heights."""
 
 
 def standpoint_for(a: Assessment, p: TieInPoint | None) -> Standpoint:
@@ -27,23 +36,33 @@ def standpoint_for(a: Assessment, p: TieInPoint | None) -> Standpoint:
     return Standpoint(float(np.round(side / (np.pi / 4)) * (np.pi / 4) % (2 * np.pi)), base)
 
 
-def elevation(a: Assessment, p: TieInPoint | None) -> tuple[str, str]:
-    """The drawing as SVG text and its caption."""
+def elevation(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
+    """The drawing and its caption."""
     graph, view = a.tree.graph, standpoint_for(a, p)
     use = np.full(len(graph), np.nan)
     if p is not None:
         use[p.check.check.nodes] = p.check.check.utilisation
     limbs = seen_limbs(graph, view, ~np.isnan(use))
-    lines = {} if p is None else {"rope": rope_line(a, p), "swing": swing_arc(a, p), "throw": p.throw.path if p.throw is not None else np.zeros((0, 3))}
+    lines = (
+        {}
+        if p is None
+        else {
+            "rope": rope_line(a, p),
+            "swing": swing_arc(a, p),
+            "throw": p.throw.path if p.throw is not None else np.zeros((0, 3)),
+        }
+    )
     flat = {name: view.across_up_away(line)[:, :2] for name, line in lines.items() if len(line) >= 2}
     everything = [s.line[:, :2] for s in limbs] + list(flat.values())
     low = np.min([e.min(axis=0) for e in everything], axis=0) if everything else np.zeros(2)
     high = np.max([e.max(axis=0) for e in everything], axis=0) if everything else np.ones(2)
-    low, high = low - [0.6, 0.4], high + [0.6, 0.6]
+    low, high = low - np.array([0.6, 0.4]), high + np.array([0.6, 0.6])
     scale = min((WIDE - 2 * MARGIN) / (high[0] - low[0]), (HIGH - 40) / (high[1] - low[1]))
     where = wording.compass(view.azimuth)
     caption = f"As seen from the {where}. Dashed wood is hidden behind other limbs; hatched wood was not seen by the scan."
-    d = Drawing((high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, f"Elevation of the tree from the {where}")
+    d = Drawing(
+        (high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, f"Elevation of the tree from the {where}"
+    )
 
     def paper(xy: Floats) -> Floats:
         return np.stack([(xy[..., 0] - low[0]) * scale + MARGIN, (high[1] - xy[..., 1]) * scale + 14], axis=-1)
@@ -60,7 +79,7 @@ def elevation(a: Assessment, p: TieInPoint | None) -> tuple[str, str]:
             d.line(paper(flat[name]), name)
     if p is not None:
         _marks(d, a, p, view, paper, scale)
-    return str(d), caption
+    return d, caption
 
 
 def _heights(d: Drawing, low: float, high: float, base: float, scale: float) -> None:
@@ -74,7 +93,7 @@ def _heights(d: Drawing, low: float, high: float, base: float, scale: float) -> 
         d.text(d.width - MARGIN + 10, y + 4, f"{f} ft", "t small")
 
 
-def _ground(d: Drawing, a: Assessment, view: Standpoint, low: Floats, high: Floats, paper: object) -> None:
+def _ground(d: Drawing, a: Assessment, view: Standpoint, low: Floats, high: Floats, paper: Paper) -> None:
     """The terrain in the plane of the stem, square to the line of sight."""
     across = np.linspace(low[0], high[0], 60)
     s, c = np.sin(view.azimuth), np.cos(view.azimuth)
@@ -82,7 +101,7 @@ def _ground(d: Drawing, a: Assessment, view: Standpoint, low: Floats, high: Floa
     z = a.tree.beside.terrain.height_at(xy)
     seen = np.isfinite(z)
     if seen.sum() > 1:
-        d.line(paper(np.column_stack([across, z])[seen]), "ground")  # type: ignore[operator]
+        d.line(paper(np.column_stack([across, z])[seen]), "ground")
 
 
 def _outline(line: Floats, radius: Floats) -> Floats:
@@ -94,41 +113,38 @@ def _outline(line: Floats, radius: Floats) -> Floats:
     return np.concatenate([line + radius[:, None] * normal, (line - radius[:, None] * normal)[::-1]])
 
 
-def _limb(d: Drawing, s: SeenLimb, paper: object, scale: float, use: Floats, seen: NDArray[np.bool_]) -> None:
+def _limb(d: Drawing, s: SeenLimb, paper: Paper, scale: float, use: Floats, seen: NDArray[np.bool_]) -> None:
     """A limb's outline, its loaded pieces in the colour of the scale, its unseen pieces hatched."""
     xy = s.line[:, :2]
-    d.line(paper(_outline(xy, np.maximum(s.radius, 0.6 / scale))), "wood", closed=True)  # type: ignore[operator]
+    d.line(paper(_outline(xy, np.maximum(s.radius, 0.6 / scale))), "wood", closed=True)
     shade = shade_of(use[s.nodes], seen[s.nodes])
     for row in np.unique(shade):
         if row == 5:
             continue
         pieces = np.unique(s.piece_of_node[shade == row])
-        shapes = [path(paper(_outline(xy[i : i + 2], np.maximum(s.radius[i : i + 2], 1.2 / scale))), True) for i in pieces]  # type: ignore[operator]
-        d.raw(f'<path class="use{row}" d="{"".join(shapes)}"/>')
+        thick = np.maximum(s.radius, 1.2 / scale)
+        d.shape([paper(_outline(xy[i : i + 2], thick[i : i + 2])) for i in pieces], f"use{row}", closed=True)
 
 
-def _dashes(d: Drawing, s: SeenLimb, paper: object) -> None:
+def _dashes(d: Drawing, s: SeenLimb, paper: Paper) -> None:
     """Centre lines of the hidden stretches."""
     edge = np.flatnonzero(np.diff(np.concatenate([[0], s.hidden.astype(int), [0]])))
     for i, j in zip(edge[::2], edge[1::2], strict=True):
-        d.line(paper(s.line[i : j + 1, :2]), "hidden")  # type: ignore[operator]
+        d.line(paper(s.line[i : j + 1, :2]), "hidden")
 
 
-def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: object, scale: float) -> None:
+def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Paper, scale: float) -> None:
     """The candidate, its weakest section, what catches, and the thrower."""
     graph = a.tree.graph
 
     def at(xyz: Floats) -> tuple[float, float]:
-        x, y = paper(view.across_up_away(xyz)[:2])  # type: ignore[operator]
+        x, y = paper(view.across_up_away(xyz)[:2])
         return float(x), float(y)
 
     if p.throw is not None:
         x, y = at(p.throw.stand)
         h = 1.7 * scale
-        d.raw(
-            f'<path class="person" d="M{x:.1f} {y:.1f}l{-0.12 * h:.1f} 0l{0.12 * h:.1f} {-0.5 * h:.1f}l{0.12 * h:.1f} {0.5 * h:.1f}M{x:.1f} {y - 0.5 * h:.1f}l0 {-0.3 * h:.1f}'
-            f'M{x - 0.16 * h:.1f} {y - 0.55 * h:.1f}l{0.16 * h:.1f} {-0.2 * h:.1f}l{0.18 * h:.1f} {-0.18 * h:.1f}"/>'
-        )
+        d.shape([np.array([x, y]) + h * part for part in PERSON], "person")
         d.circle(x, y - 0.9 * h, max(0.09 * h, 1.5), "head", "standing place of the throw")
         d.text(x, y - 1.12 * h, "stand", "t small strong halo-text", "middle")
     for c in p.check.catches:
@@ -142,5 +158,5 @@ def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: ob
     governing = p.check.check.governing
     if 0 < governing < len(graph):
         x, y = at((graph.xyz[governing] + graph.xyz[graph.parent[governing]]) / 2)
-        d.raw(f'<path class="weakest" d="M{x - 6:.1f} {y - 6:.1f}l12 12m0 -12l-12 12"><title>weakest section</title></path>')
+        d.cross(x, y, 6, "weakest", "weakest section")
         d.text(x - 12, y + 16, "weakest section", "t small halo-text", "end")

@@ -28,7 +28,11 @@ def overview(a: Assessment) -> Overview:
     """All headlines; those after the first speak of the first candidate to inspect."""
     first = next((p for p in a.points if p.usable), None)
     if first is None:
-        rest = ("No candidate could be ranked from this scan.",) * 5 if a.tree.fitness.assessable else ("Not assessable from this scan.",) * 5
+        rest = (
+            ("No candidate could be ranked from this scan.",) * 5
+            if a.tree.fitness.assessable
+            else ("Not assessable from this scan.",) * 5
+        )
     else:
         rest = (_line(a, first), _hold(a, first), _fail(first), _reach(a, first), _order(first))
     return Overview((_seen_headline(a), *rest), _seen(a), _lines_in(a), _unserved(a), _refusals(a))

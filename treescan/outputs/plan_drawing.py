@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,6 +14,7 @@ from treescan.outputs.tubes import runs
 from treescan.planning.tie_in_point import TieInPoint
 
 Floats = NDArray[np.float64]
+Paper = Callable[[Floats], Floats]
 WIDE, EDGE = 560.0, 26.0
 MOST_LIMBS = 260
 
@@ -19,11 +22,11 @@ MOST_LIMBS = 260
 def chance_colour(share: float) -> str:
     """From pale to deep blue; `share` of the best place's chance."""
     k = float(np.sqrt(np.clip(share, 0, 1)))
-    return f"rgb({round(226 - 197 * k)},{round(220 - 128 * k)},{round(206 - 63 * k)})"
+    return f"#{round(226 - 197 * k):02x}{round(220 - 128 * k):02x}{round(206 - 63 * k):02x}"
 
 
-def plan(a: Assessment, p: TieInPoint | None) -> tuple[str, str]:
-    """The drawing as SVG text and its caption."""
+def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
+    """The drawing and its caption."""
     base, half = a.tree.graph.xyz[0], _half_width(a)
     scale = (WIDE - 2 * EDGE) / (2 * half)
     d = Drawing(WIDE, WIDE, "Plan of the tree, north up, with standing places")
@@ -42,8 +45,9 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[str, str]:
     _north_and_scale(d, scale)
     words = "North up; rings every 5 m (16 ft) from the stem. "
     if p is None or p.throw is None:
-        return str(d), words + "Small circles are standing places found on the ground."
-    return str(d), words + f"Darker and larger circles: better chance for {p.label}; the best place gives {wording.percent(top)} a throw."
+        return d, words + "Small circles are standing places found on the ground."
+    best = f"Darker and larger circles: better chance for {p.label}; the best place gives {wording.percent(top)} a throw."
+    return d, words + best
 
 
 def _half_width(a: Assessment) -> float:
@@ -61,7 +65,7 @@ def _rings(d: Drawing, half: float, scale: float) -> None:
         d.text(WIDE / 2 + 3, WIDE / 2 - r * scale - 3, f"{r} m", "t small faint")
 
 
-def _drawn(d: Drawing, a: Assessment, paper: object) -> None:
+def _drawn(d: Drawing, a: Assessment, paper: Paper) -> None:
     """What the user drew on the site plan."""
     for css, words, polygons in (
         ("building", "building", a.site.buildings),
@@ -70,35 +74,37 @@ def _drawn(d: Drawing, a: Assessment, paper: object) -> None:
         ("nostand", "no standing", a.site.no_stand),
     ):
         for ring in polygons:
-            xy = paper(ring)  # type: ignore[operator]
+            xy = paper(ring)
             d.line(xy, css, closed=True)
             x, y = xy.mean(axis=0)
             if 0 < x < WIDE and 0 < y < WIDE:
                 d.text(x, y + 4, words, "t small", "middle")
     for c in a.site.conductors:
-        xy = paper(c.line)  # type: ignore[operator]
+        xy = paper(c.line)
         d.line(xy, "wire")
         x, y = np.clip(xy.mean(axis=0), 30, WIDE - 30)
         volts = f"{c.voltage:.0f} V" if np.isfinite(c.voltage) else "voltage unknown"
         d.text(x, y - 12, f"overhead line, {volts}: treat as live", "t small strong halo-text", "middle")
 
 
-def _neighbours(d: Drawing, a: Assessment, paper: object, scale: float, half: float) -> None:
+def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: float) -> None:
     s = a.tree.beside.surroundings
     near = np.abs(s.xyz[:, :2] - a.tree.graph.xyz[0, :2]).max(axis=1) < half if len(s.xyz) else np.zeros(0, bool)
     cells = np.unique(np.floor(s.xyz[near][:, :2] / 0.5), axis=0) * 0.5 + 0.25
     step = max(1, len(cells) // 1200)
     if len(cells):
         size = 0.5 * scale
-        marks = [f"M{x - size / 2:.1f} {y - size / 2:.1f}h{size:.1f}v{size:.1f}h{-size:.1f}z" for x, y in paper(cells[::step])]  # type: ignore[operator]
-        d.raw(f'<path class="around" d="{"".join(marks)}"><title>seen by the scan, not wood of this tree</title></path>')
+        square = size * np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
+        d.shape(
+            [xy + square for xy in paper(cells[::step])], "around", closed=True, tip="seen by the scan, not wood of this tree"
+        )
     for foot, dbh in zip(s.stems, s.stem_dbh, strict=True):
-        x, y = paper(foot)  # type: ignore[operator]
+        x, y = paper(foot)
         if 0 < x < WIDE and 0 < y < WIDE:
             d.circle(x, y, max(3.0, scale * (dbh if np.isfinite(dbh) else 0.3) / 2), "neighbour", "stem of a neighbouring tree")
 
 
-def _places(d: Drawing, a: Assessment, p: TieInPoint | None, paper: object, scale: float) -> float:
+def _places(d: Drawing, a: Assessment, p: TieInPoint | None, paper: Paper, scale: float) -> float:
     """Standing places by chance; returns the best chance shown."""
     stances = a.throws.stances
     if not len(stances):
@@ -107,33 +113,29 @@ def _places(d: Drawing, a: Assessment, p: TieInPoint | None, paper: object, scal
     if p is not None and p.throw is not None:
         chance = np.asarray(a.throws.chance, float)[p.union, :, min(max(p.throw.isolation_class, 1), 3) - 1]
     top = float(chance.max())
-    for (x, y), c in zip(paper(stances.xyz), chance, strict=True):  # type: ignore[operator]
+    for (x, y), c in zip(paper(stances.xyz), chance, strict=True):
         if top > 0 and c > 0:
             share = c / top
-            d.circle(x, y, 2.0 + 4.5 * np.sqrt(share), "place", wording.percent(c), f"fill:{chance_colour(share)}")
+            d.circle(x, y, 2.0 + 4.5 * np.sqrt(share), "place", wording.percent(c), chance_colour(share))
         else:
             d.circle(x, y, 1.4, "place none")
     return top
 
 
-def _limbs(d: Drawing, a: Assessment, paper: object, scale: float) -> None:
+def _limbs(d: Drawing, a: Assessment, paper: Paper, scale: float) -> None:
     kept = sorted(runs(a.tree.graph), key=lambda r: -float(r.radius.max()))[:MOST_LIMBS]
     for run in kept:
         width = float(np.clip(1.6 * scale * run.radius.mean(), 0.5, 14.0))
-        d.raw(f'<path class="limb" style="stroke-width:{width:.1f}" d="{_d(paper(run.line[:: max(1, len(run.line) // 16)]))}"/>')  # type: ignore[operator]
+        d.line(paper(run.line[:: max(1, len(run.line) // 16)]), "limb", width=width)
 
 
-def _d(points: Floats) -> str:
-    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
-
-
-def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: object) -> None:
-    x, y = paper(a.tree.graph.unions.place[p.union])  # type: ignore[operator]
+def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
+    x, y = paper(a.tree.graph.unions.place[p.union])
     if p.throw is not None:
-        flight = paper(p.throw.path)  # type: ignore[operator]
+        flight = paper(p.throw.path)
         d.line(flight, "halo throw-halo")
         d.line(flight, "throw")
-        sx, sy = paper(p.throw.stand)  # type: ignore[operator]
+        sx, sy = paper(p.throw.stand)
         d.circle(sx, sy, 6, "stand", "standing place of the throw")
         d.text(sx + 9, sy + 4, "stand", "t strong halo-text")
     d.circle(x, y, 6, "anchor", p.label)
@@ -141,7 +143,7 @@ def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: object) -> None:
 
 
 def _north_and_scale(d: Drawing, scale: float) -> None:
-    d.raw(f'<path class="north" d="M{WIDE - 30:.0f} 44l7 18l-7 -5l-7 5z"/>')
+    d.line(np.array([[0.0, 0], [7, 18], [0, 13], [-7, 18]]) + [WIDE - 30, 44], "north", closed=True)
     d.text(WIDE - 30, 38, "N", "t strong", "middle")
     y = WIDE - 12
     d.line(np.array([[EDGE, y], [EDGE + 5 * scale, y]]), "scalebar")

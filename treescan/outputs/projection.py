@@ -66,7 +66,11 @@ def seen_limbs(graph: WoodGraph, standpoint: Standpoint, wanted: NDArray[np.bool
         count = len(rows) - 1
         of_node = np.searchsorted(rows, np.arange(1, len(run.line))) - 1
         scanned = np.array([bool(graph.seen[run.node[rows[i] : rows[i + 1]]].all()) for i in range(count)], bool)
-        out.append(SeenLimb(line, radius, hidden[at : at + count], scanned, run.node[rows[:-1]], run.node[rows[1:] - 1], run.node, of_node))
+        out.append(
+            SeenLimb(
+                line, radius, hidden[at : at + count], scanned, run.node[rows[:-1]], run.node[rows[1:] - 1], run.node, of_node
+            )
+        )
         at += count
     out.sort(key=lambda s: -float(np.average((s.line[:-1, 2] + s.line[1:, 2]) / 2)))
     return out

@@ -19,6 +19,7 @@ from treescan.outputs.elevation import elevation
 from treescan.outputs.overview import overview
 from treescan.outputs.plan_drawing import plan
 from treescan.outputs.strict_json import tame
+from treescan.outputs.svg import Drawing
 from treescan.outputs.use_of_capacity import LEGEND
 from treescan.outputs.viewer_data import viewer_data
 from treescan.planning.tie_in_point import TieInPoint
@@ -59,13 +60,9 @@ def _context(a: Assessment) -> dict[str, Any]:
         "rows": [_row(a, p, i, i in {c.number for c in (*cards, *others)}) for i, p in enumerate(a.points)],
         "cards": cards,
         "other_cards": others,
-        "pictures": {f"c{i}": _pictures(a, p) for i, p in enumerate(a.points) if p in usable[:PICTURED]},
+        "pictures": {c.key: _pictures(a, c.point) for c in cards[:PICTURED]},
         "tree_picture": _picture(*elevation(a, None)) if first is None else None,
-        "margins": Markup(margin_chart([(_name(p), p.check.check.margin) for p in shown[:CHARTED]])),
-        "chances": Markup(share_bars([(_name(p), [p.throw.chance if p.throw else 0.0]) for p in shown[:CHARTED]], ("chance",), "Chance of one throw")),
-        "coverage": Markup(
-            share_bars([(_name(p), [s for _, s in p.reach.share_at] or [p.reach.share]) for p in shown[:CHARTED]], ("30", "45", "60"), "Share of the work within the rope angle")
-        ),
+        **_charts(shown[:CHARTED]),
         "angles": [wording.degrees(limit) for limit, _ in first.reach.share_at] if first else [],
         "legend": LEGEND,
         "cautions": CAUTIONS,
@@ -77,20 +74,36 @@ def _context(a: Assessment) -> dict[str, Any]:
     }
 
 
+def _charts(shown: list[TieInPoint]) -> dict[str, Markup]:
+    """The charts over all candidates."""
+    chances = [(_name(p), [p.throw.chance if p.throw else 0.0]) for p in shown]
+    shares = [(_name(p), [s for _, s in p.reach.share_at] or [p.reach.share]) for p in shown]
+    return {
+        "margins": Markup(str(margin_chart([(_name(p), p.check.check.margin) for p in shown]))),
+        "chances": Markup(str(share_bars(chances, 1, "Chance of one throw"))),
+        "coverage": Markup(str(share_bars(shares, 3, "Share of the work within the rope angle"))),
+    }
+
+
 def _name(p: TieInPoint) -> str:
     return f"{p.rank}  {p.label} {p.system}"
 
 
-def _picture(svg: str, caption: str) -> tuple[Markup, str]:
-    return Markup(svg), caption
+def _picture(drawing: Drawing, caption: str) -> tuple[Markup, str]:
+    return Markup(str(drawing)), caption
 
 
 def _pictures(a: Assessment, p: TieInPoint) -> list[tuple[Markup, str]]:
     """Elevation, plan and load path of one candidate."""
     out = [_picture(*elevation(a, p)), _picture(*plan(a, p))]
     path = load_path(a.tree.graph, p.check.check)
-    if path:
-        out.append(_picture(path, "Use of capacity from the rope (left) down to the ground (right), median figures. The cross marks the weakest section."))
+    if path is not None:
+        out.append(
+            _picture(
+                path,
+                "Use of capacity from the rope (left) down to the ground (right), median figures. The cross marks the weakest section.",
+            )
+        )
     return out
 
 

@@ -62,7 +62,9 @@ def _put(scene: trimesh.Scene, mesh: trimesh.Trimesh, name: str, at: np.ndarray)
 
 def _material(words: str, colour: str) -> Any:
     rgb = [int(colour[i : i + 2], 16) for i in (1, 3, 5)]
-    return trimesh.visual.material.PBRMaterial(name=words, baseColorFactor=[*rgb, 255], metallicFactor=0.0, roughnessFactor=0.9, doubleSided=True)
+    return trimesh.visual.material.PBRMaterial(
+        name=words, baseColorFactor=[*rgb, 255], metallicFactor=0.0, roughnessFactor=0.9, doubleSided=True
+    )
 
 
 def _by_union(a: Assessment) -> dict[int, list]:
@@ -80,7 +82,9 @@ def _groups(graph: Any, shade: np.ndarray) -> dict[tuple[str, int], list[trimesh
         order = int(graph.limbs.order[run.limb])
         words = "branches" if order >= FINE_ORDER else "stem" if run.limb == 0 else f"limb {run.limb:04d} order {order}"
         for row in np.unique(shade[run.node]):
-            out.setdefault((f"{words}, {LEGEND[row].words}", int(row)), []).append(_tube(run, np.flatnonzero(shade[run.node] == row)))
+            out.setdefault((f"{words}, {LEGEND[row].words}", int(row)), []).append(
+                _tube(run, np.flatnonzero(shade[run.node] == row))
+            )
     return out
 
 
@@ -89,4 +93,6 @@ def _tube(run: Run, pieces: np.ndarray) -> trimesh.Trimesh:
     vertex, normal = rings(run.line, run.radius, sides)
     faces = tube_faces(pieces, sides)
     used, new = np.unique(faces, return_inverse=True)
-    return trimesh.Trimesh(vertex.reshape(-1, 3)[used], new.reshape(-1, 3), vertex_normals=normal.reshape(-1, 3)[used], process=False)
+    return trimesh.Trimesh(
+        vertex.reshape(-1, 3)[used], new.reshape(-1, 3), vertex_normals=normal.reshape(-1, 3)[used], process=False
+    )

@@ -1,10 +1,49 @@
-"""The few SVG marks our drawings are made of. Styles are classes of the page's style sheet, so that print and screen can differ."""
+"""The few marks our drawings are made of, kept as data so that the page (SVG) and the job sheet (PDF) show the same drawing."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from html import escape
 
 import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Shape:
+    """Lines or areas: `parts` of (k, 2) points, styled by the class words in `css`; `fill` and `width` override the style."""
+
+    parts: tuple[Floats, ...]
+    css: str
+    closed: bool = False
+    tip: str = ""
+    width: float | None = None
+
+
+@dataclass(frozen=True)
+class Circle:
+    """A circle with an optional tooltip and a fill of its own."""
+
+    x: float
+    y: float
+    r: float
+    css: str
+    tip: str = ""
+    fill: str = ""
+
+
+@dataclass(frozen=True)
+class Words:
+    """A line of text; `anchor` is start, middle or end."""
+
+    x: float
+    y: float
+    text: str
+    css: str = "t"
+    anchor: str = "start"
 
 
 class Drawing:
@@ -13,39 +52,61 @@ class Drawing:
     def __init__(self, width: float, height: float, title: str) -> None:
         """Start an empty drawing with the sentence a screen reader says for it."""
         self.width, self.height, self.title = width, height, title
-        self.marks: list[str] = []
+        self.marks: list[Shape | Circle | Words] = []
 
-    def line(self, points: np.ndarray, css: str, *, closed: bool = False) -> None:
+    def line(self, points: Floats, css: str, *, closed: bool = False, width: float | None = None) -> None:
         """A polyline, (k, 2); nothing for fewer than two points."""
-        if len(points) >= 2:
-            self.marks.append(f'<path class="{css}" d="{path(points, closed)}"/>')
+        self.shape([points], css, closed=closed, width=width)
 
-    def circle(self, x: float, y: float, r: float, css: str, tip: str = "", style: str = "") -> None:
+    def shape(
+        self, parts: Sequence[Floats], css: str, *, closed: bool = False, tip: str = "", width: float | None = None
+    ) -> None:
+        """Several polylines or areas as one mark."""
+        kept = tuple(np.asarray(p, float) for p in parts if len(p) >= 2)
+        if kept:
+            self.marks.append(Shape(kept, css, closed, tip, width))
+
+    def circle(self, x: float, y: float, r: float, css: str, tip: str = "", fill: str = "") -> None:
         """A circle with an optional tooltip."""
-        inner = f"<title>{escape(tip)}</title>" if tip else ""
-        look = f' style="{style}"' if style else ""
-        self.marks.append(f'<circle class="{css}" cx="{x:.1f}" cy="{y:.1f}" r="{r:.1f}"{look}>{inner}</circle>')
+        self.marks.append(Circle(x, y, r, css, tip, fill))
 
-    def rect(self, x: float, y: float, w: float, h: float, css: str, style: str = "") -> None:
+    def rect(self, x: float, y: float, w: float, h: float, css: str) -> None:
         """A rectangle."""
-        look = f' style="{style}"' if style else ""
-        self.marks.append(f'<rect class="{css}" x="{x:.1f}" y="{y:.1f}" width="{max(w, 0):.1f}" height="{max(h, 0):.1f}"{look}/>')
+        w, h = max(w, 0.0), max(h, 0.0)
+        self.line(np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]]), css, closed=True)
+
+    def cross(self, x: float, y: float, half: float, css: str, tip: str = "") -> None:
+        """A lying cross."""
+        down = np.array([[x - half, y - half], [x + half, y + half]])
+        self.shape([down, down * [1, -1] + [0, 2 * y]], css, tip=tip)
 
     def text(self, x: float, y: float, words: str, css: str = "t", anchor: str = "start") -> None:
         """A line of text."""
-        at = "" if anchor == "start" else f' text-anchor="{anchor}"'
-        self.marks.append(f'<text class="{css}" x="{x:.1f}" y="{y:.1f}"{at}>{escape(words)}</text>')
-
-    def raw(self, mark: str) -> None:
-        """A mark written out by the caller."""
-        self.marks.append(mark)
+        if words:
+            self.marks.append(Words(x, y, words, css, anchor))
 
     def __str__(self) -> str:
-        head = f'<svg class="drawing" viewBox="0 0 {self.width:.0f} {self.height:.0f}" role="img" aria-label="{escape(self.title)}">'
-        return head + "".join(self.marks) + "</svg>"
+        head = (
+            f'<svg class="drawing" viewBox="0 0 {self.width:.0f} {self.height:.0f}" role="img" aria-label="{escape(self.title)}">'
+        )
+        return head + "".join(_svg(m) for m in self.marks) + "</svg>"
 
 
-def path(points: np.ndarray, closed: bool = False) -> str:
+def _svg(m: Shape | Circle | Words) -> str:
+    """One mark as SVG."""
+    if isinstance(m, Words):
+        at = "" if m.anchor == "start" else f' text-anchor="{m.anchor}"'
+        return f'<text class="{m.css}" x="{m.x:.1f}" y="{m.y:.1f}"{at}>{escape(m.text)}</text>'
+    tip = f"<title>{escape(m.tip)}</title>" if m.tip else ""
+    if isinstance(m, Circle):
+        fill = f' style="fill:{m.fill}"' if m.fill else ""
+        return f'<circle class="{m.css}" cx="{m.x:.1f}" cy="{m.y:.1f}" r="{m.r:.1f}"{fill}>{tip}</circle>'
+    wide = f' style="stroke-width:{m.width:.1f}"' if m.width is not None else ""
+    data = "".join(_path(p, m.closed) for p in m.parts)
+    return f'<path class="{m.css}"{wide} d="{data}">{tip}</path>' if tip else f'<path class="{m.css}"{wide} d="{data}"/>'
+
+
+def _path(points: Floats, closed: bool) -> str:
     """Path data of a polyline, one decimal."""
-    p = np.round(np.asarray(points, float), 1) + 0.0
+    p = np.round(points, 1) + 0.0
     return "M" + "L".join(f"{x:g} {y:g}" for x, y in p) + ("Z" if closed else "")

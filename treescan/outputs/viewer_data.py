@@ -130,7 +130,13 @@ def _ground(a: Assessment) -> dict[str, Any]:
     axis = np.linspace(-half, half, GROUND_CELLS + 1)
     x, y = np.meshgrid(base[0] + axis, base[1] + axis)
     z = t.height_at(np.stack([x, y], -1))
-    return {"x": number(base[0] - half, 7), "y": number(base[1] - half, 7), "step": step, "side": GROUND_CELLS + 1, "z": [number(v, 5) for v in z.ravel()]}
+    return {
+        "x": number(base[0] - half, 7),
+        "y": number(base[1] - half, 7),
+        "step": step,
+        "side": GROUND_CELLS + 1,
+        "z": [number(v, 5) for v in z.ravel()],
+    }
 
 
 def _anchor(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
@@ -159,7 +165,11 @@ def _anchor(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
     if p.throw is not None:
         column = min(max(p.throw.isolation_class, 1), 3) - 1
         chance = np.asarray(a.throws.chance, float)[p.union, :, column]
-        out |= {"throw": _line(p.throw.path), "stand": _place(p.throw.stand), "chance": _base64(np.round(255 * chance).astype(np.uint8))}
+        out |= {
+            "throw": _line(p.throw.path),
+            "stand": _place(p.throw.stand),
+            "chance": _base64(np.round(255 * chance).astype(np.uint8)),
+        }
     return out
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from treescan.assess import Assessment
 from treescan.atomic import write_bytes
 from treescan.outputs.anchors_file import anchors_out, anchors_table
+from treescan.outputs.job_sheet import sheet_bytes
 from treescan.outputs.report import report_html
 from treescan.outputs.scene import scene_bytes
 from treescan.outputs.standing_file import standing_out
@@ -21,6 +22,7 @@ FILES: dict[str, Maker] = {
     "anchors.csv": lambda a: anchors_table(a).encode(),
     "standing.json": lambda a: dumps(standing_out(a)).encode(),
     "tree.glb": scene_bytes,
+    "job_sheet.pdf": sheet_bytes,
     "report.html": lambda a: report_html(a).encode(),
 }
 """File name to what makes its bytes, in writing order; the page comes last, so that its presence means the rest is there."""
