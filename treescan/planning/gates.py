@@ -12,7 +12,7 @@ from treescan.throw.throw_path import Throw
 from treescan.wood.graph import ScanFitness, WoodGraph
 
 NOT_SEEN = "Not seen"
-"""How a gate starts that only a better scan or a climber's eye can lift; it makes the verdict "not assessable"."""
+"""How a gate starts that only a better scan or a climber's eye can lift; one makes the verdict "not assessable"."""
 
 
 def rest_diameter(graph: WoodGraph, check: AnchorCheck) -> tuple[float, float]:
@@ -98,8 +98,8 @@ def _margin_gate(check: AnchorCheck, settings: PlanningSettings) -> list[str]:
     margin = check.check.margin
     if check.check.verdict == "does not hold" or not margin.p5 >= settings.margin_gate:
         return [
-            f"Strength over stress is {margin.median:.1f} and may be as low as {margin.p5:.1f}; "
-            f"at least {settings.margin_gate:.1f} is asked on the low side ({check.check.mode}, load case {check.case})."
+            f"Strength over stress is {margin.median:.2f} and may be as low as {margin.p5:.2f}; "
+            f"at least {settings.margin_gate:.2f} is asked on the low side ({check.check.mode}, load case {check.case})."
         ]
     return []
 
@@ -118,7 +118,7 @@ def doubts(
     union, node, margin = check.rig.union, check.rig.rest_node, check.check.margin
     if margin.known and margin.p5 < settings.margin_doubt:
         out.append(
-            f"The low side of its margin is {margin.p5:.1f}, below {settings.margin_doubt:.1f}: inspect and load-test before use."
+            f"The low side of its margin is {margin.p5:.2f}, below {settings.margin_doubt:.2f}: inspect and load-test before use."
         )
     diameter, sd = rest_diameter(graph, check)
     if np.isfinite(sd) and diameter - 1.645 * sd < settings.least_limb <= diameter:
@@ -144,7 +144,7 @@ def doubts(
 
 
 def verdict(gate_words: tuple[str, ...], doubt_words: tuple[str, ...]) -> str:
-    """ "candidate", "inspect first", "not ranked" or "not assessable" (when only seeing more could lift the gates)."""
+    """One of four words; "not assessable" as soon as the scan could not tell, whatever else stands against it."""
     if gate_words:
-        return "not assessable" if all(w.startswith(NOT_SEEN) for w in gate_words) else "not ranked"
+        return "not assessable" if any(w.startswith(NOT_SEEN) for w in gate_words) else "not ranked"
     return "inspect first" if doubt_words else "candidate"

@@ -123,7 +123,7 @@ def _weakened(graph: WoodGraph, p: TieInPoint, o: Override, settings: PlanningSe
     value, error = margin_score(graph, check, settings)
     gate_words = p.gates
     if not lower.p5 >= settings.margin_gate:
-        gate_words = (*gate_words, f"{o.sentence()}: strength over stress may be as low as {lower.p5:.1f}.")
+        gate_words = (*gate_words, f"{o.sentence()}: strength over stress may be as low as {lower.p5:.2f}.")
     out = replace(p, check=check, scores={**p.scores, "margin": value}, score_sd={**p.score_sd, "margin": error})
     return _settled(out, gate_words, (*p.doubts, o.sentence()))
 

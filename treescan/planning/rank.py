@@ -191,7 +191,7 @@ def _scores(
 ) -> dict[str, score.Scored]:
     minutes = score.effort_minutes(throw, g.minutes.get(rig.union, inf), float(g.graph.unions.height[rig.union]), g.settings)
     return {
-        "height": score.height_over_work(place, g.work),
+        "height": score.height_over_work(place, g.work, g.settings.place_error),
         "margin": score.margin_score(g.graph, check, g.settings),
         "rope angle": score.rope_angle_score(reached, g.work, g.settings),
         "coverage": score.coverage_score(reached, g.work, g.settings),

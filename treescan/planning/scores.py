@@ -24,7 +24,7 @@ STEP = 0.5
 """A drop no longer than a step [m]: costs no redundancy."""
 
 
-def height_over_work(place: Floats, work: Work, error: float = 0.1) -> Scored:
+def height_over_work(place: Floats, work: Work, error: float) -> Scored:
     """Share of the work that lies below the tie-in point; the error is what moves when the place is off by `error` metres."""
     total = float(work.weight.sum())
 
@@ -108,8 +108,8 @@ def effort_minutes(throw: Throw | None, way: float, place_height: float, setting
 
 
 def effort_score(minutes: float, settings: PlanningSettings) -> Scored:
-    """1 - minutes / full, held in [0, 1]; minutes are guessed within a quarter."""
-    return _held(1 - minutes / settings.minutes_full), float(min(0.25 * minutes / settings.minutes_full, 0.25))
+    """1 - minutes / full, held in [0, 1]; minutes are guessed within `effort_error`."""
+    return _held(1 - minutes / settings.minutes_full), float(min(settings.effort_error * minutes / settings.minutes_full, 0.25))
 
 
 def _held(x: float) -> float:

@@ -204,6 +204,8 @@ class PlanningSettings:
     chance_error: float = setting(
         0.4, "", "error of the throw chance, as a share (lognormal)", "project_choice", low=0.0, high=2.0
     )
+    place_error: float = setting(0.1, "m", "error of a union's height", "project_choice", low=0.0, high=2.0)
+    effort_error: float = setting(0.25, "", "error of the minutes, as a share", "project_choice", low=0.0, high=1.0)
     tie_confidence: float = setting(
         0.70,
         "",
