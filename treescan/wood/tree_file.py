@@ -22,6 +22,7 @@ from treescan.wood.stem_figures import stem_figures
 from treescan.wood.unions import find_unions
 
 FORMAT, VERSION = "treescan-tree", 1
+FRAME_KEYS = ("unit_m", "vertical_unit_m", "up", "file_crs", "in_degrees")
 
 
 def write_tree(traced: TracedTree, path: str | os.PathLike[str]) -> tuple[Path, ...]:
@@ -54,7 +55,7 @@ def tree_out(traced: TracedTree) -> dict[str, Any]:
         "origin": traced.frame.origin.tolist(),
         "cautions": list(all_cautions()),
         "source": traced.source,
-        "frame": {"unit_m": traced.frame.unit_m, "vertical_unit_m": traced.frame.vertical_unit_m, "up": traced.frame.up},
+        "frame": {name: getattr(traced.frame, name) for name in FRAME_KEYS},
         "nodes": [
             {"id": i, "xyz": p, "radius": r, "radius_sd": _or_null(sd), "arc_deg": _or_null(a), "seen": s}
             for i, (p, r, sd, a, s) in enumerate(
@@ -156,13 +157,7 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: ND
         unions = _unions_in(data["unions"], unions, {key: int(new[i]) for key, i in row.items()}, xyz, n, file)
     graph = WoodGraph(xyz, radius, sd, arc, seen, parent, seg_radius, limb, limbs, unions)
     own = data.get("frame") or {}
-    frame = Frame(
-        np.array(data.get("origin", (0.0, 0.0, 0.0)), float),
-        data.get("crs"),
-        float(own.get("unit_m", 1.0)),
-        float(own.get("vertical_unit_m", 1.0)),
-        own.get("up", "z of the file"),
-    )
+    frame = Frame(np.array(data.get("origin", (0.0, 0.0, 0.0)), float), data.get("crs"), **{k: own[k] for k in FRAME_KEYS if k in own})
     quality = data.get("quality") or {}
     fitness = ScanFitness(quality.get("verdict", "assessable"), tuple(quality.get("reasons", ())), tuple(quality.get("bands", ())))
     stem = _stem_in(data.get("stem"), graph, beside.terrain)
