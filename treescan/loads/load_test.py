@@ -64,7 +64,7 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
     tilt = float(np.degrees(np.arccos(np.clip(-direction[2], -1.0, 1.0))))
     words = (
         "Look at the limb, the lower stem and the ground round the stem first; do not attach anyone until the test is done.",
-        f"Rig the line as in use and pull on the climber's leg; the force on the union then stands {tilt:.0f} degrees from plumb.",
+        f"Rig as in use and pull on the climber's leg; the force on the union then stands {tilt:.0f} degrees from plumb.",
         f"Build up gently to {people} people hanging on it (or {pullers} on a 2:1): {pull / 1000:.1f} kN in the rope, "
         f"{on_union / 1000:.1f} kN on the union, {100 * on_union / used:.0f} % of the governing load ({check.case}).",
         f"Nobody but those pulling within {radius:.0f} m of the plumb of the union, and they stand to the side.",
