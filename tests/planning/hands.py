@@ -5,17 +5,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from strategies import alone
 
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import AnchorCheck, Catch, LimbCheck, Rig
+from treescan.planning.candidates import candidate_rigs
+from treescan.planning.rank import rank_points
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.work import default_work
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
+from treescan.trees.beside import Site
 from treescan.wood.assemble import assemble
 from treescan.wood.graph import ScanFitness, WoodGraph
 
 ASSESSABLE = ScanFitness("assessable", ())
+S = PlanningSettings()
 
 
-def tree(*axes: tuple[Sequence[Sequence[float]], float, float], step: float = 0.25, sd: float = 0.03, arc: float = 2 * np.pi) -> WoodGraph:
+def tree(
+    *axes: tuple[Sequence[Sequence[float]], float, float], step: float = 0.25, sd: float = 0.03, arc: float = 2 * np.pi
+) -> WoodGraph:
     """A tree of straight-lined axes: (corner points, radius at start, radius at end), the first from the ground, each next one
     starting at a point of an earlier axis; nodes every `step` metres, at exact corners too."""
     xyz: list[np.ndarray] = []
@@ -82,15 +91,38 @@ def check(
     m = margin(median, spread)
     word = verdict or ("holds" if m.p5 >= 1.5 else "doubtful" if m.p5 >= 1.0 else "does not hold")
     limb = LimbCheck(
-        nodes, zero, zero, zero, zero, zero, zero, zero, NOTHING_SEEN if word == "not seen" else m, int(rig.rest_node), "bending", 0.1, 0.02, (), word,
+        nodes,
+        zero,
+        zero,
+        zero,
+        zero,
+        zero,
+        zero,
+        zero,
+        NOTHING_SEEN if word == "not seen" else m,
+        int(rig.rest_node),
+        "bending",
+        0.1,
+        0.02,
+        (),
+        word,
         "the limb was not seen" if word == "not seen" else "by hand",
     )
     weight = 100 * 9.80665
     force = np.array([0.0, 0.0, -multiple * weight])
-    return AnchorCheck(rig, force, multiple, "at rest", -1, force[None], multiple, limb, catches or (catch(None),), redundant, common_cause)
+    return AnchorCheck(
+        rig, force, multiple, "at rest", -1, force[None], multiple, limb, catches or (catch(None),), redundant, common_cause
+    )
 
 
-def throw(graph: WoodGraph, union: int, chance: float = 0.5, isolation_class: int = 1, method: str = "hand", stand: Sequence[float] = (6.0, 0.0, 0.0)) -> Throw:
+def throw(
+    graph: WoodGraph,
+    union: int,
+    chance: float = 0.5,
+    isolation_class: int = 1,
+    method: str = "hand",
+    stand: Sequence[float] = (6.0, 0.0, 0.0),
+) -> Throw:
     """A throw whose chance is given by hand; it flies a plain arc from the stand over the union to the mirrored place."""
     u = graph.unions
     arm = int(u.laterals(union)[0])
@@ -99,12 +131,71 @@ def throw(graph: WoodGraph, union: int, chance: float = 0.5, isolation_class: in
     s = np.linspace(0, 1, 25)[:, None]
     path = start + s * (end - start) + np.array([0, 0, 1.0]) * 4 * s * (1 - s) * (place[2] - start[2] + 1.0)
     return Throw(
-        union, isolation_class, 0, start, method, 0.0, 1.2, 17.0, chance, path, np.vstack([start, place, end]), place, 0.35, True,
-        np.array([u.arm_node[arm]], np.int32), np.zeros(0, np.int32), (), isolation_class - 1 if isolation_class == 2 else 0, 0.1, ("throw",),
+        union,
+        isolation_class,
+        0,
+        start,
+        method,
+        0.0,
+        1.2,
+        17.0,
+        chance,
+        path,
+        np.vstack([start, place, end]),
+        place,
+        0.35,
+        True,
+        np.array([u.arm_node[arm]], np.int32),
+        np.zeros(0, np.int32),
+        (),
+        isolation_class - 1 if isolation_class == 2 else 0,
+        0.1,
+        ("throw",),
     )
 
 
 def table(graph: WoodGraph, throws: Sequence[Throw] = ()) -> ThrowTable:
     """A throw table that holds exactly these throws."""
     m = len(graph.unions)
-    return ThrowTable(Stances(np.zeros((1, 3))), {(t.union, t.isolation_class): t for t in throws}, np.zeros((m, 1, 3), np.float32), ("",) * m)
+    return ThrowTable(
+        Stances(np.zeros((1, 3))), {(t.union, t.isolation_class): t for t in throws}, np.zeros((m, 1, 3), np.float32), ("",) * m
+    )
+
+
+def ranked(
+    graph,
+    throws=(),
+    median=6.0,
+    *,
+    beside=None,
+    site=None,
+    fitness=ASSESSABLE,
+    settings=S,
+    systems=("MRS",),
+    seed=1,
+    work=None,
+    **judged,
+):
+    """Rank a tree whose margins are given by hand: one number, or a function of the rig."""
+    beside = beside or alone(graph)
+    t = table(graph, throws)
+    rigs = candidate_rigs(graph, beside, t, systems, settings)
+    checks = [check(graph, r, median(r) if callable(median) else median, **judged) for r, _ in rigs]
+    w = work or default_work(graph, beside, settings)
+    return rank_points(graph, beside, site or Site(), fitness, w, t, rigs, checks, settings, seed)
+
+
+def plain_tree(**kind):
+    """A stem of 14 m with three limbs that rise at 45 degrees at 5, 8 and 11 m to different sides."""
+    return tree(
+        ([[0, 0, 0], [0, 0, 14]], 0.25, 0.08),
+        ([[0, 0, 5], [3, 0, 8]], 0.10, 0.04),
+        ([[0, 0, 8], [-2.5, 1, 10.5]], 0.09, 0.04),
+        ([[0, 0, 11], [0.5, -1.5, 12.5]], 0.06, 0.03),
+        **kind,
+    )
+
+
+def only(points, label, system="MRS"):
+    (found,) = [p for p in points if p.label == label and p.system == system]
+    return found

@@ -7,55 +7,28 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import ASSESSABLE, check, table, throw, tree
-from strategies import alone, random_tree
+from hands import S, only, plain_tree, ranked, throw, tree
+from strategies import random_tree
 
-from treescan.planning.candidates import candidate_rigs, candidate_unions
+from treescan.planning.candidates import candidate_unions
 from treescan.planning.gates import NOT_SEEN
 from treescan.planning.order import order_points, pareto, places
-from treescan.planning.rank import rank_points
 from treescan.planning.reasons import compare
 from treescan.planning.score_rule import combined
-from treescan.planning.settings import CRITERIA, PlanningSettings, Weights
-from treescan.planning.work import default_work, work_at_points
+from treescan.planning.settings import CRITERIA, Weights
+from treescan.planning.work import work_at_points
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.wood.assemble import assemble
 from treescan.wood.graph import ScanFitness
-
-S = PlanningSettings()
-
-
-def ranked(graph, throws=(), median=6.0, *, beside=None, site=None, fitness=ASSESSABLE, settings=S, systems=("MRS",), seed=1, work=None, **judged):
-    """Rank a tree whose margins are given by hand: one number, or a function of the rig."""
-    beside = beside or alone(graph)
-    t = table(graph, throws)
-    rigs = candidate_rigs(graph, beside, t, systems, settings)
-    checks = [check(graph, r, median(r) if callable(median) else median, **judged) for r, _ in rigs]
-    w = work or default_work(graph, beside, settings)
-    return rank_points(graph, beside, site or Site(), fitness, w, t, rigs, checks, settings, seed)
-
-
-def plain_tree(**kind):
-    """A stem of 14 m with three limbs that rise at 45 degrees at 5, 8 and 11 m to different sides."""
-    return tree(
-        ([[0, 0, 0], [0, 0, 14]], 0.25, 0.08),
-        ([[0, 0, 5], [3, 0, 8]], 0.10, 0.04),
-        ([[0, 0, 8], [-2.5, 1, 10.5]], 0.09, 0.04),
-        ([[0, 0, 11], [0.5, -1.5, 12.5]], 0.06, 0.03),
-        **kind,
-    )
-
-
-def only(points, label, system="MRS"):
-    (found,) = [p for p in points if p.label == label and p.system == system]
-    return found
 
 
 def test_every_candidate_is_listed_once_and_ranks_count_up():
     """Usable candidates bear ranks 1, 2, ...; the others rank 0, a reason and no score."""
     graph = random_tree(3, height=20, dbh=0.6, limbs=20)
     rng = np.random.default_rng(0)
-    points = ranked(graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)[::2]], lambda r: rng.uniform(0.5, 8), systems=())
+    points = ranked(
+        graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)[::2]], lambda r: rng.uniform(0.5, 8), systems=()
+    )
     usable = [p for p in points if p.usable]
 
     assert [p.rank for p in points] == list(range(1, len(usable) + 1)) + [0] * (len(points) - len(usable))
@@ -212,7 +185,10 @@ def test_more_margin_never_ranks_lower():
     graph = random_tree(8, height=18, limbs=14)
     throws = [throw(graph, k, 0.3) for k in candidate_unions(graph, S)]
     union = sorted(ranked(graph, throws, 3.0), key=lambda p: p.rank)[-1].union
-    rank = [[p.rank for p in ranked(graph, throws, lambda r, m=m: m if r.union == union else 3.0) if p.union == union][0] for m in (2.0, 3.0, 4.0, 6.0)]
+    rank = [
+        [p.rank for p in ranked(graph, throws, lambda r, m=m: m if r.union == union else 3.0) if p.union == union][0]
+        for m in (2.0, 3.0, 4.0, 6.0)
+    ]
 
     assert rank == sorted(rank, reverse=True)
 
@@ -292,7 +268,10 @@ def test_stability_falls_when_measurement_gets_worse():
 
 def test_stability_falls_when_weights_are_disputed():
     """The more people differ about the weights, the less firm the order."""
-    firm = [mean_stability(cv=0.0, chance_error=0.0, angle_error_deg=0.0, effort_error=0.0, place_error=0.0, weight_scatter=w)[0] for w in (0.0, 0.2, 1.0)]
+    firm = [
+        mean_stability(cv=0.0, chance_error=0.0, angle_error_deg=0.0, effort_error=0.0, place_error=0.0, weight_scatter=w)[0]
+        for w in (0.0, 0.2, 1.0)
+    ]
 
     assert firm[0] > firm[1] > firm[2]
 
@@ -306,7 +285,9 @@ def test_first_places_shared_out_sum_to_one():
 
 def test_equal_candidates_are_a_tie():
     """Two limbs that mirror each other cannot be told apart, and the words say so."""
-    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.1), ([[0, 0, 9], [2, 0, 11]], 0.09, 0.04), ([[0, 0, 9.25], [-2, 0, 11.25]], 0.09, 0.04))
+    graph = tree(
+        ([[0, 0, 0], [0, 0, 14]], 0.25, 0.1), ([[0, 0, 9], [2, 0, 11]], 0.09, 0.04), ([[0, 0, 9.25], [-2, 0, 11.25]], 0.09, 0.04)
+    )
     work = work_at_points(graph, [[0.0, 0, z] for z in (3, 4, 5, 6, 7)])
     points = [p for p in ranked(graph, [throw(graph, 0), throw(graph, 1)], work=work) if p.usable]
 

@@ -43,7 +43,9 @@ def test_fouled_ropes_agree_with_brute_force(seed, lean):
     limbs, anchor = limb_of_work(graph, work), graph.unions.place[-1] + [0.1, 0.0, 0.0]
     own = (0, int(graph.limb[graph.unions.node[-1]]))
     found = first_fouls(scene, anchor, work.xyz, own, limbs, lean, S.own_wood, S.hand_reach)
-    expected = [brute_force_foul(scene, anchor, p, own, k, lean, S.own_wood, S.hand_reach) for p, k in zip(work.xyz, limbs, strict=True)]
+    expected = [
+        brute_force_foul(scene, anchor, p, own, k, lean, S.own_wood, S.hand_reach) for p, k in zip(work.xyz, limbs, strict=True)
+    ]
 
     assert found.tolist() == expected
     assert lean > 0 or max(expected) >= 0
@@ -125,7 +127,15 @@ def test_a_slip_towards_the_stem_hits_it_at_pendulum_speed():
     graph = tree(([[0, 0, 0], [0, 0, 12]], 0.2, 0.15), ([[0, 0, 6], [3, 0, 7]], 0.08, 0.05))
     scene = Scene.of(graph, alone(graph))
     anchor, start = np.array([0.0, 0, 11.0]), np.array([3.0, 0, 7.0])
-    s = slip(graph, scene, anchor, start, int(limb_of_work(graph, Work(start[None], ("w",), ("p",), np.ones(1)))[0]), S.body_radius, S.push_off)
+    s = slip(
+        graph,
+        scene,
+        anchor,
+        start,
+        int(limb_of_work(graph, Work(start[None], ("w",), ("p",), np.ones(1)))[0]),
+        S.body_radius,
+        S.push_off,
+    )
     end = s.path[-1] - anchor
     a, b = np.arctan2(3, 4), np.arctan2(np.hypot(end[0], end[1]), -end[2])
 
@@ -171,7 +181,9 @@ def test_reach_does_not_change_when_the_tree_is_turned_or_moved():
     from treescan.wood.assemble import assemble
 
     graph = random_tree(5)
-    moved = assemble(rotated_z(graph.xyz, 1.1) + [300.0, -40, 12], graph.radius, graph.parent, segment_radius=graph.segment_radius)
+    moved = assemble(
+        rotated_z(graph.xyz, 1.1) + [300.0, -40, 12], graph.radius, graph.parent, segment_radius=graph.segment_radius
+    )
     shares = []
     for g in (graph, moved):
         work = default_work(g, alone(g), S)

@@ -99,7 +99,9 @@ def test_inside_agrees_with_shapely(ring, seed):
 
 def test_area_and_limbs_pick_their_wood():
     """An area takes only wood above it; limbs bring the branches they carry."""
-    graph = tree(([[0, 0, 0], [0, 0, 10]], 0.2, 0.05), ([[0, 0, 5], [4, 0, 7]], 0.08, 0.04), ([[2, 0, 6], [2, 2, 6.5]], 0.04, 0.02))
+    graph = tree(
+        ([[0, 0, 0], [0, 0, 10]], 0.2, 0.05), ([[0, 0, 5], [4, 0, 7]], 0.08, 0.04), ([[2, 0, 6], [2, 2, 6.5]], 0.04, 0.02)
+    )
     east = work_in_area(graph, [[1, -1], [5, -1], [5, 3], [1, 3]], S)
     limb = int(graph.unions.arm_limb[graph.unions.laterals(0)[0]])
 
