@@ -200,7 +200,7 @@ def _look(local: NDArray[np.float64], chunk: Chunk, cells: Voxels, tally: Tally)
 
 
 def _until_usable(chunks: Iterator[Chunk]) -> list[Chunk]:
-    """The chunks up to the first that has a point with numbers in it; those before are mere headers or NaN, without their columns."""
+    """The chunks up to the first that has a point with numbers in it."""
     begun = []
     for chunk in chunks:
         begun.append(chunk)
@@ -216,7 +216,7 @@ def _finite(xyz: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _first_guess(own: NDArray[np.float64], opened: OpenedCloud, conversion: Conversion) -> NDArray[np.float64]:
-    """A local origin to stream with, (3,): from the header's bounds where they hold the first points, else near those points. [m]"""
+    """A local origin to stream with, (3,): from the header's bounds where they hold the first points, else near those."""
     few = own[:: max(1, len(own) // 10_000)]
     low, high = opened.stated_low, opened.stated_high
     if low is not None and high is not None and not conversion.projected_from and ((few >= low - 1) & (few <= high + 1)).all():
