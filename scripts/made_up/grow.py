@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -418,6 +419,29 @@ def _joined(groups: list[_Shoots]) -> _Shoots:
     if not groups:
         return _none()
     return _Shoots(*(np.concatenate([getattr(g, name) for g in groups]) for name in ("start", "place", "direction", "side", "radius", "rank", "dead")))
+
+
+def broken(tree: GrownTree, axes: NDArray[np.int64], left: float) -> GrownTree:
+    """The tree with some of its limbs snapped off `left` from their parent's axis [m], dead since: a stub each."""
+    out = np.zeros(tree.axis.max() + 1)
+    from_foot = np.zeros(len(tree))
+    cut = np.zeros(len(tree), bool)
+    out[axes] = 1
+    for i in range(1, len(tree)):
+        p = tree.parent[i]
+        same = tree.axis[p] == tree.axis[i]
+        from_foot[i] = (from_foot[p] if same else 0.0) + float(np.linalg.norm(tree.xyz[i] - tree.xyz[p]))
+        cut[i] = cut[p] or bool(out[tree.axis[i]] and (from_foot[i] > left and from_foot[p] > 0)) or bool(out[tree.axis[p]] and not same and p > 0)
+    new = np.cumsum(~cut) - 1
+    parent = np.where(tree.parent >= 0, new[tree.parent], -1)[~cut].astype(np.int32)
+    dead = (tree.dead | np.isin(tree.axis, axes))[~cut]
+    xyz, radius, segment, axis, order = (a[~cut] for a in (tree.xyz, tree.radius, tree.segment_radius, tree.axis, tree.order))
+    return GrownTree(xyz, radius, segment, parent, axis, order, dead, tree.habit, tree.seed)
+
+
+def grow_tree(seed: int, habit: str | Habit = "broadleaf", *, thinnest: float = 0.01, **how: Any) -> WoodGraph:
+    """Grow a tree (`grow` takes the same words) and give its exact wood graph down to a diameter. [m]"""
+    return grow(seed, habit, **how).graph(thinnest)
 
 
 @lru_cache(maxsize=8)

@@ -219,7 +219,7 @@ def wall_part(start: tuple[float, float], end: tuple[float, float], base: float,
 _BOX = np.array([[0, 1, 5], [0, 5, 4], [1, 2, 6], [1, 6, 5], [2, 3, 7], [2, 7, 6], [3, 0, 4], [3, 4, 7], [4, 5, 6], [4, 6, 7], [0, 2, 1], [0, 3, 2]])
 
 
-def wire_line(start: Floats, end: Floats, sag: float, pieces: int = 60) -> Floats:
+def wire_line(start: Floats, end: Floats, sag: float, pieces: int = 240) -> Floats:
     """A hanging wire as a polyline (pieces + 1, 3): a parabola with the given sag [m]."""
     u = np.linspace(0, 1, pieces + 1)[:, None]
     line = (1 - u) * np.asarray(start, float) + u * np.asarray(end, float)

@@ -173,11 +173,13 @@ def fitted_step(targets: Targets, stations: list[Station], points: int, instrume
     """The same stations with the angular step that gives about so many returns off the ground (from a coarse trial)."""
     hits = 0.0
     for s in stations:
+        if s.coarse:
+            continue
         coarse = s.with_step(s.step * max(1.0, float(np.sqrt(np.prod(s.shape) / 60_000))))
         origin, direction, _ = coarse.beams(0, coarse.shape[0])
         t, part, *_ = targets.hit(origin, direction, False)
         hits += np.count_nonzero((t < instrument.reach) & (part != PARTS.index("ground"))) / np.prod(coarse.shape) * np.prod(s.shape)
-    return [s.with_step(s.step * float(np.sqrt(hits / points))) for s in stations]
+    return [s if s.coarse else s.with_step(s.step * float(np.sqrt(hits / points))) for s in stations]
 
 
 def _misplaced(instrument: Instrument, seed: int, number: int) -> tuple[Floats, Floats]:

@@ -139,9 +139,13 @@ def ring_of_tripods(scene: Scene, count: int, distance: float | None = None, *, 
             away = xy - other.xyz[0, :2]
             if np.hypot(*away) < 1.5:
                 xy = other.xyz[0, :2] + 1.5 * away / max(np.hypot(*away), 0.1)
-        place = np.array([*xy, float(scene.ground(xy)) + eye])
-        out.append(stations.tripod(place, low, high))
+        out.append(stations.tripod(np.array([*xy, float(scene.ground(xy)) + eye]), low, high, number=k + 1))
     return out
+
+
+def with_surroundings(where: list[stations.Station], step: float = 0.0025) -> list[stations.Station]:
+    """The same tripods, each with a coarse scan of everything around it too."""
+    return [*where, *(stations.surround(s.path[0], step, s.number) for s in where if s.kind == "tripod")]
 
 
 def scan_scene(scene: Scene, where: list[stations.Station], points: int, instrument: Instrument = scanner.TRIPOD, *, seed: int = 0, wind: float = 0.0, thin_ground: float = 0.04) -> Scan:

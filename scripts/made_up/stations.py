@@ -25,6 +25,7 @@ class Station:
     step : float            Angle between beams. [rad]
     line_step : float       Distance along the path between profiles. [m]
     number : int            Scans with the same number share their registration error; 0 = its place in the list, from 1.
+    coarse : bool           A scan of the surroundings, whose step stays as it is.
     """
 
     kind: str
@@ -33,6 +34,7 @@ class Station:
     step: float
     line_step: float = 0.0
     number: int = 0
+    coarse: bool = False
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -102,7 +104,7 @@ def tripod(place: Floats, low: Floats, high: Floats, step: float = 0.0008, margi
 
 def surround(place: Floats, step: float = 0.0025, number: int = 0) -> Station:
     """A coarse scan of the whole surroundings from a tripod, from 50 degrees below to 80 above the horizon."""
-    return Station("tripod", np.asarray(place, float)[None], (-np.pi, np.pi, np.radians(-50), np.radians(80)), step, number=number)
+    return Station("tripod", np.asarray(place, float)[None], (-np.pi, np.pi, np.radians(-50), np.radians(80)), step, number=number, coarse=True)
 
 
 def walk(centre: Floats, radius: float, height: float, low: float = 0.0, turns: float = 1.0, step: float = 0.006, line_step: float = 0.02, start: float = 0.0) -> Station:
