@@ -8,24 +8,31 @@ from pathlib import Path
 from treescan.assess import Assessment
 from treescan.atomic import write_bytes
 from treescan.outputs.anchors_file import anchors_out, anchors_table
+from treescan.outputs.gis import geojson_bytes, geopackage_bytes
 from treescan.outputs.job_sheet import sheet_bytes
 from treescan.outputs.report import report_html
 from treescan.outputs.scene import scene_bytes
 from treescan.outputs.standing_file import standing_out
 from treescan.outputs.strict_json import dumps
+from treescan.outputs.tables import TABLES, methods_bytes, table_bytes
 from treescan.progress import Progress, quiet
 
-Maker = Callable[[Assessment], bytes]
+Maker = Callable[[Assessment], bytes | None]
 
 FILES: dict[str, Maker] = {
     "anchors.json": lambda a: dumps(anchors_out(a)).encode(),
     "anchors.csv": lambda a: anchors_table(a).encode(),
     "standing.json": lambda a: dumps(standing_out(a)).encode(),
     "tree.glb": scene_bytes,
+    "site.gpkg": geopackage_bytes,
+    "site.geojson": geojson_bytes,
+    **{f"tables/{name}": (lambda a, name=name: table_bytes(a, name)) for name in TABLES},  # type: ignore[misc]
+    "tables/methods.md": methods_bytes,
     "job_sheet.pdf": sheet_bytes,
     "report.html": lambda a: report_html(a).encode(),
 }
-"""File name to what makes its bytes, in writing order; the page comes last, so that its presence means the rest is there."""
+"""File name to what makes its bytes, in writing order (None: does not apply here); the page comes last, so that its presence
+means the rest is there."""
 
 
 def write_outputs(assessment: Assessment, folder: Path, progress: Progress = quiet) -> tuple[Path, ...]:
@@ -34,7 +41,7 @@ def write_outputs(assessment: Assessment, folder: Path, progress: Progress = qui
     Parameters
     ----------
     assessment : Assessment
-    folder : Path               Made when missing.
+    folder : Path               Made when missing. A file of an earlier run that does not apply now is removed.
     progress : Progress         Called before each file; raising KeyboardInterrupt there or anywhere else leaves no partial file.
 
     Returns
@@ -45,6 +52,10 @@ def write_outputs(assessment: Assessment, folder: Path, progress: Progress = qui
     out = []
     for i, (name, make) in enumerate(FILES.items()):
         progress("writing " + name, i / len(FILES))
-        out.append(write_bytes(folder / name, make(assessment)))
+        data = make(assessment)
+        if data is None:
+            (folder / name).unlink(missing_ok=True)
+        else:
+            out.append(write_bytes(folder / name, data))
     progress("writing", 1.0)
     return tuple(out)

@@ -129,7 +129,7 @@ function TreeView(canvas, labels, data, onPick) {
   }
   const grid = lines(gridList.map(line => ({ line, colour: [206, 199, 184], width: 0.6 })).concat(data.wires.map(line => ({ line, colour: [30, 30, 30], width: 1.6 }))));
   const places = unpack(data.places);
-  const work = cloud(new Float32Array(data.work.flatMap(w => w.at)), [60, 60, 60]);
+  const work = cloud(new Float32Array(data.anchors.length ? data.work.flatMap(w => w.at) : []), [60, 60, 60]);
   let chosen = null, chosenLines = null, standing = null, workDots = work;
 
   /* ---- markers: one per union, the best-ranked first */

@@ -1,0 +1,154 @@
+"""tables/: tidy tables for a study, one thing a row, with a codebook and a methods paragraph; CSV and Parquet of the same content."""
+
+from __future__ import annotations
+
+import io
+import math
+import platform
+from collections.abc import Callable
+from importlib.metadata import version
+from typing import Any
+
+import numpy as np
+import pandas
+
+from treescan import settings as settings_module
+from treescan.assess import Assessment
+from treescan.cautions import CAUTIONS
+from treescan.outputs import wording as w
+from treescan.outputs.codebook import CODEBOOK
+
+KINDS = ("unions", "limbs", "sections", "throws", "coverage")
+TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
+LIBRARIES = ("numpy", "scipy", "numba", "networkx", "trimesh")
+
+
+def table_bytes(a: Assessment, name: str) -> bytes:
+    """One table as the bytes of its file."""
+    kind, ending = name.rsplit(".", 1)
+    frame = codebook() if kind == "codebook" else table(a, kind)
+    if ending == "csv":
+        return frame.to_csv(index=False, lineterminator="\n", float_format="%.6g").encode()
+    out = io.BytesIO()
+    frame.to_parquet(out, index=False)
+    return out.getvalue()
+
+
+def table(a: Assessment, kind: str) -> pandas.DataFrame:
+    """One table; every column stands in the codebook, the last is the standing caution."""
+    frame = MAKERS[kind](a)
+    frame["caution"] = CAUTIONS["planning_aid"]
+    return frame
+
+
+def codebook() -> pandas.DataFrame:
+    """Every column of every table: name, unit, meaning."""
+    rows = [(table_, column, unit, meaning) for (table_, column), (unit, meaning) in CODEBOOK.items()]
+    rows += [(kind, "caution", "", CAUTIONS["planning_aid"]) for kind in KINDS]
+    return pandas.DataFrame(rows, columns=["table", "column", "unit", "meaning"])
+
+
+def _frame(kind: str, rows: list[tuple[Any, ...]]) -> pandas.DataFrame:
+    """Rows as a table with the codebook's columns."""
+    return pandas.DataFrame(rows, columns=[c for k, c in CODEBOOK if k == kind])
+
+
+def _unions(a: Assessment) -> pandas.DataFrame:
+    u, rows = a.tree.graph.unions, []
+    at = a.tree.frame.to_map(u.place)
+    for k, label in enumerate(u.label):
+        for i in range(int(u.arm_start[k]), int(u.arm_start[k + 1])):
+            rows.append(
+                (label, int(u.node[k]), *at[k], u.height[k], u.parent_diameter[k], u.parent_diameter_sd[k], u.aspect_ratio(k),
+                 int(u.arm_limb[i]), bool(u.arm_continues[i]), u.arm_diameter[i], u.arm_diameter_sd[i],
+                 math.degrees(u.arm_attachment[i]), math.degrees(u.arm_slope[i]), " ".join(u.flags[k]))
+            )  # fmt: skip
+    return _frame("unions", rows)
+
+
+def _limbs(a: Assessment) -> pandas.DataFrame:
+    g, rows = a.tree.graph, []
+    for k, own in enumerate(g.limbs.nodes):
+        nodes = own[own > 0]
+        if len(nodes):
+            length, r = g.length[nodes], g.segment_radius[nodes]
+            volume = float((math.pi * r**2 * length).sum())
+            seen = float((length * g.seen[nodes]).sum() / max(length.sum(), 1e-12))
+            rows.append((k, int(g.limbs.parent[k]), int(g.limbs.order[k]), len(nodes), length.sum(), 2 * r[0], 2 * r[-1], volume, seen))
+    return _frame("limbs", rows)
+
+
+def _sections(a: Assessment) -> pandas.DataFrame:
+    g, rows = a.tree.graph, []
+    for p in a.points:
+        c = p.check.check
+        for i, n in enumerate(c.nodes):
+            rows.append(
+                (p.rank if p.usable else 0, p.label, p.system, p.hardware, i, int(n), g.xyz[n, 2] - g.xyz[0, 2], 2 * g.segment_radius[n],
+                 2 * g.radius_sd[n], bool(g.seen[n]), c.moment[i], c.torsion[i], c.axial[i], c.shear[i], c.stress[i], c.strength[i],
+                 c.utilisation[i], int(n) == c.governing)
+            )  # fmt: skip
+    return _frame("sections", rows)
+
+
+def _throws(a: Assessment) -> pandas.DataFrame:
+    labels, rows = a.tree.graph.unions.label, []
+    for (k, c), t in sorted(a.throws.best.items()):
+        stand = a.tree.frame.to_map(t.stand)
+        rows.append(
+            (labels[k], c, f"S{t.stance + 1:03d}", *stand, t.method, math.degrees(t.azimuth) % 360, math.degrees(t.elevation), t.speed,
+             t.chance, t.rest_distance, bool(t.slides), " ".join(t.captured_unions), t.workings, t.least_weight)
+        )  # fmt: skip
+    return _frame("throws", rows)
+
+
+def _coverage(a: Assessment) -> pandas.DataFrame:
+    base, rows = a.tree.graph.xyz[0], []
+    height = a.work.xyz[:, 2] - base[2]
+    aside = np.hypot(*(a.work.xyz[:, :2] - base[:2]).T) if len(a.work) else np.zeros(0)
+    for p in a.points:
+        for i, label in enumerate(a.work.label):
+            rows.append(
+                (p.rank if p.usable else 0, p.label, p.system, p.hardware, label, a.work.kind[i], a.work.weight[i], height[i], aside[i],
+                 math.degrees(p.reach.angle[i]), bool(p.reach.served[i]), int(p.reach.fouled[i]))
+            )  # fmt: skip
+    return _frame("coverage", rows)
+
+
+MAKERS: dict[str, Callable[[Assessment], pandas.DataFrame]] = {
+    "unions": _unions,
+    "limbs": _limbs,
+    "sections": _sections,
+    "throws": _throws,
+    "coverage": _coverage,
+}
+
+
+def methods_bytes(a: Assessment) -> bytes:
+    """A paragraph that a paper can take over, with versions and every setting that was changed or not."""
+    g, s = a.tree.graph, a.tree.stem
+    usable = sum(p.usable for p in a.points)
+    libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
+    text = [
+        "# Methods",
+        "",
+        f"The scan {a.tree.source} was read into local metres (origin {', '.join(f'{v:.3f}' for v in a.tree.frame.origin)}; "
+        f"coordinate system {a.tree.frame.crs or 'unknown'}). One tree was traced to a rooted graph of {len(g)} nodes, "
+        f"{len(g.limbs)} limbs and {len(g.unions)} unions; height {w.plain(s.height, 2, 'm')}, diameter at breast height "
+        f"{w.plain(s.dbh, 3, 'm')} (standard deviation {w.plain(s.dbh_sd, 4, 'm')}). The scan was judged {a.tree.fitness.verdict}. "
+        f"Species as used: {a.species}. Throwline throws were judged from {len(a.throws.stances)} standing places. "
+        f"{len(a.points)} ways to rig the unions were judged against {len(a.work)} work points; {usable} were ranked. "
+        "Margins are strength over stress with their 5th percentile; chances are for one throw at the best aim, dispersion included.",
+        "",
+        f"Computed with treescan {version('treescan')} under Python {platform.python_version()} ({libraries}).",
+        "",
+        "Settings:",
+        "",
+        *(f"- {line.name} = {line.value} {line.unit}".rstrip() + f" ({line.source})" for line in settings_module.lines(a.settings)),
+        "",
+        "Columns of the tables: codebook.csv. NaN or an empty cell means not seen or does not apply; it is never a zero.",
+        "",
+        *(f"> {text_}" for text_ in CAUTIONS.values()),
+        "",
+    ]
+    return "\n".join(text).encode()
