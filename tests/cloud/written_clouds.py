@@ -61,7 +61,8 @@ def write_ply(
     head = (
         f"ply\nformat {encoding} 1.0\ncomment made for a test\n{front}element vertex {len(xyz)}\n"
         + "".join(f"property {kind} {a}\n" for a in "xyz")
-        + "property uchar red\nproperty uchar green\nproperty uchar blue\nelement face 0\nproperty list uchar int vertex_indices\nend_header\n"
+        + "property uchar red\nproperty uchar green\nproperty uchar blue\n"
+        + "element face 0\nproperty list uchar int vertex_indices\nend_header\n"
     )
     colour = np.arange(len(xyz)) % 200
     if encoding == "ascii":
@@ -80,7 +81,8 @@ def write_ply(
 def write_pcd(path: Path, xyz: np.ndarray, *, data: str = "binary") -> Path:
     """PCD with doubles and an intensity; the compressed form packs everything as literals, which is valid LZF."""
     head = (
-        "# .PCD v0.7 - Point Cloud Data file format\nVERSION 0.7\nFIELDS x y z intensity\nSIZE 8 8 8 4\nTYPE F F F F\nCOUNT 1 1 1 1\n"
+        "# .PCD v0.7 - Point Cloud Data file format\nVERSION 0.7\nFIELDS x y z intensity\n"
+        "SIZE 8 8 8 4\nTYPE F F F F\nCOUNT 1 1 1 1\n"
         f"WIDTH {len(xyz)}\nHEIGHT 1\nVIEWPOINT 0 0 0 1 0 0 0\nPOINTS {len(xyz)}\nDATA {data}\n"
     ).encode()
     intensity = (np.arange(len(xyz)) % 100).astype("<f4")

@@ -20,6 +20,9 @@ from treescan.units import FOOT_M, US_SURVEY_FOOT_M
 UNIT_NAMES: dict[str, float] = {"m": 1.0, "ft": FOOT_M, "us-ft": US_SURVEY_FOOT_M, "cm": 0.01, "mm": 0.001}
 """Units a user may state for a file that does not, or does wrongly. [m]"""
 
+FARTHEST = 1e8
+"""Coordinates beyond this are on no map of the earth: NaN, infinity, or a damaged file. [m]"""
+
 
 @dataclass(frozen=True)
 class Conversion:
@@ -43,7 +46,7 @@ class Conversion:
         return np.array([self.frame.unit_m, self.frame.unit_m, self.frame.vertical_unit_m])
 
     def to_local(self, chunk: Chunk, origin: NDArray[np.float64], out: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Write a chunk as local metres into `out` (n, 3); False where a coordinate is no finite number, (n,)."""
+        """Write a chunk as local metres into `out` (n, 3); False where a coordinate is impossible, (n,)."""
         finite = np.empty(len(chunk.xyz), np.bool_)
         if self.projected_from:
             own = chunk.xyz + chunk.shift
@@ -195,11 +198,11 @@ def unit_name(unit_m: float) -> str:
 
 @njit(cache=True, parallel=True, nogil=True)
 def _scale(xyz, unit, delta, out, finite):  # type: ignore[no-untyped-def]
-    """out = xyz * unit + delta, and where that is a finite triple."""
+    """out = xyz * unit + delta, and where that is a possible place: three numbers within `FARTHEST`."""
     for n in prange(len(xyz)):
         ok = True
         for k in range(3):
             value = xyz[n, k] * unit[k] + delta[k]
             out[n, k] = value
-            ok = ok and np.isfinite(value)
+            ok = ok and abs(value) < FARTHEST
         finite[n] = ok

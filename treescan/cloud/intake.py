@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.cloud.conversion import Conversion, decide
+from treescan.cloud.conversion import FARTHEST, Conversion, decide
 from treescan.cloud.duplicates import repeated
 from treescan.cloud.e57 import open_e57
 from treescan.cloud.intake_notes import Tally, bounds_note, doubts, left_out_notes
@@ -96,6 +96,12 @@ def take_in(
         raise BadInput("holds no points with usable coordinates", file=str(file), remedy="export the cloud again")
     conversion = decide(opened.reference, own, str(file), unit)
     origin = _first_guess(own, opened, conversion)
+    if not (np.abs(origin) < FARTHEST).all():
+        raise BadInput(
+            f"has coordinates around {np.abs(origin).max():.2g} m, which lie on no map: its header is damaged",
+            file=str(file),
+            remedy="export the cloud again",
+        )
     cells, tally = Voxels(LOOK_CELL, origin), Tally()
     everything = chain(begun, chunks)
     if thin is None:
@@ -104,7 +110,7 @@ def take_in(
         xyz, columns, strays = _thinned(everything, opened, conversion, origin, cells, tally, settings, thin, progress)
         repeats = 0
     if not len(xyz):
-        reasons = ", ".join(f"{n} {r}" for r, n in tally.unwanted.items() if n) or "all of them are not numbers"
+        reasons = ", ".join(f"{n} {r}" for r, n in tally.unwanted.items() if n) or "all have impossible coordinates"
         raise BadInput(
             f"holds no points that can be used ({reasons})", file=str(file), remedy="export the cloud without that filter or flag"
         )
@@ -114,7 +120,11 @@ def take_in(
         )
     frame = replace(conversion.frame, origin=_origin_of(*(b + origin for b in bounds(xyz))))
     _move(xyz, origin - frame.origin)
-    left_out = dict(tally.unwanted) | {"not numbers": tally.not_numbers, "exact duplicates": repeats, "stray": strays.count}
+    left_out = dict(tally.unwanted) | {
+        "impossible coordinates": tally.not_numbers,
+        "exact duplicates": repeats,
+        "stray": strays.count,
+    }
     step = (
         rounding_step(np.concatenate(tally.sample)) * conversion.unit
         if tally.sample and not conversion.projected_from

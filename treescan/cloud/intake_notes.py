@@ -42,7 +42,8 @@ def left_out_notes(
     if tally.lost:
         yield f"{tally.lost} lines that are not three numbers were skipped."
     if tally.not_numbers:
-        yield f"{_points(tally.not_numbers)} without a finite coordinate {_were(tally.not_numbers)} left out."
+        what = "without possible coordinates (no numbers, or on no map)"
+        yield f"{_points(tally.not_numbers)} {what} {_were(tally.not_numbers)} left out."
     for reason, n in tally.unwanted.items():
         yield f"{_points(n)} {reason} {_were(n)} left out."
     if repeats:

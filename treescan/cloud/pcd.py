@@ -200,7 +200,7 @@ def _ascii_chunks(file: Path, header: PcdHeader, order: dict[str, int]) -> Itera
     left = header.points
     for rows in rows_of(file, header.start, layout):
         if rows.bad:
-            raise BadInput("has lines among its points that are not numbers", file=str(file), remedy=AGAIN)
+            raise BadInput("is cut short or damaged: lines among its points are not numbers", file=str(file), remedy=AGAIN)
         values = rows.values[:left]
         left -= len(values)
         for k in range(0, len(values), CHUNK):

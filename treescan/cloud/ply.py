@@ -163,7 +163,7 @@ def _ascii_chunks(file: Path, header: PlyHeader, order: dict[str, int]) -> Itera
     start = _after_lines(file, header.start, skip)
     for rows in rows_of(file, start, layout):
         if rows.bad and len(rows.values) < left:
-            raise BadInput("has lines among its points that are not numbers", file=str(file), remedy=AGAIN)
+            raise BadInput("is cut short or damaged: lines among its points are not numbers", file=str(file), remedy=AGAIN)
         values = rows.values[:left]
         left -= len(values)
         for k in range(0, len(values), CHUNK):
