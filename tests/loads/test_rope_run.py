@@ -54,11 +54,15 @@ def by_optimiser(start, end, s, fan, rays=24):
         return size.sum(), np.concatenate([along.ravel(), np.sum(g * ring, axis=-1).ravel()])
 
     n = len(s) * rays
-    first = np.concatenate([np.zeros(n), np.full(n, 0.02)])
-    found = minimize(length, first, jac=True, method="L-BFGS-B", bounds=[(None, None)] * n + [(0, None)] * n,
-                     options={"maxiter": 4000, "maxfun": 8000, "maxcor": 30, "ftol": 1e-13, "gtol": 1e-8})  # fmt: skip
+    v, best = np.concatenate([np.zeros(n), np.full(n, 0.02)]), np.inf
+    for _ in range(8):  # the optimiser sometimes stops early; begun again from there it goes on
+        found = minimize(length, v, jac=True, method="L-BFGS-B", bounds=[(None, None)] * n + [(0, None)] * n,
+                         options={"maxiter": 4000, "maxfun": 8000, "maxcor": 30, "ftol": 1e-13, "gtol": 1e-8})  # fmt: skip
+        if found.fun > best - 1e-8:
+            break
+        v, best = found.x, found.fun
     step = (fan[:, 1] - fan[:, 0]) / (rays - 1)
-    return found.fun, step
+    return min(best, found.fun), step
 
 
 def compared(seed, count, taper):
@@ -70,7 +74,9 @@ def compared(seed, count, taper):
     touched = s.subset(np.flatnonzero(run.touches))
     fan = angles(run, s)[run.touches] + [-0.25, 0.25]
     other, step = by_optimiser(start, end, touched, fan)
-    return run.length, other, float(np.sum(run.turn[run.touches] * touched.radius * step**2 / 24))
+    along = np.sum((0.5 * (run.arrive + run.leave)[run.touches] - touched.origin) * touched.axis, axis=1)
+    radius = touched.radius + touched.taper * along
+    return run.length, other, float(np.sum(run.turn[run.touches] * radius * step**2 / 24))
 
 
 @pytest.mark.parametrize(("count", "taper"), [(1, 0.0), (1, 0.05), (2, 0.03), (3, 0.05)])

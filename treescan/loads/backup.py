@@ -218,10 +218,13 @@ def fall(
     bars = supports_of(contacts)
     last = contacts[-1].point
     end = last - np.array([0.0, 0.0, 1.0 + contacts[-1].radius])
-    for _ in range(3):  # a plumb leg: what is left of the rope is left in the leg; thrice, as the leg starts at the limb's side
-        run = taut_rope(base, end, bars)
-        end = np.array([*last[:2], end[2] - (rope - run.length)])
     run = taut_rope(base, end, bars)
+    for _ in range(20):  # the leg hangs plumb from the limb's side and takes what is left of the rope
+        moved = np.array([*run.leave[-1, :2], end[2] - (rope - run.length)]) - end
+        end = end + moved
+        run = taut_rope(base, end, bars)
+        if np.abs(moved).max() < 1e-10:
+            break
     drop = float(hang.climber[2] - end[2])
     sideways = float(np.linalg.norm(end[:2] - hang.climber[:2]))
     slide = max(s for _, s in supports)

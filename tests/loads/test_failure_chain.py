@@ -1,0 +1,195 @@
+"""What catches the rope, worked out by hand on trees small enough for a pencil."""
+
+import numpy as np
+import pytest
+from loads.trees import PLAIN, checked, rig, tree
+from strategies import alone, random_tree
+
+from treescan.loads.backup import limb_tree, pierced, shared_limb
+from treescan.loads.contacts import at_node
+from treescan.loads.failure_chain import failure_chain
+from treescan.loads.load_path import Tree
+from treescan.loads.settings import LoadSettings
+from treescan.loads.tree_sections import tree_sections
+from treescan.units import G
+from treescan.wood.assemble import assemble
+
+BASE, CLIMBER = np.array([1.0, -1.0, 0.0]), np.array([1.0, 1.5, 5.5])
+UPPER, LOWER = 8.0, 6.5
+R_UPPER, R_LOWER = 0.07, 0.10
+
+
+@pytest.fixture(scope="module")
+def fork():
+    """Two level limbs above each other, 14 cm at 8 m and 20 cm at 6.5 m, on a stout stem."""
+    return tree([(UPPER, 0, 0, 3.0, 2 * R_UPPER, 2 * R_UPPER), (LOWER, 0, 0, 3.0, 2 * R_LOWER, 2 * R_LOWER)], stem=0.5, top=0.3)
+
+
+def state(graph, **changes):
+    settings = LoadSettings(**changes)
+    return Tree(graph, alone(graph), PLAIN, tree_sections(graph, alone(graph), PLAIN, settings), limb_tree(graph), settings)
+
+
+def on_upper(graph):
+    """The rope over the upper limb one metre from the stem's axis."""
+    limb = int(np.argmax([graph.xyz[n[-1], 2] if i else 0 for i, n in enumerate(graph.limbs.nodes)]))
+    node = int(graph.limbs.nodes[limb][1])
+    return at_node(graph, node, np.array([1.0, 0.0, UPPER]))
+
+
+def chain(graph, **changes):
+    contact = on_upper(graph)
+    first = int(graph.limbs.nodes[graph.limb[contact.node]][0])
+    return failure_chain(state(graph, **changes), True, [contact], CLIMBER, BASE, first, np.random.default_rng(0))
+
+
+def tangent(point, height, radius):
+    """Straight leg from a point to the bark of a level bar, and the angle from the plumb down to the tangent ruling."""
+    y, z = abs(point[1]), height - point[2]
+    far = np.hypot(y, z)
+    return np.sqrt(far**2 - radius**2), np.arctan2(y, z) + np.arccos(radius / far)
+
+
+def rope_before():
+    a, pa = tangent(BASE, UPPER, R_UPPER)
+    b, pb = tangent(CLIMBER, UPPER, R_UPPER)
+    return a + b + R_UPPER * (2 * np.pi - pa - pb)
+
+
+def rope_behind_after():
+    """Leg and arc behind the climber's plumb leg once the rope hangs on the lower limb, and its turning."""
+    a, pa = tangent(BASE, LOWER, R_LOWER)
+    turn = 2 * np.pi - pa - np.pi / 2
+    return a + R_LOWER * turn, turn
+
+
+def test_first_catch_by_hand(fork):
+    """When the upper limb breaks the rope lands on the lower one; drop and peak force are those of the pencil."""
+    catches, redundant, cause = chain(fork)
+    behind, turn = rope_behind_after()
+    hanging = rope_before() - behind
+    drop = CLIMBER[2] - (LOWER - hanging)
+    settings = LoadSettings()
+    stretching = hanging + behind * np.exp(-max(settings.mu_bark) * turn)
+    weight = settings.climber_mass * G
+    peak = weight + np.sqrt(weight**2 + 2 * weight * settings.rope_modulus * drop / stretching)
+
+    assert [c.label for c in catches] == ["U01", "ground"]
+    assert catches[0].slide == 0
+    assert catches[0].drop == pytest.approx(drop, abs=1e-6)
+    assert catches[0].peak == pytest.approx(peak, rel=1e-6)
+    assert not catches[0].ground
+    assert catches[0].margin.known
+    assert cause == ""
+    assert redundant == (catches[0].margin.p5 >= settings.holds_p5)
+
+
+def test_the_drop_gives_the_rope_all_its_energy(fork):
+    """Height lost, stretch included, equals the energy of the stretched rope: W (h + e) = F e / 2."""
+    catches, _, _ = chain(fork)
+    behind, turn = rope_behind_after()
+    settings = LoadSettings()
+    stretching = rope_before() - behind + behind * np.exp(-max(settings.mu_bark) * turn)
+    e = catches[0].peak * stretching / settings.rope_modulus
+    assert settings.climber_mass * G * (catches[0].drop + e) == pytest.approx(catches[0].peak * e / 2, rel=1e-9)
+
+
+def test_chain_ends_on_the_ground(fork):
+    """The last link is the ground, its drop the height left after the last catch, and no strength is claimed for it."""
+    catches, _, _ = chain(fork)
+    hanging = rope_before() - rope_behind_after()[0]
+    assert catches[-1].ground
+    assert catches[-1].drop == pytest.approx(LOWER - hanging, abs=1e-6)
+    assert not catches[-1].margin.known
+    assert np.isnan(catches[-1].peak)
+
+
+def test_canopy_rope_goes_with_the_limb(fork):
+    """A rope fixed at the union has nothing that catches: straight to the ground."""
+    for system in ("MRS", "SRS canopy"):
+        (check,) = checked(fork, [rig(fork, "U02", system)])
+        assert [c.ground for c in check.catches] == [True]
+        assert not check.redundant
+
+
+def test_limb_outside_the_loop_does_not_catch():
+    """A limb on the other side of the stem is not between the legs and catches nothing."""
+    graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 180, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.3)
+    catches, redundant, _ = chain(graph)
+    assert [c.label for c in catches] == ["ground"]
+    assert not redundant
+
+
+def test_limb_that_rises_lets_the_rope_slide_into_its_union():
+    """On a limb rising at 35 degrees the rope slides to the bark of the stem; the slide is the way along the limb."""
+    slope = np.deg2rad(35)
+    graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (6.0, 0, 35, 2.5, 0.2, 0.2)], stem=0.5, top=0.3)
+    catches, _, _ = chain(graph)
+    bark = graph.unions.parent_diameter[graph.unions.index("U01")] / 2
+    along = (1.0 - bark) / np.cos(slope)  # from the bark (measured out from the stem's axis) to the plane of the rope
+    assert catches[0].label == "U01"
+    assert catches[0].slide == pytest.approx(along - 0.10, abs=0.08)
+
+
+def test_steep_drooping_limb_lets_the_rope_slide_off():
+    """A limb that droops more steeply than the friction angle does not hold the rope."""
+    graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (7.0, 0, -30, 3.0, 0.2, 0.2)], stem=0.5, top=0.3)
+    catches, _, _ = chain(graph)
+    assert [c.label for c in catches] == ["ground"]
+
+
+def test_two_backups_on_the_limb_that_breaks_are_one():
+    """Anchor and back-up on one limb are seen as a common cause, and the break of that limb leaves nothing."""
+    graph = tree([(5.0, 0, 20, 4.0, 0.22, 0.10)], stem=0.5, top=0.3)
+    limb = graph.limbs.nodes[1]
+    xyz, radius, parent = list(graph.xyz), list(graph.radius), list(graph.parent)
+    for k in (3, 6):  # two side branches of the one limb
+        at = int(limb[k])
+        for i in range(1, 5):
+            xyz.append(graph.xyz[limb[k]] + np.array([0.0, 0.4 * i, 0.25 * i]))
+            radius.append(0.05)
+            parent.append(at)
+            at = len(xyz) - 1
+    graph = assemble(xyz, radius, parent)
+    outer, inner = "U03", "U02"
+    via = [int(graph.unions.arm_node[graph.unions.laterals(graph.unions.index(inner))[0]]) + 1]
+    (check,) = checked(graph, [rig(graph, outer, "SRS basal", via=via, base=(0.5, 3.0, 0.0))], reported=("limb 1 hollow 0.3",))
+    both = {int(graph.limb[check.rig.rest_node]), int(graph.limb[via[0]])}
+    assert shared_limb(limb_tree(graph), *both) == 1
+    assert "U03" in check.common_cause
+    assert "U02" in check.common_cause
+    assert not check.redundant
+
+
+def test_pierced_finds_what_pierces():
+    """Segments through a triangle are found exactly where brute force finds them."""
+    graph = random_tree(4, limbs=12)
+    corner, a, b = np.array([-1.0, -2, 0]), np.array([0.3, 0.5, 9.0]), np.array([2.0, 1.5, 3.0])
+    nodes, points = pierced(graph, np.zeros(len(graph), bool), corner, a, b)
+    normal = np.cross(a - corner, b - corner)
+    expected = []
+    for i in range(1, len(graph)):
+        p, q = graph.xyz[graph.parent[i]], graph.xyz[i]
+        sp, sq = (p - corner) @ normal, (q - corner) @ normal
+        if sp * sq > 0 or sp == sq:
+            continue
+        x = p + (q - p) * sp / (sp - sq)
+        inside = [np.cross(v - u, x - u) @ normal for u, v in ((corner, a), (a, b), (b, corner))]
+        if min(inside) >= 0:
+            expected.append(i)
+    assert sorted(nodes) == expected
+    assert np.abs((points - corner) @ normal).max() < 1e-9 * np.linalg.norm(normal)
+
+
+def test_unseen_catcher_is_named_without_a_number():
+    """A limb behind a gap in the scan may catch, but no strength is stated for it."""
+    graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.3)
+    seen = np.ones(len(graph), bool)
+    lower = graph.limbs.nodes[int(graph.unions.arm_limb[graph.unions.laterals(graph.unions.index("U01"))[0]])]
+    seen[lower[1]] = False
+    graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius_sd, seen=seen)
+    catches, redundant, _ = chain(graph)
+    assert catches[0].label == "U01"
+    assert not catches[0].margin.known
+    assert "not seen" in catches[0].words
+    assert not redundant

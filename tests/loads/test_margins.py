@@ -1,0 +1,251 @@
+"""Margins: what must always be so, whatever the tree; and how well their spread is known."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from loads.trees import PLAIN, WEIGHTLESS, checked, rig, tree
+from strategies import alone, random_tree
+
+from treescan.estimate import Estimate
+from treescan.loads.anchor import check_anchors
+from treescan.loads.limb_check import Rig
+from treescan.loads.section_stress import peaks, section_forces, utilisation
+from treescan.loads.settings import INSIDE, LoadSettings
+from treescan.loads.uncertainty import FIXED, MarginCase, correlation_factor, first_order, margins, monte_carlo
+from treescan.wood.assemble import assemble
+
+FEW = settings(max_examples=12, deadline=None)
+SYSTEM = st.sampled_from(["MRS", "SRS canopy", "SRS basal"])
+
+
+def one(system="MRS", *, thick=0.16, stem=0.4, slope=35, wood=PLAIN, distance=None, work=None, **changes):
+    graph = tree([(8.0, 0, slope, 3.0, thick, thick / 2), (5.0, 120, 20, 3.0, 0.14, 0.06)], stem=stem)
+    return checked(graph, [rig(graph, "U02", system, distance=distance)], wood=wood, work=work, **changes)[0]
+
+
+@FEW
+@given(system=SYSTEM, thick=st.floats(0.07, 0.2), more=st.floats(1.02, 1.6), slope=st.floats(-10, 60))
+def test_thicker_is_never_weaker(system, thick, more, slope):
+    """A thicker limb on the same stem, the rope at the same distance from its axis, never has less margin at its union.
+
+    Only the middle value is compared: the union factor falls with the aspect ratio, so the whole tree is thickened alike.
+    """
+    thin = one(system, thick=thick, stem=0.4, slope=slope, distance=0.9, wood=WEIGHTLESS)
+    thick_ = one(system, thick=thick * more, stem=0.4 * more, slope=slope, distance=0.9, wood=WEIGHTLESS)
+    assert thick_.check.margin.median >= thin.check.margin.median * 0.999
+    assert thick_.check.margin.p5 >= thin.check.margin.p5 * 0.999
+
+
+@FEW
+@given(system=SYSTEM, mass=st.floats(60, 120), more=st.floats(1.0, 2.0))
+def test_heavier_is_never_safer(system, mass, more):
+    """A heavier climber never has more margin."""
+    a, b = (one(system, climber_mass=m, climber_mass_sd=0.05 * m) for m in (mass, mass * more))
+    assert b.check.margin.median <= a.check.margin.median * (1 + 1e-9)
+    assert b.check.margin.p5 <= a.check.margin.p5 * (1 + 1e-9)
+
+
+@FEW
+@given(mu=st.floats(0.0, 0.5), more=st.floats(0.0, 0.4), bound=st.sampled_from(["frictionless", "friction"]))
+def test_friction_never_raises_the_basal_force(mu, more, bound):
+    """More friction never makes the force on the union of a basal anchor larger."""
+    a, b = (one("SRS basal", mu_bark=(m, m + 0.01, m + 0.02), basal_bound=bound, cases=("at rest",)) for m in (mu, mu + more))
+    assert np.linalg.norm(b.force) <= np.linalg.norm(a.force) + 1e-9
+    assert b.friction_multiple <= a.friction_multiple + 1e-12
+
+
+@FEW
+@given(system=SYSTEM, out=st.floats(0.3, 1.5), more=st.floats(0.0, 1.0))
+def test_longer_lever_is_never_better(system, out, more):
+    """The further out on a level limb the rope rests, the less margin."""
+    a, b = (one(system, slope=0, distance=d, cases=("at rest",)) for d in (out, out + more))
+    assert b.check.margin.median <= a.check.margin.median * (1 + 1e-9)
+
+
+@FEW
+@given(system=SYSTEM, swap=st.sampled_from([(30e6, 50e6), (50e6, 90e6)]))
+def test_stronger_wood_is_never_worse(system, swap):
+    """Stronger wood never has less margin."""
+    a, b = (one(system, wood=replace(PLAIN, mor=m, compression=0.45 * m, shear=0.14 * m)) for m in swap)
+    assert b.check.margin.p5 >= a.check.margin.p5
+
+
+def test_margin_scales_with_the_cube_of_the_diameter():
+    """Pure bending of a level limb under a plumb rope: twice the diameter everywhere, eight times the margin.
+
+    The rope hangs at the same place of the axis, the limb has no weight and the shear is small, so only the section modulus counts.
+    """
+    base = {"slope": 0, "wood": WEIGHTLESS, "distance": 2.5, "cases": ("at rest",), "least_lever": 0.0}
+    a = one("MRS", thick=0.04, stem=0.2, **base)
+    b = one("MRS", thick=0.08, stem=0.4, **base)
+    assert a.check.mode in ("bending", "union tear-out")
+    assert a.check.governing == b.check.governing
+    lever_a, lever_b = 2.5 - 0.5 * a_parent(0.2), 2.5 - 0.5 * a_parent(0.4)
+    i = list(a.check.nodes).index(a.check.governing)
+    assert (a.check.utilisation[i] / b.check.utilisation[i]) == pytest.approx(8 * lever_a / lever_b, rel=0.02)
+
+
+def a_parent(stem):
+    """Diameter of the test tree's stem at 8 m of 12."""
+    return stem + (0.2 - stem) * 8 / 12
+
+
+def test_utilisation_of_a_section_scales_with_the_cube():
+    """Stress over strength of one bent section falls exactly with d^3."""
+    point, axis = np.zeros((1, 3)), np.array([[1.0, 0, 0]])
+    pure = section_forces(point, axis, np.ones((1, 2), bool), np.array([[[1, 0, 0], [2.0, 0, 0]]]), np.array([[[0, 0, 100.0], [0, 0, -100.0]]]))
+    u = [utilisation(pure, np.array([r]), 1e7, 1e7, 1e6)[0][0, 0] for r in (0.05, 0.10)]
+    assert u[0] / u[1] == pytest.approx(8.0)
+
+
+def test_inside_and_outside_bark_are_not_mixed():
+    """The two published pairs (section, share) are used whole: outside 0.40 of MOR, inside 0.72 on the smaller round."""
+    a = one("MRS")
+    b = one("MRS", section=INSIDE)
+    i = 0
+    ratio = b.check.strength[i] / a.check.strength[i]
+    spread = np.sqrt((1 + 0.446**2) / (1 + 0.255**2))
+    assert ratio == pytest.approx(0.72 / 0.40 * spread, rel=1e-9)
+
+
+def case_of(sections=5, seed=0, **changes):
+    rng = np.random.default_rng(seed)
+    s = sections
+    base = dict(
+        axis=np.tile([0.0, 0, 1], (s, 1)), radius=rng.uniform(0.05, 0.09, s), sd=np.full(s, 0.05),
+        tangle=correlation_factor(np.array([0] * (s // 2) + [1] * (s - s // 2)), np.linspace(0, 2, s), LoadSettings()),
+        bending=np.full(s, 18e6), crushing=np.full(s, 8e6), shear=np.full(s, 2e6), spread=0.45,
+        k=np.tile([0.6, 0.75, 0.9], (s, 1)), force=rng.normal(0, 600, (s, 2, 3)), moment=rng.normal(0, 400, (s, 2, 3)),
+        turn_sum=np.zeros(2), mu=np.array([0.15, 0.3, 0.5]), mu_used=0.15, shift=rng.normal(0, 400, (s, 3)), least_shift=-1.0,
+        own_weight=rng.uniform(50, 300, s), own_moment=rng.normal(0, 60, (s, 3)), mass_sd=0.05, rest_sd=0.02,
+    )  # fmt: skip
+    return MarginCase(**(base | changes))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_first_order_agrees_with_drawing(seed):
+    """For the single weakest section the slope at the middle and 40,000 draws give the same median and low end within 5 %."""
+    whole = case_of(seed=seed)
+    weakest = int(np.argmin(margins(whole, np.zeros((1, whole.dimensions)))[0]))
+    pick = slice(weakest, weakest + 1)
+    alone_ = case_of(
+        1, 0, axis=whole.axis[pick], radius=whole.radius[pick], sd=whole.sd[pick], tangle=np.eye(1), k=whole.k[pick], force=whole.force[pick],
+        moment=whole.moment[pick], shift=whole.shift[pick], own_weight=whole.own_weight[pick], own_moment=whole.own_moment[pick],
+    )  # fmt: skip
+    drawn, _ = monte_carlo(alone_, np.random.default_rng(seed), 40000)
+    slope = first_order(alone_)
+    assert drawn.median == pytest.approx(slope.median, rel=0.05)
+    assert drawn.p5 == pytest.approx(slope.p5, rel=0.05)
+    together, _ = monte_carlo(whole, np.random.default_rng(seed), 40000)
+    assert together.p5 <= drawn.p5 * 1.01  # more sections that may break: never better
+
+
+def test_friction_draws_only_help():
+    """Where friction is counted at its low end, drawing it never leaves less margin than that end."""
+    turns = np.array([3.0, 0.0])
+    held, _ = monte_carlo(case_of(turn_sum=turns, mu=np.full(3, 0.15)), np.random.default_rng(0), 4000)
+    drawn, _ = monte_carlo(case_of(turn_sum=turns), np.random.default_rng(0), 4000)
+    assert drawn.known
+    assert held.known
+    case = case_of(1, turn_sum=turns, moment=np.array([[[300.0, 0, 0], [300.0, 0, 0]]]), force=np.zeros((1, 2, 3)), tangle=np.eye(1))
+    fixed = case_of(1, turn_sum=turns, moment=np.array([[[300.0, 0, 0], [300.0, 0, 0]]]), force=np.zeros((1, 2, 3)), tangle=np.eye(1), mu=np.full(3, 0.15))
+    z = np.random.default_rng(1).standard_normal((500, case.dimensions))
+    assert np.all(margins(case, z) >= margins(fixed, z) * (1 - 1e-9))
+
+
+def test_interval_covers_the_truth():
+    """In 600 simulated trees the 90 % interval holds the true margin 85 to 95 times in 100.
+
+    Each simulated tree has true diameters, strength, union factor, climber and rope place drawn from the stated spreads; the check sees
+    only measured diameters (true ones with the scan's error) and the means, and its interval must hold the true margin.
+    """
+    rng = np.random.default_rng(7)
+    inside = 0
+    runs = 600
+    for _ in range(runs):
+        seen = case_of(seed=int(rng.integers(1_000_000)))
+        truth = float(margins(seen, rng.standard_normal((1, seen.dimensions))).min())
+        interval, _ = monte_carlo(seen, rng, 1000)
+        inside += interval.p5 <= truth <= interval.p95
+    assert 0.85 <= inside / runs <= 0.95
+
+
+def test_interval_covers_whole_trees_measured_with_error():
+    """The same through the whole check: trees re-measured with the stated error, strength drawn, 200 of them, 85 to 95 in 100."""
+    rng = np.random.default_rng(11)
+    graph = tree([(8.0, 0, 35, 3.0, 0.14, 0.07)])
+    calm = {"samples": 600, "rest_sd": 0.0, "climber_mass_sd": 0.0, "union_k_low": 1.0, "union_k_high": 1.0, "diameter_common": 1.0}
+    exact = checked(graph, [rig(graph, "U01", "MRS")], mor_cov=0.0, live_cov_outside=0.0, **calm)[0]
+    spread = np.sqrt(np.log1p(0.16**2) + np.log1p(0.446**2))
+    mean = np.exp(-0.5 * spread**2)
+    inside = 0
+    runs = 200
+    for i in range(runs):
+        wrong = np.exp(rng.normal(0, 0.02, len(graph.limbs)))[graph.limb]
+        measured = assemble(graph.xyz, graph.radius * wrong, graph.parent, radius_sd=0.02 * graph.radius * wrong)
+        found = checked(measured, [rig(graph, "U01", "MRS")], seed=i, **calm)[0].check.margin
+        truth = exact.check.margin.median * mean * np.exp(spread * rng.standard_normal())
+        inside += found.p5 <= truth <= found.p95
+    assert 0.85 <= inside / runs <= 0.95
+
+
+def test_same_seed_same_answer():
+    """The same seed gives the same numbers, another seed the same within sampling error."""
+    a, b, c = (one("SRS basal", seed=s).check.margin for s in (4, 4, 5))
+    assert a == b
+    assert a != c
+    assert c.p5 == pytest.approx(a.p5, rel=0.1)
+
+
+def test_peaks_equal_the_plain_sum():
+    """The compiled search over sections and load cases finds what the plain vectorised formulas find."""
+    rng = np.random.default_rng(2)
+    s, c, cases = 40, 3, 25
+    point, axis = rng.normal(0, 2, (s, 3)), rng.normal(0, 1, (s, 3))
+    axis /= np.linalg.norm(axis, axis=1, keepdims=True)
+    radius, strengths = rng.uniform(0.05, 0.3, s), rng.uniform(5e6, 3e7, (3, s))
+    weight, own = rng.uniform(0, 2000, s), rng.normal(0, 500, (s, 3))
+    above = rng.random((s, c)) < 0.7
+    at, force = rng.normal(0, 3, (cases, c, 3)), rng.normal(0, 1500, (cases, c, 3))
+    largest, which = peaks(point, axis, radius, *strengths, weight, own, above, force, np.cross(at, force))
+    plain = section_forces(point, axis, above, at, force, weight[:, None] * np.array([0, 0, -1.0]), own)
+    u = np.maximum(*utilisation(plain, radius, *strengths))
+    assert largest == pytest.approx(u.max(axis=0))
+    assert list(which) == list(u.argmax(axis=0))
+
+
+def test_draws_beyond_the_fixed_ones_are_diameters():
+    """One normal per kept section follows the five fixed ones."""
+    assert case_of(4).dimensions == FIXED + 4
+
+
+def test_turned_and_moved_tree_gets_the_same_checks():
+    """Turning the tree about the vertical and shifting it changes no margin and no force by more than rounding."""
+    graph = random_tree(8, limbs=8)
+    c, s = np.cos(0.8), np.sin(0.8)
+    turn, move = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]]), np.array([120.0, -35.0, 60.0])
+    other = assemble(graph.xyz @ turn.T + move, graph.radius, graph.parent, radius_sd=graph.radius_sd)
+    work = graph.xyz[::9]
+    pairs = []
+    for g, xyz in ((graph, work), (other, work @ turn.T + move)):
+        rigs = []
+        for k in range(len(g.unions)):
+            base = np.array([0.5, 0.2, 1.0]) if g is graph else turn @ [0.5, 0.2, 1.0] + move
+            arm = g.unions.laterals(k)[0]
+            rigs.append(Rig(k, "SRS basal", "rope on bark", int(g.unions.arm_node[arm]), g.unions.parent_diameter[k] / 2, np.zeros(0, np.int32), base))
+        pairs.append(check_anchors(g, alone(g), PLAIN, rigs, xyz, LoadSettings(), 3))
+    for a, b in zip(*pairs, strict=True):
+        assert b.check.margin.median == pytest.approx(a.check.margin.median, rel=1e-6)
+        assert turn @ a.force == pytest.approx(b.force, abs=1e-4)
+        assert [x.label for x in a.catches] == [x.label for x in b.catches]
+
+
+def test_overload_chance_matches_the_interval():
+    """The chance of overload is below 5 % exactly where the low end is above one."""
+    for thick in (0.08, 0.12, 0.2):
+        check = one("SRS basal", thick=thick).check
+        assert isinstance(check.margin, Estimate)
+        assert (check.overload_chance < 0.05) == (check.margin.p5 > 1.0)
