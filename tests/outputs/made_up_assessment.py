@@ -44,7 +44,13 @@ def sloping(slope: float = 0.12) -> Terrain:
     return Terrain(np.repeat((slope * y)[:, None], n, axis=1), np.array([-n / 2, -n / 2], float), 1.0, np.ones((n, n), bool))
 
 
-def made_up(seed: int = 3, *, assessable: bool = True, origin: tuple[float, float, float] = (456789.0, 5432100.0, 210.0), crs: str | None = "EPSG:25832") -> Assessment:
+def made_up(
+    seed: int = 3,
+    *,
+    assessable: bool = True,
+    origin: tuple[float, float, float] = (456789.0, 5432100.0, 210.0),
+    crs: str | None = "EPSG:25832",
+) -> Assessment:
     """One tree with about ten judged candidates."""
     rng = np.random.default_rng(seed)
     graph = random_tree(seed, height=17.0, dbh=0.62, limbs=12)
@@ -52,28 +58,89 @@ def made_up(seed: int = 3, *, assessable: bool = True, origin: tuple[float, floa
     for limb in range(4, len(graph.limbs), 5):
         hidden[graph.limbs.nodes[limb][len(graph.limbs.nodes[limb]) // 2 :]] = False
     hidden[graph.limbs.nodes[graph.unions.arm_limb[graph.unions.arms(16)][-1]]] = False
-    graph = WoodGraph(graph.xyz, graph.radius, graph.radius_sd, np.full(len(graph), 4.2), hidden, graph.parent, graph.segment_radius, graph.limb, graph.limbs, graph.unions)
-    stance_xy = np.array([[r * np.sin(a), r * np.cos(a)] for r in (4.0, 7.0, 10.0, 13.0) for a in np.linspace(0, 2 * np.pi, 16, endpoint=False)])
+    graph = WoodGraph(
+        graph.xyz,
+        graph.radius,
+        graph.radius_sd,
+        np.full(len(graph), 4.2),
+        hidden,
+        graph.parent,
+        graph.segment_radius,
+        graph.limb,
+        graph.limbs,
+        graph.unions,
+    )
+    stance_xy = np.array(
+        [[r * np.sin(a), r * np.cos(a)] for r in (4.0, 7.0, 10.0, 13.0) for a in np.linspace(0, 2 * np.pi, 16, endpoint=False)]
+    )
     terrain = sloping()
     stances = Stances(np.column_stack([stance_xy, terrain.height_at(stance_xy)]), (("too steep", 14), ("no-stand area", 6)))
     throws = _throws(graph, stances, rng)
     tips = np.array([line[-1] for line in graph.limbs.nodes[1:]])[:14]
-    work = Work(graph.xyz[tips].copy(), tuple(f"limb {i + 1} tip" for i in range(len(tips))), ("prune",) * len(tips), np.ones(len(tips)))
+    work = Work(
+        graph.xyz[tips].copy(), tuple(f"limb {i + 1} tip" for i in range(len(tips))), ("prune",) * len(tips), np.ones(len(tips))
+    )
     points = _points(graph, throws, work, terrain) if assessable else ()
     cloud = graph.xyz[rng.integers(1, len(graph), 30000)] + rng.normal(0, 0.12, (30000, 3))
     neighbour = np.column_stack([rng.uniform(11, 13, 400), rng.uniform(4, 6, 400), rng.uniform(0, 9, 400)])
-    beside = Beside(terrain, surroundings=Surroundings(neighbour, np.zeros(400, np.uint8), 0.2, np.array([[12.0, 5.0, 0.6]]), np.array([0.3])))
-    bands = tuple({"from_m": z, "to_m": z + 3.0, "fit_for": fit, "spacing_m": s, "arc_deg": arc} for z, fit, s, arc in [
-        (0.0, "small limbs", 0.006, 320.0), (3.0, "small limbs", 0.008, 290.0), (6.0, "main unions", 0.014, 220.0), (9.0, "main unions", 0.021, 190.0), (12.0, "stem", 0.045, 120.0), (15.0, "nothing", 0.12, 60.0)])
-    fitness = ScanFitness("assessable", ("Six scan positions; bark seen all round up to 6 m.",), bands) if assessable else ScanFitness(
-        "not assessable", ("The stem was seen from one side only: 74° of its round.", "Rescan from the north-west, leaf-off, from at least three positions."), bands)
+    beside = Beside(
+        terrain, surroundings=Surroundings(neighbour, np.zeros(400, np.uint8), 0.2, np.array([[12.0, 5.0, 0.6]]), np.array([0.3]))
+    )
+    bands = tuple(
+        {"from_m": z, "to_m": z + 3.0, "fit_for": fit, "spacing_m": s, "arc_deg": arc}
+        for z, fit, s, arc in [
+            (0.0, "small limbs", 0.006, 320.0),
+            (3.0, "small limbs", 0.008, 290.0),
+            (6.0, "main unions", 0.014, 220.0),
+            (9.0, "main unions", 0.021, 190.0),
+            (12.0, "stem", 0.045, 120.0),
+            (15.0, "nothing", 0.12, 60.0),
+        ]
+    )
+    fitness = (
+        ScanFitness("assessable", ("Six scan positions; bark seen all round up to 6 m.",), bands)
+        if assessable
+        else ScanFitness(
+            "not assessable",
+            (
+                "The stem was seen from one side only: 74° of its round.",
+                "Rescan from the north-west, leaf-off, from at least three positions.",
+            ),
+            bands,
+        )
+    )
     stem = StemFigures(np.array([0.0, 0.0, 0.0]), 0.62, 0.004, float(graph.xyz[:, 2].max()), 2.1, 0.04)
-    tree = TracedTree(graph, beside, Frame(np.array(origin), crs), stem, fitness, "quillmoor_green_QG-07.laz", ("Grass hid the lowest 0.1 m of the stem.",), cloud.astype(np.float32))
-    site = Site(no_stand=(np.array([[3.0, -14.0], [9.0, -14.0], [9.0, -9.0], [3.0, -9.0]]),), buildings=(np.array([[-17.0, 4.0], [-12.0, 4.0], [-12.0, 11.0], [-17.0, 11.0]]),),
-                conductors=(Conductor(np.array([[-20.0, -12.0, 7.0], [20.0, -15.0, 7.0]]), 400.0),))
-    approach = ("Basal anchor first: from the lawn the line cannot be isolated on the high unions, and a basal line has limbs below to catch it.",
-                "Against it: load at the top approaches twice the climber's weight.")
-    return Assessment(tree, site, work, throws, points, approach, MadeUpSettings(), "oak, as given", ("Species not confirmed in the field.",), {"scan": 3.1})
+    tree = TracedTree(
+        graph,
+        beside,
+        Frame(np.array(origin), crs),
+        stem,
+        fitness,
+        "quillmoor_green_QG-07.laz",
+        ("Grass hid the lowest 0.1 m of the stem.",),
+        cloud.astype(np.float32),
+    )
+    site = Site(
+        no_stand=(np.array([[3.0, -14.0], [9.0, -14.0], [9.0, -9.0], [3.0, -9.0]]),),
+        buildings=(np.array([[-17.0, 4.0], [-12.0, 4.0], [-12.0, 11.0], [-17.0, 11.0]]),),
+        conductors=(Conductor(np.array([[-20.0, -12.0, 7.0], [20.0, -15.0, 7.0]]), 400.0),),
+    )
+    approach = (
+        "Basal anchor first: from the lawn the line cannot be isolated on the high unions, and a basal line has limbs below to catch it.",
+        "Against it: load at the top approaches twice the climber's weight.",
+    )
+    return Assessment(
+        tree,
+        site,
+        work,
+        throws,
+        points,
+        approach,
+        MadeUpSettings(),
+        "oak, as given",
+        ("Species not confirmed in the field.",),
+        {"scan": 3.1},
+    )
 
 
 def _throws(graph: WoodGraph, stances: Stances, rng: np.random.Generator) -> ThrowTable:
@@ -110,9 +177,32 @@ def _one_throw(graph: WoodGraph, k: int, c: int, s: int, stand: np.ndarray, chan
     rest = u.place[k] + UPWARD * graph.radius[u.node[k]]
     settled = np.array([hand, rest, rest + [out[0] * 0.3, out[1] * 0.3, -(rest[2] - 0.4)]])
     caught = [int(n) for n in range(len(u)) if n != k and u.height[n] < u.height[k]][: c - 1]
-    return Throw(k, c, s, stand, "launcher" if rise > 12 else "hand", azimuth, float(np.arctan2(up, along)), float(np.hypot(up, along)), chance, path, settled, rest,
-                 0.15, True, np.array([u.arm_node[u.arms(k)][0]], np.int32), u.arm_limb[[u.arms(n).start for n in caught]].astype(np.int32), tuple(u.label[n] for n in caught), c - 1, 0.28,
-                 ("Stand at the marked place.", "Throw over the union.", *(["Work the weight back once over the captured limb."] * (c - 1))))
+    return Throw(
+        k,
+        c,
+        s,
+        stand,
+        "launcher" if rise > 12 else "hand",
+        azimuth,
+        float(np.arctan2(up, along)),
+        float(np.hypot(up, along)),
+        chance,
+        path,
+        settled,
+        rest,
+        0.15,
+        True,
+        np.array([u.arm_node[u.arms(k)][0]], np.int32),
+        u.arm_limb[[u.arms(n).start for n in caught]].astype(np.int32),
+        tuple(u.label[n] for n in caught),
+        c - 1,
+        0.28,
+        (
+            "Stand at the marked place.",
+            "Throw over the union.",
+            *(["Work the weight back once over the captured limb."] * (c - 1)),
+        ),
+    )
 
 
 def _limb_check(graph: WoodGraph, k: int, force: np.ndarray) -> LimbCheck:
@@ -136,8 +226,24 @@ def _limb_check(graph: WoodGraph, k: int, force: np.ndarray) -> LimbCheck:
     low = margin * 0.55
     verdict = "not seen" if unseen else "holds" if low > 4 else "doubtful" if low > 1.5 else "does not hold"
     est = Estimate(NAN, NAN, NAN) if unseen else Estimate(margin, low, margin * 1.7)
-    return LimbCheck(nodes, bending, torsion, axial, np.full(len(nodes), np.linalg.norm(force)), stress, strength, use, est, int(nodes[worst]), "bending", 0.08,
-                     0.02, ("geometry", "project_choice"), verdict, "The scan bridged a gap below this union." if unseen else f"Least margin {low:.1f} at node {nodes[worst]}.")
+    return LimbCheck(
+        nodes,
+        bending,
+        torsion,
+        axial,
+        np.full(len(nodes), np.linalg.norm(force)),
+        stress,
+        strength,
+        use,
+        est,
+        int(nodes[worst]),
+        "bending",
+        0.08,
+        0.02,
+        ("geometry", "project_choice"),
+        verdict,
+        "The scan bridged a gap below this union." if unseen else f"Least margin {low:.1f} at node {nodes[worst]}.",
+    )
 
 
 def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) -> tuple[TieInPoint, ...]:
@@ -151,24 +257,102 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
             check = _limb_check(graph, k, force)
             throw = throws.best.get((k, 3 if system == "SRS basal" else 1))
             below = [n for n in range(len(u)) if u.height[n] < u.height[k] - 0.8][-1:]
-            catches = tuple(Catch(n, u.label[n], 1.2, 0.9, 3400.0, Estimate(4.0, 2.2, 6.0), f"Slides to {u.label[n]} and catches there.") for n in below) if system == "SRS basal" else ()
-            catches = (*catches, Catch(None, "ground", 0.0, float(u.height[k]), NAN, Estimate(NAN, NAN, NAN), "Nothing further catches: fall to the ground."))
-            rig = Rig(k, system, "rope on bark" if system != "MRS" else "ring", int(u.arm_node[u.arms(k)][-1]), 0.15, np.zeros(0, np.int32) if system == "MRS" else u.node[below], np.array([0.6, 0.0, 0.9]))
-            anchor = AnchorCheck(rig, force, float(np.linalg.norm(force) / weight), "hard stop", 3, np.array([force]), 1.5, check, catches, bool(below), "")
+            catches = (
+                tuple(
+                    Catch(n, u.label[n], 1.2, 0.9, 3400.0, Estimate(4.0, 2.2, 6.0), f"Slides to {u.label[n]} and catches there.")
+                    for n in below
+                )
+                if system == "SRS basal"
+                else ()
+            )
+            catches = (
+                *catches,
+                Catch(
+                    None,
+                    "ground",
+                    0.0,
+                    float(u.height[k]),
+                    NAN,
+                    Estimate(NAN, NAN, NAN),
+                    "Nothing further catches: fall to the ground.",
+                ),
+            )
+            rig = Rig(
+                k,
+                system,
+                "rope on bark" if system != "MRS" else "ring",
+                int(u.arm_node[u.arms(k)][-1]),
+                0.15,
+                np.zeros(0, np.int32) if system == "MRS" else u.node[below],
+                np.array([0.6, 0.0, 0.9]),
+            )
+            anchor = AnchorCheck(
+                rig,
+                force,
+                float(np.linalg.norm(force) / weight),
+                "hard stop",
+                3,
+                np.array([force]),
+                1.5,
+                check,
+                catches,
+                bool(below),
+                "",
+            )
             rows.append((k, system, anchor, throw, _reach(u.place[k], work)))
     rows.sort(key=lambda r: -(r[2].check.margin.p5 if r[2].check.margin.known else -1) * 0.02 - r[4].share)
     out, rank = [], 0
     for k, system, anchor, throw, reach in rows:
         good = anchor.check.verdict in ("holds", "doubtful") and throw is not None and anchor.check.margin.p5 > 2
         rank += good
-        reasons = (f"{reach.share:.0%} of the work is within reach.", anchor.check.reason) if good else (anchor.check.reason if anchor.check.verdict != "holds" else "No line can be set from the ground.",)
+        reasons = (
+            (f"{reach.share:.0%} of the work is within reach.", anchor.check.reason)
+            if good
+            else (anchor.check.reason if anchor.check.verdict != "holds" else "No line can be set from the ground.",)
+        )
         height = float(u.height[k])
-        rope = RopePlan(2 * height + 6, 2 * height + 10, (("climber leg", height), ("base leg", height), ("tail", 6.0)), 45.0, True, ("climbing rope 45 m", "throwline 60 m", "throw bag 340 g"))
-        steps = (AccessStep(None, "ground", 0.0, "set the line from the marked place"), AccessStep(k, u.label[k], height, "ascend; inspect the union by hand before committing"))
-        scores = {"height": min(1.0, height / 14), "margin": 0.6, "coverage": reach.share, "isolation": throw.chance if throw else 0.0}
+        rope = RopePlan(
+            2 * height + 6,
+            2 * height + 10,
+            (("climber leg", height), ("base leg", height), ("tail", 6.0)),
+            45.0,
+            True,
+            ("climbing rope 45 m", "throwline 60 m", "throw bag 340 g"),
+        )
+        steps = (
+            AccessStep(None, "ground", 0.0, "set the line from the marked place"),
+            AccessStep(k, u.label[k], height, "ascend; inspect the union by hand before committing"),
+        )
+        scores = {
+            "height": min(1.0, height / 14),
+            "margin": 0.6,
+            "coverage": reach.share,
+            "isolation": throw.chance if throw else 0.0,
+        }
         verdict = ("candidate" if anchor.check.verdict == "holds" else "inspect first") if good else "not ranked"
-        out.append(TieInPoint(rank if good else 0, k, u.label[k], system, anchor.rig.hardware, good, verdict, reasons, anchor, throw, reach, steps, rope, scores,
-                              float(np.mean(list(scores.values()))) if good else NAN, rank <= 2 and good, 0.66 if good else NAN, False, ("basal",) if system == "SRS basal" else ("swing",)))
+        out.append(
+            TieInPoint(
+                rank if good else 0,
+                k,
+                u.label[k],
+                system,
+                anchor.rig.hardware,
+                good,
+                verdict,
+                reasons,
+                anchor,
+                throw,
+                reach,
+                steps,
+                rope,
+                scores,
+                float(np.mean(list(scores.values()))) if good else NAN,
+                rank <= 2 and good,
+                0.66 if good else NAN,
+                False,
+                ("basal",) if system == "SRS basal" else ("swing",),
+            )
+        )
     out.sort(key=lambda p: (not p.usable, p.rank))
     return tuple(out)
 
@@ -181,4 +365,15 @@ def _reach(tip: np.ndarray, work: Work) -> Reach:
     length = np.linalg.norm(d, axis=1)
     swing = float((length * np.sin(angle))[served].max()) if served.any() else 0.0
     at = tuple((float(np.radians(x)), float((angle < np.radians(x)).mean())) for x in (30, 45, 60))
-    return Reach(served, angle, float(served.mean()), at, float(angle[served].max()) if served.any() else NAN, swing, 4.2, "the stem" if swing else "nothing seen", 1500.0, np.full(len(work), -1, np.int32))
+    return Reach(
+        served,
+        angle,
+        float(served.mean()),
+        at,
+        float(angle[served].max()) if served.any() else NAN,
+        swing,
+        4.2,
+        "the stem" if swing else "nothing seen",
+        1500.0,
+        np.full(len(work), -1, np.int32),
+    )

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import csv
+import html
 import io
 import json
 import math
+import shutil
 import struct
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas
 import pytest
 import trimesh
 from made_up_assessment import made_up
@@ -52,18 +56,23 @@ def glb_json(data: bytes) -> dict:
     return json.loads(data[20 : 20 + length])
 
 
+def written(folder: Path) -> set[str]:
+    return {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
+
+
 def test_every_file_is_there_and_no_temporary_one_is_left(folder: Path) -> None:
     """The folder holds the promised files and nothing else."""
-    assert {p.name for p in folder.iterdir()} == set(FILES)
+    assert written(folder) == set(FILES)
 
 
 def test_the_same_assessment_gives_the_same_bytes(folder: Path, tmp_path: Path) -> None:
     """No clock, no random name: a second run writes the same bytes."""
-    for again in write_outputs(made_up(), tmp_path):
-        assert again.read_bytes() == (folder / again.name).read_bytes(), again.name
+    write_outputs(made_up(), tmp_path)
+    for name in FILES:
+        assert (tmp_path / name).read_bytes() == (folder / name).read_bytes(), name
 
 
-@pytest.mark.parametrize("stop_at", range(len(FILES)))
+@pytest.mark.parametrize("stop_at", [0, 2, 6, len(FILES) - 1])
 def test_an_interrupted_run_leaves_whole_files_only(good: Assessment, folder: Path, tmp_path: Path, stop_at: int) -> None:
     """Ctrl-C before any file leaves the earlier ones whole and no part of a later one."""
     calls = []
@@ -76,9 +85,42 @@ def test_an_interrupted_run_leaves_whole_files_only(good: Assessment, folder: Pa
     with pytest.raises(KeyboardInterrupt):
         write_outputs(good, tmp_path, stop)
 
-    assert [p.name for p in sorted(tmp_path.iterdir())] == sorted(list(FILES)[:stop_at])
-    for p in tmp_path.iterdir():
-        assert p.read_bytes() == (folder / p.name).read_bytes()
+    assert written(tmp_path) == set(list(FILES)[:stop_at])
+    for name in written(tmp_path):
+        assert (tmp_path / name).read_bytes() == (folder / name).read_bytes()
+
+
+def test_a_file_that_no_longer_applies_is_taken_away(tmp_path: Path) -> None:
+    """Writing a local-frame tree over an older result leaves no stale map of another place, and no empty tables."""
+    (tmp_path / "site.geojson").write_text("old")
+    write_outputs(made_up(assessable=False, crs=None), tmp_path)
+    assert "site.geojson" not in written(tmp_path)
+    assert "tables/sections.csv" not in written(tmp_path)
+
+
+def text_of(path: Path) -> str:
+    """All words of a file, read by its own kind of reader."""
+    data = path.read_bytes()
+    if path.suffix == ".parquet":
+        return pandas.read_parquet(path).to_csv()
+    if path.suffix == ".pdf":
+        return subprocess.run(["pdftotext", "-raw", str(path), "-"], check=True, capture_output=True).stdout.decode()
+    if path.suffix == ".glb":
+        return json.dumps(glb_json(data), ensure_ascii=False)
+    if path.suffix == ".gpkg":
+        return data.decode("latin-1")
+    return html.unescape(data.decode("utf-8"))
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no pdftotext on this machine")
+def test_every_file_of_every_kind_carries_the_caution(folder: Path, hopeless_folder: Path) -> None:
+    """Whatever is opened, the standing caution is in it, and where there is room all of them are."""
+    for where in (folder, hopeless_folder):
+        for name in written(where):
+            words = " ".join(text_of(where / name).split())
+            assert " ".join(CAUTIONS["planning_aid"].split()) in words, name
+            if not name.endswith((".csv", ".parquet", ".gpkg")):
+                assert all(" ".join(c.split()) in words for c in all_cautions()), name
 
 
 def test_a_failure_while_writing_keeps_the_old_file(good: Assessment, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -109,7 +151,26 @@ def test_anchors_follow_the_contract(good: Assessment, folder: Path) -> None:
     assert (content["format"], content["version"]) == ("treescan-anchors", 1)
     assert len(content["anchors"]) == len(good.points)
     for j, p in zip(content["anchors"], good.points, strict=True):
-        assert {"rank", "union", "xyz", "height", "system", "hardware", "usable", "reasons", "load", "capacity", "throw", "fallback", "coverage", "access", "rope", "scores", "score", "rank_stability"} <= set(j)
+        assert {
+            "rank",
+            "union",
+            "xyz",
+            "height",
+            "system",
+            "hardware",
+            "usable",
+            "reasons",
+            "load",
+            "capacity",
+            "throw",
+            "fallback",
+            "coverage",
+            "access",
+            "rope",
+            "scores",
+            "score",
+            "rank_stability",
+        } <= set(j)
         assert {"force_kn", "multiple_of_weight", "direction", "worst_work_point"} <= set(j["load"])
         assert {"margin_median", "margin_p5", "governing", "deflection_m"} <= set(j["capacity"])
         assert {"node", "mode", "utilisation"} <= set(j["capacity"]["governing"])
@@ -122,7 +183,9 @@ def test_anchors_follow_the_contract(good: Assessment, folder: Path) -> None:
             assert j["throw"] is None
         else:
             t = j["throw"]
-            assert {"isolation_class", "chance", "expected_throws", "stand_xyz", "aim", "method", "captured", "workings"} <= set(t)
+            assert {"isolation_class", "chance", "expected_throws", "stand_xyz", "aim", "method", "captured", "workings"} <= set(
+                t
+            )
             assert t["aim"]["elevation_deg"] == pytest.approx(math.degrees(p.throw.elevation), rel=1e-5)
             assert 0 <= t["aim"]["azimuth_deg"] < 360
             np.testing.assert_allclose(t["stand_xyz"], p.throw.stand + good.tree.frame.origin, atol=1e-4)
@@ -140,14 +203,20 @@ def test_not_seen_becomes_null_never_a_number(good: Assessment, folder: Path) ->
         assert rows[i]["margin_p5"] == ""
 
 
-def test_the_table_has_one_header_one_row_each_and_the_caution_in_each(good: Assessment, folder: Path, hopeless_folder: Path) -> None:
+def test_the_table_has_one_header_one_row_each_and_the_caution_in_each(
+    good: Assessment, folder: Path, hopeless_folder: Path
+) -> None:
     """anchors.csv: one header row, one row a candidate, the standing caution in every row; one telling row when there is none."""
     rows = list(csv.DictReader(io.StringIO((folder / "anchors.csv").read_text())))
     assert len(rows) == len(good.points)
     assert all(row["caution"] == CAUTIONS["planning_aid"] for row in rows)
     alone = list(csv.DictReader(io.StringIO((hopeless_folder / "anchors.csv").read_text())))
     assert len(alone) == 1
-    assert alone[0]["verdict"] == "not assessable" and alone[0]["caution"] == CAUTIONS["planning_aid"] and "Rescan" in alone[0]["reasons"]
+    assert (
+        alone[0]["verdict"] == "not assessable"
+        and alone[0]["caution"] == CAUTIONS["planning_aid"]
+        and "Rescan" in alone[0]["reasons"]
+    )
 
 
 def test_standing_places_keep_their_chances(good: Assessment, folder: Path) -> None:
@@ -189,7 +258,9 @@ def test_tubes_hold_the_volume_of_their_limbs() -> None:
     faces = tube_faces(np.array([0, 1]), sides)
     flat = vertex.reshape(-1, 3)
     cap0, cap1 = len(flat), len(flat) + 1
-    ends = [[cap0, (j + 1) % sides, j] for j in range(sides)] + [[cap1, 2 * sides + j, 2 * sides + (j + 1) % sides] for j in range(sides)]
+    ends = [[cap0, (j + 1) % sides, j] for j in range(sides)] + [
+        [cap1, 2 * sides + j, 2 * sides + (j + 1) % sides] for j in range(sides)
+    ]
     mesh = trimesh.Trimesh(np.vstack([flat, line[0], line[-1]]), np.vstack([faces, ends]), process=False)
     assert mesh.is_watertight
     length = np.linalg.norm(line[-1] - line[0])
@@ -220,8 +291,20 @@ def test_a_tree_without_any_throw_or_work_is_still_written(good: Assessment, tmp
     work = Work(np.zeros((0, 3)), (), (), np.zeros(0))
     nothing = np.zeros(0, bool)
     points = tuple(
-        replace(p, throw=None, reach=replace(p.reach, served=nothing, angle=np.zeros(0), fouled=np.zeros(0, np.int32), share=float("nan"), worst_angle=float("nan")))
+        replace(
+            p,
+            throw=None,
+            reach=replace(
+                p.reach,
+                served=nothing,
+                angle=np.zeros(0),
+                fouled=np.zeros(0, np.int32),
+                share=float("nan"),
+                worst_angle=float("nan"),
+            ),
+        )
         for p in good.points
     )
     paths = write_outputs(replace(good, throws=none, work=work, points=points), tmp_path)
+    assert {"anchors.json", "report.html", "job_sheet.pdf", "site.gpkg", "tree.glb"} <= {p.name for p in paths}
     assert all(p.stat().st_size > 500 for p in paths)

@@ -168,7 +168,9 @@ INK = """() => { const c = document.getElementById('view'), g = c.getContext('we
 
 
 @pytest.mark.parametrize(("width", "height", "more"), [(1440, 900, {}), (390, 844, {"has_touch": True, "is_mobile": True})])
-def test_the_view_draws_and_an_anchor_is_picked_by_a_click(pages: dict[str, Path], browser: Any, width: int, height: int, more: dict) -> None:
+def test_the_view_draws_and_an_anchor_is_picked_by_a_click(
+    pages: dict[str, Path], browser: Any, width: int, height: int, more: dict
+) -> None:
     """At desk and phone width: the tree is drawn, the page does not scroll sideways, clicking a union shows its figures, no complaint."""
     page, faults = opened(browser, pages["good"], width, height, **more)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
@@ -205,7 +207,9 @@ def test_tags_and_keys_do_what_the_mouse_does(pages: dict[str, Path], browser: A
     page.wait_for_timeout(60)
     assert page.evaluate("window.treescanView.screenOf(0)") == before
     page.locator("#table tbody tr").nth(2).click()
-    assert page.evaluate("document.documentElement.dataset.chosen") == page.locator("#table tbody tr").nth(2).get_attribute("data-id")
+    assert page.evaluate("document.documentElement.dataset.chosen") == page.locator("#table tbody tr").nth(2).get_attribute(
+        "data-id"
+    )
     assert faults == []
     page.context.close()
 
@@ -229,7 +233,9 @@ def test_colours_of_the_view_follow_the_chosen_candidate(pages: dict[str, Path],
 def test_the_table_sorts_and_filters(pages: dict[str, Path], browser: Any) -> None:
     """A click on a heading sorts by its figures, a second turns the order, the filter hides what does not fit."""
     page, faults = opened(browser, pages["good"], 1440, 900)
-    values = "i => [...document.querySelectorAll('#table tbody tr')].filter(r => !r.hidden).map(r => Number(r.cells[i].dataset.v))"
+    values = (
+        "i => [...document.querySelectorAll('#table tbody tr')].filter(r => !r.hidden).map(r => Number(r.cells[i].dataset.v))"
+    )
     head = page.locator("#table thead button")
     column = [h.strip() for h in head.all_inner_texts()].index("Height")
     head.nth(column).click()
@@ -266,7 +272,9 @@ def test_a_tree_that_cannot_be_assessed_gets_a_clear_page(pages: dict[str, Path]
     assert "Not assessable from this scan" in text and "Rescan from the north-west" in text
     assert page.locator("#table").count() == 0 and page.locator(".card").count() == 0
     ink = INK.replace("window.treescanView.screenOf(0);", "window.treescanView.view('home');").replace("() =>", "async () =>")
-    ink = ink.replace("g.readPixels", "await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done))); g.readPixels")
+    ink = ink.replace(
+        "g.readPixels", "await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done))); g.readPixels"
+    )
     assert page.evaluate(ink) > 0.02
     shot(page, "hopeless")
     assert faults == []

@@ -23,10 +23,12 @@ TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet"
 LIBRARIES = ("numpy", "scipy", "numba", "networkx", "trimesh")
 
 
-def table_bytes(a: Assessment, name: str) -> bytes:
-    """One table as the bytes of its file."""
+def table_bytes(a: Assessment, name: str) -> bytes | None:
+    """One table as the bytes of its file; None for a table without rows."""
     kind, ending = name.rsplit(".", 1)
     frame = codebook() if kind == "codebook" else table(a, kind)
+    if frame.empty:
+        return None
     if ending == "csv":
         return frame.to_csv(index=False, lineterminator="\n", float_format="%.6g").encode()
     out = io.BytesIO()
