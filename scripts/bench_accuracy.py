@@ -59,8 +59,8 @@ def run(case: Case, how: str, cache: Path | None) -> tuple[Comparison, WoodGraph
     began = time.perf_counter()
     graph = build_graph(tree)
     took = time.perf_counter() - began
-    top = float(scanned.cloud.xyz[scanned.wood, 2].max())
-    found = compare(graph, scanned.truth, tree.beside.terrain, top)
+    top = max(float(c.xyz[:, 2].max()) for c in (tree.wood, tree.leaf) if len(c))
+    found = compare(graph, scanned.truth, tree.beside.terrain, top, case.how.get("height", 15.0))
     line = figures([found])
     print(
         f"{case.name:20s} {len(tree.wood) / 1e6:5.2f} M {took:5.1f} s  F1>=5 {line['unions >= 5 cm: F1']:.3f}  F1>=10 {line['unions >= 10 cm: F1']:.3f}"

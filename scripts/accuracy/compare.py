@@ -60,12 +60,13 @@ def _inside(graph: WoodGraph, xyz: np.ndarray, node: np.ndarray) -> np.ndarray:
 
 
 def nearest_segment(graph: WoodGraph, xyz: np.ndarray, candidates: int = 24) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Nearest segment of a graph to points, by distance to the axis over the wood's own radius: child node, distance, share along."""
+    """Nearest segment of a graph to points, the parts inside a parent limb left out: child node, distance, share along."""
     dense = samples(graph, 0.05)
-    tree = cKDTree(dense.xyz)
-    k = min(candidates, len(dense.xyz))
+    own = dense.node[~dense.inside]
+    tree = cKDTree(dense.xyz[~dense.inside])
+    k = min(candidates, len(own))
     _, near = tree.query(xyz, k)
-    node = dense.node[near.reshape(len(xyz), k)]
+    node = own[near.reshape(len(xyz), k)]
     d, share = point_segment(xyz[:, None], graph.xyz[graph.parent[node]], graph.xyz[node])
     best = np.argmin(d, axis=1)
     row = np.arange(len(xyz))
@@ -96,7 +97,7 @@ class Comparison:
     volume_error: float
 
 
-def compare(graph: WoodGraph, truth: WoodGraph, terrain: Terrain | None = None, top_z: float | None = None) -> Comparison:
+def compare(graph: WoodGraph, truth: WoodGraph, terrain: Terrain | None = None, top_z: float | None = None, height: float | None = None) -> Comparison:
     """Score a graph against the truth.
 
     A true place counts as found when the claimed axis passes within half its radius plus 2 cm. A union is right when it lies within one
@@ -121,7 +122,7 @@ def compare(graph: WoodGraph, truth: WoodGraph, terrain: Terrain | None = None, 
     a, b = stem_figures(graph, flat, top_z), stem_figures(truth, flat)
     volume = _volume(graph) / _volume(truth) - 1
     unions = {size: _unions(graph, truth, size) for size in UNION_SIZES}
-    return Comparison(unions, diameters, wrong, carried, false, wood, a.dbh - b.dbh, a.height - b.height, volume)
+    return Comparison(unions, diameters, wrong, carried, false, wood, a.dbh - b.dbh, a.height - (height or b.height), volume)
 
 
 def _volume(graph: WoodGraph, thinnest: float = 0.03) -> float:

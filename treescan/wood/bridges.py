@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit, prange
 from scipy.spatial import cKDTree
 
 from treescan.geometry import unit
@@ -13,6 +14,10 @@ from treescan.wood.voxels import group_rows
 
 REACH = 0.15
 """Half length of the piece that tells a local direction [m]."""
+SPAN = 0.8
+"""A loose piece bridges at most this share of its own length."""
+PARTNERS = 6
+"""Other pieces a sample may propose."""
 SIDEWAYS = 3.0
 """A gap across the limb's own direction counts this many times its length."""
 
@@ -52,7 +57,7 @@ def find_bridges(xyz: Floats, part: Ints, main: int, spacing: float, longest: fl
     count = len(size)
     if count == 1 or longest <= 0:
         return NONE
-    worth = _worth(xyz, part, count, size, spacing)
+    worth, length = _worth(xyz, part, count, size, spacing)
     worth[main] = True
     rows = np.flatnonzero(worth[part])
     if np.all(part[rows] == main):
@@ -60,33 +65,93 @@ def find_bridges(xyz: Floats, part: Ints, main: int, spacing: float, longest: fl
     rows = _sample(xyz, rows, part, 2.5 * spacing)
     tree = cKDTree(xyz[rows])
     direction, linear = _directions(xyz[rows], part[rows], tree)
-    loose = np.flatnonzero(part[rows] != main)
-    found_a, found_b = [], []
-    for radius in (longest / 4, longest):
-        a, b = _pairs(tree, rows, part, loose, radius)
-        found_a.append(a)
-        found_b.append(b)
-    a, b = np.concatenate(found_a), np.concatenate(found_b)
+    reach = np.where(np.arange(count) == main, 0.0, np.minimum(longest, np.maximum(0.25, SPAN * length)))
+    a, b, cost = _candidates(xyz[rows], part[rows].astype(np.int64), direction, linear, reach, *_grid(xyz[rows], 0.3))
     if len(a) == 0:
         return NONE
-    g = xyz[rows[a]] - xyz[rows[b]]
-    length = np.linalg.norm(g, axis=1)
-    cost = np.minimum(
-        _cost(g, length, direction[a], linear[a]),
-        np.where(part[rows[b]] != main, _cost(g, length, direction[b], linear[b]), np.inf),
-    )
-    return _spanning(rows[a], rows[b], part, cost, length, count, 1.6 * longest)
+    gap = np.linalg.norm(xyz[rows[a]] - xyz[rows[b]], axis=1)
+    return _spanning(rows[a], rows[b], part, cost, gap, count, 1.6 * longest)
 
 
-def _cost(g: Floats, length: Floats, direction: Floats, linear: Floats) -> Floats:
-    along = np.abs(np.sum(g * direction, axis=1))
-    across = np.sqrt(np.maximum(length**2 - along**2, 0.0))
-    off = np.maximum(across - 0.03, 0.0)
-    return np.hypot(along, SIDEWAYS * off) * (1.0 + 1.5 * (1.0 - linear)) + 0.2 * np.minimum(across, 0.03)
+def _grid(xyz: Floats, cell: float) -> tuple[Floats, float, Ints, Ints, Ints]:
+    """A dense grid over the samples: low corner, cell, shape, first row of every cell, rows by cell."""
+    low = xyz.min(axis=0)
+    shape = np.floor((xyz.max(axis=0) - low) / cell).astype(np.int64) + 1
+    key = np.floor((xyz - low) / cell).astype(np.int64)
+    start, order = group_rows((key[:, 0] * shape[1] + key[:, 1]) * shape[2] + key[:, 2], int(np.prod(shape)))
+    return low, cell, shape, start, order
 
 
-def _worth(xyz: Floats, part: Ints, count: int, size: Ints, spacing: float) -> np.ndarray:
-    """Pieces long enough for their breadth to be limbs rather than leaf clumps or stray points."""
+@njit(cache=True)
+def _cost(g, d, axis, linear):  # type: ignore[no-untyped-def]
+    """Cost of a gap g of length d for a piece with this direction and straightness."""
+    along = abs(g[0] * axis[0] + g[1] * axis[1] + g[2] * axis[2])
+    across = np.sqrt(max(d * d - along * along, 0.0))
+    off = max(across - 0.03, 0.0)
+    return np.hypot(along, SIDEWAYS * off) * (1.0 + 1.5 * (1.0 - linear)) + 0.2 * min(across, 0.03)
+
+
+@njit(cache=True, parallel=True)
+def _candidates(xyz, part, axis, linear, reach, low, cell, shape, start, order):  # type: ignore[no-untyped-def]
+    """For every sample of a loose piece its cheapest partners in other pieces, one a piece, at most `PARTNERS`."""
+    n = len(xyz)
+    best = np.full((n, PARTNERS), np.inf)
+    who = np.full((n, PARTNERS), -1, np.int64)
+    for i in prange(n):
+        far = reach[part[i]]
+        if far <= 0.0:
+            continue
+        lo, hi = np.empty(3, np.int64), np.empty(3, np.int64)
+        for q in range(3):
+            lo[q] = max(0, int((xyz[i, q] - far - low[q]) / cell))
+            hi[q] = min(shape[q] - 1, int((xyz[i, q] + far - low[q]) / cell))
+        g = np.empty(3)
+        for cx in range(lo[0], hi[0] + 1):
+            for cy in range(lo[1], hi[1] + 1):
+                for cz in range(lo[2], hi[2] + 1):
+                    c = (cx * shape[1] + cy) * shape[2] + cz
+                    for r in range(start[c], start[c + 1]):
+                        j = order[r]
+                        if part[j] == part[i]:
+                            continue
+                        d2 = 0.0
+                        for q in range(3):
+                            g[q] = xyz[i, q] - xyz[j, q]
+                            d2 += g[q] * g[q]
+                        if d2 > far * far:
+                            continue
+                        d = np.sqrt(d2)
+                        cost = _cost(g, d, axis[i], linear[i])
+                        if reach[part[j]] > 0.0:
+                            cost = 0.5 * (cost + _cost(g, d, axis[j], linear[j]))
+                        worst, slot = -1.0, -1
+                        for k in range(PARTNERS):
+                            if who[i, k] >= 0 and part[who[i, k]] == part[j]:
+                                slot = k
+                                worst = best[i, k]
+                                break
+                            if best[i, k] > worst:
+                                worst, slot = best[i, k], k
+                        if cost < worst:
+                            best[i, slot] = cost
+                            who[i, slot] = j
+    count = 0
+    for i in range(n):
+        for k in range(PARTNERS):
+            if who[i, k] >= 0:
+                count += 1
+    a, b, cost_out = np.empty(count, np.int64), np.empty(count, np.int64), np.empty(count)
+    at = 0
+    for i in range(n):
+        for k in range(PARTNERS):
+            if who[i, k] >= 0:
+                a[at], b[at], cost_out[at] = i, who[i, k], best[i, k]
+                at += 1
+    return a, b, cost_out
+
+
+def _worth(xyz: Floats, part: Ints, count: int, size: Ints, spacing: float) -> tuple[np.ndarray, Floats]:
+    """Pieces long enough for their breadth to be limbs rather than leaf clumps or stray points; and every piece's length. [m]"""
     mean = np.stack([np.bincount(part, weights=xyz[:, a], minlength=count) for a in range(3)], axis=1) / size[:, None]
     d = xyz - mean[part]
     cov = np.zeros((count, 3, 3))
@@ -95,7 +160,7 @@ def _worth(xyz: Floats, part: Ints, count: int, size: Ints, spacing: float) -> n
             cov[:, i, j] = cov[:, j, i] = np.bincount(part, weights=d[:, i] * d[:, j], minlength=count) / size
     values = np.linalg.eigvalsh(cov)
     length = np.sqrt(12 * np.maximum(values[:, 2], 0.0))
-    return (size >= 8) & (length >= max(0.12, 4 * spacing)) & ((values[:, 2] > 6 * values[:, 1]) | (size > 150))
+    return (size >= 8) & (length >= max(0.15, 4 * spacing)) & ((values[:, 2] > 6 * values[:, 1]) | (size > 150)), length
 
 
 def _sample(xyz: Floats, rows: Ints, part: Ints, cell: float) -> Ints:
@@ -120,28 +185,6 @@ def _directions(xyz: Floats, part: Ints, tree: cKDTree) -> tuple[Floats, Floats]
     values, vectors = np.linalg.eigh(np.einsum("nki,nkj->nij", d, d) / n[:, None, None])
     linear = np.where(n >= 4, 1 - np.sqrt(np.maximum(values[:, 1], 0) / np.maximum(values[:, 2], 1e-12)), 0.0)
     return unit(vectors[:, :, 2]), linear
-
-
-def _pairs(tree: cKDTree, rows: Ints, part: Ints, loose: Ints, radius: float) -> tuple[Ints, Ints]:
-    """Candidate pairs: for every loose sample its nearest samples of other pieces, within a radius."""
-    out_a, out_b = [], []
-    xyz = tree.data
-    label = part[rows]
-    start, member = group_rows(label, int(label.max()) + 1)
-    for p in np.unique(label[loose]):
-        own = member[start[p] : start[p + 1]]
-        near = tree.query_ball_point(xyz[own], radius, workers=-1)
-        a = np.repeat(own, [len(v) for v in near])
-        b = np.fromiter((j for v in near for j in v), np.int64, len(a))
-        other = label[b] != p
-        a, b = a[other], b[other]
-        if len(a) > 4000:
-            d = np.linalg.norm(xyz[a] - xyz[b], axis=1)
-            best = np.argpartition(d, 4000)[:4000]
-            a, b = a[best], b[best]
-        out_a.append(a)
-        out_b.append(b)
-    return np.concatenate(out_a).astype(np.int64), np.concatenate(out_b).astype(np.int64)
 
 
 def _spanning(a: Ints, b: Ints, part: Ints, cost: Floats, length: Floats, count: int, dearest: float) -> Bridges:

@@ -8,10 +8,11 @@ from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.trees.single_tree import Tree
 from treescan.wood.assemble import assemble
-from treescan.wood.false_wood import drop_limbs, merge_ghosts, worthless
+from treescan.wood.false_wood import drop_limbs, drop_with_points, merge_ghosts, worthless
 from treescan.wood.graph import WoodGraph
 from treescan.wood.joints import lay_nodes
 from treescan.wood.limb_axes import refit
+from treescan.wood.onward import straighten
 from treescan.wood.rough import limb_of_points, rough_axes
 from treescan.wood.settings import WoodSettings
 from treescan.wood.slices import chain_slices, cut_slices
@@ -49,10 +50,14 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
     limb, place = limb_of_points(slices, chains, member)
     axes, place = refit(xyz, limb, place, axes, settings=settings, first=True)
     axes, limb = merge_ghosts(xyz, limb, axes)
+    axes, limb = drop_with_points(axes, limb, worthless(axes, settings, early=True))
     place = np.full(len(xyz), np.nan)
-    for share in (0.6, 0.75, 0.9):
+    for share in (0.55, 0.7, 0.8, 0.9):
         axes, place = refit(xyz, limb, place, axes, settings=settings, first=False)
         progress("measuring limbs", share)
+        if share < 0.75:
+            axes, limb = straighten(limb, place, axes)
+            place = np.full(len(xyz), np.nan)
     axes = drop_limbs(axes, worthless(axes, settings))
     progress("joining limbs", 0.95)
     nodes = lay_nodes(axes, np.asarray(tree.base, float))

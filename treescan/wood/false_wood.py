@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.limb_axes import LimbAxes, _at
-from treescan.wood.pieces import nearest_vertex_line
+from treescan.wood.limb_axes import LimbAxes
+from treescan.wood.pieces import best_host, distance_and_radius
 from treescan.wood.settings import WoodSettings
 
 
@@ -31,22 +31,14 @@ def merge_ghosts(xyz: Floats, limb: Ints, axes: LimbAxes) -> tuple[LimbAxes, Int
     kids: dict[int, list[int]] = {}
     for k in range(1, count):
         kids.setdefault(int(axes.parent[k]), []).append(k)
-    goes_to = np.full(count, -1, np.int32)
-    for k in range(1, count):
-        rows = order[bounds[k] : bounds[k + 1]]
-        if len(rows) == 0:
-            goes_to[k] = axes.parent[k]
-            continue
-        sample = xyz[rows[:: max(1, len(rows) // 80)]]
-        best, where = 0.5, -1
-        for m in _others(k, axes.parent, kids, thick):
-            d, at = nearest_vertex_line(sample, np.full(len(sample), m, np.int32), axes.start, axes.v, axes.s)
-            r = _at(axes, axes.r, np.full(len(sample), m, np.int32), at)
-            on = d < r * 1.12 + 0.006
-            share = float(on.mean())
-            if share > best:
-                best, where = share, m
-        goes_to[k] = where
+    others = [_others(k, axes.parent, kids, thick) if k else [] for k in range(count)]
+    pair_start = np.concatenate([[0], np.cumsum([len(o) for o in others])]).astype(np.int64)
+    hosts = np.array([m for o in others for m in o], np.int32)
+    host, share = best_host(xyz, order, bounds, pair_start, hosts, axes.start, axes.v, axes.s, axes.r)
+    goes_to = np.where(share > 0.5, host, -1).astype(np.int32)
+    empty = np.diff(bounds) == 0
+    goes_to[empty] = axes.parent[empty]
+    goes_to[0] = -1
     return _hand_over(axes, limb, goes_to)
 
 
@@ -112,23 +104,36 @@ def drop_limbs(axes: LimbAxes, drop: np.ndarray, keep_numbers: bool = False) -> 
     )
 
 
-def worthless(axes: LimbAxes, settings: WoodSettings) -> np.ndarray:
-    """True for limbs too short, too thin or too badly fitted to be wood; a limb that carries a good one stays."""
+def drop_with_points(axes: LimbAxes, limb: Ints, drop: np.ndarray) -> tuple[LimbAxes, Ints]:
+    """As `drop_limbs`, the points of dropped limbs left without a limb."""
+    drop = drop.copy()
+    drop[0] = False
+    new = np.where(drop, -1, np.cumsum(~drop) - 1)
+    return drop_limbs(axes, drop), np.where(limb >= 0, new[np.maximum(limb, 0)], -1).astype(np.int32)
+
+
+def worthless(axes: LimbAxes, settings: WoodSettings, early: bool = False) -> np.ndarray:
+    """True for limbs too short, too thin or too badly fitted to be wood; a limb that carries a good one stays.
+
+    `early`: radii are still rough, only the hopeless go.
+    """
     count = len(axes)
     bad = np.zeros(count, bool)
+    away, _, bark = distance_and_radius(axes.v, axes.parent[axes.of_vertex], axes.start, axes.v, axes.s, axes.r)
     for k in range(1, count):
         rows = axes.rows(k)
-        m = int(axes.parent[k])
         v, r, ok = axes.v[rows], axes.r[rows], np.isfinite(axes.raw_sd[rows])
         if len(v) < 2 or not ok.any():
             bad[k] = True
             continue
-        d, at = nearest_vertex_line(v, np.full(len(v), m, np.int32), axes.start, axes.v, axes.s)
-        thick = _at(axes, axes.r, np.full(len(v), m, np.int32), at)
+        d, thick = away[rows], bark[rows]
         beyond = d > thick
         length = float(np.sum(np.linalg.norm(np.diff(v, axis=0), axis=1) * beyond[1:]))
         share = float(np.average(axes.share[rows], weights=np.maximum(axes.points[rows], 1)))
         typical = float(np.median(r[ok]))
+        if early:
+            bad[k] = 2 * float(np.max(r)) < 0.7 * settings.smallest_diameter or length < 0.5 * settings.shortest_branch
+            continue
         bad[k] = (
             length < max(settings.shortest_branch, 2.5 * typical)
             or 2 * float(r.max()) < settings.smallest_diameter

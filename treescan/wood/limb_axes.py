@@ -10,7 +10,7 @@ from numba import njit, prange
 from treescan.geometry import unit
 from treescan.wood.circles import fit_pieces
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.pieces import cut_pieces, lay_out, nearest_vertex_line, place_points
+from treescan.wood.pieces import cut_pieces, lay_out, distance_and_radius, place_points
 from treescan.wood.settings import WoodSettings
 from treescan.wood.smoothing import smooth_axes, smooth_radii
 from treescan.wood.voxels import group_rows
@@ -155,7 +155,7 @@ def refit(
     known = np.where(np.isfinite(sd_r), sd_r, 10.0)
     r, r_sd = smooth_radii(vstart, mid, np.where(np.isfinite(sd_r), raw_r, guess), known, taper, grow)
     r = np.maximum(r, 0.002)
-    s = _new_places(vstart, v)
+    s = places_along(vstart, v)
     new = replace(
         axes, start=vstart.astype(np.int64), v=v, s=s, r=r, r_sd=r_sd, raw_r=raw_r, raw_sd=sd_r,
         arc=fit[:, 9], noise=noise, share=fit[:, 8], points=n,
@@ -163,7 +163,8 @@ def refit(
     return new, place
 
 
-def _new_places(start: Ints, v: Floats) -> Floats:
+def places_along(start: Ints, v: Floats) -> Floats:
+    """Place along its limb of every vertex. [m]"""
     step = np.zeros(len(v))
     step[1:] = np.maximum(np.linalg.norm(np.diff(v, axis=0), axis=1), 1e-4)
     total = np.cumsum(step)
@@ -192,8 +193,7 @@ def _trust(axes: LimbAxes, of: Ints, centre: Floats, r: Floats, fit: Floats, gue
     sd_c = np.where(np.isfinite(sd_c), np.where(bad, np.maximum(sd_c, 0.05), sd_c), UNKNOWN)
     if first:
         return sd_c, sd_r
-    near, at = nearest_vertex_line(centre, axes.parent[of], axes.start, axes.v, axes.s)
-    thick = np.where(axes.parent[of] >= 0, _at(axes, axes.r, np.maximum(axes.parent[of], 0), at), 0.0)
+    near, _, thick = distance_and_radius(centre, axes.parent[of], axes.start, axes.v, axes.s, axes.r)
     inside, flare = near < thick + 0.4 * r, near < thick + 1.3 * r
     sd_c = np.where(inside, UNKNOWN, np.where(flare, 2 * sd_c, sd_c))
     sd_r = np.where(inside, np.inf, np.where(flare, 2.5 * sd_r, sd_r))

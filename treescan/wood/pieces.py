@@ -128,12 +128,62 @@ def lay_out(xyz, rows, first, origin, axis, side, up):  # type: ignore[no-untype
     return x, y, t
 
 
+@njit(cache=True)
+def radius_at(s, r, low, high, place):  # type: ignore[no-untyped-def]
+    """Radius at a place along one limb (rows low..high), constant beyond its ends."""
+    j = low + np.searchsorted(s[low:high], place)
+    if j <= low:
+        return r[low]
+    if j >= high:
+        return r[high - 1]
+    f = (place - s[j - 1]) / max(s[j] - s[j - 1], 1e-12)
+    return r[j - 1] + f * (r[j] - r[j - 1])
+
+
 @njit(cache=True, parallel=True)
-def nearest_vertex_line(points, of_limb, vstart, v, s):  # type: ignore[no-untyped-def]
-    """Distance of every point to one limb's axis and the place along it; inf where the limb is -1."""
-    d, at = np.full(len(points), np.inf), np.zeros(len(points))
-    for i in prange(len(points)):
+def distance_and_radius(points, of_limb, vstart, v, s, r):  # type: ignore[no-untyped-def]
+    """Distance of every point to one limb's axis, place along it and radius there; inf, 0, 0 where the limb is -1 or empty."""
+    n = len(points)
+    d, at, thick = np.full(n, np.inf), np.zeros(n), np.zeros(n)
+    for i in prange(n):
         k = of_limb[i]
-        if k >= 0:
+        if k >= 0 and vstart[k + 1] > vstart[k]:
             d[i], at[i] = _nearest_on(points[i], v, s, vstart[k], vstart[k + 1])
-    return d, at
+            thick[i] = radius_at(s, r, vstart[k], vstart[k + 1], at[i])
+    return d, at, thick
+
+
+@njit(cache=True, parallel=True)
+def best_host(xyz, rows, bounds, pair_start, hosts, vstart, v, s, r):  # type: ignore[no-untyped-def]
+    """For every limb the other limb on whose bark, or inside which, most of its points lie: that limb and the share.
+
+    Parameters
+    ----------
+    rows, bounds            Points of every limb.
+    pair_start, hosts       Limbs to be tried for limb k: hosts[pair_start[k] : pair_start[k + 1]].
+    """
+    count = len(bounds) - 1
+    host, share = np.full(count, -1, np.int32), np.zeros(count)
+    for k in prange(count):
+        n = bounds[k + 1] - bounds[k]
+        step = max(1, n // 60)
+        for h in range(pair_start[k], pair_start[k + 1]):
+            m = hosts[h]
+            low, high = vstart[m], vstart[m + 1]
+            if high - low < 2:
+                continue
+            on, tried = 0, 0
+            for turn in range(n // step):
+                q = bounds[k] + (turn * 7919 % (n // step)) * step  # spread over the limb
+                if tried == 9 and on < 2:  # hopeless: most hosts are not even near
+                    break
+                d, at = _nearest_on(xyz[rows[q]], v, s, low, high)
+                tried += 1
+                if at < s[low] - 0.3 or at > s[high - 1] + 0.3:
+                    continue
+                if d < 1.12 * radius_at(s, r, low, high, at) + 0.006:
+                    on += 1
+            if tried > 0 and on / tried > share[k]:
+                share[k] = on / tried
+                host[k] = m
+    return host, share
