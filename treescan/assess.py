@@ -103,7 +103,9 @@ def trace(
     top = max((float(c.xyz[:, 2].max()) for c in (tree.wood, tree.leaf) if len(c)), default=float("nan"))
     stem = stem_figures(graph, tree.beside.terrain, top)
     fitness = scan_fitness(graph, tree, settings.wood)
-    traced = TracedTree(graph, tree.beside, cloud.frame, stem, fitness, cloud.source, cloud.notes + tree.notes, _preview(tree.wood, tree.leaf))
+    traced = TracedTree(
+        graph, tree.beside, cloud.frame, stem, fitness, cloud.source, cloud.notes + tree.notes, _preview(tree.wood, tree.leaf)
+    )
     return tree_in(tree_out(traced), traced.beside, cloud.source, traced.preview)
 
 
@@ -143,7 +145,18 @@ def plan(
     rigs = candidate_rigs(graph, beside, throws, systems, settings.planning)
     checks = check_anchors(graph, beside, wood, [rig for rig, _ in rigs], work.xyz, settings.loads, seed, progress)
     points = rank_points(
-        graph, beside, site, tree.fitness, work, throws, rigs, checks, settings.planning, seed, progress, settings.loads.climber_mass
+        graph,
+        beside,
+        site,
+        tree.fitness,
+        work,
+        throws,
+        rigs,
+        checks,
+        settings.planning,
+        seed,
+        progress,
+        settings.loads.climber_mass,
     )
     approach = recommend(graph, throws, points, settings.planning, beside)
     return Assessment(tree, site, work, throws, points, approach, settings, wood.label, tree.notes)

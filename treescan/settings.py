@@ -85,7 +85,7 @@ def _checked(name: str, old: Any, value: Any, meta: Mapping[str, Any], file: str
     low, high, choices = meta.get("low"), meta.get("high"), meta.get("choices")
     numbers = value if isinstance(value, tuple) else (value,)
     for number in numbers:
-        if low is not None and not number >= low or high is not None and not number <= high:
+        if (low is not None and not number >= low) or (high is not None and not number <= high):
             raise BadInput(f"setting '{name}' is {number!r}, allowed is {low} to {high} {meta.get('unit', '')}", file=file)
     if choices and any(v not in choices for v in numbers):
         raise BadInput(f"setting '{name}' is {value!r}, allowed are {', '.join(choices)}", file=file)

@@ -130,7 +130,7 @@ def test_bad_input_is_one_sentence_and_exit_code_2(call, tree_json, tmp_path, ca
 
 def test_an_interrupted_run_leaves_no_partial_file(tree_json, tmp_path, monkeypatch, capsys):
     """Ctrl-C during writing: exit code 130, one sentence, no temporary file left."""
-    import treescan.faces.jobs as jobs
+    from treescan.faces import jobs
 
     def stop(*_):
         (tmp_path / "out").mkdir(exist_ok=True)

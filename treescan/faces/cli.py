@@ -26,7 +26,14 @@ app = typer.Typer(
 )
 
 Cloud = Annotated[str, typer.Argument(metavar="CLOUD", help="Point cloud: LAS, LAZ, COPC, PLY, PCD, E57, XYZ, TXT, CSV or PTS.")]
-At = Annotated[str | None, typer.Option("--at", metavar="X,Y", help="Which tree, in the cloud's own coordinates and units, as a GIS shows them. Default: the largest.")]
+At = Annotated[
+    str | None,
+    typer.Option(
+        "--at",
+        metavar="X,Y",
+        help="Which tree, in the cloud's own coordinates and units, as a GIS shows them. Default: the largest.",
+    ),
+]
 SettingsFile = Annotated[Path | None, typer.Option("--settings", metavar="FILE.toml", help="Settings to put over the defaults.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress bar and no summary.")]
 Json = Annotated[bool, typer.Option("--json", help="Progress and result as JSON lines on standard output.")]
@@ -64,30 +71,49 @@ def trace(
 
 @app.command()
 def plan(
-    cloud: Annotated[str | None, typer.Argument(metavar="CLOUD|tree.json", help="Point cloud, or a tree.json made earlier or by hand.")] = None,
-    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder for the report and all files.")] = None,
+    cloud: Annotated[
+        str | None, typer.Argument(metavar="CLOUD|tree.json", help="Point cloud, or a tree.json made earlier or by hand.")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder for the report and all files.")
+    ] = None,
     at: At = None,
-    species: Annotated[str | None, typer.Option(help="Common or botanical name. Default: unknown, judged with low strength.")] = None,
+    species: Annotated[
+        str | None, typer.Option(help="Common or botanical name. Default: unknown, judged with low strength.")
+    ] = None,
     climber_mass: Annotated[float | None, typer.Option("--climber-mass", metavar="KG", help="Climber with gear.")] = None,
-    system: Annotated[list[str] | None, typer.Option("--system", metavar="SYSTEM", help=f"Rope system, repeatable: {', '.join(SYSTEM_NAMES)}. Default: all.")] = None,
-    work: Annotated[Path | None, typer.Option("--work", metavar="FILE.geojson", help="Work points and areas. Default: the whole crown.")] = None,
-    site: Annotated[Path | None, typer.Option("--site", metavar="FILE.geojson", help="No-stand areas, buildings, roads, water, conductors with voltage.")] = None,
+    system: Annotated[
+        list[str] | None,
+        typer.Option("--system", metavar="SYSTEM", help=f"Rope system, repeatable: {', '.join(SYSTEM_NAMES)}. Default: all."),
+    ] = None,
+    work: Annotated[
+        Path | None, typer.Option("--work", metavar="FILE.geojson", help="Work points and areas. Default: the whole crown.")
+    ] = None,
+    site: Annotated[
+        Path | None,
+        typer.Option("--site", metavar="FILE.geojson", help="No-stand areas, buildings, roads, water, conductors with voltage."),
+    ] = None,
     settings: SettingsFile = None,
     seed: Annotated[int, typer.Option(help="Seed of all random draws.")] = 1,
     jobs: Annotated[int | None, typer.Option("--jobs", min=1, metavar="N", help="Processor cores to use. Default: all.")] = None,
     quiet: Quiet = False,
     as_json: Json = False,
-    show_settings: Annotated[bool, typer.Option("--show-settings", help="Print every setting with its value, unit, meaning and source, then stop.")] = False,
+    show_settings: Annotated[
+        bool, typer.Option("--show-settings", help="Print every setting with its value, unit, meaning and source, then stop.")
+    ] = False,
 ) -> None:
     """Do the main job: ranked candidate tie-in points with reasons, in a report to open and files to use."""
-    from treescan.faces.jobs import PlanRequest, plan_job, settings_table
+    from treescan.faces.jobs import plan_job, settings_table
+    from treescan.faces.request import PlanRequest
 
     if show_settings:
         print(settings_table(settings, climber_mass))
         return
     if cloud is None or output is None:
         raise BadInput("plan needs a CLOUD (or a tree.json) and -o DIR", remedy="for example: treescan plan scan.laz -o out")
-    request = PlanRequest(cloud, output, at, species, climber_mass, tuple(system or SYSTEM_NAMES), work, site, settings, seed, jobs)
+    request = PlanRequest(
+        cloud, output, at, species, climber_mass, tuple(system or SYSTEM_NAMES), work, site, settings, seed, jobs
+    )
     files, lines = plan_job(request, quiet, as_json)
     _say(files, lines, quiet, as_json)
 
@@ -119,7 +145,10 @@ def run(arguments: Sequence[str]) -> int:
         print("treescan: stopped; no half-written file is left.", file=sys.stderr)
         return INTERRUPTED
     except MemoryError:
-        print("treescan: the machine's memory did not suffice. Cut the cloud to the tree and its surroundings, or thin it.", file=sys.stderr)
+        print(
+            "treescan: the machine's memory did not suffice. Cut the cloud to the tree and its surroundings, or thin it.",
+            file=sys.stderr,
+        )
         return 1
     except BrokenPipeError:
         return 1

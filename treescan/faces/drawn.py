@@ -37,18 +37,27 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, str]:
         elif kind == "conductor":
             for form, xyz in parts:
                 if form != "LineString":
-                    raise BadInput(f"feature {number} is a conductor but a {form}", file=str(path), remedy="draw conductors as lines")
-                conductors.append(Conductor(_with_heights(xyz, properties, terrain, path, number), _volts(properties, path, number)))
+                    raise BadInput(
+                        f"feature {number} is a conductor but a {form}", file=str(path), remedy="draw conductors as lines"
+                    )
+                conductors.append(
+                    Conductor(_with_heights(xyz, properties, terrain, path, number), _volts(properties, path, number))
+                )
         else:
             known = ", ".join([*AREAS, "conductor"])
-            raise BadInput(f"feature {number} has kind {kind!r}", file=str(path), remedy=f"set its property 'kind' to one of: {known}")
+            raise BadInput(
+                f"feature {number} has kind {kind!r}", file=str(path), remedy=f"set its property 'kind' to one of: {known}"
+            )
     return Site(*(tuple(rings[name]) for name in ("no_stand", "buildings", "roads", "water")), tuple(conductors)), how
 
 
-def read_drawn_work(path: Path, frame: Frame, terrain: Terrain) -> tuple[list[tuple[Floats, str, str]], list[tuple[Floats, str, str]], str]:
+def read_drawn_work(
+    path: Path, frame: Frame, terrain: Terrain
+) -> tuple[list[tuple[Floats, str, str]], list[tuple[Floats, str, str]], str]:
     """Work points (xyz, label, kind) and work areas (ring xy, label, kind) of a GeoJSON file, and how its coordinates were read.
 
-    A point's height is its z, or a property "height_m" above ground; NaN when neither is given. "name" labels a feature, "kind" says what is done there.
+    A point's height is its z, or a property "height_m" above ground; NaN when neither is given. "name" labels a feature, "kind" says what
+    is done there.
     """
     features, how = _features(path, frame)
     points, areas = [], []
@@ -83,7 +92,9 @@ def _features(path: Path, frame: Frame) -> tuple[list[tuple[dict[str, Any], list
         for f in listed:
             raw.append((dict(f.get("properties") or {}), list(_parts(f["geometry"]))))
     except (KeyError, TypeError, ValueError, IndexError) as err:
-        raise BadInput(f"a geometry cannot be read ({err!r})", file=str(path), remedy="write points, lines and polygons as RFC 7946 says") from err
+        raise BadInput(
+            f"a geometry cannot be read ({err!r})", file=str(path), remedy="write points, lines and polygons as RFC 7946 says"
+        ) from err
     every = [xyz for _, parts in raw for _, xyz in parts]
     if not every:
         raise BadInput("has no feature with a geometry", file=str(path))
@@ -111,14 +122,22 @@ def _reader(data: dict[str, Any], xyz: Floats, frame: Frame, path: Path):  # typ
     source = named or ("EPSG:4326" if degrees and frame.crs and not fits else "")
     if not source:
         if not fits:
-            raise BadInput("lies more than 5 km from the cloud", file=str(path), remedy="use the cloud's coordinates, or longitude and latitude where the cloud has a coordinate system")
+            raise BadInput(
+                "lies more than 5 km from the cloud",
+                file=str(path),
+                remedy="use the cloud's coordinates, or longitude and latitude where the cloud has a coordinate system",
+            )
 
         def own(p: Floats) -> Floats:
             return np.column_stack([frame.own_to_local_xy(p[:, :2]), p[:, 2] * frame.vertical_unit_m - frame.origin[2]])
 
         return own, f"{path.name} was read in the cloud's own coordinates."
     if not frame.crs:
-        raise BadInput(f"is in {source}, but the cloud has no coordinate system", file=str(path), remedy="draw it in the cloud's own coordinates")
+        raise BadInput(
+            f"is in {source}, but the cloud has no coordinate system",
+            file=str(path),
+            remedy="draw it in the cloud's own coordinates",
+        )
     from pyproj import Transformer
     from pyproj.exceptions import ProjError
 
@@ -141,7 +160,9 @@ def _with_heights(xyz: Floats, properties: dict[str, Any], terrain: Terrain, pat
     if np.isfinite(xyz[:, 2]).all():
         return xyz
     if "height_m" not in properties:
-        raise BadInput(f"feature {number} has no height", file=str(path), remedy="give z coordinates or a property 'height_m' above ground")
+        raise BadInput(
+            f"feature {number} has no height", file=str(path), remedy="give z coordinates or a property 'height_m' above ground"
+        )
     ground = terrain.height_at(xyz[:, :2])
     middle = float(np.nanmedian(terrain.height))
     return np.column_stack([xyz[:, :2], np.where(np.isfinite(ground), ground, middle) + float(properties["height_m"])])

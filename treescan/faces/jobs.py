@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import tomllib
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +17,7 @@ from treescan.cloud.read import read_cloud
 from treescan.errors import BadInput
 from treescan.faces.drawn import read_drawn_work, read_site
 from treescan.faces.progress_bar import Reporter, reporter
+from treescan.faces.request import PlanRequest
 from treescan.faces.run_record import write_run_record
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.outputs.write import write_outputs
@@ -30,24 +30,9 @@ from treescan.wood.graph import TracedTree
 from treescan.wood.tree_file import read_tree, write_tree
 
 
-@dataclass(frozen=True)
-class PlanRequest:
-    """What `treescan plan` was asked for, as the options say it."""
-
-    cloud: str
-    output: Path
-    at: str | None
-    species: str | None
-    climber_mass: float | None
-    systems: tuple[str, ...]
-    work: Path | None
-    site: Path | None
-    settings: Path | None
-    seed: int
-    jobs: int | None
-
-
-def trace_job(cloud: str, output: Path, at: str | None, settings: Path | None, quiet: bool, as_json: bool) -> tuple[list[Path], list[str]]:
+def trace_job(
+    cloud: str, output: Path, at: str | None, settings: Path | None, quiet: bool, as_json: bool
+) -> tuple[list[Path], list[str]]:
     """Trace one tree into a tree.json; return the files and a summary."""
     chosen = read_settings(settings)
     with reporter(quiet, as_json) as report:
@@ -69,7 +54,14 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
         tree = _traced(request.cloud, request.at, settings, report)
         site, work, said = _drawn(request, tree, settings)
         done = plan(
-            tree, species=request.species, systems=request.systems, work=work, site=site, settings=settings, seed=request.seed, progress=report
+            tree,
+            species=request.species,
+            systems=request.systems,
+            work=work,
+            site=site,
+            settings=settings,
+            seed=request.seed,
+            progress=report,
         )
         report.close()
         done = timed(done, report.timings)
@@ -77,7 +69,14 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
         files += write_outputs(done, folder, report)
         report.close()
         files.append(write_run_record(folder / "run.json", request, done, report.timings, [*done.warnings, *said]))
-    return files, [*_tree_lines(tree), *said, *_point_lines(done), "", f"Report: {folder / 'report.html'}", CAUTIONS["planning_aid"]]
+    return files, [
+        *_tree_lines(tree),
+        *said,
+        *_point_lines(done),
+        "",
+        f"Report: {folder / 'report.html'}",
+        CAUTIONS["planning_aid"],
+    ]
 
 
 def read_settings(path: Path | None, climber_mass: float | None = None) -> Settings:
@@ -163,17 +162,25 @@ def _drawn(request: PlanRequest, tree: TracedTree, settings: Settings) -> tuple[
 def _tree_lines(tree: TracedTree) -> list[str]:
     stem, g = tree.stem, tree.graph
     dbh = f"dbh {stem.dbh * 100:.1f} cm" if np.isfinite(stem.dbh) else "dbh not seen"
-    out = [f"Tree: {dbh}, height {stem.height:.1f} m, {len(g.limbs)} limbs, {len(g.unions)} unions. Scan: {tree.fitness.verdict}."]
+    out = [
+        f"Tree: {dbh}, height {stem.height:.1f} m, {len(g.limbs)} limbs, {len(g.unions)} unions. Scan: {tree.fitness.verdict}."
+    ]
     return out + [f"Note: {n}" for n in (*tree.fitness.reasons, *tree.notes)]
 
 
 def _point_lines(done: Assessment) -> list[str]:
     usable = [p for p in done.points if p.usable]
-    out = ["", f"{len(usable)} candidate(s) to inspect, {len(done.points) - len(usable)} not ranked." if done.points else "No candidate was found."]
+    out = [
+        "",
+        f"{len(usable)} candidate(s) to inspect, {len(done.points) - len(usable)} not ranked."
+        if done.points
+        else "No candidate was found.",
+    ]
     for p in usable[:5]:
         margin = p.check.check.margin
         out.append(
             f"{p.rank:>2}. {p.label} at {done.tree.graph.unions.height[p.union]:.1f} m, {p.system}: "
-            f"{np.linalg.norm(p.check.force) / 1000:.1f} kN, margin {margin.median:.1f} (5th percentile {margin.p5:.1f}). {p.reasons[0] if p.reasons else ''}"
+            f"{np.linalg.norm(p.check.force) / 1000:.1f} kN, margin {margin.median:.1f} (5th percentile {margin.p5:.1f}). "
+            + (p.reasons[0] if p.reasons else "")
         )
     return out + [f"Approach: {a}" for a in done.approach[:2]]

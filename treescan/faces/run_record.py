@@ -9,21 +9,21 @@ import sys
 from collections.abc import Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import treescan
 from treescan.assess import Assessment
 from treescan.atomic import write_text
 from treescan.cautions import all_cautions
+from treescan.faces.request import PlanRequest
 from treescan.settings import lines
-
-if TYPE_CHECKING:
-    from treescan.faces.jobs import PlanRequest
 
 LIBRARIES = ("numpy", "scipy", "numba", "networkx", "laspy", "lazrs", "pye57", "pyproj", "open3d-cpu", "open3d", "trimesh")
 
 
-def write_run_record(path: Path, request: PlanRequest, done: Assessment, timings: Mapping[str, float], warnings: Sequence[str]) -> Path:
+def write_run_record(
+    path: Path, request: PlanRequest, done: Assessment, timings: Mapping[str, float], warnings: Sequence[str]
+) -> Path:
     """Write run.json; times in seconds, memory in MB."""
     inputs = [p for p in (request.cloud, request.work, request.site, request.settings) if p is not None]
     record: dict[str, Any] = {

@@ -41,7 +41,7 @@ def write_tree(traced: TracedTree, path: str | os.PathLike[str]) -> tuple[Path, 
         _save_arrays(part, arrays)
     write_text(folder / names["surroundings"], json.dumps(_surroundings_out(b.surroundings)))
     write_text(path, json.dumps({**tree_out(traced), "beside": names}))
-    return tuple(folder / name for name in names.values()) + (path,)
+    return (*tuple(folder / name for name in names.values()), path)
 
 
 def tree_out(traced: TracedTree) -> dict[str, Any]:
@@ -59,7 +59,14 @@ def tree_out(traced: TracedTree) -> dict[str, Any]:
         "nodes": [
             {"id": i, "xyz": p, "radius": r, "radius_sd": _or_null(sd), "arc_deg": _or_null(a), "seen": s}
             for i, (p, r, sd, a, s) in enumerate(
-                zip(g.xyz.tolist(), g.radius.tolist(), g.radius_sd.tolist(), _degrees(g.arc).tolist(), g.seen.tolist(), strict=True)
+                zip(
+                    g.xyz.tolist(),
+                    g.radius.tolist(),
+                    g.radius_sd.tolist(),
+                    _degrees(g.arc).tolist(),
+                    g.seen.tolist(),
+                    strict=True,
+                )
             )
         ],
         "segments": [
@@ -98,7 +105,9 @@ def read_tree(path: str | os.PathLike[str]) -> TracedTree:
     path = Path(path)
     data = _json(path)
     if not isinstance(data, dict) or data.get("format") != FORMAT:
-        raise BadInput(f"is not a {FORMAT} file (its 'format' key says so)", file=str(path), remedy="give a point cloud or a tree.json")
+        raise BadInput(
+            f"is not a {FORMAT} file (its 'format' key says so)", file=str(path), remedy="give a point cloud or a tree.json"
+        )
     if data.get("version") != VERSION:
         raise BadInput(f"has version {data.get('version')!r}, this treescan reads version {VERSION}", file=str(path))
     if data.get("units", "m") != "m":
@@ -132,7 +141,10 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: ND
             raise BadInput(f"segment {s['parent']} -> {s['child']} names a node that is not there", file=file)
         c = row[s["child"]]
         if parent[c] >= 0 or c == 0:
-            raise BadInput(f"node {s['child']} has two parents" if c else "the first node must be the stem base and have no parent", file=file)
+            raise BadInput(
+                f"node {s['child']} has two parents" if c else "the first node must be the stem base and have no parent",
+                file=file,
+            )
         parent[c] = row[s["parent"]]
         seg_radius[c], seg_limb[c] = s.get("radius", np.nan), -1 if s.get("limb") is None else s["limb"]
     order = _parents_first(parent, file)
@@ -157,9 +169,13 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: ND
         unions = _unions_in(data["unions"], unions, {key: int(new[i]) for key, i in row.items()}, xyz, n, file)
     graph = WoodGraph(xyz, radius, sd, arc, seen, parent, seg_radius, limb, limbs, unions)
     own = data.get("frame") or {}
-    frame = Frame(np.array(data.get("origin", (0.0, 0.0, 0.0)), float), data.get("crs"), **{k: own[k] for k in FRAME_KEYS if k in own})
+    frame = Frame(
+        np.array(data.get("origin", (0.0, 0.0, 0.0)), float), data.get("crs"), **{k: own[k] for k in FRAME_KEYS if k in own}
+    )
     quality = data.get("quality") or {}
-    fitness = ScanFitness(quality.get("verdict", "assessable"), tuple(quality.get("reasons", ())), tuple(quality.get("bands", ())))
+    fitness = ScanFitness(
+        quality.get("verdict", "assessable"), tuple(quality.get("reasons", ())), tuple(quality.get("bands", ()))
+    )
     stem = _stem_in(data.get("stem"), graph, beside.terrain)
     return TracedTree(graph, beside, frame, stem, fitness, data.get("source", file), tuple(quality.get("notes", ())), preview)
 
@@ -170,7 +186,11 @@ def _parents_first(parent: NDArray[np.int32], file: str) -> NDArray[np.int64]:
         return np.arange(len(parent))
     loose = np.flatnonzero(parent[1:] < 0)
     if len(loose):
-        raise BadInput(f"{len(loose)} node(s) hang on nothing (the first in row {loose[0] + 1})", file=file, remedy="every node but the first needs a segment to its parent")
+        raise BadInput(
+            f"{len(loose)} node(s) hang on nothing (the first in row {loose[0] + 1})",
+            file=file,
+            remedy="every node but the first needs a segment to its parent",
+        )
     kids: list[list[int]] = [[] for _ in parent]
     for i, p in enumerate(parent):
         if p >= 0:
@@ -184,14 +204,20 @@ def _parents_first(parent: NDArray[np.int32], file: str) -> NDArray[np.int64]:
     return np.array(order)
 
 
-def _limbs_in(data: dict[str, Any], parent: NDArray[np.int32], seg_limb: NDArray[np.int32], file: str) -> tuple[NDArray[np.int32], Limbs]:
+def _limbs_in(
+    data: dict[str, Any], parent: NDArray[np.int32], seg_limb: NDArray[np.int32], file: str
+) -> tuple[NDArray[np.int32], Limbs]:
     """The limbs as the file numbers them, checked: every limb one chain."""
     given = {x["id"]: x for x in data["limbs"]}
     limb = seg_limb.copy()
     limb[0] = 0
     ids = sorted(given)
     if ids != list(range(len(ids))) or np.any(limb < 0) or np.any(limb >= len(ids)):
-        raise BadInput("limb ids must run from 0 and every segment must name its limb", file=file, remedy="or leave 'limbs' out to have them derived")
+        raise BadInput(
+            "limb ids must run from 0 and every segment must name its limb",
+            file=file,
+            remedy="or leave 'limbs' out to have them derived",
+        )
     first = np.full(len(ids), -1, np.int32)
     last = np.full(len(ids), -1, np.int32)
     last[0] = 0
@@ -212,13 +238,17 @@ def _limbs_in(data: dict[str, Any], parent: NDArray[np.int32], seg_limb: NDArray
     return limb, Limbs(derived, order, tuple(np.array(c, np.int32) for c in chain))
 
 
-def _unions_in(given: list[dict[str, Any]], derived: Unions, new: dict[Any, int], xyz: NDArray[np.float64], n: int, file: str) -> Unions:
+def _unions_in(
+    given: list[dict[str, Any]], derived: Unions, new: dict[Any, int], xyz: NDArray[np.float64], n: int, file: str
+) -> Unions:
     """The file's own unions: which there are, their labels, flags and sizes; what it does not state is taken from the graph."""
     labels = [u["id"] for u in given]
     if len(set(labels)) != len(labels):
         raise BadInput("has two unions with the same id", file=file)
     row = {int(node): k for k, node in enumerate(derived.node)}
-    arms: dict[str, list[Any]] = {name: [] for name in ("node", "limb", "diameter", "diameter_sd", "attachment", "slope", "continues")}
+    arms: dict[str, list[Any]] = {
+        name: [] for name in ("node", "limb", "diameter", "diameter_sd", "attachment", "slope", "continues")
+    }
     start, nodes, heights, pd, pd_sd, flags, kept, places = [0], [], [], [], [], [], [], []
     for u in given:
         if u["node"] not in new:
@@ -228,7 +258,15 @@ def _unions_in(given: list[dict[str, Any]], derived: Unions, new: dict[Any, int]
         listed = u.get("arms")
         if listed is not None:
             table = [
-                (new[a["node"]], a["limb"], a["diameter"], _number(a.get("diameter_sd")), np.radians(a["attachment_deg"]), np.radians(a["slope_deg"]), a["continues"])
+                (
+                    new[a["node"]],
+                    a["limb"],
+                    a["diameter"],
+                    _number(a.get("diameter_sd")),
+                    np.radians(a["attachment_deg"]),
+                    np.radians(a["slope_deg"]),
+                    a["continues"],
+                )
                 for a in listed
             ]
         elif k is not None:
@@ -244,7 +282,13 @@ def _unions_in(given: list[dict[str, Any]], derived: Unions, new: dict[Any, int]
         places.append(u.get("xyz", xyz[node]))
         heights.append(u["height"] if "height" in u else derived.height[k] if k is not None else xyz[node, 2] - xyz[0, 2])
         pd.append(u["parent_diameter"] if "parent_diameter" in u else derived.parent_diameter[k])  # type: ignore[index]
-        pd_sd.append(_number(u["parent_diameter_sd"]) if "parent_diameter_sd" in u else derived.parent_diameter_sd[k] if k is not None else np.nan)
+        pd_sd.append(
+            _number(u["parent_diameter_sd"])
+            if "parent_diameter_sd" in u
+            else derived.parent_diameter_sd[k]
+            if k is not None
+            else np.nan
+        )
         flags.append(tuple(u.get("flags", derived.flags[k] if k is not None else ())))
     return Unions(
         tuple(kept),
@@ -370,7 +414,7 @@ def _beside_in(data: dict[str, Any], path: Path) -> tuple[Beside | None, NDArray
     try:
         with np.load(foliage_path, allow_pickle=False) as z:
             foliage = Foliage(z["density"], z["corner"], float(z["cell"]))
-            preview = z["preview"] if "preview" in z else None
+            preview = z.get("preview", None)
         terrain = Terrain(
             np.array([[np.nan if v is None else v for v in r] for r in t["height"]], float),
             np.array(t["corner"], float),
@@ -386,7 +430,11 @@ def _beside_in(data: dict[str, Any], path: Path) -> tuple[Beside | None, NDArray
             np.array([_number(v) for v in s["stem_dbh"]], float),
         )
     except (OSError, KeyError, ValueError, IndexError, TypeError, zipfile.BadZipFile) as err:
-        raise BadInput(f"a file beside it cannot be read ({err})", file=str(path), remedy="keep tree.json together with the files it was written with") from err
+        raise BadInput(
+            f"a file beside it cannot be read ({err})",
+            file=str(path),
+            remedy="keep tree.json together with the files it was written with",
+        ) from err
     return Beside(terrain, foliage, surroundings), preview
 
 
