@@ -73,9 +73,13 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: 
     names = [c for c in table if c in settings.cases] or ["at rest"]
     values = np.stack([table[c] for c in names])
     first = np.argmax(values, axis=0)
+    tension = values[first, np.arange(len(at))]
+    acts = np.flatnonzero(tension > 0)  # some cases act only straight below, some only out at the work
+    if len(acts) == 0:
+        acts, tension = np.array([0]), np.full(len(at), w)
     return Pulls(
-        place,
-        np.concatenate([[-1], near]).astype(np.int32),
-        values[first, np.arange(len(at))],
-        tuple(names[i] for i in first),
+        place[acts],
+        np.concatenate([[-1], near]).astype(np.int32)[acts],
+        tension[acts],
+        tuple(names[first[i]] for i in acts),
     )

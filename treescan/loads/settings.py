@@ -64,7 +64,7 @@ class LoadSettings:
     )
     clear_least: float = setting(3.0, "m", "least radius of that circle", "project_choice", low=1.0, high=50.0)
     rope_angle_limit_deg: float = setting(
-        45.0, "deg", "rope angle from plumb beyond which the climber does not go", "rope_angle", low=5.0, high=85.0
+        45.0, "deg", "rope angle from plumb beyond which the climber does not go", "redirect_angle", low=5.0, high=85.0
     )
     # --- rope on its supports: (low, middle, high)
     mu_bark: tuple[float, ...] = setting((0.15, 0.30, 0.50), "-", "friction of rope on bark", "mu_bark", low=0.0, high=2.0)
