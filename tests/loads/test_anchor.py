@@ -1,0 +1,240 @@
+"""Whole checks: the worst place governs, what was not seen stays without numbers, and it is quick."""
+
+import time
+
+import numpy as np
+import pytest
+from loads.trees import PLAIN, checked, rig, tree
+from strategies import alone, random_tree
+
+from treescan.loads.anchor import check_anchors
+from treescan.loads.limb_check import VERDICTS, Rig
+from treescan.loads.load_test import load_test
+from treescan.loads.settings import CASES, LoadSettings
+from treescan.loads.strung_rope import hanging_between, strung
+from treescan.loads.wood_strength import wood_of
+from treescan.settings import lines
+from treescan.sources import SOURCES
+from treescan.units import G
+from treescan.wood.assemble import assemble
+
+OAK = [(8.0, 0, 40, 3.0, 0.16, 0.08), (5.0, 120, 30, 3.0, 0.14, 0.06)]
+
+
+def test_worst_place_is_the_worst_of_them_all():
+    """The check over many work points has the least margin of the checks over each of them alone."""
+    graph = tree(OAK)
+    rng = np.random.default_rng(0)
+    work = np.column_stack([rng.uniform(-3, 3, 15), rng.uniform(-3, 3, 15), rng.uniform(1, 6, 15)])
+    for system in ("MRS", "SRS canopy", "SRS basal"):
+        r = rig(graph, "U02", system)
+        whole = checked(graph, [r], work=work)[0]
+        alone_ = [checked(graph, [r], work=w)[0] for w in work]
+        most = [np.max(c.check.utilisation) for c in alone_]
+        assert np.max(whole.check.utilisation) == pytest.approx(max(most))
+
+
+def test_work_beyond_the_rope_angle_or_above_does_not_count():
+    """Work above the anchor or further out than the allowed rope angle is left to another anchor or a redirect."""
+    graph = tree(OAK)
+    r = rig(graph, "U02", "MRS")
+    none = checked(graph, [r])[0]
+    far = checked(graph, [r], work=[[9.0, 0, 7.5], [0.3, 0, 11.0]])[0]
+    assert far.worst_work_point == none.worst_work_point == -1
+    assert np.allclose(far.force, none.force)
+
+
+def test_each_load_case_can_govern():
+    """Every case can be asked for alone and then governs; the abrupt stop follows the spring formula."""
+    graph = tree(OAK)
+    r = rig(graph, "U02", "MRS")
+    work = [[2.5, 0, 5.0]]
+    s = LoadSettings()
+    w = s.climber_mass * G
+    pulls = {c: float(np.linalg.norm(checked(graph, [r], cases=(c,), work=work)[0].force)) for c in CASES}
+    assert pulls["at rest"] == pytest.approx(w, rel=1e-3)
+    assert pulls["ascent"] == pytest.approx(1.5 * w, rel=1e-3)
+    assert pulls["work positioning"] == pytest.approx(2 * w, rel=1e-3)
+    assert pulls["rescue"] == pytest.approx(1.5 * 2 * w, rel=1e-3)
+    assert pulls["load test"] == pytest.approx(2 * w, rel=1e-3)
+    assert pulls["abrupt stop"] <= w + np.sqrt(w * w + 2 * w * s.rope_modulus * s.slack / s.shortest_rope) + 1e-6
+    assert w < pulls["swing"] < 3 * w
+
+
+def test_bridged_gap_on_the_load_path_gives_no_number():
+    """Where the scan bridged a gap on the way to the ground the verdict is "not seen" and no number is stated."""
+    graph = tree(OAK)
+    seen = np.ones(len(graph), bool)
+    seen[6] = False  # on the stem, below both unions
+    graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius_sd, seen=seen)
+    for system in ("MRS", "SRS basal"):
+        (check,) = checked(graph, [rig(graph, "U02", system)])
+        assert check.check.verdict == "not seen"
+        assert not check.check.margin.known
+        assert np.isnan(check.multiple_of_weight)
+        assert np.isnan(check.force).all()
+        assert check.check.utilisation.size == 0
+        assert "gap" in check.check.reason
+        assert load_test(graph, check, LoadSettings()) is None
+
+
+def test_missing_diameter_gives_no_number():
+    """A section without a diameter is not guessed."""
+    graph = tree(OAK)
+    radius = graph.radius.copy()
+    radius[8] = np.nan
+    graph = assemble(graph.xyz, radius, graph.parent)
+    (check,) = checked(graph, [rig(graph, "U02", "MRS")])
+    assert check.check.verdict == "not seen"
+    assert not check.check.margin.known
+
+
+def test_gap_off_the_load_path_does_not_matter():
+    """A gap in another limb does not spoil the answer."""
+    graph = tree(OAK)
+    seen = np.ones(len(graph), bool)
+    other = graph.unions.arm_limb[graph.unions.laterals(graph.unions.index("U01"))[0]]
+    seen[graph.limbs.nodes[other][2]] = False
+    graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius_sd, seen=seen)
+    assert checked(graph, [rig(graph, "U02", "MRS")])[0].check.margin.known
+
+
+def test_reported_dead_limb_does_not_hold_whatever_its_size():
+    """A limb reported dead is refused with the report as the reason."""
+    graph = tree([(8.0, 0, 40, 3.0, 0.30, 0.2)], stem=0.7, top=0.5)
+    (check,) = checked(graph, [rig(graph, "U01", "MRS")], reported=("U01 dead",))
+    assert check.check.verdict == "does not hold"
+    assert "reported dead" in check.check.reason
+
+
+def test_thin_limbs_do_not_hold():
+    """A limb of 5 cm holds nobody, one of 20 cm in the union does; nothing is called by a word outside the four verdicts."""
+    verdicts = {}
+    for thick in (0.05, 0.20):
+        graph = tree([(8.0, 0, 30, 3.0, thick, thick / 2)], stem=0.6, top=0.4)
+        for system in ("MRS", "SRS canopy", "SRS basal"):
+            verdicts[thick, system] = checked(graph, [rig(graph, "U01", system)])[0].check.verdict
+    assert set(verdicts.values()) <= set(VERDICTS)
+    assert all(v == "does not hold" for (d, _), v in verdicts.items() if d == 0.05)
+    assert all(v == "holds" for (d, _), v in verdicts.items() if d == 0.20)
+
+
+def test_rope_never_rests_without_a_lever():
+    """A rest distance inside the parent's bark is moved out to half a limb diameter beyond it: a thin limb cannot pass for want of an arm."""
+    graph = tree([(8.0, 0, 0, 3.0, 0.10, 0.05)], stem=0.6, top=0.4)
+    a, b = (checked(graph, [rig(graph, "U01", "MRS", distance=d)])[0] for d in (0.0, 0.1))
+    assert a.check.margin == b.check.margin
+    bark = graph.unions.parent_diameter[0] / 2
+    own = 2 * graph.segment_radius[graph.unions.arm_node[graph.unions.laterals(0)[0]]]
+    c = checked(graph, [rig(graph, "U01", "MRS", distance=bark + 0.5 * own)])[0]
+    assert np.max(a.check.utilisation) == pytest.approx(np.max(c.check.utilisation), rel=1e-9)
+
+
+def test_path_runs_from_the_rope_to_the_ground():
+    """The sections listed run from the contact down to the stem's foot, and the governing one is the most used."""
+    graph = tree(OAK)
+    (check,) = checked(graph, [rig(graph, "U02", "MRS")])
+    nodes = check.check.nodes
+    z = graph.xyz[nodes, 2]
+    assert nodes[-1] == 1
+    assert np.all(np.diff(z) < 0)
+    assert check.check.governing == nodes[np.argmax(check.check.utilisation)]
+    assert check.check.stress / check.check.strength == pytest.approx(check.check.utilisation)
+
+
+def test_deflection_of_a_level_limb_by_hand():
+    """A rope 1.5 m out on an even, level limb of a very stout stem sinks by P a^3 / (3 E I), a from the limb's clamped foot."""
+    graph = tree([(6.0, 0, 0, 3.0, 0.12, 0.12)], stem=3.0, top=3.0)
+    bark = graph.unions.parent_diameter[0] / 2
+    r = rig(graph, "U01", "MRS", distance=bark + 1.0)
+    (check,) = checked(graph, [r], cases=("at rest",))
+    force = LoadSettings().climber_mass * G
+    by_hand = force * (bark + 1.0) ** 3 / (3 * PLAIN.moe * np.pi * 0.06**4 / 4)
+    assert check.check.deflection == pytest.approx(by_hand, rel=0.01)
+    assert check.check.slope_change == pytest.approx(force * (bark + 1.0) ** 2 / (2 * PLAIN.moe * np.pi * 0.06**4 / 4), rel=0.01)
+
+
+def test_self_weight_takes_its_share():
+    """The share of capacity the tree's own weight uses is between 0 and 1 and grows with leaves or density."""
+    graph = tree([(8.0, 0, 0, 5.0, 0.16, 0.10)])
+    bare = checked(graph, [rig(graph, "U01", "MRS")])[0].check
+    none = checked(graph, [rig(graph, "U01", "MRS")], self_weight=False)[0].check
+    assert 0 < bare.self_weight_share < 1
+    assert none.self_weight_share == 0
+    assert none.margin.median > bare.margin.median
+
+
+def test_load_test_plan():
+    """The proposed test pulls in the direction of use with two people's weight and names itself a proposal."""
+    graph = tree(OAK)
+    (check,) = checked(graph, [rig(graph, "U02", "SRS basal")])
+    plan = load_test(graph, check, LoadSettings())
+    assert plan.pull == pytest.approx(2 * 100 * G)
+    assert plan.on_union == pytest.approx(plan.pull * check.multiple_of_weight)
+    assert plan.people == 2
+    assert plan.direction == pytest.approx(check.force / np.linalg.norm(check.force))
+    reach = np.linalg.norm(graph.xyz[graph.above(check.check.governing)][:, :2] - plan.clear_centre, axis=1).max()
+    assert plan.clear_radius >= reach
+    assert "proposal" in plan.words[-1]
+
+
+def test_two_lines_share_the_weight():
+    """Two lines at 60 degrees to each other, level anchors: each carries W / (2 cos 30); a flat pair is flagged."""
+    t = hanging_between([[-1.0, 0, 5], [1.0, 0, 5]], [0, 0, 5 - np.sqrt(3)], 1000.0)
+    assert t.tension == pytest.approx(np.full(2, 1000 / (2 * np.cos(np.pi / 6))))
+    assert t.force.sum(axis=0) == pytest.approx([0, 0, -1000.0], abs=1e-9)
+    assert not t.flat
+    assert hanging_between([[-3.0, 0, 5], [3.0, 0, 5]], [0, 0, 4], 1000.0).flat
+
+
+def test_strung_rope_runs_to_equal_tension():
+    """A load that runs freely on a strung rope stands where both legs pull alike and the rope's length is used up.
+
+    Arboriculture Australia 2022, p. 129: 100 kg on a flat line can put about 5 kN on each anchor (force f / (2 sin phi)).
+    """
+    anchors = np.array([[0.0, 0, 10], [8.0, 6, 12]])
+    found = strung(anchors, 12.0, 1000.0)
+    assert found.tension[0] == pytest.approx(found.tension[1])
+    assert np.linalg.norm(anchors - found.place, axis=1).sum() == pytest.approx(12.0)
+    assert found.force.sum(axis=0) == pytest.approx([0, 0, -1000.0], abs=1e-6)
+    flat = strung([[0.0, 0, 10], [10.0, 0, 10]], 10.0 / np.cos(np.arcsin(0.0981)), 100 * 9.81)
+    assert flat.tension[0] == pytest.approx(5000, rel=0.01)
+    assert flat.flat
+
+
+def test_settings_name_known_sources():
+    """Every setting of loads has a unit or none needed, a meaning and a source key that exists."""
+    for line in lines(LoadSettings()):
+        assert line.meaning
+        assert line.source in SOURCES
+
+
+def test_checks_name_known_sources():
+    """The sources a check lists are all in the list of sources."""
+    graph = tree(OAK)
+    for check in checked(graph, [rig(graph, "U02", s) for s in ("MRS", "SRS canopy", "SRS basal")]):
+        assert check.check.sources
+        assert set(check.check.sources) <= set(SOURCES)
+
+
+def test_a_whole_tree_is_answered_again_in_about_a_second():
+    """60 unions x 3 systems x 200 work points take about a second of computing, so that any change is answered at once.
+
+    Processor time is measured (other work on the machine does not count); the limit leaves room for a slow one.
+    """
+    graph = random_tree(3, limbs=30, height=20, dbh=0.6)
+    u = graph.unions
+    rigs = [
+        Rig(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+        for k in range(60)
+        for s in ("MRS", "SRS canopy", "SRS basal")
+    ]
+    work = graph.xyz[np.random.default_rng(0).choice(len(graph), 200)]
+    settings = LoadSettings()
+    wood = wood_of("oak", settings)
+    check_anchors(graph, alone(graph), wood, rigs[:3], work, settings, 1)  # compiled code is loaded once
+    start = time.process_time()
+    found = check_anchors(graph, alone(graph), wood, rigs, work, settings, 1)
+    assert time.process_time() - start < 4.0
+    assert len(found) == len(rigs)
+    assert all(f.rig is r for f, r in zip(found, rigs, strict=True))
