@@ -1,4 +1,4 @@
-"""A made-up assessment for the tests of the outputs: a random tree, plain beam sums, plain parabolas. Test data only, no advice."""
+"""A made-up assessment for the tests of the outputs: a random tree, plain beam sums and parabolas. Test data only."""
 
 from __future__ import annotations
 
@@ -70,22 +70,16 @@ def made_up(
         graph.limbs,
         graph.unions,
     )
-    stance_xy = np.array(
-        [[r * np.sin(a), r * np.cos(a)] for r in (4.0, 7.0, 10.0, 13.0) for a in np.linspace(0, 2 * np.pi, 16, endpoint=False)]
-    )
+    stance_xy = np.array([[r * np.sin(a), r * np.cos(a)] for r in (4.0, 7.0, 10.0, 13.0) for a in np.linspace(0, 2 * np.pi, 16, endpoint=False)])
     terrain = sloping()
     stances = Stances(np.column_stack([stance_xy, terrain.height_at(stance_xy)]), (("too steep", 14), ("no-stand area", 6)))
     throws = _throws(graph, stances, rng)
     tips = np.array([line[-1] for line in graph.limbs.nodes[1:]])[:14]
-    work = Work(
-        graph.xyz[tips].copy(), tuple(f"limb {i + 1} tip" for i in range(len(tips))), ("prune",) * len(tips), np.ones(len(tips))
-    )
+    work = Work(graph.xyz[tips].copy(), tuple(f"limb {i + 1} tip" for i in range(len(tips))), ("prune",) * len(tips), np.ones(len(tips)))
     points = _points(graph, throws, work, terrain) if assessable else ()
     cloud = graph.xyz[rng.integers(1, len(graph), 30000)] + rng.normal(0, 0.12, (30000, 3))
     neighbour = np.column_stack([rng.uniform(11, 13, 400), rng.uniform(4, 6, 400), rng.uniform(0, 9, 400)])
-    beside = Beside(
-        terrain, surroundings=Surroundings(neighbour, np.zeros(400, np.uint8), 0.2, np.array([[12.0, 5.0, 0.6]]), np.array([0.3]))
-    )
+    beside = Beside(terrain, surroundings=Surroundings(neighbour, np.zeros(400, np.uint8), 0.2, np.array([[12.0, 5.0, 0.6]]), np.array([0.3])))
     bands = tuple(
         {"from_m": z, "to_m": z + 3.0, "fit_for": fit, "spacing_m": s, "arc_deg": arc}
         for z, fit, s, arc in [
@@ -126,7 +120,7 @@ def made_up(
         conductors=(Conductor(np.array([[-20.0, -12.0, 7.0], [20.0, -15.0, 7.0]]), 400.0),),
     )
     approach = (
-        "Basal anchor first: from the lawn the line cannot be isolated on the high unions, and a basal line has limbs below to catch it.",
+        "Basal anchor first: from the lawn the line cannot be isolated on the high unions, and limbs below catch a basal line.",
         "Against it: load at the top approaches twice the climber's weight.",
     )
     return Assessment(
@@ -163,7 +157,7 @@ def _throws(graph: WoodGraph, stances: Stances, rng: np.random.Generator) -> Thr
 def _one_throw(graph: WoodGraph, k: int, c: int, s: int, stand: np.ndarray, chance: float) -> Throw:
     u = graph.unions
     target = u.place[k] + [0.0, 0.0, 0.8]
-    hand = stand + [0.0, 0.0, 1.5]
+    hand = stand + 1.5 * UPWARD
     flat = float(np.linalg.norm((target - hand)[:2]))
     azimuth = float(np.arctan2(target[0] - hand[0], target[1] - hand[1]))
     rise = target[2] - hand[2] + 0.5
@@ -175,7 +169,7 @@ def _one_throw(graph: WoodGraph, k: int, c: int, s: int, stand: np.ndarray, chan
     path = np.column_stack([hand[0] + out[0] * along * t, hand[1] + out[1] * along * t, hand[2] + up * t - G * t**2 / 2])
     path = path[path[:, 2] > stand[2]]
     rest = u.place[k] + UPWARD * graph.radius[u.node[k]]
-    settled = np.array([hand, rest, rest + [out[0] * 0.3, out[1] * 0.3, -(rest[2] - 0.4)]])
+    settled = np.array([hand, rest, rest + np.array([out[0] * 0.3, out[1] * 0.3, -(rest[2] - 0.4)])])
     caught = [int(n) for n in range(len(u)) if n != k and u.height[n] < u.height[k]][: c - 1]
     return Throw(
         k,
@@ -249,8 +243,7 @@ def _limb_check(graph: WoodGraph, k: int, force: np.ndarray) -> LimbCheck:
 def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) -> tuple[TieInPoint, ...]:
     u, rows = graph.unions, []
     weight = 100.0 * G
-    for k in np.argsort(-u.height)[:16]:
-        k = int(k)
+    for k in np.argsort(-u.height)[:16].tolist():
         for system in ("SRS basal", "MRS"):
             lean = np.array([0.15, -0.1, -1.0])
             force = weight * (1.9 if system == "SRS basal" else 1.0) * 1.3 * lean / np.linalg.norm(lean)
@@ -258,10 +251,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
             throw = throws.best.get((k, 3 if system == "SRS basal" else 1))
             below = [n for n in range(len(u)) if u.height[n] < u.height[k] - 0.8][-1:]
             catches = (
-                tuple(
-                    Catch(n, u.label[n], 1.2, 0.9, 3400.0, Estimate(4.0, 2.2, 6.0), f"Slides to {u.label[n]} and catches there.")
-                    for n in below
-                )
+                tuple(Catch(n, u.label[n], 1.2, 0.9, 3400.0, Estimate(4.0, 2.2, 6.0), f"Slides to {u.label[n]} and catches there.") for n in below)
                 if system == "SRS basal"
                 else ()
             )

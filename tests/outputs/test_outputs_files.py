@@ -183,9 +183,7 @@ def test_anchors_follow_the_contract(good: Assessment, folder: Path) -> None:
             assert j["throw"] is None
         else:
             t = j["throw"]
-            assert {"isolation_class", "chance", "expected_throws", "stand_xyz", "aim", "method", "captured", "workings"} <= set(
-                t
-            )
+            assert {"isolation_class", "chance", "expected_throws", "stand_xyz", "aim", "method", "captured", "workings"} <= set(t)
             assert t["aim"]["elevation_deg"] == pytest.approx(math.degrees(p.throw.elevation), rel=1e-5)
             assert 0 <= t["aim"]["azimuth_deg"] < 360
             np.testing.assert_allclose(t["stand_xyz"], p.throw.stand + good.tree.frame.origin, atol=1e-4)
@@ -203,20 +201,14 @@ def test_not_seen_becomes_null_never_a_number(good: Assessment, folder: Path) ->
         assert rows[i]["margin_p5"] == ""
 
 
-def test_the_table_has_one_header_one_row_each_and_the_caution_in_each(
-    good: Assessment, folder: Path, hopeless_folder: Path
-) -> None:
+def test_the_table_has_one_header_one_row_each_and_the_caution_in_each(good: Assessment, folder: Path, hopeless_folder: Path) -> None:
     """anchors.csv: one header row, one row a candidate, the standing caution in every row; one telling row when there is none."""
     rows = list(csv.DictReader(io.StringIO((folder / "anchors.csv").read_text())))
     assert len(rows) == len(good.points)
     assert all(row["caution"] == CAUTIONS["planning_aid"] for row in rows)
     alone = list(csv.DictReader(io.StringIO((hopeless_folder / "anchors.csv").read_text())))
     assert len(alone) == 1
-    assert (
-        alone[0]["verdict"] == "not assessable"
-        and alone[0]["caution"] == CAUTIONS["planning_aid"]
-        and "Rescan" in alone[0]["reasons"]
-    )
+    assert alone[0]["verdict"] == "not assessable" and alone[0]["caution"] == CAUTIONS["planning_aid"] and "Rescan" in alone[0]["reasons"]
 
 
 def test_standing_places_keep_their_chances(good: Assessment, folder: Path) -> None:
@@ -232,7 +224,7 @@ def test_standing_places_keep_their_chances(good: Assessment, folder: Path) -> N
 
 
 def test_the_scene_opens_elsewhere_with_names_materials_and_cautions(good: Assessment, folder: Path) -> None:
-    """tree.glb reloads; its tubes lie where the limbs are; unseen wood and ranked anchors are named; the asset carries origin and cautions."""
+    """tree.glb reloads; tubes lie where the limbs are; unseen wood and ranked anchors are named; origin is in it."""
     data = (folder / "tree.glb").read_bytes()
     extras = glb_json(data)["asset"]["extras"]
     assert extras["cautions"] == list(all_cautions())
@@ -258,9 +250,7 @@ def test_tubes_hold_the_volume_of_their_limbs() -> None:
     faces = tube_faces(np.array([0, 1]), sides)
     flat = vertex.reshape(-1, 3)
     cap0, cap1 = len(flat), len(flat) + 1
-    ends = [[cap0, (j + 1) % sides, j] for j in range(sides)] + [
-        [cap1, 2 * sides + j, 2 * sides + (j + 1) % sides] for j in range(sides)
-    ]
+    ends = [[cap0, (j + 1) % sides, j] for j in range(sides)] + [[cap1, 2 * sides + j, 2 * sides + (j + 1) % sides] for j in range(sides)]
     mesh = trimesh.Trimesh(np.vstack([flat, line[0], line[-1]]), np.vstack([faces, ends]), process=False)
     assert mesh.is_watertight
     length = np.linalg.norm(line[-1] - line[0])

@@ -1,4 +1,4 @@
-"""What report.html promises: one offline file, readable by keyboard and screen, with a 3-D view in which an anchor can be picked."""
+"""What report.html promises: one offline file, readable by keyboard and screen, with a 3-D view to pick anchors in."""
 
 from __future__ import annotations
 
@@ -19,8 +19,16 @@ from treescan.outputs.report import report_html
 from treescan.sources import SOURCES
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-FLAGS = ["--no-sandbox", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync",
-         "--disable-dev-shm-usage", "--enable-unsafe-swiftshader"]  # fmt: skip
+FLAGS = [
+    "--no-sandbox",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+    "--enable-unsafe-swiftshader",
+]
 SHOTS = os.environ.get("TREESCAN_SHOTS")
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
 
@@ -162,16 +170,17 @@ def shot(page: Any, name: str) -> None:
         page.screenshot(path=str(Path(SHOTS) / f"{name}.png"))
 
 
-INK = """() => { const c = document.getElementById('view'), g = c.getContext('webgl2'), p = new Uint8Array(4 * c.width * c.height);
+INK = """() => { const c = document.getElementById('view'), g = c.getContext('webgl2');
+  const p = new Uint8Array(4 * c.width * c.height);
   window.treescanView.screenOf(0); g.readPixels(0, 0, c.width, c.height, g.RGBA, g.UNSIGNED_BYTE, p);
-  let n = 0; for (let i = 0; i < p.length; i += 4) if (Math.abs(p[i] - 243) + Math.abs(p[i + 1] - 239) + Math.abs(p[i + 2] - 230) > 60) n++; return n / (c.width * c.height); }"""
+  const far = i => Math.abs(p[i] - 243) + Math.abs(p[i + 1] - 239) + Math.abs(p[i + 2] - 230);
+  let n = 0; for (let i = 0; i < p.length; i += 4) if (far(i) > 60) n++;
+  return n / (c.width * c.height); }"""
 
 
 @pytest.mark.parametrize(("width", "height", "more"), [(1440, 900, {}), (390, 844, {"has_touch": True, "is_mobile": True})])
-def test_the_view_draws_and_an_anchor_is_picked_by_a_click(
-    pages: dict[str, Path], browser: Any, width: int, height: int, more: dict
-) -> None:
-    """At desk and phone width: the tree is drawn, the page does not scroll sideways, clicking a union shows its figures, no complaint."""
+def test_the_view_draws_and_an_anchor_is_picked_by_a_click(pages: dict[str, Path], browser: Any, width: int, height: int, more: dict) -> None:
+    """At desk and phone width: the tree is drawn, the page does not scroll sideways, a click on a union shows its figures."""
     page, faults = opened(browser, pages["good"], width, height, **more)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.evaluate(INK) > 0.02
@@ -207,9 +216,7 @@ def test_tags_and_keys_do_what_the_mouse_does(pages: dict[str, Path], browser: A
     page.wait_for_timeout(60)
     assert page.evaluate("window.treescanView.screenOf(0)") == before
     page.locator("#table tbody tr").nth(2).click()
-    assert page.evaluate("document.documentElement.dataset.chosen") == page.locator("#table tbody tr").nth(2).get_attribute(
-        "data-id"
-    )
+    assert page.evaluate("document.documentElement.dataset.chosen") == page.locator("#table tbody tr").nth(2).get_attribute("data-id")
     assert faults == []
     page.context.close()
 
@@ -233,9 +240,7 @@ def test_colours_of_the_view_follow_the_chosen_candidate(pages: dict[str, Path],
 def test_the_table_sorts_and_filters(pages: dict[str, Path], browser: Any) -> None:
     """A click on a heading sorts by its figures, a second turns the order, the filter hides what does not fit."""
     page, faults = opened(browser, pages["good"], 1440, 900)
-    values = (
-        "i => [...document.querySelectorAll('#table tbody tr')].filter(r => !r.hidden).map(r => Number(r.cells[i].dataset.v))"
-    )
+    values = "i => [...document.querySelectorAll('#table tbody tr')].filter(r => !r.hidden).map(r => Number(r.cells[i].dataset.v))"
     head = page.locator("#table thead button")
     column = [h.strip() for h in head.all_inner_texts()].index("Height")
     head.nth(column).click()
@@ -272,9 +277,7 @@ def test_a_tree_that_cannot_be_assessed_gets_a_clear_page(pages: dict[str, Path]
     assert "Not assessable from this scan" in text and "Rescan from the north-west" in text
     assert page.locator("#table").count() == 0 and page.locator(".card").count() == 0
     ink = INK.replace("window.treescanView.screenOf(0);", "window.treescanView.view('home');").replace("() =>", "async () =>")
-    ink = ink.replace(
-        "g.readPixels", "await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done))); g.readPixels"
-    )
+    ink = ink.replace("g.readPixels", "await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done))); g.readPixels")
     assert page.evaluate(ink) > 0.02
     shot(page, "hopeless")
     assert faults == []

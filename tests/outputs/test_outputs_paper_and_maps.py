@@ -18,6 +18,7 @@ import pyogrio
 import pytest
 from made_up_assessment import made_up
 from pyproj import Transformer
+
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
 from treescan.outputs.codebook import CODEBOOK
@@ -135,7 +136,7 @@ def test_a_local_frame_gives_a_package_without_system_and_no_geojson(tmp_path: P
     assert geojson_bytes(a) is None
     (tmp_path / "local.gpkg").write_bytes(geopackage_bytes(a))
     back = pyogrio.read_dataframe(tmp_path / "local.gpkg", layer="anchors")
-    assert back.crs is None or not back.crs.is_geographic and back.crs.to_epsg() is None
+    assert back.crs is None or (not back.crs.is_geographic and back.crs.to_epsg() is None)
     np.testing.assert_allclose(back.geometry.iloc[0].coords[0], a.tree.graph.unions.place[a.points[0].union], atol=1e-3)
     nonsense = replace(a, tree=replace(a.tree, frame=replace(a.tree.frame, crs="no such system")))
     assert geojson_bytes(nonsense) is None

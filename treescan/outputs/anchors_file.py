@@ -59,10 +59,7 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "redundant": bool(p.check.redundant),
         "common_cause": p.check.common_cause,
         "coverage": _coverage(p.reach),
-        "access": [
-            {"union": s.label if s.union is not None else None, "place": s.label, "height": number(s.height), "how": s.how}
-            for s in p.access
-        ],
+        "access": [{"union": s.label if s.union is not None else None, "place": s.label, "height": number(s.height), "how": s.how} for s in p.access],
         "rope": {
             "length_m": number(p.rope.length),
             "throwline_m": number(p.rope.throwline),
@@ -96,9 +93,7 @@ def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
         "case": check.case,
         "worst_work_point": worst_work_point(a, check),
         "friction_multiple": number(check.friction_multiple),
-        "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces)]
-        if np.size(check.contact_forces)
-        else [],
+        "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces)] if np.size(check.contact_forces) else [],
     }
 
 
@@ -174,11 +169,47 @@ def _coverage(r: Reach) -> dict[str, Any]:
 
 
 COLUMNS = (
-    "rank", "union", "x", "y", "z", "height", "system", "hardware", "usable", "verdict", "force_kn", "multiple_of_weight", "margin_median", "margin_p5",
-    "governing_node", "governing_mode", "utilisation", "deflection_m", "isolation_class", "chance", "expected_throws", "stand_x", "stand_y", "stand_z",
-    "azimuth_deg", "elevation_deg", "speed_ms", "method", "captured", "workings", "fallback", "coverage_share", "worst_angle_deg", "swing_m",
-    "rope_m", "throwline_m", "score", "rank_stability", "reasons", "caution",
-)  # fmt: skip
+    "rank",
+    "union",
+    "x",
+    "y",
+    "z",
+    "height",
+    "system",
+    "hardware",
+    "usable",
+    "verdict",
+    "force_kn",
+    "multiple_of_weight",
+    "margin_median",
+    "margin_p5",
+    "governing_node",
+    "governing_mode",
+    "utilisation",
+    "deflection_m",
+    "isolation_class",
+    "chance",
+    "expected_throws",
+    "stand_x",
+    "stand_y",
+    "stand_z",
+    "azimuth_deg",
+    "elevation_deg",
+    "speed_ms",
+    "method",
+    "captured",
+    "workings",
+    "fallback",
+    "coverage_share",
+    "worst_angle_deg",
+    "swing_m",
+    "rope_m",
+    "throwline_m",
+    "score",
+    "rank_stability",
+    "reasons",
+    "caution",
+)
 
 
 def anchors_table(a: Assessment) -> str:
@@ -208,11 +239,40 @@ def _row(j: dict[str, Any]) -> list[Any]:
     falls = [f"{c['union'] or 'ground'} (drop {c['drop_m']} m)" for c in j["fallback"]]
     load, capacity, coverage = j["load"], j["capacity"], j["coverage"]
     return [
-        j["rank"], j["union"], *j["xyz"], j["height"], j["system"], j["hardware"], j["usable"], j["verdict"],
-        load["force_kn"], load["multiple_of_weight"], capacity["margin_median"], capacity["margin_p5"], capacity["governing"]["node"],
-        capacity["governing"]["mode"], capacity["governing"]["utilisation"], capacity["deflection_m"], t.get("isolation_class"), t.get("chance"),
-        t.get("expected_throws"), *t["stand_xyz"], t["aim"].get("azimuth_deg"), t["aim"].get("elevation_deg"), t["aim"].get("speed_ms"),
-        t.get("method"), " ".join(t["captured"]), t.get("workings"), "; ".join(falls), coverage["share"], coverage["worst_angle_deg"],
-        coverage["swing_m"], j["rope"]["length_m"], j["rope"]["throwline_m"], j["score"], j["rank_stability"], " | ".join(j["reasons"]),
+        j["rank"],
+        j["union"],
+        *j["xyz"],
+        j["height"],
+        j["system"],
+        j["hardware"],
+        j["usable"],
+        j["verdict"],
+        load["force_kn"],
+        load["multiple_of_weight"],
+        capacity["margin_median"],
+        capacity["margin_p5"],
+        capacity["governing"]["node"],
+        capacity["governing"]["mode"],
+        capacity["governing"]["utilisation"],
+        capacity["deflection_m"],
+        t.get("isolation_class"),
+        t.get("chance"),
+        t.get("expected_throws"),
+        *t["stand_xyz"],
+        t["aim"].get("azimuth_deg"),
+        t["aim"].get("elevation_deg"),
+        t["aim"].get("speed_ms"),
+        t.get("method"),
+        " ".join(t["captured"]),
+        t.get("workings"),
+        "; ".join(falls),
+        coverage["share"],
+        coverage["worst_angle_deg"],
+        coverage["swing_m"],
+        j["rope"]["length_m"],
+        j["rope"]["throwline_m"],
+        j["score"],
+        j["rank_stability"],
+        " | ".join(j["reasons"]),
         CAUTIONS["planning_aid"],
-    ]  # fmt: skip
+    ]

@@ -70,10 +70,7 @@ def _seen(a: Assessment, p: TieInPoint) -> Answer:
         ("Stem or limb below the union", w.diameter(float(u.parent_diameter[k]), float(u.parent_diameter_sd[k]))),
         (
             "Limbs above the union",
-            "; ".join(
-                w.diameter(float(d), float(s))
-                for d, s in zip(u.arm_diameter[u.arms(k)], u.arm_diameter_sd[u.arms(k)], strict=True)
-            ),
+            "; ".join(w.diameter(float(d), float(s)) for d, s in zip(u.arm_diameter[u.arms(k)], u.arm_diameter_sd[u.arms(k)], strict=True)),
         ),
         ("Smallest over parent", w.plain(u.aspect_ratio(k), 2)),
         ("Notes on the union", ", ".join(u.flags[k]) or "none"),
@@ -81,9 +78,7 @@ def _seen(a: Assessment, p: TieInPoint) -> Answer:
     if len(c.nodes):
         path, length = np.asarray(c.nodes), graph.length[c.nodes]
         share = float((length * graph.seen[path]).sum() / max(length.sum(), 1e-9))
-        rows.append(
-            ("Load path seen by the scan", w.percent(share) + ("; the rest was bridged: inspect it" if share < 0.9995 else ""))
-        )
+        rows.append(("Load path seen by the scan", w.percent(share) + ("; the rest was bridged: inspect it" if share < 0.9995 else "")))
         arc = graph.arc[path]
         if np.isfinite(arc).any():
             rows.append(("Least arc of bark seen on it", w.degrees(float(np.nanmin(arc)))))
@@ -113,15 +108,15 @@ def _line(a: Assessment, p: TieInPoint) -> Answer:
         ("Stand", stand_words(a, p)),
         (
             "Aim",
-            f"towards {w.degrees(t.azimuth % (2 * math.pi))} ({w.compass(t.azimuth)}), {w.degrees(t.elevation)} above level, {w.plain(t.speed, 1, 'm/s')} ({t.method})",
+            f"towards {w.degrees(t.azimuth % (2 * math.pi))} ({w.compass(t.azimuth)}), {w.degrees(t.elevation)} above level, "
+            f"{w.plain(t.speed, 1, 'm/s')} ({t.method})",
         ),
         ("Chance of one throw", f"{w.percent(t.chance)}, {w.throws(t.expected_throws)}"),
         ("Line", CLASS_WORDS.get(t.isolation_class, "")),
         ("Also caught", ", ".join(t.captured_unions) or "nothing else"),
         (
             "Rope comes to rest",
-            f"{w.metres(t.rest_distance, 2)} out from the union"
-            + ("; it slides in by itself" if t.slides else "; it stays there"),
+            f"{w.metres(t.rest_distance, 2)} out from the union" + ("; it slides in by itself" if t.slides else "; it stays there"),
         ),
         ("Lightest weight that comes down", w.mass(t.least_weight, 2)),
     ]
@@ -182,7 +177,8 @@ def _reach(a: Assessment, p: TieInPoint) -> Answer:
         ("Widest rope angle", w.degrees(r.worst_angle)),
         (
             "Swing if you slip",
-            f"up to {w.metres(r.swing)} sideways at {w.plain(r.swing_speed, 1, 'm/s')}, rope force {w.force(r.swing_force)}; first in the way: {r.swing_hits}",
+            f"up to {w.metres(r.swing)} sideways at {w.plain(r.swing_speed, 1, 'm/s')}, rope force {w.force(r.swing_force)}; "
+            f"first in the way: {r.swing_hits}",
         ),
         ("Not served", _some(missed)),
     ]

@@ -87,7 +87,5 @@ _TABLES: dict[str, dict[str, tuple[str, str]]] = {
     },
 }
 
-CODEBOOK: dict[tuple[str, str], tuple[str, str]] = {
-    (table, column): entry for table, columns in _TABLES.items() for column, entry in columns.items()
-}
+CODEBOOK: dict[tuple[str, str], tuple[str, str]] = {(table, column): entry for table, columns in _TABLES.items() for column, entry in columns.items()}
 """(table, column) to (unit, meaning), in column order."""

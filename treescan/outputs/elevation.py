@@ -60,9 +60,7 @@ def elevation(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
     scale = min((WIDE - 2 * MARGIN) / (high[0] - low[0]), (HIGH - 40) / (high[1] - low[1]))
     where = wording.compass(view.azimuth)
     caption = f"As seen from the {where}. Dashed wood is hidden behind other limbs; hatched wood was not seen by the scan."
-    d = Drawing(
-        (high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, f"Elevation of the tree from the {where}"
-    )
+    d = Drawing((high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, f"Elevation of the tree from the {where}")
 
     def paper(xy: Floats) -> Floats:
         return np.stack([(xy[..., 0] - low[0]) * scale + MARGIN, (high[1] - xy[..., 1]) * scale + 14], axis=-1)

@@ -63,7 +63,7 @@ def geopackage_bytes(a: Assessment) -> bytes:
 
 
 def geojson_bytes(a: Assessment) -> bytes | None:
-    """Stem, anchors, standing places, throws and zones as GeoJSON in WGS84 (RFC 7946); None for a cloud without a known system."""
+    """Stem, anchors, standing places, throws and zones as GeoJSON in WGS84 (RFC 7946); None without a known system."""
     crs = map_system(a)
     if crs is None:
         return None
@@ -77,10 +77,13 @@ def _features(layer: Layer, to_wgs84: Transformer) -> list[dict[str, Any]]:
     out = []
     for i, shape in enumerate(layer.shapes):
         polygon = layer.kind == "Polygon"
-        xyz = np.array(shape.exterior.coords if polygon else shape.coords, float)  # type: ignore[attr-defined]
+        xyz = np.array(shape.exterior.coords if polygon else shape.coords, float)
         lon, lat = to_wgs84.transform(xyz[:, 0], xyz[:, 1])
-        places = [[round(float(x), 8), round(float(y), 8), *([round(float(z), 3)] if len(row) > 2 else [])] for x, y, row, z in zip(lon, lat, xyz, xyz[:, -1], strict=True)]
-        if polygon and shape.exterior.is_ccw is False:  # type: ignore[attr-defined]
+        places = [
+            [round(float(x), 8), round(float(y), 8), *([round(float(z), 3)] if len(row) > 2 else [])]
+            for x, y, row, z in zip(lon, lat, xyz, xyz[:, -1], strict=True)
+        ]
+        if polygon and shape.exterior.is_ccw is False:
             places.reverse()
         coordinates: Any = [places] if polygon else places[0] if layer.kind == "Point" else places
         properties = {"layer": layer.name, **{name: values[i] for name, values in layer.columns.items()}}

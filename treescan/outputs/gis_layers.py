@@ -34,7 +34,18 @@ class Layer:
 
 def layers(a: Assessment) -> list[Layer]:
     """Every layer that has something in it."""
-    made = [_stem(a), _neighbours(a), _limbs(a), _unions(a), _anchors(a), _standing(a), _throws(a), _ropes(a), _work(a), *_zones(a)]
+    made = [
+        _stem(a),
+        _neighbours(a),
+        _limbs(a),
+        _unions(a),
+        _anchors(a),
+        _standing(a),
+        _throws(a),
+        _ropes(a),
+        _work(a),
+        *_zones(a),
+    ]
     return [layer for layer in made if layer.shapes]
 
 
@@ -129,7 +140,12 @@ def _unions(a: Assessment) -> Layer:
 
 
 def _anchors(a: Assessment) -> Layer:
-    return _rows("anchors", "Point", "judged candidates; rank empty = not ranked", [(_anchor(a, p), _point(a, a.tree.graph.unions.place[p.union])) for p in a.points])
+    return _rows(
+        "anchors",
+        "Point",
+        "judged candidates; rank empty = not ranked",
+        [(_anchor(a, p), _point(a, a.tree.graph.unions.place[p.union])) for p in a.points],
+    )
 
 
 def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
@@ -189,7 +205,11 @@ def _throws(a: Assessment) -> Layer:
 
 
 def _ropes(a: Assessment) -> Layer:
-    rows = [({"rank": p.rank, "union_id": p.label, "system": p.system, "length_m": p.rope.length}, _line(a, rope_line(a, p))) for p in a.points if p.usable]
+    rows = [
+        ({"rank": p.rank, "union_id": p.label, "system": p.system, "length_m": p.rope.length}, _line(a, rope_line(a, p)))
+        for p in a.points
+        if p.usable
+    ]
     return _rows("ropes", "LineString", "rope of each ranked candidate", rows)
 
 
@@ -198,7 +218,12 @@ def _work(a: Assessment) -> Layer:
     rows = []
     for i, xyz in enumerate(a.work.xyz):
         by = [p for p in usable if i < len(p.reach.served) and p.reach.served[i]]
-        row = {"label": a.work.label[i], "work": a.work.kind[i], "weight": float(a.work.weight[i]), "first_served_by": by[0].label if by else ""}
+        row = {
+            "label": a.work.label[i],
+            "work": a.work.kind[i],
+            "weight": float(a.work.weight[i]),
+            "first_served_by": by[0].label if by else "",
+        }
         rows.append((row, _point(a, xyz)))
     return _rows("work", "Point", "work points and the first candidate that serves each", rows)
 
@@ -206,9 +231,7 @@ def _work(a: Assessment) -> Layer:
 def _zones(a: Assessment) -> list[Layer]:
     drawn = [("building", a.site.buildings), ("road", a.site.roads), ("water", a.site.water), ("no standing", a.site.no_stand)]
     rows = [({"zone": kind}, _ring(a, ring)) for kind, rings in drawn for ring in rings if len(ring) >= 3]
-    wires = [
-        ({"voltage": c.voltage, "caution": CAUTIONS["electricity"]}, _line(a, c.line)) for c in a.site.conductors if len(c.line) >= 2
-    ]
+    wires = [({"voltage": c.voltage, "caution": CAUTIONS["electricity"]}, _line(a, c.line)) for c in a.site.conductors if len(c.line) >= 2]
     return [
         _rows("zones", "Polygon", "areas drawn by the user", rows),
         _rows("conductors", "LineString", "overhead lines drawn by the user", wires),

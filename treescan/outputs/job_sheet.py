@@ -1,4 +1,4 @@
-"""job_sheet.pdf: two pages for the crew, then the rescue page, the inspection form and a draft risk assessment with the blanks left blank."""
+"""job_sheet.pdf: two pages for the crew, then rescue, inspection form and a draft risk assessment, blanks left blank."""
 
 from __future__ import annotations
 
@@ -24,10 +24,9 @@ def sheet_bytes(a: Assessment) -> bytes:
     out = io.BytesIO()
     name = a.tree.source.rsplit("/", 1)[-1]
     usable = [p for p in a.points if p.usable]
+    pages = [hopeless_page(a)]
     if a.tree.fitness.assessable and usable:
         pages = [*crew_pages(a, usable), rescue_page(a, usable), *form_pages(a, usable)]
-    else:
-        pages = [hopeless_page(a)]
     story: list[Any] = []
     for page in pages:
         story += [Fold(page, WIDE - 2 * LEFT, HIGH - TOP - FOOT - 10 * mm), PageBreak()]
@@ -50,7 +49,12 @@ def sheet_bytes(a: Assessment) -> bytes:
         canvas.restoreState()
 
     doc = BaseDocTemplate(
-        out, pagesize=A4, title=f"Candidate tie-in points: {name}", author="treescan", subject=CAUTIONS["planning_aid"], invariant=1
+        out,
+        pagesize=A4,
+        title=f"Candidate tie-in points: {name}",
+        author="treescan",
+        subject=CAUTIONS["planning_aid"],
+        invariant=1,
     )
     body = Frame(LEFT, FOOT, WIDE - 2 * LEFT, HIGH - TOP - FOOT, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
     doc.addPageTemplates([PageTemplate("sheet", [body], onPage=frame_of_page)])

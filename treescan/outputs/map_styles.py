@@ -9,7 +9,8 @@ import pandas
 MARK = (
     '<symbol type="marker" name="{name}" alpha="1"><layer class="SimpleMarker" enabled="1"><Option type="Map">'
     '<Option type="QString" name="name" value="{shape}"/><Option type="QString" name="color" value="{fill}"/>'
-    '<Option type="QString" name="outline_color" value="{edge}"/><Option type="QString" name="size" value="{size}"/></Option></layer></symbol>'
+    '<Option type="QString" name="outline_color" value="{edge}"/><Option type="QString" name="size" value="{size}"/></Option>'
+    "</layer></symbol>"
 )
 LINE = (
     '<symbol type="line" name="{name}" alpha="1"><layer class="SimpleLine" enabled="1"><Option type="Map">'
@@ -21,6 +22,7 @@ AREA = (
     '<Option type="QString" name="color" value="{fill}"/><Option type="QString" name="outline_color" value="{edge}"/>'
     '<Option type="QString" name="style" value="{shape}"/></Option></layer></symbol>'
 )
+HEAD = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'><qgis version=\"3.0\" styleCategories=\"Symbology\">"
 LOOKS = {
     "stem": (MARK, "circle", "122,106,79,255", "27,42,51,255", "4"),
     "neighbour_stems": (MARK, "circle", "200,200,200,255", "120,120,120,255", "3"),
@@ -42,7 +44,7 @@ def style_text(layer: str) -> str:
     template, shape, fill, edge, size = LOOKS[layer]
     symbol = template.format(name="0", shape=shape, fill=fill, edge=edge, size=size)
     body = f'<renderer-v2 type="singleSymbol"><symbols>{symbol}</symbols></renderer-v2>'
-    return f'<!DOCTYPE qgis PUBLIC \'http://mrcc.com/qgis.dtd\' \'SYSTEM\'><qgis version="3.0" styleCategories="Symbology">{body}</qgis>'
+    return f"{HEAD}{body}</qgis>"
 
 
 def styles_table(names: Sequence[str]) -> pandas.DataFrame:

@@ -28,11 +28,7 @@ def overview(a: Assessment) -> Overview:
     """All headlines; those after the first speak of the first candidate to inspect."""
     first = next((p for p in a.points if p.usable), None)
     if first is None:
-        rest = (
-            ("No candidate could be ranked from this scan.",) * 5
-            if a.tree.fitness.assessable
-            else ("Not assessable from this scan.",) * 5
-        )
+        rest = ("No candidate could be ranked from this scan.",) * 5 if a.tree.fitness.assessable else ("Not assessable from this scan.",) * 5
     else:
         rest = (_line(a, first), _hold(a, first), _fail(first), _reach(a, first), _order(first))
     return Overview((_seen_headline(a), *rest), _seen(a), _lines_in(a), _unserved(a), _refusals(a))
@@ -46,7 +42,10 @@ def seen_share(a: Assessment) -> float:
 
 def _seen_headline(a: Assessment) -> str:
     s, g = a.tree.stem, a.tree.graph
-    return f"A tree {w.metres(s.height)} tall with a stem of {w.diameter(s.dbh, s.dbh_sd)} at breast height; {len(g.unions)} unions traced, {w.percent(seen_share(a))} of the drawn limb length was seen."
+    return (
+        f"A tree {w.metres(s.height)} tall with a stem of {w.diameter(s.dbh, s.dbh_sd)} at breast height; "
+        f"{len(g.unions)} unions traced, {w.percent(seen_share(a))} of the drawn limb length was seen."
+    )
 
 
 def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
@@ -76,7 +75,10 @@ def _line(a: Assessment, p: TieInPoint) -> str:
 def _hold(a: Assessment, p: TieInPoint) -> str:
     k, c = p.check, p.check.check
     low = w.margin(c.margin.median, c.margin.p5)
-    return f"{p.label} carries {w.force(float(np.linalg.norm(k.force)))}; strength over stress is {low} at the weakest section ({section_words(a, p)}), if the wood is sound."
+    return (
+        f"{p.label} carries {w.force(float(np.linalg.norm(k.force)))}; strength over stress is {low} at the weakest section "
+        f"({section_words(a, p)}), if the wood is sound."
+    )
 
 
 def _fail(p: TieInPoint) -> str:
@@ -89,11 +91,17 @@ def _fail(p: TieInPoint) -> str:
 
 def _reach(a: Assessment, p: TieInPoint) -> str:
     r = p.reach
-    return f"From {p.label} {w.percent(r.share)} of the work is served; the rope leaves plumb by up to {w.degrees(r.worst_angle)}, and a slip swings up to {w.metres(r.swing)}."
+    return (
+        f"From {p.label} {w.percent(r.share)} of the work is served; the rope leaves plumb by up to {w.degrees(r.worst_angle)}, "
+        f"and a slip swings up to {w.metres(r.swing)}."
+    )
 
 
 def _order(p: TieInPoint) -> str:
-    return f"{len(p.access)} step{'s' if len(p.access) != 1 else ''} from the ground to {p.label}; bring {w.metres(p.rope.stock, 0)} of climbing rope and inspect the union by hand before committing to it."
+    return (
+        f"{len(p.access)} step{'s' if len(p.access) != 1 else ''} from the ground to {p.label}; bring "
+        f"{w.metres(p.rope.stock, 0)} of climbing rope and inspect the union by hand before committing to it."
+    )
 
 
 def _lines_in(a: Assessment) -> tuple[tuple[str, str], ...]:

@@ -95,9 +95,7 @@ def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: flo
     if len(cells):
         size = 0.5 * scale
         square = size * np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
-        d.shape(
-            [xy + square for xy in paper(cells[::step])], "around", closed=True, tip="seen by the scan, not wood of this tree"
-        )
+        d.shape([xy + square for xy in paper(cells[::step])], "around", closed=True, tip="seen by the scan, not wood of this tree")
     for foot, dbh in zip(s.stems, s.stem_dbh, strict=True):
         x, y = paper(foot)
         if 0 < x < WIDE and 0 < y < WIDE:
@@ -143,7 +141,7 @@ def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
 
 
 def _north_and_scale(d: Drawing, scale: float) -> None:
-    d.line(np.array([[0.0, 0], [7, 18], [0, 13], [-7, 18]]) + [WIDE - 30, 44], "north", closed=True)
+    d.line(np.array([[0.0, 0], [7, 18], [0, 13], [-7, 18]]) + np.array([WIDE - 30, 44]), "north", closed=True)
     d.text(WIDE - 30, 38, "N", "t strong", "middle")
     y = WIDE - 12
     d.line(np.array([[EDGE, y], [EDGE + 5 * scale, y]]), "scalebar")

@@ -1,4 +1,4 @@
-"""How does the tree look from a standpoint, and which limbs are hidden behind others? Parallel view, as in a builder's elevation."""
+"""How does the tree look from a standpoint, and which limbs are hidden? Parallel view, as in a builder's elevation."""
 
 from __future__ import annotations
 
@@ -32,14 +32,15 @@ class Standpoint:
 
 @dataclass(frozen=True)
 class SeenLimb:
-    """One limb in the view: `line` (k, 3) right, up, away [m]; `radius` (k,); `hidden`, `scanned` (k - 1,) of each piece; `node` (k - 1,), its own row of pieces `last`."""
+    """One limb in the view.
+
+    `line` (k, 3) right, up, away [m]; `radius` (k,) [m]; `hidden` (k - 1,) of each drawn piece; `nodes` (j,) of the limb, and
+    `piece_of_node` (j,), the drawn piece that holds each node's segment.
+    """
 
     line: Floats
     radius: Floats
     hidden: NDArray[np.bool_]
-    scanned: NDArray[np.bool_]
-    first_node: NDArray[np.int32]
-    last_node: NDArray[np.int32]
     nodes: NDArray[np.int32]
     piece_of_node: NDArray[np.intp]
 
@@ -65,12 +66,7 @@ def seen_limbs(graph: WoodGraph, standpoint: Standpoint, wanted: NDArray[np.bool
     for run, rows, line, radius in lines:
         count = len(rows) - 1
         of_node = np.searchsorted(rows, np.arange(1, len(run.line))) - 1
-        scanned = np.array([bool(graph.seen[run.node[rows[i] : rows[i + 1]]].all()) for i in range(count)], bool)
-        out.append(
-            SeenLimb(
-                line, radius, hidden[at : at + count], scanned, run.node[rows[:-1]], run.node[rows[1:] - 1], run.node, of_node
-            )
-        )
+        out.append(SeenLimb(line, radius, hidden[at : at + count], run.node, of_node))
         at += count
     out.sort(key=lambda s: -float(np.average((s.line[:-1, 2] + s.line[1:, 2]) / 2)))
     return out

@@ -101,7 +101,7 @@ def _pictures(a: Assessment, p: TieInPoint) -> list[tuple[Markup, str]]:
         out.append(
             _picture(
                 path,
-                "Use of capacity from the rope (left) down to the ground (right), median figures. The cross marks the weakest section.",
+                "Use of capacity from the rope (left) down to the ground (right), median. The cross marks the weakest section.",
             )
         )
     return out

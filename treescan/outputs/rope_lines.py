@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 def rope_rest(graph: WoodGraph, p: TieInPoint) -> Floats:
     """Where the rope bears on the wood, on top of the limb, (3,). [m, local]"""
     node, place = place_on_limb(graph, p.union, p.check.rig.rest_node, p.check.rig.rest_distance)
-    return place + [0.0, 0.0, graph.segment_radius[node]]
+    return place + np.array([0.0, 0.0, graph.segment_radius[node]])
 
 
 def ground_below(terrain: Terrain, xyz: Floats, fallback: float) -> Floats:
@@ -51,6 +51,6 @@ def swing_from(a: Assessment, p: TieInPoint) -> int:
 
 
 def swing_arc(a: Assessment, p: TieInPoint) -> Floats:
-    """The pendulum from the served work point with the longest swing, through plumb and up the other side, (k, 3); empty when none."""
+    """The pendulum from the served work point with the longest swing, through plumb and up again, (k, 3); empty when none."""
     row = swing_from(a, p)
     return np.zeros((0, 3)) if row < 0 else arc(contact_point(a.tree.graph, p.check.rig), a.work.xyz[row], steps=24)[0]

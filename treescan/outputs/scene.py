@@ -26,7 +26,7 @@ def scene_bytes(a: Assessment) -> bytes:
     shade = shade_of(greatest_use(graph, a.points), graph.seen)
     materials = [_material(s.words, s.colour) for s in LEGEND]
     for (name, row), parts in sorted(_groups(graph, shade).items()):
-        mesh = trimesh.util.concatenate(parts) if len(parts) > 1 else parts[0]
+        mesh: Any = trimesh.util.concatenate(parts) if len(parts) > 1 else parts[0]
         mesh.visual = trimesh.visual.TextureVisuals(material=materials[row])
         _put(scene, mesh, name, np.eye(4))
     ranked, unranked = _material("anchor, ranked candidate", MARKER), _material("anchor, not ranked", MARKER_UNRANKED)
@@ -44,7 +44,7 @@ def scene_bytes(a: Assessment) -> bytes:
         "units": "m",
         "crs": a.tree.frame.crs,
         "origin": place(a.tree.frame.origin),
-        "axes": "x = east, y = up, z = -north, local metres; map x = x + origin[0], map y = -z + origin[1], map z = y + origin[2]",
+        "axes": "x = east, y = up, z = -north, local metres; map = (x + origin[0], -z + origin[1], y + origin[2])",
         "colours": "greatest median use of bending capacity over all ranked candidates; grey = not seen by the scan",
         "source": a.tree.source,
         "cautions": list(all_cautions()),
@@ -62,9 +62,7 @@ def _put(scene: trimesh.Scene, mesh: trimesh.Trimesh, name: str, at: np.ndarray)
 
 def _material(words: str, colour: str) -> Any:
     rgb = [int(colour[i : i + 2], 16) for i in (1, 3, 5)]
-    return trimesh.visual.material.PBRMaterial(
-        name=words, baseColorFactor=[*rgb, 255], metallicFactor=0.0, roughnessFactor=0.9, doubleSided=True
-    )
+    return trimesh.visual.material.PBRMaterial(name=words, baseColorFactor=[*rgb, 255], metallicFactor=0.0, roughnessFactor=0.9, doubleSided=True)
 
 
 def _by_union(a: Assessment) -> dict[int, list]:
@@ -82,9 +80,7 @@ def _groups(graph: Any, shade: np.ndarray) -> dict[tuple[str, int], list[trimesh
         order = int(graph.limbs.order[run.limb])
         words = "branches" if order >= FINE_ORDER else "stem" if run.limb == 0 else f"limb {run.limb:04d} order {order}"
         for row in np.unique(shade[run.node]):
-            out.setdefault((f"{words}, {LEGEND[row].words}", int(row)), []).append(
-                _tube(run, np.flatnonzero(shade[run.node] == row))
-            )
+            out.setdefault((f"{words}, {LEGEND[row].words}", int(row)), []).append(_tube(run, np.flatnonzero(shade[run.node] == row)))
     return out
 
 
@@ -93,6 +89,4 @@ def _tube(run: Run, pieces: np.ndarray) -> trimesh.Trimesh:
     vertex, normal = rings(run.line, run.radius, sides)
     faces = tube_faces(pieces, sides)
     used, new = np.unique(faces, return_inverse=True)
-    return trimesh.Trimesh(
-        vertex.reshape(-1, 3)[used], new.reshape(-1, 3), vertex_normals=normal.reshape(-1, 3)[used], process=False
-    )
+    return trimesh.Trimesh(vertex.reshape(-1, 3)[used], new.reshape(-1, 3), vertex_normals=normal.reshape(-1, 3)[used], process=False)

@@ -16,7 +16,21 @@ from treescan.outputs.elevation import elevation
 from treescan.outputs.overview import overview
 from treescan.outputs.pdf_drawing import Picture
 from treescan.outputs.plan_drawing import plan
-from treescan.outputs.sheet_parts import BAND, HEAD, SMALL, Blank, boxes, figures, framed, gap, grid, numbered, side_by_side, strong, words
+from treescan.outputs.sheet_parts import (
+    BAND,
+    HEAD,
+    SMALL,
+    Blank,
+    boxes,
+    figures,
+    framed,
+    gap,
+    grid,
+    numbered,
+    side_by_side,
+    strong,
+    words,
+)
 from treescan.planning.tie_in_point import TieInPoint
 
 Blocks = list[Any]
@@ -71,8 +85,14 @@ CHECKS = (
 def _hold_rows(a: Assessment, p: TieInPoint) -> list[tuple[str, str]]:
     k = p.check
     return [
-        ("Force on the union", f"{w.force(float(np.linalg.norm(k.force)))}, {w.plain(k.multiple_of_weight, 2)} x weight; {k.case}, {worst_work_point(a, k)}"),
-        ("Strength over stress, low", f"{w.margin(k.check.margin.median, k.check.margin.p5)}, {k.check.verdict}, if the wood is sound"),
+        (
+            "Force on the union",
+            f"{w.force(float(np.linalg.norm(k.force)))}, {w.plain(k.multiple_of_weight, 2)} x weight; {k.case}, {worst_work_point(a, k)}",
+        ),
+        (
+            "Strength over stress, low",
+            f"{w.margin(k.check.margin.median, k.check.margin.p5)}, {k.check.verdict}, if the wood is sound",
+        ),
         ("Weakest section", section_words(a, p)),
     ]
 
@@ -98,7 +118,15 @@ def _second_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     if len(usable) > 1:
         parts += [words("If the first is refused: the next to inspect", BAND), _next_table(a, usable[1:3])]
     people = [Blank(f"{role}:", HALF) for role in ("Competent person, accepted by", "Climber", "Ground worker", "Rescuer, equipped and named")]
-    site = [Blank(f"{what}:", HALF) for what in ("Date and weather", "Meeting point / grid reference", "Hospital, emergency number", "Operates the base anchor")]
+    site = [
+        Blank(f"{what}:", HALF)
+        for what in (
+            "Date and weather",
+            "Meeting point / grid reference",
+            "Hospital, emergency number",
+            "Operates the base anchor",
+        )
+    ]
     cautions = [strong(f"{i}.", text, SMALL) for i, text in enumerate(CAUTIONS.values(), start=1)]
     middle = 8
     parts += [words("People and signatures", BAND), side_by_side(people, site, WIDTH), gap(), words("Cautions", BAND)]
@@ -156,13 +184,26 @@ def rescue_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
         words("Candidates for a rescue line of its own", BAND),
     ]
     if rows:
-        blocks.append(grid(("Candidate", "Height", "System", "From the first", "Margin, low, one person", "Note"), rows, [60, 75, 70, 70, 100, 140]))
+        blocks.append(
+            grid(
+                ("Candidate", "Height", "System", "From the first", "Margin, low, one person", "Note"),
+                rows,
+                [60, 75, 70, 70, 100, 140],
+            )
+        )
     else:
         blocks.append(words("No second union is ranked: a rescue line needs another tree, a platform or another plan."))
     blanks = (
-        "Rescuer (name, equipped, on site)", "Second rescuer", "Access line left in at", "Route to the casualty", "Landing, clear and level",
-        "Way to call help, tested", "Address / grid reference for the ambulance", "Hospital", "Agreed signal to start a rescue",
-    )  # fmt: skip
+        "Rescuer (name, equipped, on site)",
+        "Second rescuer",
+        "Access line left in at",
+        "Route to the casualty",
+        "Landing, clear and level",
+        "Way to call help, tested",
+        "Address / grid reference for the ambulance",
+        "Hospital",
+        "Agreed signal to start a rescue",
+    )
     blocks += [words("To be filled in before anyone leaves the ground", BAND), *[Blank(f"{b}:", WIDTH) for b in blanks]]
     blocks += [gap(8), words("Lowering path, sketched by the climber", BAND), framed([gap(110)], WIDTH)]
     return blocks
@@ -172,10 +213,14 @@ def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
     """Inspection form with the scan's figures filled in and every finding blank; risk assessment draft."""
     over = overview(a)
     findings = (
-        "Roots and soil: cuts, heave, cracks, fungi", "Base: cavity, fungi, bark loss, movement", "Stem: cracks, cavity, lean that is new, lightning",
-        "Unions: included bark, cracks, water, decay", "Crown: dead limbs, hangers, leaf loss, ivy", "Earlier failures, earlier cuts, cables",
+        "Roots and soil: cuts, heave, cracks, fungi",
+        "Base: cavity, fungi, bark loss, movement",
+        "Stem: cracks, cavity, lean that is new, lightning",
+        "Unions: included bark, cracks, water, decay",
+        "Crown: dead limbs, hangers, leaf loss, ivy",
+        "Earlier failures, earlier cuts, cables",
         "Insects, nests, bats, protected status",
-    )  # fmt: skip
+    )
     inspection: Blocks = [
         words("Inspection", HEAD),
         words("The upper part comes from the scan. The lower part can only be filled in by a competent person at the tree."),
@@ -189,8 +234,13 @@ def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
         grid(
             ("Candidate", "Height", "Limb below", "Noted by the scan", "Found (sound, cracked, decayed, other)"),
             [
-                (f"{p.rank}. {p.label}", w.metres(float(a.tree.graph.unions.height[p.union])), w.diameter(float(a.tree.graph.unions.parent_diameter[p.union])),
-                 ", ".join(a.tree.graph.unions.flags[p.union]) or "nothing", "")
+                (
+                    f"{p.rank}. {p.label}",
+                    w.metres(float(a.tree.graph.unions.height[p.union])),
+                    w.diameter(float(a.tree.graph.unions.parent_diameter[p.union])),
+                    ", ".join(a.tree.graph.unions.flags[p.union]) or "nothing",
+                    "",
+                )
                 for p in _one_per_union(usable)[:5]
             ],
             [60, 80, 90, 110, 175],
@@ -198,12 +248,18 @@ def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
         ),
         gap(),
         side_by_side([Blank("Competent person:", HALF)], [Blank("Date, signature:", HALF)], WIDTH),
-    ]  # fmt: skip
+    ]
     hazards = (
         ("Anchor gives out", "candidates ranked on the low figure; inspection and load test; what catches next is listed"),
         ("Wood unsound inside", "cannot be seen by a scan: inspection form, sounding, other means"),
-        ("Swing into stem or limb", f"up to {w.metres(usable[0].reach.swing)} from {usable[0].label}; lanyard, redirect, second line"),
-        ("Line or bag hits people, wires, glass", "standing places kept out of drawn areas; callout, helmets, nobody under the arc"),
+        (
+            "Swing into stem or limb",
+            f"up to {w.metres(usable[0].reach.swing)} from {usable[0].label}; lanyard, redirect, second line",
+        ),
+        (
+            "Line or bag hits people, wires, glass",
+            "standing places kept out of drawn areas; callout, helmets, nobody under the arc",
+        ),
         ("Electricity", CAUTIONS["electricity"]),
         ("Falling wood", "drop zone, base leg out of it, hangers looked for"),
         ("Casualty in the tree", "rescue page filled in, rescuer named and equipped"),
@@ -215,9 +271,23 @@ def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
         words("Risk assessment: a draft to be finished by a competent person", HEAD),
         words(CAUTIONS["safer_access"] + " " + CAUTIONS["unsure"]),
         gap(),
-        grid(("Hazard", "What the plan holds about it", "Likely? Severe?", "Done about it, by whom"), [(h, t, "", "") for h, t in hazards], [105, 190, 75, 145], 12),
+        grid(
+            ("Hazard", "What the plan holds about it", "Likely? Severe?", "Done about it, by whom"),
+            [(h, t, "", "") for h, t in hazards],
+            [105, 190, 75, 145],
+            12,
+        ),
         gap(8),
-        *[Blank(f"{b}:", WIDTH) for b in ("Site and work", "Go / no-go, stop criteria", "Prepared by", "Agreed by the climber", "Agreed by the ground crew")],
+        *[
+            Blank(f"{b}:", WIDTH)
+            for b in (
+                "Site and work",
+                "Go / no-go, stop criteria",
+                "Prepared by",
+                "Agreed by the climber",
+                "Agreed by the ground crew",
+            )
+        ],
     ]
     return [inspection, risk]
 

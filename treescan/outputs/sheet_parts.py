@@ -87,7 +87,14 @@ def grid(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[fl
     cells = [[strong(h, "", SMALL) for h in head]] + [[words(str(c), SMALL) for c in row] for row in rows]
     table = Table(cells, colWidths=list(widths), repeatRows=1)
     table.setStyle(
-        TableStyle([*_TIGHT, ("GRID", (0, 0), (-1, -1), 0.4, RULE), ("LINEBELOW", (0, 0), (-1, 0), 1.0, black), ("BOTTOMPADDING", (0, 1), (-1, -1), roomy)])
+        TableStyle(
+            [
+                *_TIGHT,
+                ("GRID", (0, 0), (-1, -1), 0.4, RULE),
+                ("LINEBELOW", (0, 0), (-1, 0), 1.0, black),
+                ("BOTTOMPADDING", (0, 1), (-1, -1), roomy),
+            ]
+        )
     )
     return table
 
@@ -114,8 +121,18 @@ def boxes(items: Sequence[str]) -> Table:
 def framed(content: Sequence[Any], width: float) -> Table:
     """Blocks in a heavy frame."""
     table = Table([[list(content)]], colWidths=[width])
-    table.setStyle(TableStyle([*_FLUSH, ("BOX", (0, 0), (-1, -1), 1.6, black), ("LEFTPADDING", (0, 0), (-1, -1), 6), ("RIGHTPADDING", (0, 0), (-1, -1), 6),
-                               ("TOPPADDING", (0, 0), (-1, -1), 4), ("BOTTOMPADDING", (0, 0), (-1, -1), 5)]))  # fmt: skip
+    table.setStyle(
+        TableStyle(
+            [
+                *_FLUSH,
+                ("BOX", (0, 0), (-1, -1), 1.6, black),
+                ("LEFTPADDING", (0, 0), (-1, -1), 6),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 6),
+                ("TOPPADDING", (0, 0), (-1, -1), 4),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 5),
+            ]
+        )
+    )
     return table
 
 

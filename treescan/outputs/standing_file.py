@@ -23,12 +23,9 @@ def standing_out(a: Assessment) -> dict[str, Any]:
         "crs": a.tree.frame.crs,
         "cautions": list(all_cautions()),
         "classes": {str(k): words for k, words in CLASS_WORDS.items()},
-        "meaning": "chances[union] = [class 1, class 2 or better, class 3 or better] that one throw at the best aim from this place sets the line",
+        "meaning": "chances[union] = chance of one throw at the best aim: [class 1, class 2 or better, class 3 or better]",
         "refused": [{"reason": reason, "places": int(count)} for reason, count in stances.refused],
-        "unions": [
-            {"union": label, "blocked_by": a.throws.blocked_by[k] if k < len(a.throws.blocked_by) else ""}
-            for k, label in enumerate(labels)
-        ],
+        "unions": [{"union": label, "blocked_by": a.throws.blocked_by[k] if k < len(a.throws.blocked_by) else ""} for k, label in enumerate(labels)],
         "places": [
             {"id": f"S{s + 1:03d}", "xyz": place(a.tree.frame.to_map(xyz)), "chances": _chances(chance[:, s], labels)}
             for s, xyz in enumerate(stances.xyz)

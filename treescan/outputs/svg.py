@@ -58,9 +58,7 @@ class Drawing:
         """A polyline, (k, 2); nothing for fewer than two points."""
         self.shape([points], css, closed=closed, width=width)
 
-    def shape(
-        self, parts: Sequence[Floats], css: str, *, closed: bool = False, tip: str = "", width: float | None = None
-    ) -> None:
+    def shape(self, parts: Sequence[Floats], css: str, *, closed: bool = False, tip: str = "", width: float | None = None) -> None:
         """Several polylines or areas as one mark."""
         kept = tuple(np.asarray(p, float) for p in parts if len(p) >= 2)
         if kept:
@@ -86,9 +84,7 @@ class Drawing:
             self.marks.append(Words(x, y, words, css, anchor))
 
     def __str__(self) -> str:
-        head = (
-            f'<svg class="drawing" viewBox="0 0 {self.width:.0f} {self.height:.0f}" role="img" aria-label="{escape(self.title)}">'
-        )
+        head = f'<svg class="drawing" viewBox="0 0 {self.width:.0f} {self.height:.0f}" role="img" aria-label="{escape(self.title)}">'
         return head + "".join(_svg(m) for m in self.marks) + "</svg>"
 
 

@@ -1,4 +1,4 @@
-"""tables/: tidy tables for a study, one thing a row, with a codebook and a methods paragraph; CSV and Parquet of the same content."""
+"""tables/: tidy tables for a study, one thing a row, with a codebook and a methods paragraph; CSV and Parquet alike."""
 
 from __future__ import annotations
 
@@ -61,10 +61,23 @@ def _unions(a: Assessment) -> pandas.DataFrame:
     for k, label in enumerate(u.label):
         for i in range(int(u.arm_start[k]), int(u.arm_start[k + 1])):
             rows.append(
-                (label, int(u.node[k]), *at[k], u.height[k], u.parent_diameter[k], u.parent_diameter_sd[k], u.aspect_ratio(k),
-                 int(u.arm_limb[i]), bool(u.arm_continues[i]), u.arm_diameter[i], u.arm_diameter_sd[i],
-                 math.degrees(u.arm_attachment[i]), math.degrees(u.arm_slope[i]), " ".join(u.flags[k]))
-            )  # fmt: skip
+                (
+                    label,
+                    int(u.node[k]),
+                    *at[k],
+                    u.height[k],
+                    u.parent_diameter[k],
+                    u.parent_diameter_sd[k],
+                    u.aspect_ratio(k),
+                    int(u.arm_limb[i]),
+                    bool(u.arm_continues[i]),
+                    u.arm_diameter[i],
+                    u.arm_diameter_sd[i],
+                    math.degrees(u.arm_attachment[i]),
+                    math.degrees(u.arm_slope[i]),
+                    " ".join(u.flags[k]),
+                )
+            )
     return _frame("unions", rows)
 
 
@@ -86,10 +99,27 @@ def _sections(a: Assessment) -> pandas.DataFrame:
         c = p.check.check
         for i, n in enumerate(c.nodes):
             rows.append(
-                (p.rank if p.usable else 0, p.label, p.system, p.hardware, i, int(n), g.xyz[n, 2] - g.xyz[0, 2], 2 * g.segment_radius[n],
-                 2 * g.radius_sd[n], bool(g.seen[n]), c.moment[i], c.torsion[i], c.axial[i], c.shear[i], c.stress[i], c.strength[i],
-                 c.utilisation[i], int(n) == c.governing)
-            )  # fmt: skip
+                (
+                    p.rank if p.usable else 0,
+                    p.label,
+                    p.system,
+                    p.hardware,
+                    i,
+                    int(n),
+                    g.xyz[n, 2] - g.xyz[0, 2],
+                    2 * g.segment_radius[n],
+                    2 * g.radius_sd[n],
+                    bool(g.seen[n]),
+                    c.moment[i],
+                    c.torsion[i],
+                    c.axial[i],
+                    c.shear[i],
+                    c.stress[i],
+                    c.strength[i],
+                    c.utilisation[i],
+                    int(n) == c.governing,
+                )
+            )
     return _frame("sections", rows)
 
 
@@ -98,9 +128,23 @@ def _throws(a: Assessment) -> pandas.DataFrame:
     for (k, c), t in sorted(a.throws.best.items()):
         stand = a.tree.frame.to_map(t.stand)
         rows.append(
-            (labels[k], c, f"S{t.stance + 1:03d}", *stand, t.method, math.degrees(t.azimuth) % 360, math.degrees(t.elevation), t.speed,
-             t.chance, t.rest_distance, bool(t.slides), " ".join(t.captured_unions), t.workings, t.least_weight)
-        )  # fmt: skip
+            (
+                labels[k],
+                c,
+                f"S{t.stance + 1:03d}",
+                *stand,
+                t.method,
+                math.degrees(t.azimuth) % 360,
+                math.degrees(t.elevation),
+                t.speed,
+                t.chance,
+                t.rest_distance,
+                bool(t.slides),
+                " ".join(t.captured_unions),
+                t.workings,
+                t.least_weight,
+            )
+        )
     return _frame("throws", rows)
 
 
@@ -111,9 +155,21 @@ def _coverage(a: Assessment) -> pandas.DataFrame:
     for p in a.points:
         for i, label in enumerate(a.work.label):
             rows.append(
-                (p.rank if p.usable else 0, p.label, p.system, p.hardware, label, a.work.kind[i], a.work.weight[i], height[i], aside[i],
-                 math.degrees(p.reach.angle[i]), bool(p.reach.served[i]), int(p.reach.fouled[i]))
-            )  # fmt: skip
+                (
+                    p.rank if p.usable else 0,
+                    p.label,
+                    p.system,
+                    p.hardware,
+                    label,
+                    a.work.kind[i],
+                    a.work.weight[i],
+                    height[i],
+                    aside[i],
+                    math.degrees(p.reach.angle[i]),
+                    bool(p.reach.served[i]),
+                    int(p.reach.fouled[i]),
+                )
+            )
     return _frame("coverage", rows)
 
 
@@ -137,10 +193,11 @@ def methods_bytes(a: Assessment) -> bytes:
         f"The scan {a.tree.source} was read into local metres (origin {', '.join(f'{v:.3f}' for v in a.tree.frame.origin)}; "
         f"coordinate system {a.tree.frame.crs or 'unknown'}). One tree was traced to a rooted graph of {len(g)} nodes, "
         f"{len(g.limbs)} limbs and {len(g.unions)} unions; height {w.plain(s.height, 2, 'm')}, diameter at breast height "
-        f"{w.plain(s.dbh, 3, 'm')} (standard deviation {w.plain(s.dbh_sd, 4, 'm')}). The scan was judged {a.tree.fitness.verdict}. "
+        f"{w.plain(s.dbh, 3, 'm')} (standard deviation {w.plain(s.dbh_sd, 4, 'm')}). The scan was judged "
+        f"{a.tree.fitness.verdict}. "
         f"Species as used: {a.species}. Throwline throws were judged from {len(a.throws.stances)} standing places. "
         f"{len(a.points)} ways to rig the unions were judged against {len(a.work)} work points; {usable} were ranked. "
-        "Margins are strength over stress with their 5th percentile; chances are for one throw at the best aim, dispersion included.",
+        "Margins are strength over stress with their 5th percentile; chances are for one throw at the best aim with dispersion.",
         "",
         f"Computed with treescan {version('treescan')} under Python {platform.python_version()} ({libraries}).",
         "",

@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Run:
-    """A chain of nodes drawn as one tube: `line` (k, 3) [m], `radius` (k,) [m], `node` (k - 1,) child node of each piece, `limb`."""
+    """A chain of nodes as one tube: `line` (k, 3) [m], `radius` (k,) [m], `node` (k - 1,) child node of each piece, `limb`."""
 
     line: Floats
     radius: Floats
@@ -39,7 +39,7 @@ def runs(graph: WoodGraph) -> list[Run]:
 
 
 def rings(line: Floats, radius: Floats, sides: int) -> tuple[Floats, Floats]:
-    """Ring vertices and outward normals along a line, (k, sides, 3) each; rings turn as little as possible from one to the next."""
+    """Ring vertices and outward normals along a line, (k, sides, 3) each; rings turn as little as possible."""
     step = unit(np.diff(line, axis=0))
     step = np.where(np.linalg.norm(step, axis=1, keepdims=True) > 0, step, [[0.0, 0.0, 1.0]])
     along = unit(np.concatenate([step[:1], step[:-1] + step[1:], step[-1:]]))

@@ -1,4 +1,4 @@
-"""How hard is each piece of wood used, and in which colour is that shown? Blue to orange, told apart by colour-blind readers and in grey."""
+"""How hard is each piece of wood used, and in which colour is that shown? Blue to orange, for colour-blind readers too."""
 
 from __future__ import annotations
 

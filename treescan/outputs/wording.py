@@ -1,4 +1,4 @@
-"""How is a figure written? Metres with feet, kilonewtons with pounds-force, degrees, and "not seen" where the scan cannot tell."""
+"""How is a figure written? Metres with feet, kilonewtons with pounds-force, "not seen" where the scan cannot tell."""
 
 from __future__ import annotations
 
