@@ -109,7 +109,7 @@ class Race:
 
 
 def race(
-    graph: Neighbours, xyz: Floats, seeds: Ints, labels: Ints, factor: Floats, *, usual: float, drag: Floats, down: float = 0.3, head_start: Floats | None = None
+    graph: Neighbours, xyz: Floats, seeds: Ints, labels: Ints, factor: Floats, *, usual: float, drag: Floats, down: float = 0.3, turn: float = 0.0, head_start: Floats | None = None
 ) -> Race:
     """Cheapest growth from labelled seeds: every voxel goes to the label that reaches it at the least cost.
 
@@ -121,20 +121,25 @@ def race(
     usual : float                   Usual step; a longer step d costs d * d / usual, so gaps are dear. [m]
     drag : (n,) float               Cost factor of entering a voxel (wood cheap, leaf dear).
     down : float                    Extra cost of growing straight down.
+    turn : float                    Extra cost of a step against the way come so far (half of it for a step straight to the side): limbs fork forwards,
+                                    so growth that enters a limb where a neighbour touches it has to turn and pays.
     head_start : (s,) float         Cost already spent at each seed.
     """
     h0 = np.zeros(len(seeds)) if head_start is None else head_start
-    return Race(*_race(graph.start, graph.other, graph.length, xyz, seeds.astype(np.int32), labels.astype(np.int32), factor, usual, drag, down, h0))
+    return Race(*_race(graph.start, graph.other, graph.length, xyz, seeds.astype(np.int32), labels.astype(np.int32), factor, usual, drag, down, turn, h0))
 
 
 @njit(cache=True)
-def _race(start, other, length, xyz, seeds, labels, factor, usual, drag, down, head_start):  # type: ignore[no-untyped-def]
+def _race(start, other, length, xyz, seeds, labels, factor, usual, drag, down, turn, head_start):  # type: ignore[no-untyped-def]
     n = len(xyz)
     cost = np.full(n, np.inf)
     label = np.full(n, -1, np.int32)
     previous = np.full(n, -1, np.int32)
     done = np.zeros(n, np.bool_)
     order = np.empty(n, np.int32)
+    way = np.zeros((n, 3))
+    firm = np.zeros(n)
+    memory = 8.0 * usual
     room = max(1024, 2 * n)
     key = np.empty(room)
     item = np.empty(room, np.int32)
@@ -156,6 +161,13 @@ def _race(start, other, length, xyz, seeds, labels, factor, usual, drag, down, h
         order[m] = v
         m += 1
         f = factor[label[v]]
+        p = previous[v]
+        if p >= 0:
+            far = np.sqrt((xyz[v, 0] - xyz[p, 0]) ** 2 + (xyz[v, 1] - xyz[p, 1]) ** 2 + (xyz[v, 2] - xyz[p, 2]) ** 2) + 1e-9
+            keep = np.exp(-far / memory)
+            for a in range(3):
+                way[v, a] = keep * way[p, a] + (1.0 - keep) * (xyz[v, a] - xyz[p, a]) / far
+        firm[v] = np.sqrt(way[v, 0] ** 2 + way[v, 1] ** 2 + way[v, 2] ** 2)
         for e in range(start[v], start[v + 1]):
             w = other[e]
             if done[w]:
@@ -164,7 +176,9 @@ def _race(start, other, length, xyz, seeds, labels, factor, usual, drag, down, h
             c = step if step < usual else step * step / usual
             if step > 0.0 and xyz[w, 2] < xyz[v, 2]:
                 c *= 1.0 + down * (xyz[v, 2] - xyz[w, 2]) / step
-            c = d + c * f * drag[w]
+            ahead = way[v, 0] * (xyz[w, 0] - xyz[v, 0]) + way[v, 1] * (xyz[w, 1] - xyz[v, 1]) + way[v, 2] * (xyz[w, 2] - xyz[v, 2])
+            bent = 0.5 * (firm[v] - ahead / step) if step > 0.0 else 0.0
+            c = d + c * f * drag[w] * (1.0 + turn * bent)
             if c < cost[w]:
                 cost[w], label[w], previous[w] = c, label[v], v
                 if size == room:

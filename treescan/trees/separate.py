@@ -11,12 +11,17 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from treescan.trees.growth import Neighbours, Race, neighbour_graph, race
+from treescan.trees.local_shape import LocalShape, local_shape
+from treescan.trees.solids import Solids
 from treescan.trees.stems import BREAST, Stem
 from treescan.trees.voxels import Voxels, voxelise
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int32]
+import os
+TURN = float(os.environ.get("TURN", "100"))
+RIVALRY = float(os.environ.get("RIVALRY", "2"))
 USUAL_DBH = 0.3
 """Stem diameter at which growth costs are taken as they are, and that of stems whose diameter was not seen. [m]"""
 
@@ -32,6 +37,9 @@ class Allotment:
     label : (m,) int32      -1 where nothing reached.
     cost : (m,) float       Cost of the way from the seed. [m]
     trees : tuple of tuple  Stems of every tree label (several where it forks below breast height).
+    solids : Solids         Walls, roofs and wires: never grown through, label -1.
+    graph : Neighbours      Of the voxels that may be grown through.
+    tops : (t, 3) or None   Crown tops where trees were found by them.
     """
 
     voxels: Voxels
@@ -39,6 +47,9 @@ class Allotment:
     label: Ints
     cost: Floats
     trees: tuple[tuple[Stem, ...], ...]
+    solids: Solids
+    graph: Neighbours
+    tops: Floats | None = None
 
     @property
     def rest(self) -> int:
@@ -92,25 +103,27 @@ def _meet(a: Stem, b: Stem, p: Floats, h: Floats, spacing: float) -> bool:
     return bool(len(np.intersect1d(of[at_a], of[at_b])))
 
 
-def allot(voxels: Voxels, above: Floats, trees: tuple[tuple[Stem, ...], ...], tops: Floats | None, free: Bools) -> Allotment:
+def allot(voxels: Voxels, above: Floats, trees: tuple[tuple[Stem, ...], ...], tops: Floats | None, solids: Solids) -> Allotment:
     """Let every tree and everything on the ground grow through the coarse voxels.
 
     Parameters
     ----------
     voxels, above       Coarse voxels of what is not ground, and their heights above it. [m]
     trees               Stems of each tree.
+    graph : Neighbours      Of the voxels that may be grown through.
     tops : (t, 3) or None   Crown tops, one for each tree, where the scan has no stems: growth starts there too. [m]
-    free : (m,) bool    Voxels that may be grown through (walls and wires are not).
+    solids              Walls, roofs and wires among the voxels: not grown through.
     """
     label = np.full(len(voxels), -1, np.int32)
     cost = np.full(len(voxels), np.inf)
-    i = np.nonzero(free)[0]
+    i = np.nonzero(~solids.building & ~solids.wire)[0]
     xyz = voxels.centre[i]
     seed, whose, head = seeds_of(xyz, above[i], trees, tops, voxels.cell)
+    factor = cost_factor(trees)
     graph = neighbour_graph(xyz, 10, voxels.cell)
-    grown = race(graph, xyz, seed, whose, cost_factor(trees), usual=1.5 * voxels.cell, drag=np.ones(len(xyz)), head_start=head)
+    grown = race(graph, xyz, seed, whose, factor, usual=1.5 * voxels.cell, drag=np.ones(len(xyz)), head_start=head * factor[whose])
     label[i], cost[i] = grown.label, grown.cost
-    return Allotment(voxels, above, label, cost, trees)
+    return Allotment(voxels, above, label, cost, trees, solids, graph, tops)
 
 
 def seeds_of(xyz: Floats, above: Floats, trees: tuple[tuple[Stem, ...], ...], tops: Floats | None, cell: float) -> tuple[Ints, Ints, Floats]:
@@ -136,43 +149,65 @@ def seeds_of(xyz: Floats, above: Floats, trees: tuple[tuple[Stem, ...], ...], to
 
 @dataclass(frozen=True)
 class Fine:
-    """The fine voxels round the asked tree. points : rows of the cloud; member : voxels of the asked tree; the rest as named."""
+    """The fine voxels round the asked tree.
+
+    points : (p,) rows of the cloud; voxels : theirs; graph, grown : the neighbour graph and the race on it; shape : `LocalShape` of every
+    voxel; member : (m,) bool, voxels of the asked tree; label : (m,) label of the rough allotment, as corrected here.
+    """
 
     points: NDArray[np.int64]
     voxels: Voxels
     graph: Neighbours
     grown: Race
+    shape: LocalShape
     member: Bools
 
 
+def contested(rough: Allotment, target: int) -> tuple[Bools, NDArray[np.int64]]:
+    """Coarse voxels to look at finely: the target's, those it could have reached at less than `RIVALRY` times the winner's cost, and those
+    rivals' ways to them; and the labels of the rivals."""
+    mine = rough.label == target
+    usable = np.nonzero(~rough.solids.building & ~rough.solids.wire)[0]
+    xyz = rough.voxels.centre[usable]
+    alone = (rough.trees[target],)
+    seed, whose, head = seeds_of(xyz, rough.above[usable], alone, None if rough.tops is None else rough.tops[target : target + 1], rough.voxels.cell)
+    own = whose == 0
+    f = cost_factor(rough.trees)[target]
+    grown = race(
+        rough.graph, xyz, seed[own], whose[own], np.array([f]), usual=1.5 * rough.voxels.cell, drag=np.ones(len(xyz)), head_start=head[own] * f
+    )
+    close = np.zeros(len(mine), bool)
+    close[usable] = grown.cost < RIVALRY * rough.cost[usable]
+    inside = mine | close
+    rivals = []
+    for k in np.unique(rough.label[close & ~mine]):
+        his = rough.label == k
+        if k == rough.rest or (close & his).sum() < 20:
+            continue
+        rivals.append(k)
+        inside |= his & (rough.cost <= rough.cost[close & his].max())
+    return inside, np.array(rivals, np.int64)
+
+
 def refine(xyz: Floats, above: Floats, rough: Allotment, rows: NDArray[np.int64], target: int, cell: float) -> Fine:
-    """Race again on fine voxels within half a metre of what was roughly allotted to the target.
+    """Race again on fine voxels over all that the target could reach: thick wood is run along cheaply, twigs and leaves dearly.
 
     Parameters
     ----------
     xyz, above : the whole cloud and its heights [m]; rows : (m,) cloud rows of the points in `rough.voxels.of_point`.
     """
-    mine = rough.label == target
-    width = max(0.4, 3 * rough.voxels.cell)
-    away = np.full(len(mine), np.inf)
-    away[mine] = 0.0
-    other = np.nonzero(~mine & (rough.label >= 0))[0]
-    if len(other) and mine.any():
-        away[other] = cKDTree(rough.voxels.centre[mine]).query(rough.voxels.centre[other], distance_upper_bound=width, workers=-1)[0]
-    inside = away < width
+    inside, rivals = contested(rough, target)
     pick = inside[rough.voxels.of_point]
+    for wire in rough.solids.wires:
+        pick &= wire.distance(xyz[rows]) > 0.04
     points = rows[pick]
     voxels = voxelise(xyz[points], cell)
-    coarse = rough.voxels.of_point[pick][voxels.first]
     high = above[points[voxels.first]]
-    seed, whose, head = seeds_of(voxels.centre, high, (rough.trees[target],), None, cell)
-    own = whose == 0
-    first_own = mine & (rough.cost <= np.quantile(rough.cost[mine], 0.02)) if not own.any() else np.zeros(len(mine), bool)
-    rival = (away[coarse] > 0.6 * width) & ~mine[coarse]
-    start = np.concatenate([seed[own], np.nonzero(first_own[coarse])[0], np.nonzero(rival)[0]]).astype(np.int32)
-    label = np.concatenate([np.zeros(own.sum() + first_own[coarse].sum(), np.int32), 1 + rough.label[coarse[rival]]])
-    f = cost_factor(rough.trees)
-    spent = np.concatenate([head[own] * f[target], rough.cost[coarse[first_own[coarse]]], rough.cost[coarse[rival]]])
+    who = [target, *rivals]
+    tops = None if rough.tops is None else rough.tops[who]
+    seed, whose, head = seeds_of(voxels.centre, high, tuple(rough.trees[k] for k in who), tops, cell)
+    f = cost_factor(rough.trees)[[*who, rough.rest]]
     graph = neighbour_graph(voxels.centre, 12, cell)
-    grown = race(graph, voxels.centre, start, label, np.concatenate([[f[target]], f]), usual=1.5 * cell, drag=np.ones(len(voxels)), head_start=spent)
-    return Fine(points, voxels, graph, grown, grown.label == 0)
+    shape = local_shape(voxels.centre, graph.nearest)
+    grown = race(graph, voxels.centre, seed, whose, f, usual=1.5 * cell, drag=shape.drag(cell), turn=TURN, head_start=head * f[whose])
+    return Fine(points, voxels, graph, grown, shape, grown.label == 0)

@@ -16,6 +16,7 @@ from treescan.trees.crowns import crown_tops, stem_under
 from treescan.trees.foliage import foliage_density
 from treescan.trees.separate import Allotment, Fine, allot, joined, refine
 from treescan.trees.settings import TreeSettings
+from treescan.trees.solids import find_solids, is_post
 from treescan.trees.stems import BREAST, Stem, find_stems
 from treescan.trees.terrain import Ground, find_ground, heights_above
 from treescan.trees.voxels import Voxels, voxelise
@@ -23,6 +24,8 @@ from treescan.trees.wood_and_leaf import wood_confidence
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+LEAST_TREE = 2.5
+"""What grew from a stem and ends below this height is a person, a post or a shrub, not a tree to climb. [m]"""
 FEWEST = 200
 """Fewer points than this are no scan of a tree."""
 
@@ -70,16 +73,17 @@ def find_tree(cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSett
     progress("stems", 0.0)
     rows, voxels, spacing = _standing(xyz, above, ground, settings)
     high = heights_above(ground.terrain, voxels.centre)
-    trees, tops, notes = _trees(cloud, above, voxels, high, ground.terrain, spacing, settings)
+    solids = find_solids(voxels.centre, high, voxels.cell, spacing)
+    grown = ~solids.building & ~solids.wire
+    trees, tops, notes = _trees(cloud, above, voxels.centre[grown], high[grown], ground.terrain, spacing, settings)
     progress("trees apart", 0.0)
-    free = np.ones(len(voxels), bool)
-    rough = allot(voxels, high, trees, tops, free)
+    rough = allot(voxels, high, trees, tops, solids)
     target = _asked(rough, at, cloud, settings)
     progress("the asked tree", 0.0)
     fine = refine(xyz, above, rough, rows, target, max(settings.cell, 0.8 * spacing))
     member = _without_strays(fine)
     progress("wood and leaf", 0.0)
-    evidence = wood_confidence(fine.voxels.centre, fine.graph, fine.grown, member)
+    evidence = wood_confidence(fine.voxels.centre, fine.graph, fine.grown, fine.shape, member, fine.voxels.cell)
     wood, leaf = _clouds(cloud, fine, member, evidence.confidence, settings)
     base = _base(trees[target], ground)
     beside = Beside(
@@ -117,7 +121,7 @@ def _standing(xyz: Floats, above: Floats, ground: Ground, settings: TreeSettings
 
 
 def _trees(
-    cloud: PointCloud, above: Floats, voxels: Voxels, high: Floats, terrain: Terrain, spacing: float, settings: TreeSettings
+    cloud: PointCloud, above: Floats, centre: Floats, high: Floats, terrain: Terrain, spacing: float, settings: TreeSettings
 ) -> tuple[tuple[tuple[Stem, ...], ...], Floats | None, list[str]]:
     """Stems of every tree; crown tops too where there were no stems."""
     near = np.nonzero((above < 5.0) & (above > 0.0))[0]
@@ -125,19 +129,20 @@ def _trees(
     stems = find_stems(p, h, terrain, spacing, settings.stems)
     if stems:
         return joined(stems, p, h, spacing), None, []
-    tops = crown_tops(voxels.centre, high, max(0.5, 1.5 * voxels.cell))
+    tops = crown_tops(centre, high, max(0.5, 1.5 * spacing))
     if len(tops) == 0:
         raise BadInput("no tree found: neither stems nor crowns higher than 3 m", file=cloud.source)
-    of = cKDTree(tops[:, :2]).query(voxels.centre[:, :2])[1]
-    found = tuple((stem_under(top, voxels.centre[of == k], high[of == k], terrain),) for k, top in enumerate(tops))
+    of = cKDTree(tops[:, :2]).query(centre[:, :2])[1]
+    found = tuple((stem_under(top, centre[of == k], high[of == k], terrain),) for k, top in enumerate(tops))
     return found, tops, ["no stem could be measured near the ground: trees were found by the tops of their crowns"]
 
 
 def _asked(rough: Allotment, at: ArrayLike | None, cloud: PointCloud, settings: TreeSettings) -> int:
     """Label of the tree nearest to `at`, else of the one with most voxels."""
-    size = np.bincount(rough.label[rough.label >= 0], minlength=len(rough.trees))[: len(rough.trees)]
     if at is None:
-        return int(np.argmax(size))
+        size = np.bincount(rough.label[rough.label >= 0], minlength=len(rough.trees))[: len(rough.trees)]
+        kinds = _kinds(rough)[: len(rough.trees)]
+        return int(np.argmax(np.where(kinds == KINDS.index("neighbour"), size, size - len(rough.label))))
     want = np.asarray(at, float)
     away = np.array([min(min(np.hypot(*(s.foot[:2] - want)), np.hypot(*(s.axis_at(BREAST) - want))) for s in stems) for stems in rough.trees])
     k = int(np.argmin(away))
@@ -202,14 +207,29 @@ def _surroundings(rough: Allotment, target: int, fine: Fine, settings: TreeSetti
     own = rough.voxels.centre[mine]
     low, high = own[:, :2].min(axis=0) - settings.neighbour_reach, own[:, :2].max(axis=0) + settings.neighbour_reach
     near = ~mine & np.all((rough.voxels.centre[:, :2] > low) & (rough.voxels.centre[:, :2] < high), axis=1)
-    kind_of = np.full(len(rough.trees) + 2, KINDS.index("neighbour"), np.uint8)
-    kind_of[len(rough.trees)] = KINDS.index("ground object")
-    kind_of[-1] = KINDS.index("unknown")
-    kind = kind_of[rough.label[near]]
+    kind_of = _kinds(rough)
+    kind = kind_of[rough.label]
+    kind[rough.solids.building], kind[rough.solids.wire] = KINDS.index("building"), KINDS.index("wire")
+    kind = kind[near]
     cell = max(settings.obstacle_cell, rough.voxels.cell)
     block = voxelise(rough.voxels.centre[near], cell)
     corner = rough.voxels.centre[near].min(axis=0) if near.any() else np.zeros(3)
     centre = (np.floor((rough.voxels.centre[near][block.first] - corner) / cell) + 0.5) * cell + corner
-    others = [s for k, stems in enumerate(rough.trees) if k != target for s in stems]
+    others = [s for k, stems in enumerate(rough.trees) if k != target and kind_of[k] == KINDS.index("neighbour") for s in stems]
     feet = np.array([s.foot for s in others]).reshape(-1, 3)
     return Surroundings(centre, kind[block.first], cell, feet, np.array([s.dbh for s in others]))
+
+
+def _kinds(rough: Allotment) -> NDArray[np.uint8]:
+    """Kind of every label, (t + 2,): trees, then what stands on the ground, then (label -1) what nothing reached."""
+    kind = np.full(len(rough.trees) + 2, KINDS.index("neighbour"), np.uint8)
+    kind[-2], kind[-1] = KINDS.index("ground object"), KINDS.index("unknown")
+    order = np.argsort(rough.label, kind="stable")
+    start = np.searchsorted(rough.label[order], np.arange(len(rough.trees) + 1))
+    for k in range(len(rough.trees)):
+        rows = order[start[k] : start[k + 1]]
+        if len(rows) == 0 or rough.above[rows].max() < LEAST_TREE:
+            kind[k] = KINDS.index("ground object")
+        elif is_post(rough.voxels.centre[rows], rough.above[rows]):
+            kind[k] = KINDS.index("pole")
+    return kind

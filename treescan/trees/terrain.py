@@ -257,7 +257,8 @@ def _patch_or_level(xyz: Floats, settings: TerrainSettings) -> Ground:
         keep = np.abs(p[:, 2] - a @ fit) < 0.08
     plan = np.unique(np.floor(p[keep, :2] / cell), axis=0) * cell
     wide = len(plan) * cell**2 >= 0.8 and np.linalg.eigvalsh(np.cov(plan.T))[0] > 0.25**2
-    if not wide or np.hypot(*fit[:2]) > 1.0 or keep.mean() < 0.25:
+    sunk = np.mean(p[:, 2] - a @ fit < -0.12) > 0.02
+    if not wide or sunk or np.hypot(*fit[:2]) > 1.0 or keep.mean() < 0.25:
         return Ground(level, False, ("no ground in the scan: level ground at the lowest stem points assumed",))
     rows, cols = level.height.shape
     y, x = np.mgrid[0:rows, 0:cols] + 0.5
@@ -311,7 +312,6 @@ def _settled(used: Floats, plane: Floats, surface: Floats, grid: _Grid) -> tuple
     resid = used[:, 2] - (used[:, :2] @ plane[:2] + plane[2])
     gate = resid < np.nanmax(surface) + 1.0
     p = np.column_stack([used[gate, :2], resid[gate]])
-    rows, cols = grid.shape
     seen = np.zeros(grid.shape, bool)
     for band_low, band_high in ((0.5, 0.3), (0.2, 0.12), (0.12, 0.08)):
         over = _above(p, surface, grid.corner, grid.cell)
@@ -356,10 +356,14 @@ def _continued(t: Terrain, reach: float) -> Terrain:
     if not t.measured.any() or np.hypot(*fit[:2]) > 1.2 * t.cell:
         fit = np.array([0.0, 0.0, float(np.median(t.height))])
     trend = (a @ fit).reshape(rows, cols)
-    left = np.pad(t.height - trend, n, mode="edge")
+    left = np.pad(ndimage.gaussian_filter(t.height - trend, 2.0 / t.cell, mode="nearest"), n, mode="edge")
+    left = ndimage.gaussian_filter(left, 3.0 / t.cell, mode="nearest")
     yy, xx = np.mgrid[-n : rows + n, -n : cols + n].astype(float)
     away = np.hypot(np.maximum(np.maximum(-xx, xx - cols + 1), 0), np.maximum(np.maximum(-yy, yy - rows + 1), 0)) * t.cell
     height = fit[0] * xx + fit[1] * yy + fit[2] + left * np.exp(-away / 10.0)
+    near = np.pad(t.height, n, mode="edge") - np.pad(trend, n, mode="edge") + fit[0] * xx + fit[1] * yy + fit[2]
+    height += np.exp(-away / 1.5) * (near - height)
+    height[n : n + rows, n : n + cols] = t.height
     return Terrain(height, t.corner - n * t.cell, t.cell, np.pad(t.measured, n, constant_values=False))
 
 

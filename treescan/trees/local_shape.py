@@ -1,0 +1,86 @@
+"""Is a spot line-like, sheet-like or a cloud? The scatter of the voxels within about a decimetre."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class LocalShape:
+    """Shape of the surroundings of every voxel, all (n,).
+
+    Attributes
+    ----------
+    line, sheet, cloud : float  Linearity, planarity and scatter; they add to 1.
+    thick : float               Spread across the longest direction: about 0.7 radius of a limb that is thinner than the surroundings. [m]
+    upright : float             |z| of the longest direction.
+    """
+
+    line: Floats
+    sheet: Floats
+    cloud: Floats
+    thick: Floats
+    upright: Floats
+
+    def drag(self, cell: float) -> Floats:
+        """Cost factor of growing through: about 1 along limbs and stems, up to 5 in twigs and leaves."""
+        thin = np.exp(-0.5 * (self.thick / (0.75 * cell)) ** 2)
+        return 1.0 + CLOUD * self.cloud + THIN * thin
+
+
+import os
+CLOUD = float(os.environ.get("CLOUD", "3"))
+THIN = float(os.environ.get("THIN", "3"))
+
+
+def local_shape(xyz: Floats, near: NDArray[np.int32]) -> LocalShape:
+    """Shape over the neighbours of every voxel and every second neighbour of theirs (about a decimetre at 2 cm voxels).
+
+    Parameters
+    ----------
+    xyz : (n, 3) float, near : (n, k) int32     Voxel centres [m] and their nearest neighbours, own voxel first.
+    """
+    value, upright = _wide(xyz, near)
+    total = np.maximum(value.sum(axis=1), 1e-12)
+    line, sheet, cloud = (value[:, 0] - value[:, 1]) / total, 2 * (value[:, 1] - value[:, 2]) / total, 3 * value[:, 2] / total
+    return LocalShape(line, sheet, cloud, np.sqrt(value[:, 1]), upright)
+
+
+@njit(cache=True, parallel=True)
+def _wide(xyz, near):  # type: ignore[no-untyped-def]
+    n, k = near.shape
+    value = np.zeros((n, 3))
+    upright = np.zeros(n)
+    for i in prange(n):
+        m = np.zeros(3)
+        s = np.zeros((3, 3))
+        d = np.zeros(3)
+        count = 0
+        for j in range(k):
+            q = near[i, j]
+            for e in range(0, k, 2):
+                w = near[q, e]
+                count += 1
+                for a in range(3):
+                    d[a] = xyz[w, a] - xyz[i, a]
+                    m[a] += d[a]
+                for a in range(3):
+                    for b in range(a, 3):
+                        s[a, b] += d[a] * d[b]
+        for a in range(3):
+            m[a] /= count
+        for a in range(3):
+            for b in range(a, 3):
+                s[a, b] = s[a, b] / count - m[a] * m[b]
+                s[b, a] = s[a, b]
+        w3, v3 = np.linalg.eigh(s)
+        for a in range(3):
+            value[i, a] = max(w3[2 - a], 0.0)
+        upright[i] = abs(v3[2, 2])
+    return value, upright
