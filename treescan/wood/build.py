@@ -8,10 +8,10 @@ from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.trees.single_tree import Tree
 from treescan.wood.assemble import assemble
-from treescan.wood.false_wood import drop_limbs, drop_with_points, merge_ghosts, worthless
+from treescan.wood.false_wood import drop_limbs, drop_with_points, merge_ghosts, trim_starts, worthless
 from treescan.wood.graph import WoodGraph
 from treescan.wood.joints import lay_nodes
-from treescan.wood.limb_axes import refit
+from treescan.wood.limb_axes import place_again, refit
 from treescan.wood.onward import straighten
 from treescan.wood.rough import limb_of_points, rough_axes
 from treescan.wood.settings import WoodSettings
@@ -57,6 +57,8 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
         progress("measuring limbs", share)
         if share < 0.75:
             axes, limb = straighten(limb, place, axes)
+            axes, limb = trim_starts(limb, place_again(xyz, limb, axes), axes)
+            axes, limb = merge_ghosts(xyz, limb, axes)
             place = np.full(len(xyz), np.nan)
     axes = drop_limbs(axes, worthless(axes, settings))
     progress("joining limbs", 0.95)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.limb_axes import LimbAxes
+from treescan.wood.limb_axes import LimbAxes, places_along
 from treescan.wood.pieces import best_host, distance_and_radius
 from treescan.wood.settings import WoodSettings
 
@@ -40,6 +40,43 @@ def merge_ghosts(xyz: Floats, limb: Ints, axes: LimbAxes) -> tuple[LimbAxes, Int
     goes_to[empty] = axes.parent[empty]
     goes_to[0] = -1
     return _hand_over(axes, limb, goes_to)
+
+
+def trim_starts(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, Ints]:
+    """Give the first part of a limb back to its parent where it only runs along the parent's bark, with the side limbs on that part.
+
+    Parameters
+    ----------
+    limb, place : (n,)      Limb of every point and its place along it. [m]
+    """
+    away, _, bark = distance_and_radius(axes.v, axes.parent[axes.of_vertex], axes.start, axes.v, axes.s, axes.r)
+    on_bark = away < 1.12 * bark + 0.006
+    first = np.zeros(len(axes), np.int64)
+    for k in range(1, len(axes)):
+        run = on_bark[axes.rows(k)]
+        first[k] = 0 if run.all() or len(run) < 3 else int(np.argmin(run))
+    parent = axes.parent.copy()
+    for c in range(1, len(axes)):
+        k = int(axes.parent[c])
+        while k > 0 and first[k] > 0:
+            near = int(np.argmin(np.sum((axes.v[axes.rows(k)] - axes.leaves[c]) ** 2, axis=1)))
+            if near >= first[k]:
+                break
+            k = int(axes.parent[k])
+        parent[c] = k
+    begin = axes.s[np.minimum(axes.start[:-1] + first, len(axes.s) - 1)]
+    before = np.maximum(axes.start[:-1] + first - 1, axes.start[:-1])
+    cut = np.where(first > 0, 0.5 * (begin + axes.s[before]), -np.inf)
+    held = np.maximum(limb, 0)
+    new_limb = np.where((limb >= 0) & (place < cut[held]), axes.parent[held], limb).astype(np.int32)
+    keep = np.arange(len(axes.s)) - axes.start[axes.of_vertex] >= first[axes.of_vertex]
+    return _keep_vertices(replace(axes, parent=parent), keep), new_limb
+
+
+def _keep_vertices(axes: LimbAxes, keep: np.ndarray) -> LimbAxes:
+    start = np.concatenate([[0], np.cumsum(np.bincount(axes.of_vertex[keep], minlength=len(axes)))]).astype(np.int64)
+    fields = {name: getattr(axes, name)[keep] for name in ("v", "r", "r_sd", "raw_r", "raw_sd", "arc", "noise", "share", "points")}
+    return replace(axes, start=start, s=places_along(start, fields["v"]), **fields)
 
 
 def _others(k: int, parent: Ints, kids: dict[int, list[int]], thick: Floats) -> list[int]:

@@ -108,6 +108,12 @@ def _places(line: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(step)])
 
 
+def place_again(xyz: Floats, limb: Ints, axes: LimbAxes) -> Floats:
+    """Place of every point along its limb, looked for along the whole of it. [m]"""
+    start, rows = group_rows(limb, len(axes))
+    return place_points(xyz, rows, start, axes.start, axes.v, axes.s, np.full(len(xyz), np.nan), 0.6)
+
+
 def refit(
     xyz: Floats, limb: Ints, hint: Floats, axes: LimbAxes, *, settings: WoodSettings, first: bool, few: int = 24
 ) -> tuple[LimbAxes, Floats]:
@@ -149,8 +155,10 @@ def refit(
     vstart = np.searchsorted(of, np.arange(count + 1))
     step = high - low
     bend = 0.10 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
-    v = smooth_axes(vstart, mid, centre, np.minimum(sd_c, UNKNOWN), bend)
+    step_at = np.zeros(len(mid), bool) if first else _steps(axes, of, vstart, mid)
+    v = smooth_axes(vstart, mid, centre, np.minimum(sd_c, UNKNOWN), np.where(step_at, 3 * bend, bend))
     taper = 0.006 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
+    taper = np.where(step_at, 50.0, taper)
     grow = 0.0003 + 0.004 * guess
     known = np.where(np.isfinite(sd_r), sd_r, 10.0)
     r, r_sd = smooth_radii(vstart, mid, np.where(np.isfinite(sd_r), raw_r, guess), known, taper, grow)
@@ -161,6 +169,22 @@ def refit(
         arc=fit[:, 9], noise=noise, share=fit[:, 8], points=n,
     )  # fmt: skip
     return new, place
+
+
+def _steps(axes: LimbAxes, of: Ints, vstart: Ints, mid: Floats) -> np.ndarray:
+    """True for the two vertices next to a union with a limb so thick that the radius may step there, (m,)."""
+    out = np.zeros(len(mid), bool)
+    kid = np.flatnonzero((axes.parent >= 0) & (np.diff(axes.start) > 2))
+    if len(kid) == 0:
+        return out
+    own = np.array([np.median(axes.r[axes.start[k] : axes.start[k] + 8]) for k in kid])
+    _, at, thick = distance_and_radius(axes.leaves[kid], axes.parent[kid], axes.start, axes.v, axes.s, axes.r)
+    for k, place, r, big in zip(kid, at, own, thick, strict=True):
+        a, b = vstart[axes.parent[k]], vstart[axes.parent[k] + 1]
+        if r > 0.35 * big and b - a > 4:
+            j = a + int(np.searchsorted(mid[a:b], place))
+            out[max(a, j - 1) : min(b, j + 1)] = True
+    return out
 
 
 def places_along(start: Ints, v: Floats) -> Floats:
