@@ -107,9 +107,7 @@ def test_columns_come_along(tmp_path):
     rng = np.random.default_rng(3)
     intensity, red = rng.integers(0, 60_000, 500).astype(np.uint16), rng.integers(0, 60_000, 500).astype(np.uint16)
 
-    cloud = read_cloud(
-        write_las(tmp_path / "a.laz", xyz, point_format=7, intensity=intensity, red=red, point_source_id=intensity)
-    )
+    cloud = read_cloud(write_las(tmp_path / "a.laz", xyz, point_format=7, intensity=intensity, red=red, point_source_id=intensity))
 
     assert (intensity == cloud.columns["intensity"]).all()
     assert (red == cloud.columns["red"]).all()

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import laspy
 import numpy as np
-import pye57
 from pye57 import libe57
 from pyproj import CRS
 
@@ -31,13 +30,13 @@ def write_las(
     version: str = "1.4",
     point_format: int = 6,
     crs: str | CRS | None = None,
-    scale: float = 0.001,
+    scale: float | tuple[float, ...] = 0.001,
     offset: tuple[float, float, float] | None = None,
     **columns: np.ndarray,
 ) -> Path:
     """LAS, or LAZ where the name ends so; laspy cannot write 1.0 (same layout as 1.1), so the version byte is set afterwards."""
     header = laspy.LasHeader(point_format=point_format, version="1.1" if version == "1.0" else version)
-    header.scales = [scale] * 3
+    header.scales = np.broadcast_to(scale, 3).copy()
     header.offsets = np.floor(xyz.min(axis=0)) if offset is None else offset
     if crs is not None:
         header.add_crs(CRS.from_user_input(crs))
@@ -53,9 +52,7 @@ def write_las(
     return path
 
 
-def write_ply(
-    path: Path, xyz: np.ndarray, *, encoding: str = "binary_little_endian", kind: str = "double", before: bool = False
-) -> Path:
+def write_ply(path: Path, xyz: np.ndarray, *, encoding: str = "binary_little_endian", kind: str = "double", before: bool = False) -> Path:
     """PLY with colours; `before` puts another element in front of the vertices."""
     front = "element camera 1\nproperty float a\nproperty uchar b\n" if before else ""
     head = (
@@ -108,14 +105,18 @@ def write_e57(
     crs: str = "",
     single: bool = False,
 ) -> Path:
-    """E57 with one scan for each (points in the scanner's frame, quaternion w x y z, translation); doubles, unlike pye57's own writer."""
-    file = pye57.E57(str(path), mode="w")
-    image = file.image_file
-    if crs:
-        file.root.set("coordinateMetadata", libe57.StringNode(image, crs))
-    names = (
-        ("sphericalRange", "sphericalAzimuth", "sphericalElevation") if spherical else ("cartesianX", "cartesianY", "cartesianZ")
-    )
+    """E57 with one scan for each (points as the scanner sees them, quaternion w x y z, translation), in doubles."""
+    image = libe57.ImageFile(str(path), "w")
+    image.extensionsAdd("", libe57.E57_V1_0_URI)
+    root = image.root()
+    root.set("formatName", libe57.StringNode(image, "ASTM E57 3D Imaging Data File"))
+    root.set("guid", libe57.StringNode(image, "{made for a test}"))
+    root.set("versionMajor", libe57.IntegerNode(image, libe57.E57_FORMAT_MAJOR))
+    root.set("versionMinor", libe57.IntegerNode(image, libe57.E57_FORMAT_MINOR))
+    root.set("coordinateMetadata", libe57.StringNode(image, crs))
+    data = libe57.VectorNode(image, True)
+    root.set("data3D", data)
+    names = ("sphericalRange", "sphericalAzimuth", "sphericalElevation") if spherical else ("cartesianX", "cartesianY", "cartesianZ")
     precision = libe57.E57_SINGLE if single else libe57.E57_DOUBLE
     for k, (xyz, turn, move) in enumerate(scans):
         scan = libe57.StructureNode(image)
@@ -133,7 +134,7 @@ def write_e57(
         prototype.set("intensity", libe57.FloatNode(image, 0.0, libe57.E57_SINGLE, 0.0, 1.0))
         points = libe57.CompressedVectorNode(image, prototype, libe57.VectorNode(image, True))
         scan.set("points", points)
-        file.data3d.append(scan)
+        data.append(scan)
         own = xyz
         if spherical:
             r = np.linalg.norm(xyz, axis=1)
@@ -143,13 +144,11 @@ def write_e57(
         for name, values in zip((*names, "intensity"), held, strict=True):
             buffers.append(libe57.SourceDestBuffer(image, name, values, len(xyz), True, True))
         points.writer(buffers).write(len(xyz))
-    file.close()
+    image.close()
     return path
 
 
-def write_text(
-    path: Path, xyz: np.ndarray, *, delimiter: str = " ", decimal: str = ".", header: str = "", extra: str = ""
-) -> Path:
+def write_text(path: Path, xyz: np.ndarray, *, delimiter: str = " ", decimal: str = ".", header: str = "", extra: str = "") -> Path:
     """One point a line, three decimals."""
     rows = (delimiter.join(f"{v:.3f}".replace(".", decimal) for v in p) + extra for p in xyz.tolist())
     path.write_text(header + "\n".join(rows) + "\n")

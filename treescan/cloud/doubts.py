@@ -8,22 +8,22 @@ from numpy.typing import NDArray
 from treescan.cloud.thin import Voxels
 from treescan.units import FOOT_M
 
-PLAN_BLOCK = 8
-"""Coarse cells on the side of the block over which a height is taken: about one crown."""
+PLAN_BLOCK = 32.0
+"""Side of the block over which a height is taken: one wide crown. [m]"""
 
 SMALLEST = 0.5
 """A cloud lower than this holds no tree, if its unit is right. [m]"""
 
 
 def tallest_rise(cells: Voxels, stray: NDArray[np.bool_]) -> float:
-    """Largest difference in height within any block of `PLAN_BLOCK` coarse cells in plan. [m]
+    """Largest difference in height within any block of `PLAN_BLOCK` in plan. [m]
 
-    On a slope of 30 degrees a block of 8 m adds 5 m, so the figure is an upper estimate of what stands there.
+    On a slope of 30 degrees the block itself adds up to 26 m, so the figure is an upper estimate of what stands there.
     """
     ijk, z = cells.ijk[~stray], cells.centroids[~stray, 2]
     if not len(z):
         return 0.0
-    block = ijk[:, :2].astype(np.int64) // PLAN_BLOCK
+    block = ijk[:, :2].astype(np.int64) // max(round(PLAN_BLOCK / cells.cell), 1)
     block -= block.min(axis=0)
     _, group = np.unique(block[:, 0] * (block[:, 1].max() + 1) + block[:, 1], return_inverse=True)
     low, high = np.full(group.max() + 1, np.inf), np.full(group.max() + 1, -np.inf)

@@ -31,7 +31,7 @@ class Tally:
     high: NDArray[np.float64] = field(default_factory=lambda: np.full(3, -np.inf))
 
 
-WIDEST_FOR_HEIGHT = 4.0
+WIDEST_FOR_HEIGHT = 8.0
 """Coarse cells wider than this take in whole hillsides, so heights of single things cannot be judged. [m]"""
 
 
@@ -71,7 +71,7 @@ def doubts(
     if strays.cells.cell > WIDEST_FOR_HEIGHT:
         return
     yield height_doubt(
-        tallest_rise(strays.cells, strays.stray), PLAN_BLOCK * strays.cells.cell, extent, bool(stated), settings.tallest_tree
+        tallest_rise(strays.cells, strays.stray), PLAN_BLOCK, extent, bool(stated), settings.tallest_tree
     )
 
 
