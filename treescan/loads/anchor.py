@@ -79,6 +79,8 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats, rng: np.random.Generator) -
     row, governing = _worst(tree, loads, path)
     legs = LegLoads(loads.leg_point[row], loads.leg_forces()[row])
     check = _limb_check(tree, rig, loads, path, legs, row, governing, rng)
+    if check.self_weight_share > 1.0:
+        return _not_seen(rig, contacts, _misread(tree, check))
     climber = loads.pulls.place[row].copy()
     if loads.pulls.work[row] < 0:  # just below the support, where the stop is hardest
         climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
@@ -168,6 +170,15 @@ def _limb_check(
         reason=reason,
         overload_chance=overload,
         slope_change=turn,
+    )
+
+
+def _misread(tree: Tree, check: LimbCheck) -> str:
+    """Why a limb that stands but could not, as measured, is not judged."""
+    g, at = tree.graph, check.governing
+    return (
+        f"as measured, the limb could not carry even itself at {g.xyz[at, 2] - g.xyz[0, 2]:.1f} m "
+        f"(limb {g.limb[at]}, {2000 * tree.sections.radius[at]:.0f} mm), so its diameter or its course was misread"
     )
 
 

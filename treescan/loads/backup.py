@@ -14,6 +14,7 @@ from itertools import pairwise
 
 import networkx as nx
 import numpy as np
+from numba import njit
 
 from treescan.estimate import Estimate
 from treescan.geometry import segment_segment, unit
@@ -23,7 +24,18 @@ from treescan.loads.rope_run import RopeRun, taut_rope
 from treescan.loads.settings import LoadSettings
 from treescan.loads.shock import arrest_force, sharing_length
 from treescan.units import G
-from treescan.wood.graph import Floats, WoodGraph
+from treescan.wood.graph import Floats, Ints, WoodGraph
+
+
+@njit(cache=True)
+def carried(parent: Ints, node: int) -> np.ndarray:  # pragma: no cover - compiled
+    """True for `node` and every node it carries, (n,)."""
+    out = np.zeros(len(parent), np.bool_)
+    out[node] = True
+    for i in range(node + 1, len(parent)):
+        out[i] = out[parent[i]]
+    return out
+
 
 LONGEST = 6
 """Catches followed before the chain is said to end at the ground."""

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.backup import LONGEST, UNKNOWN, Fall, Hang, fall, label_of, next_supports, shared_limb, swing_hits, to_ground
+from treescan.loads.backup import LONGEST, UNKNOWN, Fall, Hang, carried, fall, label_of, next_supports, shared_limb, swing_hits, to_ground
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.limb_check import Catch
 from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_break, load_path, margin_case, unseen, used
@@ -43,7 +43,7 @@ def failure_chain(
             False,
             "",
         )
-    gone = g.above(broken)
+    gone = carried(g.parent, broken)
     cause = _common_cause(tree, contacts, gone)
     hang = Hang(tuple(contacts), climber)
     rope = taut_rope(base, climber, supports_of(contacts)).length
@@ -61,7 +61,7 @@ def failure_chain(
         redundant |= bool(clear and margin.known and margin.p5 >= settings.holds_p5)
         cause = cause or _shared(tree, contacts[-1], caught[-1])
         broken = likely_break(tree, path, utilised) if path is not None and utilised is not None else _foot(tree, caught[-1])
-        gone = gone | g.above(broken)
+        gone = gone | carried(g.parent, broken)
         hang = found.hang
     drop = float(hang.climber[2] - ground)
     catches.append(to_ground(drop, f"Nothing {'else ' if catches else ''}catches: {drop:.1f} m to the ground."))

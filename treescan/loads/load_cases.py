@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.loads.settings import LoadSettings
-from treescan.loads.shock import arrest_force, braced_tension, pendulum_force
+from treescan.loads.shock import arrest_at_angle, braced_tension, pendulum_force
 from treescan.units import G
 from treescan.wood.graph import Floats, Ints
 
@@ -66,8 +66,8 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: 
         "work positioning": np.full(len(at), settings.positioning_factor * w),
         "limb walk": np.where(straight, 0.0, settings.limb_walk_factor * w * braced_tension(at)),
         "swing": np.where(straight, w * pendulum_force(widest), 0.0),
-        "abrupt stop": arrest_force(w, settings.rope_modulus, settings.slack, rope + behind),
-        "rescue": np.full(len(at), settings.rescue_factor * (w + settings.rescue_mass * G)),
+        "abrupt stop": arrest_at_angle(w, settings.rope_modulus, settings.slack, rope + behind, at),
+        "rescue": (w + settings.rescue_mass * G) * np.where(straight, settings.rescue_factor, 1.0),
         "load test": np.where(straight, settings.test_people * w, 0.0),
     }
     names = [c for c in table if c in settings.cases] or ["at rest"]

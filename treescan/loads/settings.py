@@ -35,7 +35,7 @@ class LoadSettings:
         1.0, "W", "on W / cos(rope angle), braced at the feet; no measurement found", "geometry", low=1.0, high=12.0
     )
     rescue_factor: float = setting(
-        1.5, "W", "on the weight of both people; no measurement found", "project_choice", low=1.0, high=12.0
+        1.5, "W", "on the weight of both people hanging plumb; no measurement found", "project_choice", low=1.0, high=12.0
     )
     slack: float = setting(0.3, "m", "free fall before the rope comes tight, abrupt stop", "project_choice", low=0.0, high=20.0)
     shortest_rope: float = setting(
@@ -168,6 +168,10 @@ class LoadSettings:
     )
     diameter_reach: float = setting(
         1.0, "m", "distance along a limb over which the rest of it fades (1/e)", "project_choice", low=0.01, high=100.0
+    )
+    longest_bridge: float = setting(
+        0.15, "m", "longer gaps of the scan on the load path are not seen; shorter ones than this and the limb's diameter are spanned "
+        "by the thinner of their ends", "project_choice", low=0.0, high=2.0
     )
     samples: int = setting(2000, "", "draws of the margin", "project_choice", low=100, high=200000)
     holds_p5: float = setting(1.5, "-", "least 5th percentile of the margin for 'holds'", "project_choice", low=0.5, high=20.0)

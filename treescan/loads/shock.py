@@ -27,6 +27,15 @@ def arrest_force(weight: ArrayLike, modulus: ArrayLike, fall: ArrayLike, rope: A
     return w + np.sqrt(w * w + 2 * w * k * h / length)
 
 
+def arrest_at_angle(weight: ArrayLike, modulus: ArrayLike, fall: ArrayLike, rope: ArrayLike, angle: ArrayLike) -> Floats:
+    """Peak rope force when a climber out at a rope angle drops plumb before the rope comes tight. [N]
+
+    Only the weight and the drop along the rope stretch it, each times cos(angle); the rest goes into the swing that follows.
+    """
+    along = np.cos(np.asarray(angle, float))
+    return arrest_force(np.asarray(weight, float) * along, modulus, np.asarray(fall, float) * along, rope)
+
+
 def fall_factor(fall: ArrayLike, rope: ArrayLike) -> Floats:
     """Free fall over rope length."""
     return np.asarray(fall, float) / np.asarray(rope, float)

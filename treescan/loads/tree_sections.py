@@ -35,7 +35,7 @@ class TreeSections:
     radius : (n,) float         Of the load-bearing round. [m]  NaN = not seen.
     sd : (n,) float             Relative standard deviation of the radius.
     counted : (n,) bool         False inside the parent limb, and at the root.
-    known : (n,) bool           False where the scan bridged a gap or gave no diameter.
+    known : (n,) bool           False where the scan bridged a gap or gave no diameter, gaps shorter than the limit aside.
     k : (n, 3) float            Union factor low, middle, high; 1 away from forks.
     fork : (n,) bool            True where a limb meets its parent.
     reported : Reported
@@ -79,13 +79,16 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
     median = share * np.exp(-0.5 * (log_mor + log_live))
     sd = graph.radius_sd / np.where(graph.radius > 0, graph.radius, np.nan)
     sd = np.where(np.isfinite(sd), np.maximum(sd, settings.diameter_sd_least), settings.diameter_sd_unstated)
+    known = graph.seen & np.isfinite(radius) & (radius > 0)
+    spanned, radius = _spanned(graph, known, counted, point, radius, settings.longest_bridge)
+    sd = np.where(spanned, np.maximum(sd, settings.diameter_sd_unstated), sd)
     return TreeSections(
         point=point,
         axis=graph.direction,
         radius=radius,
         sd=sd,
         counted=counted,
-        known=graph.seen & np.isfinite(radius) & (radius > 0),
+        known=known | spanned,
         k=k,
         fork=fork,
         reported=reported,
@@ -128,6 +131,35 @@ def _section_points(graph: WoodGraph) -> tuple[Floats, np.ndarray, np.ndarray]:
         share = (bark - before[last]) / (off[last] - before[last])
         point[i] = point[i] + np.clip(share, 0.0, 1.0) * (graph.xyz[i] - point[i])
     return point, counted, fork
+
+
+def _spanned(
+    graph: WoodGraph, known: np.ndarray, counted: np.ndarray, point: Floats, radius: Floats, longest: float
+) -> tuple[np.ndarray, Floats]:
+    """Sections in gaps too short to matter, and the radii with the thinner end of the gap put into them.
+
+    A gap counts from where its first section is taken to its last node; it must be shorter than `longest` and than the limb's diameter
+    and have seen wood of the same limb beyond it (and before it, unless it starts at the parent's bark). [m]
+    """
+    spanned, out = np.zeros(len(graph), bool), radius.copy()
+    for line in graph.limbs.nodes:
+        own = line[counted[line]]
+        gap = ~known[own]
+        if not gap.any():
+            continue
+        edge = np.flatnonzero(np.diff(np.concatenate([[False], gap, [False]]).astype(int)))
+        for first, end in edge.reshape(-1, 2):
+            if end == len(own) or (first == 0 and graph.limb[own[0]] == 0):
+                continue
+            ends = [radius[own[end]], *([radius[own[first - 1]]] if first else [])]
+            length = float(np.linalg.norm(np.diff(graph.xyz[own[first:end]], axis=0), axis=1).sum())
+            length += float(np.linalg.norm(graph.xyz[own[first]] - point[own[first]]))
+            thin = float(min(ends))
+            if length <= min(longest, 2 * thin):
+                spanned[own[first:end]] = True
+                stated = np.where(np.isfinite(radius[own[first:end]]), radius[own[first:end]], np.inf)
+                out[own[first:end]] = np.minimum(stated, thin)
+    return spanned, out
 
 
 def _own_weight(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, point: Floats) -> tuple[Floats, Floats]:

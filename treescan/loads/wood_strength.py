@@ -161,12 +161,10 @@ def wood_of(species: str | None, settings: LoadSettings) -> Wood:
     settings : LoadSettings Scatter where none is stated, measured density, bark.
     """
     rows, how = _match(species)
-    best = min(rows, key=lambda r: r.mor)
     if how in ("conifer", "broadleaf", "unknown"):
-        wood = _low(rows, how, species, settings)
-    else:
-        wood = _from_row(best, rows, how, str(species), settings)
-    return _scaled(wood, settings)
+        return _scaled(_low(rows, how, species, settings), settings)
+    weakest = min(rows, key=lambda r: r.mor)
+    return _scaled(_from_row(weakest, rows, how, str(species), settings), settings)
 
 
 def _match(species: str | None) -> tuple[list[Row], str]:

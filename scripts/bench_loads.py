@@ -1,0 +1,82 @@
+"""Times of the loads room: sections against load cases, whole checks, rope runs, first-order against drawn margins.
+
+Run it alone on the machine: `python scripts/bench_loads.py`. Wall and processor seconds, best of three after one warm-up.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))
+
+from strategies import alone, random_tree
+
+from treescan.loads.anchor import check_anchors
+from treescan.loads.limb_check import Rig
+from treescan.loads.rope_run import Supports, taut_rope
+from treescan.loads.section_stress import peaks
+from treescan.loads.settings import LoadSettings
+from treescan.loads.wood_strength import wood_of
+
+
+def timed(work: Callable[[], object]) -> tuple[float, float]:
+    """Best wall and processor seconds of three runs after one warm-up."""
+    work()
+    best = (np.inf, np.inf)
+    for _ in range(3):
+        wall, cpu = time.perf_counter(), time.process_time()
+        work()
+        best = min(best, (time.perf_counter() - wall, time.process_time() - cpu))
+    return best
+
+
+def section_search(sections: int, cases: int) -> Callable[[], object]:
+    """5,000 sections x 200 load cases in the target."""
+    rng = np.random.default_rng(0)
+    axis = rng.normal(size=(sections, 3))
+    axis /= np.linalg.norm(axis, axis=1, keepdims=True)
+    given = (
+        rng.normal(0, 3, (sections, 3)), axis, rng.uniform(0.03, 0.3, sections), *rng.uniform(5e6, 3e7, (3, sections)),
+        rng.uniform(0, 2000, sections), rng.normal(0, 500, (sections, 3)), np.ones((sections, 2), bool),
+        rng.normal(0, 1500, (cases, 2, 3)), rng.normal(0, 4000, (cases, 2, 3)),
+    )  # fmt: skip
+    return lambda: peaks(*given)
+
+
+def whole_tree(unions: int, work_points: int) -> tuple[str, Callable[[], object]]:
+    """Every union with three systems over the work points of one tree."""
+    graph = random_tree(3, limbs=30, height=20, dbh=0.6)
+    u = graph.unions
+    rigs = [
+        Rig(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+        for k in range(min(unions, len(u)))
+        for s in ("MRS", "SRS canopy", "SRS basal")
+    ]  # fmt: skip
+    work = graph.xyz[np.random.default_rng(0).choice(len(graph), work_points)]
+    settings = LoadSettings()
+    wood = wood_of("oak", settings)
+    return f"{len(rigs)} rigs x {work_points} work points, {len(graph)} nodes", lambda: check_anchors(
+        graph, alone(graph), wood, rigs, work, settings, 1
+    )
+
+
+def ropes(count: int) -> Callable[[], object]:
+    """Ropes over four tapered limbs, free along them."""
+    s = Supports.of([[i, 0.1 * i, 5 + 0.2 * (i % 2)] for i in range(1, 5)], [0.1, 1, 0.05], 0.1, taper=-0.02, low=-9, high=9)
+    return lambda: [taut_rope([0, 0, 0], [5.0, 0.1, 0.01 * i], s) for i in range(count)]
+
+
+def main() -> None:
+    label, checks = whole_tree(60, 200)
+    for name, work in [("5,000 sections x 200 load cases", section_search(5000, 200)), (label, checks), ("1,000 ropes over 4 limbs", ropes(1000))]:
+        wall, cpu = timed(work)
+        print(f"{name:60s} {wall:7.3f} s wall {cpu:7.3f} s processor")
+
+
+if __name__ == "__main__":
+    main()
