@@ -43,7 +43,7 @@ def merge_ghosts(xyz: Floats, limb: Ints, axes: LimbAxes) -> tuple[LimbAxes, Int
 
 
 def trim_starts(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, Ints]:
-    """Give the first part of a limb back to its parent where it only runs along the parent's bark, with the side limbs on that part.
+    """Give the first part of a limb back to its parent, up to where it last touches the parent's bark, with the side limbs on that part.
 
     Parameters
     ----------
@@ -54,7 +54,8 @@ def trim_starts(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, In
     first = np.zeros(len(axes), np.int64)
     for k in range(1, len(axes)):
         run = on_bark[axes.rows(k)]
-        first[k] = 0 if run.all() or len(run) < 3 else int(np.argmin(run))
+        last = np.flatnonzero(run)
+        first[k] = int(last[-1]) + 1 if len(last) and last[-1] < len(run) - 3 else 0
     parent = axes.parent.copy()
     for c in range(1, len(axes)):
         k = int(axes.parent[c])
