@@ -22,7 +22,7 @@ HIGH_ENOUGH = 3.0
 """Flights up to this far above the wanted limb are asked what stopped them. [m]"""
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _count_stops(sc: Scene, grid: Grid, feet: Floats, union: int, limbs: int) -> tuple[Ints, Ints]:
     """Of the flights that would pass over the union, how many each limb stops, and how they end otherwise.
 
@@ -63,7 +63,7 @@ def _count_stops(sc: Scene, grid: Grid, feet: Floats, union: int, limbs: int) ->
                     elif end == HIT_WIRE:
                         other[1] += 1
                     else:
-                        found, _, _ = throw_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height[g], grid.step[g], over, unions, classes)
+                        found, _, _ = throw_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height[g], grid.step[g], union, over, unions, classes)
                         served = False
                         for q in range(found):
                             served |= unions[q] == union

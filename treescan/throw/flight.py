@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from treescan.throw.settings import ThrowSettings
@@ -24,8 +24,11 @@ Floats = NDArray[np.float64]
 PIECES = 128
 """Straight pieces of a tabulated flight: the chord lies below the curve by at most apex / PIECES^2, 1.5 mm at 25 m."""
 
-STEP = 0.01
+STEP = 0.02
 """Time step of the integration. [s]"""
+
+MOST_STEPS = 1500
+"""A flight is followed for at most this many time steps."""
 
 
 @dataclass(frozen=True)
@@ -53,14 +56,14 @@ def drag_constant(settings: ThrowSettings) -> float:
     return float(0.5 * settings.air_density * settings.drag * np.pi * settings.bag_radius**2)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _rates(vx: float, vz: float, s: float, m: float, line: float, kd: float) -> tuple[float, float, float]:
     v = np.sqrt(vx * vx + vz * vz)
     b = (kd + line) * v / (m + line * s)
     return -b * vx, -b * vz - G, v
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _advance(x: float, z: float, vx: float, vz: float, s: float, h: float, m: float, line: float, kd: float) -> tuple[float, float, float, float, float]:
     """One Runge-Kutta step of length h."""
     ax1, az1, r1 = _rates(vx, vz, s, m, line, kd)
@@ -79,7 +82,7 @@ def _advance(x: float, z: float, vx: float, vz: float, s: float, h: float, m: fl
     )
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def fly(elevation: float, speed: float, m: float, line: float, kd: float, floor: float, h: float) -> Floats:
     """One flight until it falls to `floor` (negative, relative to the release), as rows (x, z, vx, vz, line paid out).
 
@@ -91,20 +94,25 @@ def fly(elevation: float, speed: float, m: float, line: float, kd: float, floor:
     -------
     (k, 5) float    The last row lies at or below the floor.
     """
-    out = np.empty((4000, 5))
+    out = np.empty((MOST_STEPS, 5))
+    return out[: _fly_into(out, elevation, speed, m, line, kd, floor, h)].copy()
+
+
+@njit(cache=True, nogil=True)
+def _fly_into(out: Floats, elevation: float, speed: float, m: float, line: float, kd: float, floor: float, h: float) -> int:
     x, z, s = 0.0, 0.0, 0.0
     vx, vz = speed * np.cos(elevation), speed * np.sin(elevation)
     k = 0
-    while k < 4000:
+    while k < len(out):
         out[k, 0], out[k, 1], out[k, 2], out[k, 3], out[k, 4] = x, z, vx, vz, s
         k += 1
         if z <= floor and vz < 0.0:
             break
         x, z, vx, vz, s = _advance(x, z, vx, vz, s, h, m, line, kd)
-    return out[:k].copy()
+    return k
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _tabulate(path: Floats, height: Floats) -> float:
     """Heights on equal steps of x by cubic Hermite interpolation in x; returns the step."""
     last = path[-1, 0]
@@ -123,12 +131,13 @@ def _tabulate(path: Floats, height: Floats) -> float:
     return step
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True, nogil=True)
 def _table(elevation: Floats, speed: Floats, m: float, line: float, kd: float, floor: float) -> tuple[Floats, Floats]:
     n = len(speed)
-    height, step = np.empty((n, PIECES + 1)), np.empty(n)
-    for i in prange(n):
-        step[i] = _tabulate(fly(elevation[i], speed[i], m, line, kd, floor, STEP), height[i])
+    height, step, path = np.empty((n, PIECES + 1)), np.empty(n), np.empty((MOST_STEPS, 5))
+    for i in range(n):
+        k = _fly_into(path, elevation[i], speed[i], m, line, kd, floor, STEP)
+        step[i] = _tabulate(path[:k], height[i])
     return height, step
 
 

@@ -20,7 +20,7 @@ MOST_CAPTURED = 96
 """A line over more limbs than this is not looked at further."""
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def height_on(zs: Floats, step: float, s: float) -> float:
     """Height of a tabulated flight at distance s. [m]"""
     u = s / step
@@ -30,7 +30,7 @@ def height_on(zs: Floats, step: float, s: float) -> float:
     return zs[j] + (u - j) * (zs[j + 1] - zs[j])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def gap_segments(
     px: float, py: float, pz: float, dx: float, dy: float, dz: float, qx: float, qy: float, qz: float, ex: float, ey: float, ez: float
 ) -> tuple[float, float, float]:
@@ -56,7 +56,7 @@ def gap_segments(
     return gx * gx + gy * gy + gz * gz, s, t
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def first_touch(sc: Scene, pl: Plane, k: int, zs: Floats, step: float, z_hand: float) -> float:
     """Distance s at which the bag first touches shape k of the plane; INFINITE when it never does."""
     h = pl.shape[k]
@@ -74,20 +74,18 @@ def first_touch(sc: Scene, pl: Plane, k: int, zs: Floats, step: float, z_hand: f
     return INFINITE
 
 
-@njit(cache=True)
-def _landing(pl: Plane, zs: Floats, step: float, z_hand: float) -> float:
+@njit(cache=True, nogil=True)
+def landing_place(pl: Plane, zs: Floats, step: float, z_hand: float) -> float:
     """Distance s at which the flight meets the ground."""
+    top = pl.ground.max()
     j = PIECES
-    top = pl.ground[0]
-    for k in range(1, len(pl.ground)):
-        top = max(top, pl.ground[k])
     while j > 1 and zs[j - 1] + z_hand < top and zs[j - 1] >= zs[j]:
         j -= 1
-    s_from = max((j - 1) * step, 0.3)
+    s = max((j - 1) * step, min(0.3, step))
     s_last = min(PIECES * step, RANGE)
-    s, z_before = s_from, height_on(zs, step, s_from) + z_hand - _ground(pl, s_from)
+    z_before = height_on(zs, step, s) + z_hand - _ground(pl, s)
     if z_before <= 0.0:
-        return s_from
+        return s
     ds = min(GROUND_STEP, max(step, 0.05))
     while s < s_last:
         s1 = min(s + ds, s_last)
@@ -98,42 +96,42 @@ def _landing(pl: Plane, zs: Floats, step: float, z_hand: float) -> float:
     return s_last
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _ground(pl: Plane, s: float) -> float:
     u = s / GROUND_STEP
     k = min(int(u), len(pl.ground) - 2)
     return pl.ground[k] + (u - k) * (pl.ground[k + 1] - pl.ground[k])
 
 
-@njit(cache=True)
-def follow(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, over: Ints) -> tuple[int, float, int, int]:
-    """Fly one tabulated flight through the plane.
+@njit(cache=True, nogil=True)
+def first_obstacle(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float) -> tuple[int, float, int]:
+    """What a tabulated flight meets first, the ground left aside.
 
     Parameters
     ----------
     zs : (PIECES + 1,), step        A row of `Flights`. [m]
     z_hand : float                  Height of the release point. [m]
-    over : (MOST_CAPTURED,) int32   Filled with the crossings under the flight, near end first.
 
     Returns
     -------
-    end : int           LANDED, HIT_LIMB, HIT_BESIDE, HIT_WIRE.
-    s_end : float       Where. [m]
+    end : int           LANDED (nothing met), HIT_LIMB, HIT_BESIDE, HIT_WIRE.
+    s_end : float       Where; the end of the table where nothing was met. [m]
     hit : int           Shape of the plane that was hit, -1 none.
-    count : int         Crossings in `over`.
+
+    Notes
+    -----
+    A flight is concave, so over a shape's width it lies above the lower of its two heights at the edges: most shapes need no more.
     """
     end, hit = LANDED, -1
-    s_end = _landing(pl, zs, step, z_hand)
-    apex = 0
-    for j in range(1, PIECES + 1):
-        if zs[j] < zs[j - 1]:
-            apex = j - 1
-            break
+    s_end = min(PIECES * step, RANGE)
+    apex = highest_column(zs)
     s_apex, z_apex = apex * step, zs[apex] + z_hand
     for k in range(pl.counts[0]):
         h = pl.shape[k]
         if h[0] >= s_end:
             break
+        if h[2] > z_apex:
+            continue
         lo = max(h[0], 0.0)
         hi = min(h[1], s_end)
         za = height_on(zs, step, lo) + z_hand
@@ -155,6 +153,28 @@ def follow(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, over: I
         if pl.column[k, 1] - sc.bag_radius <= z <= pl.column[k, 2] + sc.bag_radius:
             s_end, hit, end = s, -1, HIT_BESIDE
             break
+    return end, s_end, hit
+
+
+@njit(cache=True, nogil=True)
+def highest_column(zs: Floats) -> int:
+    """Column of a tabulated flight's highest point (bisection: heights rise, then fall)."""
+    lo, hi = 0, PIECES
+    while lo < hi:
+        mid = (lo + hi) // 2
+        if zs[mid + 1] > zs[mid]:
+            lo = mid + 1
+        else:
+            hi = mid
+    return lo
+
+
+@njit(cache=True, nogil=True)
+def crossings_under(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, s_end: float, over: Ints) -> int:
+    """Limbs that pierce the curtain between the flight, up to s_end, and the ground: their crossings, near end first, put into `over`.
+
+    Returns their number, or -1 when a wire is among them.
+    """
     count = 0
     for c in range(pl.counts[1]):
         s = pl.cross[c, 0]
@@ -162,14 +182,30 @@ def follow(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, over: I
             break
         if pl.cross[c, 1] < height_on(zs, step, s) + z_hand:
             if limb_of(sc, pl.cross_item[c]) == WIRE:
-                return HIT_WIRE, s, hit, 0
+                return -1
             if count < MOST_CAPTURED:
                 over[count] = c
             count += 1
+    return count
+
+
+@njit(cache=True, nogil=True)
+def follow(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, over: Ints) -> tuple[int, float, int, int]:
+    """Fly one tabulated flight through the plane: how it ends, where [m], the shape hit, and how many crossings lie under it.
+
+    A limb beyond the landing place cannot be under the flight, so the ground decides only where the bag comes down.
+    """
+    end, s_end, hit = first_obstacle(sc, pl, zs, step, z_hand)
+    count = crossings_under(sc, pl, zs, step, z_hand, s_end, over)
+    if count < 0:
+        return HIT_WIRE, s_end, hit, 0
+    s_ground = landing_place(pl, zs, step, z_hand)
+    if s_ground < s_end:
+        return LANDED, s_ground, -1, count
     return end, s_end, hit, count
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def way_down_clear(sc: Scene, pl: Plane, s: float, z_top: float, skip_limb: int) -> bool:
     """Can the bag fall from z_top to the ground at distance s without touching another limb than `skip_limb`?"""
     if s <= 0.0:
@@ -192,7 +228,7 @@ def way_down_clear(sc: Scene, pl: Plane, s: float, z_top: float, skip_limb: int)
     return True
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def shaft_clear(sc: Scene, pl: Plane, c: int, side: int) -> bool:
     """Is the strip beside crossing c clear for a falling bag? side 0: thrower's side, 1: far side. Looked up once a plane."""
     if pl.shaft[c, side] < 0:
@@ -202,13 +238,13 @@ def shaft_clear(sc: Scene, pl: Plane, c: int, side: int) -> bool:
     return pl.shaft[c, side] == 1
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def least_weight(line: float, tail: float, friction: float, turning: float) -> float:
     """Lightest bag that starts to run down by itself: line x tail x exp(friction x turning). [kg]"""
     return line * max(tail, 0.0) * np.exp(friction * turning)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, end: int, s_end: float, lodged: bool, z_hand: float) -> tuple[int, int]:
     """Isolation class for the target crossing over[which], and the workings it needs; class 0 = the throw does not serve this union.
 
@@ -265,7 +301,7 @@ def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, end: int,
     return 0, 0
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def bag_lodges(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, end: int, s_end: float, hit: int) -> bool:
     """After hitting something the bag drops straight down: does it stay up in the tree?"""
     if end == LANDED:
@@ -276,7 +312,7 @@ def bag_lodges(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, end
     return not way_down_clear(sc, pl, s_end, z, sc.limb[pl.item[hit]])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def lands_badly(sc: Scene, x: float, y: float) -> bool:
     """Would the bag come down on a road, roof, water or other closed area?"""
     if not sc.has_side:
@@ -286,7 +322,7 @@ def lands_badly(sc: Scene, x: float, y: float) -> bool:
     return 0 <= i < sc.bad.shape[0] and 0 <= j < sc.bad.shape[1] and sc.bad[i, j]
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def unsnagged(sc: Scene, zs: Floats, step: float, x: float, y: float, z_hand: float, azimuth: float, s_end: float) -> float:
     """Chance that twigs and leaves do not catch the bag: exp(-k x integral of density along the flight)."""
     if not sc.has_leaf:

@@ -52,7 +52,7 @@ class Plane(NamedTuple):
     scratch_item: Ints
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def empty_plane(capacity: int) -> Plane:
     """Room for a plane that meets at most `capacity` segments."""
     n = capacity + 1
@@ -70,7 +70,7 @@ def empty_plane(capacity: int) -> Plane:
     )
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def ground_at(sc: Scene, x: float, y: float) -> float:
     """Ground height, bilinear between cell centres; the edge cell's value outside the grid. [m]"""
     rows, cols = sc.ground.shape
@@ -82,7 +82,7 @@ def ground_at(sc: Scene, x: float, y: float) -> float:
     return (1 - fy) * ((1 - fx) * sc.ground[i, j] + fx * sc.ground[i, j1]) + fy * ((1 - fx) * sc.ground[i1, j] + fx * sc.ground[i1, j1])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def leaf_at(sc: Scene, x: float, y: float, z: float) -> float:
     """Twig and leaf density. [1/m]"""
     i = int(np.floor((x - sc.leaf_corner[0]) / sc.leaf_cell))
@@ -94,7 +94,7 @@ def leaf_at(sc: Scene, x: float, y: float, z: float) -> float:
     return sc.leaf[i, j, k]
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def slice_top(z0: float, n0: float, r0: float, z1: float, n1: float, r1: float) -> tuple[float, float]:
     """Highest point of a tapered capsule in the plane n = 0, and the share along it of the sphere it lies on.
 
@@ -113,7 +113,7 @@ def slice_top(z0: float, n0: float, r0: float, z1: float, n1: float, r1: float) 
     return z0 + dz * t + np.sqrt(max(r * r - n * n, 0.0)), t
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items: Ints, count: int) -> None:
     """Fill the plane through (ox, oy) in direction `azimuth` from the scene's rows items[:count]."""
     ux, uy = np.sin(azimuth), np.cos(azimuth)
@@ -168,7 +168,7 @@ def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items
     pl.shaft[:q] = -1
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _sort_crossings(pl: Plane, q: int) -> None:
     """Crossings by rising s (insertion sort: there are few)."""
     for k in range(1, q):
@@ -183,7 +183,7 @@ def _sort_crossings(pl: Plane, q: int) -> None:
         pl.cross_item[j + 1] = item
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _fill_columns(sc: Scene, pl: Plane, ox: float, oy: float, ux: float, uy: float, q: int) -> tuple[int, int]:
     """Solid columns along the plane; each run higher than a person can lift a line over counts as one crossing."""
     rows, cols = sc.low.shape
@@ -214,7 +214,7 @@ def _fill_columns(sc: Scene, pl: Plane, ox: float, oy: float, ux: float, uy: flo
     return c, q
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def limb_of(sc: Scene, item: int) -> int:
     """Limb of a crossing's item; BESIDE for what is not this tree."""
     return sc.limb[item] if item >= 0 else BESIDE

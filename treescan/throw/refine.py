@@ -11,7 +11,7 @@ from treescan.throw.flight import Flights, flights
 from treescan.throw.outcome import HIT_WIRE
 from treescan.throw.scene import Scene
 from treescan.throw.settings import Method, ThrowSettings
-from treescan.throw.spread import cell_mass, even_pairs, normal_nodes, normal_quantile, spread_block
+from treescan.throw.spread import cell_mass, normal_nodes, normal_pairs, spread_block
 from treescan.throw.sweep import throw_many
 
 Floats = NDArray[np.float64]
@@ -56,7 +56,7 @@ def floor_of(scene: Scene) -> float:
 def fine_sample(scene: Scene, feet: Floats, aim: Aim, method: Method, union: int, settings: ThrowSettings) -> Sample:
     """Evenly spread throws about one aim: azimuths at the mid-quantiles, for each a share of an even set of flights."""
     azimuth = aim.azimuth + method.azimuth_sd * normal_nodes(settings.fine_planes)
-    pairs = normal_quantile(even_pairs(settings.fine_flights * GROUPS))
+    pairs = normal_pairs(settings.fine_flights * GROUPS)
     table = flights(
         np.clip(aim.elevation + method.elevation_sd * pairs[:, 0], 0.02, np.pi / 2 - 0.005),
         np.maximum(aim.speed * (1 + method.speed_sd * pairs[:, 1]), 0.5),

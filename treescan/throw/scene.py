@@ -34,7 +34,7 @@ class Scene(NamedTuple):
     low, high, bad, side_corner, side_cell     What stands beside the tree per column: lowest and highest solid [m] (low > high: none);
                                                True where a bag must not land.
     leaf, leaf_corner, leaf_cell               Foliage density. [1/m]
-    has_side, has_leaf                         False: nothing to look for.
+    has_side, has_leaf, has_wire               False: nothing to look for.
     bag_radius, bag_mass, line, friction, snag, clearance, lift, most_worked, release      Settings.
     """
 
@@ -63,6 +63,7 @@ class Scene(NamedTuple):
     leaf_cell: float
     has_side: bool
     has_leaf: bool
+    has_wire: bool
     bag_radius: float
     bag_mass: float
     line: float
@@ -138,6 +139,7 @@ def build_scene(graph: WoodGraph, beside: Beside, site: Site, settings: ThrowSet
         float(beside.foliage.cell),
         bool(any_side),
         bool(np.any(leaf > 0)),
+        w > 0,
         settings.bag_radius,
         settings.bag_mass,
         settings.line_density,

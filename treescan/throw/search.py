@@ -7,6 +7,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +18,7 @@ from treescan.progress import Progress, quiet
 from treescan.throw.blocked import why_blocked
 from treescan.throw.detail import work_out
 from treescan.throw.flight import flights
-from treescan.throw.refine import Aim, best_nearby, fine_sample, floor_of
+from treescan.throw.refine import Aim, Sample, best_nearby, fine_sample, floor_of
 from treescan.throw.scene import Scene, build_scene
 from treescan.throw.settings import Method, ThrowSettings
 from treescan.throw.spread import cell_mass
@@ -35,9 +37,6 @@ ELEVATION_CELL = np.radians(2.0)
 SPEED_CELL = 0.045
 """Coarse steps of elevation [rad] and speed [share]."""
 
-CHUNK = 32
-"""Standing places between two progress reports."""
-
 
 def coarse_grid(scene: Scene, settings: ThrowSettings) -> Grid:
     """Flights and spreads for the coarse sweep, over the limits of all methods at hand."""
@@ -49,7 +48,9 @@ def coarse_grid(scene: Scene, settings: ThrowSettings) -> Grid:
     ee, vv = np.meshgrid(elevation, speed, indexing="ij")
     table = flights(ee.ravel(), vv.ravel(), settings, floor_of(scene))
     step = 2 * np.pi / AZIMUTH_CELLS
-    around = step * np.arange(-8, 9)
+    spreads = sorted({(m.azimuth_sd, m.elevation_sd, m.speed_sd) for m in methods})
+    w = int(np.ceil(max(4 * max(s[0] / step, s[1] / (elevation[1] - elevation[0]), s[2] / (speed[1] / speed[0] - 1)) for s in spreads)))
+    offsets = np.arange(-w, w + 1)
     return Grid(
         step,
         AZIMUTH_CELLS,
@@ -57,15 +58,16 @@ def coarse_grid(scene: Scene, settings: ThrowSettings) -> Grid:
         speed,
         table.height,
         table.step,
-        np.array([cell_mass([0.0], around, m.azimuth_sd)[0, 8:] for m in methods]),
-        np.array([_allowed(elevation, m.elevation_low, m.elevation_high) * cell_mass(elevation, elevation, m.elevation_sd) for m in methods]),
-        np.array([_allowed(speed, m.speed_low, m.speed_high) * cell_mass(speed, speed, m.speed_sd * speed) for m in methods]),
+        np.array([spreads.index((m.azimuth_sd, m.elevation_sd, m.speed_sd)) for m in methods]),
+        np.array([cell_mass([0.0], step * offsets, s[0])[0] for s in spreads]),
+        np.array([cell_mass([0.0], (elevation[1] - elevation[0]) * offsets, s[1])[0] for s in spreads]),
+        np.array([cell_mass([1.0], (speed[1] / speed[0]) ** offsets, s[2])[0] for s in spreads]),
+        np.array([(elevation >= m.elevation_low - 1e-9) & (elevation <= m.elevation_high + 1e-9) for m in methods]),
+        np.array([(speed >= m.speed_low - 1e-9) & (speed <= m.speed_high + 1e-9) for m in methods]),
     )
 
 
-def _allowed(aims: Floats, low: float, high: float) -> Floats:
-    """Column of ones where an aim is within a method's limits."""
-    return ((aims >= low - 1e-9) & (aims <= high + 1e-9)).astype(float)[:, None]
+_Place = tuple[int, str, Aim]
 
 
 @dataclass(frozen=True)
@@ -95,15 +97,22 @@ def search_throws(graph: WoodGraph, beside: Beside, site: Site, stances: Stances
     scene, _ = build_scene(graph, beside, site, settings)
     grid = coarse_grid(scene, settings)
     origin = _origins(graph, stances)
-    chance, aim = _sweep_all(scene, grid, stances.xyz, origin, m, settings, progress)
+    threads = os.cpu_count() or 1
+    chance, aim, _ = sweep(
+        scene, grid, stances.xyz, origin, settings.wire_chance, m, threads, lambda done: progress("throws", 0.6 * done / s)
+    )
     best: dict[tuple[int, int], Throw] = {}
     blocked = []
-    for u in range(m):
-        progress("throws", 0.5 + 0.5 * u / m)
-        for k, throw in _best_throws(graph, scene, grid, stances, origin, u, chance[:, u], aim[:, u], settings).items():
-            best[u, k] = throw
-        blocked.append("" if (u, 3) in best else why_blocked(graph, scene, grid, stances, u, settings))
-    progress("throws", 1.0)
+
+    def one(u: int) -> tuple[dict[int, Throw], str]:
+        throws = _best_throws(graph, scene, grid, stances, origin, u, chance[:, u], aim[:, u], settings)
+        return throws, "" if 3 in throws else why_blocked(graph, scene, grid, stances, u, settings)
+
+    with ThreadPoolExecutor(max_workers=threads) as pool:
+        for u, (throws, why) in enumerate(pool.map(one, range(m))):
+            best.update({(u, k): throw for k, throw in throws.items()})
+            blocked.append(why)
+            progress("throws", 0.6 + 0.4 * (u + 1) / m)
     table = np.ascontiguousarray(chance.max(axis=2).transpose(1, 0, 2), np.float32)
     return ThrowTable(stances, best, np.minimum(table, 1.0), tuple(blocked))
 
@@ -114,55 +123,63 @@ def _origins(graph: WoodGraph, stances: Stances) -> Floats:
     return np.where(np.hypot(*d.T) > 1e-9, np.arctan2(d[:, 0], d[:, 1]), crown_heading(graph))
 
 
-def _sweep_all(
-    scene: Scene, grid: Grid, feet: Floats, origin: Floats, unions: int, settings: ThrowSettings, progress: Progress
-) -> tuple[Floats, NDArray[np.int16]]:
-    chances, aims = [], []
-    for first in range(0, len(feet), CHUNK):
-        part = slice(first, first + CHUNK)
-        c, a, _ = sweep(scene, grid, np.ascontiguousarray(feet[part]), origin[part], settings.wire_chance, unions)
-        chances.append(c)
-        aims.append(a)
-        progress("throws", 0.5 * min(first + CHUNK, len(feet)) / len(feet))
-    return np.concatenate(chances), np.concatenate(aims)
-
-
 def _best_throws(
     graph: WoodGraph, scene: Scene, grid: Grid, stances: Stances, origin: Floats, union: int, chance: Floats, aim: NDArray[np.int16], settings: ThrowSettings
 ) -> dict[int, Throw]:
     """Best throw of one union per class; chance (s, methods, 3), aim (s, methods, 3, 3) of the coarse sweep."""
-    found: dict[int, list[_Found]] = {1: [], 2: [], 3: []}
-    for row, name in enumerate(settings.methods):
-        method = settings.method(name)
-        tried: dict[tuple[int, ...], dict[int, tuple[float, Aim]]] = {}
-        for k in (1, 2, 3):
+    tried: dict[tuple[int, ...], dict[int, tuple[float, Aim]]] = {}
+    half = (grid.azimuth_step, float(grid.elevation[1] - grid.elevation[0]), float(grid.speed[1] / grid.speed[0] - 1))
+    best: dict[int, Throw] = {}
+    samples: dict[_Place, Sample] = {}
+    for k in (1, 2, 3):
+        options = []
+        for row in _promising(chance[:, :, k - 1], settings):
+            name = settings.methods[row]
             order = np.argsort(-chance[:, row, k - 1], kind="stable")[: settings.candidates]
             for stance in order[chance[order, row, k - 1] > 0.3 * settings.least_chance]:
-                cell = tuple(int(v) for v in aim[stance, row, k - 1])
-                key = (int(stance), *cell)
+                cell = aim[stance, row, k - 1]
+                key = (row, int(stance), *(int(v) for v in cell))
                 if key not in tried:
                     start = Aim(float(origin[stance] + cell[0] * grid.azimuth_step), float(grid.elevation[cell[1]]), float(grid.speed[cell[2]]))
-                    half = (grid.azimuth_step, float(ELEVATION_CELL), SPEED_CELL)
-                    tried[key] = best_nearby(scene, stances.xyz[stance], start, method, union, half, settings)
-        for k in (1, 2, 3):
-            options = [_Found(r[k][0], key[0], name, r[k][1]) for key, r in tried.items() if k in r]
-            if options:
-                found[k].append(max(options, key=lambda o: (o.chance, -o.stance)))
-    return {k: throw for k in (1, 2, 3) if (throw := _quickest(graph, scene, stances, union, k, found[k], settings)) is not None}
+                    tried[key] = best_nearby(scene, stances.xyz[stance], start, settings.method(name), union, half, settings)
+            near = [_Found(r[k][0], key[1], name, r[k][1]) for key, r in tried.items() if key[0] == row and k in r]
+            if near:
+                options.append(max(near, key=lambda o: (o.chance, -o.stance)))
+        throw = _quickest(graph, scene, stances, union, k, options, samples, settings)
+        if throw is not None:
+            best[k] = throw
+    return best
 
 
-def _quickest(graph: WoodGraph, scene: Scene, stances: Stances, union: int, isolation_class: int, options: list[_Found], settings: ThrowSettings) -> Throw | None:
+def _promising(chance: Floats, settings: ThrowSettings) -> list[int]:
+    """Methods worth working out: those whose expected time by the coarse chance (s, methods) comes within half again of the least."""
+    seconds = [expected_seconds(float(c), settings.method(m)) for c, m in zip(chance.max(axis=0), settings.methods, strict=True)]
+    return [row for row, t in enumerate(seconds) if t <= 1.5 * min(seconds) and np.isfinite(t)]
+
+
+def _quickest(
+    graph: WoodGraph,
+    scene: Scene,
+    stances: Stances,
+    union: int,
+    isolation_class: int,
+    options: list[_Found],
+    samples: dict[_Place, Sample],
+    settings: ThrowSettings,
+) -> Throw | None:
     """The option with the least expected time, its chance integrated finely; None below the least chance reported."""
     best: tuple[float, Throw] | None = None
     for o in options:
-        sample = fine_sample(scene, stances.xyz[o.stance], o.aim, settings.method(o.method), union, settings)
-        chance = sample.chance(isolation_class)
+        place = (o.stance, o.method, o.aim)
+        if place not in samples:
+            samples[place] = fine_sample(scene, stances.xyz[o.stance], o.aim, settings.method(o.method), union, settings)
+        chance = samples[place].chance(isolation_class)
         if chance < settings.least_chance:
             continue
         seconds = expected_seconds(chance, settings.method(o.method))
         if best is not None and seconds >= best[0]:
             continue
-        throw = work_out(graph, scene, stances, o.stance, union, isolation_class, o.method, o.aim, chance, sample, settings)
+        throw = work_out(graph, scene, stances, o.stance, union, isolation_class, o.method, o.aim, chance, samples[place], settings)
         if throw is not None:
             best = (seconds, throw)
     return best[1] if best else None
@@ -170,4 +187,4 @@ def _quickest(graph: WoodGraph, scene: Scene, stances: Stances, union: int, isol
 
 def expected_seconds(chance: float, method: Method) -> float:
     """Set-up and the expected number of throws, 1 / chance, at the method's pace. [s]"""
-    return method.seconds_setup + method.seconds_throw / chance
+    return method.seconds_setup + method.seconds_throw / chance if chance > 0 else float("inf")

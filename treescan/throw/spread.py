@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import erf, sqrt
 
 import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
 
 Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
 
 
 def cell_edges(centres: ArrayLike) -> Floats:
@@ -32,28 +35,42 @@ def cell_mass(aims: ArrayLike, centres: ArrayLike, sd: ArrayLike) -> Floats:
     -------
     (a, n) float
     """
-    aim, edges = np.asarray(aims, float), cell_edges(centres)
-    z = (edges[None, :] - aim[:, None]) / (np.broadcast_to(np.asarray(sd, float), aim.shape)[:, None] * sqrt(2.0))
-    phi = 0.5 * (1.0 + np.vectorize(erf)(z))
-    return np.diff(phi, axis=1)
+    aim = np.asarray(aims, float)
+    return np.asarray(_mass(aim, cell_edges(centres), np.broadcast_to(np.asarray(sd, float), aim.shape).copy()))
 
 
+@njit(cache=True, nogil=True)
+def _mass(aim: Floats, edges: Floats, sd: Floats) -> Floats:
+    out = np.empty((len(aim), len(edges) - 1))
+    for i in range(len(aim)):
+        before = 0.5 * (1.0 + erf((edges[0] - aim[i]) / (sd[i] * sqrt(2.0))))
+        for j in range(len(edges) - 1):
+            here = 0.5 * (1.0 + erf((edges[j + 1] - aim[i]) / (sd[i] * sqrt(2.0))))
+            out[i, j] = here - before
+            before = here
+    return out
+
+
+@lru_cache(maxsize=32)
 def normal_nodes(n: int) -> Floats:
-    """Mid-quantiles of the standard normal: n equally likely deviations."""
-    return normal_quantile((np.arange(n) + 0.5) / n)
+    """Mid-quantiles of the standard normal: n equally likely deviations, (n,)."""
+    return _frozen(normal_quantile((np.arange(n) + 0.5) / n))
+
+
+@lru_cache(maxsize=32)
+def normal_pairs(n: int) -> Floats:
+    """n equally likely pairs of independent standard normal deviations, evenly spread, (n, 2)."""
+    return _frozen(normal_quantile(even_pairs(n)))
+
+
+def _frozen(a: Floats) -> Floats:
+    a.flags.writeable = False
+    return a
 
 
 def normal_quantile(p: ArrayLike) -> Floats:
-    """Inverse of the standard normal distribution by Newton steps from a logistic start (accurate to 1e-12)."""
-    p = np.asarray(p, float)
-    x = np.log(p / (1 - p)) / 1.702
-    for _ in range(60):
-        f = 0.5 * (1.0 + np.vectorize(erf)(x / sqrt(2.0))) - p
-        d = np.exp(-0.5 * x * x) / sqrt(2 * np.pi)
-        x = x - np.clip(f / np.maximum(d, 1e-300), -0.5, 0.5)
-        if np.max(np.abs(f)) < 1e-14:
-            break
-    return x
+    """Inverse of the standard normal distribution, to rounding."""
+    return np.asarray(ndtri(np.asarray(p, float)))
 
 
 def even_pairs(n: int) -> Floats:
@@ -66,7 +83,7 @@ def even_pairs(n: int) -> Floats:
     return np.asarray((0.5 + k * np.array([1 / g, 1 / g**2])) % 1.0, float)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def spread_block(block: Floats, on_azimuth: Floats, on_elevation: Floats, on_speed: Floats) -> Floats:
     """Chances for every aim from outcomes on a grid.
 
@@ -100,3 +117,44 @@ def spread_block(block: Floats, on_azimuth: Floats, on_elevation: Floats, on_spe
                     for k in range(mv):
                         third[i, j, k] += w * second[a, j, k]
     return third
+
+
+@njit(cache=True, nogil=True)
+def spread_on_grid(block: Floats32, on_azimuth: Floats, on_elevation: Floats, on_speed: Floats, out: Floats32) -> None:
+    """Like `spread_block` for aims on the cells themselves and the same spread for every aim.
+
+    block, out (a, e, v); on_azimuth, on_elevation, on_speed (2 w + 1,): chance of the cell -w .. w steps from the aim.
+    Empty rows are skipped: the throws that serve a union fill a thin band of the grid.
+    """
+    na, ne, nv = block.shape
+    w = len(on_azimuth) // 2
+    second = np.zeros((na, ne, nv), np.float32)
+    used = np.zeros(na, np.bool_)
+    row = np.empty(nv, np.float32)
+    for a in range(na):
+        for e in range(ne):
+            row[:] = 0.0
+            any_here = False
+            for v in range(nv):
+                x = block[a, e, v]
+                if x != 0.0:
+                    any_here = True
+                    for d in range(max(-w, -v), min(w, nv - 1 - v) + 1):
+                        row[v + d] += x * np.float32(on_speed[w - d])
+            if not any_here:
+                continue
+            used[a] = True
+            for d in range(max(-w, -e), min(w, ne - 1 - e) + 1):
+                x = np.float32(on_elevation[w - d])
+                if x > 1e-7:
+                    for v in range(nv):
+                        second[a, e + d, v] += x * row[v]
+    for a in range(na):
+        if not used[a]:
+            continue
+        for d in range(max(-w, -a), min(w, na - 1 - a) + 1):
+            x = np.float32(on_azimuth[w - d])
+            if x > 1e-7:
+                for e in range(ne):
+                    for v in range(nv):
+                        out[a + d, e, v] += x * second[a, e, v]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from treescan.throw.outcome import (
@@ -15,13 +17,16 @@ from treescan.throw.outcome import (
     MOST_CAPTURED,
     bag_lodges,
     classify,
-    follow,
+    crossings_under,
+    first_obstacle,
+    height_on,
+    landing_place,
     lands_badly,
     unsnagged,
 )
 from treescan.throw.plane import Plane, empty_plane, fill_plane, ground_at
 from treescan.throw.scene import Scene
-from treescan.throw.spread import spread_block
+from treescan.throw.spread import spread_on_grid
 from treescan.units import G
 
 Floats = NDArray[np.float64]
@@ -35,9 +40,9 @@ class Grid(NamedTuple):
     n_azimuth : int                 Cells of the full round.
     elevation (e,), speed (v,)      Centres. [rad], [m/s]
     height (e * v, PIECES + 1), step (e * v,)   Of `Flights`, elevation-major.
-    on_azimuth (methods, w)         Chance of a cell k steps away from the aim.
-    on_elevation (methods, e, e)    `cell_mass`, rows of aims a method may not take are zero.
-    on_speed (methods, v, v)
+    spread_of (methods,)            Which of the spreads below a method has.
+    on_azimuth, on_elevation, on_speed (spreads, 2 w + 1)   Chance of a cell -w .. w steps away from the aim, the same for every aim.
+    elevation_ok (methods, e), speed_ok (methods, v)        Aims within a method's limits.
     """
 
     azimuth_step: float
@@ -46,12 +51,15 @@ class Grid(NamedTuple):
     speed: Floats
     height: Floats
     step: Floats
+    spread_of: NDArray[np.int64]
     on_azimuth: Floats
     on_elevation: Floats
     on_speed: Floats
+    elevation_ok: NDArray[np.bool_]
+    speed_ok: NDArray[np.bool_]
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def near_items(sc: Scene, x: float, y: float, azimuth: float, half: float, out: Ints) -> int:
     """Rows of the scene that the half-planes within `half` of an azimuth can meet; returns how many were put into `out`."""
     ux, uy = np.sin(azimuth), np.cos(azimuth)
@@ -73,11 +81,27 @@ def near_items(sc: Scene, x: float, y: float, azimuth: float, half: float, out: 
     return count
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def throw_in_plane(
-    sc: Scene, pl: Plane, x: float, y: float, z_hand: float, azimuth: float, zs: Floats, step: float, over: Ints, unions: Ints, classes: Ints
+    sc: Scene,
+    pl: Plane,
+    x: float,
+    y: float,
+    z_hand: float,
+    azimuth: float,
+    zs: Floats,
+    step: float,
+    wanted: int,
+    over: Ints,
+    unions: Ints,
+    classes: Ints,
 ) -> tuple[int, float, int]:
     """One throw in a filled plane.
+
+    Parameters
+    ----------
+    wanted : int        Union to look at, -1 = all of them.
+    over, unions, classes : (MOST_CAPTURED,) int32      Room for the answer.
 
     Returns
     -------
@@ -85,23 +109,40 @@ def throw_in_plane(
     weight : float  Chance that twigs and leaves let the bag through.
     end : int       How the flight ended (`outcome`); BAD_PLACE where the bag must not land.
     """
-    end, s_end, hit, captured = follow(sc, pl, zs, step, z_hand, over)
-    if captured == 0 or captured > MOST_CAPTURED or end == HIT_WIRE:
+    reaches = False
+    for c in range(pl.counts[1]):
+        i = pl.cross_item[c]
+        if i < 0 or sc.union[i] < 0 or (wanted >= 0 and sc.union[i] != wanted):
+            continue
+        if pl.cross[c, 1] < height_on(zs, step, pl.cross[c, 0]) + z_hand:
+            reaches = True
+            break
+    if not reaches and not sc.has_wire:
+        return 0, 0.0, LANDED
+    end, s_end, hit = first_obstacle(sc, pl, zs, step, z_hand)
+    captured = crossings_under(sc, pl, zs, step, z_hand, s_end, over)
+    if captured < 0 or end == HIT_WIRE:
+        return 0, 0.0, HIT_WIRE
+    if captured == 0 or captured > MOST_CAPTURED:
         return 0, 0.0, end
     any_target = False
     for m in range(captured):
         i = pl.cross_item[over[m]]
-        if i >= 0 and sc.union[i] >= 0:
+        if i >= 0 and sc.union[i] >= 0 and (wanted < 0 or sc.union[i] == wanted):
             any_target = True
+            break
     if not any_target:
         return 0, 0.0, end
+    s_ground = landing_place(pl, zs, step, z_hand)
+    if s_ground < s_end:
+        end, s_end, hit = LANDED, s_ground, -1
     if end == LANDED and lands_badly(sc, x + s_end * np.sin(azimuth), y + s_end * np.cos(azimuth)):
         return 0, 0.0, BAD_PLACE
     lodged = bag_lodges(sc, pl, zs, step, z_hand, end, s_end, hit)
     count = 0
     for m in range(captured):
         i = pl.cross_item[over[m]]
-        if i < 0 or sc.union[i] < 0:
+        if i < 0 or sc.union[i] < 0 or (wanted >= 0 and sc.union[i] != wanted):
             continue
         k, _ = classify(sc, pl, over, captured, m, end, s_end, lodged, z_hand)
         if k == 0:
@@ -118,7 +159,7 @@ def throw_in_plane(
     return count, weight, end
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _active_azimuths(sc: Scene, grid: Grid, x: float, y: float, z_hand: float, origin: float, fastest: float, active: NDArray[np.bool_]) -> None:
     """Mark the azimuth cells whose plane can pierce a target within reach."""
     n = grid.n_azimuth
@@ -137,7 +178,7 @@ def _active_azimuths(sc: Scene, grid: Grid, x: float, y: float, z_hand: float, o
             active[k % n] = True
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def sweep_stance(
     sc: Scene, grid: Grid, x: float, y: float, z: float, origin: float, chance: Floats, aim: NDArray[np.int16], wire_chance: float
 ) -> int:
@@ -167,7 +208,7 @@ def sweep_stance(
     capacity = max(4096, n_active * ne * nv)
     ev_union, ev_cell = np.empty(capacity, np.int32), np.empty((capacity, 3), np.int16)
     ev_class, ev_weight = np.empty(capacity, np.int8), np.empty(capacity)
-    wires = np.zeros((n, ne, nv), np.bool_) if _any_wire(sc) else np.zeros((1, 1, 1), np.bool_)
+    wires = np.zeros((n, ne, nv), np.bool_) if sc.has_wire else np.zeros((1, 1, 1), np.bool_)
     events, thrown = 0, 0
     pl = empty_plane(len(sc.limb))
     items = np.empty(len(sc.limb), np.int32)
@@ -184,7 +225,7 @@ def sweep_stance(
         for e in range(ne):
             for v in range(nv):
                 f = e * nv + v
-                found, weight, end = throw_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height[f], grid.step[f], over, unions, classes)
+                found, weight, end = throw_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height[f], grid.step[f], -1, over, unions, classes)
                 thrown += 1
                 if end == HIT_WIRE:
                     wires[a, e, v] = True
@@ -204,15 +245,7 @@ def sweep_stance(
     return thrown
 
 
-@njit(cache=True)
-def _any_wire(sc: Scene) -> bool:
-    for i in range(len(sc.limb)):
-        if sc.limb[i] < 0:
-            return True
-    return False
-
-
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _best_aims(
     grid: Grid,
     cell: NDArray[np.int16],
@@ -235,74 +268,102 @@ def _best_aims(
             low[d], high[d] = min(low[d], cell[r, d]), max(high[d], cell[r, d])
     na, ne, nv = high[0] - low[0] + 1, high[1] - low[1] + 1, high[2] - low[2] + 1
     offset = a_first + low[0]
-    for method in range(grid.on_speed.shape[0]):
-        az = np.zeros((na, na))
-        w = grid.on_azimuth.shape[1]
-        for i in range(na):
-            for j in range(na):
-                if abs(i - j) < w:
-                    az[i, j] = grid.on_azimuth[method, abs(i - j)]
-        el = np.ascontiguousarray(grid.on_elevation[method, low[1] : high[1] + 1, low[1] : high[1] + 1])
-        sp = np.ascontiguousarray(grid.on_speed[method, low[2] : high[2] + 1, low[2] : high[2] + 1])
-        done = 0
-        for k in range(1, 4):
-            block = np.zeros((na, ne, nv))
-            new = 0
-            for r in rows:
-                if isolation[r] <= k:
-                    a = (cell[r, 0] - a_first + n // 2) % n - n // 2
-                    block[a - low[0], cell[r, 1] - low[1], cell[r, 2] - low[2]] = weight[r]
-                    new += 1
-            if new == done:
-                if k > 1:
-                    chance[method, k - 1] = chance[method, k - 2]
-                    aim[method, k - 1] = aim[method, k - 2]
+    block = np.zeros((3, na, ne, nv), np.float32)
+    for r in rows:
+        a = (cell[r, 0] - a_first + n // 2) % n - n // 2
+        block[isolation[r] - 1, a - low[0], cell[r, 1] - low[1], cell[r, 2] - low[2]] = weight[r]
+    spread = -1
+    p = np.zeros((na, ne, nv), np.float32)
+    for method in np.argsort(grid.spread_of):
+        if grid.spread_of[method] != spread:
+            spread = grid.spread_of[method]
+            parts = np.zeros((3, na, ne, nv), np.float32)
+            for k in range(3):
+                spread_on_grid(block[k], grid.on_azimuth[spread], grid.on_elevation[spread], grid.on_speed[spread], parts[k])
+        p[:] = 0.0
+        for k in range(3):
+            p += parts[k]
+            _keep_best(grid, p, offset, low[1], low[2], method, wires, wire_chance, chance[method], aim[method], k)
+
+
+@njit(cache=True, nogil=True)
+def _keep_best(
+    grid: Grid,
+    p: NDArray[np.float32],
+    a0: int,
+    e0: int,
+    v0: int,
+    method: int,
+    wires: NDArray[np.bool_],
+    wire_chance: float,
+    chance: Floats,
+    aim: NDArray[np.int16],
+    k: int,
+) -> None:
+    """The best aim within a method's limits and clear of wires, written to row k of chance and aim."""
+    na, ne, nv = p.shape
+    limit = 2.0
+    while True:
+        best, bi, bj, bh = 0.0, -1, -1, -1
+        for j in range(ne):
+            if not grid.elevation_ok[method, e0 + j]:
                 continue
-            done = new
-            p = spread_block(block, az, el, sp)
-            while True:
-                best = p.argmax()
-                i, rest = best // (ne * nv), best % (ne * nv)
-                j, h = rest // nv, rest % nv
-                if p[i, j, h] <= 0.0 or wires.shape[0] == 1:
-                    break
-                if _near_wire(grid, wires, method, (offset + i) % n, low[1] + j, low[2] + h) <= wire_chance:
-                    break
-                p[i, j, h] = 0.0
-            chance[method, k - 1] = p[i, j, h]
-            aim[method, k - 1, 0], aim[method, k - 1, 1], aim[method, k - 1, 2] = (offset + i) % n, low[1] + j, low[2] + h
+            for h in range(nv):
+                if not grid.speed_ok[method, v0 + h]:
+                    continue
+                for i in range(na):
+                    if best < p[i, j, h] < limit:
+                        best, bi, bj, bh = p[i, j, h], i, j, h
+        if bi < 0:
+            return
+        a = (a0 + bi) % grid.n_azimuth
+        if wires.shape[0] == 1 or _near_wire(grid, wires, grid.spread_of[method], a, e0 + bj, v0 + bh) <= wire_chance:
+            chance[k] = best
+            aim[k, 0], aim[k, 1], aim[k, 2] = a, e0 + bj, v0 + bh
+            return
+        limit = best
 
 
-@njit(cache=True)
-def _near_wire(grid: Grid, wires: NDArray[np.bool_], method: int, a: int, e: int, v: int) -> float:
+@njit(cache=True, nogil=True)
+def _near_wire(grid: Grid, wires: NDArray[np.bool_], spread: int, a: int, e: int, v: int) -> float:
     """Chance that a throw at this aim comes near a wire."""
-    n, w = grid.n_azimuth, grid.on_azimuth.shape[1]
+    w = grid.on_azimuth.shape[1] // 2
     total = 0.0
-    for i in range(-w + 1, w):
-        pa = grid.on_azimuth[method, abs(i)]
-        for j in range(len(grid.elevation)):
-            pe = pa * grid.on_elevation[method, e, j]
-            if pe < 1e-7:
+    for i in range(-w, w + 1):
+        for j in range(max(e - w, 0), min(e + w + 1, len(grid.elevation))):
+            p = grid.on_azimuth[spread, w + i] * grid.on_elevation[spread, w + j - e]
+            if p < 1e-7:
                 continue
-            for k in range(len(grid.speed)):
-                if wires[(a + i) % n, j, k]:
-                    total += pe * grid.on_speed[method, v, k]
+            for k in range(max(v - w, 0), min(v + w + 1, len(grid.speed))):
+                if wires[(a + i) % grid.n_azimuth, j, k]:
+                    total += p * grid.on_speed[spread, w + k - v]
     return total
 
 
-@njit(cache=True, parallel=True)
-def sweep(sc: Scene, grid: Grid, feet: Floats, origin: Floats, wire_chance: float, unions: int) -> tuple[Floats, NDArray[np.int16], int]:
-    """`sweep_stance` for many places at once: chance (s, m, methods, 3), aim (s, m, methods, 3, 3), throws evaluated."""
-    s, methods = len(feet), grid.on_speed.shape[0]
+def sweep(
+    sc: Scene, grid: Grid, feet: Floats, origin: Floats, wire_chance: float, unions: int, threads: int = 2, done: Callable[[int], None] | None = None
+) -> tuple[Floats, NDArray[np.int16], int]:
+    """`sweep_stance` for many places: chance (s, m, methods, 3), aim (s, m, methods, 3, 3), throws evaluated.
+
+    The compiled loop lets go of Python's lock, so plain threads share the places out.
+    """
+    s, methods = len(feet), len(grid.spread_of)
     chance = np.zeros((s, unions, methods, 3))
     aim = np.zeros((s, unions, methods, 3, 3), np.int16)
-    thrown = np.zeros(s, np.int64)
-    for i in prange(s):
-        thrown[i] = sweep_stance(sc, grid, feet[i, 0], feet[i, 1], feet[i, 2], origin[i], chance[i], aim[i], wire_chance)
-    return chance, aim, thrown.sum()
+
+    def one(i: int) -> int:
+        return int(sweep_stance(sc, grid, feet[i, 0], feet[i, 1], feet[i, 2], origin[i], chance[i], aim[i], wire_chance))
+
+    thrown = 0
+    with ThreadPoolExecutor(max_workers=threads) as pool:
+        for i, count in enumerate(pool.map(one, range(s))):
+            thrown += count
+            if done is not None:
+                done(i + 1)
+    return chance, aim, thrown
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True, nogil=True)
 def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: Floats, flight: Ints, union: int) -> tuple[Floats, NDArray[np.int8], NDArray[np.int8]]:
     """Throws at one union from one place, one plane an azimuth.
 
@@ -323,7 +384,7 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
     x, y = feet[0], feet[1]
     z_hand = feet[2] + sc.release
     blocks = min(na, 16)
-    for b in prange(blocks):
+    for b in range(blocks):
         pl = empty_plane(len(sc.limb))
         items = np.empty(len(sc.limb), np.int32)
         over, unions, classes = np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32)
@@ -336,7 +397,7 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
             fill_plane(sc, pl, x, y, azimuths[a], items, count)
             for k in range(nk):
                 f = flight[a, k]
-                found, w, end = throw_in_plane(sc, pl, x, y, z_hand, azimuths[a], height[f], step[f], over, unions, classes)
+                found, w, end = throw_in_plane(sc, pl, x, y, z_hand, azimuths[a], height[f], step[f], union, over, unions, classes)
                 ends[a, k] = end
                 for q in range(found):
                     if unions[q] == union:
@@ -344,7 +405,7 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
     return weight, isolation, ends
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def feet_on_ground(sc: Scene, xy: Floats) -> Floats:
     """Ground height under plan points (k, 2). [m]"""
     out = np.empty(len(xy))
