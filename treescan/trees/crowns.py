@@ -41,6 +41,34 @@ def crown_tops(xyz: Floats, above: Floats, cell: float) -> Floats:
     return np.array(tops).reshape(-1, 3)
 
 
+def crown_of(xyz: Floats, above: Floats, tops: Floats, cell: float) -> NDArray[np.int32]:
+    """Crown every point lies in, (n,): basins of the upturned canopy height round each top; -1 under low vegetation and far from any top.
+
+    Parameters
+    ----------
+    xyz : (n, 3), above : (n,)      Points and their heights above the ground. [m]
+    tops : (t, 3)                   From `crown_tops`. [m]
+    cell : float                    Plan cell of the canopy height. [m]
+    """
+    low = xyz[:, :2].min(axis=0)
+    c = ((xyz[:, :2] - low) / cell).astype(np.int64)
+    shape = tuple(c.max(axis=0) + 1)
+    canopy = np.zeros(shape)
+    np.maximum.at(canopy, (c[:, 0], c[:, 1]), above)
+    smooth = ndimage.gaussian_filter(ndimage.grey_closing(canopy, size=3), 0.5 / cell, mode="constant")
+    t = np.clip(((tops[:, :2] - low) / cell).astype(np.int64), 0, np.array(shape) - 1)
+    marker = np.zeros(shape, np.int32)
+    marker[t[:, 0], t[:, 1]] = np.arange(1, len(tops) + 1)
+    upturned = (65000 * (1.0 - smooth / max(smooth.max(), 1e-9))).astype(np.uint16)
+    basin = ndimage.watershed_ift(upturned, marker, structure=np.ones((3, 3), int)) - 1
+    high = canopy[t[:, 0], t[:, 1]]
+    of = basin[c[:, 0], c[:, 1]].astype(np.int32)
+    known = np.maximum(of, 0)
+    away = np.hypot(*(xyz[:, :2] - tops[known, :2]).T)
+    inside = (of >= 0) & (canopy[c[:, 0], c[:, 1]] > 0.25 * high[known]) & (away < 1.0 + 0.5 * high[known])
+    return np.where(inside, of, -1).astype(np.int32)
+
+
 def _highest(xyz: Floats, above: Floats, low: Floats, row: NDArray[np.int64], cell: float) -> int:
     near = np.all(np.abs(xyz[:, :2] - (low + (row + 0.5) * cell)) < 1.5 * cell, axis=1)
     i = np.nonzero(near)[0]

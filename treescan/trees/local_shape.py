@@ -11,6 +11,10 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
+CLOUD, THIN = 3.0, 3.0
+"""What growing through a cloud of leaves, or through single twigs, costs more than running along a stem."""
+
+
 @dataclass(frozen=True)
 class LocalShape:
     """Shape of the surroundings of every voxel, all (n,).
@@ -32,11 +36,6 @@ class LocalShape:
         """Cost factor of growing through: about 1 along limbs and stems, up to 5 in twigs and leaves."""
         thin = np.exp(-0.5 * (self.thick / (0.75 * cell)) ** 2)
         return 1.0 + CLOUD * self.cloud + THIN * thin
-
-
-import os
-CLOUD = float(os.environ.get("CLOUD", "3"))
-THIN = float(os.environ.get("THIN", "3"))
 
 
 def local_shape(xyz: Floats, near: NDArray[np.int32]) -> LocalShape:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,7 +16,7 @@ from treescan.trees.crowns import crown_tops, stem_under
 from treescan.trees.foliage import foliage_density
 from treescan.trees.separate import Allotment, Fine, allot, joined, refine
 from treescan.trees.settings import TreeSettings
-from treescan.trees.solids import find_solids, is_post
+from treescan.trees.solids import find_solids, is_post, under_roofs
 from treescan.trees.stems import BREAST, Stem, find_stems
 from treescan.trees.terrain import Ground, find_ground, heights_above
 from treescan.trees.voxels import Voxels, voxelise
@@ -76,6 +76,10 @@ def find_tree(cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSett
     solids = find_solids(voxels.centre, high, voxels.cell, spacing)
     grown = ~solids.building & ~solids.wire
     trees, tops, notes = _trees(cloud, above, voxels.centre[grown], high[grown], ground.terrain, spacing, settings)
+    if tops is not None and len(solids.roof):
+        solids = replace(solids, building=solids.building | under_roofs(voxels.centre, solids.roof))
+        grown = ~solids.building & ~solids.wire
+        trees, tops, notes = _trees(cloud, above, voxels.centre[grown], high[grown], ground.terrain, spacing, settings)
     progress("trees apart", 0.0)
     rough = allot(voxels, high, trees, tops, solids)
     target = _asked(rough, at, cloud, settings)

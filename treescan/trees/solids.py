@@ -17,6 +17,9 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 LEAST_WALL = (1.2, 2.0)
 """Short and long side of the smallest plane taken for a wall or roof. [m]"""
+LEAST_ROOF = 6.0
+"""Smallest face that is not upright and still taken for a roof. [m2]"""
+MOST_FACES = 8
 LEAST_WIRE = 5.0
 """Shortest line taken for a wire. [m]"""
 
@@ -41,11 +44,12 @@ class Wire:
 
 @dataclass(frozen=True)
 class Solids:
-    """Built things among coarse voxels: building (m,) bool, wire (m,) bool, and the wires as lines."""
+    """Built things among coarse voxels: building (m,) bool, wire (m,) bool, the wires as lines, roof (r, 3) places on roofs."""
 
     building: Bools
     wire: Bools
     wires: tuple[Wire, ...]
+    roof: Floats
 
 
 def find_solids(xyz: Floats, above: Floats, cell: float, spacing: float) -> Solids:
@@ -59,43 +63,84 @@ def find_solids(xyz: Floats, above: Floats, cell: float, spacing: float) -> Soli
     """
     none = np.zeros(len(xyz), bool)
     if len(xyz) < 50:
-        return Solids(none, none.copy(), ())
+        return Solids(none, none.copy(), (), np.zeros((0, 3)))
     near, far = nearest(xyz, 16)
     value, normal, along = shape_of(xyz, near)
-    building = _planes(xyz, near, value, normal, cell, spacing)
+    building, roof = _planes(xyz, near, value, normal, cell, spacing)
     near7 = np.ascontiguousarray(near[:, :7])
     value, _, along = shape_of(xyz, near7)
     wires = _wires(xyz, above, near7, far[:, 6], value, along, cell, building)
     wire = none.copy()
     for w in wires:
         wire |= w.distance(xyz) < max(0.06, 0.5 * spacing)
-    return Solids(building, wire & ~building, wires)
+    return Solids(building, wire & ~building, wires, roof)
 
 
-def _planes(xyz: Floats, near: NDArray[np.int32], value: Floats, normal: Floats, cell: float, spacing: float) -> Bools:
-    """Voxels of large flat faces: flat patches joined where they go on in one plane, kept where the joined face is large, full and flat."""
+def _planes(xyz: Floats, near: NDArray[np.int32], value: Floats, normal: Floats, cell: float, spacing: float) -> tuple[Bools, Floats]:
+    """Voxels of large flat faces, and those of roofs: flat patches joined where they go on in one plane, kept where the joined face is large, full and flat."""
     total = np.maximum(value.sum(axis=1), 1e-12)
     flat = (value[:, 2] / total < 0.03) & (value[:, 1] / total > 0.15)
     group = _join_flat(xyz, near, normal, flat, 0.06 + 0.1 * spacing)
     out = np.zeros(len(xyz), bool)
     count = np.bincount(group[flat], minlength=1)
-    tree = None
+    roofs: list[Floats] = []
     for g in np.nonzero(count >= 0.4 * LEAST_WALL[0] * LEAST_WALL[1] / cell**2)[0]:
         rows = np.nonzero(flat & (group == g))[0]
-        face = xyz[rows]
-        centre = face.mean(axis=0)
-        w, v = np.linalg.eigh(np.cov((face - centre).T))
-        if np.sqrt(max(w[0], 0)) > 0.05 + 0.1 * spacing:
-            continue
-        plan = (face - centre) @ v[:, 1:]
-        short, long = np.percentile(plan, 97, axis=0) - np.percentile(plan, 3, axis=0)
-        full = len(np.unique(np.floor(plan / (1.5 * cell)), axis=0)) * (1.5 * cell) ** 2 / max(short * long, 1e-9)
-        if short < LEAST_WALL[0] or long < LEAST_WALL[1] or full < 0.35:
-            continue
-        tree = tree or cKDTree(xyz)
-        close = np.unique(np.concatenate(tree.query_ball_point(face, 2.0 * cell, workers=-1)).astype(np.int64))
-        out[close[np.abs((xyz[close] - centre) @ v[:, 0]) < 0.15 + 0.1 * spacing]] = True
+        for _ in range(MOST_FACES):
+            if len(rows) < 8:
+                break
+            centre, facing, on = _main_plane(xyz[rows], normal[rows], 0.08 + 0.15 * spacing)
+            face, rows = xyz[rows[on]], rows[~on]
+            if not _is_face(face, centre, facing, cell, spacing):
+                break
+            close = np.nonzero(np.abs((xyz - centre) @ facing) < 0.15 + 0.15 * spacing)[0]
+            beside = cKDTree(face).query(xyz[close], distance_upper_bound=2.0 * cell, workers=-1)[0]
+            out[close[np.isfinite(beside)]] = True
+            if abs(facing[2]) > 0.35:
+                roofs.append(face)
+    return out, np.vstack(roofs) if roofs else np.zeros((0, 3))
+
+
+def under_roofs(xyz: Floats, roof: Floats, beside: float = 1.0, over: float = 1.5) -> Bools:
+    """Points under a roof, up to `over` above it, or `beside` it: the front with its windows and balconies, (n,). All in metres."""
+    out = np.zeros(len(xyz), bool)
+    if len(roof) == 0:
+        return out
+    away, k = cKDTree(roof[:, :2]).query(xyz[:, :2], distance_upper_bound=beside, workers=-1)
+    near = np.isfinite(away)
+    out[near] = xyz[near, 2] < roof[k[near], 2] + over
     return out
+
+
+def _main_plane(xyz: Floats, normal: Floats, tolerance: float) -> tuple[Floats, Floats, Bools]:
+    """The plane most of the patches agree with: a place on it, its normal, and which patches lie in it."""
+    best = np.zeros(len(xyz), bool)
+    for k in np.linspace(0, len(xyz) - 1, 40).astype(int):
+        on = (np.abs((xyz - xyz[k]) @ normal[k]) < tolerance) & (np.abs(normal @ normal[k]) > 0.95)
+        if on.sum() > best.sum():
+            best = on
+    if best.sum() < 4:
+        return xyz.mean(axis=0), np.array([0.0, 0.0, 1.0]), best
+    for _ in range(2):
+        centre = xyz[best].mean(axis=0)
+        facing = np.linalg.svd(xyz[best] - centre, full_matrices=False)[2][2]
+        best = (np.abs((xyz - centre) @ facing) < tolerance) & (np.abs(normal @ facing) > 0.93)
+        if best.sum() < 4:
+            break
+    return centre, facing, best
+
+
+def _is_face(face: Floats, centre: Floats, facing: Floats, cell: float, spacing: float) -> bool:
+    """True when patches in one plane make a large, full face; a roof or floor has to be larger than a wall (fans of twigs are flat too)."""
+    if len(face) < 0.4 * LEAST_WALL[0] * LEAST_WALL[1] / cell**2:
+        return False
+    plan = (face - centre) @ np.linalg.svd(face - centre, full_matrices=False)[2][:2].T
+    short, long = np.percentile(plan, 97, axis=0)[::-1] - np.percentile(plan, 3, axis=0)[::-1]
+    short, long = min(short, long), max(short, long)
+    area = len(np.unique(np.floor(plan / (1.5 * cell)), axis=0)) * (1.5 * cell) ** 2
+    rms = np.sqrt(np.mean(((face - centre) @ facing) ** 2))
+    least = LEAST_ROOF if abs(facing[2]) > 0.35 else 0.4 * LEAST_WALL[0] * LEAST_WALL[1]
+    return bool(short > LEAST_WALL[0] and long > LEAST_WALL[1] and area > max(least, 0.4 * short * long) and rms < 0.05 + 0.1 * spacing)
 
 
 @njit(cache=True)
