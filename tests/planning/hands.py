@@ -22,9 +22,7 @@ ASSESSABLE = ScanFitness("assessable", ())
 S = PlanningSettings()
 
 
-def tree(
-    *axes: tuple[Sequence[Sequence[float]], float, float], step: float = 0.25, sd: float = 0.03, arc: float = 2 * np.pi
-) -> WoodGraph:
+def tree(*axes: tuple[Sequence[Sequence[float]], float, float], step: float = 0.25, sd: float = 0.03, arc: float = 2 * np.pi) -> WoodGraph:
     """A tree of straight-lined axes: (corner points, radius at start, radius at end), the first from the ground, each next one
     starting at a point of an earlier axis; nodes every `step` metres, at exact corners too."""
     xyz: list[np.ndarray] = []
@@ -110,9 +108,7 @@ def check(
     )
     weight = 100 * 9.80665
     force = np.array([0.0, 0.0, -multiple * weight])
-    return AnchorCheck(
-        rig, force, multiple, "at rest", -1, force[None], multiple, limb, catches or (catch(None),), redundant, common_cause
-    )
+    return AnchorCheck(rig, force, multiple, "at rest", -1, force[None], multiple, limb, catches or (catch(None),), redundant, common_cause)
 
 
 def throw(
@@ -157,9 +153,7 @@ def throw(
 def table(graph: WoodGraph, throws: Sequence[Throw] = ()) -> ThrowTable:
     """A throw table that holds exactly these throws."""
     m = len(graph.unions)
-    return ThrowTable(
-        Stances(np.zeros((1, 3))), {(t.union, t.isolation_class): t for t in throws}, np.zeros((m, 1, 3), np.float32), ("",) * m
-    )
+    return ThrowTable(Stances(np.zeros((1, 3))), {(t.union, t.isolation_class): t for t in throws}, np.zeros((m, 1, 3), np.float32), ("",) * m)
 
 
 def ranked(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import networkx as nx
 import numpy as np
@@ -66,7 +67,7 @@ def test_every_step_of_every_way_is_within_reach():
     """Between neighbours on a way the rise is within step reach and the side step within its limit."""
     graph = ladder_tree()
     for route in quickest_ways(ways_of(graph))[1].values():
-        for a, b in zip(route[1:-1], route[2:], strict=True):
+        for a, b in pairwise(route[1:]):
             rise = graph.unions.place[b] - graph.unions.place[a]
 
             assert 0 < rise[2] <= S.step_reach

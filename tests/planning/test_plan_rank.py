@@ -26,9 +26,7 @@ def test_every_candidate_is_listed_once_and_ranks_count_up():
     """Usable candidates bear ranks 1, 2, ...; the others rank 0, a reason and no score."""
     graph = random_tree(3, height=20, dbh=0.6, limbs=20)
     rng = np.random.default_rng(0)
-    points = ranked(
-        graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)[::2]], lambda r: rng.uniform(0.5, 8), systems=()
-    )
+    points = ranked(graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)[::2]], lambda r: rng.uniform(0.5, 8), systems=())
     usable = [p for p in points if p.usable]
 
     assert [p.rank for p in points] == list(range(1, len(usable) + 1)) + [0] * (len(points) - len(usable))
@@ -186,8 +184,7 @@ def test_more_margin_never_ranks_lower():
     throws = [throw(graph, k, 0.3) for k in candidate_unions(graph, S)]
     union = sorted(ranked(graph, throws, 3.0), key=lambda p: p.rank)[-1].union
     rank = [
-        [p.rank for p in ranked(graph, throws, lambda r, m=m: m if r.union == union else 3.0) if p.union == union][0]
-        for m in (2.0, 3.0, 4.0, 6.0)
+        next(p.rank for p in ranked(graph, throws, lambda r, m=m: m if r.union == union else 3.0) if p.union == union) for m in (2.0, 3.0, 4.0, 6.0)
     ]
 
     assert rank == sorted(rank, reverse=True)
@@ -269,8 +266,7 @@ def test_stability_falls_when_measurement_gets_worse():
 def test_stability_falls_when_weights_are_disputed():
     """The more people differ about the weights, the less firm the order."""
     firm = [
-        mean_stability(cv=0.0, chance_error=0.0, angle_error_deg=0.0, effort_error=0.0, place_error=0.0, weight_scatter=w)[0]
-        for w in (0.0, 0.2, 1.0)
+        mean_stability(cv=0.0, chance_error=0.0, angle_error_deg=0.0, effort_error=0.0, place_error=0.0, weight_scatter=w)[0] for w in (0.0, 0.2, 1.0)
     ]
 
     assert firm[0] > firm[1] > firm[2]
@@ -285,9 +281,7 @@ def test_first_places_shared_out_sum_to_one():
 
 def test_equal_candidates_are_a_tie():
     """Two limbs that mirror each other cannot be told apart, and the words say so."""
-    graph = tree(
-        ([[0, 0, 0], [0, 0, 14]], 0.25, 0.1), ([[0, 0, 9], [2, 0, 11]], 0.09, 0.04), ([[0, 0, 9.25], [-2, 0, 11.25]], 0.09, 0.04)
-    )
+    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.1), ([[0, 0, 9], [2, 0, 11]], 0.09, 0.04), ([[0, 0, 9.25], [-2, 0, 11.25]], 0.09, 0.04))
     work = work_at_points(graph, [[0.0, 0, z] for z in (3, 4, 5, 6, 7)])
     points = [p for p in ranked(graph, [throw(graph, 0), throw(graph, 1)], work=work) if p.usable]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import networkx as nx
 import numpy as np
@@ -49,7 +50,7 @@ def test_each_anchor_is_lost_once_and_never_comes_back():
 
     assert len(lost) == len(set(lost))
     assert sorted(lost + list(plan[-1].left)) == sorted(usable)
-    for before, after in zip(plan[:-1], plan[1:], strict=True):
+    for before, after in pairwise(plan):
         assert set(after.left) == set(before.left) - set(after.lost)
 
 
@@ -157,9 +158,7 @@ def test_no_rescue_anchor_is_said_plainly():
 def test_lowering_corridor_meets_the_limb_below():
     """Straight down from the upper limb the lower one on the same side blocks; on the other side the way is clear."""
 
-    graph = tree(
-        ([[0, 0, 0], [0, 0, 14]], 0.2, 0.1), ([[0, 0, 5], [4, 0, 5.5]], 0.08, 0.05), ([[0, 0, 10], [3, 0, 11]], 0.06, 0.04)
-    )
+    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.2, 0.1), ([[0, 0, 5], [4, 0, 5.5]], 0.08, 0.05), ([[0, 0, 10], [3, 0, 11]], 0.06, 0.04))
     scene = Scene.of(graph, alone(graph))
     over = corridor(graph, scene, "a", np.array([3.0, 0, 11]), -1, 0.4, 1.0)
     free = corridor(graph, scene, "b", np.array([0.0, 3, 9]), -1, 0.4, 1.0)

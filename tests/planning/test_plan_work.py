@@ -99,9 +99,7 @@ def test_inside_agrees_with_shapely(ring, seed):
 
 def test_area_and_limbs_pick_their_wood():
     """An area takes only wood above it; limbs bring the branches they carry."""
-    graph = tree(
-        ([[0, 0, 0], [0, 0, 10]], 0.2, 0.05), ([[0, 0, 5], [4, 0, 7]], 0.08, 0.04), ([[2, 0, 6], [2, 2, 6.5]], 0.04, 0.02)
-    )
+    graph = tree(([[0, 0, 0], [0, 0, 10]], 0.2, 0.05), ([[0, 0, 5], [4, 0, 7]], 0.08, 0.04), ([[2, 0, 6], [2, 2, 6.5]], 0.04, 0.02))
     east = work_in_area(graph, [[1, -1], [5, -1], [5, 3], [1, 3]], S)
     limb = int(graph.unions.arm_limb[graph.unions.laterals(0)[0]])
 
@@ -113,7 +111,7 @@ def test_area_and_limbs_pick_their_wood():
 def test_bad_work_is_refused_in_words():
     """A point in the next field, an unknown limb and an empty area are each named."""
     graph = random_tree(1)
-    with pytest.raises(BadInput, match="W01 is .* m from any wood"):
+    with pytest.raises(BadInput, match=r"W01 is .* m from any wood"):
         work_at_points(graph, [[50.0, 0.0, 5.0]])
     with pytest.raises(BadInput, match="limb 999"):
         work_on_limbs(graph, [999], S)

@@ -42,8 +42,8 @@ def test_a_flat_line_makes_five_kilonewtons_of_a_hundred_kilograms():
 def test_forces_on_the_point_sum_to_zero(point):
     """Both line tensions and the climber's weight balance, wherever the point hangs."""
     p = np.array(point)
-    f = floating_anchor(A, B + [0, 0, 2.0], p, 900.0, S)
-    to_a, to_b = A - p, B + [0, 0, 2.0] - p
+    f = floating_anchor(A, B + np.array([0, 0, 2.0]), p, 900.0, S)
+    to_a, to_b = A - p, B + np.array([0, 0, 2.0]) - p
     total = f.tension[0] * to_a / np.linalg.norm(to_a) + f.tension[1] * to_b / np.linalg.norm(to_b) - [0, 0, 900.0]
 
     assert total == pytest.approx(np.zeros(3), abs=1e-6)

@@ -77,11 +77,7 @@ def quickest_ways(ways: nx.DiGraph) -> tuple[dict[int, float], dict[int, list[in
 
 def steps(graph: WoodGraph, ways: nx.DiGraph, route: list[int]) -> tuple[AccessStep, ...]:
     """A way in words; every union on it is an inspection stop."""
-    out = [
-        AccessStep(
-            None, "ground", 0.0, "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready"
-        )
-    ]
+    out = [AccessStep(None, "ground", 0.0, "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready")]
     u = graph.unions
     for a, b in pairwise(route):
         how = ways.edges[a, b]["how"]

@@ -53,9 +53,7 @@ def recommend(
     """
     usable = [p for p in points if p.usable]
     options = [_isolate(usable, settings), _basal(usable), _advance(graph, usable), _neighbour(graph, beside)]
-    chosen = next((o for o in options[:3] if o.open and o.point is _first(usable, o)), None) or next(
-        (o for o in options[:3] if o.open), None
-    )
+    chosen = next((o for o in options[:3] if o.open and o.point is _first(usable, o)), None) or next((o for o in options[:3] if o.open), None)
     out = []
     if chosen is None or chosen.point is None:
         out.append(f"Recommended: {OTHER}.")
@@ -81,24 +79,16 @@ def _first(usable: Sequence[TieInPoint], option: Option) -> TieInPoint | None:
 
 
 def _isolate(usable: Sequence[TieInPoint], settings: PlanningSettings) -> Option:
-    able = [
-        p
-        for p in usable
-        if p.throw is not None and p.throw.isolation_class <= 2 and p.throw.expected_throws <= settings.most_throws
-    ]
+    able = [p for p in usable if p.throw is not None and p.throw.isolation_class <= 2 and p.throw.expected_throws <= settings.most_throws]
     if not able:
         return Option(ISOLATE, None, (), ())
     p = min(able, key=lambda p: p.rank)
     assert p.throw is not None
     pro = [
-        f"about {max(1, round(p.throw.expected_throws))} throw(s) set the line over {p.label} alone, so every rope system can "
-        "use it.",
+        f"about {max(1, round(p.throw.expected_throws))} throw(s) set the line over {p.label} alone: any rope system can use it.",
         "nobody leaves the ground before the anchor has been load-tested.",
     ]
-    con = [
-        "an anchor set from the ground is inspected less: look at it through field glasses, and by hand on arrival before any "
-        "work."
-    ]
+    con = ["an anchor set from the ground is inspected less: look at it through field glasses, and by hand on arrival before      any work."]
     if p.throw.workings:
         con.append(f"the weight must be worked back {p.throw.workings} time(s).")
     if not p.check.redundant:

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from treescan.errors import BadInput
+from treescan.geometry import point_segment
 from treescan.loads.limb_check import Rig
-from treescan.planning.contact import in_the_union, line_from_union, place_on_limb
+from treescan.planning.contact import in_the_union, place_on_limb
 from treescan.planning.settings import SYSTEMS, PlanningSettings
 from treescan.planning.tie_in_point import Floats
 from treescan.throw.throw_path import Throw, ThrowTable
@@ -73,18 +74,17 @@ def bearing_arm(graph: WoodGraph, union: int, settings: PlanningSettings) -> int
     return int(level[0] if len(level) else rows[0])
 
 
-def _rig(
-    graph: WoodGraph, beside: Beside, union: int, system: str, hardware: str, throw: Throw | None, settings: PlanningSettings
-) -> Rig:
+def _rig(graph: WoodGraph, beside: Beside, union: int, system: str, hardware: str, throw: Throw | None, settings: PlanningSettings) -> Rig:
     if throw is None:
         arm = bearing_arm(graph, union, settings)
         distance = in_the_union(graph, union, arm)
         node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), distance)
         base = stem_foot(graph, place) if system == "SRS basal" else _ground_below(graph, beside, place)
         return Rig(union, system, hardware, node, distance, np.zeros(0, np.int32), base)
-    node = _rest_node(graph, union, throw)
+    at = _bearing_support(graph, throw)
+    node = _rest_node(graph, union, throw, at)
     if system == "SRS basal":
-        via, side = _base_side(graph, throw, node)
+        via, side = _base_side(throw, at)
         return Rig(union, system, hardware, node, float(throw.rest_distance), via, stem_foot(graph, side))
     return Rig(union, system, hardware, node, float(throw.rest_distance), np.zeros(0, np.int32), np.asarray(throw.stand, float))
 
@@ -97,30 +97,31 @@ def stem_foot(graph: WoodGraph, side: Floats) -> Floats:
     return np.array([*(root[:2] + ahead * graph.radius[0]), root[2] + BASE_HEIGHT])
 
 
-def _rest_node(graph: WoodGraph, union: int, throw: Throw) -> int:
-    """The support of a settled line that lies on a limb of the wanted union, nearest to where the line rests."""
-    seg = throw.supports
-    if len(seg) == 0:
-        return int(graph.unions.arm_node[graph.unions.laterals(union)[0]])
-    gap = np.linalg.norm(graph.xyz[seg] - throw.rest, axis=1) + np.linalg.norm(graph.xyz[graph.parent[seg]] - throw.rest, axis=1)
-    node = int(seg[np.argmin(gap - graph.length[seg])])
-    line = line_from_union(graph, union, node)
-    if throw.slides and len(line) > 1:
-        return place_on_limb(graph, union, node, throw.rest_distance)[0]
-    return node
+def _bearing_support(graph: WoodGraph, throw: Throw) -> int:
+    """Row in `throw.supports` of the wanted limb: the support nearest to where the line rests; -1 when there is none."""
+    nodes = np.asarray(throw.supports, np.int64)
+    if len(nodes) == 0:
+        return -1
+    gap, _ = point_segment(throw.rest, graph.xyz[graph.parent[nodes]], graph.xyz[nodes])
+    return int(np.argmin(gap))
 
 
-def _base_side(graph: WoodGraph, throw: Throw, rest_node: int) -> tuple[Ints, Floats]:
-    """Supports between the union and the base anchor, union outward, and the place of the base.
+def _rest_node(graph: WoodGraph, union: int, throw: Throw, support: int) -> int:
+    """The segment the rope bears on: `rest_distance` out along the wanted limb."""
+    near = int(throw.supports[support]) if support >= 0 else int(graph.unions.arm_node[graph.unions.laterals(union)[0]])
+    return place_on_limb(graph, union, near, throw.rest_distance)[0]
 
-    The place tells only the side of the stem. The climber hangs from the side with fewer limbs under the line, so that the union
-    takes the climber's leg; the base leg gets the rest.
+
+def _base_side(throw: Throw, support: int) -> tuple[Ints, Floats]:
+    """Supports between the union and the base anchor, union outward, and a place on that side of the stem.
+
+    The climber hangs from the side with fewer limbs under the line, so that the union takes the climber's leg; the base leg gets
+    the rest.
     """
     supports = np.asarray(throw.supports, np.int32)
-    at = np.flatnonzero(supports == rest_node)
-    if len(supports) == 0 or len(at) == 0:
+    if support < 0:
         return np.zeros(0, np.int32), np.asarray(throw.stand, float)
-    near, far = supports[: at[0]][::-1], supports[at[0] + 1 :]
+    near, far = supports[:support][::-1], supports[support + 1 :]
     if len(near) >= len(far):
         return near.copy(), np.asarray(throw.stand, float)
     return far.copy(), np.asarray(throw.settled[-1], float)

@@ -5,13 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
-from treescan.geometry import point_segment, segment_segment
+from treescan.geometry import segment_segment
 from treescan.planning.settings import Approach
 from treescan.planning.tie_in_point import Floats
 from treescan.planning.work import inside
 from treescan.throw.throw_path import Throw
 from treescan.trees.beside import Beside, Conductor, Site
+
+SCANNED = "a wire the scan saw (voltage unknown)"
+"""Name of wires that come from the scan: loose points, perhaps only parts of the wire."""
+
+STEPS = 24
+"""Points along a straight piece at which distances to scanned wires are taken."""
 
 
 @dataclass(frozen=True)
@@ -43,24 +50,6 @@ def approach_distance(voltage: float, approach: Approach) -> float:
     return approach.gate + approach.per_10_kv * float(np.ceil(max(voltage - 50e3, 0.0) / 10e3))
 
 
-def distance_to_conductor(points: Floats, conductor: Conductor) -> Floats:
-    """Shortest distance of points (n, 3) to a drawn line. [m]"""
-    line = np.asarray(conductor.line, float).reshape(-1, 3)
-    if len(line) == 1:
-        return np.linalg.norm(points - line[0], axis=1)
-    gap, _ = point_segment(points[:, None], line[None, :-1], line[None, 1:])
-    return gap.min(axis=1)
-
-
-def ropes_to_conductor(anchor: Floats, ends: Floats, conductor: Conductor) -> Floats:
-    """Shortest distance of straight ropes from one anchor to a drawn line, (n,). [m]"""
-    line = np.asarray(conductor.line, float).reshape(-1, 3)
-    if len(line) == 1:
-        line = np.repeat(line, 2, axis=0)
-    gap, _, _ = segment_segment(np.broadcast_to(anchor, (len(ends), 1, 3)), ends[:, None], line[None, :-1], line[None, 1:])
-    return gap.min(axis=1)
-
-
 def conductors(site: Site, beside: Beside) -> tuple[tuple[Conductor, str], ...]:
     """Drawn conductors, then wires the scan saw (as bare points, voltage unknown), each with its name."""
     out = []
@@ -69,7 +58,7 @@ def conductors(site: Site, beside: Beside) -> tuple[tuple[Conductor, str], ...]:
         out.append((c, f"conductor {i + 1} ({known})"))
     wires = beside.surroundings.of("wire")
     if len(wires):
-        out.append((Conductor(wires), "a wire the scan saw (voltage unknown)"))
+        out.append((Conductor(wires), SCANNED))
     return tuple(out)
 
 
@@ -86,43 +75,40 @@ def electric_clearances(
     """
     out = []
     for line, name in lines:
-        scanned = np.asarray(line.line).reshape(-1, 3).shape[0] > 2 and "scan saw" in name
         limit = approach_distance(line.voltage, approach)
-
-        def near(points: Floats, line: Conductor = line, scanned: bool = scanned) -> float:
-            if len(points) == 0:
-                return float("nan")
-            if scanned:
-                gap = np.linalg.norm(points[:, None] - np.asarray(line.line)[None], axis=-1)
-                return float(gap.min())
-            return float(distance_to_conductor(points, line).min())
-
-        climbs = np.concatenate([anchor[None], _along(anchor, work)]) if scanned else anchor[None]
-        rope = near(climbs)
-        if len(work) and not scanned:
-            rope = float(ropes_to_conductor(anchor, work, line).min())
-        parts = [
-            ("tie-in point", near(anchor[None]) - approach.envelope, limit),
-            ("rope and climber at the work", rope - approach.envelope, limit),
-            ("throw", near(_finer(throw.path)) if throw is not None and len(throw.path) else float("nan"), limit),
-            ("swing after a slip", near(swing) - approach.envelope, limit),
-        ]
-        for what, distance, least in parts:
-            if np.isfinite(distance):
-                out.append(_clearance(what, name, max(distance, 0.0), least))
+        flight = np.asarray(throw.path, float) if throw is not None else np.zeros((0, 3))
+        parts = (
+            ("tie-in point", anchor[None], anchor[None], approach.envelope),
+            ("rope and climber at the work", np.broadcast_to(anchor, work.shape), work, approach.envelope),
+            ("throw", flight[:-1], flight[1:], 0.0),
+            ("swing after a slip", swing[:-1], swing[1:], approach.envelope),
+        )
+        for what, start, end, envelope in parts:
+            if len(start):
+                nearest = float(lines_to_conductor(start, end, line, name).min()) - envelope
+                out.append(_clearance(what, name, max(nearest, 0.0), limit))
     return tuple(out)
+
+
+def lines_to_conductor(start: Floats, end: Floats, line: Conductor, name: str = "") -> Floats:
+    """Shortest distance of straight pieces (n, 3) to (n, 3) to a conductor, (n,). [m]
+
+    Exact for a drawn line. For the loose points of a scanned wire the pieces are sampled and half a step is taken off: never too
+    far.
+    """
+    points = np.asarray(line.line, float).reshape(-1, 3)
+    if name != SCANNED:
+        a, b = (points, points) if len(points) == 1 else (points[:-1], points[1:])
+        return segment_segment(start[:, None], end[:, None], a[None], b[None])[0].min(axis=1)
+    share = np.linspace(0, 1, STEPS)[:, None, None]
+    gap = cKDTree(points).query(start + share * (end - start))[0].min(axis=0)
+    return np.maximum(gap - np.linalg.norm(end - start, axis=1) / (STEPS - 1) / 2, 0.0)
 
 
 def _clearance(what: str, name: str, distance: float, limit: float) -> Clearance:
     breach = distance < limit
     words = f"The {what} comes within {distance:.1f} m of {name}; the approach distance used is {limit:.1f} m."
     return Clearance(what, name, distance, limit, breach, words)
-
-
-def _along(anchor: Floats, ends: Floats, steps: int = 8) -> Floats:
-    """Points along straight ropes, for distances to scattered points."""
-    share = np.linspace(0, 1, steps)[1:]
-    return (anchor + share[:, None, None] * (ends - anchor)).reshape(-1, 3)
 
 
 def _finer(path: Floats, step: float = 0.25) -> Floats:
@@ -155,12 +141,29 @@ def missing_wires(beside: Beside, site: Site) -> str:
     """A warning where there are poles but no wires, or no wires at all are known."""
     poles, wires = beside.surroundings.of("pole"), beside.surroundings.of("wire")
     if len(poles) and not len(wires) and not site.conductors:
-        return (
-            "Poles stand beside the tree but no wire is in the scan or on the site plan: "
-            "wires thinner than the point spacing may be missing."
-        )
+        return "Poles stand beside the tree but no wire is in the scan or on the site plan: wires thinner than the point spacing may be missing."
     if len(wires) and not site.conductors:
-        return (
-            "The scan saw wires and the site plan names none: draw them with their voltage, the scan may show only parts of them."
-        )
+        return "The scan saw wires and the site plan names none: draw them with their voltage, the scan may show only parts of them."
     return ""
+
+
+def site_warnings(beside: Beside, site: Site, work: Floats, labels: tuple[str, ...], approach: Approach) -> tuple[str, ...]:
+    """What concerns the whole site: missing wires, and work that itself lies near a conductor.
+
+    Parameters
+    ----------
+    work : (w, 3) float     Work points. [m, local]
+    """
+    out = [missing_wires(beside, site)]
+    for line, name in conductors(site, beside):
+        gap = lines_to_conductor(work, work, line, name)
+        limit = max(approach_distance(line.voltage, approach) + approach.envelope, approach.flag)
+        near = np.flatnonzero(gap < limit)
+        if len(near):
+            worst = int(near[np.argmin(gap[near])])
+            out.append(
+                f"{len(near)} work point(s) lie within {limit:.1f} m of {name}, the nearest ({labels[worst]}) at "
+                f"{gap[worst]:.1f} m: "
+                "ask the line owner before any work there."
+            )
+    return tuple(w for w in out if w)

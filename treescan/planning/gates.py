@@ -46,11 +46,7 @@ def gates(
         *_margin_gate(check, settings),
         *(c.words + " Ask the line owner." for c in electric if c.breach and c.what == "tie-in point"),
         *_access_gate(throw, access),
-        *(
-            ("It serves none of the work: every straight rope is too flat, fouled, or the work lies above it.",)
-            if reach.share <= 0
-            else ()
-        ),
+        *(("It serves none of the work: every straight rope is too flat, fouled, or the work lies above it.",) if reach.share <= 0 else ()),
     )
 
 
@@ -80,15 +76,10 @@ def _wood_gates(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings
         out.append("Dead suspect: the limb looks dead in the scan; no anchor unless a competent person has inspected it.")
     diameter, _ = rest_diameter(graph, check)
     if not diameter >= settings.least_limb:
-        out.append(
-            f"Too thin: the limb is {100 * diameter:.1f} cm where the rope bears, "
-            f"at least {100 * settings.least_limb:.0f} cm is asked."
-        )
+        out.append(f"Too thin: the limb is {100 * diameter:.1f} cm where the rope bears, at least {100 * settings.least_limb:.0f} cm is asked.")
     arm = bearing_row(graph, check)
     if arm >= 0 and graph.unions.arm_slope[arm] < -settings.steepest_droop:
-        out.append(
-            f"The limb falls away at {np.degrees(-graph.unions.arm_slope[arm]):.0f} degrees: the rope can run out along it."
-        )
+        out.append(f"The limb falls away at {np.degrees(-graph.unions.arm_slope[arm]):.0f} degrees: the rope can run out along it.")
     return out
 
 
@@ -110,22 +101,15 @@ def _access_gate(throw: Throw | None, access: tuple[AccessStep, ...]) -> list[st
     return []
 
 
-def doubts(
-    graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: tuple[Clearance, ...], settings: PlanningSettings
-) -> tuple[str, ...]:
+def doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: tuple[Clearance, ...], settings: PlanningSettings) -> tuple[str, ...]:
     """What to look at first although nothing stands against it, one sentence each."""
     out: list[str] = []
     union, node, margin = check.rig.union, check.rig.rest_node, check.check.margin
     if margin.known and margin.p5 < settings.margin_doubt:
-        out.append(
-            f"The low side of its margin is {margin.p5:.2f}, below {settings.margin_doubt:.2f}: inspect and load-test before use."
-        )
+        out.append(f"The low side of its margin is {margin.p5:.2f}, below {settings.margin_doubt:.2f}: inspect and load-test before use.")
     diameter, sd = rest_diameter(graph, check)
     if np.isfinite(sd) and diameter - 1.645 * sd < settings.least_limb <= diameter:
-        out.append(
-            f"Its limb may be thinner than {100 * settings.least_limb:.0f} cm: "
-            f"{100 * diameter:.1f} cm with an error of {100 * sd:.1f} cm."
-        )
+        out.append(f"Its limb may be thinner than {100 * settings.least_limb:.0f} cm: {100 * diameter:.1f} cm with an error of {100 * sd:.1f} cm.")
     arc = float(graph.arc[node])
     if arc < settings.least_arc:
         out.append(f"The scan saw {np.degrees(arc):.0f} degrees of the limb's round: the far side is unknown.")
@@ -138,7 +122,7 @@ def doubts(
         out.append(f"Anchor and back-up hang on the same wood: {check.common_cause}.")
     if throw is not None and throw.isolation_class == 3:
         also = ", ".join(throw.captured_unions) or "other limbs"
-        out.append(f"The line also lies over {also}: inspect those unions too.")
+        out.append(f"The line runs over {also} as well: inspect those unions too.")
     out += [c.words for c in electric if c.breach and c.what != "tie-in point"]
     return tuple(out)
 

@@ -72,9 +72,7 @@ class Revision:
     log: tuple[str, ...]
 
 
-def with_overrides(
-    graph: WoodGraph, points: Sequence[TieInPoint], overrides: Sequence[Override], settings: PlanningSettings, seed: int
-) -> Revision:
+def with_overrides(graph: WoodGraph, points: Sequence[TieInPoint], overrides: Sequence[Override], settings: PlanningSettings, seed: int) -> Revision:
     """Apply statements in their order and rank again, from the numbers already there: no throw and no force is computed anew."""
     now, log = tuple(points), []
     for o in overrides:

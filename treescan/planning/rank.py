@@ -118,17 +118,11 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
     """One candidate with everything but its place in the list."""
     place = contact_point(g.graph, rig)
     reached = _reach(g, rig, place, seen)
-    electric = electric_clearances(
-        place, g.work.xyz[reached.served], throw, _worst_arc(place, reached, g.work), g.lines, g.settings.approach
-    )
+    electric = electric_clearances(place, g.work.xyz[reached.served], throw, _worst_arc(place, reached, g.work), g.lines, g.settings.approach)
     throw, refused = _throw_allowed(throw, electric)
     access = by_throw(g.graph, rig.union, throw) if throw is not None else _climbed(g, rig.union)
     stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings)
-    look_first = (
-        refused
-        + doubts(g.graph, check, throw, electric, g.settings)
-        + (throw_crosses(throw, g.site) if throw is not None else ())
-    )
+    look_first = refused + doubts(g.graph, check, throw, electric, g.settings) + (throw_crosses(throw, g.site) if throw is not None else ())
     scored = _scores(g, place, check, throw, reached, rig)
     lengths = np.linalg.norm(g.work.xyz[reached.served] - place, axis=1)
     return TieInPoint(
@@ -186,9 +180,7 @@ def _climbed(g: _Ground, union: int) -> tuple[AccessStep, ...]:
     return steps(g.graph, g.ways, route) if route else ()
 
 
-def _scores(
-    g: _Ground, place: Floats, check: AnchorCheck, throw: Throw | None, reached: Reach, rig: Rig
-) -> dict[str, score.Scored]:
+def _scores(g: _Ground, place: Floats, check: AnchorCheck, throw: Throw | None, reached: Reach, rig: Rig) -> dict[str, score.Scored]:
     minutes = score.effort_minutes(throw, g.minutes.get(rig.union, inf), float(g.graph.unions.height[rig.union]), g.settings)
     return {
         "height": score.height_over_work(place, g.work, g.settings.place_error),

@@ -49,9 +49,7 @@ def reach(
     widest = max(settings.rope_angle_limit, *SHARE_ANGLES)
     fouled = np.full(len(work), -1, np.int32)
     ask = angle <= widest
-    fouled[ask] = first_fouls(
-        scene, anchor, work.xyz[ask], own_limbs, work_limb[ask], settings.lean_limit, settings.own_wood, settings.hand_reach
-    )
+    fouled[ask] = first_fouls(scene, anchor, work.xyz[ask], own_limbs, work_limb[ask], settings.lean_limit, settings.own_wood, settings.hand_reach)
     clear = (fouled < 0) & (angle < np.pi / 2)
     served = clear & (angle <= settings.rope_angle_limit)
     total = float(work.weight.sum())

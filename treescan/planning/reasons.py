@@ -68,9 +68,7 @@ def compare(a: TieInPoint, b: TieInPoint, settings: PlanningSettings) -> tuple[s
     gap = _pulls(a, b, settings)
     pro = [c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] > 0][:2]
     con = [c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] < 0][:2]
-    first = f"{name(a)} scores {a.score:.2f} against {b.score:.2f} of {name(b)}" + (
-        f", mostly for {' and '.join(pro)}." if pro else "."
-    )
+    first = f"{name(a)} scores {a.score:.2f} against {b.score:.2f} of {name(b)}" + (f", mostly for {' and '.join(pro)}." if pro else ".")
     second = f"{name(b)} is better in {' and '.join(con)}." if con else f"{name(b)} is better in nothing that is scored."
     return first, second
 
@@ -98,14 +96,11 @@ def fact(graph: WoodGraph, criterion: str, p: TieInPoint) -> str:
         if p.throw is None:
             return "no throw from the ground sets it, it is reached by climbing"
         how = METHOD_WORDS.get(p.throw.method, p.throw.method)
-        return f"about one throw in {max(1, round(p.throw.expected_throws))} sets the line ({how})"
+        number = max(1, round(p.throw.expected_throws))
+        return f"{'nearly every throw' if number == 1 else f'about one throw in {number}'} sets the line ({how})"
     if criterion == "redundancy":
         if not p.check.catches:
             return "what catches the rope if it fails is not known"
         first = p.check.catches[0]
-        return (
-            "nothing catches the rope if it fails"
-            if first.ground
-            else f"if it fails {first.label} catches after a drop of {first.drop:.1f} m"
-        )
+        return "nothing catches the rope if it fails" if first.ground else f"if it fails {first.label} catches after a drop of {first.drop:.1f} m"
     return f"{p.rope.length:.0f} m of rope and {len([s for s in p.access if s.union is not None])} stop(s) on the way up"

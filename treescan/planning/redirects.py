@@ -65,9 +65,7 @@ def path_stress(graph: WoodGraph, node: int, place: Floats, force: Floats) -> fl
     """
     path = graph.path_to_base(node)[:-1]
     lower = graph.xyz[graph.parent[path]]
-    forces = section_forces(
-        lower, graph.direction[path], np.ones((len(path), 1), bool), place[None, None], np.asarray(force)[None, None]
-    )
+    forces = section_forces(lower, graph.direction[path], np.ones((len(path), 1), bool), place[None, None], np.asarray(force)[None, None])
     same = np.ones(1)
     along, _ = utilisation(forces, graph.segment_radius[path], same, same, same)
     return float(along.max())
@@ -94,9 +92,7 @@ def redirects(
     if len(missing) == 0:
         return ()
     sound = sound_steps(graph, {}, settings)
-    by_union = {
-        p.union: p for p in sorted(points, key=lambda p: -(p.check.check.margin.p5 if p.check.check.margin.known else -1.0))[::-1]
-    }
+    by_union = {p.union: p for p in sorted(points, key=lambda p: -(p.check.check.margin.p5 if p.check.check.margin.known else -1.0))[::-1]}
     out = []
     for union in np.flatnonzero(sound):
         if int(union) == point.union:
@@ -142,9 +138,7 @@ def _one(
     rows = missing[angle <= settings.rope_angle_limit]
     if len(rows) == 0:
         return None
-    fouled = first_fouls(
-        scene, place, work.xyz[rows], own, work_limb[rows], settings.lean_limit, settings.own_wood, settings.hand_reach
-    )
+    fouled = first_fouls(scene, place, work.xyz[rows], own, work_limb[rows], settings.lean_limit, settings.own_wood, settings.hand_reach)
     rows = rows[fouled < 0]
     return _judged(graph, point, checked, union, node, place, way, work, rows, settings) if len(rows) else None
 

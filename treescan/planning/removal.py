@@ -60,9 +60,7 @@ def cut_stem(graph: WoodGraph, height: float, label: str = "") -> Cut:
     line = graph.limbs.nodes[0]
     above = line[graph.xyz[line, 2] - graph.xyz[0, 2] >= height]
     if height <= 0 or len(above) == 0:
-        raise BadInput(
-            f"the stem cannot be cut at {height:.1f} m", remedy="give a height between the foot and the top of the stem"
-        )
+        raise BadInput(f"the stem cannot be cut at {height:.1f} m", remedy="give a height between the foot and the top of the      stem")
     return Cut(int(above[0]), label or f"stem above {height:.1f} m")
 
 
@@ -89,9 +87,7 @@ def stages(
     for i, cut in enumerate(cuts):
         gone = graph.above(cut.node) & here
         if not gone.any():
-            raise BadInput(
-                f"cut {i + 1} ({cut.label}) takes nothing off: an earlier cut already did", remedy="check the order of the cuts"
-            )
+            raise BadInput(f"cut {i + 1} ({cut.label}) takes nothing off: an earlier cut already did", remedy="check the order of the cuts")
         lost, left = _sorted_out(points, gone, here & ~gone, graph)
         after = here & ~gone
         alarms = _alarms(
@@ -105,10 +101,7 @@ def stages(
             rigging[i] if i < len(rigging) else -1,
         )
         if not left:
-            alarms += (
-                "No ranked anchor is left after this cut: neighbour tree, spar technique with choked line and lanyard, or "
-                "platform.",
-            )
+            alarms += ("No ranked anchor is left after this cut: neighbour tree, spar technique with choked line and lanyard, or platform.",)
         top = graph.xyz[gone]
         out.append(
             Stage(

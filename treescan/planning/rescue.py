@@ -55,9 +55,7 @@ def two_person_margin(point: TieInPoint) -> float:
     return point.check.check.margin.p5 / 2
 
 
-def corridor(
-    graph: WoodGraph, scene: Scene, label: str, start: Floats, own_limb: int, radius: float, push_off: float
-) -> Corridor:
+def corridor(graph: WoodGraph, scene: Scene, label: str, start: Floats, own_limb: int, radius: float, push_off: float) -> Corridor:
     """The plumb way down from one work point."""
     ground = float(scene.terrain.height_at(start[:2]))
     ground = ground if np.isfinite(ground) else float(graph.xyz[0, 2])
@@ -99,24 +97,17 @@ def rescue_plan(
     )
     words = []
     if point.system == "SRS basal":
-        words.append(
-            f"{name} can be lowered from the ground if its base anchor is a releasable one and stays manned; a cut rope defeats "
-            "this."
-        )
+        words.append(f"{name} can be lowered from the ground if its base anchor is a releasable one and stays manned; a cut rope defeats this.")
     if able:
         share, _, best = max(able, key=lambda t: t[:2])
         label = f"{best.label} {best.system}"
         words.append(
-            f"Rescue line over {label}: other wood than {name}, within reach of {100 * share:.0f} % of its work; keep it in, "
-            "ready to climb."
+            f"Rescue line over {label}: other wood than {name}, within reach of {100 * share:.0f} % of its work; keep it in, ready to climb."
         )
         margin = two_person_margin(best)
     else:
         label, share, margin = "", 0.0, float("nan")
-        words.append(
-            f"No ranked anchor on other wood can carry a rescuer and a casualty for {name}: neighbour tree or platform, or do "
-            "not climb."
-        )
+        words.append(f"No ranked anchor on other wood can carry a rescuer and a casualty for {name}: neighbour tree or platform, or do not climb.")
     blocked = sorted({c.blocked_by for c in drops if not c.free})
     if blocked:
         words.append(

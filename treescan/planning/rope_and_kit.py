@@ -23,9 +23,7 @@ def ground_at(graph: WoodGraph, beside: Beside, place: Floats) -> float:
     return z if np.isfinite(z) else float(graph.xyz[0, 2])
 
 
-def rope_parts(
-    system: str, height: float, farthest: float, base_leg: float, settings: PlanningSettings
-) -> tuple[tuple[str, float], ...]:
+def rope_parts(system: str, height: float, farthest: float, base_leg: float, settings: PlanningSettings) -> tuple[tuple[str, float], ...]:
     """Metres of climbing rope, part by part.
 
     Parameters
@@ -81,9 +79,7 @@ def rope_plan(
     )
 
 
-def kit_list(
-    graph: WoodGraph, rig: Rig, throw: Throw | None, length: float, stock: float | None, throwline: float
-) -> tuple[str, ...]:
+def kit_list(graph: WoodGraph, rig: Rig, throw: Throw | None, length: float, stock: float | None, throwline: float) -> tuple[str, ...]:
     """What to load for one candidate, in generic names."""
     stem = 2 * float(graph.segment_radius[int(graph.unions.node[rig.union])])
     limb = 2 * float(graph.segment_radius[rig.rest_node])
@@ -102,9 +98,7 @@ def kit_list(
     elif rig.system == "MRS":
         out.append("sleeve or friction saver advised: a moving rope on bark wears the tree and the rope")
     if rig.system == "SRS basal":
-        out.append(
-            "base anchor kit: sling for the stem foot and a device that lowers under load, marked 'life support, do not touch'"
-        )
+        out.append("base anchor kit: sling for the stem foot and a device that lowers under load, marked 'life support, do not touch'")
     if rig.system == "SRS canopy":
         out.append("screw karabiner or ring for the choke, retrieval line")
     if throw is not None:

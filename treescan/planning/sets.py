@@ -143,18 +143,14 @@ def visiting_order(points: tuple[TieInPoint, ...], settings: PlanningSettings) -
         return points
     place = np.array([p.place for p in points])
     gap = np.linalg.norm(place[:, None] - place[None], axis=2)
-    climb = np.array(
-        [max((s.height for s in p.access), default=0.0) + settings.minutes_per_step * max(len(p.access) - 2, 0) for p in points]
-    )
+    climb = np.array([max((s.height for s in p.access), default=0.0) + settings.minutes_per_step * max(len(p.access) - 2, 0) for p in points])
 
     def travel(order: tuple[int, ...]) -> float:
         return float(climb[order[0]] + sum(gap[a, b] for a, b in pairwise(order)))
 
     n = len(points)
-    if n <= MOST_ENUMERATED:
-        best = min(permutations(range(n)), key=travel)
-    else:
-        best = min((_nearest_next(gap, start) for start in range(n)), key=travel)
+    orders = permutations(range(n)) if n <= MOST_ENUMERATED else (_nearest_next(gap, start) for start in range(n))
+    best = min(orders, key=travel)
     return tuple(points[i] for i in best)
 
 
@@ -184,11 +180,7 @@ def _set(points: tuple[TieInPoint, ...], work: Work, words: tuple[str, ...] = ()
     left = tuple(name for name, s in zip(work.label, served, strict=True) if s < 0)
     names = ", then ".join(f"{p.label} ({p.system})" for p in points)
     text = f"{len(points)} tie-in point(s) serve {100 * share:.0f} % of the work: {names}."
-    more = (
-        (f"{len(left)} work point(s) are served by no ranked tie-in point: redirect, second line, pole tools or other means.",)
-        if left
-        else ()
-    )
+    more = (f"{len(left)} work point(s) are served by no ranked tie-in point: redirect, second line, pole tools or other means.",) if left else ()
     return AnchorSet(points, served, none, share, left, (text, *more, *words))
 
 

@@ -19,9 +19,7 @@ class Weights:
     margin: float = setting(0.18, "", "low side of strength over stress", "project_choice", low=0.0)
     rope_angle: float = setting(0.10, "", "mean rope angle over the work it serves", "project_choice", low=0.0)
     coverage: float = setting(0.35, "", "share of the work it serves", "project_choice", low=0.0)
-    isolation: float = setting(
-        0.10, "", "chance that a throw from the ground sets the line as the system needs it", "project_choice", low=0.0
-    )
+    isolation: float = setting(0.10, "", "chance that a throw from the ground sets the line as the system needs it", "project_choice", low=0.0)
     redundancy: float = setting(0.12, "", "what catches the climber if the union gives out", "project_choice", low=0.0)
     effort: float = setting(0.08, "", "minutes until the first climber hangs there", "project_choice", low=0.0)
 
@@ -36,15 +34,11 @@ class Weights:
 class Approach:
     """Distances to conductors. The line owner's and the local rules always win; nothing here is a distance judged enough."""
 
-    gate: float = setting(
-        3.05, "m", "no candidate within this of a conductor up to 50 kV (10 ft, phase-to-phase reading)", "approach_usa", low=0.0
-    )
+    gate: float = setting(3.05, "m", "no candidate within this of a conductor up to 50 kV (10 ft, phase-to-phase reading)", "approach_usa", low=0.0)
     per_10_kv: float = setting(0.10, "m", "added for each 10 kV over 50 kV", "approach_usa", low=0.0)
     unknown: float = setting(10.0, "m", "gate when the voltage is not known, and for wires the scan saw", "approach_uk", low=0.0)
     flag: float = setting(10.0, "m", "ask the line owner before work within this distance", "approach_uk", low=0.0)
-    owner: float = setting(
-        0.0, "m", "distance stated by the line owner; 0 = none stated; used in place of the table", "project_choice", low=0.0
-    )
+    owner: float = setting(0.0, "m", "distance stated by the line owner; 0 = none stated; used in place of the table", "project_choice", low=0.0)
     envelope: float = setting(1.5, "m", "reach of a climber with hand tools round the rope", "project_choice", low=0.0, high=5.0)
 
 
@@ -56,20 +50,14 @@ class PlanningSettings:
     approach: Approach = field(default_factory=Approach)
 
     # work
-    work_points: int = setting(
-        200, "", "points the whole crown is sampled with when no work is given", "project_choice", low=1, high=20000
-    )
+    work_points: int = setting(200, "", "points the whole crown is sampled with when no work is given", "project_choice", low=1, high=20000)
 
     # candidates
     most_unions: int = setting(60, "", "unions judged at most, the highest and thickest first", "project_choice", low=1, high=500)
-    least_candidate_diameter: float = setting(
-        0.05, "m", "thinner limbs are not even listed", "project_choice", low=0.01, high=0.5
-    )
+    least_candidate_diameter: float = setting(0.05, "m", "thinner limbs are not even listed", "project_choice", low=0.01, high=0.5)
     least_candidate_height: float = setting(3.0, "m", "lower unions are not listed as tie-in points", "project_choice", low=0.0)
     mrs_hardware: tuple[str, ...] = setting(("ring",), "", "what the moving rope runs over at the union", "project_choice")
-    canopy_hardware: tuple[str, ...] = setting(
-        ("rope on bark",), "", "how a stationary rope is fixed at the union", "project_choice"
-    )
+    canopy_hardware: tuple[str, ...] = setting(("rope on bark",), "", "how a stationary rope is fixed at the union", "project_choice")
     basal_hardware: tuple[str, ...] = setting(("rope on bark",), "", "what a basal line runs over at the union", "project_choice")
 
     # gates
@@ -80,9 +68,7 @@ class PlanningSettings:
         "forearm_minimum",
         low=0.02,
     )
-    margin_gate: float = setting(
-        1.0, "", "not ranked when the 5th percentile of strength over stress is below this", "project_choice", low=0.0
-    )
+    margin_gate: float = setting(1.0, "", "not ranked when the 5th percentile of strength over stress is below this", "project_choice", low=0.0)
     margin_doubt: float = setting(1.5, "", "inspect first when it is below this", "project_choice", low=0.0)
     steepest_droop_deg: float = setting(
         10.0,
@@ -92,9 +78,7 @@ class PlanningSettings:
         low=0.0,
         high=90.0,
     )
-    least_arc_deg: float = setting(
-        120.0, "deg", "inspect first when the scan saw less of the round than this", "project_choice", low=0.0, high=360.0
-    )
+    least_arc_deg: float = setting(120.0, "deg", "inspect first when the scan saw less of the round than this", "project_choice", low=0.0, high=360.0)
     most_included: float = setting(
         0.8, "", "inspect first when limb over stem is at least this: codominant, included bark possible", "dahle_2022", low=0.0
     )
@@ -109,20 +93,16 @@ class PlanningSettings:
     hard_drop: float = setting(4.0, "m", "a back-up that catches after a drop of this is hardly one", "project_choice", low=0.6)
 
     # reach
-    rope_angle_limit_deg: float = setting(
-        45.0, "deg", "largest rope angle from plumb that counts as served", "redirect_angle", low=5.0, high=85.0
-    )
+    rope_angle_limit_deg: float = setting(45.0, "deg", "largest rope angle from plumb that counts as served", "redirect_angle", low=5.0, high=85.0)
     lean_limit_deg: float = setting(
-        2.0,
+        5.0,
         "deg",
         "a limb in the way fouls the rope when it would bend it by more than this",
         "project_choice",
         low=0.0,
         high=90.0,
     )
-    hand_reach: float = setting(
-        0.8, "m", "the climber works this far from where the rope ends", "project_choice", low=0.0, high=3.0
-    )
+    hand_reach: float = setting(0.8, "m", "the climber works this far from where the rope ends", "project_choice", low=0.0, high=3.0)
     own_wood: float = setting(
         0.5,
         "m",
@@ -132,9 +112,7 @@ class PlanningSettings:
         high=3.0,
     )
     body_radius: float = setting(0.35, "m", "of the climber, for what a swing hits", "project_choice", low=0.0, high=1.0)
-    push_off: float = setting(
-        1.0, "m", "a swing is past the wood it started from after this much arc", "project_choice", low=0.0, high=5.0
-    )
+    push_off: float = setting(1.0, "m", "a swing is past the wood it started from after this much arc", "project_choice", low=0.0, high=5.0)
     walk_limit_deg: float = setting(
         60.0, "deg", "beyond the limit, up to here, a limb walk may still reach the work", "redirect_angle", low=5.0, high=85.0
     )
@@ -177,9 +155,7 @@ class PlanningSettings:
     )
 
     # removal, rescue, two trees
-    green_density_sd: float = setting(
-        0.15, "", "scatter of green wood density as a share of it", "project_choice", low=0.0, high=1.0
-    )
+    green_density_sd: float = setting(0.15, "", "scatter of green wood density as a share of it", "project_choice", low=0.0, high=1.0)
     crown_allowance: float = setting(
         0.25, "", "twigs and leaves added to the mass of a branch, as a share of its wood", "project_choice", low=0.0, high=3.0
     )
@@ -195,15 +171,11 @@ class PlanningSettings:
 
     # stability
     draws: int = setting(400, "", "perturbed rankings behind the stability figures", "project_choice", low=20, high=20000)
-    weight_scatter: float = setting(
-        0.3, "", "scatter of the weights between people, as a share (lognormal)", "project_choice", low=0.0, high=2.0
-    )
+    weight_scatter: float = setting(0.3, "", "scatter of the weights between people, as a share (lognormal)", "project_choice", low=0.0, high=2.0)
     angle_error_deg: float = setting(
         2.0, "deg", "error of a rope angle from the scan and from where the rope settles", "project_choice", low=0.0, high=20.0
     )
-    chance_error: float = setting(
-        0.4, "", "error of the throw chance, as a share (lognormal)", "project_choice", low=0.0, high=2.0
-    )
+    chance_error: float = setting(0.4, "", "error of the throw chance, as a share (lognormal)", "project_choice", low=0.0, high=2.0)
     place_error: float = setting(0.1, "m", "error of a union's height", "project_choice", low=0.0, high=2.0)
     effort_error: float = setting(0.25, "", "error of the minutes, as a share", "project_choice", low=0.0, high=1.0)
     tie_confidence: float = setting(

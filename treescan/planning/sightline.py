@@ -37,12 +37,13 @@ class Scene:
 
     @classmethod
     def of(cls, graph: WoodGraph, beside: Beside) -> Scene:
-        """All wood of at least 2 cm and everything the scan saw beside the tree."""
+        """All wood of at least 2 cm outside its parent limb's bark, and everything the scan saw beside the tree."""
+        start, outside = _out_of_parents(graph)
         seg = graph.segments
-        keep = np.maximum(seg.r_start, seg.r_end) >= THINNEST
+        keep = outside & (np.maximum(seg.r_start, seg.r_end) >= THINNEST)
         s = beside.surroundings
         return cls(
-            np.ascontiguousarray(seg.start[keep]),
+            np.ascontiguousarray(start[keep]),
             np.ascontiguousarray(seg.end[keep]),
             np.ascontiguousarray(seg.r_start[keep]),
             np.ascontiguousarray(seg.r_end[keep]),
@@ -52,6 +53,22 @@ class Scene:
             s.cell,
             beside.terrain,
         )
+
+
+def _out_of_parents(graph: WoodGraph) -> tuple[Floats, NDArray[np.bool_]]:
+    """Segment starts moved out to the parent limb's bark, and which segments are left, (s, 3) and (s,).
+
+    A limb's axis begins on its parent's axis; up to the bark it is inside the parent, where no rope can be.
+    """
+    seg = graph.segments
+    root = np.array([graph.parent[nodes[0]] for nodes in graph.limbs.nodes], np.int64)
+    fork = root[seg.limb]
+    bark = np.where(fork >= 0, graph.radius[fork], 0.0)
+    centre = graph.xyz[fork]
+    near, far = np.linalg.norm(seg.start - centre, axis=1), np.linalg.norm(seg.end - centre, axis=1)
+    share = np.clip((bark - near) / np.maximum(far - near, 1e-9), 0.0, 1.0)
+    moved = np.where((near < bark)[:, None], seg.start + share[:, None] * (seg.end - seg.start), seg.start)
+    return moved, far > bark
 
 
 def first_fouls(
@@ -166,9 +183,7 @@ def first_touch(start, end, r_start, r_end, limb, path, radius, skip_limb, skip_
     run = 0.0
     for j in range(len(path)):
         if j > 0:
-            run += np.sqrt(
-                (path[j, 0] - path[j - 1, 0]) ** 2 + (path[j, 1] - path[j - 1, 1]) ** 2 + (path[j, 2] - path[j - 1, 2]) ** 2
-            )
+            run += np.sqrt((path[j, 0] - path[j - 1, 0]) ** 2 + (path[j, 1] - path[j - 1, 1]) ** 2 + (path[j, 2] - path[j - 1, 2]) ** 2)
         if run < skip_length:
             continue
         p = path[j]

@@ -43,9 +43,7 @@ def crown_segments(graph: WoodGraph) -> NDArray[np.bool_]:
     return (seg.limb != 0) | graph.above(int(graph.unions.node[0]))[seg.node] & (seg.node != graph.unions.node[0])
 
 
-def work_on_limbs(
-    graph: WoodGraph, limbs: Sequence[int], settings: PlanningSettings, kind: str = "prune", carried: bool = True
-) -> Work:
+def work_on_limbs(graph: WoodGraph, limbs: Sequence[int], settings: PlanningSettings, kind: str = "prune", carried: bool = True) -> Work:
     """Work along named limbs, with the branches they carry unless told otherwise; BadInput for an unknown limb."""
     for k in limbs:
         if not 0 <= k < len(graph.limbs):

@@ -1,0 +1,126 @@
+"""The competent person's word: logged, and the list re-ranked at once."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+from hands import S, only, plain_tree, ranked, throw
+from strategies import random_tree
+
+from treescan.errors import BadInput
+from treescan.planning.candidates import candidate_unions
+from treescan.planning.overrides import Override, from_rows, share_left, with_overrides
+
+
+def said(kind, **about):
+    return Override(kind, "competent person", "cavity above the union", "2031-05-04 09:10", **about)
+
+
+def three():
+    graph = plain_tree()
+    return graph, ranked(graph, [throw(graph, k) for k in range(3)])
+
+
+def test_refused_anchor_falls_out_with_who_when_why():
+    """A refused union is not ranked, its reason names who said it, when and why, and the next one moves up."""
+    graph, points = three()
+    first = points[0]
+    out = with_overrides(graph, points, [said("refused", union=first.label)], S, 1)
+    gone = only(out.points, first.label)
+
+    assert not gone.usable and gone.verdict == "not ranked"
+    assert all(w in gone.reasons[-1] for w in ("competent person", "2031-05-04", "cavity"))
+    assert out.points[0].label == points[1].label
+    assert f"changes {first.label}" in out.log[0]
+    assert "First to inspect was" in out.log[-1]
+
+
+def test_dead_limb_takes_everything_it_carries():
+    """Everything that bears on the limb or above is gated, nothing else."""
+    graph, points = three()
+    limb = int(graph.unions.arm_limb[graph.unions.laterals(1)[0]])
+    out = with_overrides(graph, points, [said("dead", limb=limb)], S, 1)
+
+    assert only(points, "U02").usable and not only(out.points, "U02").usable
+    assert [only(out.points, u).gates for u in ("U01", "U03")] == [only(points, u).gates for u in ("U01", "U03")]
+
+
+def test_defect_scales_the_margin_and_gates_when_it_must():
+    """Half the strength halves the margin; a tenth brings it under the gate."""
+    graph, points = three()
+    limb = int(graph.unions.arm_limb[graph.unions.laterals(1)[0]])
+    before = only(points, "U02").check.check.margin.p5
+    out = [with_overrides(graph, points, [said("defect", limb=limb, value=v)], S, 1).points for v in (0.5, 0.1)]
+    half, tenth = (only(p, "U02") for p in out)
+
+    assert half.check.check.margin.p5 == pytest.approx(before / 2)
+    assert half.usable and half.scores["margin"] < only(points, "U02").scores["margin"]
+    assert not tenth.usable
+
+
+def test_nothing_said_changes_nothing():
+    """No statement, same ranking with the same reasons."""
+    graph, points = three()
+
+    assert with_overrides(graph, points, [], S, 1).points == points or [
+        (p.label, p.rank, p.reasons) for p in with_overrides(graph, points, [], S, 1).points
+    ] == [(p.label, p.rank, p.reasons) for p in points]
+
+
+def test_a_passed_load_test_lifts_no_gate():
+    """A load test that passed is noted; a candidate that does not hold by the numbers stays out."""
+    graph = plain_tree()
+    points = ranked(graph, [throw(graph, k) for k in range(3)], median=0.8)
+    out = with_overrides(graph, points, [said("load test passed", union="U01")], S, 1)
+
+    assert not only(out.points, "U01").usable
+    assert any("Load test passed" in d for d in only(out.points, "U01").doubts)
+
+
+def test_failed_load_test_falls_out():
+    """A failed load test gates the union, whatever the numbers say."""
+    graph, points = three()
+    out = with_overrides(graph, points, [said("load test failed", union="U02")], S, 1)
+
+    assert not only(out.points, "U02").usable
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ({"kind": "magic", "who": "a", "why": "b", "when": "c"}, "not known"),
+        ({"kind": "refused", "who": "", "why": "b", "when": "c", "union": "U01"}, "who said it"),
+        ({"kind": "refused", "who": "a", "why": "b", "when": "c"}, "which limb or union"),
+        ({"kind": "defect", "who": "a", "why": "b", "when": "c", "limb": 1, "value": 7}, "share of strength"),
+        ({"kind": "note", "who": "a", "why": "b", "when": "c", "wen": 1}, "no column 'wen'"),
+        ({"kind": "note"}, "not complete"),
+    ],
+)
+def test_half_a_statement_is_refused(row, words):
+    """A statement without who, when, why, or about nothing, is bad input in words."""
+    with pytest.raises(BadInput, match=words):
+        from_rows([row])
+
+
+def test_unknown_union_is_refused():
+    """A statement about a union this tree does not have is bad input."""
+    graph, points = three()
+    with pytest.raises(BadInput, match="U99"):
+        with_overrides(graph, points, [said("refused", union="U99")], S, 1)
+
+
+def test_hollow_leaves_one_minus_the_fourth_power():
+    """A concentric hollow of 70 % of the diameter leaves 76 % of the bending strength."""
+    assert share_left(1.0, 0.7) == pytest.approx(1 - 0.7**4)
+
+
+def test_re_ranking_takes_less_than_a_second():
+    """A large list is ranked again in under a second: no throw, no force is computed anew."""
+    graph = random_tree(3, height=24, dbh=0.9, limbs=34, step=0.15)
+    points = ranked(graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)], systems=())
+    start = time.perf_counter()
+    with_overrides(graph, points, [said("refused", union=points[0].label), said("dead", limb=3)], S, 1)
+
+    assert len(points) > 150
+    assert time.perf_counter() - start < 1.0

@@ -1,0 +1,79 @@
+"""Metres of rope and kit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hands import S, only, plain_tree, ranked, throw
+
+from treescan.planning.rope_and_kit import bark_pressure, polyline_length, rope_parts
+
+
+def total(system, height, farthest=0.0, base_leg=0.0):
+    return sum(m for _, m in rope_parts(system, height, farthest, base_leg, S))
+
+
+def test_lengths_follow_the_formulas():
+    """Twice the height and a tail for MRS; height, tails and one retrieval height for a canopy anchor; legs, tails and one
+    lowering height
+    for a basal one."""
+    assert total("MRS", 12) == 2 * 12 + S.tail
+    assert total("SRS canopy", 12) == 2 * 12 + S.tail + S.canopy_tail
+    assert total("SRS basal", 12, base_leg=13) == 12 + 13 + 12 + 2 * S.tail
+
+
+def test_far_work_asks_for_more_rope_than_the_height():
+    """The leg reaches the farther of the ground and the work."""
+    assert total("MRS", 10, farthest=14) == 2 * 14 + S.tail
+
+
+def test_base_leg_follows_its_supports():
+    """The base leg is the polyline from the union over its supports to the base."""
+    graph = plain_tree()
+    p = only(ranked(graph, [throw(graph, 2, 0.5, 3)], systems=("SRS basal",)), "U03", "SRS basal")
+    rig = p.check.rig
+
+    assert dict(p.rope.parts)["base leg"] == pytest.approx(polyline_length(np.vstack([p.place, graph.xyz[rig.via], rig.base])))
+    assert polyline_length(np.array([[0.0, 0, 0], [3, 4, 0], [3, 4, 12]])) == 17
+
+
+def test_stock_is_the_next_length_up_and_too_short_is_said():
+    """The shortest stocked rope that is long enough; when none is, the kit line says so and nothing is rounded down."""
+    graph = plain_tree()
+    throws = [throw(graph, k) for k in range(3)]
+    plan = only(ranked(graph, throws), "U03").rope
+    short = only(ranked(graph, throws, settings=replace(S, stock_lengths=(10.0, 12.0))), "U03").rope
+
+    assert plan.stock == min(s for s in S.stock_lengths if s >= plan.length)
+    assert plan.reaches_ground
+    assert not short.reaches_ground and np.isnan(short.stock)
+    assert "no stocked length is enough" in short.kit[0]
+
+
+def test_slope_changes_the_height_that_counts():
+    """On ground that falls away under the limb the rope is longer by the fall."""
+    from treescan.trees.beside import Beside, Terrain
+
+    graph = plain_tree()
+    level = only(ranked(graph, [throw(graph, 0)]), "U01").rope.length
+    low = only(ranked(graph, [throw(graph, 0)], beside=Beside(Terrain.flat(-2.0))), "U01").rope.length
+
+    assert low == pytest.approx(level + 4.0)
+
+
+def test_bark_pressure_is_line_pressure_over_the_rope_width():
+    """1 kN round a 10 cm limb presses 20 kN a metre, 2 MPa under a 10 mm rope."""
+    assert bark_pressure(1000.0, 0.1, 0.01) == pytest.approx(2e6)
+
+
+def test_kit_fits_the_way_it_is_set():
+    """A launcher is in the kit only when the throw needs one; basal kit only for basal lines; a rescuer's rope always."""
+    graph = plain_tree()
+    points = ranked(graph, [throw(graph, 0), throw(graph, 2, method="launcher")], systems=())
+    launched, thrown = only(points, "U03", "SRS basal").rope.kit, only(points, "U01").rope.kit
+
+    assert any("launcher" in k for k in launched) and not any("launcher" in k for k in thrown)
+    assert any("base anchor" in k for k in launched) and not any("base anchor" in k for k in thrown)
+    assert all(any("second rope" in k for k in p.rope.kit) for p in points)

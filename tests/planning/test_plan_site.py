@@ -1,0 +1,249 @@
+"""Clearances, redirects, ways to the work, retrieval, approach."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hands import S, check, only, plain_tree, ranked, table, throw, tree
+from shapely.geometry import LineString
+from strategies import alone, random_tree
+
+from treescan.planning.approach import ADVANCE, BASAL, ISOLATE, OTHER, recommend
+from treescan.planning.candidates import candidate_unions
+from treescan.planning.clearances import (
+    SCANNED,
+    approach_distance,
+    electric_clearances,
+    lines_to_conductor,
+    missing_wires,
+    site_warnings,
+    throw_crosses,
+)
+from treescan.planning.redirects import path_stress, redirects
+from treescan.planning.retrieval import retrieval
+from treescan.planning.settings import Approach
+from treescan.planning.sightline import Scene
+from treescan.planning.ways_to_work import access_bias, reached_shares, ways_to_work
+from treescan.planning.work import default_work, limb_of_work, work_at_points
+from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
+
+A = Approach()
+
+
+@pytest.mark.parametrize(("kilovolt", "metres"), [(0.4, 3.05), (50, 3.05), (60, 3.15), (72.5, 3.35), (345, 6.05)])
+def test_approach_distance_follows_the_rule(kilovolt, metres):
+    """3.05 m to 50 kV and 0.10 m for each further 10 kV or part of it."""
+    assert approach_distance(kilovolt * 1e3, A) == pytest.approx(metres)
+
+
+def test_unknown_voltage_takes_the_large_distance_and_the_owner_wins():
+    """Unknown voltage: 10 m; the line owner's stated distance replaces every table."""
+    assert approach_distance(float("nan"), A) == 10.0
+    assert approach_distance(400e3, replace(A, owner=4.5)) == 4.5
+
+
+def test_distances_to_a_level_line_agree_with_shapely():
+    """Ropes in one level plane against a line in it: the plane distance of shapely."""
+    rng = np.random.default_rng(0)
+    start, end = (np.column_stack([rng.uniform(-5, 5, (50, 2)), np.full(50, 7.0)]) for _ in range(2))
+    line = np.array([[8.0, -9, 7], [6.0, 0, 7], [9.0, 12, 7]])
+    expected = [LineString(line[:, :2]).distance(LineString([a[:2], b[:2]])) for a, b in zip(start, end, strict=True)]
+
+    assert lines_to_conductor(start, end, Conductor(line)) == pytest.approx(expected)
+
+
+def test_distance_to_a_scanned_wire_is_never_too_large():
+    """Loose points of a wire give at most the distance to the drawn wire plus half their spacing, and never claim more room."""
+    rng = np.random.default_rng(1)
+    start, end = rng.uniform(-5, 5, (30, 3)), rng.uniform(-5, 5, (30, 3))
+    wire = np.array([[9.0, -20, 2], [9.0, 20, 2]])
+    points = np.linspace(wire[0], wire[1], 4001)
+    drawn, scanned = lines_to_conductor(start, end, Conductor(wire)), lines_to_conductor(start, end, Conductor(points), SCANNED)
+
+    assert np.all(scanned <= drawn + 0.005)
+    assert np.all(scanned >= drawn - 0.5)
+
+
+def test_every_part_of_the_job_is_held_against_the_line():
+    """Anchor, rope with climber, throw and swing each get a distance; the throw without the climber's envelope."""
+    graph = plain_tree()
+    line = Conductor(np.array([[12.0, -30, 8], [12.0, 30, 8]]), 11e3)
+    t = throw(graph, 1, stand=(8.0, 0, 0))
+    found = electric_clearances(np.array([0.0, 0, 8]), np.array([[2.0, 0, 6]]), t, np.array([[2.0, 0, 6], [-2.0, 0, 6]]), ((line, "x"),), A)
+    by = {c.what: c for c in found}
+
+    assert by["tie-in point"].distance == pytest.approx(12 - A.envelope)
+    assert by["rope and climber at the work"].distance == pytest.approx(np.hypot(10, 2) - A.envelope, abs=0.2)
+    assert by["throw"].distance == pytest.approx(float(lines_to_conductor(t.path[:-1], t.path[1:], line).min()))
+    assert all("approach distance used is 3.0" in c.words or "3.1" in c.words for c in found)
+
+
+def test_no_clearance_is_ever_called_enough():
+    """The words state distances and never say that one is safe, clear or sufficient."""
+    graph = plain_tree()
+    line = Conductor(np.array([[40.0, -30, 8], [40.0, 30, 8]]), 11e3)
+    found = electric_clearances(np.array([0.0, 0, 8]), np.array([[2.0, 0, 6]]), throw(graph, 1), np.zeros((0, 3)), ((line, "x"),), A)
+    text = " ".join(c.words for c in found).lower()
+
+    assert not any(c.breach for c in found)
+    assert not any(w in text for w in ("safe", "clear ", "enough", "ok"))
+
+
+def test_poles_without_wires_are_suspicious():
+    """Poles but no wire: the warning says that thin wires may be missing; a drawn line silences it."""
+    pole = Surroundings(np.array([[5.0, 5, 3]]), np.array([2], np.uint8), 0.2)
+    beside = Beside(Terrain.flat(0), surroundings=pole)
+
+    assert "may be missing" in missing_wires(beside, Site())
+    assert missing_wires(beside, Site(conductors=(Conductor(np.zeros((2, 3))),))) == ""
+
+
+def test_work_near_a_line_is_listed():
+    """Work points near a conductor are counted and the nearest is named."""
+    graph = plain_tree()
+    work = work_at_points(graph, [[3.0, 0, 8], [0, 0, 5]], ["tip", "stem"])
+    line = Conductor(np.array([[9.0, -30, 8], [9.0, 30, 8]]), 11e3)
+    (words,) = site_warnings(alone(graph), Site(conductors=(line,)), work.xyz, work.label, A)
+
+    assert "2 work point(s)" in words and "(tip) at 6.0 m" in words
+
+
+def test_throw_over_a_road_is_said():
+    """A throw whose arc passes over a drawn road says so."""
+    graph = plain_tree()
+    road = np.array([[-5.0, -20], [-3.0, -20], [-3.0, 20], [-5.0, 20]])
+
+    assert "a road" in throw_crosses(throw(graph, 1), Site(roads=(road,)))[0]
+    assert throw_crosses(throw(graph, 1), Site()) == ()
+
+
+def wide_tree():
+    """A tall stem with a long level limb at 7 m that carries an upright branch 4 m out."""
+    return tree(
+        ([[0, 0, 0], [0, 0, 13]], 0.25, 0.1),
+        ([[0, 0, 11], [1.5, 1.5, 13]], 0.10, 0.05),
+        ([[0, 0, 6], [4, 0, 7.5], [8, 0, 7]], 0.16, 0.05),
+        ([[4, 0, 7.5], [4.5, 0, 9.5]], 0.06, 0.03),
+    )
+
+
+def test_redirect_forces_balance():
+    """Force at the redirect over the tension is 2 sin(turn / 2); the rope angle at the main anchor is that of the straight way there."""
+    graph = wide_tree()
+    work = work_at_points(graph, [[6.5, 0, 7.2], [1.0, 0, 6.4]], ["far", "near"])
+    points = ranked(graph, [throw(graph, k) for k in range(len(graph.unions))], 30.0, work=work)
+    main = max((p for p in points if p.usable), key=lambda p: p.place[2])
+    loose = replace(S, rope_angle_limit_deg=80.0)
+    scene = Scene.of(graph, alone(graph))
+    short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
+    found = redirects(graph, scene, short, points, work, limb_of_work(graph, work), loose)
+
+    assert found
+    for r in found:
+        d = r.place - main.place
+        assert r.force == pytest.approx(2 * np.sin(r.turn / 2))
+        assert r.way_angle == pytest.approx(np.arctan2(np.hypot(d[0], d[1]), -d[2]))
+        assert "far" in r.work
+        assert np.isfinite(r.main_ratio)
+
+
+def test_a_redirect_that_spoils_the_main_anchor_is_not_ranked():
+    """Pulling a slender leader sideways multiplies its stress.
+
+    With little margin left the redirect is called out, with much it is not.
+    """
+    graph = wide_tree()
+    work = work_at_points(graph, [[6.5, 0, 7.2], [1.0, 0, 6.4]], ["far", "near"])
+    loose, scene = replace(S, rope_angle_limit_deg=80.0), Scene.of(graph, alone(graph))
+    verdicts = []
+    for median in (1.7, 100.0):
+        points = ranked(graph, [throw(graph, k) for k in range(len(graph.unions))], median, work=work)
+        main = max((p for p in points if p.usable), key=lambda p: p.place[2])
+        short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
+        found = redirects(graph, scene, short, points, work, limb_of_work(graph, work), loose)
+        assert all(r.main_margin == pytest.approx(main.check.check.margin.p5 / r.main_ratio) for r in found)
+        verdicts.append([r.spoils for r in found])
+
+    assert any(verdicts[0]) and not any(verdicts[1])
+
+
+def test_path_stress_of_a_leaning_pull_is_the_cantilever():
+    """A level pull at the top of a plain stem: largest of M / Z + N / A down the stem, M = F h."""
+    graph = tree(([[0, 0, 0], [0, 0, 10]], 0.2, 0.1), sd=0.0)
+    top = graph.xyz[-1]
+    stress = path_stress(graph, len(graph) - 1, top, np.array([1000.0, 0, 0]))
+    lower, radius = graph.xyz[graph.parent[1:]][:, 2], graph.segment_radius[1:]
+    expected = (1000 * (10 - lower) / (np.pi * radius**3 / 4)).max()
+
+    assert stress == pytest.approx(expected)
+
+
+def test_limb_walks_count_only_on_limbs_that_carry():
+    """Work past the rope angle limit is a limb walk where the limb is thick, and not reached where it is thin."""
+    graph = tree(([[0, 0, 0], [0, 0, 10]], 0.25, 0.1), ([[0, 0, 9], [1, 1, 10]], 0.1, 0.05), ([[0, 0, 5], [6, 0, 5.6]], 0.12, 0.02))
+    work = work_at_points(graph, [[1.0, 0, 5.1], [4.9, 0, 5.5], [6.0, 0, 5.6], [2.9, 0, 5.3]], ["in", "out", "tip", "walk"])
+    points = ranked(graph, [throw(graph, 1)], work=work, settings=replace(S, rope_angle_limit_deg=30.0, walk_limit_deg=50.0))
+    ways = {w.label: w.how for w in ways_to_work(graph, points, work, replace(S, rope_angle_limit_deg=30.0, walk_limit_deg=50.0))}
+
+    assert ways == {"in": "rope", "walk": "limb walk", "out": "not reached", "tip": "not reached"}
+
+
+def test_reached_shares_sum_to_one_and_strata_to_the_crown():
+    """Shares of all ways sum to 1; the strata's weights sum to all work and their shares average to the whole."""
+    graph = random_tree(8, height=18, limbs=14)
+    beside = alone(graph)
+    work = default_work(graph, beside, S)
+    ways = ways_to_work(graph, ranked(graph, [throw(graph, k) for k in candidate_unions(graph, S)]), work, S)
+    shares, strata = reached_shares(work, ways), access_bias(graph, work, ways)
+
+    assert sum(shares.values()) == pytest.approx(1)
+    assert sum(s.weight for s in strata) == pytest.approx(work.weight.sum())
+    assert sum(s.weight * s.by_rope for s in strata) / work.weight.sum() == pytest.approx(shares["rope"])
+
+
+def test_wedge_forks_below_put_retrieval_in_doubt():
+    """A steep fork under the tie-in point is a snag; a flat limb is not."""
+    steep = tree(([[0, 0, 0], [0, 0, 12]], 0.2, 0.1), ([[0, 0, 5], [1, 0, 8]], 0.08, 0.05), ([[0, 0, 10], [2, 0, 11]], 0.08, 0.05))
+    flat = tree(([[0, 0, 0], [0, 0, 12]], 0.2, 0.1), ([[0, 0, 5], [3, 0, 5.5]], 0.08, 0.05), ([[0, 0, 10], [2, 0, 11]], 0.08, 0.05))
+    answers = [retrieval(g, only(ranked(g, [throw(g, 1)]), "U02")) for g in (steep, flat)]
+
+    assert [a.verdict for a in answers] == ["doubt", "yes"]
+    assert answers[0].snags == ("U01",)
+
+
+def test_each_approach_follows_from_its_rule():
+    """Isolated throw: isolate; only a line over several limbs: basal; only steps: advance; nothing: other means."""
+    graph = plain_tree()
+    beside = alone(graph)
+
+    def first(throws, systems=(), median=6.0):
+        points = ranked(graph, throws, median, systems=systems)
+        return recommend(graph, table(graph, throws), points, S, beside)[0]
+
+    assert ISOLATE in first([throw(graph, k) for k in range(3)])
+    assert BASAL in first([throw(graph, k, 0.5, 3) for k in range(3)])
+    assert OTHER in first([])
+    assert OTHER in first([throw(graph, k) for k in range(3)], median=0.5)
+    low = tree(([[0, 0, 0], [0, 0, 10]], 0.25, 0.1), ([[0, 0, 3.5], [2, 0, 5]], 0.1, 0.05), ([[0, 0, 7], [-2, 0, 8.5]], 0.1, 0.05))
+    assert ADVANCE in recommend(low, table(low), ranked(low), S, alone(low))[0]
+
+
+def test_a_neighbour_is_named_never_ranked():
+    """Where nothing on the tree can be used a neighbouring stem is named with its distance, to be traced by itself."""
+    graph = plain_tree()
+    beside = Beside(Terrain.flat(0.0), surroundings=Surroundings(stems=np.array([[3.0, 4.0, 0.0]]), stem_dbh=np.array([0.5])))
+    out = recommend(graph, table(graph), ranked(graph, median=0.5, beside=beside), S, beside)
+
+    assert any("5.0 m away, 50 cm" in s for s in out)
+
+
+def test_unusable_checks_never_reach_the_recommendation():
+    """A union whose check says not seen is not recommended."""
+    graph = plain_tree()
+    throws = [throw(graph, k) for k in range(3)]
+    points = ranked(graph, throws, verdict="not seen")
+
+    assert check(graph, points[0].check.rig, verdict="not seen").check.margin.known is False
+    assert OTHER in recommend(graph, table(graph, throws), points, S)[0]
