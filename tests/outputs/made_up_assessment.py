@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from strategies import random_tree
@@ -48,6 +48,7 @@ def made_up(
     seed: int = 3,
     *,
     assessable: bool = True,
+    judged: bool = True,
     origin: tuple[float, float, float] = (456789.0, 5432100.0, 210.0),
     crs: str | None = "EPSG:25832",
 ) -> Assessment:
@@ -76,7 +77,9 @@ def made_up(
     throws = _throws(graph, stances, rng)
     tips = np.array([line[-1] for line in graph.limbs.nodes[1:]])[:14]
     work = Work(graph.xyz[tips].copy(), tuple(f"limb {i + 1} tip" for i in range(len(tips))), ("prune",) * len(tips), np.ones(len(tips)))
-    points = _points(graph, throws, work, terrain) if assessable else ()
+    points = _points(graph, throws, work, terrain) if judged else ()
+    if not assessable:
+        points = tuple(replace(p, usable=False, rank=0, verdict="not assessable", score=NAN, rank_stability=NAN) for p in points)
     cloud = graph.xyz[rng.integers(1, len(graph), 30000)] + rng.normal(0, 0.12, (30000, 3))
     neighbour = np.column_stack([rng.uniform(11, 13, 400), rng.uniform(4, 6, 400), rng.uniform(0, 9, 400)])
     beside = Beside(terrain, surroundings=Surroundings(neighbour, np.zeros(400, np.uint8), 0.2, np.array([[12.0, 5.0, 0.6]]), np.array([0.3])))

@@ -21,6 +21,7 @@ from made_up_assessment import made_up
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
+from treescan.outputs.anchors_file import anchors_table
 from treescan.outputs.strict_json import dumps, number, place, tame
 from treescan.outputs.write import FILES, write_outputs
 
@@ -93,7 +94,7 @@ def test_an_interrupted_run_leaves_whole_files_only(good: Assessment, folder: Pa
 def test_a_file_that_no_longer_applies_is_taken_away(tmp_path: Path) -> None:
     """Writing a local-frame tree over an older result leaves no stale map of another place, and no empty tables."""
     (tmp_path / "site.geojson").write_text("old")
-    write_outputs(made_up(assessable=False, crs=None), tmp_path)
+    write_outputs(made_up(assessable=False, judged=False, crs=None), tmp_path)
     assert "site.geojson" not in written(tmp_path)
     assert "tables/sections.csv" not in written(tmp_path)
 
@@ -206,7 +207,9 @@ def test_the_table_has_one_header_one_row_each_and_the_caution_in_each(good: Ass
     rows = list(csv.DictReader(io.StringIO((folder / "anchors.csv").read_text())))
     assert len(rows) == len(good.points)
     assert all(row["caution"] == CAUTIONS["planning_aid"] for row in rows)
-    alone = list(csv.DictReader(io.StringIO((hopeless_folder / "anchors.csv").read_text())))
+    hopeless = list(csv.DictReader(io.StringIO((hopeless_folder / "anchors.csv").read_text())))
+    assert {row["verdict"] for row in hopeless} == {"not assessable"} and {row["rank"] for row in hopeless} == {""}
+    alone = list(csv.DictReader(io.StringIO(anchors_table(made_up(assessable=False, judged=False)))))
     assert len(alone) == 1
     assert alone[0]["verdict"] == "not assessable" and alone[0]["caution"] == CAUTIONS["planning_aid"] and "Rescan" in alone[0]["reasons"]
 

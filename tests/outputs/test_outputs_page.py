@@ -275,7 +275,8 @@ def test_a_tree_that_cannot_be_assessed_gets_a_clear_page(pages: dict[str, Path]
     page, faults = opened(browser, pages["hopeless"], 1440, 900)
     text = page.locator("body").inner_text()
     assert "Not assessable from this scan" in text and "Rescan from the north-west" in text
-    assert page.locator("#table").count() == 0 and page.locator(".card").count() == 0
+    assert page.locator("#table").count() == 0 and page.locator(".card").count() == 0 and page.locator(".tag").count() == 0
+    assert json.loads(page.evaluate("document.getElementById('tree-data').textContent"))["anchors"] == []
     ink = INK.replace("window.treescanView.screenOf(0);", "window.treescanView.view('home');").replace("() =>", "async () =>")
     ink = ink.replace("g.readPixels", "await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done))); g.readPixels")
     assert page.evaluate(ink) > 0.02

@@ -13,6 +13,7 @@ from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
 from treescan.loads.limb_check import AnchorCheck, Catch
 from treescan.outputs.strict_json import number, place, tame, vector
+from treescan.outputs.wording import file_name
 from treescan.planning.tie_in_point import Reach, TieInPoint
 from treescan.throw.throw_path import CLASS_WORDS, Throw
 
@@ -27,7 +28,7 @@ def anchors_out(a: Assessment) -> dict[str, Any]:
         "version": VERSION,
         "units": "m",
         "crs": a.tree.frame.crs,
-        "source": a.tree.source,
+        "source": file_name(a.tree.source),
         "species": a.species,
         "assessable": fitness.assessable,
         "not_assessable_because": [] if fitness.assessable else list(fitness.reasons),

@@ -133,20 +133,29 @@ def section_words(a: Assessment, p: TieInPoint) -> str:
     return f"{thick} thick, {w.metres(above)} up, {p.check.check.mode}"
 
 
+def force_words(size: float, multiple: float) -> str:
+    """A force [N] and how many times the climber's weight it is."""
+    return f"{w.force(size)}, {w.plain(multiple, 2)} times the climber's weight" if w.finite(size) else w.NOT_SEEN
+
+
 def _hold(a: Assessment, p: TieInPoint) -> Answer:
     k, c = p.check, p.check.check
     size = float(np.linalg.norm(k.force))
     rows = (
         ("Verdict of the sums", f"{c.verdict}. {c.reason}"),
-        ("Force on the union", f"{w.force(size)}, {w.plain(k.multiple_of_weight, 2)} times the climber's weight"),
+        ("Force on the union", force_words(size, k.multiple_of_weight)),
         ("Governing case", f"{k.case}, work point: {worst_work_point(a, k)}"),
         ("Margin, low figure", w.margin(c.margin.median, c.margin.p5)),
         ("Weakest section", section_words(a, p)),
         ("Bends under load by", w.metres(c.deflection, 2)),
-        ("Own weight uses", w.percent(c.self_weight_share) + " of the weakest section"),
-        ("With rope friction helping", w.plain(k.friction_multiple, 2) + " times weight; for information, preload can undo it"),
+        ("Of the weakest section, the wood's own weight uses", w.percent(c.self_weight_share)),
+        ("With rope friction helping", _with_friction(k.friction_multiple)),
     )
     return Answer(QUESTIONS[2], rows)
+
+
+def _with_friction(multiple: float) -> str:
+    return f"{multiple:.2f} times weight; for information, preload can undo it" if w.finite(multiple) else w.NOT_SEEN
 
 
 def _fail(p: TieInPoint) -> Answer:

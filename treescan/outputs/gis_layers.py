@@ -15,6 +15,7 @@ from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs.anchors_file import worst_work_point
 from treescan.outputs.rope_lines import rope_line
+from treescan.outputs.wording import file_name
 from treescan.planning.tie_in_point import TieInPoint
 
 LIMB_NODES = 400
@@ -80,7 +81,7 @@ def _stem(a: Assessment) -> Layer:
     s, f = a.tree.stem, a.tree.fitness
     first = next((p for p in a.points if p.usable), None)
     row = {
-        "source": a.tree.source,
+        "source": file_name(a.tree.source),
         "species": a.species,
         "height_m": s.height,
         "dbh_m": s.dbh,

@@ -13,6 +13,7 @@ from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs.sheet_pages import crew_pages, form_pages, hopeless_page, rescue_page
 from treescan.outputs.sheet_parts import Fold, wrapped
+from treescan.outputs.wording import file_name
 
 WIDE, HIGH = A4
 LEFT, TOP, FOOT = 14 * mm, 13 * mm, 27 * mm
@@ -22,7 +23,7 @@ LEFT, TOP, FOOT = 14 * mm, 13 * mm, 27 * mm
 def sheet_bytes(a: Assessment) -> bytes:
     """The sheet as PDF, the same bytes for the same assessment."""
     out = io.BytesIO()
-    name = a.tree.source.rsplit("/", 1)[-1]
+    name = file_name(a.tree.source)
     usable = [p for p in a.points if p.usable]
     pages = [hopeless_page(a)]
     if a.tree.fitness.assessable and usable:

@@ -58,7 +58,7 @@ def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
         ("Limbs and unions traced", f"{len(g.limbs)} limbs, {len(g.unions)} unions"),
         ("Limb length seen", w.percent(seen_share(a)) + "; the rest is bridged and drawn grey"),
         ("Species as used", a.species),
-        ("Scan", a.tree.source),
+        ("Scan", w.file_name(a.tree.source)),
         ("Coordinates", a.tree.frame.crs or "local frame, no map reference in the file"),
     ]
     return tuple(rows)

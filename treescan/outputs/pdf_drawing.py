@@ -32,7 +32,7 @@ LOOKS = {
     "use3": Look("#b35a10", "#5a3500", 0.5),
     "use4": Look("#5c1c00", "#000000", 0.5),
     "use6": Look("#c4c8cb", "#555555", 0.5, (1, 1)),
-    "rope": Look(stroke="#10324d", width=1.6),
+    "rope": Look(stroke="#000000", width=1.6),
     "throw": Look(stroke="#8f3d08", width=1.0),
     "swing": Look(stroke="#000000", width=0.9, dash=(4, 3)),
     "halo": Look(stroke="#ffffff", width=2.6),

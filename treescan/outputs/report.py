@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from importlib.resources import files
 from typing import Any
 
@@ -31,7 +32,12 @@ SHORT_CAUTIONS = ("planning_aid", "silence", "unsure")
 
 
 def report_html(a: Assessment) -> str:
-    """The whole page as text, the same bytes for the same assessment."""
+    """The whole page as text, the same bytes for the same assessment.
+
+    A tree that is not assessable is shown as seen, without any candidate: figures for one would be read as advice.
+    """
+    if not a.tree.fitness.assessable:
+        a = replace(a, points=())
     page = files("treescan.outputs") / "page"
     text = {name: (page / name).read_text(encoding="utf-8") for name in ("report.html", "report.css", "viewer.js", "report.js")}
     env = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
@@ -51,7 +57,7 @@ def _context(a: Assessment) -> dict[str, Any]:
     first = usable[0] if usable else None
     return {
         "a": a,
-        "title": a.tree.source.rsplit("/", 1)[-1],
+        "title": wording.file_name(a.tree.source),
         "questions": QUESTIONS,
         "over": overview(a),
         "first": first,
@@ -65,6 +71,8 @@ def _context(a: Assessment) -> dict[str, Any]:
         **_charts(shown[:CHARTED]),
         "angles": [wording.degrees(limit) for limit, _ in first.reach.share_at] if first else [],
         "legend": LEGEND,
+        "notes": list(dict.fromkeys((*(a.tree.fitness.reasons if a.tree.fitness.assessable else ()), *a.tree.notes, *a.warnings))),
+        "unions": _unions(a) if not a.points else [],
         "cautions": CAUTIONS,
         "short_cautions": [CAUTIONS[k] for k in SHORT_CAUTIONS],
         "settings": list(settings_module.lines(a.settings)),
@@ -105,6 +113,17 @@ def _pictures(a: Assessment, p: TieInPoint) -> list[tuple[Markup, str]]:
             )
         )
     return out
+
+
+def _unions(a: Assessment) -> list[tuple[str, ...]]:
+    """The unions as seen, for a tree without judged candidates."""
+    u, w = a.tree.graph.unions, wording
+    rows: list[tuple[str, ...]] = []
+    for k, label in enumerate(u.label):
+        thick = w.diameter(float(u.parent_diameter[k]), float(u.parent_diameter_sd[k]))
+        above = "; ".join(w.diameter(float(d)) for d in u.arm_diameter[u.arms(k)])
+        rows.append((label, w.metres(float(u.height[k])), thick, above, ", ".join(u.flags[k]) or "none"))
+    return rows
 
 
 def _row(a: Assessment, p: TieInPoint, i: int, has_card: bool) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from treescan.cautions import all_cautions
 from treescan.outputs.strict_json import place
 from treescan.outputs.tubes import Run, rings, runs, tube_faces
 from treescan.outputs.use_of_capacity import LEGEND, greatest_use, shade_of
+from treescan.outputs.wording import file_name
 
 Y_UP = np.array([[1.0, 0, 0, 0], [0, 0, 1.0, 0], [0, -1.0, 0, 0], [0, 0, 0, 1.0]])
 """glTF has y up: x stays east, z becomes y, north becomes -z."""
@@ -46,7 +47,7 @@ def scene_bytes(a: Assessment) -> bytes:
         "origin": place(a.tree.frame.origin),
         "axes": "x = east, y = up, z = -north, local metres; map = (x + origin[0], -z + origin[1], y + origin[2])",
         "colours": "greatest median use of bending capacity over all ranked candidates; grey = not seen by the scan",
-        "source": a.tree.source,
+        "source": file_name(a.tree.source),
         "cautions": list(all_cautions()),
     }
 

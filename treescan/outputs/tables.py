@@ -190,7 +190,7 @@ def methods_bytes(a: Assessment) -> bytes:
     text = [
         "# Methods",
         "",
-        f"The scan {a.tree.source} was read into local metres (origin {', '.join(f'{v:.3f}' for v in a.tree.frame.origin)}; "
+        f"The scan {w.file_name(a.tree.source)} was read into local metres (origin {', '.join(f'{v:.3f}' for v in a.tree.frame.origin)}; "
         f"coordinate system {a.tree.frame.crs or 'unknown'}). One tree was traced to a rooted graph of {len(g)} nodes, "
         f"{len(g.limbs)} limbs and {len(g.unions)} unions; height {w.plain(s.height, 2, 'm')}, diameter at breast height "
         f"{w.plain(s.dbh, 3, 'm')} (standard deviation {w.plain(s.dbh_sd, 4, 'm')}). The scan was judged "

@@ -40,11 +40,18 @@ def viewer_data(a: Assessment) -> dict[str, Any]:
         "work": [{"at": _place(xyz), "label": label} for xyz, label in zip(a.work.xyz, a.work.label, strict=True)],
         "wires": [_line(c.line) for c in a.site.conductors],
         "base": _place(graph.xyz[0]),
-        "top": number(graph.xyz[:, 2].max(), 5),
+        "top": number(_top(a), 5),
         "legend": [{"words": s.words, "colour": s.colour} for s in LEGEND],
         "limits": [s.limit for s in SCALE[:-1]],
         "anchors": [_anchor(a, p, i) for i, p in enumerate(a.points)],
     }
+
+
+def _top(a: Assessment) -> float:
+    """Highest thing to be shown of the tree. [m, local]"""
+    wood = float(a.tree.graph.xyz[:, 2].max())
+    points = a.tree.preview
+    return wood if points is None or not len(points) else max(wood, float(points[:, 2].max()))
 
 
 def _wood(graph: WoodGraph, loaded: NDArray[np.bool_]) -> tuple[dict[str, Any], int]:

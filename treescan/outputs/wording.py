@@ -11,6 +11,15 @@ NOT_SEEN = "not seen"
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
+def file_name(source: str) -> str:
+    """The scan's file name without its folder: results name no one's disk.
+
+    >>> file_name("/home/someone/scans/oak.laz"), file_name("oak.laz")
+    ('oak.laz', 'oak.laz')
+    """
+    return source.replace("\\", "/").rsplit("/", 1)[-1]
+
+
 def finite(x: Any) -> bool:
     """True for a number that can be printed.
 

@@ -166,7 +166,7 @@ function TreeView(canvas, labels, data, onPick) {
     if (layer.points) drawDots(scan, 1.1, cam.far);
     if (layer.around) around.forEach(o => drawDots(o, 2.2, cam.far));
     if (layer.throw) drawDots(standing, 6);
-    if (layer.work) drawDots(workDots, 6);
+    if (layer.work) drawDots(workDots, data.work.length > 80 ? 4 : 6);
     drawLines(chosenLines);
     gl.disable(gl.DEPTH_TEST); drawDots(marks, 7);
     gl.bindVertexArray(null);
@@ -202,13 +202,13 @@ function TreeView(canvas, labels, data, onPick) {
   }
   function rebuild() {
     const a = chosen, list = [];
-    if (layer.rope && a.rope.length) list.push({ line: a.rope, colour: [16, 50, 77], width: 2.4 });
+    if (layer.rope && a.rope.length) list.push({ line: a.rope, colour: [22, 18, 12], width: 2.2 });
     if (layer.throw && a.throw) list.push({ line: a.throw, colour: [176, 78, 12], width: 1.7 }, { line: [...a.stand, a.stand[0], a.stand[1], a.stand[2] + 1.7], colour: [176, 78, 12], width: 4 });
     if (layer.swing && a.swing.length) list.push({ line: a.swing, colour: [20, 20, 20], width: 1.6, dash: 0.6 }, { line: [...a.rest, ...a.swing.slice(0, 3)], colour: [20, 20, 20], width: 0.8, dash: 0.3 });
     if (chosenLines) chosenLines.free(); chosenLines = lines(list);
     if (standing) standing.free(); standing = null;
     if (a.chance) { const c = bytes(a.chance), top = Math.max(1, ...c); standing = cloud(places, i => { const k = Math.sqrt(c[i] / top); return [218 - 189 * k, 211 - 119 * k, 198 - 55 * k]; }); }
-    workDots = cloud(new Float32Array(data.work.flatMap(w => w.at)), i => a.served[i] ? [29, 92, 143] : [150, 60, 10]);
+    workDots = cloud(new Float32Array(data.work.flatMap(w => w.at)), i => a.served[i] ? [29, 92, 143] : [172, 160, 140]);
   }
   function setLayer(name, on) { layer[name] = on; if (chosen) rebuild(); draw(); }
 
