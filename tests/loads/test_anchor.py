@@ -48,10 +48,12 @@ def test_each_load_case_can_govern():
     """Every case can be asked for alone and then governs; the abrupt stop follows the spring formula."""
     graph = tree(OAK)
     r = rig(graph, "U02", "MRS")
-    work = [[2.5, 0, 5.0]]
+    out = {"limb walk", "swing"}  # these need somewhere to stand out at
     s = LoadSettings()
     w = s.climber_mass * G
-    pulls = {c: float(np.linalg.norm(checked(graph, [r], cases=(c,), work=work)[0].force)) for c in CASES}
+    pulls = {
+        c: float(np.linalg.norm(checked(graph, [r], cases=(c,), work=[[2.5, 0, 5.0]] if c in out else None)[0].force)) for c in CASES
+    }
     assert pulls["at rest"] == pytest.approx(w, rel=1e-3)
     assert pulls["ascent"] == pytest.approx(1.5 * w, rel=1e-3)
     assert pulls["work positioning"] == pytest.approx(2 * w, rel=1e-3)
@@ -162,6 +164,45 @@ def test_self_weight_takes_its_share():
     assert 0 < bare.self_weight_share < 1
     assert none.self_weight_share == 0
     assert none.margin.median > bare.margin.median
+
+
+def test_what_is_not_assessed_is_said():
+    """Every judged anchor says that roots and ground are not assessed, with the moment at the stem's foot; one-sided scans are named."""
+    graph = tree(OAK)
+    (check,) = checked(graph, [rig(graph, "U02", "SRS basal")])
+    assert any("Roots and ground are not assessed" in n and f"{check.check.moment[-1] / 1000:.1f} kN m" in n for n in check.check.notes)
+    assert any("pre-load" in n for n in check.check.notes)
+    half = tree(OAK, arc=np.full(len(graph), np.deg2rad(80)))
+    (check,) = checked(half, [rig(half, "U02", "MRS")])
+    assert any("one side only (80 degrees" in n for n in check.check.notes)
+    (check,) = checked(graph, [rig(graph, "U02", "MRS")], slack=4.0)
+    assert any("beyond the 10.6 measured" in n for n in check.check.notes)
+
+
+def test_short_gap_is_spanned_by_its_thinner_end_and_said():
+    """A gap shorter than the limb is thick takes the thinner of its ends with a wide spread; a longer one gives no number."""
+    fine = tree(OAK, step=0.05)
+    r = rig(fine, "U02", "MRS", distance=1.0)
+    limb = fine.limbs.nodes[fine.limb[r.rest_node]]
+    for count, known in ((2, True), (12, False)):
+        seen, radius = np.ones(len(fine), bool), fine.radius.copy()
+        seen[limb[6 : 6 + count]] = False
+        radius[limb[6 : 6 + count]] *= 1.5  # what a bridge guesses must not help
+        graph = assemble(fine.xyz, radius, fine.parent, radius_sd=0.02 * fine.radius, seen=seen)
+        (check,) = checked(graph, [r])
+        assert check.check.margin.known == known
+        assert any("spanned" in n for n in check.check.notes) == known
+        if known:
+            (whole,) = checked(fine, [r])
+            assert check.check.margin.p5 <= whole.check.margin.p5 * 1.001
+
+
+def test_limb_that_could_not_carry_itself_is_not_judged():
+    """A long level limb measured as thin as a broomstick stands only in a misread scan: no number is given for it."""
+    graph = tree([(8.0, 0, 0, 9.0, 0.05, 0.05)], stem=0.6, top=0.4)
+    (check,) = checked(graph, [rig(graph, "U01", "MRS")])
+    assert check.check.verdict == "not seen"
+    assert "could not carry even itself" in check.check.reason
 
 
 def test_load_test_plan():

@@ -1,5 +1,7 @@
 """The taut rope: shortest, in balance, and honest about what it touches."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -143,7 +145,7 @@ def test_forces_balance_at_every_contact(seed, count, free, mu):
     assert np.abs(base + climber - force.sum(axis=0)).max() < 1e-9 * 1000
     assert np.all(np.linalg.norm(force, axis=1) <= tension[:-1] + tension[1:] + 1e-9)
     touched = np.flatnonzero(run.touches)
-    for i, j in zip(touched[:-1], touched[1:], strict=True):
+    for i, j in itertools.pairwise(touched):
         assert np.abs(run.toward_end[i] + run.toward_start[j]).max() < 1e-9
 
 

@@ -22,7 +22,7 @@ def test_limb_sections_start_at_the_parents_bark():
     s = tree_sections(graph, alone(graph), PLAIN, S)
     line = graph.limbs.nodes[1]
     bark = graph.unions.parent_diameter[0] / 2
-    first = [i for i in line if s.counted[i]][0]
+    first = next(i for i in line if s.counted[i])
     assert np.hypot(*s.point[first, :2]) == pytest.approx(bark, abs=1e-9)
     assert not s.counted[line[line < first]].any()
     assert s.fork[first]

@@ -93,7 +93,7 @@ def test_angle_of_attachment_does_not_change_the_factor():
         graph = tree([(6.0, 0, slope, 3.0, 0.15, 0.08)])
         s = tree_sections(graph, LEVEL, PEAR, LoadSettings())
         first = graph.unions.arm_node[graph.unions.laterals(0)[0]]
-        beyond = [i for i in graph.limbs.nodes[graph.limb[first]] if s.counted[i]][0]
+        beyond = next(i for i in graph.limbs.nodes[graph.limb[first]] if s.counted[i])
         shares.append(s.k[beyond, 1])
     assert shares[0] == pytest.approx(shares[1], abs=0.03)
 

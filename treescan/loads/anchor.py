@@ -25,7 +25,11 @@ from treescan.loads.uncertainty import monte_carlo
 from treescan.loads.wood_strength import Wood
 from treescan.progress import Progress, quiet
 from treescan.trees.beside import Beside
+from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph
+
+ONE_SIDED = np.deg2rad(120.0)
+"""Arc of bark below which a diameter was seen from one side only (project choice)."""
 
 NOT_SEEN = Estimate(float("nan"), float("nan"), float("nan"))
 
@@ -170,7 +174,30 @@ def _limb_check(
         reason=reason,
         overload_chance=overload,
         slope_change=turn,
+        notes=_notes(tree, path, order, f, float(loads.pulls.tension[row]), loads.pulls.case[row], rig),
     )
+
+
+def _notes(
+    tree: Tree, path: LoadPath, order: np.ndarray, found: SectionForces, pull: float, case: str, rig: Rig
+) -> tuple[str, ...]:
+    """What must be said beside the numbers."""
+    g, settings = tree.graph, tree.settings
+    node = path.node[order]
+    foot = float(found.bending[0, order[-1]])
+    out = [f"Roots and ground are not assessed: the rope and the tree's own weight bend the stem's foot by {foot / 1000:.1f} kN m."]
+    arc = g.arc[node]
+    if np.any(arc < ONE_SIDED):
+        out.append(f"Part of the load path was seen from one side only ({np.degrees(np.nanmin(arc)):.0f} degrees of the round).")
+    if np.any(~g.seen[node]):
+        out.append("Gaps of the scan shorter than the limb is thick were spanned by the thinner of their ends.")
+    weight = settings.climber_mass * G
+    if case == "abrupt stop" and pull > settings.stop_ceiling * weight:
+        out.append(f"The computed stop of {pull / weight:.1f} times the weight is beyond the {settings.stop_ceiling:.1f} measured.")
+    if SYSTEMS[rig.system].basal:
+        counted = "in full" if settings.basal_bound == "frictionless" else "with the least friction"
+        out.append(f"The anchor leg is counted {counted}; a pre-load left in it adds.")
+    return tuple(out)
 
 
 def _misread(tree: Tree, check: LimbCheck) -> str:

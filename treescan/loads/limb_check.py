@@ -60,6 +60,7 @@ class LimbCheck:
     reason : str                One sentence.
     overload_chance : float     Share of the draws in which stress exceeds strength. NaN = not seen.
     slope_change : float        Turning of the wood at the tie-in point under the load ("lively"). [rad]
+    notes : tuple of str        What the reader must know beside the numbers: what is not assessed, one-sided scans, and so on.
     """
 
     nodes: Ints
@@ -80,6 +81,7 @@ class LimbCheck:
     reason: str
     overload_chance: float = float("nan")
     slope_change: float = float("nan")
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
