@@ -24,7 +24,7 @@ KINDS = ("refused", "dead", "defect", "load test failed", "load test passed", "n
 """What can be stated; no kind lifts a gate: what the computation refuses stays refused.
 
 - refused, load test failed, load test passed: of a union,
-- dead: a limb and all it carries,
+- dead: a limb and all it carries, or everything higher than `above` metres over the stem's foot,
 - defect: `value` is the share of strength left on a limb and all it carries,
 - note: words only.
 """
@@ -34,7 +34,8 @@ KINDS = ("refused", "dead", "defect", "load test failed", "load test passed", "n
 class Override:
     """One statement.
 
-    union : label, or ""; limb : limb id, or -1; value : share of strength left (defect only); who, when, why : mandatory.
+    union : label, or ""; limb : limb id, or -1; above : height over the stem's foot [m], or NaN; value : share of strength left
+    (defect only); who, when, why : mandatory.
     """
 
     kind: str
@@ -44,22 +45,28 @@ class Override:
     union: str = ""
     limb: int = -1
     value: float = float("nan")
+    above: float = float("nan")
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
             raise BadInput(f"override '{self.kind}' is not known", remedy=f"use one of {', '.join(KINDS)}")
         if not (self.who.strip() and self.why.strip() and self.when.strip()):
             raise BadInput("an override needs who said it, when, and why")
-        if (self.kind in {"dead", "defect"} and self.limb < 0) or (
-            self.kind in {"refused", "load test failed", "load test passed"} and not self.union
-        ):
+        if not self._says_what():
             raise BadInput(f"override '{self.kind}' does not say which limb or union it is about")
         if self.kind == "defect" and not 0 <= self.value <= 1:
             raise BadInput("a defect needs the share of strength left, between 0 and 1")
 
+    def _says_what(self) -> bool:
+        """True when it names the limb, the union or the height its kind needs."""
+        if self.kind in {"refused", "load test failed", "load test passed"}:
+            return bool(self.union)
+        return self.kind == "note" or self.limb >= 0 or (self.kind == "dead" and self.above >= 0)
+
     def sentence(self) -> str:
         """As it is logged and printed."""
-        about = self.union or (f"limb {self.limb}" if self.limb >= 0 else "the tree")
+        where = f"everything above {self.above:.1f} m" if self.above >= 0 else "the tree"
+        about = self.union or (f"limb {self.limb}" if self.limb >= 0 else where)
         share = f" ({100 * self.value:.0f} % of the strength left)" if self.kind == "defect" else ""
         return f"{self.when}, {self.who}: {about} {self.kind}{share}: {self.why}"
 
@@ -106,11 +113,18 @@ def _concerns(graph: WoodGraph, p: TieInPoint, o: Override) -> bool:
         if o.limb >= len(graph.limbs):
             raise BadInput(f"limb {o.limb} is not in this tree")
         return dies_with(graph, p, graph.above(int(graph.limbs.nodes[o.limb][0])))
+    if o.above >= 0:
+        return _bears_above(graph, p, o.above)
     if o.union:
         if o.union not in graph.unions.label:
             raise BadInput(f"union '{o.union}' is not in this tree")
         return p.label == o.union
     return True
+
+
+def _bears_above(graph: WoodGraph, p: TieInPoint, height: float) -> bool:
+    """True when any wood the rope bears on stands higher than this over the stem's foot."""
+    return dies_with(graph, p, graph.xyz[:, 2] - graph.xyz[0, 2] >= height)
 
 
 def _weakened(graph: WoodGraph, p: TieInPoint, o: Override, settings: PlanningSettings) -> TieInPoint:

@@ -11,7 +11,7 @@ from treescan.planning.swing import pendulum_speed, slip
 from treescan.planning.tie_in_point import Floats, Reach, Work
 from treescan.wood.graph import WoodGraph
 
-SLIPS = 6
+SLIPS = 12
 """Slips followed in detail, from the work points with the most speed to gain."""
 
 

@@ -1,0 +1,99 @@
+"""The plan of the climb around the ranked list: sets, second lines, redirects, rescue, retrieval, and what stays out of reach."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from treescan.planning.clearances import site_warnings
+from treescan.planning.redirects import Redirect, redirects
+from treescan.planning.rescue import RescuePlan, rescue_plan
+from treescan.planning.retrieval import Retrieval, retrieval
+from treescan.planning.sets import AnchorSet, anchor_set, two_line_set
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.sightline import Scene
+from treescan.planning.tie_in_point import TieInPoint, Work
+from treescan.planning.ways_to_work import Stratum, WayToWork, access_bias, reached_shares, ways_to_work
+from treescan.planning.work import limb_of_work
+from treescan.progress import Progress, quiet
+from treescan.trees.beside import Beside, Site
+from treescan.wood.graph import WoodGraph
+
+MOST_REDIRECTS = 5
+"""Redirects kept for each tie-in point of the set, the most useful first."""
+
+
+@dataclass(frozen=True)
+class ClimbPlan:
+    """What the crew needs besides the ranked list.
+
+    Attributes
+    ----------
+    anchors : AnchorSet             Fewest tie-in points for all work that can be served, in visiting order.
+    two_lines : AnchorSet           Fewest for two lines on independent wood at every work point that allows it.
+    redirects : tuple               For every tie-in point of the set, its redirects ((label, Redirect), ...).
+    rescue : tuple of RescuePlan    One for every tie-in point of the set.
+    retrieval : tuple of Retrieval  Likewise.
+    ways : tuple of WayToWork       One for every work point, over the whole ranked list.
+    shares : mapping                Way to weighted share of the work.
+    strata : tuple of Stratum       Reached shares by height and distance.
+    warnings : tuple of str         What concerns the whole site.
+    """
+
+    anchors: AnchorSet
+    two_lines: AnchorSet
+    redirects: tuple[tuple[str, Redirect], ...]
+    rescue: tuple[RescuePlan, ...]
+    retrieval: tuple[Retrieval, ...]
+    ways: tuple[WayToWork, ...]
+    shares: dict[str, float]
+    strata: tuple[Stratum, ...]
+    warnings: tuple[str, ...]
+
+    def sections(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Headings and sentences in the order a crew asks: (heading, sentences), empty sections left out."""
+        shares = ", ".join(f"{how} {100 * share:.0f} %" for how, share in self.shares.items())
+        all_sections = (
+            ("Site", self.warnings),
+            ("Tie-in points for all the work", (*self.anchors.words, f"Ways to the work: {shares}.")),
+            ("Two lines", self.two_lines.words),
+            ("Redirects", tuple(" ".join((f"{label}:", *r.words)) for label, r in self.redirects)),
+            ("Rescue", tuple(" ".join(r.words) for r in self.rescue)),
+            ("Getting the rope down", tuple(r.words for r in self.retrieval)),
+        )
+        return tuple((heading, words) for heading, words in all_sections if words)
+
+
+def climb_plan(
+    graph: WoodGraph,
+    beside: Beside,
+    site: Site,
+    work: Work,
+    points: tuple[TieInPoint, ...],
+    settings: PlanningSettings,
+    progress: Progress = quiet,
+) -> ClimbPlan:
+    """Everything around the ranked list, from the ranked list.
+
+    Parameters
+    ----------
+    points : from `rank.rank_points` or `overrides.with_overrides`.
+    """
+    progress("planning the climb", 0.0)
+    scene, limbs = Scene.of(graph, beside), limb_of_work(graph, work)
+    chosen = anchor_set(points, work, settings)
+    two = two_line_set(graph, points, work, settings)
+    progress("planning the climb", 0.5)
+    found = [(p.label, r) for p in chosen.points for r in redirects(graph, scene, p, points, work, limbs, settings)[:MOST_REDIRECTS]]
+    ways = ways_to_work(graph, points, work, settings)
+    progress("planning the climb", 1.0)
+    return ClimbPlan(
+        anchors=chosen,
+        two_lines=two,
+        redirects=tuple(found),
+        rescue=tuple(rescue_plan(graph, scene, p, points, work, limbs, settings) for p in chosen.points),
+        retrieval=tuple(retrieval(graph, p) for p in chosen.points),
+        ways=ways,
+        shares=reached_shares(work, ways),
+        strata=access_bias(graph, work, ways),
+        warnings=site_warnings(beside, site, work.xyz, work.label, settings.approach),
+    )
