@@ -74,3 +74,15 @@ def test_every_support_of_a_basal_line_is_loaded(oak):
     assert len(sizes) == 2
     assert (sizes > 50).all()
     assert check.contact_forces[0] == pytest.approx(check.force)
+
+
+@pytest.mark.parametrize("slope", [-25, 0, 30, 60, 75, 85, 89])
+@pytest.mark.parametrize("base", [(0.25, 0.0, 1.0), (-0.25, 0.0, 1.0), (0.0, 3.0, 0.0)])
+def test_no_slope_of_the_limb_makes_the_load_vanish(slope, base):
+    """Hanging plumb, the union of a basal anchor bears nearly both legs and that of a canopy anchor one, however steep the limb."""
+    graph = tree([(8.0, 0, slope, 3.0, 0.16, 0.10)])
+    basal, moving, fixed = checked(graph, [rig(graph, "U01", s, base=base) for s in ("SRS basal", "MRS", "SRS canopy")], cases=("ascent",))
+    assert basal.multiple_of_weight == pytest.approx(2.0, abs=0.1)
+    assert moving.multiple_of_weight == pytest.approx(1.0, abs=0.01)
+    assert fixed.multiple_of_weight == pytest.approx(1.0, abs=0.01)
+    assert basal.force[2] < 0

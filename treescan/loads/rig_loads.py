@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
-from treescan.geometry import unit
+from treescan.geometry import angle_between, unit
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.load_cases import Pulls, pulls
 from treescan.loads.rope_run import SWEEPS, RopeRun, _tighten, taut_rope
@@ -81,6 +81,9 @@ def rig_loads(
     arrive, leave, wrap, turn = _run_all(
         start, pull.place, bars.origin, bars.axis, bars.top, bars.radius, bars.taper, bars.low, bars.high, bars.sense, SWEEPS
     )
+    # on a steep limb the rope turns in the crotch rather than round the limb: the wanted union bears it all the same
+    crotch = wrap[:, -1] <= 0
+    arrive[crotch, -1] = leave[crotch, -1] = anchor
     before = np.concatenate([start[:, None], leave[:, :-1]], axis=1)
     after = np.concatenate([arrive[:, 1:], pull.place[:, None]], axis=1)
     toward = np.stack([unit(before - arrive), unit(after - leave)], axis=2)
@@ -88,6 +91,8 @@ def rig_loads(
         across = toward[:, 0, 1] - (toward[:, 0, 1] @ bars.axis[0])[:, None] * bars.axis[0]
         leave = bars.origin[None] + bars.radius[0] * unit(across)[:, None]
     touches = wrap > 0
+    touches[crotch, -1] = True
+    turn[crotch, -1] = np.pi - angle_between(toward[crotch, -1, 0], toward[crotch, -1, 1])
     turn = np.where(touches, turn, 0.0)
     share = _shares(system, hardware, turn, settings, settings.climber_mass * G / pull.tension) * touches[..., None]
     return RigLoads(tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share)
