@@ -130,7 +130,7 @@ def grow(
     low = min(1.3 / length, 1.0)
     r0 = dbh / 2 / (1 - rules.stem.taper * low) ** (1 / d_exp)
     pieces: list[dict[str, NDArray]] = [
-        {"xyz": np.zeros((1, 3)), "radius": np.array([r0]), "segment_radius": np.array([r0]), "parent": np.array([-1]), "axis": np.array([0]), "order": np.array([0]), "dead": np.array([False])}
+        {"xyz": np.zeros((1, 3)), "radius": np.array([r0]), "segment_radius": np.array([r0]), "parent": np.array([-1]), "axis": np.array([1]), "order": np.array([0]), "dead": np.array([False])}
     ]
     shoots = _Shoots(np.array([0]), np.zeros((1, 3)), up, _any_side(up), np.array([r0]), np.array([-1]), np.array([False]))
     count, axes = 1, 1
@@ -395,9 +395,12 @@ def _butt(out: dict[str, NDArray], xyz: Floats, habit: Habit, dbh: float) -> tup
     swell = 1 + habit.flare * np.exp(-(xyz[:, 2] - xyz[0, 2]) / (0.7 * dbh))
     radius = np.where(stem, radius * swell, radius)
     segment = np.where(stem, segment * swell, segment)
-    limit = radius[np.maximum(parent, 0)]
-    low = np.minimum(segment, limit)
-    return np.where(parent >= 0, np.minimum(radius, low), radius), np.where(parent >= 0, low, segment)
+    while True:
+        limit = np.where(parent >= 0, radius[np.maximum(parent, 0)], np.inf)
+        if not np.any(segment > limit):
+            return radius, segment
+        segment = np.minimum(segment, limit)
+        radius = np.minimum(radius, segment)
 
 
 def _any_side(d: Floats) -> Floats:

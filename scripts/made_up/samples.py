@@ -63,7 +63,7 @@ def quillmoor_green_qg07() -> Sample:
     )
     where = with_surroundings(ring_of_tripods(scene, 4, 12.5, seed=3))
     about = "open-grown oak-like tree, three leaders, deadwood, sloping ground, neighbour, wall, service wire; leaf-off, 4 positions, 3 mm noise, 3 mm registration"
-    return Sample("quillmoor_green_qg07", about, scene, where, Instrument(), MapFrame((512_347.0, 5_411_862.0, 231.0), "EPSG:25832"), 4_500_000, 0.014, 0.10, 0.004, 104)
+    return Sample("quillmoor_green_qg07", about, scene, where, Instrument(), MapFrame((512_347.0, 5_411_862.0, 231.0), "EPSG:25832"), 4_000_000, 0.016, 0.11, 0.004, 104)
 
 
 def bracken_hythe_conifer() -> Sample:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation
 
 from made_up.meshes import PARTS, Part
 from made_up.stations import Station
@@ -101,7 +102,7 @@ class Scan:
 
 
 class Targets:
-    """The scene as the ray caster needs it; `detail` are the corners of everything but ground and walls, at most about 15 cm apart."""
+    """The scene as the ray caster needs it; `detail` are points on everything but ground and walls, at most about 15 cm apart."""
 
     def __init__(self, parts: list[Part]) -> None:
         import open3d as o3d
@@ -114,7 +115,7 @@ class Targets:
         self.node = np.concatenate([p.node for p in parts])
         self._tensor = o3d.core.Tensor
         broad = [PARTS.index("ground"), PARTS.index("wall")]
-        self.detail = np.concatenate([p.corners for p in parts if p.label not in broad] or [np.zeros((0, 3), np.float32)])
+        self.detail = np.concatenate([_dense(p) for p in parts if p.label not in broad] or [np.zeros((0, 3), np.float32)])
 
     def hit(self, origin: Floats, direction: Floats, facing: bool = True) -> tuple[NDArray, NDArray, NDArray, NDArray | None]:
         """Range (inf = sky) [m], part, node, and cosine of incidence of each ray."""
@@ -127,6 +128,20 @@ class Targets:
         node = self.node[np.where(ok, self.first[g] + tri, 0)]
         cosine = np.abs(np.einsum("ij,ij->i", got["primitive_normals"].numpy(), rays[:, 3:])) if facing else None
         return t, self.label[g], node, cosine
+
+
+def _dense(part: Part) -> NDArray[np.float32]:
+    """Corners of a part, and points on those of its triangles whose edges are longer than 15 cm."""
+    a, b, c = (part.corners[part.triangles[:, k]] for k in range(3))
+    longest = np.sqrt(np.max([np.sum((x - y) ** 2, axis=1) for x, y in ((a, b), (b, c), (c, a))], axis=0))
+    out = [part.corners]
+    for i in np.nonzero(longest > 0.15)[0]:
+        k = int(longest[i] / 0.12) + 1
+        u, v = np.meshgrid(np.arange(k + 1) / k, np.arange(k + 1) / k)
+        ok = u + v <= 1
+        u, v = u[ok][:, None], v[ok][:, None]
+        out.append((a[i] + u * (b[i] - a[i]) + v * (c[i] - a[i])).astype(np.float32))
+    return np.concatenate(out)
 
 
 @dataclass
@@ -232,6 +247,7 @@ def _shoot(
     edge = np.zeros(len(t), bool)
     if ins.exit + ins.divergence > 0:
         edge = _edges(t, part, cosine, cast, (last - first, station.shape[1]), max(station.step, station.line_step / 10))
+        edge = _widened(edge, t, cast, (last - first, station.shape[1]), station.step, ins)
     plain = ~edge & (t < ins.reach)
     rows = [_returns(np.nonzero(plain)[0], t[plain], part[plain], node[plain], np.ones(plain.sum()), np.ones(plain.sum()), np.zeros(plain.sum()))]
     if edge.any():
@@ -270,6 +286,20 @@ def _edges(t: NDArray, part: NDArray, cosine: NDArray, cast: NDArray, shape: tup
         edge[a] |= differ
         edge[b] |= differ
     return edge.reshape(-1)[cast]
+
+
+def _widened(edge: NDArray, t: NDArray, cast: NDArray, shape: tuple[int, int], step: float, ins: Instrument) -> NDArray[np.bool_]:
+    """Edges spread over as many beams as the footprint covers where beams lie closer than that."""
+    if not edge.any():
+        return edge
+    hit = t[edge & np.isfinite(t)]
+    near = float(np.percentile(hit, 20)) if len(hit) else 10.0
+    reach = int(np.ceil(0.62 * (ins.exit / near + ins.divergence) / 2 / step))
+    if reach <= 1:
+        return edge
+    grid = np.zeros(shape, bool)
+    grid.reshape(-1)[cast] = edge
+    return binary_dilation(grid, np.ones((3, 3), bool), reach - 1).reshape(-1)[cast]
 
 
 def _mixed(targets: Targets, beam: NDArray, origin: Floats, direction: Floats, t0: NDArray, part0: NDArray, node0: NDArray, ins: Instrument, rng: np.random.Generator) -> list[tuple]:

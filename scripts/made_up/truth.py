@@ -5,7 +5,9 @@ The truth file is a tree.json (so `treescan plan` takes it too) with one more ke
 
 from __future__ import annotations
 
+import io
 import json
+import zipfile
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -72,9 +74,6 @@ def write_labels(scan: Scan, keep: NDArray[np.int32], path: Path) -> None:
     own = scan.of("wood", "dead wood")
     node = np.where(own, keep[np.where(own, scan.node, 0)], -1).astype(np.int32)
     # fixed file times keep the archive the same from run to run
-    import io
-    import zipfile
-
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, array in (("part", scan.part), ("node", node), ("parts", np.array(PARTS))):
             held = io.BytesIO()
@@ -115,6 +114,9 @@ def write_truth(scene: Scene, scan: Scan, where: list[Station], instrument: Inst
     terrain = traced.beside.terrain
     content = _short({**tree_out(traced), "beside": None})
     content.pop("cautions", None)
+    for node in content["nodes"]:
+        for stated in ("radius_sd", "arc_deg", "seen"):
+            del node[stated]
     dead = scene.tree.dead[scene.tree.kept(thinnest)]
     content["truth"] = _short(
         {
