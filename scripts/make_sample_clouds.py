@@ -1,8 +1,8 @@
 """Make the sample scans and the truth beside them.
 
-    python scripts/make_sample_clouds.py                 all of them into sample_clouds/
-    python scripts/make_sample_clouds.py wick_end        one
-    python scripts/make_sample_clouds.py --pictures DIR  also draw what was scanned
+python scripts/make_sample_clouds.py                 all of them into sample_clouds/
+python scripts/make_sample_clouds.py wick_end        one
+python scripts/make_sample_clouds.py --pictures DIR  also draw what was scanned
 """
 
 from __future__ import annotations

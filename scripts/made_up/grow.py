@@ -72,12 +72,28 @@ class GrownTree:
         new = np.cumsum(keep) - 1
         parent = np.where(self.parent[keep] >= 0, new[self.parent[keep]], -1)
         return assemble(
-            self.xyz[keep], self.radius[keep], parent, segment_radius=self.segment_radius[keep], radius_sd=np.zeros(keep.sum()), arc=np.full(keep.sum(), 2 * np.pi), terrain=terrain
+            self.xyz[keep],
+            self.radius[keep],
+            parent,
+            segment_radius=self.segment_radius[keep],
+            radius_sd=np.zeros(keep.sum()),
+            arc=np.full(keep.sum(), 2 * np.pi),
+            terrain=terrain,
         )
 
     def moved(self, xyz: Floats) -> GrownTree:
         """The same tree with its foot at `xyz`."""
-        return GrownTree(self.xyz + (np.asarray(xyz, float) - self.xyz[0]), self.radius, self.segment_radius, self.parent, self.axis, self.order, self.dead, self.habit, self.seed)
+        return GrownTree(
+            self.xyz + (np.asarray(xyz, float) - self.xyz[0]),
+            self.radius,
+            self.segment_radius,
+            self.parent,
+            self.axis,
+            self.order,
+            self.dead,
+            self.habit,
+            self.seed,
+        )
 
 
 @dataclass
@@ -130,7 +146,15 @@ def grow(
     low = min(1.3 / length, 1.0)
     r0 = dbh / 2 / (1 - rules.stem.taper * low) ** (1 / d_exp)
     pieces: list[dict[str, NDArray]] = [
-        {"xyz": np.zeros((1, 3)), "radius": np.array([r0]), "segment_radius": np.array([r0]), "parent": np.array([-1]), "axis": np.array([1]), "order": np.array([0]), "dead": np.array([False])}
+        {
+            "xyz": np.zeros((1, 3)),
+            "radius": np.array([r0]),
+            "segment_radius": np.array([r0]),
+            "parent": np.array([-1]),
+            "axis": np.array([1]),
+            "order": np.array([0]),
+            "dead": np.array([False]),
+        }
     ]
     shoots = _Shoots(np.array([0]), np.zeros((1, 3)), up, _any_side(up), np.array([r0]), np.array([-1]), np.array([False]))
     count, axes = 1, 1
@@ -151,11 +175,30 @@ def grow(
     scale = height / float((out["xyz"][:, 2]).max())
     xyz = out["xyz"] * scale + np.asarray(base, float)
     radius, segment_radius = _butt(out, xyz, rules, dbh)
-    return GrownTree(xyz, radius, segment_radius, out["parent"].astype(np.int32), out["axis"].astype(np.int32), out["order"].astype(np.int32), out["dead"].astype(bool), name, seed)
+    return GrownTree(
+        xyz,
+        radius,
+        segment_radius,
+        out["parent"].astype(np.int32),
+        out["axis"].astype(np.int32),
+        out["order"].astype(np.int32),
+        out["dead"].astype(bool),
+        name,
+        seed,
+    )
 
 
 def _grow_group(
-    rng: np.random.Generator, habit: Habit, s: _Shoots, rank: int, first: int, first_axis: int, d_exp: float, tip: float, fixed_length: float | None, light: Floats
+    rng: np.random.Generator,
+    habit: Habit,
+    s: _Shoots,
+    rank: int,
+    first: int,
+    first_axis: int,
+    d_exp: float,
+    tip: float,
+    fixed_length: float | None,
+    light: Floats,
 ) -> tuple[dict[str, NDArray], list[_Shoots]]:
     """Grow all limbs of one rank: their nodes, and the limbs that start on them."""
     rule = _rules(habit, rank)
@@ -239,7 +282,11 @@ def _place_laterals(rng: np.random.Generator, rule: LimbRules, s: _Shoots, n: ND
     node = np.repeat(node, rule.whorl, axis=1)
     if rule.whorl > 1:
         node = np.where(rng.uniform(size=node.shape) < 0.12, 0, node)
-    azimuth = np.repeat(turn, rule.whorl, axis=1) + np.tile(np.arange(rule.whorl) * 2 * np.pi / rule.whorl, turns) + rng.normal(0, 0.15, node.shape) * (rule.whorl > 1)
+    azimuth = (
+        np.repeat(turn, rule.whorl, axis=1)
+        + np.tile(np.arange(rule.whorl) * 2 * np.pi / rule.whorl, turns)
+        + rng.normal(0, 0.15, node.shape) * (rule.whorl > 1)
+    )
     u = node / n[:, None]
     share = np.where(node > 0, np.exp(rng.normal(0, rule.unequal, node.shape)) * np.maximum(1.05 - u, 0.05), 0.0)
     return _Slots(node, azimuth, share)
@@ -321,8 +368,20 @@ def _spend(
 
 
 def _laterals(
-    rng: np.random.Generator, habit: Habit, rule: LimbRules, s: _Shoots, n: NDArray[np.int64], slots: _Slots, taken: Floats, after: Floats, path: Floats, heading: Floats, side: Floats,
-    offset: NDArray[np.int64], rank: int, d_exp: float,
+    rng: np.random.Generator,
+    habit: Habit,
+    rule: LimbRules,
+    s: _Shoots,
+    n: NDArray[np.int64],
+    slots: _Slots,
+    taken: Floats,
+    after: Floats,
+    path: Floats,
+    heading: Floats,
+    side: Floats,
+    offset: NDArray[np.int64],
+    rank: int,
+    d_exp: float,
 ) -> _Shoots:
     """Start the laterals that got wood."""
     row, col = np.nonzero(taken > 0)
@@ -344,8 +403,20 @@ def _laterals(
 
 
 def _forks(
-    rng: np.random.Generator, habit: Habit, rule: LimbRules, s: _Shoots, n: NDArray[np.int64], ends_in: NDArray[np.int64], radius: Floats, path: Floats, heading: Floats, side: Floats,
-    offset: NDArray[np.int64], rank: int, d_exp: float, tip: float,
+    rng: np.random.Generator,
+    habit: Habit,
+    rule: LimbRules,
+    s: _Shoots,
+    n: NDArray[np.int64],
+    ends_in: NDArray[np.int64],
+    radius: Floats,
+    path: Floats,
+    heading: Floats,
+    side: Floats,
+    offset: NDArray[np.int64],
+    rank: int,
+    d_exp: float,
+    tip: float,
 ) -> _Shoots:
     """Start the forks (or leaders) that limbs end in."""
     leaders = rank < 0 and habit.leaders > 0
@@ -365,12 +436,30 @@ def _forks(
     across = np.cos(turn)[:, None] * e + np.sin(turn)[:, None] * np.cross(d, e)
     direction = np.cos(angle)[:, None] * d + np.sin(angle)[:, None] * across
     keep = r > tip
-    out = _Shoots(offset[row] + n[row] - 1, path[row, n[row]], direction, _any_side(direction), r, np.full(len(row), 0 if rank < 0 else rank), np.zeros(len(row), bool))
+    out = _Shoots(
+        offset[row] + n[row] - 1,
+        path[row, n[row]],
+        direction,
+        _any_side(direction),
+        r,
+        np.full(len(row), 0 if rank < 0 else rank),
+        np.zeros(len(row), bool),
+    )
     return out.where(keep)
 
 
 def _stubs(
-    rng: np.random.Generator, habit: Habit, s: _Shoots, n: NDArray[np.int64], step: Floats, rule: LimbRules, path: Floats, heading: Floats, side: Floats, offset: NDArray[np.int64], radius: Floats
+    rng: np.random.Generator,
+    habit: Habit,
+    s: _Shoots,
+    n: NDArray[np.int64],
+    step: Floats,
+    rule: LimbRules,
+    path: Floats,
+    heading: Floats,
+    side: Floats,
+    offset: NDArray[np.int64],
+    radius: Floats,
 ) -> _Shoots:
     """Dead stubs where shaded limbs broke off: on the bare part of stems and leaders, above reach of the ground."""
     bare = rule.bare * n * step
@@ -421,7 +510,9 @@ def _none() -> _Shoots:
 def _joined(groups: list[_Shoots]) -> _Shoots:
     if not groups:
         return _none()
-    return _Shoots(*(np.concatenate([getattr(g, name) for g in groups]) for name in ("start", "place", "direction", "side", "radius", "rank", "dead")))
+    return _Shoots(
+        *(np.concatenate([getattr(g, name) for g in groups]) for name in ("start", "place", "direction", "side", "radius", "rank", "dead"))
+    )
 
 
 def broken(tree: GrownTree, axes: NDArray[np.int64], left: float) -> GrownTree:

@@ -95,10 +95,24 @@ class Habit:
 _TWIG = LimbRules(reach=22.0, laterals=(3, 6), bare=0.25, angle=(48.0, 12.0), flat=0.2, lift=(0.05, 0.25), wander=0.9, fork=(1.0,), unequal=0.5)
 _BRANCH = LimbRules(reach=23.0, laterals=(5, 8), bare=0.22, angle=(50.0, 11.0), lift=(0.05, 0.2), wander=0.45, fork=(0.6, 0.4), unequal=0.7)
 _LIMB = LimbRules(laterals=(6, 9), angle=(52.0, 9.0), lift=(0.015, 0.06), wander=0.2, flat=0.45)
-_LEADER = LimbRules(reach=25.0, laterals=(5, 8), bare=0.2, angle=(56.0, 9.0), lift=(0.05, 0.03), outward=0.015, wander=0.10, fork=(0.2, 0.8), end=0.45, end_at=0.7, flat=0.0)
+_LEADER = LimbRules(
+    reach=25.0,
+    laterals=(5, 8),
+    bare=0.2,
+    angle=(56.0, 9.0),
+    lift=(0.05, 0.03),
+    outward=0.015,
+    wander=0.10,
+    fork=(0.2, 0.8),
+    end=0.45,
+    end_at=0.7,
+    flat=0.0,
+)
 
 BROADLEAF = Habit(
-    stem=LimbRules(laterals=(1, 3), bare=0.62, unequal=0.4, angle=(62.0, 8.0), flat=0.0, lift=(0.03, 0.03), outward=0.0, wander=0.05, kink=0.35, taper=0.10),
+    stem=LimbRules(
+        laterals=(1, 3), bare=0.62, unequal=0.4, angle=(62.0, 8.0), flat=0.0, lift=(0.03, 0.03), outward=0.0, wander=0.05, kink=0.35, taper=0.10
+    ),
     limbs=(_LIMB, _BRANCH, _BRANCH, _TWIG),
     stem_share=0.27,
     leaders=3,
@@ -107,10 +121,51 @@ BROADLEAF = Habit(
 )
 
 CONIFER = Habit(
-    stem=LimbRules(laterals=(110, 140), whorl=5, bare=0.18, unequal=0.35, angle=(78.0, 6.0), flat=0.0, lift=(0.05, 0.05), outward=0.0, wander=0.015, kink=0.0, fork=(1.0,), taper=0.2),
+    stem=LimbRules(
+        laterals=(110, 140),
+        whorl=5,
+        bare=0.18,
+        unequal=0.35,
+        angle=(78.0, 6.0),
+        flat=0.0,
+        lift=(0.05, 0.05),
+        outward=0.0,
+        wander=0.015,
+        kink=0.0,
+        fork=(1.0,),
+        taper=0.2,
+    ),
     limbs=(
-        LimbRules(reach=36.0, power=0.8, laterals=(9, 14), whorl=2, bare=0.25, unequal=0.3, angle=(52.0, 6.0), flat=0.95, lift=(-0.06, 0.14), outward=0.0, wander=0.10, kink=0.05, fork=(1.0,), taper=0.25),
-        LimbRules(reach=20.0, laterals=(4, 8), whorl=2, bare=0.2, unequal=0.3, angle=(48.0, 6.0), flat=0.9, lift=(-0.1, 0.1), wander=0.3, kink=0.05, fork=(1.0,), taper=0.3),
+        LimbRules(
+            reach=36.0,
+            power=0.8,
+            laterals=(9, 14),
+            whorl=2,
+            bare=0.25,
+            unequal=0.3,
+            angle=(52.0, 6.0),
+            flat=0.95,
+            lift=(-0.06, 0.14),
+            outward=0.0,
+            wander=0.10,
+            kink=0.05,
+            fork=(1.0,),
+            taper=0.25,
+        ),
+        LimbRules(
+            reach=20.0,
+            laterals=(4, 8),
+            whorl=2,
+            bare=0.2,
+            unequal=0.3,
+            angle=(48.0, 6.0),
+            flat=0.9,
+            lift=(-0.1, 0.1),
+            wander=0.3,
+            kink=0.05,
+            fork=(1.0,),
+            taper=0.3,
+        ),
         LimbRules(reach=18.0, laterals=(2, 4), bare=0.3, angle=(45.0, 8.0), flat=0.8, lift=(0.0, 0.1), wander=0.5, fork=(1.0,)),
     ),
     stem_share=1.0,
@@ -127,18 +182,46 @@ CODOMINANT = Habit(
     leaders=2,
     leader_angle=14.0,
     leader_evenness=0.9,
-    leader_rules=LimbRules(reach=30.0, laterals=(9, 13), bare=0.25, angle=(52.0, 9.0), lift=(0.05, 0.04), outward=0.004, wander=0.08, kink=0.6, fork=(0.5, 0.5), end=0.35, end_at=0.75, flat=0.0),
+    leader_rules=LimbRules(
+        reach=30.0,
+        laterals=(9, 13),
+        bare=0.25,
+        angle=(52.0, 9.0),
+        lift=(0.05, 0.04),
+        outward=0.004,
+        wander=0.08,
+        kink=0.6,
+        fork=(0.5, 0.5),
+        end=0.35,
+        end_at=0.75,
+        flat=0.0,
+    ),
 )
 
 LEANING = Habit(
-    stem=LimbRules(laterals=(9, 13), bare=0.35, unequal=0.6, angle=(55.0, 9.0), flat=0.0, lift=(0.03, 0.08), outward=0.0, wander=0.06, kink=0.5, fork=(0.0, 1.0), end=0.4, taper=0.12),
+    stem=LimbRules(
+        laterals=(9, 13),
+        bare=0.35,
+        unequal=0.6,
+        angle=(55.0, 9.0),
+        flat=0.0,
+        lift=(0.03, 0.08),
+        outward=0.0,
+        wander=0.06,
+        kink=0.5,
+        fork=(0.0, 1.0),
+        end=0.4,
+        taper=0.12,
+    ),
     limbs=(_LIMB, _BRANCH, _BRANCH, _TWIG),
     stem_share=0.72,
     lean=20.0,
 )
 
 WEEPING = Habit(
-    stem=LimbRules(laterals=(2, 4), bare=0.55, unequal=0.4, angle=(55.0, 8.0), flat=0.0, lift=(0.03, 0.03), outward=0.0, wander=0.08, kink=0.4, taper=0.1),
+    stem=LimbRules(
+        laterals=(2, 4), bare=0.55, unequal=0.4, angle=(55.0, 8.0), flat=0.0, lift=(0.03, 0.03), outward=0.0, wander=0.08, kink=0.4, taper=0.1
+    ),
     limbs=(
         LimbRules(laterals=(6, 9), angle=(50.0, 9.0), lift=(0.10, -0.10), outward=0.05, wander=0.2),
         LimbRules(reach=26.0, laterals=(7, 11), angle=(55.0, 10.0), lift=(0.0, -0.55), outward=0.06, wander=0.3, fork=(0.8, 0.2)),
@@ -148,13 +231,27 @@ WEEPING = Habit(
     stem_share=0.3,
     leaders=3,
     leader_angle=32.0,
-    leader_rules=LimbRules(reach=20.0, laterals=(5, 8), angle=(52.0, 9.0), lift=(0.06, -0.02), outward=0.04, wander=0.12, end=0.5, end_at=0.7, flat=0.0, fork=(0.2, 0.8)),
+    leader_rules=LimbRules(
+        reach=20.0, laterals=(5, 8), angle=(52.0, 9.0), lift=(0.06, -0.02), outward=0.04, wander=0.12, end=0.5, end_at=0.7, flat=0.0, fork=(0.2, 0.8)
+    ),
 )
 
 POLLARD = Habit(
     stem=LimbRules(laterals=(0, 0), bare=0.9, lift=(0.03, 0.03), outward=0.0, wander=0.06, taper=0.05),
     limbs=(
-        LimbRules(reach=30.0, power=0.7, laterals=(5, 9), bare=0.35, angle=(42.0, 9.0), flat=0.0, lift=(0.25, 0.08), outward=0.02, wander=0.08, kink=0.2, fork=(0.8, 0.2)),
+        LimbRules(
+            reach=30.0,
+            power=0.7,
+            laterals=(5, 9),
+            bare=0.35,
+            angle=(42.0, 9.0),
+            flat=0.0,
+            lift=(0.25, 0.08),
+            outward=0.02,
+            wander=0.08,
+            kink=0.2,
+            fork=(0.8, 0.2),
+        ),
         _BRANCH,
         _TWIG,
     ),
@@ -162,7 +259,19 @@ POLLARD = Habit(
     leaders=10,
     leader_angle=42.0,
     leader_evenness=0.6,
-    leader_rules=LimbRules(reach=36.0, power=0.7, laterals=(7, 11), bare=0.3, angle=(40.0, 8.0), flat=0.0, lift=(0.45, 0.1), outward=0.0, wander=0.06, kink=0.2, fork=(0.8, 0.2)),
+    leader_rules=LimbRules(
+        reach=36.0,
+        power=0.7,
+        laterals=(7, 11),
+        bare=0.3,
+        angle=(40.0, 8.0),
+        flat=0.0,
+        lift=(0.45, 0.1),
+        outward=0.0,
+        wander=0.06,
+        kink=0.2,
+        fork=(0.8, 0.2),
+    ),
     head=0.35,
     stubs=1.2,
     flare=0.2,

@@ -64,7 +64,9 @@ def ivy_part(tree: GrownTree, up_to: float, *, per_m2: float = 900.0, seed: int 
     return _quads(rng, foot, v, 1.2, (0.08, 0.07), "ivy", child[row].astype(np.int32))
 
 
-def _quads(rng: np.random.Generator, foot: Floats, facing: Floats, tendency: float, size: tuple[float, float], label: str, node: NDArray[np.int32]) -> Part:
+def _quads(
+    rng: np.random.Generator, foot: Floats, facing: Floats, tendency: float, size: tuple[float, float], label: str, node: NDArray[np.int32]
+) -> Part:
     """Leaf quads (two triangles each) whose normals scatter about `facing`."""
     m = len(foot)
     normal = rng.normal(size=(m, 3)) + tendency * facing
@@ -76,5 +78,5 @@ def _quads(rng: np.random.Generator, foot: Floats, facing: Floats, tendency: flo
     a, b = along * scale * size[0], across * scale * size[1] / 2
     corners = np.stack([foot, foot + 0.45 * a + b, foot + a, foot + 0.45 * a - b], axis=1).reshape(-1, 3)
     i = np.arange(m)[:, None] * 4
-    triangles = np.stack([i + [0, 1, 2], i + [0, 2, 3]], axis=1).reshape(-1, 3)
+    triangles = np.stack([i + np.array([0, 1, 2]), i + np.array([0, 2, 3])], axis=1).reshape(-1, 3)
     return Part(corners.astype(np.float32), triangles.astype(np.uint32), PARTS.index(label), np.repeat(node, 2))

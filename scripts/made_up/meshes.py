@@ -131,7 +131,9 @@ def _tubes(tree: GrownTree, r: _Rings, pick: NDArray, sides: int, bark: Bark, se
     angle = 2 * np.pi * np.arange(sides) / sides
     fit = np.sqrt(2 * np.pi / (sides * np.sin(2 * np.pi / sides)))
     shape = _outline(angle, radius, along, axis, tree, c, bark, seed)
-    ring = c[:, None] + (radius * fit)[:, None, None] * shape[..., None] * (np.cos(angle)[None, :, None] * e[:, None] + np.sin(angle)[None, :, None] * f[:, None])
+    ring = c[:, None] + (radius * fit)[:, None, None] * shape[..., None] * (
+        np.cos(angle)[None, :, None] * e[:, None] + np.sin(angle)[None, :, None] * f[:, None]
+    )
     corners = ring.reshape(-1, 3)
     joined = np.nonzero(axis[1:] == axis[:-1])[0]
     k = np.arange(sides)

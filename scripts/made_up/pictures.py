@@ -12,9 +12,7 @@ import numpy as np
 
 from made_up.scanner import Scan
 
-COLOURS = np.array(
-    ["#6b4a2b", "#d62728", "#4c9a2a", "#9a8f7a", "#5f7fa8", "#8fbf6f", "#b08b9b", "#111111", "#ff7f0e", "#17806d"]
-)
+COLOURS = np.array(["#6b4a2b", "#d62728", "#4c9a2a", "#9a8f7a", "#5f7fa8", "#8fbf6f", "#b08b9b", "#111111", "#ff7f0e", "#17806d"])
 
 
 def picture(scan: Scan, path: Path, *, dot: float = 0.15, by: str = "part") -> None:

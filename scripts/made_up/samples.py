@@ -59,11 +59,29 @@ def quillmoor_green_qg07() -> Sample:
     a, b = np.array([-22.0, 13.5]), np.array([20.0, 16.0])
     wire = wire_line(np.append(a, ground(a) + 6.6), np.append(b, ground(b) + 6.4), 0.7)
     scene = make_scene(
-        tree, ground=ground, bark=Bark(ellipse=0.05, rough=0.025, lobes=0.10), neighbours=[(neighbour, (13.0, 5.5))], walls=[wall], wires=[wire], seed=104
+        tree,
+        ground=ground,
+        bark=Bark(ellipse=0.05, rough=0.025, lobes=0.10),
+        neighbours=[(neighbour, (13.0, 5.5))],
+        walls=[wall],
+        wires=[wire],
+        seed=104,
     )
     where = with_surroundings(ring_of_tripods(scene, 4, 12.5, seed=3))
     about = "open-grown oak-like tree, three leaders, deadwood, sloping ground, neighbour, wall, service wire; leaf-off, 4 positions, 3 mm noise, 3 mm registration"
-    return Sample("quillmoor_green_qg07", about, scene, where, Instrument(), MapFrame((512_347.0, 5_411_862.0, 231.0), "EPSG:25832"), 4_000_000, 0.016, 0.11, 0.004, 104)
+    return Sample(
+        "quillmoor_green_qg07",
+        about,
+        scene,
+        where,
+        Instrument(),
+        MapFrame((512_347.0, 5_411_862.0, 231.0), "EPSG:25832"),
+        4_000_000,
+        0.016,
+        0.11,
+        0.004,
+        104,
+    )
 
 
 def bracken_hythe_conifer() -> Sample:
@@ -79,7 +97,9 @@ def bracken_hythe_conifer() -> Sample:
     foot = US_SURVEY_FOOT_M
     place = MapFrame((1_243_610.0 * foot, 641_220.0 * foot, 412.0 * foot), "EPSG:2286+6360", foot)
     about = "whorled fir-like conifer in light needle, the whorl near 9.3 m is dead stubs; file in US survey feet; 3 positions, 4 mm noise, 4 mm registration"
-    return Sample("bracken_hythe_conifer", about, scene, where, Instrument(range_sd=0.004, registration=0.004), place, 2_000_000, 0.014, 0.10, 0.006, 41)
+    return Sample(
+        "bracken_hythe_conifer", about, scene, where, Instrument(range_sd=0.004, registration=0.004), place, 2_000_000, 0.014, 0.10, 0.006, 41
+    )
 
 
 def marl_steps_slope() -> Sample:
@@ -89,7 +109,9 @@ def marl_steps_slope() -> Sample:
     scene = make_scene(tree, ground=ground, leafing=leaves.LIGHT, bark=Bark(ellipse=0.06, rough=0.02), seed=63)
     where = with_surroundings(ring_of_tripods(scene, 3, 9.5, seed=6))
     about = "tree on a 25 degree bank, leaning 7 degrees downhill, light leaves; local frame without a reference; 3 positions, 4 mm noise, 4 mm registration"
-    return Sample("marl_steps_slope", about, scene, where, Instrument(range_sd=0.004, registration=0.004), MapFrame(), 2_000_000, 0.016, 0.10, 0.008, 63)
+    return Sample(
+        "marl_steps_slope", about, scene, where, Instrument(range_sd=0.004, registration=0.004), MapFrame(), 2_000_000, 0.016, 0.10, 0.008, 63
+    )
 
 
 def wick_end() -> Sample:
@@ -99,7 +121,9 @@ def wick_end() -> Sample:
     scene = make_scene(tree, ground=ground, ivy_up_to=7.0, seed=88)
     where = with_surroundings(ring_of_tripods(scene, 1, 17.0, seed=8), 0.004)
     about = "one position only, twigs blown about by 12 cm, ivy to 7 m: must end in 'not assessable'"
-    return Sample("wick_end", about, scene, where, Instrument(range_sd=0.008, divergence=0.0005, registration=0.004), MapFrame(), 700_000, 0.018, 0.10, 0.12, 88)
+    return Sample(
+        "wick_end", about, scene, where, Instrument(range_sd=0.008, divergence=0.0005, registration=0.004), MapFrame(), 700_000, 0.018, 0.10, 0.12, 88
+    )
 
 
 SAMPLES: dict[str, Callable[[], Sample]] = {f.__name__: f for f in (quillmoor_green_qg07, bracken_hythe_conifer, marl_steps_slope, wick_end)}

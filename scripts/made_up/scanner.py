@@ -157,7 +157,15 @@ class _Kept:
         return Scan(*(np.concatenate([r[i] for r in self.rows]).astype(k) for i, k in enumerate(kinds)))
 
 
-def scan(parts: list[Part], stations: list[Station], instrument: Instrument = TRIPOD, *, seed: int = 0, wind: Wind | None = None, targets: Targets | None = None) -> Scan:
+def scan(
+    parts: list[Part],
+    stations: list[Station],
+    instrument: Instrument = TRIPOD,
+    *,
+    seed: int = 0,
+    wind: Wind | None = None,
+    targets: Targets | None = None,
+) -> Scan:
     """Scan the scene from every station; same seed, same points.
 
     Parameters
@@ -238,7 +246,15 @@ def _cast_where(station: Station, first: int, last: int, busy: NDArray[np.bool_]
 
 
 def _shoot(
-    targets: Targets, station: Station, first: int, last: int, ins: Instrument, rng: np.random.Generator, number: int, wind: Wind | None, busy: NDArray | None
+    targets: Targets,
+    station: Station,
+    first: int,
+    last: int,
+    ins: Instrument,
+    rng: np.random.Generator,
+    number: int,
+    wind: Wind | None,
+    busy: NDArray | None,
 ) -> tuple:
     """One block of rows."""
     cast = _cast_where(station, first, last, busy)
@@ -302,7 +318,17 @@ def _widened(edge: NDArray, t: NDArray, cast: NDArray, shape: tuple[int, int], s
     return binary_dilation(grid, np.ones((3, 3), bool), reach - 1).reshape(-1)[cast]
 
 
-def _mixed(targets: Targets, beam: NDArray, origin: Floats, direction: Floats, t0: NDArray, part0: NDArray, node0: NDArray, ins: Instrument, rng: np.random.Generator) -> list[tuple]:
+def _mixed(
+    targets: Targets,
+    beam: NDArray,
+    origin: Floats,
+    direction: Floats,
+    t0: NDArray,
+    part0: NDArray,
+    node0: NDArray,
+    ins: Instrument,
+    rng: np.random.Generator,
+) -> list[tuple]:
     """Returns of beams at edges: seven rays share the footprint, hits near each other along the beam merge into their weighted mean."""
     o, d = origin[beam], direction[beam]
     e = np.cross(d, np.where(np.abs(d[:, 2:]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]]))
@@ -336,7 +362,17 @@ def _mixed(targets: Targets, beam: NDArray, origin: Floats, direction: Floats, t
         mean = (w * np.where(mine, t[ok], 0)).sum(axis=1) / share
         spread = np.where(mine, t[ok], -np.inf).max(axis=1) - np.where(mine, t[ok], np.inf).min(axis=1)
         nearest = np.argmin(np.where(mine, np.abs(t[ok] - mean[:, None]) - w * 1e-3, np.inf), axis=1)[:, None]
-        out.append(_returns(beam[ok], mean, np.take_along_axis(part[ok], nearest, 1)[:, 0], np.take_along_axis(node[ok], nearest, 1)[:, 0], share, given[ok], spread))
+        out.append(
+            _returns(
+                beam[ok],
+                mean,
+                np.take_along_axis(part[ok], nearest, 1)[:, 0],
+                np.take_along_axis(node[ok], nearest, 1)[:, 0],
+                share,
+                given[ok],
+                spread,
+            )
+        )
     return out
 
 

@@ -125,7 +125,9 @@ def make_scene(
     return Scene(tree, parts, ground, stand, built, list(wires or []))
 
 
-def ring_of_tripods(scene: Scene, count: int, distance: float | None = None, *, start: float = 0.3, eye: float = 1.7, jitter: float = 0.15, seed: int = 0) -> list[stations.Station]:
+def ring_of_tripods(
+    scene: Scene, count: int, distance: float | None = None, *, start: float = 0.3, eye: float = 1.7, jitter: float = 0.15, seed: int = 0
+) -> list[stations.Station]:
     """Tripods round the tree at roughly equal angles, on the ground, not inside anything."""
     rng = np.random.default_rng([seed, 31])
     low, high = _box(scene.tree)
@@ -148,7 +150,16 @@ def with_surroundings(where: list[stations.Station], step: float = 0.0025) -> li
     return [*where, *(stations.surround(s.path[0], step, s.number) for s in where if s.kind == "tripod")]
 
 
-def scan_scene(scene: Scene, where: list[stations.Station], points: int, instrument: Instrument = scanner.TRIPOD, *, seed: int = 0, wind: float = 0.0, thin_ground: float = 0.04) -> Scan:
+def scan_scene(
+    scene: Scene,
+    where: list[stations.Station],
+    points: int,
+    instrument: Instrument = scanner.TRIPOD,
+    *,
+    seed: int = 0,
+    wind: float = 0.0,
+    thin_ground: float = 0.04,
+) -> Scan:
     """Scan with the angular step that gives about `points` returns off the ground; ground points thinned as users do.
 
     Parameters
@@ -216,7 +227,9 @@ def places(scene: Scene, mode: str = "tripod", positions: int = 3, seed: int = 0
     if mode == "tripod":
         return ring_of_tripods(scene, positions, seed=seed)
     if mode == "walk":
-        return [stations.walk(np.append(middle[:2], 0), 0.5 * scene.tree.height, 1.7, low=float(scene.ground(np.zeros(2))), turns=max(positions, 1) / 2)]
+        return [
+            stations.walk(np.append(middle[:2], 0), 0.5 * scene.tree.height, 1.7, low=float(scene.ground(np.zeros(2))), turns=max(positions, 1) / 2)
+        ]
     if mode == "drone":
         return stations.drone(np.append(middle[:2], low[2]), 0.7 * scene.tree.height, float(high[2]) + 35.0, lines=max(positions, 1))
     raise ValueError(f"no such way of scanning: {mode!r}")
@@ -231,7 +244,7 @@ def instrument_for(mode: str, registration: float = 0.003, range_sd: float = 0.0
 
 def _box(tree: GrownTree) -> tuple[Floats, Floats]:
     """Bounding box of the tree with a margin. [m]"""
-    return tree.xyz.min(axis=0) - [1.0, 1.0, 0.3], tree.xyz.max(axis=0) + [1.0, 1.0, 0.5]
+    return tree.xyz.min(axis=0) - [1.0, 1.0, 0.3], tree.xyz.max(axis=0) + np.array([1.0, 1.0, 0.5])
 
 
 def _grass(got: Scan, seed: int) -> Scan:

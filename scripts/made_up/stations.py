@@ -107,7 +107,16 @@ def surround(place: Floats, step: float = 0.0025, number: int = 0) -> Station:
     return Station("tripod", np.asarray(place, float)[None], (-np.pi, np.pi, np.radians(-50), np.radians(80)), step, number=number, coarse=True)
 
 
-def walk(centre: Floats, radius: float, height: float, low: float = 0.0, turns: float = 1.0, step: float = 0.006, line_step: float = 0.02, start: float = 0.0) -> Station:
+def walk(
+    centre: Floats,
+    radius: float,
+    height: float,
+    low: float = 0.0,
+    turns: float = 1.0,
+    step: float = 0.006,
+    line_step: float = 0.02,
+    start: float = 0.0,
+) -> Station:
     """A walk round the tree at eye height with a spinning head."""
     a = start + np.linspace(0, 2 * np.pi * turns, 200)
     r = radius * (1 + 0.12 * np.sin(3 * a))

@@ -108,7 +108,9 @@ def traced_truth(scene: Scene, place: MapFrame, source: str, thinnest: float = 0
     return TracedTree(graph, Beside(terrain), place.frame(), stem, ScanFitness("assessable", ()), source)
 
 
-def write_truth(scene: Scene, scan: Scan, where: list[Station], instrument: Instrument, place: MapFrame, about: str, path: Path, thinnest: float = 0.02) -> None:
+def write_truth(
+    scene: Scene, scan: Scan, where: list[Station], instrument: Instrument, place: MapFrame, about: str, path: Path, thinnest: float = 0.02
+) -> None:
     """Write NAME.truth.json."""
     traced = traced_truth(scene, place, path.name, thinnest)
     terrain = traced.beside.terrain
