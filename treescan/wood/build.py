@@ -13,6 +13,7 @@ from treescan.wood.graph import WoodGraph
 from treescan.wood.joints import lay_nodes
 from treescan.wood.limb_axes import place_again, refit
 from treescan.wood.onward import straighten
+from treescan.wood.positions import aligned, position_of_points
 from treescan.wood.rough import limb_of_points, rough_axes
 from treescan.wood.settings import WoodSettings
 from treescan.wood.slices import chain_slices, cut_slices
@@ -38,6 +39,7 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
         raise BadInput(
             f"only {len(xyz)} wood points: no limb can be measured", file=tree.wood.source, remedy="scan again from nearer, leaf-off"
         )
+    position = position_of_points(tree.wood) if settings.align_positions else None
     progress("thinning the wood", 0.0)
     cells, member = _thin(xyz, settings)
     progress("following the wood from the foot", 0.1)
@@ -60,6 +62,8 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
             axes, limb = trim_starts(limb, place_again(xyz, limb, axes), axes)
             axes, limb = merge_ghosts(xyz, limb, axes)
             place = np.full(len(xyz), np.nan)
+        elif share < 0.85 and position is not None:
+            xyz = aligned(xyz, position, limb, place, axes)
     axes = drop_limbs(axes, worthless(axes, settings))
     progress("joining limbs", 0.95)
     nodes = lay_nodes(axes, np.asarray(tree.base, float))

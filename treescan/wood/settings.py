@@ -22,3 +22,4 @@ class WoodSettings:
     arc_one_sided: float = setting(120.0, "deg", "less bark than this seen round the limb counts as one-sided", "one_sided_arc", low=30.0, high=300.0)
     noise_off: bool = setting(True, "", "take the thickening by the points' scatter off the radius", "circle_fit_bias")
     least_noise: float = setting(0.0015, "m", "scatter of the points below this is not believed", "beam_thick_twigs", low=0.0, high=0.05)
+    align_positions: bool = setting(True, "", "take each scan position's registration error off, read from the limbs", "beam_thick_twigs")
