@@ -7,16 +7,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import S, only, plain_tree, ranked, throw, tree
-from strategies import random_tree
+from hands import S, only, plain_tree, ranked, table, throw, tree
+from strategies import alone, random_tree
 
+from treescan.planning.approach import OTHER, recommend
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.gates import NOT_SEEN
 from treescan.planning.order import order_points, pareto, places
 from treescan.planning.reasons import compare
 from treescan.planning.score_rule import combined
 from treescan.planning.settings import CRITERIA, Weights
-from treescan.planning.work import work_at_points
+from treescan.planning.work import default_work, work_at_points
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.wood.assemble import assemble
 from treescan.wood.graph import ScanFitness
@@ -331,3 +332,26 @@ def test_sixty_unions_three_systems_two_hundred_points_in_seconds():
 
     assert len({p.union for p in points}) >= 50
     assert time.perf_counter() - start < 10
+
+
+def test_a_bare_pole_gives_an_empty_list_and_no_crash():
+    """A stem without a single union: no candidates, a default work point at the top, other means recommended."""
+    pole = tree(([[0, 0, 0], [0, 0, 9]], 0.2, 0.1))
+    work = default_work(pole, alone(pole), S)
+
+    assert ranked(pole) == ()
+    assert work.xyz.tolist() == [[0, 0, 9]]
+    assert OTHER in recommend(pole, table(pole), (), S)[0]
+
+
+def test_an_unmeasured_limb_is_not_seen_rather_than_thin():
+    """No diameter where the rope bears: "not assessable", and no centimetres are invented."""
+    graph = plain_tree()
+    wood = int(graph.unions.arm_limb[graph.unions.laterals(1)[0]])
+    radius = np.where(graph.limb == wood, np.nan, graph.segment_radius)
+    blind = replace(graph, segment_radius=radius)
+    p = only(ranked(blind, [throw(graph, k) for k in range(3)]), "U02")
+
+    assert p.verdict == "not assessable"
+    assert any("no diameter was measured" in g for g in p.gates)
+    assert not any("Too thin" in g for g in p.gates)

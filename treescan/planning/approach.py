@@ -88,7 +88,7 @@ def _isolate(usable: Sequence[TieInPoint], settings: PlanningSettings) -> Option
         f"about {max(1, round(p.throw.expected_throws))} throw(s) set the line over {p.label} alone: any rope system can use it.",
         "nobody leaves the ground before the anchor has been load-tested.",
     ]
-    con = ["an anchor set from the ground is inspected less: look at it through field glasses, and by hand on arrival before      any work."]
+    con = ["an anchor set from the ground is inspected less: look at it through field glasses, and by hand on arrival before any work."]
     if p.throw.workings:
         con.append(f"the weight must be worked back {p.throw.workings} time(s).")
     if not p.check.redundant:

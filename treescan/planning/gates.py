@@ -64,6 +64,8 @@ def _scan_gates(graph: WoodGraph, fitness: ScanFitness, check: AnchorCheck) -> l
         out.append(f"{NOT_SEEN}: the union is doubtful, the scan has a gap where the limbs join.")
     elif not graph.seen[node]:
         out.append(f"{NOT_SEEN}: the limb the rope bears on is bridged over a gap in the scan.")
+    elif not np.isfinite(graph.segment_radius[node]):
+        out.append(f"{NOT_SEEN}: no diameter was measured where the rope bears.")
     elif check.check.verdict == "not seen":
         out.append(f"{NOT_SEEN}: {check.check.reason.removeprefix('Not seen: ')}")
     return out
@@ -75,7 +77,7 @@ def _wood_gates(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings
     if any("dead" in f for f in flags):
         out.append("Dead suspect: the limb looks dead in the scan; no anchor unless a competent person has inspected it.")
     diameter, _ = rest_diameter(graph, check)
-    if not diameter >= settings.least_limb:
+    if diameter < settings.least_limb:
         out.append(f"Too thin: the limb is {100 * diameter:.1f} cm where the rope bears, at least {100 * settings.least_limb:.0f} cm is asked.")
     arm = bearing_row(graph, check)
     if arm >= 0 and graph.unions.arm_slope[arm] < -settings.steepest_droop:

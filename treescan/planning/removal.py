@@ -60,7 +60,7 @@ def cut_stem(graph: WoodGraph, height: float, label: str = "") -> Cut:
     line = graph.limbs.nodes[0]
     above = line[graph.xyz[line, 2] - graph.xyz[0, 2] >= height]
     if height <= 0 or len(above) == 0:
-        raise BadInput(f"the stem cannot be cut at {height:.1f} m", remedy="give a height between the foot and the top of the      stem")
+        raise BadInput(f"the stem cannot be cut at {height:.1f} m", remedy="give a height between the foot and the top of the stem")
     return Cut(int(above[0]), label or f"stem above {height:.1f} m")
 
 

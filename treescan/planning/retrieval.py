@@ -39,7 +39,7 @@ def retrieval(graph: WoodGraph, point: TieInPoint) -> Retrieval:
     snags = tuple(u.label[k] for k in np.flatnonzero(below) if np.any(u.arm_attachment[u.laterals(int(k))] < STEEP))
     name = f"{point.label} {point.system}"
     if len(snags) >= 3:
-        return Retrieval("no", snags, f"{name}: {len(snags)} wedge forks below it ({', '.join(snags[:4])}): plan to climb up      and derig.")
+        return Retrieval("no", snags, f"{name}: {len(snags)} wedge forks below it ({', '.join(snags[:4])}): plan to climb up and derig.")
     if snags or len(point.check.rig.via):
         why = f"wedge fork(s) {', '.join(snags)} below it" if snags else "the line bears on several limbs"
         return Retrieval("doubt", snags, f"{name}: {why}; retrieve with a small end, without knots, and watch it down.")

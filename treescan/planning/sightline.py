@@ -16,6 +16,9 @@ from treescan.wood.graph import WoodGraph
 THINNEST = 0.01
 """Wood thinner than this radius gives way to a rope and is left out [m] (project choice)."""
 
+UNKNOWN = 0.05
+"""Radius taken for wood whose diameter was not seen, as an obstacle only [m] (project choice)."""
+
 
 @dataclass(frozen=True)
 class Scene:
@@ -40,13 +43,14 @@ class Scene:
         """All wood of at least 2 cm outside its parent limb's bark, and everything the scan saw beside the tree."""
         start, outside = _out_of_parents(graph)
         seg = graph.segments
-        keep = outside & (np.maximum(seg.r_start, seg.r_end) >= THINNEST)
+        r_start, r_end = (np.where(np.isfinite(r), r, UNKNOWN) for r in (seg.r_start, seg.r_end))
+        keep = outside & (np.maximum(r_start, r_end) >= THINNEST)
         s = beside.surroundings
         return cls(
             np.ascontiguousarray(start[keep]),
             np.ascontiguousarray(seg.end[keep]),
-            np.ascontiguousarray(seg.r_start[keep]),
-            np.ascontiguousarray(seg.r_end[keep]),
+            np.ascontiguousarray(r_start[keep]),
+            np.ascontiguousarray(r_end[keep]),
             np.ascontiguousarray(seg.limb[keep]),
             cKDTree(s.xyz) if len(s.xyz) else None,
             s.kind,
@@ -63,7 +67,7 @@ def _out_of_parents(graph: WoodGraph) -> tuple[Floats, NDArray[np.bool_]]:
     seg = graph.segments
     root = np.array([graph.parent[nodes[0]] for nodes in graph.limbs.nodes], np.int64)
     fork = root[seg.limb]
-    bark = np.where(fork >= 0, graph.radius[fork], 0.0)
+    bark = np.where((fork >= 0) & np.isfinite(graph.radius[fork]), graph.radius[fork], 0.0)
     centre = graph.xyz[fork]
     near, far = np.linalg.norm(seg.start - centre, axis=1), np.linalg.norm(seg.end - centre, axis=1)
     share = np.clip((bark - near) / np.maximum(far - near, 1e-9), 0.0, 1.0)

@@ -174,6 +174,8 @@ def inside(ring: ArrayLike, xy: ArrayLike) -> NDArray[np.bool_]:
 def limb_of_work(graph: WoodGraph, work: Work) -> NDArray[np.int32]:
     """The limb each work point lies on (nearest axis), (w,)."""
     seg = graph.segments
+    if len(seg.node) == 0:
+        return np.zeros(len(work), np.int32)
     tree = cKDTree((seg.start + seg.end) / 2)
     _, near = tree.query(work.xyz, k=min(8, len(seg.node)))
     near = np.atleast_2d(near).reshape(len(work), -1)
