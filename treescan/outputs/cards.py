@@ -134,8 +134,8 @@ def section_words(a: Assessment, p: TieInPoint) -> str:
 
 
 def force_words(size: float, multiple: float) -> str:
-    """A force [N] and how many times the climber's weight it is."""
-    return f"{w.force(size)}, {w.plain(multiple, 2)} times the climber's weight" if w.finite(size) else w.NOT_SEEN
+    """The governing force [N], and how many times the climber's weight bears on the union at rest."""
+    return f"{w.force(size)}; at rest {w.plain(multiple, 2)} times the climber's weight" if w.finite(size) else w.NOT_SEEN
 
 
 def _hold(a: Assessment, p: TieInPoint) -> Answer:
@@ -147,7 +147,7 @@ def _hold(a: Assessment, p: TieInPoint) -> Answer:
         ("Governing case", f"{k.case}, work point: {worst_work_point(a, k)}"),
         ("Margin, low figure", w.margin(c.margin.median, c.margin.p5)),
         ("Weakest section", section_words(a, p)),
-        ("Bends under load by", w.metres(c.deflection, 2)),
+        ("Bends under load by", w.small(c.deflection)),
         ("Of the weakest section, the wood's own weight uses", w.percent(c.self_weight_share)),
         ("With rope friction helping", _with_friction(k.friction_multiple)),
     )

@@ -22,7 +22,7 @@ def margin_chart(rows: Sequence[tuple[str, Estimate]]) -> Drawing:
     known = [e for _, e in rows if e.known]
     high = max([e.p95 for e in known if math.isfinite(e.p95)] + [10.0])
     low = min([e.p5 for e in known if math.isfinite(e.p5) and e.p5 > 0] + [0.8])
-    ends = math.log(low * 0.9), math.log(high * 1.1)
+    ends = math.log(low * 0.6), math.log(high * 1.1)
     d = Drawing(WIDE, ROW * len(rows) + 44, "Margin of strength over stress for each candidate, low to high")
 
     def x(value: float) -> float:
@@ -43,7 +43,7 @@ def margin_chart(rows: Sequence[tuple[str, Estimate]]) -> Drawing:
         d.rect(x(e.p5), y - 5, x(e.p95) - x(e.p5), 10, "spread")
         d.line(np.array([[x(e.median), y - 9], [x(e.median), y + 9]]), "median")
         d.line(np.array([[x(e.p5), y - 7], [x(e.p5), y + 7]]), "low")
-        d.text(x(e.p95) + 6, y + 4, f"{e.p5:.1f}", "t strong")
+        d.text(x(e.p5) - 7, y + 4, f"{e.p5:.1f}", "t strong halo-text", "end")
     return d
 
 
@@ -80,7 +80,7 @@ def load_path(graph: WoodGraph, c: LimbCheck) -> Drawing | None:
     end = np.cumsum(step)
     start = end - step
     total, top = max(float(end[-1]), 1e-6), float(np.nanmax(use))
-    scale = max(0.1, math.ceil(top * 11) / 10)
+    scale = max(0.04, math.ceil(top * 1.1 / 0.04) * 0.04)
     d = Drawing(560, 190, "Use of capacity along the load path, from the rope to the ground")
     left, wide, high = 54.0, 480.0, 130.0
     for k in range(5):

@@ -144,7 +144,6 @@ def _row(a: Assessment, p: TieInPoint, i: int, has_card: bool) -> dict[str, Any]
         "share": p.reach.share,
         "catch": "ground" if catch is None or catch.ground else catch.label,
         "drop": 1e9 if catch is None or catch.ground else catch.drop,
-        "rope": p.rope.stock,
         "stability": p.rank_stability,
     }
 

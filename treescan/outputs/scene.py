@@ -17,6 +17,8 @@ from treescan.outputs.wording import file_name
 Y_UP = np.array([[1.0, 0, 0, 0], [0, 0, 1.0, 0], [0, -1.0, 0, 0], [0, 0, 0, 1.0]])
 """glTF has y up: x stays east, z becomes y, north becomes -z."""
 MARKER, MARKER_UNRANKED = "#10324d", "#f4efe4"
+VERTICES, INDICES = 34962, 34963
+"""Buffer targets of the glTF 2.0 specification."""
 FINE_ORDER = 3
 """Limbs of this order and up share one mesh per colour, to keep the file light."""
 
@@ -53,6 +55,11 @@ def scene_bytes(a: Assessment) -> bytes:
 
     def finish(tree: dict[str, Any]) -> None:
         tree["asset"] = {"version": "2.0", "generator": "treescan", "extras": extras}
+        for mesh in tree["meshes"]:
+            for part in mesh["primitives"]:
+                for accessor in part["attributes"].values():
+                    tree["bufferViews"][tree["accessors"][accessor]["bufferView"]]["target"] = VERTICES
+                tree["bufferViews"][tree["accessors"][part["indices"]]["bufferView"]]["target"] = INDICES
 
     return bytes(trimesh.exchange.gltf.export_glb(scene, include_normals=True, tree_postprocessor=finish))
 

@@ -87,7 +87,7 @@ def _hold_rows(a: Assessment, p: TieInPoint) -> list[tuple[str, str]]:
     return [
         (
             "Force on the union",
-            f"{w.force(float(np.linalg.norm(k.force)))}, {w.plain(k.multiple_of_weight, 2)} x weight; {k.case}, {worst_work_point(a, k)}",
+            f"{w.force(float(np.linalg.norm(k.force)))}, at rest {w.plain(k.multiple_of_weight, 2)} x weight; {k.case}, {worst_work_point(a, k)}",
         ),
         (
             "Strength over stress, low",

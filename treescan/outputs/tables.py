@@ -37,9 +37,9 @@ def table_bytes(a: Assessment, name: str) -> bytes | None:
 
 
 def table(a: Assessment, kind: str) -> pandas.DataFrame:
-    """One table; every column stands in the codebook, the last is the standing caution."""
+    """One table; every column stands in the codebook, the last holds the standing caution in its first row."""
     frame = MAKERS[kind](a)
-    frame["caution"] = CAUTIONS["planning_aid"]
+    frame["caution"] = ([CAUTIONS["planning_aid"]] + [""] * len(frame))[: len(frame)]
     return frame
 
 

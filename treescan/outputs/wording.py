@@ -77,6 +77,15 @@ def diameter(x: float, sd: float = math.nan) -> str:
     return f"{100 * x:.0f}{spread} cm ({x / 0.0254:.1f} in)"
 
 
+def small(x: float) -> str:
+    """A small length [m] in millimetres and inches.
+
+    >>> small(0.0123)
+    '12 mm (0.5 in)'
+    """
+    return f"{1000 * x:.0f} mm ({x / 0.0254:.1f} in)" if finite(x) else NOT_SEEN
+
+
 def force(x: float) -> str:
     """A force [N] in kilonewtons and pounds-force.
 
@@ -107,11 +116,13 @@ def degrees(x: float, digits: int = 0) -> str:
 def percent(x: float) -> str:
     """A share in per cent; small chances are not rounded to nothing.
 
-    >>> percent(0.314), percent(0.004)
-    ('31 %', '0.4 %')
+    >>> percent(0.314), percent(0.004), percent(0.9991), percent(1.0)
+    ('31 %', '0.4 %', 'over 99 %', '100 %')
     """
     if not finite(x):
         return NOT_SEEN
+    if 0.995 <= x < 1:
+        return "over 99 %"
     return f"{100 * x:.1f} %" if 0 < x < 0.0095 else f"{100 * x:.0f} %"
 
 

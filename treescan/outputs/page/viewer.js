@@ -38,8 +38,8 @@ function TreeView(canvas, labels, data, onPick) {
       if (vc.a < .5 && mod(floor(gl_FragCoord.x/3.)+floor(gl_FragCoord.y/3.), 2.) > .5) discard;
       vec3 n=normalize(vn), e=normalize(ve); float d=.62+.38*max(dot(n,normalize(vec3(-.45,-.35,.82))),0.);
       float rim=smoothstep(.0,.42,abs(dot(n,e))); o=vec4(vc.rgb*d*mix(.42,1.,rim),1.); }`);
-  const dots = program(`layout(location=0) in vec3 p; layout(location=2) in vec4 c; uniform mat4 m; uniform float size; uniform float far; out vec4 vc;
-    void main(){ gl_Position=m*vec4(p,1.); gl_PointSize=far>0.?clamp(size*far/gl_Position.w,1.,size*3.):size; vc=c; }`,
+  const dots = program(`layout(location=0) in vec3 p; layout(location=2) in vec4 c; uniform mat4 m; uniform float size; uniform float far; uniform vec3 eye; uniform float lift; out vec4 vc;
+    void main(){ gl_Position=m*vec4(p+normalize(eye-p)*lift,1.); gl_PointSize=far>0.?clamp(size*far/gl_Position.w,1.,size*3.):size; vc=c; }`,
     `in vec4 vc; out vec4 o; void main(){ vec2 d=gl_PointCoord-.5; if(dot(d,d)>.25) discard; o=vec4(vc.rgb,1.); }`);
   const thick = program(`layout(location=0) in vec3 a; layout(location=1) in vec3 b; layout(location=2) in vec4 c; layout(location=3) in vec4 k;
     uniform mat4 m; uniform vec2 px; out vec4 vc; out float s; out float dash;
@@ -138,7 +138,7 @@ function TreeView(canvas, labels, data, onPick) {
   const buttons = spots.map((a, i) => {
     if (!(a.usable && i < 14)) return null;
     const b = document.createElement("button"); b.type = "button"; b.className = "tag"; b.dataset.id = a.id;
-    b.innerHTML = `<b>${a.rank}</b> ${a.label}`; b.setAttribute("aria-label", `Show candidate ${a.rank}, union ${a.label}, ${a.height} metres`);
+    b.innerHTML = `<b>${a.rank}</b> ${a.label}`; b.setAttribute("aria-label", `${a.rank} ${a.label}, ${a.height.toFixed(1)} metres up: show this candidate`);
     b.addEventListener("click", e => { e.stopPropagation(); onPick(a.id); }); labels.appendChild(b); return b;
   });
   const marks = cloud(new Float32Array(spots.flatMap(a => a.at)), i => spots[i].usable ? [16, 50, 77] : [120, 112, 98]);
@@ -147,7 +147,7 @@ function TreeView(canvas, labels, data, onPick) {
   const base = data.base, tall = Math.max(2, data.top - base[2]), FOV = 0.66;
   let wide = 2; for (let i = 0; i < ring.length; i += 4) wide = Math.max(wide, Math.abs(ring[i] - base[0]), Math.abs(ring[i + 1] - base[1]));
   const home = () => { const t = Math.tan(FOV / 2), aspect = Math.max(0.2, canvas.clientWidth / Math.max(1, canvas.clientHeight));
-    return { at: [base[0], base[1], base[2] + tall * 0.46], far: Math.max(tall * 0.58 / t, wide * 1.05 / (t * aspect)) + wide * 0.3, turn: -0.6, tip: 0.14 }; };
+    return { at: [base[0], base[1], base[2] + tall * 0.46], far: Math.max(tall * 0.58 / t, wide * 1.12 / (t * aspect)) + wide * 0.35, turn: -0.6, tip: 0.14 }; };
   let cam = home(), matrix = null, eye = null, waiting = false;
   function frame() {
     waiting = false;
@@ -157,7 +157,7 @@ function TreeView(canvas, labels, data, onPick) {
     eye = [cam.at[0] + far * c * Math.sin(cam.turn), cam.at[1] - far * c * Math.cos(cam.turn), cam.at[2] + far * Math.sin(cam.tip)];
     matrix = mul(lens(FOV, w / h, 0.1, far + 150), look(eye, cam.at, [0, 0, 1]));
     gl.viewport(0, 0, w, h); gl.clearColor(...PAPER, 1); gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT); gl.enable(gl.DEPTH_TEST);
-    const drawDots = (o, size, f) => { if (!o || !o.n) return; gl.useProgram(dots); gl.uniformMatrix4fv(where(dots, "m"), false, matrix); gl.uniform1f(where(dots, "size"), size * dpr); gl.uniform1f(where(dots, "far"), f || 0);
+    const drawDots = (o, size, f, lift) => { if (!o || !o.n) return; gl.useProgram(dots); gl.uniformMatrix4fv(where(dots, "m"), false, matrix); gl.uniform1f(where(dots, "size"), size * dpr); gl.uniform1f(where(dots, "far"), f || 0); gl.uniform3fv(where(dots, "eye"), eye); gl.uniform1f(where(dots, "lift"), lift || 0);
       gl.bindVertexArray(o.array); gl.drawArrays(gl.POINTS, 0, o.n); };
     const drawLines = o => { if (!o || !o.n) return; gl.useProgram(thick); gl.uniformMatrix4fv(where(thick, "m"), false, matrix); gl.uniform2f(where(thick, "px"), w / dpr, h / dpr);
       gl.bindVertexArray(o.array); gl.drawArraysInstanced(gl.TRIANGLE_STRIP, 0, 4, o.n); };
@@ -166,7 +166,7 @@ function TreeView(canvas, labels, data, onPick) {
     if (layer.points) drawDots(scan, 1.1, cam.far);
     if (layer.around) around.forEach(o => drawDots(o, 2.2, cam.far));
     if (layer.throw) drawDots(standing, 6);
-    if (layer.work) drawDots(workDots, data.work.length > 80 ? 4 : 6);
+    if (layer.work) drawDots(workDots, data.work.length > 80 ? 4.5 : 6, 0, 0.25);
     drawLines(chosenLines);
     gl.disable(gl.DEPTH_TEST); drawDots(marks, 7);
     gl.bindVertexArray(null);
