@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from made_up.grow import GrownTree
+from made_up.grown_tree import GrownTree
 from made_up.meshes import PARTS, Part
 
 Floats = NDArray[np.float64]

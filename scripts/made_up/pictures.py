@@ -10,7 +10,7 @@ matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 import numpy as np
 
-from made_up.scanner import Scan
+from made_up.scan import Scan
 
 COLOURS = np.array(["#6b4a2b", "#d62728", "#4c9a2a", "#9a8f7a", "#5f7fa8", "#8fbf6f", "#b08b9b", "#111111", "#ff7f0e", "#17806d"])
 

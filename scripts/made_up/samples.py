@@ -7,11 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from made_up import leaves, scanner
-from made_up.grow import broken, grow
+from made_up import leaves
+from made_up.grow import grow
+from made_up.grown_tree import broken
 from made_up.habits import HABITS
+from made_up.instruments import Instrument
 from made_up.meshes import Bark, wire_line
-from made_up.scanner import Instrument, Scan
+from made_up.scan import Scan, one_per_cell
 from made_up.scenes import Ground, Scene, make_scene, ring_of_tripods, scan_scene, with_surroundings
 from made_up.stations import Station
 from made_up.truth import MapFrame
@@ -47,7 +49,7 @@ class Sample:
         far = np.hypot(got.xyz[:, 0], got.xyz[:, 1]) > 26.0
         got = got.where(~far)
         size = np.where(got.of("ground"), self.ground_cell, np.where(got.of("wall"), 0.03, self.cell))
-        return got.where(scanner.one_per_cell(got, size, self.seed))
+        return got.where(one_per_cell(got, size, self.seed))
 
 
 def quillmoor_green_qg07() -> Sample:

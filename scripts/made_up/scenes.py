@@ -9,10 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from made_up import leaves, meshes, scanner, stations
-from made_up.grow import GrownTree, grow
+from made_up.grow import grow
+from made_up.grown_tree import GrownTree
 from made_up.habits import Habit
+from made_up.instruments import DRONE, TRIPOD, WALKED, Instrument
 from made_up.meshes import Bark, Part
-from made_up.scanner import Instrument, Scan, Targets
+from made_up.scan import Scan, one_per_cell
+from made_up.targets import Targets
 from made_up.wind import blow
 from treescan.cloud.point_cloud import PointCloud
 from treescan.wood.graph import WoodGraph
@@ -154,7 +157,7 @@ def scan_scene(
     scene: Scene,
     where: list[stations.Station],
     points: int,
-    instrument: Instrument = scanner.TRIPOD,
+    instrument: Instrument = TRIPOD,
     *,
     seed: int = 0,
     wind: float = 0.0,
@@ -173,7 +176,7 @@ def scan_scene(
     got = _grass(got, seed)
     if thin_ground:
         on_ground = got.of("ground")
-        keep = np.concatenate([np.nonzero(~on_ground)[0], np.nonzero(on_ground)[0][scanner.one_per_cell(got.where(on_ground), thin_ground, seed)]])
+        keep = np.concatenate([np.nonzero(~on_ground)[0], np.nonzero(on_ground)[0][one_per_cell(got.where(on_ground), thin_ground, seed)]])
         got = got.where(np.sort(keep))
     return got
 
@@ -239,7 +242,7 @@ def instrument_for(mode: str, registration: float = 0.003, range_sd: float = 0.0
     """The usual instrument for a way of scanning, a tripod's noise as asked."""
     if mode == "tripod":
         return Instrument(range_sd=range_sd, registration=registration)
-    return scanner.WALKED if mode == "walk" else scanner.DRONE
+    return WALKED if mode == "walk" else DRONE
 
 
 def _box(tree: GrownTree) -> tuple[Floats, Floats]:

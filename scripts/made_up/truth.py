@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import CRS
 
+from made_up.instruments import Instrument
 from made_up.meshes import PARTS
-from made_up.scanner import Instrument, Scan
+from made_up.scan import Scan
 from made_up.scenes import Scene
 from made_up.stations import Station
 from treescan.cloud.point_cloud import Frame

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from made_up.grow import GrownTree
+from made_up.grown_tree import GrownTree
 
 Floats = NDArray[np.float64]
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_up.grow import GrownTree, broken, grow, grown
+from made_up.grow import grow, grown
+from made_up.grown_tree import GrownTree, broken
 from made_up.habits import HABITS
 
 

@@ -7,10 +7,14 @@ from functools import lru_cache
 
 import numpy as np
 from made_up import meshes, scanner, stations
-from made_up.grow import GrownTree, grow
+from made_up.grow import grow
+from made_up.grown_tree import GrownTree
+from made_up.instruments import PERFECT, TRIPOD, Instrument
 from made_up.meshes import Part
-from made_up.scanner import PERFECT, TRIPOD, Instrument, Scan, Targets, one_per_cell, scan
+from made_up.scan import Scan, one_per_cell
+from made_up.scanner import scan
 from made_up.scenes import Ground, make_scene, places, scan_scene, simple_scan
+from made_up.targets import Targets
 
 from treescan.geometry import point_segment
 
