@@ -142,9 +142,7 @@ def _geographic(reference: Reference, sample: NDArray[np.float64], file: str) ->
         )
     zone = utm_zone_of(lon, lat)
     if zone is None:
-        raise BadInput(
-            f"is in degrees at longitude {lon:.4f}, latitude {lat:.4f}, where no UTM zone is defined", file=file, remedy=remedy
-        )
+        raise BadInput(f"is in degrees at longitude {lon:.4f}, latitude {lat:.4f}, where no UTM zone is defined", file=file, remedy=remedy)
     up = units_of(reference.crs).vertical
     up = up if math.isfinite(up) else reference.vertical_unit_m
     notes = [f"Coordinates are in degrees and were projected to {zone.name} ({crs_text(zone)})."]
@@ -179,9 +177,7 @@ def _like_degrees(sample: NDArray[np.float64]) -> bool:
     """Plan extents of thousandths, values within the globe's, and a height that would make the thing a needle."""
     extent = np.ptp(sample, axis=0)
     inside = np.abs(sample[:, 0]).max() <= 180.0 and np.abs(sample[:, 1]).max() <= 90.0
-    return bool(
-        len(sample) >= 10 and inside and extent[:2].max() < 0.05 and extent[2] > 50 * extent[:2].max() and extent[:2].max() > 0
-    )
+    return bool(len(sample) >= 10 and inside and extent[:2].max() < 0.05 and extent[2] > 50 * extent[:2].max() and extent[:2].max() > 0)
 
 
 def unit_name(unit_m: float) -> str:

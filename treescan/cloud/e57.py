@@ -52,11 +52,7 @@ def open_e57(file: Path) -> OpenedCloud:
         raise BadInput(what, file=str(file), remedy="export the scans again, with their points")
     text = head["crs"].strip() or None
     crs = parsed_crs(text) if text else None
-    trouble = (
-        f"The reference system in the file is not understood ({text[:60]}); the map stays unknown."
-        if text and crs is None
-        else ""
-    )
+    trouble = f"The reference system in the file is not understood ({text[:60]}); the map stays unknown." if text and crs is None else ""
     columns = ("scan", *(COLUMNS[n] for n in COLUMNS if n in head["names"]))
     scanners = np.array(head["translations"], float).reshape(-1, 3) if any(head["posed"]) else np.zeros((0, 3))
     notes = (f"{counts.count(0)} of {len(counts)} scans hold no points.",) if 0 in counts else ()
@@ -81,9 +77,7 @@ def _check_header(file: Path) -> str:
     if length > size:
         raise BadInput(f"says it is {length} bytes long but has only {size}: it is cut short", file=str(file), remedy=AGAIN)
     if page != PAGE or not 48 <= xml_at < size or not 0 < xml_length <= size - xml_at:
-        raise BadInput(
-            "has a damaged header (the place of its description lies outside of the file)", file=str(file), remedy=AGAIN
-        )
+        raise BadInput("has a damaged header (the place of its description lies outside of the file)", file=str(file), remedy=AGAIN)
     return f"{major}.{minor}"
 
 
@@ -119,9 +113,7 @@ class Child:
             message = self._messages.get(timeout=PATIENCE)
         except queue.Empty:
             self.stop()
-            raise BadInput(
-                f"made the E57 reader stop for more than {PATIENCE:.0f} s: it is damaged", file=str(self._file), remedy=AGAIN
-            ) from None
+            raise BadInput(f"made the E57 reader stop for more than {PATIENCE:.0f} s: it is damaged", file=str(self._file), remedy=AGAIN) from None
         if message is None:
             self.stop()
             raise BadInput("made the E57 reader break down: it is damaged", file=str(self._file), remedy=AGAIN)
@@ -143,9 +135,7 @@ class Child:
                 if head.get("end"):
                     return
                 xyz = arrays["xyz"]
-                found = {c: arrays.get(c, np.zeros(len(xyz), np.uint16)) for c in columns} | {
-                    "scan": np.full(len(xyz), head["scan"], np.uint16)
-                }
+                found = {c: arrays.get(c, np.zeros(len(xyz), np.uint16)) for c in columns} | {"scan": np.full(len(xyz), head["scan"], np.uint16)}
                 bad = {"flagged as invalid by the scanner": arrays["invalid"] != 0} if "invalid" in arrays else {}
                 yield Chunk(xyz, translations[head["scan"]], found, bad)
         finally:

@@ -104,9 +104,7 @@ def chunks(image: Any, scan: Any) -> Iterator[dict[str, np.ndarray]]:
         if axes == SPHERICAL:
             a, b, c = a * np.cos(c) * np.cos(b), a * np.cos(c) * np.sin(b), a * np.sin(c)
         xyz = np.column_stack([a, b, c])
-        yield {"xyz": xyz if np.array_equal(turn, np.eye(3)) else xyz @ turn.T} | {
-            FIELDS[n][0]: held[n][:got] for n in wanted if n in FIELDS
-        }
+        yield {"xyz": xyz if np.array_equal(turn, np.eye(3)) else xyz @ turn.T} | {FIELDS[n][0]: held[n][:got] for n in wanted if n in FIELDS}
     reader.close()
 
 

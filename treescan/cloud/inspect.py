@@ -113,11 +113,7 @@ class Inspection:
         if self.crs is None:
             return "unknown, local frame" + (f" (the file says: {self.file_crs[:80]})" if self.file_crs else "")
         label = self.crs if len(self.crs) < 40 else "own definition"
-        own = (
-            f"; the file itself is in {self.file_crs if len(self.file_crs) < 40 else 'another unit of the same map'}"
-            if self.file_crs
-            else ""
-        )
+        own = f"; the file itself is in {self.file_crs if len(self.file_crs) < 40 else 'another unit of the same map'}" if self.file_crs else ""
         return f"{self.crs_name} ({label}){own}"
 
     def _spacing(self) -> str:
@@ -125,9 +121,7 @@ class Inspection:
         return "not measurable" if self.spacing is None else f"{1000 * self.spacing:.1f} mm (median distance to the next point)"
 
 
-def inspect_cloud(
-    path: str | Path, progress: Progress = quiet, *, unit: str | None = None, settings: CloudSettings | None = None
-) -> Inspection:
+def inspect_cloud(path: str | Path, progress: Progress = quiet, *, unit: str | None = None, settings: CloudSettings | None = None) -> Inspection:
     """Read a whole file and say what it holds, its unit, map, extent, density, and what is wrong with it.
 
     Raises BadInput, one sentence, where no cloud can be had from it.

@@ -41,6 +41,9 @@ OPENERS: dict[str, Callable[[Path], OpenedCloud]] = {
 SAMPLE = 100_000
 """Points looked at for rounding."""
 
+FEW = 10_000
+"""Points of the first chunk from which unit, map and a first origin are taken."""
+
 NEAR = 1000.0
 """A cloud within this distance of zero keeps its own coordinates as local ones. [m]"""
 
@@ -90,8 +93,7 @@ def take_in(
     kind = sniff(file)
     opened = OPENERS[kind](file)
     chunks = iter(opened.chunks())
-    begun = _until_usable(chunks)
-    own = _finite(begun[-1].xyz) + begun[-1].shift if begun else np.zeros((0, 3))
+    begun, own = _until_usable(chunks)
     if not len(own):
         raise BadInput("holds no points with usable coordinates", file=str(file), remedy="export the cloud again")
     conversion = decide(opened.reference, own, str(file), unit)
@@ -111,13 +113,9 @@ def take_in(
         repeats = 0
     if not len(xyz):
         reasons = ", ".join(f"{n} {r}" for r, n in tally.unwanted.items() if n) or "all have impossible coordinates"
-        raise BadInput(
-            f"holds no points that can be used ({reasons})", file=str(file), remedy="export the cloud without that filter or flag"
-        )
+        raise BadInput(f"holds no points that can be used ({reasons})", file=str(file), remedy="export the cloud without that filter or flag")
     if tally.read > 1 and len(xyz) == 1 and repeats == tally.read - 1:
-        raise BadInput(
-            f"has all its {tally.read} points at one and the same place", file=str(file), remedy="export the cloud again"
-        )
+        raise BadInput(f"has all its {tally.read} points at one and the same place", file=str(file), remedy="export the cloud again")
     frame = replace(conversion.frame, origin=_origin_of(*(b + origin for b in bounds(xyz))))
     _move(xyz, origin - frame.origin)
     left_out = dict(tally.unwanted) | {
@@ -125,11 +123,7 @@ def take_in(
         "exact duplicates": repeats,
         "stray": strays.count,
     }
-    step = (
-        rounding_step(np.concatenate(tally.sample)) * conversion.unit
-        if tally.sample and not conversion.projected_from
-        else np.zeros(3)
-    )
+    step = rounding_step(np.concatenate(tally.sample)) * conversion.unit if tally.sample and not conversion.projected_from else np.zeros(3)
     notes = (
         extension_note(file, kind), *opened.notes, *conversion.notes, *left_out_notes(tally, repeats, strays, origin,
         conversion.unit),
@@ -209,14 +203,16 @@ def _look(local: NDArray[np.float64], chunk: Chunk, cells: Voxels, tally: Tally)
         tally.low, tally.high = np.minimum(tally.low, low), np.maximum(tally.high, high)
 
 
-def _until_usable(chunks: Iterator[Chunk]) -> list[Chunk]:
-    """The chunks up to the first that has a point with numbers in it."""
+def _until_usable(chunks: Iterator[Chunk]) -> tuple[list[Chunk], NDArray[np.float64]]:
+    """The chunks up to the first that has a point with numbers in it, and some of those points, file coordinates (n, 3)."""
     begun = []
     for chunk in chunks:
         begun.append(chunk)
-        if np.isfinite(chunk.xyz).all(axis=1).any():
-            break
-    return begun
+        for every in (max(1, len(chunk.xyz) // FEW), 1):
+            few = _finite(chunk.xyz[::every])
+            if len(few):
+                return begun, few + chunk.shift
+    return begun, np.zeros((0, 3))
 
 
 def _finite(xyz: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -227,12 +223,11 @@ def _finite(xyz: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _first_guess(own: NDArray[np.float64], opened: OpenedCloud, conversion: Conversion) -> NDArray[np.float64]:
     """A local origin to stream with, (3,): from the header's bounds where they hold the first points, else near those."""
-    few = own[:: max(1, len(own) // 10_000)]
     low, high = opened.stated_low, opened.stated_high
-    if low is not None and high is not None and not conversion.projected_from and ((few >= low - 1) & (few <= high + 1)).all():
+    if low is not None and high is not None and not conversion.projected_from and ((own >= low - 1) & (own <= high + 1)).all():
         return _origin_of(low * conversion.unit, high * conversion.unit)
-    out = np.empty_like(few)
-    conversion.to_local(Chunk(few, np.zeros(3)), np.zeros(3), out)
+    out = np.empty_like(own)
+    conversion.to_local(Chunk(own, np.zeros(3)), np.zeros(3), out)
     middle = np.median(out, axis=0)
     return _origin_of(middle, middle)
 

@@ -35,9 +35,7 @@ WIDEST_FOR_HEIGHT = 8.0
 """Coarse cells wider than this take in whole hillsides, so heights of single things cannot be judged. [m]"""
 
 
-def left_out_notes(
-    tally: Tally, repeats: int, strays: Strays, origin: NDArray[np.float64], unit: NDArray[np.float64]
-) -> Iterator[str]:
+def left_out_notes(tally: Tally, repeats: int, strays: Strays, origin: NDArray[np.float64], unit: NDArray[np.float64]) -> Iterator[str]:
     """One sentence for each kind of point that was left out."""
     if tally.lost:
         yield f"{tally.lost} lines that are not three numbers were skipped."
@@ -70,9 +68,7 @@ def doubts(
     extent = np.where(np.isfinite(tally.high - tally.low), tally.high - tally.low, 0.0)
     if strays.cells.cell > WIDEST_FOR_HEIGHT:
         return
-    yield height_doubt(
-        tallest_rise(strays.cells, strays.stray), PLAN_BLOCK, extent, bool(stated), settings.tallest_tree
-    )
+    yield height_doubt(tallest_rise(strays.cells, strays.stray), PLAN_BLOCK, extent, bool(stated), settings.tallest_tree)
 
 
 def bounds_note(opened: OpenedCloud, conversion: Conversion, tally: Tally, origin: NDArray[np.float64]) -> str:

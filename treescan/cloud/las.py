@@ -45,9 +45,7 @@ def open_las(file: Path) -> OpenedCloud:
         raise BadInput("holds no points", file=str(file), remedy="export the cloud again")
     notes = []
     if header.damaged:
-        notes.append(
-            f"{header.damaged} of the records before the points are damaged and were left out; the points themselves read well."
-        )
+        notes.append(f"{header.damaged} of the records before the points are damaged and were left out; the points themselves read well.")
     if header.spare and header.version != "1.4" and header.point_format < 4:
         notes.append(f"The file has room for {header.spare} more points than its header claims; they were not read.")
     if (np.abs(header.scale) < TINY_SCALE).any():
@@ -72,9 +70,7 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
     done = 0
     try:
         selection = LAYERS if header.point_format >= 6 else DecompressionSelection.all()
-        with laspy.open(
-            file, laz_backend=LazBackend.LazrsParallel, decompression_selection=selection, read_evlrs=False
-        ) as reader:
+        with laspy.open(file, laz_backend=LazBackend.LazrsParallel, decompression_selection=selection, read_evlrs=False) as reader:
             for points in reader.chunk_iterator(CHUNK):
                 done += len(points)
                 yield _chunk(points.array, header)
@@ -82,9 +78,7 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
         raise
     except BaseException as e:  # the Rust decoder reports a panic outside of Exception
         reason = " ".join(str(e).split())[:120] or type(e).__name__
-        raise BadInput(
-            f"is damaged: decoding stopped after {done} of {header.count} points ({reason})", file=str(file), remedy=AGAIN
-        ) from None
+        raise BadInput(f"is damaged: decoding stopped after {done} of {header.count} points ({reason})", file=str(file), remedy=AGAIN) from None
     if done < header.count:
         raise BadInput(f"is cut short: {done} of {header.count} points could be read", file=str(file), remedy=AGAIN)
 

@@ -90,18 +90,12 @@ def read_header(file: Path) -> LasHeader:
             raise BadInput(f"ends inside its header ({len(block)} of at least 227 bytes)", file=name, remedy=AGAIN)
         minor = block[25]
         if block[24] != 1 or minor not in HEADER_SIZE:
-            raise BadInput(
-                f"claims LAS version {block[24]}.{minor}, known are 1.0 to 1.4", file=name, remedy="export it as LAS 1.2 or 1.4"
-            )
+            raise BadInput(f"claims LAS version {block[24]}.{minor}, known are 1.0 to 1.4", file=name, remedy="export it as LAS 1.2 or 1.4")
         header_size, to_points, vlr_count = struct.unpack_from("<HII", block, 94)
         if header_size < HEADER_SIZE[minor] or header_size > size or to_points < header_size:
-            raise BadInput(
-                f"has a damaged header (header of {header_size} bytes, points from byte {to_points})", file=name, remedy=AGAIN
-            )
+            raise BadInput(f"has a damaged header (header of {header_size} bytes, points from byte {to_points})", file=name, remedy=AGAIN)
         if to_points > size:
-            raise BadInput(
-                f"says its points start at byte {to_points} but has only {size} bytes: it is cut short", file=name, remedy=AGAIN
-            )
+            raise BadInput(f"says its points start at byte {to_points} but has only {size} bytes: it is cut short", file=name, remedy=AGAIN)
         room = to_points - header_size
         if vlr_count * 54 > room:
             raise BadInput(
@@ -181,9 +175,7 @@ def _room_for_points(room: int, count: int, record_size: int, compressed: bool, 
         return 0
     fits = room // record_size
     if count > fits:
-        raise BadInput(
-            f"claims {count} points but holds only {fits}: it is cut short or its header is damaged", file=name, remedy=AGAIN
-        )
+        raise BadInput(f"claims {count} points but holds only {fits}: it is cut short or its header is damaged", file=name, remedy=AGAIN)
     return fits - count
 
 
@@ -220,10 +212,6 @@ def check_compression(file: Path, header: LasHeader) -> None:
     bytes_there = at - header.offset_to_points - 8
     variable = chunk_size == 0xFFFFFFFF
     if chunks > bytes_there or (not variable and not (chunks - 1) * chunk_size < header.count <= chunks * chunk_size):
-        raise BadInput(
-            f"claims {header.count} points in {chunks} compressed chunks, which do not fit together", file=name, remedy=AGAIN
-        )
+        raise BadInput(f"claims {header.count} points in {chunks} compressed chunks, which do not fit together", file=name, remedy=AGAIN)
     if header.count > bytes_there * 400:
-        raise BadInput(
-            f"claims {header.count} points in {bytes_there} compressed bytes, which no cloud fits into", file=name, remedy=AGAIN
-        )
+        raise BadInput(f"claims {header.count} points in {bytes_there} compressed bytes, which no cloud fits into", file=name, remedy=AGAIN)

@@ -60,22 +60,14 @@ def open_pcd(file: Path) -> OpenedCloud:
     least = {"ascii": 2 * len(header.names), "binary": record}.get(header.data, 0) * header.points
     if least > room + 1:
         fits = f"only {room // record} fit" if header.data == "binary" else "they do not fit"
-        raise BadInput(
-            f"claims {header.points} points but {fits} into its {size} bytes: it is cut short", file=str(file), remedy=AGAIN
-        )
+        raise BadInput(f"claims {header.points} points but {fits} into its {size} bytes: it is cut short", file=str(file), remedy=AGAIN)
     order = {n: wanted[n] for n in ("x", "y", "z", *(n for n in wanted if n not in ("x", "y", "z")))}
     reader = {"ascii": _ascii_chunks, "binary": _binary_chunks, "binary_compressed": _packed_chunks}[header.data]
     single = all(header.dtype[wanted[a]].base == np.dtype("<f4") for a in "xyz") and header.data != "ascii"
     columns = tuple(order)[3:] + (("red", "green", "blue") if _packed_colour(header) else ())
-    notes = (
-        ("The file states a viewpoint other than zero; it was not applied, the points were taken as they stand.",)
-        if header.moved
-        else ()
-    )
+    notes = ("The file states a viewpoint other than zero; it was not applied, the points were taken as they stand.",) if header.moved else ()
     version = f"{header.version}, {header.data.replace('_', ' ')}"
-    return OpenedCloud(
-        "PCD", version, header.points, partial(reader, file, header, order), columns=columns, notes=notes, single_precision=single
-    )
+    return OpenedCloud("PCD", version, header.points, partial(reader, file, header, order), columns=columns, notes=notes, single_precision=single)
 
 
 def _header(file: Path) -> PcdHeader:
@@ -95,9 +87,7 @@ def _header(file: Path) -> PcdHeader:
         kinds = {"F": "f", "I": "i", "U": "u"}
         counts = tuple(int(c) for c in words.get("COUNT", ["1"] * len(names)))
         types = [f"<{kinds[t]}{int(s)}" for t, s in zip(words["TYPE"], words["SIZE"], strict=True)]
-        dtype = np.dtype(
-            [(str(i), t, (c,)) if c > 1 else (str(i), t) for i, (t, c) in enumerate(zip(types, counts, strict=True))]
-        )
+        dtype = np.dtype([(str(i), t, (c,)) if c > 1 else (str(i), t) for i, (t, c) in enumerate(zip(types, counts, strict=True))])
         points = int(words["POINTS"][0]) if "POINTS" in words else int(words["WIDTH"][0]) * int(words["HEIGHT"][0])
         data = words["DATA"][0].lower()
         ok = (
@@ -205,13 +195,9 @@ def _ascii_chunks(file: Path, header: PcdHeader, order: dict[str, int]) -> Itera
         left -= len(values)
         for k in range(0, len(values), CHUNK):
             part = values[k : k + CHUNK]
-            yield Chunk(
-                np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])}
-            )
+            yield Chunk(np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])})
     if left:
-        raise BadInput(
-            f"is cut short: {header.points - left} of {header.points} points could be read", file=str(file), remedy=AGAIN
-        )
+        raise BadInput(f"is cut short: {header.points - left} of {header.points} points could be read", file=str(file), remedy=AGAIN)
 
 
 @njit(cache=True, nogil=True)

@@ -70,9 +70,7 @@ def open_ply(file: Path) -> OpenedCloud:
     reading = partial(_ascii_chunks if header.encoding == "ascii" else _binary_chunks, file, header, order)
     text = next((m[0] for c in header.comments if (m := re.search(r"EPSG:\d{4,6}", c))), None)
     kind = {"ascii": "ASCII", "<": "binary, little endian", ">": "binary, big endian"}[header.encoding]
-    return OpenedCloud(
-        "PLY", kind, header.count, reading, Reference(parsed_crs(text) if text else None, text), columns, single_precision=single
-    )
+    return OpenedCloud("PLY", kind, header.count, reading, Reference(parsed_crs(text) if text else None, text), columns, single_precision=single)
 
 
 def _header(file: Path) -> PlyHeader:
@@ -80,9 +78,7 @@ def _header(file: Path) -> PlyHeader:
     name = str(file)
     with file.open("rb") as f:
         head = f.read(1 << 18)
-    end = re.search(rb"\r?\n[ \t]*end_header[ \t]*(\r\n|\n|\r)", head) or re.search(
-        rb"\r[ \t]*end_header[ \t]*(\r\n|\n|\r)", head
-    )
+    end = re.search(rb"\r?\n[ \t]*end_header[ \t]*(\r\n|\n|\r)", head) or re.search(rb"\r[ \t]*end_header[ \t]*(\r\n|\n|\r)", head)
     if end is None:
         raise BadInput("is a PLY file without an end of its header: it is cut short or damaged", file=name, remedy=AGAIN)
     lines = [x.strip() for x in re.split(r"\r\n|\n|\r", head[: end.start()].decode("latin-1"))][1:]
@@ -107,9 +103,7 @@ def _header(file: Path) -> PlyHeader:
     return _placed(elements, encoding, end.end(), tuple(comments), file)
 
 
-def _placed(
-    elements: list[tuple[str, int, list[tuple[str, str]]]], encoding: str, start: int, comments: tuple[str, ...], file: Path
-) -> PlyHeader:
+def _placed(elements: list[tuple[str, int, list[tuple[str, str]]]], encoding: str, start: int, comments: tuple[str, ...], file: Path) -> PlyHeader:
     """Find the vertices behind whatever comes first, and hold their number against the file."""
     name, size, before = str(file), file.stat().st_size, 0
     if not encoding:
@@ -128,9 +122,7 @@ def _placed(
             names, types = tuple(n for n, _ in properties), tuple(t for _, t in properties)
             return PlyHeader(encoding, count, names, types, start, before, comments)
         if encoding != "ascii" and not fixed and count:
-            raise BadInput(
-                f"has lists ('{element}') before its points, which are not read", file=name, remedy="export plain points"
-            )
+            raise BadInput(f"has lists ('{element}') before its points, which are not read", file=name, remedy="export plain points")
         before += count
         start += count * record if encoding != "ascii" else 0
     raise BadInput("is a PLY file without vertices", file=name, remedy="export a point cloud")
@@ -168,9 +160,7 @@ def _ascii_chunks(file: Path, header: PlyHeader, order: dict[str, int]) -> Itera
         left -= len(values)
         for k in range(0, len(values), CHUNK):
             part = values[k : k + CHUNK]
-            yield Chunk(
-                np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])}
-            )
+            yield Chunk(np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])})
         if left == 0:
             return
     raise BadInput(f"is cut short: {header.count - left} of {header.count} points could be read", file=str(file), remedy=AGAIN)

@@ -89,6 +89,4 @@ class PointCloud:
 
     def where(self, mask: NDArray) -> PointCloud:
         """The points a boolean mask or index array picks, columns along with them."""
-        return PointCloud(
-            self.xyz[mask], self.frame, {k: v[mask] for k, v in self.columns.items()}, self.source, self.notes, self.scanners
-        )
+        return PointCloud(self.xyz[mask], self.frame, {k: v[mask] for k, v in self.columns.items()}, self.source, self.notes, self.scanners)

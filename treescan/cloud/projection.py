@@ -56,12 +56,7 @@ def _same_map(one: CRS, two: CRS) -> bool:
     0.1 mm."""
     if one == two:
         return True
-    if (
-        one.name != two.name
-        or units_of(one).horizontal != units_of(two).horizontal
-        or not one.is_projected
-        or not two.is_projected
-    ):
+    if one.name != two.name or units_of(one).horizontal != units_of(two).horizontal or not one.is_projected or not two.is_projected:
         return False
     if one.ellipsoid is None or two.ellipsoid is None or two.area_of_use is None:
         return False
@@ -89,12 +84,7 @@ def units_of(crs: CRS) -> Units:
     axes = flat.axis_info
     name = axes[0].unit_name if axes else "unknown"
     horizontal = axes[0].unit_conversion_factor if axes and not flat.is_geographic else math.nan
-    up = [
-        a
-        for part in (crs.sub_crs_list[1:] if crs.is_compound else [crs])
-        for a in part.axis_info
-        if a.direction in ("up", "down")
-    ]
+    up = [a for part in (crs.sub_crs_list[1:] if crs.is_compound else [crs]) for a in part.axis_info if a.direction in ("up", "down")]
     if not up:
         return Units(horizontal, math.nan, name, "")
     return Units(horizontal, up[0].unit_conversion_factor, name, up[0].unit_name)

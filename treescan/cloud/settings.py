@@ -27,9 +27,7 @@ class CloudSettings:
         low=0.5,
         high=100.0,
     )
-    rounding_step: float = setting(
-        0.004, "m", "coordinates rounded to at least this step are reported", "project_choice", low=1e-4, high=1.0
-    )
+    rounding_step: float = setting(0.004, "m", "coordinates rounded to at least this step are reported", "project_choice", low=1e-4, high=1.0)
     tallest_tree: float = setting(
         116.0, "m", "nothing living is taller: greater heights raise a doubt about the unit", "tallest_tree", low=10.0, high=200.0
     )

@@ -65,13 +65,9 @@ def checked_path(path: str | os.PathLike[str]) -> Path:
     except FileNotFoundError:
         raise BadInput("there is no such file", file=name, remedy="check the name and the folder") from None
     except PermissionError:
-        raise BadInput(
-            "may not be read by this user", file=name, remedy="change the file's permissions or copy it to your own folder"
-        ) from None
+        raise BadInput("may not be read by this user", file=name, remedy="change the file's permissions or copy it to your own folder") from None
     except (OSError, ValueError) as e:
-        raise BadInput(
-            f"cannot be opened ({getattr(e, 'strerror', None) or e})", file=name, remedy="check the name and the disk"
-        ) from None
+        raise BadInput(f"cannot be opened ({getattr(e, 'strerror', None) or e})", file=name, remedy="check the name and the disk") from None
     return file
 
 
@@ -126,9 +122,7 @@ def _meant(file: Path) -> str:
 def _looks_like_pcd(head: bytes) -> bool:
     """A PCD header may start with comment lines; FIELDS and DATA must follow."""
     text = head[:4096]
-    return (text.startswith((b"# .PCD", b"VERSION", b"# PCD", b"#.PCD")) and b"FIELDS" in text) or (
-        b"\nFIELDS " in text and b"\nDATA " in text
-    )
+    return (text.startswith((b"# .PCD", b"VERSION", b"# PCD", b"#.PCD")) and b"FIELDS" in text) or (b"\nFIELDS " in text and b"\nDATA " in text)
 
 
 def _share_of_control_bytes(head: bytes) -> float:

@@ -117,9 +117,7 @@ def _simple(name: str) -> str:
     return re.sub(r"[^a-z]", "", re.sub(r"[\[(].*?[\])]", "", name.lower()))
 
 
-def _columns(
-    header: list[str] | None, rows: list[list[str]], file: Path
-) -> tuple[tuple[int, ...], tuple[str, ...], bool, tuple[str, ...]]:
+def _columns(header: list[str] | None, rows: list[list[str]], file: Path) -> tuple[tuple[int, ...], tuple[str, ...], bool, tuple[str, ...]]:
     """Which columns are what: by name where there are names, else by position."""
     width = max(set(map(len, rows)), key=[len(r) for r in rows].count)
     if header is not None:
@@ -136,8 +134,7 @@ def _columns(
     if rest == () and width - first > 3:
         notes = (
             *notes,
-            f"The file names no columns: the first three numbers were taken as x, y, z, the other "
-            f"{width - first - 3} were left out.",
+            f"The file names no columns: the first three numbers were taken as x, y, z, the other {width - first - 3} were left out.",
         )
     return tuple(range(first, first + 3 + len(rest))), ("x", "y", "z", *rest), False, notes
 

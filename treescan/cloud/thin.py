@@ -44,9 +44,7 @@ class Voxels:
         done, first = 0, np.empty(len(xyz), np.int64)
         begun = self.used
         while done < len(xyz):
-            done, self.used = _bin(
-                xyz, done, 1.0 / self.cell, self._phase, self._table, self._ijk, self._sums, self._counts, self.used, first, begun
-            )
+            done, self.used = _bin(xyz, done, 1.0 / self.cell, self._phase, self._table, self._ijk, self._sums, self._counts, self.used, first, begun)
             if done < len(xyz):
                 self._grow()
         for name, values in (columns or {}).items():
@@ -126,9 +124,7 @@ def thin(cloud: PointCloud, cell: float) -> PointCloud:
         raise ValueError(f"cell must be positive, got {cell}")
     voxels = Voxels(cell, cloud.frame.origin)
     voxels.add(cloud.xyz, {k: v for k, v in cloud.columns.items() if k != "points"})
-    return PointCloud(
-        voxels.centroids, cloud.frame, voxels.columns | {"points": voxels.counts}, cloud.source, cloud.notes, cloud.scanners
-    )
+    return PointCloud(voxels.centroids, cloud.frame, voxels.columns | {"points": voxels.counts}, cloud.source, cloud.notes, cloud.scanners)
 
 
 @njit(cache=True, nogil=True, inline="always")
