@@ -2,8 +2,16 @@
 
 from __future__ import annotations
 
-import numpy as np
+from functools import lru_cache
+from typing import Any
 
+import numpy as np
+from hypothesis import strategies as st
+from made_up.grow import grow
+from made_up.scan import Scan
+from made_up.scenes import simple_scan
+
+from treescan.cloud.point_cloud import PointCloud
 from treescan.trees.beside import Beside, Terrain
 from treescan.wood.assemble import assemble
 from treescan.wood.graph import WoodGraph
@@ -57,3 +65,20 @@ def _depth(parent: list[int], i: int) -> int:
 def alone(graph: WoodGraph) -> Beside:
     """The tree on level ground, leafless, with nothing beside it."""
     return Beside(Terrain.flat(float(graph.xyz[0, 2]), graph.xyz[0, :2]))
+
+
+@lru_cache(maxsize=4)
+def grown_tree(seed: int, habit: str = "broadleaf", *, height: float = 15.0, dbh: float = 0.45, thinnest: float = 0.03) -> WoodGraph:
+    """A tree grown by rules (see scripts/made_up), its wood down to a diameter: hundreds of exact unions."""
+    return grow(seed, habit, height=height, dbh=dbh).graph(thinnest)
+
+
+@lru_cache(maxsize=3)
+def scanned_tree(seed: int, habit: str = "broadleaf", *, points: int = 150_000, **how: Any) -> tuple[PointCloud, WoodGraph, Scan]:
+    """A grown tree under the simulated scanner, remembered: (cloud, exact graph, what every point hit)."""
+    return simple_scan(seed, habit, points=points, **how)
+
+
+def random_trees(**how: Any) -> st.SearchStrategy[WoodGraph]:
+    """Random stick trees for hypothesis."""
+    return st.builds(lambda seed: random_tree(seed, **how), st.integers(0, 10_000))

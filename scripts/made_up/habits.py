@@ -6,7 +6,7 @@ at a union r^D before = sum of r^D after, D about 2 (Leonardo's rule). The other
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 
 @dataclass(frozen=True)
@@ -277,12 +277,18 @@ POLLARD = Habit(
     flare=0.2,
 )
 
+THREE_STEMMED = replace(CODOMINANT, leaders=3, leader_angle=16.0)
+
+VETERAN = replace(BROADLEAF, stubs=2.5, dead=0.4, leaders=2, leader_evenness=0.5, flare=0.45)
+
 HABITS: dict[str, Habit] = {
     "broadleaf": BROADLEAF,
     "conifer": CONIFER,
     "codominant": CODOMINANT,
+    "three-stemmed": THREE_STEMMED,
     "leaning": LEANING,
     "weeping": WEEPING,
     "pollard": POLLARD,
+    "veteran": VETERAN,
 }
 """Ready habits by name."""

@@ -197,6 +197,8 @@ def simple_scan(
     bark: Bark = Bark(),
     mode: str = "tripod",
     neighbour: bool = False,
+    ivy_up_to: float = 0.0,
+    person: bool = False,
     thinnest: float = 0.01,
 ) -> tuple[PointCloud, WoodGraph, Scan]:
     """One tree on its ground, scanned: the cloud a user gets, the exact wood graph, and the truth of every point.
@@ -208,6 +210,8 @@ def simple_scan(
     slope : float       Of the ground. [rad]
     mode : str          "tripod", "walk" (2 cm noise and drift) or "drone" (from above).
     neighbour : bool    A second tree 0.4 heights away, crowns touching.
+    ivy_up_to : float   Ivy round the stem up to this height. [m]
+    person : bool       Somebody stands 1.2 m from the stem.
     thinnest : float    Smallest diameter in the truth graph. [m]
 
     Returns
@@ -218,7 +222,8 @@ def simple_scan(
     ground = Ground(slope, uphill=seed % 6, seed=seed)
     others = [(grow(seed + 1, habit, height=0.8 * height, dbh=0.7 * dbh), (0.4 * height, 0.05 * height))] if neighbour else None
     leafing = None if not leaf_on else leaves.NEEDLES if habit == "conifer" else leaves.BROAD
-    scene = make_scene(tree, ground=ground, leafing=leafing, bark=bark, neighbours=others, neighbour_leafing=leafing, seed=seed)
+    beside = {"neighbours": others, "neighbour_leafing": leafing, "ivy_up_to": ivy_up_to, "person": (0.9, 0.8) if person else None}
+    scene = make_scene(tree, ground=ground, leafing=leafing, bark=bark, seed=seed, **beside)
     got = scan_scene(scene, places(scene, mode, positions, seed), points, instrument_for(mode, registration, range_sd), seed=seed, wind=wind)
     return got.cloud(source=f"made-up {habit if isinstance(habit, str) else 'tree'} {seed}"), scene.truth(thinnest), got
 
