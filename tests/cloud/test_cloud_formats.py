@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import struct
+
+import laspy
+import lazrs
 import numpy as np
 import pytest
 from written_clouds import bush, in_order, write_e57, write_las, write_pcd, write_ply, write_text
 
 from treescan.cloud import las, opened
+from treescan.cloud.inspect import inspect_cloud
 from treescan.cloud.read import read_cloud
 
 AT = np.array([500_000.0, 5_200_000.0, 300.0])
@@ -130,3 +135,26 @@ def test_the_extension_is_not_believed(tmp_path):
 
     assert len(cloud) == 200
     assert any("extension .las" in n for n in cloud.notes)
+
+
+def test_a_cloud_optimised_file_is_read(tmp_path):
+    """COPC: LAZ 1.4 with its info record first and compressed chunks of differing size."""
+    xyz = bush(3000)
+    plain = laspy.read(write_las(tmp_path / "plain.las", xyz))
+    laz = lazrs.LazVlr.new_for_compression(6, 0, True)
+    records = b""
+    for user, number, data in ((b"copc", 1, bytes(160)), (b"laszip encoded", 22204, bytes(laz.record_data()))):
+        records += struct.pack("<H16sHH32s", 0, user, number, len(data), b"") + data
+    header = bytearray((tmp_path / "plain.las").read_bytes()[:375])
+    struct.pack_into("<II", header, 96, 375 + len(records), 2)
+    header[104] |= 128
+    path = tmp_path / "a.copc.laz"
+    with path.open("wb") as f:
+        f.write(bytes(header) + records)
+        packer = lazrs.ParLasZipCompressor(f, laz)
+        raw = plain.points.array
+        packer.compress_chunks([np.frombuffer(raw[a:b].tobytes(), np.uint8) for a, b in ((0, 100), (100, 2000), (2000, 3000))])
+        packer.done()
+
+    assert np.allclose(xyz, read_cloud(path).xyz, atol=1e-9)
+    assert inspect_cloud(path).format == "COPC"

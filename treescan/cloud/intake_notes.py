@@ -38,7 +38,7 @@ WIDEST_FOR_HEIGHT = 8.0
 def left_out_notes(tally: Tally, repeats: int, strays: Strays, origin: NDArray[np.float64], unit: NDArray[np.float64]) -> Iterator[str]:
     """One sentence for each kind of point that was left out."""
     if tally.lost:
-        yield f"{tally.lost} lines that are not three numbers were skipped."
+        yield f"{tally.lost} line{'' if tally.lost == 1 else 's'} of no three numbers {_were(tally.lost)} skipped."
     if tally.not_numbers:
         what = "without possible coordinates (no numbers, or on no map)"
         yield f"{_points(tally.not_numbers)} {what} {_were(tally.not_numbers)} left out."
