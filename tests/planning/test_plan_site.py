@@ -10,6 +10,7 @@ from hands import S, check, only, plain_tree, ranked, table, throw, tree
 from shapely.geometry import LineString
 from strategies import alone, random_tree
 
+from treescan.errors import BadInput
 from treescan.planning.approach import ADVANCE, BASAL, ISOLATE, OTHER, recommend
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.clearances import (
@@ -25,8 +26,9 @@ from treescan.planning.redirects import path_stress, redirects
 from treescan.planning.retrieval import retrieval
 from treescan.planning.settings import Approach
 from treescan.planning.sightline import Scene
+from treescan.planning.two_trees import reach_from_neighbour
 from treescan.planning.ways_to_work import access_bias, reached_shares, ways_to_work
-from treescan.planning.work import default_work, limb_of_work, work_at_points
+from treescan.planning.work import deadwood_suspects, default_work, limb_of_work, work_at_points
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 
 A = Approach()
@@ -42,6 +44,16 @@ def test_unknown_voltage_takes_the_large_distance_and_the_owner_wins():
     """Unknown voltage: 10 m; the line owner's stated distance replaces every table."""
     assert approach_distance(float("nan"), A) == 10.0
     assert approach_distance(400e3, replace(A, owner=4.5)) == 4.5
+
+
+def test_own_table_comes_before_the_rule():
+    """The user's own pairs are used up to their highest voltage, the rule beyond it; half a pair is bad input."""
+    own = replace(A, own_table=(33.0, 4.0, 1.0, 1.5))
+
+    assert [approach_distance(v * 1e3, own) for v in (0.4, 11, 33)] == [1.5, 4.0, 4.0]
+    assert approach_distance(132e3, own) == approach_distance(132e3, A)
+    with pytest.raises(BadInput, match="without a distance"):
+        approach_distance(400.0, replace(A, own_table=(33.0,)))
 
 
 def test_distances_to_a_level_line_agree_with_shapely():
@@ -247,3 +259,24 @@ def test_unusable_checks_never_reach_the_recommendation():
 
     assert check(graph, points[0].check.rig, verdict="not seen").check.margin.known is False
     assert OTHER in recommend(graph, table(graph, throws), points, S)[0]
+
+
+def test_a_neighbours_anchor_serves_its_own_side():
+    """From an anchor 5 m east and high the east limb is served and the west limb, behind the stem and too flat, is not."""
+    graph = tree(([[0, 0, 0], [0, 0, 12]], 0.25, 0.1), ([[0, 0, 7], [3, 0, 8]], 0.1, 0.04), ([[0, 0, 7.5], [-3, 0, 8.5]], 0.1, 0.04))
+    work = work_at_points(graph, [[3, 0, 8], [-3, 0, 8.5]], ["east", "west"])
+    r = reach_from_neighbour(graph, Scene.of(graph, alone(graph)), np.array([5.0, 0, 14]), work, limb_of_work(graph, work), S)
+
+    assert r.served.tolist() == [True, False]
+
+
+def test_dead_suspects_become_work():
+    """The limb of a union flagged as dead suspect is listed as deadwood; with no flag the list is empty."""
+    graph = plain_tree()
+    flagged = replace(graph, unions=replace(graph.unions, flags=(graph.unions.flags[0], ("dead suspect",), graph.unions.flags[2])))
+    limb = int(graph.unions.arm_limb[graph.unions.laterals(1)[0]])
+    work = deadwood_suspects(flagged, S)
+
+    assert len(deadwood_suspects(graph, S)) == 0
+    assert set(work.kind) == {"deadwood"}
+    assert set(limb_of_work(flagged, work)) == {limb}

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from treescan.errors import BadInput
 from treescan.geometry import segment_segment
 from treescan.planning.settings import Approach
 from treescan.planning.tie_in_point import Floats
@@ -40,13 +41,16 @@ class Clearance:
 def approach_distance(voltage: float, approach: Approach) -> float:
     """Distance within which nothing is ranked, by voltage [V]; NaN = unknown. [m]
 
-    The line owner's own distance, where stated, replaces the table. Phase-to-phase voltage is read against the table although the
-    text says "to ground": the larger distance.
+    The line owner's own distance, where stated, replaces everything; then comes the user's own table, then the rule for voltages
+    above it. Phase-to-phase voltage is read against the rule although the text says "to ground": the larger distance.
     """
     if approach.owner > 0:
         return approach.owner
     if not np.isfinite(voltage):
         return approach.unknown
+    for kilovolt, metres in own_rows(approach):
+        if voltage <= kilovolt * 1e3:
+            return metres
     return approach.gate + approach.per_10_kv * float(np.ceil(max(voltage - 50e3, 0.0) / 10e3))
 
 
@@ -88,6 +92,14 @@ def electric_clearances(
                 nearest = float(lines_to_conductor(start, end, line, name).min()) - envelope
                 out.append(_clearance(what, name, max(nearest, 0.0), limit))
     return tuple(out)
+
+
+def own_rows(approach: Approach) -> list[tuple[float, float]]:
+    """The user's own table as (kilovolt, metres), lowest voltage first; BadInput when it is not made of pairs."""
+    flat = approach.own_table
+    if len(flat) % 2:
+        raise BadInput("the approach table has a voltage without a distance", remedy="write pairs: kV, m, kV, m")
+    return sorted((float(v), float(m)) for v, m in zip(flat[::2], flat[1::2], strict=True))
 
 
 def lines_to_conductor(start: Floats, end: Floats, line: Conductor, name: str = "") -> Floats:

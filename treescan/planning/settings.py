@@ -38,6 +38,9 @@ class Approach:
     per_10_kv: float = setting(0.10, "m", "added for each 10 kV over 50 kV", "approach_usa", low=0.0)
     unknown: float = setting(10.0, "m", "gate when the voltage is not known, and for wires the scan saw", "approach_uk", low=0.0)
     flag: float = setting(10.0, "m", "ask the line owner before work within this distance", "approach_uk", low=0.0)
+    own_table: tuple[float, ...] = setting(
+        (), "kV, m, kV, m ...", "your own table: up to this voltage, this distance; before the rule", "project_choice"
+    )
     owner: float = setting(0.0, "m", "distance stated by the line owner; 0 = none stated; used in place of the table", "project_choice", low=0.0)
     envelope: float = setting(1.5, "m", "reach of a climber with hand tools round the rope", "project_choice", low=0.0, high=5.0)
 

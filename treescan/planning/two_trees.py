@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from treescan.geometry import angle_between, segment_segment
+from treescan.planning.reach import reach
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene
-from treescan.planning.tie_in_point import Floats
+from treescan.planning.tie_in_point import Floats, Reach, Work
+from treescan.wood.graph import WoodGraph
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,16 @@ def floating_anchor(a: Floats, b: Floats, point: Floats, weight: float, settings
     text = f"The lines meet at {np.degrees(angle):.0f} degrees and pull with {tension[0] / 1e3:.2f} and {tension[1] / 1e3:.2f} kN"
     more = f": flatter than {settings.floating_limit_deg:.0f} degrees, lower the point." if breach else "."
     return FloatingAnchor(point, angle, tension, -(lines * tension).T, breach, text + more)
+
+
+def reach_from_neighbour(
+    graph: WoodGraph, scene: Scene, anchor: Floats, work: Work, work_limb: NDArray[np.int32], settings: PlanningSettings, weight: float = float("nan")
+) -> Reach:
+    """Coverage of this tree's work from an anchor in a neighbouring tree: the same rules, and every limb of this tree can foul the rope.
+
+    The neighbour's own wood is not in the scene: its anchor must be judged on its own trace.
+    """
+    return reach(graph, scene, anchor, (-1, -1), work, work_limb, settings, weight)
 
 
 def lowest_pull_point(a: Floats, b: Floats, angle: float, share: float = 0.5) -> Floats:

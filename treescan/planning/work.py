@@ -116,6 +116,15 @@ def work_at_points(
     return Work(points, names, tuple(kinds) if len(kinds) else ("prune",) * len(points), weight)
 
 
+def deadwood_suspects(graph: WoodGraph, settings: PlanningSettings) -> Work:
+    """Limbs that a union flags as dead suspects, as work of kind "deadwood"; empty when none is flagged. Low confidence: look from the ground."""
+    u = graph.unions
+    limbs = [int(u.arm_limb[r]) for k in range(len(u)) if any("dead" in f for f in u.flags[k]) for r in u.laterals(k)]
+    if not limbs:
+        return Work(np.zeros((0, 3)), (), (), np.zeros(0))
+    return work_on_limbs(graph, sorted(set(limbs)), settings, kind="deadwood")
+
+
 def sample_work(graph: WoodGraph, count: int, seed: int, strata: int = 1, kind: str = "sample") -> Work:
     """Research sample points, drawn at random on the crown's axes by length.
 
