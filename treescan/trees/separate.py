@@ -213,14 +213,10 @@ def refine(xyz: Floats, above: Floats, rough: Allotment, rows: NDArray[np.int64]
     seed, whose, head = seeds_of(voxels.centre, high, tuple(rough.trees[k] for k in who), cell)
     f = cost_factor(rough.trees)[[*who, rough.rest]]
     graph = neighbour_graph(voxels.centre, 12, cell)
-    shape = local_shape(voxels.centre, graph.nearest)
+    shape = local_shape(voxels.centre, graph.nearest, cell)
     own, head, drag = whose == 0, head * f[whose], shape.drag(cell)
-    member = np.ones(len(voxels), bool)
     if rough.graph is not None:
-        turn = TURN if len(rivals) else 0.0
-        grown = race(graph, voxels.centre, seed, whose, f, usual=1.5 * cell, drag=drag, turn=turn, head_start=head)
-        member = grown.label == 0
-    if len(rivals) or rough.graph is None:
-        drag = np.where(member, drag, np.inf)
-        grown = race(graph, voxels.centre, seed[own], whose[own], f, usual=1.5 * cell, drag=drag, head_start=head[own])
+        grown = race(graph, voxels.centre, seed, whose, f, usual=1.5 * cell, drag=drag, turn=TURN, head_start=head)
+    else:
+        grown = race(graph, voxels.centre, seed[own], whose[own], f, usual=1.5 * cell, drag=drag, turn=TURN, head_start=head[own])
     return Fine(points, voxels, graph, grown, shape, grown.label == 0)

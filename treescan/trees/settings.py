@@ -41,5 +41,5 @@ class TreeSettings:
     foliage_cell: float = setting(0.4, "m", "voxel of the twig and leaf density", "project_choice", low=0.1, high=2.0)
     obstacle_cell: float = setting(0.2, "m", "voxel of the surroundings", "project_choice", low=0.05, high=1.0)
     neighbour_reach: float = setting(15.0, "m", "how far beyond the crown the surroundings are kept", "project_choice", low=0.0)
-    wood_limit: float = setting(0.5, "-", "wood confidence from which a point counts as wood", "project_choice", low=0.05, high=0.95)
+    wood_limit: float = setting(0.4, "-", "wood confidence from which a point counts as wood", "project_choice", low=0.05, high=0.95)
     most_points: int = setting(60_000_000, "points", "larger clouds are refused", "project_choice", low=1000)

@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 LEAST_TREE = 2.5
 """What grew from a stem and ends below this height is a person, a post or a shrub, not a tree to climb. [m]"""
+TOO_SPARSE = 0.12
+"""Scans with a wider spacing show no single limbs. [m]"""
 FEWEST = 200
 """Fewer points than this are no scan of a tree."""
 
@@ -87,8 +89,12 @@ def find_tree(cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSett
     fine = refine(xyz, above, rough, rows, target, max(settings.cell, 0.8 * spacing))
     member = _without_strays(fine)
     progress("wood and leaf", 0.0)
-    evidence = wood_confidence(fine.voxels.centre, fine.graph, fine.grown, fine.shape, member, fine.voxels.cell)
-    wood, leaf = _clouds(cloud, fine, member, evidence.confidence, settings)
+    evidence = wood_confidence(fine.voxels.centre, fine.graph, fine.grown, fine.shape, member)
+    confidence = evidence.confidence
+    if spacing > TOO_SPARSE:
+        confidence = np.where(member, settings.wood_limit, 0.0)
+        notes.append(f"points stand {100 * spacing:.0f} cm apart: wood could not be told from leaves, all of the tree is listed as wood in doubt")
+    wood, leaf = _clouds(cloud, fine, member, confidence, settings)
     base = _base(trees[target], ground)
     beside = Beside(
         ground.terrain,

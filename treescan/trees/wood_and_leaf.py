@@ -1,4 +1,4 @@
-"""Which of the tree's points are wood? Local shape, and how much of the tree is reached through a point, together give a confidence."""
+"""Which of the tree's points are wood? Local shape, and how far the tree goes on through a point, together give a confidence."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 
-WEIGHT = (1.16, 0.76, 2.03, -6.37, -1.03, -1.58, 3.37)
-"""Constant, then line, sheet, cloud, thick over the voxel edge, flow, beyond [1/m]: logistic weights fitted to made-up scans (broadleaf, conifer
-and weeping, in leaf and bare) with known truth."""
+WEIGHT = (-1.08, 1.76, 1.76, -11.1)
+"""Constant, then sheet, beyond [1/m] and scatter: logistic weights fitted to made-up scans (broadleaf, conifer and weeping, in leaf and bare)
+with known truth (source key "wood_leaf_fit")."""
 BARE_SHIFT = 3.0
 """Added to the logit where the tree is bare: what is thin there is a twig, not a leaf."""
 
@@ -28,13 +28,11 @@ class WoodEvidence:
 
     Attributes
     ----------
-    flow : float                log10 of the number of voxels reached through this one or its neighbours.
     beyond : float              Longest way on through this voxel or its neighbours. [m]
     confidence : float          In [0, 1]; wood from `TreeSettings.wood_limit`.
     leafy : one float           0 = bare tree, 1 = in leaf.
     """
 
-    flow: Floats
     beyond: Floats
     confidence: Floats
     leafy: float
@@ -49,7 +47,7 @@ def leafiness(cloud: Floats, beyond: Floats) -> float:
     return float(np.clip((np.mean(cloud[tips] > 0.3) - 0.05) / 0.10, 0.0, 1.0)) if tips.any() else 0.0
 
 
-def wood_confidence(xyz: Floats, graph: Neighbours, grown: Race, shape: LocalShape, member: Bools, cell: float) -> WoodEvidence:
+def wood_confidence(xyz: Floats, graph: Neighbours, grown: Race, shape: LocalShape, member: Bools) -> WoodEvidence:
     """Evidence for wood at the voxels of one tree.
 
     Parameters
@@ -57,40 +55,31 @@ def wood_confidence(xyz: Floats, graph: Neighbours, grown: Race, shape: LocalSha
     xyz : (n, 3) float      Voxel centres. [m]
     graph, grown, shape     Neighbour graph, the race that reached the tree, and the local shape.
     member : (n,) bool      Voxels of the asked tree; the others get confidence 0.
-    cell : float            Voxel edge. [m]
     """
-    flow, beyond = _carried(xyz, grown.previous, grown.order, member)
-    flow = np.log10(np.maximum(flow, 1.0))
+    beyond = _carried(xyz, grown.previous, grown.order, member)
     for _ in range(2):
-        flow, beyond = _largest_near(flow, graph.nearest, member), _largest_near(beyond, graph.nearest, member)
-    traits = (shape.line, shape.sheet, shape.cloud, shape.thick / cell, flow, np.minimum(beyond, 3.0))
-    raw = WEIGHT[0] + sum(w * t for w, t in zip(WEIGHT[1:], traits, strict=True))
+        beyond = _largest_near(beyond, graph.nearest, member)
+    raw = WEIGHT[0] + WEIGHT[1] * shape.sheet + WEIGHT[2] * np.minimum(beyond, 3.0) + WEIGHT[3] * np.minimum(shape.cloud, shape.far_cloud)
     leafy = leafiness(shape.cloud[member], beyond[member])
     p = np.where(member, 1.0 / (1.0 + np.exp(-raw - BARE_SHIFT * (1.0 - leafy))), 0.0)
     p[member & (grown.previous < 0)] = 1.0
     for _ in range(3):
         p = _mean_near(p, graph.nearest, member)
     p = _down_to_the_foot(p, grown.previous, grown.order, member)
-    return WoodEvidence(flow, beyond, p, leafy)
+    return WoodEvidence(beyond, p, leafy)
 
 
 @njit(cache=True)
 def _carried(xyz, previous, order, member):  # type: ignore[no-untyped-def]
-    """Voxels reached through each voxel, itself included, and the longest way on from it. [m]"""
-    n = len(previous)
-    flow = np.zeros(n)
-    beyond = np.zeros(n)
+    """Longest way on from every voxel to a tip that grew through it. [m]"""
+    beyond = np.zeros(len(previous))
     for t in range(len(order) - 1, -1, -1):
         i = order[t]
-        if not member[i]:
-            continue
-        flow[i] += 1.0
         p = previous[i]
-        if p >= 0 and member[p]:
-            flow[p] += flow[i]
+        if member[i] and p >= 0 and member[p]:
             step = np.sqrt((xyz[i, 0] - xyz[p, 0]) ** 2 + (xyz[i, 1] - xyz[p, 1]) ** 2 + (xyz[i, 2] - xyz[p, 2]) ** 2)
             beyond[p] = max(beyond[p], beyond[i] + step)
-    return flow, beyond
+    return beyond
 
 
 @njit(cache=True, parallel=True)
@@ -120,7 +109,7 @@ def _mean_near(value, near, member):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def _down_to_the_foot(p, previous, order, member):  # type: ignore[no-untyped-def]
-    """What carries wood is wood: along the way to the foot the confidence does not fall below 0.9 of what is carried 10 voxels on."""
+    """What carries wood is wood: along the way to the foot the confidence falls by less than 1 % a voxel."""
     out = p.copy()
     for t in range(len(order) - 1, -1, -1):
         i = order[t]
