@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))
+sys.path.append(str(Path(__file__).parent.parent / "tests"))
 
 from strategies import alone, random_tree
 

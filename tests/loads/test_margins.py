@@ -10,6 +10,7 @@ from loads.trees import PLAIN, WEIGHTLESS, checked, rig, tree
 from strategies import alone, random_tree
 
 from treescan.estimate import Estimate
+from treescan.loads import anchor
 from treescan.loads.anchor import check_anchors
 from treescan.loads.limb_check import Rig
 from treescan.loads.section_stress import peaks, section_forces, utilisation
@@ -141,6 +142,30 @@ def test_first_order_agrees_with_drawing(seed):
     assert drawn.p5 == pytest.approx(slope.p5, rel=0.05)
     together, _ = monte_carlo(whole, np.random.default_rng(seed), 40000)
     assert together.p5 <= drawn.p5 * 1.01  # more sections that may break: never better
+
+
+def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
+    """In every check of a random tree both ways give the same low end within 7 % and the same median within 10 %."""
+    seen = []
+
+    def both(case, rng, samples):
+        drawn = monte_carlo(case, rng, 20000)
+        seen.append((drawn[0], first_order(case)))
+        return drawn
+
+    monkeypatch.setattr(anchor, "monte_carlo", both)
+    graph = random_tree(3, limbs=10, height=18, dbh=0.6)
+    u = graph.unions
+    rigs = [
+        Rig(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+        for k in range(len(u))
+        for s in ("MRS", "SRS canopy", "SRS basal")
+    ]  # fmt: skip
+    check_anchors(graph, alone(graph), PLAIN, rigs, graph.xyz[::7], LoadSettings(), 1)
+    assert len(seen) > 20
+    for drawn, slope in seen:
+        assert slope.p5 == pytest.approx(drawn.p5, rel=0.07)
+        assert slope.median == pytest.approx(drawn.median, rel=0.10)
 
 
 def test_friction_draws_only_help():
