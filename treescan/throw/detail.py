@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.throw.flight import PIECES
+from treescan.throw.flight import PIECES, flights
 from treescan.throw.landing import TautLine, bag_that_runs, slice_outline, taut_line
 from treescan.throw.outcome import HIT_LIMB, LANDED, MOST_CAPTURED, bag_lodges, classify, follow
 from treescan.throw.plane import Plane, empty_plane, fill_plane
-from treescan.throw.refine import Aim, Sample
+from treescan.throw.refine import Aim, Sample, floor_of
 from treescan.throw.scene import Scene
 from treescan.throw.settings import METHOD_WORDS, Method, ThrowSettings
 from treescan.throw.sweep import near_items
@@ -61,8 +61,8 @@ def in_space(feet: Floats, azimuth: float, points: Floats) -> Floats:
     return np.column_stack([feet[0] + points[:, 0] * np.sin(azimuth), feet[1] + points[:, 0] * np.cos(azimuth), points[:, 1]])
 
 
-def representative(sample: Sample, aim: Aim, method: Method, isolation_class: int) -> tuple[float, int] | None:
-    """Azimuth and flight of the throw nearest to the aim that comes out in this class; a better class where this one is rare.
+def representative(sample: Sample, aim: Aim, method: Method, isolation_class: int) -> Aim | None:
+    """The throw of the sample nearest to the aim that comes out in this class; a better class where this one is rare.
 
     Returns None when no throw of the sample serves the union.
     """
@@ -72,14 +72,13 @@ def representative(sample: Sample, aim: Aim, method: Method, isolation_class: in
         good = exact
     if not good.any():
         return None
-    f = sample.flights
     off = (
         ((sample.azimuth - aim.azimuth) / method.azimuth_sd)[:, None] ** 2
-        + ((f.elevation[sample.flight] - aim.elevation) / method.elevation_sd) ** 2
-        + ((f.speed[sample.flight] - aim.speed) / (method.speed_sd * aim.speed)) ** 2
+        + ((sample.elevation - aim.elevation) / method.elevation_sd) ** 2
+        + ((sample.speed - aim.speed) / (method.speed_sd * aim.speed)) ** 2
     )
     a, k = np.unravel_index(int(np.where(good, off, np.inf).argmin()), good.shape)
-    return float(sample.azimuth[a]), int(sample.flight[a, k])
+    return Aim(float(sample.azimuth[a]), float(sample.elevation[a, k]), float(sample.speed[a, k]))
 
 
 def work_out(
@@ -100,8 +99,9 @@ def work_out(
     found = representative(sample, aim, limits, isolation_class)
     if found is None:
         return None
-    azimuth, row = found
-    flown = follow_throw(scene, feet, azimuth, sample.flights.height[row], float(sample.flights.step[row]))
+    azimuth = found.azimuth
+    flight = flights([found.elevation], [found.speed], settings, floor_of(scene))
+    flown = follow_throw(scene, feet, azimuth, flight.height[0], float(flight.step[0]))
     z_hand = float(feet[2] + scene.release)
     which, actual, workings = _wanted(scene, flown, union, z_hand)
     if which < 0:

@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 AROUND = 33
 """Points on the upper half round of a sphere's cut; the outline lies inside the true one by at most r (1 - cos(pi / 64)), 0.12 % of r."""
 
-ALONG = 17
+ALONG = 41
 """Slices along a tapered piece."""
 
 
@@ -62,16 +62,16 @@ def slice_outline(start: ArrayLike, end: ArrayLike, r_start: float, r_end: float
     The capsule is the union of its spheres; each sphere cuts the plane in a circle of radius sqrt(r^2 - n^2).
     """
     a, b = np.asarray(start, float), np.asarray(end, float)
-    t = np.linspace(0.0, 1.0, ALONG)
-    dn = b[2] - a[2]
-    if abs(dn) > 1e-12:
-        reach = max(r_start, r_end) / abs(dn)
-        middle = -a[2] / dn
-        t = np.linspace(max(0.0, middle - reach), min(1.0, middle + reach), ALONG)
+    t0, t1 = 0.0, 1.0
+    dn, dr = b[2] - a[2], r_end - r_start
+    if abs(dn) > abs(dr):
+        ends = ((r_start - a[2]) / (dn - dr), (-r_start - a[2]) / (dn + dr))
+        t0, t1 = float(np.clip(min(ends), 0.0, 1.0)), float(np.clip(max(ends), 0.0, 1.0))
+    t = t0 + (t1 - t0) * (1 - np.cos(np.linspace(0.0, np.pi, ALONG))) / 2
     centre = a + t[:, None] * (b - a)
     square = (r_start + t * (r_end - r_start)) ** 2 - centre[:, 2] ** 2
-    ok = square >= 0
-    rho, round_ = np.sqrt(square[ok]), np.linspace(0.0, np.pi, AROUND)
+    ok = square >= -1e-12
+    rho, round_ = np.sqrt(np.maximum(square[ok], 0.0)), np.linspace(0.0, np.pi, AROUND)
     s = centre[ok, 0][:, None] + rho[:, None] * np.cos(round_)
     z = centre[ok, 1][:, None] + rho[:, None] * np.sin(round_)
     return np.column_stack([s.ravel(), z.ravel()])

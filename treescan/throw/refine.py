@@ -7,17 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.throw.flight import Flights, flights
+from treescan.throw.flight import flights
 from treescan.throw.outcome import HIT_WIRE
 from treescan.throw.scene import Scene
 from treescan.throw.settings import Method, ThrowSettings
 from treescan.throw.spread import cell_mass, normal_nodes, normal_pairs, spread_block
-from treescan.throw.sweep import throw_many
+from treescan.throw.sweep import throw_many, throw_spread
 
 Floats = NDArray[np.float64]
 
-GROUPS = 6
-"""Neighbouring azimuths of the fine integral use different flights, repeating after this many."""
+ELEVATION_NODE = np.radians(0.35)
+"""Spacing of the flights between which a sample's flights are interpolated; 1 mm of sag. [rad]"""
+
+SPEED_NODES = 10
+"""Flights on the squared speed: without drag heights and distances are linear in it."""
 
 
 @dataclass(frozen=True)
@@ -33,12 +36,12 @@ class Aim:
 class Sample:
     """Throws spread about one aim, all equally likely.
 
-    azimuth (a,), flights, flight (a, k) rows of `flights`; weight, isolation, end (a, k) as from `throw_many`.
+    azimuth (a,) [rad]; elevation, speed (a, k) [rad], [m/s]; weight, isolation, end (a, k) as from `throw_spread`.
     """
 
     azimuth: Floats
-    flights: Flights
-    flight: NDArray[np.int32]
+    elevation: Floats
+    speed: Floats
     weight: Floats
     isolation: NDArray[np.int8]
     end: NDArray[np.int8]
@@ -54,18 +57,23 @@ def floor_of(scene: Scene) -> float:
 
 
 def fine_sample(scene: Scene, feet: Floats, aim: Aim, method: Method, union: int, settings: ThrowSettings) -> Sample:
-    """Evenly spread throws about one aim: azimuths at the mid-quantiles, for each a share of an even set of flights."""
-    azimuth = aim.azimuth + method.azimuth_sd * normal_nodes(settings.fine_planes)
-    pairs = normal_pairs(settings.fine_flights * GROUPS)
-    table = flights(
-        np.clip(aim.elevation + method.elevation_sd * pairs[:, 0], 0.02, np.pi / 2 - 0.005),
-        np.maximum(aim.speed * (1 + method.speed_sd * pairs[:, 1]), 0.5),
-        settings,
-        floor_of(scene),
-    )
-    flight = (np.arange(settings.fine_flights)[None, :] * GROUPS + (np.arange(settings.fine_planes) * 5 % GROUPS)[:, None]).astype(np.int32)
-    weight, isolation, end = throw_many(scene, feet, azimuth, table.height, table.step, flight, union)
-    return Sample(azimuth, table, flight, weight, isolation, end)
+    """Evenly spread throws about one aim.
+
+    Azimuths at the mid-quantiles; in each plane the next few points of an even sequence of elevations and speeds, so that the
+    whole set is even in all three.
+    """
+    planes, each = settings.fine_planes, settings.fine_flights
+    azimuth = aim.azimuth + method.azimuth_sd * normal_nodes(planes)
+    pairs = normal_pairs(planes * each).reshape(planes, each, 2)
+    elevation = np.clip(aim.elevation + method.elevation_sd * pairs[..., 0], 0.02, np.pi / 2 - 0.005)
+    speed = np.maximum(aim.speed * (1 + method.speed_sd * pairs[..., 1]), 0.5)
+    count = max(2, int(np.ceil(np.ptp(elevation) / ELEVATION_NODE)) + 1)
+    nodes = np.linspace(elevation.min(), elevation.max(), count)
+    squares = np.linspace(speed.min() ** 2, speed.max() ** 2, SPEED_NODES)
+    aa, ww = np.meshgrid(nodes, squares, indexing="ij")
+    table = flights(aa.ravel(), np.sqrt(ww.ravel()), settings, floor_of(scene))
+    weight, isolation, end = throw_spread(scene, feet, azimuth, elevation, speed, nodes, squares, table.height, table.step, union)
+    return Sample(azimuth, elevation, speed, weight, isolation, end)
 
 
 def best_nearby(

@@ -86,8 +86,8 @@ class ThrowSettings:
 
     least_chance: float = setting(0.01, "", "smaller chances are not reported as a throw", "project_choice", low=0.0, high=1.0)
     candidates: int = setting(2, "", "standing places worked out finely for each union, class and method", "project_choice", low=1, high=50)
-    fine_planes: int = setting(96, "", "azimuths in the fine integral of a chance", "project_choice", low=8, high=2000)
-    fine_flights: int = setting(192, "", "flights an azimuth in the fine integral of a chance", "project_choice", low=8, high=5000)
+    fine_planes: int = setting(256, "", "azimuths in the fine integral of a chance", "project_choice", low=8, high=2000)
+    fine_flights: int = setting(64, "", "flights an azimuth in the fine integral of a chance", "project_choice", low=8, high=5000)
 
     def method(self, name: str) -> Method:
         """Limits and spread of one way of throwing."""

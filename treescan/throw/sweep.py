@@ -24,7 +24,7 @@ from treescan.throw.outcome import (
     lands_badly,
     unsnagged,
 )
-from treescan.throw.plane import Plane, empty_plane, fill_plane, ground_at
+from treescan.throw.plane import Plane, empty_plane, fill_plane
 from treescan.throw.scene import Scene
 from treescan.throw.spread import spread_on_grid
 from treescan.units import G
@@ -395,6 +395,8 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
         count = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, items)
         for a in range(first, last):
             fill_plane(sc, pl, x, y, azimuths[a], items, count)
+            if not sc.has_wire and not pierces_union(sc, pl, union):
+                continue
             for k in range(nk):
                 f = flight[a, k]
                 found, w, end = throw_in_plane(sc, pl, x, y, z_hand, azimuths[a], height[f], step[f], union, over, unions, classes)
@@ -406,9 +408,67 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
 
 
 @njit(cache=True, nogil=True)
-def feet_on_ground(sc: Scene, xy: Floats) -> Floats:
-    """Ground height under plan points (k, 2). [m]"""
-    out = np.empty(len(xy))
-    for i in range(len(xy)):
-        out[i] = ground_at(sc, xy[i, 0], xy[i, 1])
-    return out
+def between_flights(nodes: Floats, squares: Floats, height: Floats, step: Floats, elevation: float, speed: float, out: Floats) -> float:
+    """A flight interpolated between tabulated ones, linear in elevation and squared speed: heights into `out`, returns its step.
+
+    nodes (e,) [rad], squares (v,) [m2/s2]: even axes of the table height (e * v, PIECES + 1), step (e * v,), elevation-major.
+    """
+    ne, nv = len(nodes), len(squares)
+    p = (elevation - nodes[0]) / max(nodes[-1] - nodes[0], 1e-12) * (ne - 1)
+    q = (speed * speed - squares[0]) / max(squares[-1] - squares[0], 1e-12) * (nv - 1)
+    i, j = min(max(int(p), 0), ne - 2), min(max(int(q), 0), nv - 2)
+    fp, fq = p - i, q - j
+    f00, f01, f10, f11 = i * nv + j, i * nv + j + 1, (i + 1) * nv + j, (i + 1) * nv + j + 1
+    w00, w01, w10, w11 = (1 - fp) * (1 - fq), (1 - fp) * fq, fp * (1 - fq), fp * fq
+    for k in range(len(out)):
+        out[k] = w00 * height[f00, k] + w01 * height[f01, k] + w10 * height[f10, k] + w11 * height[f11, k]
+    return w00 * step[f00] + w01 * step[f01] + w10 * step[f10] + w11 * step[f11]
+
+
+@njit(cache=True, nogil=True)
+def throw_spread(
+    sc: Scene,
+    feet: Floats,
+    azimuths: Floats,
+    elevation: Floats,
+    speed: Floats,
+    nodes: Floats,
+    squares: Floats,
+    height: Floats,
+    step: Floats,
+    union: int,
+) -> tuple[Floats, NDArray[np.int8], NDArray[np.int8]]:
+    """Like `throw_many` with flights of any elevation and speed (a, k), interpolated between tabulated ones (`between_flights`)."""
+    na, nk = elevation.shape
+    weight, isolation, ends = np.zeros((na, nk)), np.zeros((na, nk), np.int8), np.zeros((na, nk), np.int8)
+    x, y = feet[0], feet[1]
+    z_hand = feet[2] + sc.release
+    pl = empty_plane(len(sc.limb))
+    items = np.empty(len(sc.limb), np.int32)
+    over, unions, classes = np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32)
+    zs = np.empty(height.shape[1])
+    for b in range(0, na, 16):
+        last = min(b + 16, na)
+        lo, hi = azimuths[b:last].min(), azimuths[b:last].max()
+        count = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, items)
+        for a in range(b, last):
+            fill_plane(sc, pl, x, y, azimuths[a], items, count)
+            if not pierces_union(sc, pl, union):
+                continue
+            for k in range(nk):
+                ds = between_flights(nodes, squares, height, step, elevation[a, k], speed[a, k], zs)
+                found, w, end = throw_in_plane(sc, pl, x, y, z_hand, azimuths[a], zs, ds, union, over, unions, classes)
+                ends[a, k] = end
+                if found > 0:
+                    weight[a, k], isolation[a, k] = w, classes[0]
+    return weight, isolation, ends
+
+
+@njit(cache=True, nogil=True)
+def pierces_union(sc: Scene, pl: Plane, union: int) -> bool:
+    """Does a wanted limb of this union pierce the plane?"""
+    for c in range(pl.counts[1]):
+        i = pl.cross_item[c]
+        if i >= 0 and sc.union[i] == union:
+            return True
+    return False
