@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import S, plain_tree, table, throw
+from hands import S, plain_tree, ranked, table, throw, tree
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
+from treescan.planning.approach import recommend
 from treescan.planning.candidates import BASE_HEIGHT, candidate_rigs, candidate_unions
 from treescan.planning.contact import contact_point, place_on_limb
 from treescan.planning.settings import SYSTEMS
@@ -115,3 +116,13 @@ def test_unknown_system_is_refused():
     """A system nobody knows is bad input, with the known ones named."""
     with pytest.raises(BadInput, match="SRS canopy"):
         rigs(plain_tree(), systems=("DdRT",))
+
+
+def test_a_tree_of_thin_limbs_is_listed_with_its_reasons():
+    """Limbs of 3 cm on a 20 cm stem: all listed, none ranked, each says too thin and that a rope round the stem was not judged."""
+    graph = tree(([[0, 0, 0], [0, 0, 12]], 0.1, 0.05), ([[0, 0, 6], [1.5, 0, 6.6]], 0.017, 0.011), ([[0, 0, 8], [-1.5, 0, 8.6]], 0.017, 0.011))
+    points = ranked(graph, [throw(graph, 0), throw(graph, 1)])
+
+    assert len(points) == 2 and not any(p.usable for p in points)
+    assert all(any(g.startswith("Too thin") and "round the stem" in g for g in p.gates) for p in points)
+    assert "too thin" in recommend(graph, table(graph), points, S)[1]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -57,7 +59,7 @@ def recommend(
     out = []
     if chosen is None or chosen.point is None:
         out.append(f"Recommended: {OTHER}.")
-        out.append("For it: no candidate on this tree passes the gates; see the reason beside each.")
+        out.append(f"For it: {_why_none(points)}")
         near = options[3]
         out += [f"Also possible: {near.name}. {near.pro[0]}"] if near.pro else []
         return tuple(out)
@@ -70,6 +72,15 @@ def recommend(
             out.append(f"Instead: {o.name}. {o.pro[0]}")
     out.append("If safer access (ground, platform) is reasonable, it comes before every one of these.")
     return tuple(out)
+
+
+def _why_none(points: Sequence[TieInPoint]) -> str:
+    """Why no candidate is ranked: the commonest reason and how often it stands."""
+    if not points:
+        return "the tree has no union to judge."
+    kinds = Counter(kind for p in points for kind in {re.split(r"[:.,;]| is \d", g)[0] for g in p.gates})
+    kind, number = kinds.most_common(1)[0]
+    return f"none of {len(points)} candidates passes the gates; the commonest reason, {number} times: {kind.lower()}."
 
 
 def _first(usable: Sequence[TieInPoint], option: Option) -> TieInPoint | None:

@@ -19,6 +19,9 @@ from treescan.wood.graph import Ints, WoodGraph
 CLASSES = {"MRS": (1, 2), "SRS canopy": (1, 2), "SRS basal": (1, 2, 3)}
 """Isolation classes of a throw that serve a system, the best first: only a basal line may run over other limbs."""
 
+FALLBACK = 12
+"""Unions listed when no limb is thick enough to be judged."""
+
 BASE_HEIGHT = 1.0
 """Height of a basal anchor above the stem's foot [m] (common practice)."""
 
@@ -52,10 +55,14 @@ def candidate_rigs(
 
 
 def candidate_unions(graph: WoodGraph, settings: PlanningSettings) -> tuple[int, ...]:
-    """Rows of the unions worth judging, lowest first."""
+    """Rows of the unions worth judging, lowest first; where none is, the few with the thickest limbs, so that each gets its reason."""
     u = graph.unions
     size = np.array([u.arm_diameter[u.laterals(k)].max(initial=0.0) for k in range(len(u))])
-    rows = np.flatnonzero((size >= settings.least_candidate_diameter) & (u.height >= settings.least_candidate_height))
+    high = u.height >= settings.least_candidate_height
+    rows = np.flatnonzero(high & (size >= settings.least_candidate_diameter))
+    if len(rows) == 0:
+        high_rows = np.flatnonzero(high)
+        rows = high_rows[np.argsort(-size[high_rows], kind="stable")[:FALLBACK]]
     best = rows[np.argsort(-(u.height[rows] * size[rows]), kind="stable")[: settings.most_unions]]
     return tuple(int(k) for k in np.sort(best))
 

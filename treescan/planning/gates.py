@@ -78,7 +78,11 @@ def _wood_gates(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings
         out.append("Dead suspect: the limb looks dead in the scan; no anchor unless a competent person has inspected it.")
     diameter, _ = rest_diameter(graph, check)
     if diameter < settings.least_limb:
-        out.append(f"Too thin: the limb is {100 * diameter:.1f} cm where the rope bears, at least {100 * settings.least_limb:.0f} cm is asked.")
+        stem = float(graph.unions.parent_diameter[check.rig.union])
+        more = f"; a rope choked round the stem of {100 * stem:.0f} cm was not judged" if stem >= settings.least_limb else ""
+        out.append(
+            f"Too thin: the limb is {100 * diameter:.1f} cm where the rope bears, at least {100 * settings.least_limb:.0f} cm is asked{more}."
+        )
     arm = bearing_row(graph, check)
     if arm >= 0 and graph.unions.arm_slope[arm] < -settings.steepest_droop:
         out.append(f"The limb falls away at {np.degrees(-graph.unions.arm_slope[arm]):.0f} degrees: the rope can run out along it.")
