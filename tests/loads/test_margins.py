@@ -145,7 +145,10 @@ def test_first_order_agrees_with_drawing(seed):
 
 
 def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
-    """In every check of a random tree both ways give the same low end within 7 % and the same median within 10 %."""
+    """In every check of a random tree both ways give the same low end, on which one decides, within 7 %.
+
+    Where several sections are nearly as weak, drawing finds a lower median than moving one thing at a time, by up to 15 %.
+    """
     seen = []
 
     def both(case, rng, samples):
@@ -165,7 +168,8 @@ def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
     assert len(seen) > 20
     for drawn, slope in seen:
         assert slope.p5 == pytest.approx(drawn.p5, rel=0.07)
-        assert slope.median == pytest.approx(drawn.median, rel=0.10)
+        assert drawn.median <= slope.median * 1.02
+        assert slope.median == pytest.approx(drawn.median, rel=0.15)
 
 
 def test_friction_draws_only_help():
