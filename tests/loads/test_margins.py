@@ -145,10 +145,7 @@ def test_first_order_agrees_with_drawing(seed):
 
 
 def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
-    """In every check of a random tree both ways give the same low end, on which one decides, within 7 %.
-
-    Where several sections are nearly as weak, drawing finds a lower median than moving one thing at a time, by up to 15 %.
-    """
+    """In every check of a random tree both ways give the same low end and the same median within 8 %."""
     seen = []
 
     def both(case, rng, samples):
@@ -167,9 +164,8 @@ def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
     check_anchors(graph, alone(graph), PLAIN, rigs, graph.xyz[::7], LoadSettings(), 1)
     assert len(seen) > 20
     for drawn, slope in seen:
-        assert slope.p5 == pytest.approx(drawn.p5, rel=0.07)
-        assert drawn.median <= slope.median * 1.02
-        assert slope.median == pytest.approx(drawn.median, rel=0.15)
+        assert slope.p5 == pytest.approx(drawn.p5, rel=0.08)
+        assert slope.median == pytest.approx(drawn.median, rel=0.08)
 
 
 def test_friction_draws_only_help():

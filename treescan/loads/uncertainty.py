@@ -170,7 +170,8 @@ def first_order(case: MarginCase) -> Estimate:
     """Margin of the weakest section from one change at a time, without drawing (log-normal, errors added in squares).
 
     Each uncertain quantity alone is moved to its own 5th and 95th percentile; what it costs the logarithm of the margin is added in
-    squares with what the others cost. For small, even effects this is the usual first-order rule.
+    squares with what the others cost. For small, even effects this is the usual first-order rule; where a quantity costs more one way
+    than it gives the other, the median moves by half the difference (the second-order term).
     """
     d = case.dimensions
     z = FIVE_PERCENT * np.concatenate([np.zeros((1, d)), np.eye(d), -np.eye(d)])
@@ -178,4 +179,7 @@ def first_order(case: MarginCase) -> Estimate:
     change = np.stack([log[1 : d + 1], log[d + 1 :]]) - log[0]
     worse, better = np.minimum(change.min(axis=0), 0.0), np.maximum(change.max(axis=0), 0.0)
     middle = float(np.exp(log[0]))
-    return Estimate(middle, middle * float(np.exp(-np.linalg.norm(worse))), middle * float(np.exp(np.linalg.norm(better))))
+    bend = 0.5 * float(change.sum()) / FIVE_PERCENT**2  # uneven effects move the middle
+    return Estimate(
+        middle * float(np.exp(bend)), middle * float(np.exp(-np.linalg.norm(worse))), middle * float(np.exp(np.linalg.norm(better)))
+    )
