@@ -5,12 +5,12 @@ import pytest
 from loads.trees import PLAIN, checked, rig, tree
 from strategies import alone, random_tree
 
+from treescan.loads.anchor import whole_tree
 from treescan.loads.backup import limb_tree, pierced, shared_limb
 from treescan.loads.contacts import at_node
 from treescan.loads.failure_chain import failure_chain
-from treescan.loads.load_path import Tree
+from treescan.loads.load_path import leaves_limbs
 from treescan.loads.settings import LoadSettings
-from treescan.loads.tree_sections import tree_sections
 from treescan.units import G
 from treescan.wood.assemble import assemble
 
@@ -26,8 +26,7 @@ def fork():
 
 
 def state(graph, **changes):
-    settings = LoadSettings(**changes)
-    return Tree(graph, alone(graph), PLAIN, tree_sections(graph, alone(graph), PLAIN, settings), limb_tree(graph), settings)
+    return whole_tree(graph, alone(graph), PLAIN, LoadSettings(**changes))
 
 
 def on_upper(graph):
@@ -193,3 +192,22 @@ def test_unseen_catcher_is_named_without_a_number():
     assert not catches[0].margin.known
     assert "not seen" in catches[0].words
     assert not redundant
+
+
+def test_stem_top_breaks_and_takes_the_anchor():
+    """On a slender top the stem itself goes first; what stands below it on the stem can still catch."""
+    graph = tree([(11.0, 0, 10, 1.5, 0.075, 0.075), (9.5, 0, 0, 2.0, 0.10, 0.10)], stem=0.36, top=0.06, height=12.0)
+    (check,) = checked(graph, [rig(graph, "U02", "SRS basal", distance=0.1, base=(0.3, -0.6, 0.5))], work=[[0.3, 2.5, 7.5]])
+    assert graph.limb[check.check.governing] == 0
+    assert graph.xyz[check.check.governing, 2] > 9.5
+    assert [c.label for c in check.catches] == ["U01", "ground"]
+
+
+def test_lower_stem_is_no_question_of_back_up():
+    """Sections below the lowest limb are left out of the chain: whatever stands on the tree goes with them."""
+    graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.2, 0.2)])
+    left = leaves_limbs(graph, 0.05)
+    stem = graph.limbs.nodes[0]
+    assert not left[stem[graph.xyz[stem, 2] <= LOWER]].any()
+    assert left[stem[graph.xyz[stem, 2] > LOWER]].all()
+    assert left[graph.limb > 0].all()

@@ -15,7 +15,7 @@ from treescan.loads.contacts import Contact, union_contact, via_contact
 from treescan.loads.deflection import chain
 from treescan.loads.failure_chain import failure_chain
 from treescan.loads.limb_check import AnchorCheck, LimbCheck, Rig
-from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_break, load_path, margin_case, unseen, used
+from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, leaves_limbs, likely_break, load_path, margin_case, unseen, used
 from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.section_stress import SectionForces, cross, peaks, worst_mode
@@ -61,7 +61,7 @@ def check_anchors(
     -------
     tuple of AnchorCheck, one per rig and in its order.
     """
-    tree = Tree(graph, beside, wood, tree_sections(graph, beside, wood, settings), limb_tree(graph), settings)
+    tree = whole_tree(graph, beside, wood, settings)
     work = np.asarray(work_xyz, float).reshape(-1, 3)
     out = []
     for i, rig in enumerate(rigs):
@@ -69,6 +69,12 @@ def check_anchors(
         out.append(check_anchor(tree, rig, work, np.random.default_rng([seed, i])))
     progress("loads", 1.0)
     return tuple(out)
+
+
+def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings) -> Tree:
+    """All that rigs on one tree share, made once."""
+    sections = tree_sections(graph, beside, wood, settings)
+    return Tree(graph, beside, wood, sections, limb_tree(graph), leaves_limbs(graph, settings.catch_diameter), settings)
 
 
 def check_anchor(tree: Tree, rig: Rig, work: Floats, rng: np.random.Generator) -> AnchorCheck:

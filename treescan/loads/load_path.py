@@ -25,13 +25,17 @@ DOWN = np.array([0.0, 0.0, -1.0])
 
 @dataclass(frozen=True)
 class Tree:
-    """What stays the same for all rigs on one tree."""
+    """What stays the same for all rigs on one tree.
+
+    leaves_limbs : (n,) bool    See `leaves_limbs`; limbs : which limb stands on which.
+    """
 
     graph: WoodGraph
     beside: Beside
     wood: Wood
     sections: TreeSections
     limbs: nx.DiGraph
+    leaves_limbs: np.ndarray
     settings: LoadSettings
 
     def ground_below(self, point: Floats) -> float:
@@ -106,15 +110,25 @@ def used(tree: Tree, path: LoadPath, found: SectionForces) -> Floats:
     return np.maximum(*utilisation(found, s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear))[0]
 
 
-def likely_break(tree: Tree, path: LoadPath, utilised: Floats) -> int:
-    """Node of the limb that gives way first: the most used section off the main stem, or the most used of all if there is none.
+def leaves_limbs(graph: WoodGraph, least: float) -> np.ndarray:
+    """True for sections whose loss leaves at least one limb of the diameter `least` [m] standing below, (n,): not the lower stem."""
+    stem = graph.limbs.nodes[0]
+    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
+    firsts = firsts[(graph.limb[graph.parent[firsts]] == 0) & (2 * graph.segment_radius[firsts] >= least)]
+    lowest = graph.parent[firsts].min() if len(firsts) else len(graph)
+    out = graph.limb != 0
+    out[stem] = stem > lowest
+    return out
 
-    The stem carries every support of the tree; its own margin decides the verdict, but what catches the rope is a question
-    about limbs.
+
+def likely_break(tree: Tree, path: LoadPath, utilised: Floats) -> int:
+    """Node of the section that gives way first, of those whose loss leaves something to catch the rope.
+
+    The stem below the lowest limb carries every support of the tree: its own margin decides the verdict, but what catches the rope is a
+    question about limbs and the stem's upper part.
     """
-    limbs = tree.graph.limb[path.node] != 0
-    score = np.where(limbs, utilised, -1.0) if limbs.any() else utilised
-    return int(path.node[int(np.argmax(score))])
+    score = np.where(tree.leaves_limbs[path.node], utilised, -1.0)
+    return int(path.node[int(np.argmax(score if score.max() >= 0 else utilised))])
 
 
 def margin_case(
