@@ -22,6 +22,7 @@ from pyproj import Transformer
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
 from treescan.outputs.codebook import CODEBOOK
+from treescan.outputs.figures import figures_bytes
 from treescan.outputs.gis import geojson_bytes, geopackage_bytes
 from treescan.outputs.job_sheet import sheet_bytes
 from treescan.outputs.tables import KINDS, codebook, methods_bytes, table, table_bytes
@@ -78,6 +79,16 @@ def test_every_page_of_the_sheet_carries_the_caution_and_all_stand_in_full(good:
         assert not re.search(r"\bsafe(ly)?\b|\bapproved\b|\bcertified\b", whole, re.IGNORECASE)
 
 
+def test_figures_are_vector_pages_with_the_caution(good: Assessment, tmp_path: Path) -> None:
+    """Five figures for an assessed tree, two where nothing is ranked, and the cautions; the main one on each, no pictures of pixels."""
+    for a, count in ((good, 6), (made_up(assessable=False), 3)):
+        data = figures_bytes(a)
+        pages = printed(data, tmp_path / "f.pdf")
+        assert len(pages) == count
+        assert all(plain(CAUTIONS["planning_aid"]) in page for page in pages)
+    assert b"/Subtype /Image" not in figures_bytes(made_up(assessable=False))
+
+
 def test_signature_lines_are_named_by_role_and_left_blank(good: Assessment, tmp_path: Path) -> None:
     """Roles stand before empty rules: nothing is filled in after them."""
     page = printed(sheet_bytes(good), tmp_path / "s.pdf")[1]
@@ -128,6 +139,7 @@ def test_map_files_have_no_clock_in_them(good: Assessment, package: Path) -> Non
     assert geopackage_bytes(made_up()) == package.read_bytes()
     assert geojson_bytes(made_up()) == geojson_bytes(good)
     assert sheet_bytes(made_up()) == sheet_bytes(good)
+    assert figures_bytes(made_up()) == figures_bytes(good)
 
 
 def test_a_local_frame_gives_a_package_without_system_and_no_geojson(tmp_path: Path) -> None:

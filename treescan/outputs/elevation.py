@@ -36,9 +36,18 @@ def standpoint_for(a: Assessment, p: TieInPoint | None) -> Standpoint:
     return Standpoint(float(np.round(side / (np.pi / 4)) * (np.pi / 4) % (2 * np.pi)), base)
 
 
-def elevation(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
-    """The drawing and its caption."""
-    graph, view = a.tree.graph, standpoint_for(a, p)
+def from_the_stand(a: Assessment, p: TieInPoint) -> tuple[Drawing, str] | None:
+    """What the thrower faces from the standing place; None where there is no throw."""
+    if p.throw is None:
+        return None
+    base = a.tree.graph.xyz[0].copy()
+    d = p.throw.stand - base
+    return elevation(a, p, Standpoint(float(np.arctan2(d[0], d[1]) % (2 * np.pi)), base))
+
+
+def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = None) -> tuple[Drawing, str]:
+    """The drawing and its caption; from the standing place when `stand` is given."""
+    graph, view = a.tree.graph, stand or standpoint_for(a, p)
     use = np.full(len(graph), np.nan)
     if p is not None:
         use[p.check.check.nodes] = p.check.check.utilisation
@@ -56,9 +65,10 @@ def elevation(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
     everything = [s.line[:, :2] for s in limbs] + list(flat.values())
     low = np.min([e.min(axis=0) for e in everything], axis=0) if everything else np.zeros(2)
     high = np.max([e.max(axis=0) for e in everything], axis=0) if everything else np.ones(2)
-    low, high = low - np.array([0.6, 0.4]), high + np.array([0.6, 0.6])
+    slack = max(0.6, 0.2 * (high[1] - low[1]) - 0.5 * (high[0] - low[0]))
+    low, high = low - np.array([slack, 0.4]), high + np.array([slack, 0.6])
     scale = min((WIDE - 2 * MARGIN) / (high[0] - low[0]), (HIGH - 40) / (high[1] - low[1]))
-    where = wording.compass(view.azimuth)
+    where = wording.compass(view.azimuth) + (", the standing place" if stand else "")
     caption = f"As seen from the {where}. Dashed wood is hidden behind other limbs; hatched wood was not seen by the scan."
     d = Drawing((high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, f"Elevation of the tree from the {where}")
 
@@ -76,7 +86,9 @@ def elevation(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
             d.line(paper(flat[name]), f"halo {name}-halo")
             d.line(paper(flat[name]), name)
     if p is not None:
-        _marks(d, a, p, view, paper, scale)
+        if p.throw is not None and not stand:
+            _thrower(d, p.throw.stand, view, paper, scale)
+        _marks(d, a, p, view, paper)
     return d, caption
 
 
@@ -131,20 +143,23 @@ def _dashes(d: Drawing, s: SeenLimb, paper: Paper) -> None:
         d.line(paper(s.line[i : j + 1, :2]), "hidden")
 
 
-def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Paper, scale: float) -> None:
-    """The candidate, its weakest section, what catches, and the thrower."""
+def _thrower(d: Drawing, stand: Floats, view: Standpoint, paper: Paper, scale: float) -> None:
+    """A person of 1.7 m at the standing place."""
+    x, y = (float(v) for v in paper(view.across_up_away(stand)[:2]))
+    h = 1.7 * scale
+    d.shape([np.array([x, y]) + h * part for part in PERSON], "person")
+    d.circle(x, y - 0.9 * h, max(0.09 * h, 1.5), "head", "standing place of the throw")
+    d.text(x, y - 1.12 * h, "stand", "t small strong halo-text", "middle")
+
+
+def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Paper) -> None:
+    """The candidate, its weakest section, and what catches."""
     graph = a.tree.graph
 
     def at(xyz: Floats) -> tuple[float, float]:
         x, y = paper(view.across_up_away(xyz)[:2])
         return float(x), float(y)
 
-    if p.throw is not None:
-        x, y = at(p.throw.stand)
-        h = 1.7 * scale
-        d.shape([np.array([x, y]) + h * part for part in PERSON], "person")
-        d.circle(x, y - 0.9 * h, max(0.09 * h, 1.5), "head", "standing place of the throw")
-        d.text(x, y - 1.12 * h, "stand", "t small strong halo-text", "middle")
     for c in p.check.catches:
         if c.union is not None:
             x, y = at(graph.unions.place[c.union])

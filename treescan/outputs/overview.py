@@ -20,7 +20,7 @@ class Overview:
     headlines: tuple[str, ...]
     seen: tuple[tuple[str, str], ...]
     lines_in: tuple[tuple[str, str], ...]
-    unserved: tuple[str, ...]
+    unserved: str
     refusals: tuple[tuple[str, int], ...]
 
 
@@ -120,13 +120,18 @@ def _lines_in(a: Assessment) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
-def _unserved(a: Assessment) -> tuple[str, ...]:
-    """Work that no ranked candidate serves."""
+def _unserved(a: Assessment) -> str:
+    """How much of the work no ranked candidate serves, in one sentence; empty when all is served."""
     served = np.zeros(len(a.work), bool)
     for p in a.points:
         if p.usable:
             served |= p.reach.served
-    return tuple(label for label, ok in zip(a.work.label, served, strict=True) if not ok)
+    names = [label for label, ok in zip(a.work.label, served, strict=True) if not ok]
+    if not names:
+        return ""
+    share = float(a.work.weight[~served].sum() / max(a.work.weight.sum(), 1e-12))
+    some = ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
+    return f"{w.percent(share)} of the work is served by no ranked candidate: {some}."
 
 
 def _refusals(a: Assessment) -> tuple[tuple[str, int], ...]:

@@ -16,7 +16,7 @@ from treescan.cautions import CAUTIONS
 from treescan.outputs import wording
 from treescan.outputs.cards import QUESTIONS, Card, card
 from treescan.outputs.charts import load_path, margin_chart, share_bars
-from treescan.outputs.elevation import elevation
+from treescan.outputs.elevation import elevation, from_the_stand
 from treescan.outputs.overview import overview
 from treescan.outputs.plan_drawing import plan
 from treescan.outputs.strict_json import tame
@@ -101,17 +101,16 @@ def _picture(drawing: Drawing, caption: str) -> tuple[Markup, str]:
     return Markup(str(drawing)), caption
 
 
-def _pictures(a: Assessment, p: TieInPoint) -> list[tuple[Markup, str]]:
-    """Elevation, plan and load path of one candidate."""
-    out = [_picture(*elevation(a, p)), _picture(*plan(a, p))]
+def _pictures(a: Assessment, p: TieInPoint) -> dict[str, tuple[Markup, str]]:
+    """Elevation from the side and from the standing place, plan and load path of one candidate."""
+    out = {"side": _picture(*elevation(a, p)), "plan": _picture(*plan(a, p))}
+    stand = from_the_stand(a, p)
+    if stand is not None:
+        out["stand"] = _picture(*stand)
     path = load_path(a.tree.graph, p.check.check)
     if path is not None:
-        out.append(
-            _picture(
-                path,
-                "Use of capacity from the rope (left) down to the ground (right), median. The cross marks the weakest section.",
-            )
-        )
+        words = "Use of capacity from the rope (left) down to the ground (right), median. The cross marks the weakest section."
+        out["path"] = _picture(path, words)
     return out
 
 

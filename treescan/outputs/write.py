@@ -8,6 +8,7 @@ from pathlib import Path
 from treescan.assess import Assessment
 from treescan.atomic import write_bytes
 from treescan.outputs.anchors_file import anchors_out, anchors_table
+from treescan.outputs.figures import figures_bytes
 from treescan.outputs.gis import geojson_bytes, geopackage_bytes
 from treescan.outputs.job_sheet import sheet_bytes
 from treescan.outputs.report import report_html
@@ -28,6 +29,7 @@ FILES: dict[str, Maker] = {
     "site.geojson": geojson_bytes,
     **{f"tables/{name}": (lambda a, name=name: table_bytes(a, name)) for name in TABLES},  # type: ignore[misc]
     "tables/methods.md": methods_bytes,
+    "figures.pdf": figures_bytes,
     "job_sheet.pdf": sheet_bytes,
     "report.html": lambda a: report_html(a).encode(),
 }

@@ -208,7 +208,7 @@ function TreeView(canvas, labels, data, onPick) {
     if (chosenLines) chosenLines.free(); chosenLines = lines(list);
     if (standing) standing.free(); standing = null;
     if (a.chance) { const c = bytes(a.chance), top = Math.max(1, ...c); standing = cloud(places, i => { const k = Math.sqrt(c[i] / top); return [218 - 189 * k, 211 - 119 * k, 198 - 55 * k]; }); }
-    workDots = cloud(new Float32Array(data.work.flatMap(w => w.at)), i => a.served[i] ? [29, 92, 143] : [172, 160, 140]);
+    workDots = cloud(new Float32Array(data.work.flatMap(w => w.at)), i => a.served[i] ? [29, 92, 143] : [84, 76, 64]);
   }
   function setLayer(name, on) { layer[name] = on; if (chosen) rebuild(); draw(); }
 
