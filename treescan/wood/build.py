@@ -55,7 +55,7 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
     axes, limb = drop_with_points(axes, limb, worthless(axes, settings, early=True))
     place = np.full(len(xyz), np.nan)
     for share in (0.55, 0.7, 0.8, 0.9):
-        axes, place = refit(xyz, limb, place, axes, settings=settings, first=False)
+        axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position)
         progress("measuring limbs", share)
         if share < 0.75:
             axes, limb = straighten(limb, place, axes)

@@ -8,13 +8,17 @@ import numpy as np
 from numba import njit, prange
 
 from treescan.geometry import unit
-from treescan.wood.circles import fit_pieces
+from treescan.wood.circles import edge_weights, fit_pieces
 from treescan.wood.graph import Floats, Ints
 from treescan.wood.pieces import cut_pieces, lay_out, distance_and_radius, place_points
 from treescan.wood.settings import WoodSettings
 from treescan.wood.smoothing import smooth_axes, smooth_radii
 from treescan.wood.voxels import group_rows
 
+NOISE_SHARE = 0.4
+"""Share of the points' scatter that may sit in the radius as a whole (registration, beam edges), found on simulated scans."""
+SHAPE_SHARE = 0.008
+"""What bark and departures from the round add to the radius's relative sd, found on simulated scans."""
 UNKNOWN = 0.3
 """Standard deviation given to a centre no fit could place [m]."""
 
@@ -115,7 +119,7 @@ def place_again(xyz: Floats, limb: Ints, axes: LimbAxes) -> Floats:
 
 
 def refit(
-    xyz: Floats, limb: Ints, hint: Floats, axes: LimbAxes, *, settings: WoodSettings, first: bool, few: int = 24
+    xyz: Floats, limb: Ints, hint: Floats, axes: LimbAxes, *, settings: WoodSettings, first: bool, few: int = 24, position: Ints | None = None
 ) -> tuple[LimbAxes, Floats]:
     """Measure every limb once more round its present axis.
 
@@ -127,6 +131,7 @@ def refit(
     settings : WoodSettings For the least noise believed and its correction.
     first : bool            The axes are only rough yet: radii are free within wide bounds, axes are smoothed more.
     few : int               Points a piece should have.
+    position : (n,) int     Scan position of every point, None = not known.
 
     Returns
     -------
@@ -145,7 +150,11 @@ def refit(
     up = np.cross(axis, side)
     x, y, t = lay_out(xyz, rows, head, origin, axis, side, up)
     r_high = 3.0 * guess + 0.02 if first else 1.5 * guess + 0.01
-    fit = fit_pieces(x, y, t, head, np.full(len(mid), 0.002), r_high, np.maximum(guess, 0.003), settings.least_noise)
+    if position is None or first:
+        weight = np.ones(len(x))
+    else:
+        weight = edge_weights(x, y, position[rows], head, int(position.max()) + 1)
+    fit = fit_pieces(x, y, t, weight, head, np.full(len(mid), 0.002), r_high, np.maximum(guess, 0.003), settings.least_noise)
     centre = origin + fit[:, :1] * side + fit[:, 1:2] * up
     raw_r, noise = fit[:, 4], fit[:, 7]
     if settings.noise_off:
@@ -157,18 +166,28 @@ def refit(
     bend = 0.10 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
     step_at = np.zeros(len(mid), bool) if first else _steps(axes, of, vstart, mid)
     v = smooth_axes(vstart, mid, centre, np.minimum(sd_c, UNKNOWN), np.where(step_at, 3 * bend, bend))
-    taper = 0.006 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
+    taper = 0.010 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
     taper = np.where(step_at, 50.0, taper)
     grow = 0.0003 + 0.004 * guess
     known = np.where(np.isfinite(sd_r), sd_r, 10.0)
     r, r_sd = smooth_radii(vstart, mid, np.where(np.isfinite(sd_r), raw_r, guess), known, taper, grow)
     r = np.maximum(r, 0.002)
+    r_sd = np.sqrt(r_sd**2 + (NOISE_SHARE * _typical(noise, vstart, of)) ** 2 + (SHAPE_SHARE * r) ** 2)
     s = places_along(vstart, v)
     new = replace(
         axes, start=vstart.astype(np.int64), v=v, s=s, r=r, r_sd=r_sd, raw_r=raw_r, raw_sd=sd_r,
         arc=fit[:, 9], noise=noise, share=fit[:, 8], points=n,
     )  # fmt: skip
     return new, place
+
+
+def _typical(noise: Floats, vstart: Ints, of: Ints) -> Floats:
+    """Median scatter of each limb's pieces, for every vertex. [m]"""
+    seen = np.where(noise > 0, noise, np.nan)
+    whole = float(np.nanmedian(seen)) if np.isfinite(seen).any() else 0.003
+    ends = zip(vstart[:-1], vstart[1:], strict=True)
+    limb = np.array([np.nanmedian(seen[a:b]) if np.isfinite(seen[a:b]).any() else whole for a, b in ends])
+    return limb[of]
 
 
 def _steps(axes: LimbAxes, of: Ints, vstart: Ints, mid: Floats) -> np.ndarray:
@@ -211,7 +230,7 @@ def _trust(axes: LimbAxes, of: Ints, centre: Floats, r: Floats, fit: Floats, gue
     doubt = 1.0 / np.clip(share, 0.25, 1.0) ** 1.5
     doubt *= np.where(arc < 1.4, 2.0, 1.0) * np.where(used < 12, 1.5, 1.0)
     sd_c = np.hypot(fit[:, 5] * doubt, 0.001 + 0.02 * r)
-    sd_r = np.hypot(fit[:, 6] * doubt, 0.0005 + 0.015 * r)
+    sd_r = np.hypot(fit[:, 6] * doubt, 0.0004 + 0.006 * r)
     bad = (share < 0.3) | (used < 5) | ~np.isfinite(fit[:, 6]) | (fit[:, 6] > r)
     sd_r = np.where(bad, np.inf, sd_r)
     sd_c = np.where(np.isfinite(sd_c), np.where(bad, np.maximum(sd_c, 0.05), sd_c), UNKNOWN)
