@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from math import radians
 
+from treescan.errors import BadInput
 from treescan.settings import setting
 
 
@@ -24,9 +25,9 @@ class Method:
 
     def __post_init__(self) -> None:
         if not self.speed_low < self.speed_high:
-            raise ValueError("speed_low must be below speed_high")
+            raise BadInput("the slowest speed of a way of throwing is not below the fastest")
         if not self.elevation_low < self.elevation_high:
-            raise ValueError("elevation_low must be below elevation_high")
+            raise BadInput("the flattest elevation of a way of throwing is not below the steepest")
 
 
 HAND = Method()

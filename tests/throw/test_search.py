@@ -1,0 +1,158 @@
+"""The search over a whole tree: symmetry, empty cases, what is written into every throw."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hand_made_limbs import EAST, Limb, flat, upright
+from strategies import alone, random_tree
+
+from treescan.errors import BadInput
+from treescan.geometry import rotated_z
+from treescan.settings import lines, merged
+from treescan.sources import SOURCES
+from treescan.throw.search import search_throws
+from treescan.throw.settings import Method, ThrowSettings
+from treescan.throw.stances import standing_places
+from treescan.throw.throw_path import Stances
+from treescan.trees.beside import Conductor, Site
+from treescan.wood.assemble import assemble
+
+SETTINGS = dataclasses.replace(ThrowSettings(), methods=("hand",), stance_spacing=3.0)
+
+
+def _few(graph, count=10):
+    stances = standing_places(graph, alone(graph), Site(), SETTINGS)
+    return Stances(stances.xyz[:: max(1, len(stances) // count)])
+
+
+def _same_tree(graph, xyz):
+    return assemble(xyz, graph.radius, graph.parent, segment_radius=graph.segment_radius)
+
+
+@pytest.fixture(scope="module")
+def searched():
+    graph = random_tree(3)
+    stances = _few(graph)
+    return graph, stances, search_throws(graph, alone(graph), Site(), stances, SETTINGS)
+
+
+@pytest.mark.parametrize("turn", [0.5, 2.0])
+def test_turning_tree_and_places_about_the_vertical_changes_nothing(searched, turn):
+    """Chances stay, best azimuths turn along."""
+    graph, stances, before = searched
+    turned = _same_tree(graph, rotated_z(graph.xyz, turn))
+    after = search_throws(turned, alone(turned), Site(), Stances(rotated_z(stances.xyz, turn)), SETTINGS)
+
+    assert np.abs(after.chance - before.chance).max() < 2e-3
+    assert set(after.best) == set(before.best)
+    for key, throw in before.best.items():
+        assert after.best[key].chance == pytest.approx(throw.chance, abs=5e-3)
+    same = [k for k, t in before.best.items() if after.best[k].stance == t.stance]
+    assert len(same) >= 0.9 * len(before.best)
+    for key in same:
+        off = (after.best[key].azimuth - before.best[key].azimuth + turn + np.pi) % (2 * np.pi) - np.pi
+        assert abs(off) < np.radians(3)
+
+
+def test_a_mirror_image_has_the_same_chances(searched):
+    """East and west exchanged: the same chances from the mirrored places."""
+    graph, stances, before = searched
+    flip = np.array([-1.0, 1.0, 1.0])
+    mirrored = _same_tree(graph, graph.xyz * flip)
+    after = search_throws(mirrored, alone(mirrored), Site(), Stances(stances.xyz * flip), SETTINGS)
+
+    assert np.abs(after.chance - before.chance).max() < 2e-3
+
+
+def test_standing_places_turn_with_the_tree():
+    """The same places, turned, in the same order."""
+    graph = random_tree(4)
+    turned = _same_tree(graph, rotated_z(graph.xyz, 1.1))
+    a = standing_places(graph, alone(graph), Site(), SETTINGS)
+    b = standing_places(turned, alone(turned), Site(), SETTINGS)
+
+    assert a.refused == b.refused
+    assert np.allclose(rotated_z(a.xyz, 1.1), b.xyz, atol=1e-6)
+
+
+def test_every_throw_is_complete_and_consistent(searched):
+    """The line runs from the hand over the wanted limb; supports, captured limbs and steps fit the class."""
+    graph, stances, table = searched
+    assert table.best
+    for (u, k), throw in table.best.items():
+        assert throw.union == u and throw.isolation_class == k
+        assert SETTINGS.least_chance <= throw.chance <= 1
+        assert throw.expected_throws == pytest.approx(1 / throw.chance)
+        assert np.allclose(throw.stand, stances.xyz[throw.stance])
+        assert np.allclose(throw.path[0], throw.stand + [0, 0, SETTINGS.release_height], atol=1e-6)
+        assert SETTINGS.hand.speed_low <= throw.speed <= SETTINGS.hand.speed_high
+        assert SETTINGS.hand.elevation_low <= throw.elevation <= SETTINGS.hand.elevation_high
+        assert len(throw.supports) >= 1 and np.all((throw.supports > 0) & (throw.supports < len(graph)))
+        assert throw.least_weight <= SETTINGS.bag_mass
+        assert throw.workings == (0 if k == 1 or not len(throw.captured) else throw.workings)
+        assert len(throw.captured_unions) <= len(throw.captured)
+        assert any("Stand" in step for step in throw.steps) and len(throw.steps) >= 4
+        arms = [a for a in range(graph.unions.arms(u).start, graph.unions.arms(u).stop)]
+        wanted = {int(graph.unions.arm_limb[a]) for a in arms}
+        assert wanted & {int(graph.limb[n]) for n in throw.supports}
+        assert throw.rest_distance <= graph.unions.parent_diameter[u] / 2 + SETTINGS.reach_along + 1e-6
+    assert all(t.captured.size == 0 and t.workings == 0 for (u, k), t in table.best.items() if k == 1)
+
+
+def test_nobody_gets_over_a_union_without_a_reason_being_named():
+    """A union far above every limit is said to be out of reach; one with a throw has no such words."""
+    graph = upright([Limb(6.0, EAST), Limb(38.0, EAST)], height=40.0)
+    table = search_throws(graph, flat(graph), Site(), _few(graph), SETTINGS)
+
+    assert (0, 1) in table.best and table.blocked_by[0] == ""
+    assert not any(u == 1 for u, _ in table.best)
+    assert "out of reach" in table.blocked_by[1]
+
+
+def test_no_place_or_no_union_gives_an_empty_table():
+    """Zero places: shape (m, 0, 3). Zero unions: shape (0, s, 3)."""
+    graph = random_tree(3)
+    nowhere = search_throws(graph, alone(graph), Site(), Stances(np.zeros((0, 3))), SETTINGS)
+    pole = upright([])
+    no_union = search_throws(pole, flat(pole), Site(), Stances(np.array([[3.0, 0, 0]])), SETTINGS)
+
+    assert nowhere.chance.shape == (len(graph.unions), 0, 3) and not nowhere.best and len(nowhere.blocked_by) == len(graph.unions)
+    assert no_union.chance.shape == (0, 1, 3) and not no_union.best and no_union.blocked_by == ()
+
+
+def test_no_aim_is_proposed_that_may_come_near_a_wire():
+    """With a wire along the far side of the limb, high throws are out; the throws that are left do not come near it."""
+    graph = upright([Limb(6.0, EAST, length=3.0)])
+    wire = Site(conductors=(Conductor(np.array([[-20.0, 5.0, 7.0], [20.0, 5.0, 7.0]])),))
+    stances = Stances(np.array([[1.2, -5.0, 0.0], [1.2, -3.0, 0.0]]))
+    free = search_throws(graph, flat(graph), Site(), stances, SETTINGS)
+    kept = search_throws(graph, flat(graph), wire, stances, SETTINGS)
+
+    assert free.best[0, 1].chance > 0.5
+    for throw in kept.best.values():
+        gap = np.hypot(throw.path[:, 1] - 5.0, throw.path[:, 2] - 7.0)
+        assert gap.min() > SETTINGS.wire_clearance
+    assert kept.chance.max() <= free.chance.max()
+
+
+def test_every_setting_has_unit_meaning_and_a_known_source():
+    """No setting without its reason; every key is in the list of sources."""
+    for line in lines(ThrowSettings()):
+        assert line.meaning, line.name
+        assert line.source in SOURCES, line.name
+
+
+def test_a_setting_outside_its_range_is_refused():
+    """A bag of 5 kg is not a throw bag."""
+    assert merged(ThrowSettings(), {"bag_mass": 0.28}).bag_mass == 0.28
+    with pytest.raises(BadInput, match="bag_mass"):
+        merged(ThrowSettings(), {"bag_mass": 5.0})
+
+
+def test_limits_that_leave_no_aim_are_refused():
+    """Slowest above fastest, flattest above steepest."""
+    with pytest.raises(BadInput, match="speed"):
+        Method(speed_low=20.0, speed_high=10.0)
+    with pytest.raises(BadInput, match="elevation"):
+        Method(elevation_low=1.2, elevation_high=1.0)
