@@ -38,7 +38,7 @@ from treescan.loads.shock import (
     stretch,
 )
 from treescan.loads.union_check import included_bark_ratio
-from treescan.units import G, PSI_PA
+from treescan.units import PSI_PA, G
 
 W = 100 * 9.80665
 MU_TUBE = np.log(3.0) / (2 * pi)
