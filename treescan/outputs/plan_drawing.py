@@ -46,7 +46,10 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
     words = "North up; rings every 5 m (16 ft) from the stem. "
     if p is None or p.throw is None:
         return d, words + "Small circles are standing places found on the ground."
-    best = f"Darker and larger circles: better chance for {p.label}; the best place gives {wording.percent(top)} a throw."
+    best = (
+        f"Darker and larger circles: better chance of a line over {p.label} of class {p.throw.isolation_class} or better, with the best "
+        f"aim from there; {wording.percent(top)} at most."
+    )
     return d, words + best
 
 

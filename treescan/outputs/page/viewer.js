@@ -166,7 +166,7 @@ function TreeView(canvas, labels, data, onPick) {
     if (layer.points) drawDots(scan, 1.1, cam.far);
     if (layer.around) around.forEach(o => drawDots(o, 2.2, cam.far));
     if (layer.throw) drawDots(standing, 6);
-    if (layer.work) drawDots(workDots, data.work.length > 80 ? 4.5 : 6, 0, 0.25);
+    if (layer.work) drawDots(workDots, data.work.length > 80 ? 3.2 : 6, 0, 0.25);
     drawLines(chosenLines);
     gl.disable(gl.DEPTH_TEST); drawDots(marks, 7);
     gl.bindVertexArray(null);
