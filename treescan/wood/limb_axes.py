@@ -166,7 +166,7 @@ def refit(
     bend = 0.10 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
     step_at = np.zeros(len(mid), bool) if first else _steps(axes, of, vstart, mid)
     v = smooth_axes(vstart, mid, centre, np.minimum(sd_c, UNKNOWN), np.where(step_at, 3 * bend, bend))
-    taper = 0.010 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
+    taper = 0.025 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
     taper = np.where(step_at, 50.0, taper)
     grow = 0.0003 + 0.004 * guess
     known = np.where(np.isfinite(sd_r), sd_r, 10.0)
@@ -230,7 +230,7 @@ def _trust(axes: LimbAxes, of: Ints, centre: Floats, r: Floats, fit: Floats, gue
     doubt = 1.0 / np.clip(share, 0.25, 1.0) ** 1.5
     doubt *= np.where(arc < 1.4, 2.0, 1.0) * np.where(used < 12, 1.5, 1.0)
     sd_c = np.hypot(fit[:, 5] * doubt, 0.001 + 0.02 * r)
-    sd_r = np.hypot(fit[:, 6] * doubt, 0.0004 + 0.006 * r)
+    sd_r = np.hypot(fit[:, 6], 0.0004 + 0.006 * r) * doubt
     bad = (share < 0.3) | (used < 5) | ~np.isfinite(fit[:, 6]) | (fit[:, 6] > r)
     sd_r = np.where(bad, np.inf, sd_r)
     sd_c = np.where(np.isfinite(sd_c), np.where(bad, np.maximum(sd_c, 0.05), sd_c), UNKNOWN)
