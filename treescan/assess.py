@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import PointCloud
+from treescan.cloud.settings import CloudSettings
 from treescan.loads.anchor import check_anchors
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
@@ -42,6 +43,7 @@ PREVIEW_POINTS = 25_000
 class Settings:
     """Every setting of every room; `plan --show-settings` prints them, a TOML file changes them."""
 
+    cloud: CloudSettings = field(default_factory=CloudSettings)
     trees: TreeSettings = field(default_factory=TreeSettings)
     wood: WoodSettings = field(default_factory=WoodSettings)
     throw: ThrowSettings = field(default_factory=ThrowSettings)

@@ -30,6 +30,10 @@ SOURCES: dict[str, Source] = {
     "geometry": Source("Plane geometry or elementary mechanics, derived", "derived"),
     # --- cloud
     "tallest_tree": Source("The tallest living trees known, coast redwoods, stand about 116 m; general knowledge, not opened", "memory"),
+    # --- trees
+    "wood_leaf_fit": Source(
+        "Logistic weights fitted to made-up scans with known truth (broadleaf, conifer, weeping; in leaf and bare) of scripts/made_up", "derived"
+    ),
     # --- wood (scan accuracy, dbh)
     "one_sided_arc": Source("Under 120 degrees of bark a scan is called one-sided: a choice of this project", "choice"),
     "circle_fit_bias": Source(

@@ -35,18 +35,21 @@ At = Annotated[
     ),
 ]
 SettingsFile = Annotated[Path | None, typer.Option("--settings", metavar="FILE.toml", help="Settings to put over the defaults.")]
+Unit = Annotated[
+    str | None, typer.Option("--unit", metavar="UNIT", help="m, ft, us-ft, cm or mm: overrules what the file says of its unit.")
+]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress bar and no summary.")]
 Json = Annotated[bool, typer.Option("--json", help="Progress and result as JSON lines on standard output.")]
 
 
 @app.command()
-def inspect(cloud: Cloud, quiet: Quiet = False, as_json: Json = False) -> None:
+def inspect(cloud: Cloud, unit: Unit = None, quiet: Quiet = False, as_json: Json = False) -> None:
     """Say what a file holds: units, coordinate system, extent, density, and what is wrong with it."""
     from treescan.cloud.inspect import inspect_cloud
     from treescan.faces.progress_bar import reporter
 
     with reporter(quiet, as_json) as report:
-        found = inspect_cloud(cloud, progress=report)
+        found = inspect_cloud(cloud, progress=report, unit=unit)
     if as_json:
         print(json.dumps({"result": found.as_dict()}))
     else:
@@ -58,14 +61,16 @@ def trace(
     cloud: Cloud,
     output: Annotated[Path, typer.Option("-o", "--output", metavar="tree.json", help="Where the wood graph goes.")],
     at: At = None,
+    unit: Unit = None,
     settings: SettingsFile = None,
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
     """Measure the tree: limbs, unions and diameters, written as tree.json."""
     from treescan.faces.jobs import trace_job
+    from treescan.faces.request import TreeRequest
 
-    files, lines = trace_job(cloud, output, at, settings, quiet, as_json)
+    files, lines = trace_job(TreeRequest(cloud, at, unit, settings), output, quiet, as_json)
     _say(files, lines, quiet, as_json)
 
 
@@ -78,6 +83,7 @@ def plan(
         Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder for the report and all files.")
     ] = None,
     at: At = None,
+    unit: Unit = None,
     species: Annotated[
         str | None, typer.Option(help="Common or botanical name. Default: unknown, judged with low strength.")
     ] = None,
@@ -104,16 +110,15 @@ def plan(
 ) -> None:
     """Do the main job: ranked candidate tie-in points with reasons, in a report to open and files to use."""
     from treescan.faces.jobs import plan_job, settings_table
-    from treescan.faces.request import PlanRequest
+    from treescan.faces.request import PlanRequest, TreeRequest
 
     if show_settings:
         print(settings_table(settings, climber_mass))
         return
     if cloud is None or output is None:
         raise BadInput("plan needs a CLOUD (or a tree.json) and -o DIR", remedy="for example: treescan plan scan.laz -o out")
-    request = PlanRequest(
-        cloud, output, at, species, climber_mass, tuple(system or SYSTEM_NAMES), work, site, settings, seed, jobs
-    )
+    tree = TreeRequest(cloud, at, unit, settings)
+    request = PlanRequest(tree, output, species, climber_mass, tuple(system or SYSTEM_NAMES), work, site, seed, jobs)
     files, lines = plan_job(request, quiet, as_json)
     _say(files, lines, quiet, as_json)
 

@@ -48,7 +48,8 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, str]:
             raise BadInput(
                 f"feature {number} has kind {kind!r}", file=str(path), remedy=f"set its property 'kind' to one of: {known}"
             )
-    return Site(*(tuple(rings[name]) for name in ("no_stand", "buildings", "roads", "water")), tuple(conductors)), how
+    areas = {name: tuple(drawn) for name, drawn in rings.items()}
+    return Site(areas["no_stand"], areas["buildings"], areas["roads"], areas["water"], tuple(conductors)), how
 
 
 def read_drawn_work(

@@ -17,7 +17,7 @@ from treescan.cloud.read import read_cloud
 from treescan.errors import BadInput
 from treescan.faces.drawn import read_drawn_work, read_site
 from treescan.faces.progress_bar import Reporter, reporter
-from treescan.faces.request import PlanRequest
+from treescan.faces.request import PlanRequest, TreeRequest
 from treescan.faces.run_record import write_run_record
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.outputs.write import write_outputs
@@ -30,20 +30,18 @@ from treescan.wood.graph import TracedTree
 from treescan.wood.tree_file import read_tree, write_tree
 
 
-def trace_job(
-    cloud: str, output: Path, at: str | None, settings: Path | None, quiet: bool, as_json: bool
-) -> tuple[list[Path], list[str]]:
+def trace_job(request: TreeRequest, output: Path, quiet: bool, as_json: bool) -> tuple[list[Path], list[str]]:
     """Trace one tree into a tree.json; return the files and a summary."""
-    chosen = read_settings(settings)
+    settings = read_settings(request.settings)
     with reporter(quiet, as_json) as report:
-        traced = _traced(cloud, at, chosen, report)
+        traced = _traced(request, settings, report)
         files = list(write_tree(traced, output))
     return files, [*_tree_lines(traced), f"Wood graph: {output}"]
 
 
 def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Path], list[str]]:
     """Plan one tree into a folder; return the files and a summary."""
-    settings = read_settings(request.settings, request.climber_mass)
+    settings = read_settings(request.tree.settings, request.climber_mass)
     _check_systems(request.systems)
     folder = request.output
     if folder.exists() and not folder.is_dir():
@@ -51,7 +49,7 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
     if request.jobs:
         set_num_threads(min(request.jobs, os.cpu_count() or 1))
     with reporter(quiet, as_json) as report:
-        tree = _traced(request.cloud, request.at, settings, report)
+        tree = _traced(request.tree, settings, report)
         site, work, said = _drawn(request, tree, settings)
         done = plan(
             tree,
@@ -118,14 +116,16 @@ def _toml(value: object) -> str:
     return repr(value)
 
 
-def _traced(cloud: str, at: str | None, settings: Settings, report: Reporter) -> TracedTree:
+def _traced(request: TreeRequest, settings: Settings, report: Reporter) -> TracedTree:
     """The tree of a cloud, or of a tree.json."""
-    if cloud.lower().endswith(".json"):
-        if at is not None:
-            raise BadInput("--at chooses a tree in a cloud, but a tree.json holds one tree", file=cloud, remedy="leave --at out")
-        return read_tree(cloud)
-    scan = read_cloud(cloud, progress=report)
-    return trace(scan, at=None if at is None else _place(at, scan.frame), settings=settings, progress=report)
+    if request.cloud.lower().endswith(".json"):
+        if request.at is not None:
+            raise BadInput("--at chooses a tree in a cloud, but a tree.json holds one tree", file=request.cloud, remedy="leave --at out")
+        if request.unit is not None:
+            raise BadInput("--unit is for clouds; a tree.json is in metres", file=request.cloud, remedy="leave --unit out")
+        return read_tree(request.cloud)
+    scan = read_cloud(request.cloud, unit=request.unit, settings=settings.cloud, progress=report)
+    return trace(scan, at=None if request.at is None else _place(request.at, scan.frame), settings=settings, progress=report)
 
 
 def _place(text: str, frame: Frame) -> NDArray[np.float64]:

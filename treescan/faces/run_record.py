@@ -25,7 +25,7 @@ def write_run_record(
     path: Path, request: PlanRequest, done: Assessment, timings: Mapping[str, float], warnings: Sequence[str]
 ) -> Path:
     """Write run.json; times in seconds, memory in MB."""
-    inputs = [p for p in (request.cloud, request.work, request.site, request.settings) if p is not None]
+    inputs = [p for p in (request.tree.cloud, request.work, request.site, request.tree.settings) if p is not None]
     record: dict[str, Any] = {
         "format": "treescan-run",
         "version": 1,
@@ -33,7 +33,8 @@ def write_run_record(
         "treescan": treescan.__version__,
         "inputs": [{"file": str(p), "sha256": _sha256(Path(p)), "bytes": Path(p).stat().st_size} for p in inputs],
         "asked": {
-            "at": request.at,
+            "at": request.tree.at,
+            "unit": request.tree.unit,
             "species": request.species,
             "systems": list(request.systems),
             "seed": request.seed,

@@ -120,7 +120,7 @@ def best_nearby(
         chance = spread_block(block, *mass)
         if wire is not None:
             chance = np.where(wire <= settings.wire_chance, chance, 0.0)
-        i, j, h = np.unravel_index(int(chance.argmax()), chance.shape)
-        if chance[i, j, h] > 0:
-            out[k] = (float(chance[i, j, h]), Aim(float(aims[0][i]), float(aims[1][j]), float(aims[2][h])))
+        best = np.unravel_index(int(chance.argmax()), chance.shape)
+        if chance[best] > 0:
+            out[k] = (float(chance[best]), Aim(*(float(aims[axis][at]) for axis, at in enumerate(best))))
     return out

@@ -1,4 +1,4 @@
-"""Is this slice of points a stem? Circles through many 3-point samples, scored by a capped residual, so that one side and some twigs do not mislead."""
+"""Is this slice of points a stem? Circles through many 3-point samples, scored by a capped residual: one side is enough, twigs do not mislead."""
 
 from __future__ import annotations
 
@@ -43,7 +43,8 @@ def _fit_all(xy, start, least, largest, noise):  # type: ignore[no-untyped-def]
             state ^= state << np.uint64(13)
             state ^= state >> np.uint64(7)
             state ^= state << np.uint64(17)
-            i, j, k = np.int64(state % np.uint64(n)), np.int64((state >> np.uint64(20)) % np.uint64(n)), np.int64((state >> np.uint64(40)) % np.uint64(n))
+            m = np.uint64(n)
+            i, j, k = np.int64(state % m), np.int64((state >> np.uint64(20)) % m), np.int64((state >> np.uint64(40)) % m)
             x, y, r = _through(p[i], p[j], p[k])
             if not least <= r <= largest:
                 continue
@@ -57,11 +58,11 @@ def _fit_all(xy, start, least, largest, noise):  # type: ignore[no-untyped-def]
             continue
         on, inside = 0, 0
         seen = np.zeros(24, np.bool_)
-        for i in range(n):
-            d = np.hypot(p[i, 0] - bx, p[i, 1] - by)
+        for q in range(n):
+            d = np.hypot(p[q, 0] - bx, p[q, 1] - by)
             if abs(d - br) < noise + 0.1 * br:
                 on += 1
-                seen[min(int((np.arctan2(p[i, 1] - by, p[i, 0] - bx) + np.pi) / (2 * np.pi) * 24), 23)] = True
+                seen[min(int((np.arctan2(p[q, 1] - by, p[q, 0] - bx) + np.pi) / (2 * np.pi) * 24), 23)] = True
             elif d < 0.7 * br:
                 inside += 1
         out[g, 0], out[g, 1], out[g, 2] = bx, by, br

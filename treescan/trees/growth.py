@@ -109,7 +109,17 @@ class Race:
 
 
 def race(
-    graph: Neighbours, xyz: Floats, seeds: Ints, labels: Ints, factor: Floats, *, usual: float, drag: Floats, down: float = 0.3, turn: float = 0.0, head_start: Floats | None = None
+    graph: Neighbours,
+    xyz: Floats,
+    seeds: Ints,
+    labels: Ints,
+    factor: Floats,
+    *,
+    usual: float,
+    drag: Floats,
+    down: float = 0.3,
+    turn: float = 0.0,
+    head_start: Floats | None = None,
 ) -> Race:
     """Cheapest growth from labelled seeds: every voxel goes to the label that reaches it at the least cost.
 
@@ -121,12 +131,13 @@ def race(
     usual : float                   Usual step; a longer step d costs d * d / usual, so gaps are dear. [m]
     drag : (n,) float               Cost factor of entering a voxel (wood cheap, leaf dear).
     down : float                    Extra cost of growing straight down.
-    turn : float                    Extra cost of a step against the way come so far (half of it for a step straight to the side): limbs fork forwards,
-                                    so growth that enters a limb where a neighbour touches it has to turn and pays.
+    turn : float                    Extra cost of a step against the way come so far (half of it for a step straight to the side): limbs
+                                    fork forwards, so growth that enters a limb where a neighbour touches it has to turn and pays.
     head_start : (s,) float         Cost already spent at each seed.
     """
     h0 = np.zeros(len(seeds)) if head_start is None else head_start
-    return Race(*_race(graph.start, graph.other, graph.length, xyz, seeds.astype(np.int32), labels.astype(np.int32), factor, usual, drag, down, turn, h0))
+    whose = labels.astype(np.int32)
+    return Race(*_race(graph.start, graph.other, graph.length, xyz, seeds.astype(np.int32), whose, factor, usual, drag, down, turn, h0))
 
 
 @njit(cache=True)

@@ -146,9 +146,13 @@ def seeds_of(xyz: Floats, above: Floats, trees: tuple[tuple[Stem, ...], ...], ce
             near = np.nonzero((off < r + 0.5 * cell + 0.03) & (above < 2.0))[0]
             if len(near) == 0:
                 near = np.array([np.argmin(np.linalg.norm(xyz - s.foot, axis=1))])
-            seed.append(near), whose.append(np.full(len(near), k)), head.append(np.maximum(above[near], 0.0))
+            seed.append(near)
+            whose.append(np.full(len(near), k))
+            head.append(np.maximum(above[near], 0.0))
     ground = np.nonzero((above < 0.3) & (by_foot > 0.35))[0]
-    seed.append(ground), whose.append(np.full(len(ground), len(trees))), head.append(np.full(len(ground), 0.3))
+    seed.append(ground)
+    whose.append(np.full(len(ground), len(trees)))
+    head.append(np.full(len(ground), 0.3))
     return np.concatenate(seed).astype(np.int32), np.concatenate(whose).astype(np.int32), np.concatenate(head)
 
 

@@ -12,9 +12,13 @@ class TerrainSettings:
     """How the ground surface is found."""
 
     cell: float = setting(0.4, "m", "cell of the ground grid; grown where the scan is sparse", "project_choice", low=0.1, high=5.0)
-    widest_object: float = setting(14.0, "m", "widest thing standing on the ground that must not be taken for ground", "project_choice", low=1.0, high=60.0)
+    widest_object: float = setting(
+        14.0, "m", "widest thing standing on the ground that must not be taken for ground", "project_choice", low=1.0, high=60.0
+    )
     steepest: float = setting(0.9, "m/m", "steepest ground slope beyond the mean slope that is still believed", "project_choice", low=0.1, high=3.0)
-    reach: float = setting(25.0, "m", "how far beyond the scanned ground the surface is continued for standing places", "project_choice", low=0.0, high=100.0)
+    reach: float = setting(
+        25.0, "m", "how far beyond the scanned ground the surface is continued for standing places", "project_choice", low=0.0, high=100.0
+    )
 
 
 @dataclass(frozen=True)
@@ -37,9 +41,11 @@ class TreeSettings:
     stems: StemSettings = StemSettings()
     cell: float = setting(0.02, "m", "voxel of the growing graph; grown where the scan is sparse", "project_choice", low=0.005, high=1.0)
     coarse_cell: float = setting(0.12, "m", "voxel of the first, rough allotment of points to stems", "project_choice", low=0.03, high=2.0)
-    wood_cell: float = setting(0.005, "m", "one measured point is kept per voxel of this size in the wood cloud; 0 keeps every point", "project_choice", low=0.0, high=0.02)
+    wood_cell: float = setting(
+        0.005, "m", "one measured point per voxel of this size stays in the wood cloud; 0 keeps every point", "project_choice", low=0.0, high=0.02
+    )
     foliage_cell: float = setting(0.4, "m", "voxel of the twig and leaf density", "project_choice", low=0.1, high=2.0)
     obstacle_cell: float = setting(0.2, "m", "voxel of the surroundings", "project_choice", low=0.05, high=1.0)
     neighbour_reach: float = setting(15.0, "m", "how far beyond the crown the surroundings are kept", "project_choice", low=0.0)
-    wood_limit: float = setting(0.4, "-", "wood confidence from which a point counts as wood", "project_choice", low=0.05, high=0.95)
+    wood_limit: float = setting(0.4, "-", "wood confidence from which a point counts as wood", "wood_leaf_fit", low=0.05, high=0.95)
     most_points: int = setting(60_000_000, "points", "larger clouds are refused", "project_choice", low=1000)

@@ -109,7 +109,8 @@ def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:
     if len(cloud) < FEWEST:
         raise BadInput(f"only {len(cloud)} points, too few to find a tree in", file=cloud.source)
     if len(cloud) > settings.most_points:
-        raise BadInput(f"{len(cloud)} points are more than the {settings.most_points} that are taken", file=cloud.source, remedy="thin the cloud or cut out the part round the tree")
+        what = f"{len(cloud)} points are more than the {settings.most_points} that are taken"
+        raise BadInput(what, file=cloud.source, remedy="thin the cloud or cut out the part round the tree")
 
 
 def _standing(xyz: Floats, above: Floats, ground: Ground, settings: TreeSettings) -> tuple[NDArray[np.int64], Voxels, float]:

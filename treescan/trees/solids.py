@@ -77,7 +77,7 @@ def find_solids(xyz: Floats, above: Floats, cell: float, spacing: float) -> Soli
 
 
 def _planes(xyz: Floats, near: NDArray[np.int32], value: Floats, normal: Floats, cell: float, spacing: float) -> tuple[Bools, Floats]:
-    """Voxels of large flat faces, and those of roofs: flat patches joined where they go on in one plane, kept where the joined face is large, full and flat."""
+    """Voxels of large flat faces, and places on roofs: flat patches joined where they go on in one plane, kept where large, full and flat."""
     total = np.maximum(value.sum(axis=1), 1e-12)
     flat = (value[:, 2] / total < 0.03) & (value[:, 1] / total > 0.15)
     group = _join_flat(xyz, near, normal, flat, 0.06 + 0.1 * spacing)
@@ -224,10 +224,11 @@ def _one_wire(xyz: Floats, piece: Floats, bare: Bools, cell: float) -> Wire | No
         d = w.distance(xyz)
         close = xyz[d < 0.05]
         t = np.sort((close[:, :2] - centre) @ u)
-        t = _run(t, float(np.median(s)), 2.5)
+        ends = _run(t, float(np.median(s)), 2.5)
         keep = (close[:, :2] - centre) @ u
-        grown = close[(keep >= t[0]) & (keep <= t[1])]
-        line = np.linalg.lstsq(np.column_stack([np.ones(len(grown)), (grown[:, :2] - centre) @ u]), (grown[:, :2] - centre) @ [-u[1], u[0]], rcond=None)[0]
+        grown = close[(keep >= ends[0]) & (keep <= ends[1])]
+        off = grown[:, :2] - centre
+        line = np.linalg.lstsq(np.column_stack([np.ones(len(off)), off @ u]), off @ np.array([-u[1], u[0]]), rcond=None)[0]
         u = u + line[1] * np.array([-u[1], u[0]])
         u /= np.linalg.norm(u)
         centre = centre + line[0] * np.array([-u[1], u[0]])

@@ -73,9 +73,7 @@ def find_ground(xyz: Floats, classes: NDArray | None = None, settings: TerrainSe
         return _patch_or_level(xyz, settings)
     if classed is None and classes is not None and np.any(classes == GROUND_CLASS):
         notes.append("the file's class 2 does not lie like ground and was not used for it")
-    surface = _filled(np.where(bare, flat, np.nan))
-    surface = _settled(used, plane, surface, grid)
-    height, measured = surface
+    height, measured = _settled(used, plane, _filled(np.where(bare, flat, np.nan)), grid)
     x, y = grid.centres()
     gx, gy = np.meshgrid(x, y)
     height = height + gx * plane[0] + gy * plane[1] + plane[2]

@@ -15,7 +15,7 @@ from treescan.cloud.point_cloud import Frame
 from treescan.trees.beside import Beside
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int32]
+Ints = NDArray[np.signedinteger]
 
 
 @dataclass(frozen=True)

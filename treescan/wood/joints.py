@@ -81,7 +81,8 @@ def lay_nodes(axes: LimbAxes, foot: Floats) -> Nodes:
     kids: dict[int, list[int]] = {}
     for k in range(1, len(axes)):
         kids.setdefault(int(axes.parent[k]), []).append(k)
-    xyz, radius, sd, arc, seen, parent = [], [], [], [], [], []
+    xyz: list = []
+    radius, sd, arc, seen, parent = [], [], [], [], []
     union_node: dict[int, int] = {}
     todo = [0]
     while todo:

@@ -44,7 +44,8 @@ def straighten(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, Int
             if not _takes_over(data[m], data[k], at):
                 continue
             data[m], data[k] = _joined(data[m], data[k], at), _tail(data[m], at)
-            mine, his = [], []
+            mine: list[int] = []
+            his: list[int] = []
             for c in kids[m]:
                 if c == k:
                     continue

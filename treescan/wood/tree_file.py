@@ -34,7 +34,7 @@ def write_tree(traced: TracedTree, path: str | os.PathLike[str]) -> tuple[Path, 
     folder, b = path.parent, traced.beside
     write_text(folder / names["terrain"], json.dumps(_terrain_out(b.terrain)))
     with whole_file(folder / names["foliage"]) as part:
-        arrays = {"density": b.foliage.density, "corner": b.foliage.corner, "cell": np.array(b.foliage.cell)}
+        arrays: dict[str, NDArray] = {"density": b.foliage.density, "corner": b.foliage.corner, "cell": np.array(b.foliage.cell)}
         arrays["cautions"] = np.array(all_cautions())
         if traced.preview is not None:
             arrays["preview"] = traced.preview
@@ -281,7 +281,7 @@ def _unions_in(
         nodes.append(node)
         places.append(u.get("xyz", xyz[node]))
         heights.append(u["height"] if "height" in u else derived.height[k] if k is not None else xyz[node, 2] - xyz[0, 2])
-        pd.append(u["parent_diameter"] if "parent_diameter" in u else derived.parent_diameter[k])  # type: ignore[index]
+        pd.append(u["parent_diameter"] if "parent_diameter" in u else derived.parent_diameter[k])
         pd_sd.append(
             _number(u["parent_diameter_sd"])
             if "parent_diameter_sd" in u
@@ -460,7 +460,7 @@ def _save_arrays(path: Path, arrays: dict[str, NDArray]) -> None:
 
 def _degrees(angle: ArrayLike) -> NDArray[np.float64]:
     """Radians as degrees with nine decimals: enough for any use, and the same after any number of round trips."""
-    return np.round(np.degrees(angle), 9)
+    return np.round(np.degrees(np.asarray(angle, np.float64)), 9)
 
 
 def _or_null(x: float) -> float | None:

@@ -61,21 +61,21 @@ def find_unions(
         found = terrain.height_at(xyz[[r[0] for r in rows], :2])
         ground = np.where(np.isfinite(found), found, ground)
     height = np.array([xyz[r[0], 2] for r in rows]) - ground
-    order = np.lexsort((np.array([r[0] for r in rows]), height)) if rows else []
+    order: list[int] = np.lexsort((np.array([r[0] for r in rows]), height)).tolist() if rows else []
     rows = [rows[i] for i in order]
     flat = [a for r in rows for a in r[1]]
 
     def column(name: str, kind: type) -> np.ndarray:
         return np.array([a[name] for a in flat], kind)
 
-    node = np.array([r[0] for r in rows], np.int32)
+    at = np.array([r[0] for r in rows], np.int32)
     return Unions(
         label=tuple(f"U{i + 1:02d}" for i in range(len(rows))),
-        node=node,
-        place=xyz[node].reshape(-1, 3).copy(),
+        node=at,
+        place=xyz[at].reshape(-1, 3).copy(),
         height=height[order] if rows else np.zeros(0),
-        parent_diameter=2 * np.where(node > 0, segment_radius[node], radius[0]),
-        parent_diameter_sd=2 * radius_sd[node],
+        parent_diameter=2 * np.where(at > 0, segment_radius[at], radius[0]),
+        parent_diameter_sd=2 * radius_sd[at],
         arm_start=np.concatenate([[0], np.cumsum([len(r[1]) for r in rows])]).astype(np.int32),
         arm_node=column("node", np.int32),
         arm_limb=column("limb", np.int32),

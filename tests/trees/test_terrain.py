@@ -1,0 +1,63 @@
+"""Promises of the ground surface."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from trees.scenes import bark, ground
+
+from treescan.trees.terrain import find_ground, heights_above, lowest_supported
+
+
+@pytest.mark.parametrize("degrees", [0.0, 15.0, 30.0])
+def test_ground_is_found_within_5_cm_on_slopes_under_a_tree_with_stray_low_points(degrees):
+    slope = np.radians(degrees)
+    rng = np.random.default_rng(1)
+    strays = np.column_stack([rng.uniform(-9, 9, (12, 2)), rng.uniform(-12, -8, 12)])
+    found = find_ground(np.vstack([ground(slope), bark(1, (0, 0, 0)), strays]))
+    xy = rng.uniform(-9, 9, (400, 2))
+    miss = found.terrain.height_at(xy) - np.tan(slope) * xy[:, 0]
+    assert found.found
+    assert np.abs(miss).max() < 0.05
+
+
+def test_ground_goes_on_smoothly_beyond_the_data_and_says_it_was_not_measured():
+    slope = np.radians(10)
+    t = find_ground(ground(slope)).terrain
+    outside = np.array([[14.0, 0.0], [-14.0, 3.0]])
+    assert np.allclose(t.height_at(outside), np.tan(slope) * outside[:, 0], atol=0.4)
+    cell = np.floor((outside - t.corner) / t.cell).astype(int)
+    assert not t.measured[cell[:, 1], cell[:, 0]].any()
+    assert t.measured[t.height.shape[0] // 2, t.height.shape[1] // 2]
+
+
+def test_a_hidden_patch_is_filled_and_flagged():
+    g = ground()
+    hole = np.hypot(g[:, 0] - 3, g[:, 1]) < 1.5
+    t = find_ground(g[~hole]).terrain
+    c = np.floor((np.array([3.0, 0.0]) - t.corner) / t.cell).astype(int)
+    assert not t.measured[c[1], c[0]]
+    assert abs(float(t.height_at([3.0, 0.0]))) < 0.05
+
+
+def test_a_cut_out_tree_stands_on_level_ground_at_its_lowest_points_and_says_so():
+    tree = bark(2, (3.0, 4.0, 7.0))
+    got = find_ground(tree)
+    assert not got.found
+    assert "no ground" in got.notes[0]
+    assert np.ptp(got.terrain.height) == 0.0
+    assert got.terrain.height[0, 0] == pytest.approx(lowest_supported(tree))
+
+
+def test_a_class_that_means_something_else_is_not_taken_for_ground():
+    """Class 2 on the stem, as some files have it, changes nothing."""
+    g, tree = ground(), bark(1, (0, 0, 0))
+    xyz = np.vstack([g, tree])
+    classes = np.where(np.arange(len(xyz)) >= len(g), 2, 1)
+    assert np.allclose(find_ground(xyz, classes).terrain.height, find_ground(xyz).terrain.height)
+
+
+def test_height_above_ground_is_the_point_minus_the_surface():
+    t = find_ground(ground(0.3)).terrain
+    p = np.array([[1.3, -2.2, 5.0], [-4.0, 4.0, 2.0]])
+    assert np.allclose(heights_above(t, p), p[:, 2] - t.height_at(p[:, :2]))

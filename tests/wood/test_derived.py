@@ -1,0 +1,80 @@
+"""Limbs, unions, stem figures and fitness derived from hand-made graphs."""
+
+import numpy as np
+import pytest
+from wood.clouds import FORK, POST, bark_points, chain, make, tree_of
+
+from treescan.trees.beside import Terrain
+from treescan.wood.assemble import assemble
+from treescan.wood.build import build_graph
+from treescan.wood.fitness import scan_fitness
+from treescan.wood.settings import WoodSettings
+from treescan.wood.stem_figures import stem_figures, wood_volume
+
+
+def test_thick_straight_arm_carries_the_limb_on():
+    """At the fork the stem goes on as limb 0 and the side limb is limb 1 of order 1."""
+    assert FORK.limbs.parent.tolist() == [-1, 0]
+    assert FORK.limbs.order.tolist() == [0, 1]
+
+
+def test_codominant_stems_keep_order_zero():
+    """Two nearly equal stems at a narrow fork are both order 0 and flagged."""
+    twin = make(((0, 0, 0), (0, 0, 2), 0.2, 0.18, None), ((0, 0, 0), (0.5, 0, 4), 0.13, 0.1, (0, 1)), ((0, 0, 0), (-0.5, 0, 4), 0.128, 0.1, (0, 1)))
+
+    assert twin.limbs.order.tolist() == [0, 0]
+    assert "codominant" in twin.unions.flags[0]
+
+
+def test_volume_is_that_of_a_frustum():
+    """pi h (R^2 + R r + r^2) / 3 for one tapered post."""
+    assert wood_volume(make(POST)) == pytest.approx(np.pi * 4 * (0.15**2 + 0.15 * 0.1 + 0.1**2) / 3)
+
+
+def test_volume_counts_the_overlap_once():
+    """A side limb adds only what stands beyond the parent's bark."""
+    side = wood_volume(FORK) - wood_volume(make(POST))
+    whole = np.pi * np.hypot(1.2, 1.5) * (0.06**2 + 0.06 * 0.04 + 0.04**2) / 3
+
+    assert 0.80 * whole < side < 0.95 * whole
+
+
+def test_breast_height_counts_from_the_highest_ground_at_the_stem():
+    """On a 30 degree slope the reading moves up by r tan 30: a cone shows it."""
+    xyz, r, up = chain((0, 0, 0), (0, 0, 3), 0.3, 0.0, 0, 1)
+    cone = assemble(np.array([[0, 0, 0], *xyz]), np.array([0.3, *r]), np.array([-1, *up]))
+    grid = np.arange(-30, 30) + 0.5
+    slope = Terrain(np.tile(np.tan(np.radians(30)) * grid, (60, 1)), np.array([-30.0, -30.0]), 1.0, np.ones((60, 60), bool))
+    rise = 0.3 * np.tan(np.radians(30))
+
+    assert stem_figures(cone, Terrain.flat(0.0)).dbh == pytest.approx(2 * 0.3 * (1 - 1.3 / 3))
+    assert stem_figures(cone, slope).dbh == pytest.approx(2 * 0.3 * (1 - (1.3 + rise) / 3), abs=1e-3)
+
+
+def test_lean_is_the_stem_s_angle():
+    """A stem leaning by 20 degrees reads 20 degrees."""
+    lean = np.radians(20)
+    g = make(((0, 0, 0), (5 * np.sin(lean), 0, 5 * np.cos(lean)), 0.2, 0.1, None))
+
+    assert stem_figures(g, Terrain.flat(0.0)).lean == pytest.approx(lean, abs=1e-6)
+
+
+def test_well_scanned_fork_is_assessable():
+    """Seen all round and measured: assessable, with a band table from the foot up."""
+    tree = tree_of(bark_points(FORK))
+    fitness = scan_fitness(build_graph(tree), tree, WoodSettings())
+
+    assert fitness.assessable
+    assert fitness.bands[0]["from_m"] == 0
+
+
+def test_one_sided_scan_is_not_assessable_and_says_what_is_missing():
+    """Thick wood seen through a slit of bark ends in words, not in numbers."""
+    true = make(POST)
+    p = bark_points(true, per_m2=8000)
+    p = p[np.abs(np.arctan2(p[:, 1], p[:, 0])) < np.radians(40)]
+    tree = tree_of(p)
+    fitness = scan_fitness(build_graph(tree), tree, WoodSettings())
+
+    assert not fitness.assessable
+    assert "rescan" in " ".join(fitness.reasons)
