@@ -100,7 +100,7 @@ def test_a_cut_out_tree_without_ground_is_found_whole():
 def test_twenty_trees_are_told_apart():
     places = [(4.5 * i, 4.5 * j, 0.0) for i in range(5) for j in range(4)]
     trees = [bark(40 + k, p, count=12_000, height=8.0, dbh=0.2 + 0.005 * k) for k, p in enumerate(places)]
-    g = ground(half=13.0, count=80_000) + [9.0, 6.75, 0.0]
+    g = ground(half=13.0, count=80_000) + np.array([9.0, 6.75, 0.0])
     cloud = labelled(*trees, g)
     for k in (7, 12):
         t = find_tree(cloud, at=places[k][:2])
