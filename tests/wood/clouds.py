@@ -58,7 +58,7 @@ def make(*limbs: tuple) -> WoodGraph:
             at = 0
         else:
             line = begin[on[0]]
-            at = line[int(round(on[1] * (len(line) - 1)))]
+            at = line[round(on[1] * (len(line) - 1))]
         p, r, up = chain(xyz[at] if on is not None else start, end, r0, r1, at, len(xyz))
         begin.append(list(range(len(xyz), len(xyz) + len(p))))
         xyz += p

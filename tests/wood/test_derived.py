@@ -20,7 +20,7 @@ def test_thick_straight_arm_carries_the_limb_on():
 
 def test_codominant_stems_keep_order_zero():
     """Two nearly equal stems at a narrow fork are both order 0 and flagged."""
-    twin = make(((0, 0, 0), (0, 0, 2), 0.2, 0.18, None), ((0, 0, 0), (0.5, 0, 4), 0.13, 0.1, (0, 1)), ((0, 0, 0), (-0.5, 0, 4), 0.128, 0.1, (0, 1)))
+    twin = make(((0, 0, 0), (0, 0, 2), 0.2, 0.18, None), ((0, 0, 0), (0.5, 0, 4), 0.14, 0.12, (0, 1)), ((0, 0, 0), (-0.5, 0, 4), 0.138, 0.12, (0, 1)))
 
     assert twin.limbs.order.tolist() == [0, 0]
     assert "codominant" in twin.unions.flags[0]
