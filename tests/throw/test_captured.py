@@ -1,5 +1,7 @@
 """What the line lies over and how it settles, against shapely and against distances worked out by brute force."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hand_made_limbs import scene_of
@@ -36,7 +38,7 @@ def _limbs_through_curtain(graph, feet, azimuth, path):
     for limb, nodes in enumerate(graph.limbs.nodes):
         line = nodes if limb == 0 else np.concatenate([[graph.parent[nodes[0]]], nodes])
         xyz = graph.xyz[line]
-        for a, b in zip(xyz[:-1], xyz[1:], strict=True):
+        for a, b in itertools.pairwise(xyz):
             piece = LineString([a[:2], b[:2]])
             if piece.length == 0:
                 continue

@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 
 _ROUNDS = 40
 _STILL = 2e-5
-_MOST_POINTS = 60_000
+MOST_POINTS = 60_000
 
 
 @dataclass(frozen=True)
@@ -32,13 +32,14 @@ class Agreement:
     high: float
 
 
-def fit(moving: Surface, fixed: Surface, start: RigidMotion, reaches: tuple[float, ...], seed: int) -> RigidMotion:
+def fit(moving: Surface, fixed: Surface, start: RigidMotion, reaches: tuple[float, ...], seed: int, most: int = MOST_POINTS) -> RigidMotion:
     """The motion that lays `moving` on `fixed`, from a start near it.
 
     Parameters
     ----------
     reaches : tuple of float    How far pairs may be apart, from coarse to fine. [m]
     seed : int                  Picks the points where there are more than needed.
+    most : int                  Points off the ground to fit by.
 
     Notes
     -----
@@ -46,7 +47,7 @@ def fit(moving: Surface, fixed: Surface, start: RigidMotion, reaches: tuple[floa
     A limb seen from two sides gives pairs on opposite sides of it; they would draw the limb's width together, and are told by
     their ways out of the wood.
     """
-    rows = _picked(moving, seed)
+    rows = _picked(moving, seed, most)
     xyz, normal, outside = moving.xyz[rows], moving.normal[rows], moving.outside[rows]
     motion = start
     for reach in reaches:
@@ -77,11 +78,11 @@ def agreement(moving: Surface, fixed: Surface, motion: RigidMotion, reach: float
     return Agreement(float(ok.mean()), *(float(v) for v in np.percentile(distance[ok], [50, 95])))
 
 
-def _picked(moving: Surface, seed: int) -> NDArray[np.int64]:
+def _picked(moving: Surface, seed: int, most_raised: int) -> NDArray[np.int64]:
     """Rows to fit by: half off the ground and half on it, where there are enough of both."""
     rng = np.random.default_rng([seed, 7])
     up, down = np.nonzero(moving.raised)[0], np.nonzero(~moving.raised)[0]
-    up = up if len(up) <= _MOST_POINTS else rng.choice(up, _MOST_POINTS, replace=False)
+    up = up if len(up) <= most_raised else rng.choice(up, most_raised, replace=False)
     most = min(len(down), max(len(up) // 2, 1000))
     return np.sort(np.concatenate([up, rng.choice(down, most, replace=False)]))
 

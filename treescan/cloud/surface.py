@@ -98,6 +98,6 @@ def _neighbour_search(points: Floats, reach: float) -> Any:
             f"several scans cannot be joined because open3d does not load ({error})",
             remedy="install its system libraries: sudo apt-get install libusb-1.0-0 libegl1 libgl1 libx11-6",
         ) from error
-    search = open3d.core.nns.NearestNeighborSearch(open3d.core.Tensor(points), open3d.core.int32)
+    search = open3d.core.nns.NearestNeighborSearch(open3d.core.Tensor.from_numpy(points), open3d.core.int32)
     search.hybrid_index(reach)
     return search

@@ -14,6 +14,8 @@ from treescan.errors import BadInput, TreescanError
 
 SYSTEM_NAMES = ("MRS", "SRS canopy", "SRS basal")
 INTERRUPTED = 130
+USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[2]
+"""Any fault in the call itself; the base of typer's own errors, wherever this version of typer keeps it."""
 
 app = typer.Typer(
     name="treescan",
@@ -131,22 +133,25 @@ def _say(files: Sequence[Path], lines: Sequence[str], quiet: bool, as_json: bool
         print("\n".join(lines))
 
 
+def _message(error: Exception) -> str:
+    """What typer has to say of a faulty call."""
+    return str(error.format_message()) if hasattr(error, "format_message") else str(error)
+
+
 def run(arguments: Sequence[str]) -> int:
     """Run one command and return its exit code; every expected failure is one sentence on standard error."""
-    import click
-
     try:
         app(list(arguments), standalone_mode=False)
     except TreescanError as err:
         print(f"treescan: {err.sentence()}", file=sys.stderr)
         return err.exit_code
-    except click.exceptions.NoArgsIsHelpError as err:
-        print(err.format_message())
-        return 0
-    except click.ClickException as err:
-        print(f"treescan: {err.format_message()} See treescan --help.", file=sys.stderr)
+    except USAGE_ERROR as err:
+        if type(err).__name__ == "NoArgsIsHelpError":
+            print(_message(err))
+            return 0
+        print(f"treescan: {' '.join(_message(err).split())} See treescan --help.", file=sys.stderr)
         return 2
-    except (KeyboardInterrupt, click.exceptions.Abort):
+    except (KeyboardInterrupt, typer.Abort):
         print("treescan: stopped; no half-written file is left.", file=sys.stderr)
         return INTERRUPTED
     except MemoryError:

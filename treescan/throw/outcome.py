@@ -257,7 +257,7 @@ def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, end: int,
     c = over[which]
     i = pl.cross_item[c]
     u = sc.union[i]
-    s_t, z_t, top_t, half_t, share = pl.cross[c, 0], pl.cross[c, 1], pl.cross[c, 2], pl.cross[c, 3], pl.cross[c, 4]
+    s_t, _z_t, top_t, half_t, share = pl.cross[c, 0], pl.cross[c, 1], pl.cross[c, 2], pl.cross[c, 3], pl.cross[c, 4]
     along = sc.near[i] + share * (sc.far[i] - sc.near[i])
     if along > sc.limit[i] or s_end < s_t + half_t + sc.bag_radius:
         return 0, 0
@@ -295,9 +295,8 @@ def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, end: int,
             turning = np.pi if front else np.arctan2(top_t - z_hand, s_t) + 0.5 * np.pi
             if least_weight(sc.line, top_t - z_hand, sc.friction, turning) <= sc.bag_mass:
                 return 2, int(back) + int(front)
-    if not lodged and top_t > highest:
-        if least_weight(sc.line, top_t - z_hand, sc.friction, steepest + 0.5 * np.pi) <= sc.bag_mass:
-            return 3, 0
+    if not lodged and top_t > highest and least_weight(sc.line, top_t - z_hand, sc.friction, steepest + 0.5 * np.pi) <= sc.bag_mass:
+        return 3, 0
     return 0, 0
 
 

@@ -108,7 +108,7 @@ def best_nearby(
     ee, vv = np.meshgrid(axes[1], axes[2], indexing="ij")
     table = flights(ee.ravel(), vv.ravel(), settings, floor_of(scene))
     flight = np.tile(np.arange(len(table), dtype=np.int32), (len(axes[0]), 1))
-    weight, isolation, end = throw_many(scene, feet, axes[0], table.height, table.step, flight, union)
+    weight, isolation, end = throw_many(scene, feet, np.asarray(axes[0], np.float64), table.height, table.step, flight, union)
     shape = (len(axes[0]), len(axes[1]), len(axes[2]))
     mass = (cell_mass(aims[0], axes[0], sd[0]), cell_mass(aims[1], axes[1], sd[1]), cell_mass(aims[2], axes[2], method.speed_sd * aims[2]))
     wire = spread_block((end == HIT_WIRE).astype(float).reshape(shape), *mass) if np.any(end == HIT_WIRE) else None

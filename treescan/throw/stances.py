@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -80,7 +82,7 @@ def _near_conductor(hand: Floats, site: Site, distance: float) -> Flags:
     near = np.zeros(len(hand), bool)
     for conductor in site.conductors:
         line = np.asarray(conductor.line, float)
-        for a, b in zip(line[:-1], line[1:], strict=True):
+        for a, b in itertools.pairwise(line):
             near |= point_segment(hand, a, b)[0] < distance
     return near
 

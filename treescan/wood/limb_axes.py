@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +11,7 @@ from numba import njit, prange
 from treescan.geometry import unit
 from treescan.wood.circles import edge_weights, fit_pieces
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.pieces import cut_pieces, lay_out, distance_and_radius, place_points
+from treescan.wood.pieces import cut_pieces, distance_and_radius, lay_out, place_points
 from treescan.wood.settings import WoodSettings
 from treescan.wood.smoothing import smooth_axes, smooth_radii
 from treescan.wood.voxels import group_rows
@@ -150,10 +151,7 @@ def refit(
     up = np.cross(axis, side)
     x, y, t = lay_out(xyz, rows, head, origin, axis, side, up)
     r_high = 3.0 * guess + 0.02 if first else 1.5 * guess + 0.01
-    if position is None or first:
-        weight = np.ones(len(x))
-    else:
-        weight = edge_weights(x, y, position[rows], head, int(position.max()) + 1)
+    weight = np.ones(len(x)) if position is None or first else edge_weights(x, y, position[rows], head, int(position.max()) + 1)
     fit = fit_pieces(x, y, t, weight, head, np.full(len(mid), 0.002), r_high, np.maximum(guess, 0.003), settings.least_noise)
     centre = origin + fit[:, :1] * side + fit[:, 1:2] * up
     raw_r, noise = fit[:, 4], fit[:, 7]
@@ -185,7 +183,7 @@ def _typical(noise: Floats, vstart: Ints, of: Ints) -> Floats:
     """Median scatter of each limb's pieces, for every vertex. [m]"""
     seen = np.where(noise > 0, noise, np.nan)
     whole = float(np.nanmedian(seen)) if np.isfinite(seen).any() else 0.003
-    ends = zip(vstart[:-1], vstart[1:], strict=True)
+    ends = itertools.pairwise(vstart)
     limb = np.array([np.nanmedian(seen[a:b]) if np.isfinite(seen[a:b]).any() else whole for a, b in ends])
     return limb[of]
 

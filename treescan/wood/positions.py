@@ -84,10 +84,7 @@ def _normal_equations(xyz, position, start, rows, centre, axis, radius, noise, c
             continue
         step = max(1, n // PER_PIECE)
         u = axis[k]
-        if abs(u[2]) < 0.9:
-            e1 = np.array([-u[1], u[0], 0.0])
-        else:
-            e1 = np.array([0.0, -u[2], u[1]])
+        e1 = np.array([-u[1], u[0], 0.0]) if abs(u[2]) < 0.9 else np.array([0.0, -u[2], u[1]])
         e1 /= np.sqrt(np.sum(e1**2))
         e2 = np.array([u[1] * e1[2] - u[2] * e1[1], u[2] * e1[0] - u[0] * e1[2], u[0] * e1[1] - u[1] * e1[0]])
         own, cross, own_b = np.zeros((5, 5)), np.zeros((5, n6)), np.zeros(5)

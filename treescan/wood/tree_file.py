@@ -460,7 +460,7 @@ def _save_arrays(path: Path, arrays: dict[str, NDArray]) -> None:
 
 def _degrees(angle: ArrayLike) -> NDArray[np.float64]:
     """Radians as degrees with nine decimals: enough for any use, and the same after any number of round trips."""
-    return np.round(np.degrees(np.asarray(angle, np.float64)), 9)
+    return np.asarray(np.round(np.degrees(angle), 9), np.float64)
 
 
 def _or_null(x: float) -> float | None:
