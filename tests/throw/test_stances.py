@@ -68,4 +68,4 @@ def test_no_place_against_a_wall_or_with_the_hand_in_leaves_or_wood():
     assert refused["release point in foliage"] > 0
     assert refused["arm would meet wood"] > 0
     assert np.abs(places.xyz[:, 1] - 4.0)[np.abs(places.xyz[:, 0]) < 5.5].min() >= 0.4
-    assert leaf.density_at(places.xyz + [0, 0, SETTINGS.release_height]).max() <= SETTINGS.foliage_limit
+    assert leaf.density_at(places.xyz + np.array([0, 0, SETTINGS.release_height])).max() <= SETTINGS.foliage_limit
