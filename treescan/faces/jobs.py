@@ -95,15 +95,12 @@ def read_settings(path: Path | None, climber_mass: float | None = None) -> Setti
 
 def settings_table(path: Path | None, climber_mass: float | None) -> str:
     """Every setting as TOML that could be given back with --settings, with unit, meaning and source as comments."""
-    out, group = [], ""
+    groups: dict[str, list[str]] = {}
     for s in lines(read_settings(path, climber_mass)):
         head, _, name = s.name.rpartition(".")
-        if head != group:
-            out += ["", f"[{head}]"]
-            group = head
         unit = f" [{s.unit}]" if s.unit else ""
-        out.append(f"{name} = {_toml(s.value)}  #{unit} {s.meaning}. Source: {cite(s.source)}")
-    return "\n".join(out).strip()
+        groups.setdefault(head, []).append(f"{name} = {_toml(s.value)}  #{unit} {s.meaning}. Source: {cite(s.source)}")
+    return "\n\n".join("\n".join([f"[{head}]", *rows]) for head, rows in groups.items())
 
 
 def _toml(value: object) -> str:
