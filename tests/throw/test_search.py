@@ -85,7 +85,7 @@ def test_every_throw_is_complete_and_consistent(searched):
         assert SETTINGS.least_chance <= throw.chance <= 1
         assert throw.expected_throws == pytest.approx(1 / throw.chance)
         assert np.allclose(throw.stand, stances.xyz[throw.stance])
-        assert np.allclose(throw.path[0], [*throw.stand, 0, 0, SETTINGS.release_height], atol=1e-6)
+        assert np.allclose(throw.path[0], throw.stand + np.array([0, 0, SETTINGS.release_height]), atol=1e-6)
         assert SETTINGS.hand.speed_low <= throw.speed <= SETTINGS.hand.speed_high
         assert SETTINGS.hand.elevation_low <= throw.elevation <= SETTINGS.hand.elevation_high
         assert len(throw.supports) >= 1 and np.all((throw.supports > 0) & (throw.supports < len(graph)))
