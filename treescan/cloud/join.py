@@ -193,7 +193,7 @@ def _layers(xyz: Floats, settings: JoinSettings) -> _Layers:
 
 def _in_frame(cloud: PointCloud, first: PointCloud) -> Floats:
     """Points of a scan in the first one's local metres, where one map ties them, else its own."""
-    if cloud.frame.crs is None and first.frame.crs is None or cloud.frame.crs == first.frame.crs:
+    if (cloud.frame.crs is None and first.frame.crs is None) or cloud.frame.crs == first.frame.crs:
         return cloud.xyz + (cloud.frame.origin - first.frame.origin)
     return cloud.xyz
 
