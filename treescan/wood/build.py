@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from treescan.errors import BadInput
@@ -15,10 +17,15 @@ from treescan.wood.limb_axes import place_again, refit
 from treescan.wood.onward import straighten
 from treescan.wood.positions import aligned, position_of_points
 from treescan.wood.rough import limb_of_points, rough_axes
+from treescan.wood.scatter import bark_scatter
 from treescan.wood.settings import WoodSettings
 from treescan.wood.slices import chain_slices, cut_slices
 from treescan.wood.spread import spread_from_foot
 from treescan.wood.voxels import thin_with_members
+
+
+THICK_SHELL = 0.008
+"""A shell of points thicker than this is a moving scanner's noise and is believed from the start [m]."""
 
 
 def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: Progress = quiet) -> WoodGraph:
@@ -40,6 +47,9 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
             f"only {len(xyz)} wood points: no limb can be measured", file=tree.wood.source, remedy="scan again from nearer, leaf-off"
         )
     position = position_of_points(tree.wood) if settings.align_positions else None
+    shell = bark_scatter(xyz, np.asarray(tree.base, float))
+    if shell > THICK_SHELL:
+        settings = replace(settings, least_noise=max(settings.least_noise, 0.6 * shell))
     progress("thinning the wood", 0.0)
     cells, member = _thin(xyz, settings)
     progress("following the wood from the foot", 0.1)
