@@ -23,7 +23,6 @@ from treescan.wood.slices import chain_slices, cut_slices
 from treescan.wood.spread import spread_from_foot
 from treescan.wood.voxels import thin_with_members
 
-
 THICK_SHELL = 0.008
 """A shell of points thicker than this is a moving scanner's noise and is believed from the start [m]."""
 
@@ -47,7 +46,7 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
             f"only {len(xyz)} wood points: no limb can be measured", file=tree.wood.source, remedy="scan again from nearer, leaf-off"
         )
     position = position_of_points(tree.wood) if settings.align_positions else None
-    shell = bark_scatter(xyz, np.asarray(tree.base, float))
+    shell = bark_scatter(xyz, np.asarray(tree.base, float)) if position is None else 0.0  # between positions: taken off by `aligned`
     if shell > THICK_SHELL:
         settings = replace(settings, least_noise=max(settings.least_noise, 0.6 * shell))
     progress("thinning the wood", 0.0)
