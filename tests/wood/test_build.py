@@ -117,7 +117,7 @@ def test_positions_shifted_against_each_other_are_brought_together():
     a = bark_points(true, 1, seen_from=(8, 3, 1.5))
     b = bark_points(true, 2, seen_from=(-6, 6, 1.5))
     c = bark_points(true, 3, seen_from=(0, -8, 1.5))
-    xyz = np.concatenate([[*a, 0.006, 0.002, 0.0], b - [0.006, -0.003, 0.002], c])
+    xyz = np.concatenate([a + np.array([0.006, 0.002, 0.0]), b - np.array([0.006, -0.003, 0.002]), c])
     scan = np.repeat([1, 2, 3], [len(a), len(b), len(c)])
     plain = build_graph(tree_of(xyz))
     told = build_graph(tree_of(xyz, columns={"scan": scan}))
