@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Sets treescan up and runs its tests: `test.sh` the fast ones, `test.sh all` the slow ones and the style and type checks too.
+# Sets treescan up and runs its tests: `test.sh` the fast ones, `test.sh checked` the style and type checks too, `test.sh all` also the slow ones.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 bash scripts/setup.sh dev
@@ -8,6 +8,10 @@ if [ "${1:-}" = all ]; then
     .venv/bin/ruff check .
     .venv/bin/mypy
     .venv/bin/python -m pytest -q -m "slow or not slow" --durations=15
+elif [ "${1:-}" = checked ]; then
+    .venv/bin/ruff check .
+    .venv/bin/mypy
+    .venv/bin/python -m pytest -q --durations=15
 else
     .venv/bin/python -m pytest -q
 fi
