@@ -141,7 +141,8 @@ def _message(error: Exception) -> str:
 def run(arguments: Sequence[str]) -> int:
     """Run one command and return its exit code; every expected failure is one sentence on standard error."""
     try:
-        app(list(arguments), standalone_mode=False)
+        if app(list(arguments), standalone_mode=False) == INTERRUPTED:
+            raise KeyboardInterrupt  # some versions of typer turn it into a return value
     except TreescanError as err:
         print(f"treescan: {err.sentence()}", file=sys.stderr)
         return err.exit_code
