@@ -143,6 +143,14 @@ def test_an_interrupted_run_leaves_no_partial_file(tree_json, tmp_path, monkeypa
     assert not list((tmp_path / "out").glob(".part-*"))
 
 
+def test_the_help_names_every_rope_system():
+    """The names the command line lists without loading the rooms are those the loads room judges."""
+    from treescan.faces.cli import SYSTEM_NAMES
+    from treescan.loads.rope_systems import SYSTEMS
+
+    assert tuple(SYSTEMS) == SYSTEM_NAMES
+
+
 def test_json_mode_speaks_json_only(tree_json, tmp_path, capsys):
     """With --json every line of standard output is a JSON object; the last one is the result."""
     assert run(["plan", str(tree_json), "-o", str(tmp_path / "out"), "--json"]) == 0
