@@ -4,7 +4,7 @@ import time
 
 import numpy as np
 import pytest
-from loads.trees import PLAIN, checked, rig, tree
+from loads.stick_trees import PLAIN, checked, rig, tree
 from strategies import alone, random_tree
 
 from treescan.loads.anchor import check_anchors

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from loads.trees import PLAIN, checked, rig, tree
+from loads.stick_trees import PLAIN, checked, rig, tree
 from strategies import alone, random_tree
 
 from treescan.loads.anchor import whole_tree

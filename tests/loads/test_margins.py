@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from loads.trees import PLAIN, WEIGHTLESS, checked, rig, tree
+from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
 from strategies import alone, random_tree
 
 from treescan.estimate import Estimate

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from loads.trees import PLAIN, tree
+from loads.stick_trees import PLAIN, tree
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput

@@ -11,7 +11,7 @@
 
 import numpy as np
 import pytest
-from loads.trees import checked, rig, tree
+from loads.stick_trees import checked, rig, tree
 
 from treescan.loads.settings import INSIDE, LoadSettings, live_share
 from treescan.loads.tree_sections import tree_sections

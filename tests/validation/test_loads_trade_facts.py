@@ -6,7 +6,7 @@ unions and need not be isolated; a canopy anchor is a single load and must be is
 
 import numpy as np
 import pytest
-from loads.trees import checked, rig, tree
+from loads.stick_trees import checked, rig, tree
 
 from treescan.loads.rope_systems import SYSTEMS
 
