@@ -62,15 +62,15 @@ def floor(path: str) -> dict[str, float]:
     from scipy.sparse.csgraph import dijkstra
     from scipy.spatial import cKDTree
 
-    from treescan.cloud.thin import voxel_centroids
+    from treescan.cloud.thin import Voxels
 
-    voxel_centroids(np.random.default_rng(0).random((1000, 3)), 0.02)
+    Voxels(0.02).add(np.random.default_rng(0).random((1000, 3)))
     clock = [time.perf_counter()]
-    parts = []
+    voxels = Voxels(0.02)
     with laspy.open(path) as reader:
         for chunk in reader.chunk_iterator(1_000_000):
-            parts.append(voxel_centroids(np.column_stack([chunk.x, chunk.y, chunk.z]), 0.02))
-    xyz = voxel_centroids(np.concatenate(parts), 0.02)
+            voxels.add(np.column_stack([chunk.x, chunk.y, chunk.z]))
+    xyz = voxels.centroids
     clock.append(time.perf_counter())
     cell = np.floor((xyz - xyz.min(axis=0)) / 0.25).astype(np.int64)
     xyz = np.ascontiguousarray(xyz[np.lexsort((cell[:, 2], cell[:, 1], cell[:, 0]))])

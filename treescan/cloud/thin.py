@@ -39,12 +39,20 @@ class Voxels:
         self._columns: dict[str, NDArray] = {}
         self.used = 0
 
-    def add(self, xyz: NDArray[np.float64], columns: Mapping[str, NDArray] | None = None) -> None:
-        """Take in points (n, 3), local metres; of the columns the first point in a voxel speaks for it."""
-        done, first = 0, np.empty(len(xyz), np.int64)
+    def add(self, xyz: NDArray[np.float64], columns: Mapping[str, NDArray] | None = None) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
+        """Take in points (n, 3), local metres; of the columns the first point in a voxel speaks for it.
+
+        Returns
+        -------
+        rows : (n,) int32       Voxel of each point.
+        first : (f,) int64      Of each voxel seen for the first time: its first point.
+        """
+        done, first, rows = 0, np.empty(len(xyz), np.int64), np.empty(len(xyz), np.int32)
         begun = self.used
         while done < len(xyz):
-            done, self.used = _bin(xyz, done, 1.0 / self.cell, self._phase, self._table, self._ijk, self._sums, self._counts, self.used, first, begun)
+            done, self.used = _bin(
+                xyz, done, 1.0 / self.cell, self._phase, self._table, self._ijk, self._sums, self._counts, self.used, first, begun, rows
+            )
             if done < len(xyz):
                 self._grow()
         for name, values in (columns or {}).items():
@@ -54,6 +62,7 @@ class Voxels:
                 held = np.concatenate([held[:begun], np.empty(max(self.used, 2 * begun) - begun, held.dtype)])
             held[begun : self.used] = fresh
             self._columns[name] = held
+        return rows, first[: self.used - begun]
 
     def _grow(self) -> None:
         """Twice the rows and a table to match."""
@@ -157,7 +166,7 @@ def _find(i, j, k, table, ijk):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _bin(xyz, start, inverse, phase, table, ijk, sums, counts, used, first, begun):  # type: ignore[no-untyped-def]
+def _bin(xyz, start, inverse, phase, table, ijk, sums, counts, used, first, begun, rows):  # type: ignore[no-untyped-def]
     """Add points from `start` on until all are in or the rows run out; where it stopped and rows used."""
     row = np.int32(-1)
     pi, pj, pk = np.int32(0), np.int32(0), np.int32(0)
@@ -182,6 +191,7 @@ def _bin(xyz, start, inverse, phase, table, ijk, sums, counts, used, first, begu
         sums[row, 1] += xyz[n, 1]
         sums[row, 2] += xyz[n, 2]
         counts[row] += 1
+        rows[n] = row
     return len(xyz), used
 
 
