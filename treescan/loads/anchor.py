@@ -89,7 +89,8 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats, rng: np.random.Generator) -
     row, governing = _worst(tree, loads, path)
     legs = LegLoads(loads.leg_point[row], loads.leg_forces()[row])
     check = _limb_check(tree, rig, loads, path, legs, row, governing, rng)
-    if check.self_weight_share > 1.0:
+    # a report explains a weak section; without one a limb that stands but could not was misread
+    if check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 and not _gate(tree, path):
         return _not_seen(rig, contacts, _misread(tree, check))
     climber = loads.pulls.place[row].copy()
     if loads.pulls.work[row] < 0:  # just below the support, where the stop is hardest
@@ -247,9 +248,9 @@ def _deflection(tree: Tree, contacts: Sequence[Contact], legs: LegLoads) -> tupl
 def _verdict(tree: Tree, margin: Estimate, node: int, mode: str, path: LoadPath) -> tuple[str, str]:
     """The verdict and its reason in one sentence."""
     g, settings = tree.graph, tree.settings
-    gates = [tree.sections.reported.gate[int(n)] for n in path.node if int(n) in tree.sections.reported.gate]
-    if gates:
-        return "does not hold", gates[0] + "."
+    gate = _gate(tree, path)
+    if gate:
+        return "does not hold", gate + "."
     limb = "the stem" if g.limb[node] == 0 else f"limb {g.limb[node]}"
     where = f"{g.xyz[node, 2] - g.xyz[0, 2]:.1f} m up on {limb} ({2000 * g.segment_radius[node]:.0f} mm)"
     low = f"Low end of strength over stress {margin.p5:.2f} (middle {margin.median:.2f}) {where}, {mode}"
@@ -258,6 +259,12 @@ def _verdict(tree: Tree, margin: Estimate, node: int, mode: str, path: LoadPath)
     if margin.p5 >= settings.fails_p5:
         return "doubtful", f"{low}; less than the {settings.holds_p5:.2f} asked for."
     return "does not hold", f"{low}; less than {settings.fails_p5:.2f}."
+
+
+def _gate(tree: Tree, path: LoadPath) -> str:
+    """Why a reported defect forbids the anchor, or nothing."""
+    gates = tree.sections.reported.gate
+    return next((gates[int(n)] for n in path.node if int(n) in gates), "")
 
 
 def _sources(tree: Tree, rig: Rig) -> tuple[str, ...]:

@@ -15,6 +15,9 @@ from treescan.errors import BadInput
 from treescan.loads.settings import LoadSettings
 from treescan.wood.graph import Floats, WoodGraph
 
+LEAST_KEEP = 1e-3
+"""Share kept by a section opened all the way round: such wood is refused anyway, and its stress stays a number (project choice)."""
+
 GATES = {
     "dead": "reported dead",
     "decay": "reported decayed",
@@ -75,7 +78,7 @@ def lay_out(graph: WoodGraph, settings: LoadSettings) -> Reported:
             share, reason = _hollow(text, rest, settings)
             if reason:
                 gate |= dict.fromkeys(nodes, reason)
-            keep[nodes] = np.minimum(keep[nodes], share)
+            keep[nodes] = np.minimum(keep[nodes], max(share, LEAST_KEEP))
         else:
             raise BadInput(
                 f"the report '{text}' names no known defect",

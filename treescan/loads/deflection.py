@@ -8,7 +8,7 @@ from numba import njit
 from treescan.wood.graph import Floats, Ints
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def displacements(xyz, parent, radius, moe, shear_modulus, force, moment):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Displacement and rotation of every node of a rooted tree of round, straight, even beams (Euler-Bernoulli), clamped at
     node 0.

@@ -88,7 +88,7 @@ def unseen(tree: Tree, contacts: Sequence[Contact]) -> str:
             return "no section was measured between the rope and the ground"
         bad = path[~s.known[path]]
         if len(bad):
-            what = "the scan bridged a gap" if not tree.graph.seen[bad[0]] else "no diameter was measured"
+            what = "no diameter was measured" if tree.graph.seen[bad[0]] else "the scan bridged a gap"
             height = tree.graph.xyz[bad[0], 2] - tree.graph.xyz[0, 2]
             return f"{what} at {height:.1f} m on the load path (limb {tree.graph.limb[bad[0]]})"
     return ""

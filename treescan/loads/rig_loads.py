@@ -47,7 +47,7 @@ class RigLoads:
         return (self.pulls.tension[:, None, None] * self.share)[..., None] * self.leg_toward
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _run_all(start, end, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """The taut rope for every place of the climber: arrive, leave (l, c, 3), wrap and turn (l, c)."""
     n, c = len(end), len(r0)

@@ -172,7 +172,7 @@ def _neighbour(guess: Floats, own: Floats, touches: NDArray[np.bool_], last: Flo
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _one(p, q, o, a, e1, r0, g, low, high, sense, arrive, leave):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Closed-form rope from p to q over one support. Writes arrive, leave; returns (wrap, turn, arc)."""
     e2 = np.empty(3)
@@ -261,7 +261,7 @@ def _one(p, q, o, a, e1, r0, g, low, high, sense, arrive, leave):  # type: ignor
     return wrap, turn, arc
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _tighten(start, end, o, a, e1, r0, g, low, high, sense, arrive, leave, wrap, turn, arc, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Tighten the rope over its supports, one after the other, until nothing moves (writes arrive, leave, wrap, turn, arc)."""
     c = len(r0)

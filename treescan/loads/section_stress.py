@@ -111,7 +111,7 @@ def worst_mode(forces: SectionForces, radius: float, bending: float, crushing: f
     return max(("bending", "compression"), key=lambda name: parts[name])
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment, above, force, about_origin):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Largest utilisation of every section over all load cases, and the case it came from.
 

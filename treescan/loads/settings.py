@@ -163,6 +163,9 @@ class LoadSettings:
         0.08, "d", "relative standard deviation of a diameter that states none", "project_choice", low=0.0, high=1.0
     )
     diameter_sd_least: float = setting(0.02, "d", "no diameter is better known than this", "project_choice", low=0.0, high=1.0)
+    diameter_sd_most: float = setting(
+        0.5, "d", "a diameter that is known no better than this was not measured: no margin from it", "project_choice", low=0.05, high=1.0
+    )
     diameter_common: float = setting(
         0.5, "-", "share of the diameter variance common to a whole limb", "project_choice", low=0.0, high=1.0
     )

@@ -35,7 +35,8 @@ class TreeSections:
     radius : (n,) float         Of the load-bearing round. [m]  NaN = not seen.
     sd : (n,) float             Relative standard deviation of the radius.
     counted : (n,) bool         False inside the parent limb, and at the root.
-    known : (n,) bool           False where the scan bridged a gap or gave no diameter, gaps shorter than the limit aside.
+    known : (n,) bool           False where the scan bridged a gap, gave no diameter or one whose error is as large as itself; gaps
+        shorter than the limit aside.
     k : (n, 3) float            Union factor low, middle, high; 1 away from forks.
     fork : (n,) bool            True where a limb meets its parent.
     reported : Reported
@@ -79,9 +80,9 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
     median = share * np.exp(-0.5 * (log_mor + log_live))
     sd = graph.radius_sd / np.where(graph.radius > 0, graph.radius, np.nan)
     sd = np.where(np.isfinite(sd), np.maximum(sd, settings.diameter_sd_least), settings.diameter_sd_unstated)
-    known = graph.seen & np.isfinite(radius) & (radius > 0)
+    known = graph.seen & np.isfinite(radius) & (radius > 0) & (sd <= settings.diameter_sd_most)
     spanned, radius = _spanned(graph, known, counted, point, radius, settings.longest_bridge)
-    sd = np.where(spanned, np.maximum(sd, settings.diameter_sd_unstated), sd)
+    sd = np.where(spanned, np.clip(sd, settings.diameter_sd_unstated, settings.diameter_sd_most), sd)
     return TreeSections(
         point=point,
         axis=graph.direction,

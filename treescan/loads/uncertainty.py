@@ -111,7 +111,7 @@ def margins(case: MarginCase, z: Floats) -> Floats:
     )  # fmt: skip
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, k, force, moment, shift, least_shift,
     own_weight, own_moment, mass_sd, rest_sd,
