@@ -11,15 +11,19 @@ from numpy.typing import NDArray
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings
 from treescan.loads.anchor import check_anchors
+from treescan.loads.load_test import load_test
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.loads.wood_strength import wood_of
 from treescan.planning.approach import recommend
 from treescan.planning.candidates import candidate_rigs
+from treescan.planning.climb_plan import ClimbPlan, climb_plan
+from treescan.planning.overrides import Override, with_overrides
 from treescan.planning.rank import rank_points
+from treescan.planning.removal import Removal
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
-from treescan.planning.work import default_work
+from treescan.planning.work import default_work, work_at_cuts
 from treescan.progress import Progress, quiet
 from treescan.throw.search import search_throws
 from treescan.throw.settings import ThrowSettings
@@ -67,6 +71,13 @@ class Assessment:
     species : str                   As used, with how it was matched.
     warnings : tuple of str
     timings : mapping               Stage to seconds, filled in by whoever holds the clock.
+    climb : ClimbPlan or None       Around the ranked list: sets, second lines, redirects, rescue, retrieval, removal stages.
+    removal : Removal or None       The cuts asked for.
+    density : float                 Green density of the wood. [kg/m3]
+    seed : int                      Of all random draws.
+    overrides : tuple of Override   What competent persons stated, in their order; `points` already follow it.
+    statements : tuple of str       One line each: who, when, why, and what it changed.
+    judged : tuple of TieInPoint    The list before any statement, from which `revised` ranks again.
     """
 
     tree: TracedTree
@@ -79,6 +90,13 @@ class Assessment:
     species: str
     warnings: tuple[str, ...] = ()
     timings: Mapping[str, float] = field(default_factory=dict)
+    climb: ClimbPlan | None = None
+    removal: Removal | None = None
+    density: float = 1000.0
+    seed: int = 1
+    overrides: tuple[Override, ...] = ()
+    statements: tuple[str, ...] = ()
+    judged: tuple[TieInPoint, ...] = ()
 
 
 def trace(
@@ -121,6 +139,8 @@ def plan(
     settings: Settings | None = None,
     seed: int = 1,
     progress: Progress = quiet,
+    removal: Removal | None = None,
+    overrides: Sequence[Override] = (),
 ) -> Assessment:
     """From the wood graph to ranked candidate tie-in points.
 
@@ -129,16 +149,19 @@ def plan(
     tree : TracedTree           From `trace`, or from `wood.tree_file.read_tree`.
     species : str, optional     Common or botanical name; None = unknown, judged with low strength.
     systems : sequence of str   Rope systems to judge.
-    work : Work, optional       Default: the whole crown.
+    work : Work, optional       Default: the cuts of a removal, else the whole crown.
     site : Site, optional       What the user drew: no-stand areas, buildings, conductors.
     settings : Settings
     seed : int                  Of all random draws.
     progress : Progress
+    removal : Removal, optional         The cuts in their order, when the tree comes down.
+    overrides : sequence of Override    What competent persons stated: defects, refused anchors, load-test results.
     """
     settings, site = settings or Settings(), site or Site()
     graph, beside = tree.graph, tree.beside
     wood = wood_of(species, settings.loads)
-    work = work if work is not None else default_work(graph, beside, settings.planning)
+    if work is None:
+        work = work_at_cuts(graph, removal.cuts) if removal is not None else default_work(graph, beside, settings.planning)
 
     progress("looking for standing places", 0.0)
     stances = standing_places(graph, beside, site, settings.throw)
@@ -160,8 +183,35 @@ def plan(
         progress,
         settings.loads.climber_mass,
     )
-    approach = recommend(graph, throws, points, settings.planning, beside)
-    return Assessment(tree, site, work, throws, points, approach, settings, wood.label, tree.notes)
+    points = tuple(replace(p, load_test=load_test(graph, p.check, settings.loads)) if p.usable else p for p in points)
+    judged = Assessment(
+        tree, site, work, throws, points, (), settings, wood.label, tree.notes, removal=removal, density=wood.density, seed=seed, judged=points
+    )
+    return revised(judged, overrides, progress)
+
+
+def revised(assessment: Assessment, overrides: Sequence[Override], progress: Progress = quiet) -> Assessment:
+    """The same assessment after what competent persons stated, ranked and planned again; no throw and no force is computed anew.
+
+    Parameters
+    ----------
+    assessment : Assessment     From `plan`, revised before or not.
+    overrides : sequence of Override    All statements that stand, in their order; they replace earlier ones, so leaving one out undoes it.
+    """
+    a, planning, graph = assessment, assessment.settings.planning, assessment.tree.graph
+    points: tuple[TieInPoint, ...] = a.judged
+    log: tuple[str, ...] = ()
+    if overrides:
+        revision = with_overrides(graph, a.judged, overrides, planning, a.seed)
+        points, log = revision.points, revision.log
+    return replace(
+        a,
+        points=points,
+        approach=recommend(graph, a.throws, points, planning, a.tree.beside),
+        climb=climb_plan(graph, a.tree.beside, a.site, a.work, points, planning, progress, a.removal, a.density),
+        overrides=tuple(overrides),
+        statements=log,
+    )
 
 
 def timed(assessment: Assessment, timings: Mapping[str, float]) -> Assessment:

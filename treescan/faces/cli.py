@@ -95,7 +95,20 @@ def plan(
         typer.Option("--system", metavar="SYSTEM", help=f"Rope system, repeatable: {', '.join(SYSTEM_NAMES)}. Default: all."),
     ] = None,
     work: Annotated[
-        Path | None, typer.Option("--work", metavar="FILE.geojson", help="Work points and areas. Default: the whole crown.")
+        list[str] | None,
+        typer.Option(
+            "--work",
+            metavar="WORK",
+            help="Where hands must get to, repeatable: a GeoJSON or CSV file, or crown, deadwood, limb:12, limb:U07, sample:300, "
+            "sample:300:5. Default: the cuts, else the whole crown.",
+        ),
+    ] = None,
+    cuts: Annotated[
+        Path | None, typer.Option("--cuts", metavar="FILE.csv", help="Cuts of a removal in their order: limb, union or stem height.")
+    ] = None,
+    overrides: Annotated[
+        Path | None,
+        typer.Option("--overrides", metavar="FILE", help="Findings of a competent person: refused, dead, defect, load test; with who and why."),
     ] = None,
     site: Annotated[
         Path | None,
@@ -120,7 +133,7 @@ def plan(
     if cloud is None or output is None:
         raise BadInput("plan needs a CLOUD (or a tree.json) and -o DIR", remedy="for example: treescan plan scan.laz -o out")
     tree = TreeRequest(cloud, at, unit, settings)
-    request = PlanRequest(tree, output, species, climber_mass, tuple(system or SYSTEM_NAMES), work, site, seed, jobs)
+    request = PlanRequest(tree, output, species, climber_mass, tuple(system or SYSTEM_NAMES), tuple(work or ()), site, seed, jobs, cuts, overrides)
     files, lines = plan_job(request, quiet, as_json)
     _say(files, lines, quiet, as_json)
 

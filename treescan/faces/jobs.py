@@ -15,14 +15,15 @@ from treescan.cautions import CAUTIONS
 from treescan.cloud.point_cloud import Frame
 from treescan.cloud.read import read_cloud
 from treescan.errors import BadInput
-from treescan.faces.drawn import read_drawn_work, read_site
+from treescan.faces.asked_work import read_work
+from treescan.faces.drawn import read_site
 from treescan.faces.progress_bar import Reporter, reporter
 from treescan.faces.request import PlanRequest, TreeRequest
 from treescan.faces.run_record import write_run_record
+from treescan.faces.stated import read_cuts, read_overrides
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.outputs.write import write_outputs
 from treescan.planning.tie_in_point import Work
-from treescan.planning.work import joined, work_at_points, work_in_area
 from treescan.settings import lines, merged
 from treescan.sources import cite
 from treescan.trees.beside import Site
@@ -51,6 +52,8 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
     with reporter(quiet, as_json) as report:
         tree = _traced(request.tree, settings, report)
         site, work, said = _drawn(request, tree, settings)
+        removal = None if request.cuts is None else read_cuts(request.cuts, tree.graph)
+        overrides = () if request.overrides is None else read_overrides(request.overrides)
         done = plan(
             tree,
             species=request.species,
@@ -60,6 +63,8 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
             settings=settings,
             seed=request.seed,
             progress=report,
+            removal=removal,
+            overrides=overrides,
         )
         report.close()
         done = timed(done, report.timings)
@@ -146,13 +151,9 @@ def _drawn(request: PlanRequest, tree: TracedTree, settings: Settings) -> tuple[
     if request.site is not None:
         site, how = read_site(request.site, tree.frame, tree.beside.terrain)
         said.append(how)
-    if request.work is not None:
-        points, areas, how = read_drawn_work(request.work, tree.frame, tree.beside.terrain)
-        parts = [work_in_area(tree.graph, ring, settings.planning, kind=kind) for ring, _, kind in areas]
-        if points:
-            parts.append(work_at_points(tree.graph, [p[0] for p in points], [p[1] for p in points], [p[2] for p in points]))
-        work = joined(*parts)
-        said.append(how)
+    if request.work:
+        work, how_read = read_work(request.work, tree, settings.planning, request.seed)
+        said += how_read
     return site, work, said
 
 
@@ -180,4 +181,8 @@ def _point_lines(done: Assessment) -> list[str]:
             f"{np.linalg.norm(p.check.force) / 1000:.1f} kN, margin {margin.median:.1f} (5th percentile {margin.p5:.1f}). "
             + (p.reasons[0] if p.reasons else "")
         )
+    out += [f"Stated: {s}" for s in done.statements]
+    if done.climb is not None:
+        out += [f"Set: {s}" for s in done.climb.anchors.words[:2]]
+        out += [f"Removal: {alarm}" for stage in done.climb.stages for alarm in stage.alarms]
     return out + [f"Approach: {a}" for a in done.approach[:2]]

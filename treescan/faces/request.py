@@ -25,7 +25,14 @@ class PlanRequest:
     species: str | None
     climber_mass: float | None
     systems: tuple[str, ...]
-    work: Path | None
+    work: tuple[str, ...]
     site: Path | None
     seed: int
     jobs: int | None
+    cuts: Path | None = None
+    overrides: Path | None = None
+
+    def files(self) -> tuple[Path, ...]:
+        """Every file that was read besides the cloud."""
+        named = (*(Path(w) for w in self.work if Path(w).is_file()), self.site, self.cuts, self.overrides, self.tree.settings)
+        return tuple(p for p in named if p is not None)

@@ -25,7 +25,7 @@ def write_run_record(
     path: Path, request: PlanRequest, done: Assessment, timings: Mapping[str, float], warnings: Sequence[str]
 ) -> Path:
     """Write run.json; times in seconds, memory in MB."""
-    inputs = [p for p in (request.tree.cloud, request.work, request.site, request.tree.settings) if p is not None]
+    inputs: list[str | Path] = [request.tree.cloud, *request.files()]
     record: dict[str, Any] = {
         "format": "treescan-run",
         "version": 1,
@@ -37,9 +37,11 @@ def write_run_record(
             "unit": request.tree.unit,
             "species": request.species,
             "systems": list(request.systems),
+            "work": list(request.work),
             "seed": request.seed,
         },
         "species": done.species,
+        "statements": list(done.statements),
         "settings": {s.name: s.value for s in lines(done.settings)},
         "versions": {"python": platform.python_version(), **{name: v for name in LIBRARIES if (v := _version(name))}},
         "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},

@@ -12,6 +12,7 @@ import numpy as np
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
 from treescan.loads.limb_check import AnchorCheck, Catch
+from treescan.outputs.climb_json import beside_the_rank, climb_out
 from treescan.outputs.strict_json import number, place, tame, vector
 from treescan.outputs.wording import file_name
 from treescan.planning.tie_in_point import Reach, TieInPoint
@@ -34,6 +35,8 @@ def anchors_out(a: Assessment) -> dict[str, Any]:
         "not_assessable_because": [] if fitness.assessable else list(fitness.reasons),
         "approach": list(a.approach),
         "warnings": list(a.warnings),
+        "statements": list(a.statements),
+        "climb": climb_out(a),
         "settings": tame(a.settings),
         "cautions": list(all_cautions()),
         "anchors": [_anchor(a, p) for p in a.points],
@@ -74,6 +77,9 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "rank_stability": number(p.rank_stability),
         "pareto": bool(p.pareto),
         "tie_with_next": bool(p.tie),
+        "first_chance": number(p.first_chance),
+        "look_first": list(p.doubts),
+        **beside_the_rank(p),
         "cautions": list(p.cautions),
     }
 
@@ -114,6 +120,7 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
         },
         "self_weight_share": number(c.self_weight_share),
         "deflection_m": number(c.deflection),
+        "notes": list(c.notes),
         "sources": list(c.sources),
     }
 
@@ -232,6 +239,11 @@ def anchors_table(a: Assessment) -> str:
         }
         table.writerow([blank[c] for c in COLUMNS])
     return out.getvalue()
+
+
+def anchor_rows(a: Assessment) -> list[list[Any]]:
+    """The rows of anchors.csv without the caution; None is "not seen" or "does not apply"."""
+    return [_row(_anchor(a, p))[:-1] for p in a.points]
 
 
 def _row(j: dict[str, Any]) -> list[Any]:

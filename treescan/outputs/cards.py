@@ -150,8 +150,10 @@ def _hold(a: Assessment, p: TieInPoint) -> Answer:
         ("Bends under load by", w.small(c.deflection)),
         ("Of the weakest section, the wood's own weight uses", w.percent(c.self_weight_share)),
         ("With rope friction helping", _with_friction(k.friction_multiple)),
+        *(("To know", note) for note in c.notes),
+        *((("Load test", f"{w.force(p.load_test.pull)} on the rope, step by step below"),) if p.load_test is not None else ()),
     )
-    return Answer(QUESTIONS[2], rows)
+    return Answer(QUESTIONS[2], rows, p.load_test.words if p.load_test is not None else ())
 
 
 def _with_friction(multiple: float) -> str:
@@ -193,6 +195,7 @@ def _reach(a: Assessment, p: TieInPoint) -> Answer:
     ]
     fouled = int((np.asarray(r.fouled) >= 0).sum())
     rows.append(("Straight rope meets wood", f"for {fouled} of {len(r.fouled)} work points" if fouled else "nowhere"))
+    rows += [("Conductor", c.words) for c in p.clearances]
     return Answer(QUESTIONS[4], tuple(rows))
 
 
@@ -209,6 +212,7 @@ def _order(p: TieInPoint) -> Answer:
         ("Rope to bring", f"{w.metres(rope.stock, 0)}" + ("" if rope.reaches_ground else "; it does not reach the ground")),
         ("Throwline", w.metres(rope.throwline)),
         ("Kit", "; ".join(rope.kit)),
+        *((("Getting the rope down", p.retrieval.words),) if p.retrieval is not None else ()),
     )
     steps = tuple(f"{s.label}, {w.metres(s.height)}: {s.how}" if s.union is not None else f"{s.label}: {s.how}" for s in p.access)
     return Answer(QUESTIONS[5], rows, steps)

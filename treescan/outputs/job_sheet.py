@@ -11,6 +11,7 @@ from reportlab.platypus import BaseDocTemplate, Frame, PageBreak, PageTemplate
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
+from treescan.outputs.sheet_climb import climb_page, removal_page
 from treescan.outputs.sheet_pages import crew_pages, form_pages, hopeless_page, rescue_page
 from treescan.outputs.sheet_parts import Fold, wrapped
 from treescan.outputs.wording import file_name
@@ -25,9 +26,10 @@ def sheet_bytes(a: Assessment) -> bytes:
     out = io.BytesIO()
     name = file_name(a.tree.source)
     usable = [p for p in a.points if p.usable]
-    pages = [hopeless_page(a)]
+    pages = [hopeless_page(a), *([removal_page(a)] if a.tree.fitness.assessable and removal_page(a) else [])]
     if a.tree.fitness.assessable and usable:
-        pages = [*crew_pages(a, usable), rescue_page(a, usable), *form_pages(a, usable)]
+        more = [page for page in (climb_page(a, usable), removal_page(a)) if page]
+        pages = [*crew_pages(a, usable), *more, rescue_page(a, usable), *form_pages(a, usable)]
     story: list[Any] = []
     for page in pages:
         story += [Fold(page, WIDE - 2 * LEFT, HIGH - TOP - FOOT - 10 * mm), PageBreak()]

@@ -16,6 +16,7 @@ from treescan.outputs.elevation import elevation
 from treescan.outputs.overview import overview
 from treescan.outputs.pdf_drawing import Picture
 from treescan.outputs.plan_drawing import plan
+from treescan.outputs.sheet_climb import rescue_lines
 from treescan.outputs.sheet_parts import (
     BAND,
     HEAD,
@@ -204,6 +205,7 @@ def rescue_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
         "Hospital",
         "Agreed signal to start a rescue",
     )
+    blocks += rescue_lines(a.climb, first) if a.climb is not None else []
     blocks += [words("To be filled in before anyone leaves the ground", BAND), *[Blank(f"{b}:", WIDTH) for b in blanks]]
     blocks += [gap(8), words("Lowering path, sketched by the climber", BAND), framed([gap(110)], WIDTH)]
     return blocks

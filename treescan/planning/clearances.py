@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.spatial import cKDTree
 
 from treescan.errors import BadInput
 from treescan.geometry import segment_segment
 from treescan.planning.settings import Approach
-from treescan.planning.tie_in_point import Floats
+from treescan.planning.tie_in_point import Clearance, Floats
 from treescan.planning.work import inside
 from treescan.throw.throw_path import Throw
 from treescan.trees.beside import Beside, Conductor, Site
@@ -20,22 +18,6 @@ SCANNED = "a wire the scan saw (voltage unknown)"
 
 STEPS = 24
 """Points along a straight piece at which distances to scanned wires are taken."""
-
-
-@dataclass(frozen=True)
-class Clearance:
-    """One distance to one thing.
-
-    what : "tie-in point", "throw" ...; to : in words; distance, limit [m]; breach : distance below the limit; words : a sentence.
-    A clearance without breach is a distance, never a permission.
-    """
-
-    what: str
-    to: str
-    distance: float
-    limit: float
-    breach: bool
-    words: str
 
 
 def approach_distance(voltage: float, approach: Approach) -> float:

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from treescan.planning.clearances import site_warnings
+from treescan.planning.reach import reach
 from treescan.planning.redirects import Redirect, redirects
+from treescan.planning.removal import Removal, Stage, spar_diameters, stages
 from treescan.planning.rescue import RescuePlan, rescue_plan
-from treescan.planning.retrieval import Retrieval, retrieval
+from treescan.planning.retrieval import retrieval
 from treescan.planning.sets import AnchorSet, anchor_set, two_line_set
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene
-from treescan.planning.tie_in_point import TieInPoint, Work
+from treescan.planning.tie_in_point import Retrieval, TieInPoint, Work
 from treescan.planning.ways_to_work import Stratum, WayToWork, access_bias, reached_shares, ways_to_work
-from treescan.planning.work import limb_of_work
+from treescan.planning.work import limb_of_work, work_at_cuts
 from treescan.progress import Progress, quiet
 from treescan.trees.beside import Beside, Site
 from treescan.wood.graph import WoodGraph
@@ -37,6 +42,8 @@ class ClimbPlan:
     shares : mapping                Way to weighted share of the work.
     strata : tuple of Stratum       Reached shares by height and distance.
     warnings : tuple of str         What concerns the whole site.
+    stages : tuple of Stage         Of a removal, cut by cut; empty when none is planned.
+    spar : tuple                    Of a removal: (height, diameter, sd of the diameter) of the stem from the foot up. [m]
     """
 
     anchors: AnchorSet
@@ -48,6 +55,8 @@ class ClimbPlan:
     shares: dict[str, float]
     strata: tuple[Stratum, ...]
     warnings: tuple[str, ...]
+    stages: tuple[Stage, ...] = ()
+    spar: tuple[tuple[float, float, float], ...] = ()
 
     def sections(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Headings and sentences in the order a crew asks: (heading, sentences), empty sections left out."""
@@ -59,6 +68,8 @@ class ClimbPlan:
             ("Redirects", tuple(" ".join((f"{label}:", *r.words)) for label, r in self.redirects)),
             ("Rescue", tuple(" ".join(r.words) for r in self.rescue)),
             ("Getting the rope down", tuple(r.words for r in self.retrieval)),
+            ("Taking it down, cut by cut", tuple(s.words() for s in self.stages)),
+            ("Stem by height", tuple(f"{h:.0f} m: {100 * d:.0f} cm" + (f" ± {100 * sd:.1f}" if np.isfinite(sd) else "") for h, d, sd in self.spar)),
         )
         return tuple((heading, words) for heading, words in all_sections if words)
 
@@ -71,12 +82,16 @@ def climb_plan(
     points: tuple[TieInPoint, ...],
     settings: PlanningSettings,
     progress: Progress = quiet,
+    removal: Removal | None = None,
+    density: float = 1000.0,
 ) -> ClimbPlan:
     """Everything around the ranked list, from the ranked list.
 
     Parameters
     ----------
     points : from `rank.rank_points` or `overrides.with_overrides`.
+    removal : Removal       The cuts of a removal, if the tree comes down.
+    density : float         Green density of the wood, for the masses of the pieces. [kg/m3]
     """
     progress("planning the climb", 0.0)
     scene, limbs = Scene.of(graph, beside), limb_of_work(graph, work)
@@ -96,4 +111,20 @@ def climb_plan(
         shares=reached_shares(work, ways),
         strata=access_bias(graph, work, ways),
         warnings=site_warnings(beside, site, work.xyz, work.label, settings.approach),
+        stages=_stages(graph, scene, points, removal, density, settings) if removal is not None else (),
+        spar=spar_diameters(graph) if removal is not None else (),
     )
+
+
+def _stages(
+    graph: WoodGraph, scene: Scene, points: tuple[TieInPoint, ...], removal: Removal, density: float, settings: PlanningSettings
+) -> tuple[Stage, ...]:
+    """The removal cut by cut, each with the anchors that reach it (all wood still standing: what fouls now may be gone by then)."""
+    at = work_at_cuts(graph, removal.cuts)
+    limbs = graph.limb[np.array([c.node for c in removal.cuts], np.int64)].astype(np.int32)
+    reaches: dict[str, NDArray[np.bool_]] = {}
+    for p in points:
+        if p.usable:
+            own = int(graph.limb[graph.unions.node[p.union]]), int(graph.limb[p.check.rig.rest_node])
+            reaches[f"{p.label} {p.system}"] = reach(graph, scene, p.place, own, at, limbs, settings).served
+    return stages(graph, removal.cuts, points, density, settings, removal.life_support, removal.rigging, reaches)

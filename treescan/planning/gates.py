@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.loads.limb_check import AnchorCheck
-from treescan.planning.clearances import Clearance
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import AccessStep, Reach
+from treescan.planning.tie_in_point import AccessStep, Clearance, Reach
 from treescan.throw.throw_path import Throw
 from treescan.wood.graph import ScanFitness, WoodGraph
 

@@ -49,6 +49,7 @@ def order_points(graph: WoodGraph, points: Sequence[TieInPoint], settings: Plann
             first_chance=float("nan"),
             tie=False,
             reasons=p.gates,
+            load_test=None,
         )
         for p in rest
     )

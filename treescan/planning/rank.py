@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 import networkx as nx
@@ -14,16 +14,17 @@ from treescan.loads.limb_check import AnchorCheck, Rig
 from treescan.loads.settings import LoadSettings
 from treescan.planning import scores as score
 from treescan.planning.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
-from treescan.planning.clearances import Clearance, conductors, electric_clearances, throw_crosses
+from treescan.planning.clearances import conductors, electric_clearances, throw_crosses
 from treescan.planning.contact import contact_point
 from treescan.planning.gates import doubts, gates, verdict
 from treescan.planning.order import order_points
 from treescan.planning.reach import reach
+from treescan.planning.retrieval import retrieval
 from treescan.planning.rope_and_kit import rope_plan
 from treescan.planning.settings import CRITERIA, PlanningSettings
 from treescan.planning.sightline import Scene
 from treescan.planning.swing import arc
-from treescan.planning.tie_in_point import AccessStep, Floats, Reach, TieInPoint, Work
+from treescan.planning.tie_in_point import AccessStep, Clearance, Floats, Reach, TieInPoint, Work
 from treescan.planning.work import limb_of_work
 from treescan.progress import Progress, quiet
 from treescan.throw.throw_path import Throw, ThrowTable
@@ -125,7 +126,7 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
     look_first = refused + doubts(g.graph, check, throw, electric, g.settings) + (throw_crosses(throw, g.site) if throw is not None else ())
     scored = _scores(g, place, check, throw, reached, rig)
     lengths = np.linalg.norm(g.work.xyz[reached.served] - place, axis=1)
-    return TieInPoint(
+    point = TieInPoint(
         rank=0,
         union=rig.union,
         label=g.graph.unions.label[rig.union],
@@ -145,7 +146,9 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
         doubts=look_first,
         place=place,
         score_sd={c: scored[c][1] for c in CRITERIA},
+        clearances=electric,
     )
+    return replace(point, retrieval=retrieval(g.graph, point))
 
 
 def _reach(g: _Ground, rig: Rig, place: Floats, seen: dict[tuple, Reach]) -> Reach:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,12 +24,26 @@ class Cut:
 
 
 @dataclass(frozen=True)
+class Removal:
+    """A tree to be taken down: the cuts in their order, and what the crew plans at each.
+
+    life_support : union label the climber hangs on at each cut, "" or missing = not planned; rigging : union node that carries the
+    rigging block at each cut, -1 or missing = none.
+    """
+
+    cuts: tuple[Cut, ...]
+    life_support: tuple[str, ...] = ()
+    rigging: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
 class Stage:
     """What one cut does.
 
     number : 1 is the first cut; length : longest straight measure of the piece [m]; diameter, diameter_sd : of the wood at the
     cut [m]; mass : of the green piece with twigs [kg]; lost : anchors that go with it; left : anchors that stay, best ranked
-    first; spar : True when nothing but stem is left above the ground after it; alarms : sentences.
+    first; spar : True when nothing but stem is left above the ground after it; alarms : sentences; hang : of those left, the
+    anchors whose straight rope reaches the cut, best ranked first.
     """
 
     number: int
@@ -43,6 +57,21 @@ class Stage:
     left: tuple[str, ...]
     spar: bool
     alarms: tuple[str, ...]
+    hang: tuple[str, ...] = ()
+
+    def words(self) -> str:
+        """The stage in a few sentences, alarms last."""
+        m = self.mass
+        out = [
+            f"Cut {self.number}, {self.cut.label}: {100 * self.diameter:.0f} cm thick at {self.height:.1f} m, piece {self.length:.1f} m long, "
+            f"about {m.median:.0f} kg ({m.p5:.0f} to {m.p95:.0f})."
+        ]
+        if self.lost:
+            out.append(f"With it go {_listed(self.lost)}.")
+        out.append(f"Hang from {_listed(self.hang)} for it." if self.hang else "No ranked anchor reaches this cut by straight rope: lanyard and choked line.")
+        if self.spar:
+            out.append("After it only the pole stands.")
+        return " ".join((*out, *self.alarms))
 
 
 def cut_limb(graph: WoodGraph, limb: int, label: str = "") -> Cut:
@@ -72,6 +101,7 @@ def stages(
     settings: PlanningSettings,
     life_support: Sequence[str] = (),
     rigging: Sequence[int] = (),
+    reaches: Mapping[str, NDArray[np.bool_]] | None = None,
 ) -> tuple[Stage, ...]:
     """The whole removal, cut by cut.
 
@@ -81,6 +111,7 @@ def stages(
     density : float             Green density of the wood. [kg/m3]
     life_support : labels       Union the climber hangs on at each stage, "" or missing = not planned.
     rigging : nodes             Union nodes that carry the rigging block at each stage, -1 or missing = none.
+    reaches : anchor name to (c,) bool      Cuts its straight rope reaches, where that is known.
     """
     here = np.ones(len(graph), bool)
     out = []
@@ -116,6 +147,7 @@ def stages(
                 left=left,
                 spar=bool(np.all(graph.limb[after] == 0)),
                 alarms=alarms,
+                hang=tuple(name for name in left if reaches is not None and name in reaches and reaches[name][i]),
             )
         )
         here = after
@@ -200,6 +232,10 @@ def _same_wood(graph: WoodGraph, point: TieInPoint, node: int) -> bool:
         return True
     limb = graph.limb[point.check.rig.rest_node]
     return bool(limb == graph.limb[node] and graph.limbs.order[limb] > 0)
+
+
+def _listed(names: Sequence[str], most: int = 6) -> str:
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def spar_diameters(graph: WoodGraph, step: float = 1.0) -> tuple[tuple[float, float, float], ...]:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import Retrieval, TieInPoint
 from treescan.wood.graph import WoodGraph
 
 NEAR = 0.4
@@ -14,15 +12,6 @@ NEAR = 0.4
 
 STEEP = np.radians(45.0)
 """A limb that leaves more steeply than this makes a wedge with the stem (project choice)."""
-
-
-@dataclass(frozen=True)
-class Retrieval:
-    """verdict : "yes", "doubt" or "no"; snags : labels of forks a rope end or a ring can jam in; words : one sentence."""
-
-    verdict: str
-    snags: tuple[str, ...]
-    words: str
 
 
 def retrieval(graph: WoodGraph, point: TieInPoint) -> Retrieval:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.loads.limb_check import AnchorCheck
+from treescan.loads.load_test import LoadTest
 from treescan.throw.throw_path import Throw
 
 Floats = NDArray[np.float64]
@@ -80,6 +81,31 @@ class RopePlan:
 
 
 @dataclass(frozen=True)
+class Clearance:
+    """One distance to one thing.
+
+    what : "tie-in point", "throw" ...; to : in words; distance, limit [m]; breach : distance below the limit; words : a sentence.
+    A clearance without breach is a distance, never a permission.
+    """
+
+    what: str
+    to: str
+    distance: float
+    limit: float
+    breach: bool
+    words: str
+
+
+@dataclass(frozen=True)
+class Retrieval:
+    """verdict : "yes", "doubt" or "no"; snags : labels of forks a rope end or a ring can jam in; words : one sentence."""
+
+    verdict: str
+    snags: tuple[str, ...]
+    words: str
+
+
+@dataclass(frozen=True)
 class TieInPoint:
     """One ranked candidate: a union, how it is rigged, and why.
 
@@ -108,6 +134,9 @@ class TieInPoint:
     place : (3,) float          Where the rope bears. [m, local]
     score_sd : mapping          Criterion name to the error of its score, from measurement alone.
     first_chance : float        Share of the perturbed rankings in which it comes first.
+    clearances : tuple of Clearance     Of anchor, rope, throw and swing to every conductor known.
+    retrieval : Retrieval or None       Whether the rope comes down again from the ground.
+    load_test : LoadTest or None        How it might be load-tested; None where it is not ranked.
     """
 
     rank: int
@@ -134,3 +163,6 @@ class TieInPoint:
     place: Floats = field(default_factory=lambda: np.full(3, np.nan))
     score_sd: Mapping[str, float] = field(default_factory=dict)
     first_chance: float = float("nan")
+    clearances: tuple[Clearance, ...] = ()
+    retrieval: Retrieval | None = None
+    load_test: LoadTest | None = None

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from treescan.errors import BadInput
+from treescan.planning.removal import Cut
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, Work
 from treescan.trees.beside import Beside
@@ -114,6 +115,12 @@ def work_at_points(
         raise BadInput("work points, labels and kinds differ in number")
     weight = np.ones(len(points)) if weights is None else np.array(weights, float)
     return Work(points, names, tuple(kinds) if len(kinds) else ("prune",) * len(points), weight)
+
+
+def work_at_cuts(graph: WoodGraph, cuts: Sequence[Cut]) -> Work:
+    """The places of the cuts of a removal, in their order, as work of kind "cut"."""
+    nodes = np.array([c.node for c in cuts], np.int64)
+    return Work(graph.xyz[nodes], tuple(c.label for c in cuts), ("cut",) * len(cuts), np.ones(len(cuts)))
 
 
 def deadwood_suspects(graph: WoodGraph, settings: PlanningSettings) -> Work:
