@@ -84,6 +84,7 @@ class Comparison:
     wrong_parent, carried : float   Length of wood of 10 cm and more hung on a wrong limb, and all of it. [m]
     false_wood, wood : float        Length of claimed wood of 5 cm and more where there is none, and all claimed. [m]
     dbh_error, height_error : float [m]     volume_error : float relative
+    assessable : bool       What the scan's fitness says of it.     seconds : float     For the wood graph.
     """
 
     unions: dict
@@ -95,6 +96,8 @@ class Comparison:
     dbh_error: float
     height_error: float
     volume_error: float
+    assessable: bool = True
+    seconds: float = float("nan")
 
 
 def compare(graph: WoodGraph, truth: WoodGraph, terrain: Terrain | None = None, top_z: float | None = None, height: float | None = None) -> Comparison:

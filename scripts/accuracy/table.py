@@ -11,7 +11,7 @@ from accuracy.compare import CLASSES, UNION_SIZES, Comparison
 
 def figures(found: Sequence[Comparison]) -> dict[str, float]:
     """Every figure of one group of cases by name."""
-    out: dict[str, float] = {"trees": len(found)}
+    out: dict[str, float] = {"trees": len(found), "called assessable: number": sum(c.assessable for c in found)}
     for size in UNION_SIZES:
         rows = [c.unions[size] for c in found]
         true, hit, claimed, right = (sum(r[i] for r in rows) for i in range(4))

@@ -8,7 +8,6 @@ import numpy as np
 from numba import njit, prange
 from scipy.spatial import cKDTree
 
-from treescan.geometry import unit
 from treescan.wood.graph import Floats, Ints
 from treescan.wood.voxels import group_rows
 
@@ -174,17 +173,37 @@ def _sample(xyz: Floats, rows: Ints, part: Ints, cell: float) -> Ints:
 def _directions(xyz: Floats, part: Ints, tree: cKDTree) -> tuple[Floats, Floats]:
     """Main direction of each sample's own piece nearby, and how linear it is (0 to 1)."""
     k = min(24, len(xyz))
-    gap, near = tree.query(xyz, k, distance_upper_bound=REACH, workers=-1)
-    ok = np.isfinite(gap)
-    near = np.where(ok, near, 0)
-    ok &= part[near] == part[:, None]
-    n = np.maximum(ok.sum(axis=1), 1)
-    p = xyz[near] * ok[..., None]
-    mean = p.sum(axis=1) / n[:, None]
-    d = (xyz[near] - mean[:, None]) * ok[..., None]
-    values, vectors = np.linalg.eigh(np.einsum("nki,nkj->nij", d, d) / n[:, None, None])
-    linear = np.where(n >= 4, 1 - np.sqrt(np.maximum(values[:, 1], 0) / np.maximum(values[:, 2], 1e-12)), 0.0)
-    return unit(vectors[:, :, 2]), linear
+    direction, linear = np.empty((len(xyz), 3)), np.empty(len(xyz))
+    for a in range(0, len(xyz), 200_000):
+        _, near = tree.query(xyz[a : a + 200_000], k, distance_upper_bound=REACH, workers=-1)
+        direction[a : a + 200_000], linear[a : a + 200_000] = _main_direction(xyz, part, near.reshape(len(near), k), a)
+    return direction, linear
+
+
+@njit(cache=True, parallel=True)
+def _main_direction(xyz, part, near, first):  # type: ignore[no-untyped-def]
+    """Largest eigenvector of the scatter of the neighbours of the same piece (rows len(xyz) = none), and the linearity."""
+    n = len(near)
+    direction, linear = np.zeros((n, 3)), np.zeros(n)
+    for i in prange(n):
+        mean, s, count = np.zeros(3), np.zeros((3, 3)), 0
+        for j in near[i]:
+            if j < len(xyz) and part[j] == part[first + i]:
+                count += 1
+                for a in range(3):
+                    mean[a] += xyz[j, a]
+        for a in range(3):
+            mean[a] /= max(count, 1)
+        for j in near[i]:
+            if j < len(xyz) and part[j] == part[first + i]:
+                for a in range(3):
+                    for b in range(3):
+                        s[a, b] += (xyz[j, a] - mean[a]) * (xyz[j, b] - mean[b]) / count
+        value, vector = np.linalg.eigh(s)
+        direction[i] = vector[:, 2]
+        if count >= 4:
+            linear[i] = 1 - np.sqrt(max(value[1], 0.0) / max(value[2], 1e-12))
+    return direction, linear
 
 
 def _spanning(a: Ints, b: Ints, part: Ints, cost: Floats, length: Floats, count: int, dearest: float) -> Bridges:

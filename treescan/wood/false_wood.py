@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numba import njit
 
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.limb_axes import LimbAxes, places_along
+from treescan.wood.limb_axes import LimbAxes, limb_medians, places_along
 from treescan.wood.pieces import best_host, distance_and_radius
 from treescan.wood.settings import WoodSettings
 
@@ -27,7 +28,7 @@ def merge_ghosts(xyz: Floats, limb: Ints, axes: LimbAxes) -> tuple[LimbAxes, Int
     limb = limb.copy()
     order = np.argsort(limb, kind="stable")
     bounds = np.searchsorted(limb[order], np.arange(count + 1))
-    thick = np.array([np.median(axes.r[axes.rows(k)]) if axes.start[k + 1] > axes.start[k] else 0.0 for k in range(count)])
+    thick = np.nan_to_num(limb_medians(axes.r, axes.start))
     kids: dict[int, list[int]] = {}
     for k in range(1, count):
         kids.setdefault(int(axes.parent[k]), []).append(k)
@@ -156,32 +157,44 @@ def worthless(axes: LimbAxes, settings: WoodSettings, early: bool = False) -> np
     `early`: radii are still rough, only the hopeless go.
     """
     count = len(axes)
-    bad = np.zeros(count, bool)
     away, _, bark = distance_and_radius(axes.v, axes.parent[axes.of_vertex], axes.start, axes.v, axes.s, axes.r)
-    for k in range(1, count):
-        rows = axes.rows(k)
-        v, r, ok = axes.v[rows], axes.r[rows], np.isfinite(axes.raw_sd[rows])
-        if len(v) < 2 or not ok.any():
-            bad[k] = True
-            continue
-        d, thick = away[rows], bark[rows]
-        beyond = d > thick
-        length = float(np.sum(np.linalg.norm(np.diff(v, axis=0), axis=1) * beyond[1:]))
-        share = float(np.average(axes.share[rows], weights=np.maximum(axes.points[rows], 1)))
-        typical = float(np.median(r[ok]))
-        if early:
-            bad[k] = 2 * float(np.max(r)) < 0.7 * settings.smallest_diameter or length < 0.5 * settings.shortest_branch
-            continue
-        bad[k] = (
-            length < max(settings.shortest_branch, 2.5 * typical)
-            or 2 * float(r.max()) < settings.smallest_diameter
-            or share < 0.35
-            or typical > 1.25 * float(np.max(thick))
+    ok = np.isfinite(axes.raw_sd)
+    typical = limb_medians(np.where(ok, axes.r, np.nan), axes.start)
+    length, largest, host, share = _sizes(axes.v, axes.r, away, bark, axes.share, axes.points, axes.start)
+    hopeless = (np.diff(axes.start) < 2) | ~np.isfinite(typical)
+    if early:
+        bad = (2 * largest < 0.7 * settings.smallest_diameter) | (length < 0.5 * settings.shortest_branch) | hopeless
+    else:
+        bad = (
+            hopeless
+            | (length < np.maximum(settings.shortest_branch, 2.5 * typical))
+            | (2 * largest < settings.smallest_diameter)
+            | (share < 0.35)
+            | (typical > 1.25 * host)
         )
+    bad[0] = False
     for k in range(count - 1, 0, -1):
         if not bad[k] and axes.parent[k] > 0 and bad[axes.parent[k]] and _near_parent(axes, k):
             bad[axes.parent[k]] = False
     return bad
+
+
+@njit(cache=True)
+def _sizes(v, r, away, bark, share, points, start):  # type: ignore[no-untyped-def]
+    """Of every limb: length beyond the parent's bark, largest radius, largest radius of the parent beside it, share of points on the bark."""
+    count = len(start) - 1
+    length, largest, host, on = np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(count)
+    for k in range(count):
+        weight = 0.0
+        for i in range(start[k], start[k + 1]):
+            largest[k], host[k] = max(largest[k], r[i]), max(host[k], bark[i])
+            w = max(points[i], 1)
+            on[k] += w * share[i]
+            weight += w
+            if i > start[k] and away[i] > bark[i]:
+                length[k] += np.sqrt((v[i, 0] - v[i - 1, 0]) ** 2 + (v[i, 1] - v[i - 1, 1]) ** 2 + (v[i, 2] - v[i - 1, 2]) ** 2)
+        on[k] /= max(weight, 1.0)
+    return length, largest, host, on
 
 
 def _near_parent(axes: LimbAxes, k: int) -> bool:

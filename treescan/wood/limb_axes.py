@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -183,9 +182,20 @@ def _typical(noise: Floats, vstart: Ints, of: Ints) -> Floats:
     """Median scatter of each limb's pieces, for every vertex. [m]"""
     seen = np.where(noise > 0, noise, np.nan)
     whole = float(np.nanmedian(seen)) if np.isfinite(seen).any() else 0.003
-    ends = itertools.pairwise(vstart)
-    limb = np.array([np.nanmedian(seen[a:b]) if np.isfinite(seen[a:b]).any() else whole for a, b in ends])
-    return limb[of]
+    limb = limb_medians(seen, np.asarray(vstart, np.int64))
+    return np.where(np.isfinite(limb), limb, whole)[of]
+
+
+@njit(cache=True)
+def limb_medians(value, start):  # type: ignore[no-untyped-def]
+    """Median of a per-vertex value over each limb, what is not finite left out; NaN where nothing is left. (l,)"""
+    out = np.full(len(start) - 1, np.nan)
+    for k in range(len(start) - 1):
+        mine = value[start[k] : start[k + 1]]
+        mine = mine[np.isfinite(mine)]
+        if len(mine):
+            out[k] = np.median(mine)
+    return out
 
 
 def _steps(axes: LimbAxes, of: Ints, vstart: Ints, mid: Floats) -> np.ndarray:
@@ -194,12 +204,12 @@ def _steps(axes: LimbAxes, of: Ints, vstart: Ints, mid: Floats) -> np.ndarray:
     kid = np.flatnonzero((axes.parent >= 0) & (np.diff(axes.start) > 2))
     if len(kid) == 0:
         return out
-    own = np.array([np.median(axes.r[axes.start[k] : axes.start[k] + 8]) for k in kid])
+    own = np.median(axes.r[np.minimum(axes.start[kid, None] + np.arange(8), axes.start[kid + 1, None] - 1)], axis=1)
     _, at, thick = distance_and_radius(axes.leaves[kid], axes.parent[kid], axes.start, axes.v, axes.s, axes.r)
-    for k, place, r, big in zip(kid, at, own, thick, strict=True):
-        a, b = vstart[axes.parent[k]], vstart[axes.parent[k] + 1]
-        if r > 0.35 * big and b - a > 4:
-            j = a + int(np.searchsorted(mid[a:b], place))
+    for row in np.flatnonzero(own > 0.35 * thick):
+        a, b = vstart[axes.parent[kid[row]]], vstart[axes.parent[kid[row]] + 1]
+        if b - a > 4:
+            j = a + int(np.searchsorted(mid[a:b], at[row]))
             out[max(a, j - 1) : min(b, j + 1)] = True
     return out
 

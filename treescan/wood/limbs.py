@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
 
 from treescan.wood.graph import Floats, Ints, Limbs
 
@@ -25,48 +26,89 @@ def label_limbs(xyz: Floats, segment_radius: Floats, parent: Ints) -> tuple[Ints
     both taken a few nodes out so that the flare does not decide (models.md section 1: "diameter and direction").
     Codominant stems (aspect ratio >= 0.8 at a fork of a stem, both within 45 degrees of the parent) keep order 0.
     """
-    n = len(xyz)
-    kids: list[list[int]] = [[] for _ in range(n)]
+    xyz, radius = np.ascontiguousarray(xyz, float), np.ascontiguousarray(segment_radius, float)
+    parent = np.ascontiguousarray(parent, np.int32)
+    limb, limb_parent, order = _label(xyz, radius, parent, *kids_of(parent))
+    rows = np.argsort(limb, kind="stable").astype(np.int32)
+    cut = np.searchsorted(limb[rows], np.arange(1, len(order)))
+    return limb, Limbs(limb_parent, order, tuple(np.split(rows, cut)))
+
+
+@njit(cache=True)
+def kids_of(parent):  # type: ignore[no-untyped-def]
+    """Children of every node: those of node i are child[start[i] : start[i + 1]]."""
+    n = len(parent)
+    start = np.zeros(n + 1, np.int64)
     for i in range(1, n):
-        kids[parent[i]].append(i)
+        start[parent[i] + 1] += 1
+    for i in range(n):
+        start[i + 1] += start[i]
+    child, at = np.empty(max(n - 1, 0), np.int32), start[:-1].copy()
+    for i in range(1, n):
+        child[at[parent[i]]] = i
+        at[parent[i]] += 1
+    return start, child
+
+
+@njit(cache=True)
+def _gap(xyz, i, j):  # type: ignore[no-untyped-def]
+    return np.sqrt((xyz[i, 0] - xyz[j, 0]) ** 2 + (xyz[i, 1] - xyz[j, 1]) ** 2 + (xyz[i, 2] - xyz[j, 2]) ** 2)
+
+
+@njit(cache=True)
+def _outward(node, distance, xyz, radius, parent, start, child, carried):  # type: ignore[no-untyped-def]
+    """Main-line node at least `distance` beyond the fork below `node` (or the last one)."""
+    fork, at = parent[node], node
+    while _gap(xyz, at, fork) < distance and start[at + 1] > start[at]:
+        best = child[start[at]]
+        for q in range(start[at] + 1, start[at + 1]):
+            k = child[q]
+            if radius[k] > radius[best] or (radius[k] == radius[best] and carried[k] > carried[best]):
+                best = k
+        at = best
+    return at
+
+
+@njit(cache=True)
+def _label(xyz, radius, parent, start, child):  # type: ignore[no-untyped-def]
+    n = len(xyz)
     carried = np.ones(n, np.int64)
     for i in range(n - 1, 0, -1):
         carried[parent[i]] += carried[i]
-
-    def outward(node: int, distance: float) -> int:
-        """Main-line node at least `distance` beyond the fork (or the last one)."""
-        start, at = xyz[parent[node]], node
-        while np.linalg.norm(xyz[at] - start) < distance and kids[at]:
-            at = max(kids[at], key=lambda k: (segment_radius[k], carried[k]))
-        return at
-
     limb = np.zeros(n, np.int32)
-    limb_parent, order, nodes = [-1], [0], [[0]]
+    limb_parent, order = np.full(n, -1, np.int32), np.zeros(n, np.int32)
+    count = 1
     for i in range(n):
-        if not kids[i]:
+        first, last = start[i], start[i + 1]
+        if first == last:
             continue
         here = limb[i]
+        if last - first == 1:
+            limb[child[first]] = here
+            continue
         back = i
-        while parent[back] >= 0 and limb[parent[back]] == here and np.linalg.norm(xyz[back] - xyz[i]) < 3 * segment_radius[i] + 0.05:
+        while parent[back] >= 0 and limb[parent[back]] == here and _gap(xyz, back, i) < 3 * radius[i] + 0.05:
             back = parent[back]
         ahead = xyz[i] - xyz[back] if back != i else np.array([0.0, 0.0, 1.0])
-        ahead = ahead / max(np.linalg.norm(ahead), 1e-9)
-        radius, turn, score = {}, {}, {}
-        for k in kids[i]:
-            far = outward(k, 2 * segment_radius[i] + segment_radius[k]) if len(kids[i]) > 1 else k
+        ahead = ahead / max(np.sqrt(np.sum(ahead * ahead)), 1e-9)
+        thick, turn, score = np.zeros(last - first), np.zeros(last - first), np.zeros(last - first)
+        best = 0
+        for q in range(last - first):
+            k = child[first + q]
+            far = _outward(k, 2 * radius[i] + radius[k], xyz, radius, parent, start, child, carried)
             d = xyz[far] - xyz[i]
-            c = float(d @ ahead) / max(float(np.linalg.norm(d)), 1e-9)
-            radius[k], turn[k] = segment_radius[far], np.arccos(np.clip(c, -1, 1))
-            score[k] = (radius[k] ** 2 * (1 + c) / 2, carried[k])
-        best = max(kids[i], key=lambda k: score[k])
-        for k in kids[i]:
-            if k == best:
+            c = min(max(np.sum(d * ahead) / max(_gap(xyz, far, i), 1e-9), -1.0), 1.0)
+            thick[q], turn[q] = radius[far], np.arccos(c)
+            score[q] = radius[far] ** 2 * (1 + c) / 2
+            if score[q] > score[best] or (score[q] == score[best] and carried[k] > carried[child[first + best]]):
+                best = q
+        for q in range(last - first):
+            k = child[first + q]
+            if q == best:
                 limb[k] = here
-                nodes[here].append(k)
                 continue
-            codominant = order[here] == 0 and radius[k] >= 0.8 * radius[best] and max(turn[k], turn[best]) < np.pi / 4
-            limb[k] = len(nodes)
-            limb_parent.append(int(here))
-            order.append(0 if codominant else order[here] + 1)
-            nodes.append([k])
-    return limb, Limbs(np.array(limb_parent, np.int32), np.array(order, np.int32), tuple(np.array(v, np.int32) for v in nodes))
+            twin = order[here] == 0 and thick[q] >= 0.8 * thick[best] and max(turn[q], turn[best]) < np.pi / 4
+            limb[k], limb_parent[count] = count, here
+            order[count] = 0 if twin else order[here] + 1
+            count += 1
+    return limb, limb_parent[:count], order[:count]

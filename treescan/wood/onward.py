@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numba import njit
 
 from treescan.geometry import unit
 from treescan.wood.graph import Floats, Ints
@@ -36,7 +37,7 @@ def straighten(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, Int
         m = todo.pop(0)
         done: set[int] = set()
         while True:
-            turn = [(int(np.argmin(np.sum((data[m]["v"] - leaves[k]) ** 2, axis=1))), k) for k in kids[m] if k not in done and len(data[k]["v"]) > 1]
+            turn = [(_nearest_vertex(data[m]["v"], leaves[k])[0], k) for k in kids[m] if k not in done and len(data[k]["v"]) > 1]
             if not turn:
                 break
             at, k = min(turn)
@@ -68,16 +69,36 @@ def _takes_over(main: dict, side: dict, at: int) -> bool:
         return len(side["v"]) > n - at
     below = main["v"][max(0, at - 4) : at + 1]
     ahead = unit(below[-1] - below[0]) if len(below) > 1 else np.array([0.0, 0.0, 1.0])
-    return _score(side, 0, ahead, main["v"][at]) > 1.15 * _score(main, at + 1, ahead, main["v"][at])
+    fork = main["v"][at]
+    new = _score(side["v"], side["r"], side["raw_sd"], side["s"], 0, ahead, fork)
+    return bool(new > 1.15 * _score(main["v"], main["r"], main["raw_sd"], main["s"], at + 1, ahead, fork))
 
 
-def _score(line: dict, first: int, ahead: Floats, fork: Floats) -> float:
-    v, r, sd, s = line["v"][first:], line["r"][first:], line["raw_sd"][first:], line["s"][first:]
-    near = s - s[0] < max(0.5, 8 * float(np.median(r[:5])))
-    good = near & np.isfinite(sd)
-    thick = float(np.median(r[good])) if good.sum() >= 2 else float(np.median(r[near])) * 0.7
-    d = unit(v[min(len(v) - 1, max(1, int(near.sum()) - 1))] - fork)
-    return thick**2 * (1.5 + float(d @ ahead))
+@njit(cache=True)
+def _score(v, r, sd, s, first, ahead, fork):  # type: ignore[no-untyped-def]
+    """r^2 (1.5 + cos a) of a line from its row `first` on: its radius past the fork and its turn from `ahead`."""
+    far = max(0.5, 8 * np.median(r[first : first + 5]))
+    last = first
+    while last + 1 < len(s) and s[last + 1] - s[first] < far:
+        last += 1
+    near = r[first : last + 1]
+    good = near[np.isfinite(sd[first : last + 1])]
+    thick = np.median(good) if len(good) >= 2 else np.median(near) * 0.7
+    d = v[min(len(v) - 1, max(first + 1, last))] - fork
+    length = np.sqrt(np.sum(d * d))
+    turn = np.sum(d * ahead) / length if length > 0 else 0.0
+    return thick**2 * (1.5 + turn)
+
+
+@njit(cache=True)
+def _nearest_vertex(v, place):  # type: ignore[no-untyped-def]
+    """Row of the vertex nearest to a place, and the square of the distance."""
+    best, row = np.inf, 0
+    for i in range(len(v)):
+        d = (v[i, 0] - place[0]) ** 2 + (v[i, 1] - place[1]) ** 2 + (v[i, 2] - place[2]) ** 2
+        if d < best:
+            best, row = d, i
+    return row, best
 
 
 def _joined(main: dict, side: dict, at: int) -> dict:
@@ -92,7 +113,7 @@ def _nearer(place: Floats, tail: dict, main: dict, at: int) -> bool:
     """True when a side limb leaves the tail rather than what now is the main line."""
     if len(tail["v"]) == 0:
         return False
-    return float(np.min(np.sum((tail["v"] - place) ** 2, axis=1))) < float(np.min(np.sum((main["v"] - place) ** 2, axis=1)))
+    return bool(_nearest_vertex(tail["v"], place)[1] < _nearest_vertex(main["v"], place)[1])
 
 
 def _rebuilt(axes: LimbAxes, data: list[dict], parent: Ints, leaves: Floats, columns: tuple[str, ...]) -> LimbAxes:

@@ -28,6 +28,56 @@ def _nearest_on(p, v, s, low, high):  # type: ignore[no-untyped-def]
     return np.sqrt(best), where
 
 
+BLOCK = 12
+"""Segments of a limb whose common ball is tried before each of them."""
+CHUNK = 4096
+"""Points one thread takes at a time."""
+
+
+@njit(cache=True)
+def _balls(v, low, high):  # type: ignore[no-untyped-def]
+    """Middle and radius of a ball round every `BLOCK` segments of a polyline (rows low..high of v)."""
+    count = (high - low - 2) // BLOCK + 1
+    ball = np.zeros((count, 4))
+    for q in range(count):
+        a, b = low + q * BLOCK, min(low + (q + 1) * BLOCK, high - 1)
+        for c in range(3):
+            for i in range(a, b + 1):
+                ball[q, c] += v[i, c] / (b + 1 - a)
+        for i in range(a, b + 1):
+            d = (v[i, 0] - ball[q, 0]) ** 2 + (v[i, 1] - ball[q, 1]) ** 2 + (v[i, 2] - ball[q, 2]) ** 2
+            ball[q, 3] = max(ball[q, 3], np.sqrt(d))
+    return ball
+
+
+@njit(cache=True)
+def _nearest_of_all(p, v, s, low, high, ball, begin):  # type: ignore[no-untyped-def]
+    """As `_nearest_on` over a whole long limb: blocks that cannot hold the nearest place are passed by. Also the block it lies in."""
+    best, where, block = np.inf, 0.0, 0
+    for turn in range(len(ball)):
+        q = begin if turn == 0 else (turn - 1 if turn <= begin else turn)
+        end = q == 0 or q == len(ball) - 1  # the limb's ends go on as lines: no ball holds them
+        if not end:
+            d = np.sqrt((p[0] - ball[q, 0]) ** 2 + (p[1] - ball[q, 1]) ** 2 + (p[2] - ball[q, 2]) ** 2)
+            if d - ball[q, 3] >= best:
+                continue
+        for i in range(low + q * BLOCK, min(low + (q + 1) * BLOCK, high - 1)):
+            dx, dy, dz = v[i + 1, 0] - v[i, 0], v[i + 1, 1] - v[i, 1], v[i + 1, 2] - v[i, 2]
+            l2 = dx * dx + dy * dy + dz * dz
+            if l2 <= 0:
+                continue
+            f = ((p[0] - v[i, 0]) * dx + (p[1] - v[i, 1]) * dy + (p[2] - v[i, 2]) * dz) / l2
+            if f < 0.0 and i > low:
+                f = 0.0
+            if f > 1.0 and i < high - 2:
+                f = 1.0
+            ex, ey, ez = v[i, 0] + f * dx - p[0], v[i, 1] + f * dy - p[1], v[i, 2] + f * dz - p[2]
+            d = np.sqrt(ex * ex + ey * ey + ez * ez)
+            if d < best:
+                best, where, block = d, s[i] + f * (s[i + 1] - s[i]), q
+    return where, block
+
+
 @njit(cache=True, parallel=True)
 def place_points(xyz, rows, start, vstart, v, s, hint, window):  # type: ignore[no-untyped-def]
     """Place of every point along its limb, and the rows of every limb sorted by it.
@@ -40,18 +90,37 @@ def place_points(xyz, rows, start, vstart, v, s, hint, window):  # type: ignore[
     window : float          Search no farther than this from the hint. [m]
     """
     place = np.empty(len(xyz))
-    for k in prange(len(start) - 1):
-        a, b = start[k], start[k + 1]
-        low, high = vstart[k], vstart[k + 1]
-        for q in range(a, b):
-            i = rows[q]
+    limbs = len(start) - 1
+    ball_start = np.zeros(limbs + 1, np.int64)
+    for k in range(limbs):
+        size = vstart[k + 1] - vstart[k]
+        ball_start[k + 1] = ball_start[k] + ((size - 2) // BLOCK + 1 if size > 3 * BLOCK and start[k + 1] > start[k] else 0)
+    balls = np.empty((ball_start[limbs], 4))
+    for k in prange(limbs):
+        if ball_start[k + 1] > ball_start[k]:
+            balls[ball_start[k] : ball_start[k + 1]] = _balls(v, vstart[k], vstart[k + 1])
+    chunks = (len(rows) + CHUNK - 1) // CHUNK
+    for c in prange(chunks):
+        first, last = c * CHUNK, min((c + 1) * CHUNK, len(rows))
+        k = int(np.searchsorted(start, first, side="right")) - 1
+        block = 0
+        for q in range(first, last):
+            while q >= start[k + 1]:
+                k += 1
+                block = 0
+            i, low, high = rows[q], vstart[k], vstart[k + 1]
             lo, hi = low, high
             if not np.isnan(hint[i]) and high - low > 8:
                 lo = max(low, low + np.searchsorted(s[low:high], hint[i] - window) - 2)
                 hi = min(high, low + np.searchsorted(s[low:high], hint[i] + window) + 2)
                 if hi - lo < 2:
                     lo, hi = low, high
-            place[i] = _nearest_on(xyz[i], v, s, lo, hi)[1]
+            if lo == low and hi == high and ball_start[k + 1] > ball_start[k]:
+                place[i], block = _nearest_of_all(xyz[i], v, s, low, high, balls[ball_start[k] : ball_start[k + 1]], block)
+            else:
+                place[i] = _nearest_on(xyz[i], v, s, lo, hi)[1]
+    for k in prange(limbs):
+        a, b = start[k], start[k + 1]
         if b - a > 1:
             order = np.argsort(place[rows[a:b]])
             rows[a:b] = rows[a:b][order]

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
 
 from treescan.trees.beside import Terrain
 from treescan.wood.graph import Floats, Ints, Limbs, Unions
+from treescan.wood.limbs import kids_of
 
 SMALLEST_DIAMETER = 0.02
 """A union counts when a limb of at least this diameter leaves it [m] (models.md section 1)."""
@@ -34,18 +36,24 @@ def find_unions(
     A limb counts when it still carries 2 cm at three of its own diameters from the parent's axis. Its diameter is read one parent
     radius plus one own diameter out along its main line, its slope and attachment angle between there and two own diameters further.
     """
-    kids: dict[int, list[int]] = {}
-    for i in range(1, len(xyz)):
-        kids.setdefault(int(parent[i]), []).append(i)
+    start, child = kids_of(np.ascontiguousarray(parent, np.int32))
+    forks = np.flatnonzero(np.diff(start) >= 2)
+    r_parent = np.where(forks > 0, segment_radius[forks], radius[0])
+    size = np.diff(start)[forks]
+    node_of, fork_of = child[_rows(start[forks], size)], np.repeat(np.arange(len(forks)), size)
+    line_start = np.concatenate([[0], np.cumsum([len(x) for x in limbs.nodes])]).astype(np.int64)
+    line = np.concatenate(limbs.nodes).astype(np.int64) if limbs.nodes else np.zeros(0, np.int64)
+    at_in_line = np.empty(len(xyz), np.int64)
+    at_in_line[line] = np.arange(len(line))
+    arm = _measure_arms(
+        node_of.astype(np.int64), forks[fork_of], r_parent[fork_of], np.ascontiguousarray(xyz, float), np.ascontiguousarray(segment_radius, float),
+        np.ascontiguousarray(radius_sd, float), np.asarray(parent, np.int64), np.asarray(limb, np.int64), line_start, line, at_in_line,
+    )  # fmt: skip
     rows = []
-    for node, children in kids.items():
-        if len(children) < 2:
-            continue
-        r_parent = segment_radius[node] if node > 0 else radius[0]
-        arms = [_arm(k, node, r_parent, xyz, radius, radius_sd, parent, segment_radius, limb, limbs) for k in children]
-        arms = [a for a in arms if a["counts"]]
-        laterals = [a for a in arms if not a["continues"]]
-        if not laterals or len(arms) < 2:
+    for f in np.flatnonzero(np.bincount(fork_of[arm[:, 4] > 0], minlength=len(forks)) >= 2):
+        a, b = np.searchsorted(fork_of, [f, f + 1])
+        arms = [_as_arm(arm[q], int(node_of[q]), limb, int(forks[f])) for q in range(a, b) if arm[q, 4] > 0]
+        if all(a["continues"] for a in arms):
             continue
         arms.sort(key=lambda a: -a["diameter"])
         flags = []
@@ -53,9 +61,9 @@ def find_unions(
             flags.append("bridged")
         if len(arms) >= 4:
             flags.append("whorl")
-        if arms[1]["diameter"] / (2 * r_parent) >= 0.7:
+        if arms[1]["diameter"] / (2 * r_parent[f]) >= 0.7:
             flags.append("codominant")
-        rows.append((node, arms, flags))
+        rows.append((int(forks[f]), arms, flags))
     ground = np.full(len(rows), xyz[0, 2])
     if terrain is not None and rows:
         found = terrain.height_at(xyz[[r[0] for r in rows], :2])
@@ -88,37 +96,69 @@ def find_unions(
     )
 
 
-def _arm(
-    k: int, node: int, r_parent: float, xyz: Floats, radius: Floats, radius_sd: Floats, parent: Ints, segment_radius: Floats, limb: Ints, limbs: Limbs
-) -> dict:
-    """One limb above a union, measured past the flare."""
-    line = limbs.nodes[limb[k]]
-    line = line[np.searchsorted(line, k) :]
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(xyz[np.concatenate([[node], line])], axis=0), axis=1))])[1:]
+def _rows(start: Ints, size: Ints) -> Ints:
+    """All rows start[i], start[i] + 1, ... of every group, one after another."""
+    first = np.repeat(start - np.concatenate([[0], np.cumsum(size)[:-1]]), size) if len(size) else np.zeros(0, np.int64)
+    return np.asarray(first + np.arange(int(size.sum())), np.int64)
 
-    def radius_at(s: float) -> float:
-        i = min(int(np.searchsorted(along, s)), len(line) - 1)
-        return float(segment_radius[line[i]])
 
-    own = radius_at(r_parent)
-    past = r_parent + 2 * own
-    i = min(int(np.searchsorted(along, past)), len(line) - 1)
-    j = min(int(np.searchsorted(along, past + 4 * own)), len(line) - 1)
-    first, last = (xyz[line[i]], xyz[line[j]]) if j > i else (xyz[node], xyz[line[j]])
-    d = (last - first) / max(float(np.linalg.norm(last - first)), 1e-9)
-    back = node
-    while parent[back] >= 0 and np.linalg.norm(xyz[back] - xyz[node]) < 2 * r_parent:
-        back = parent[back]
-    ahead = xyz[node] - xyz[back] if back != node else np.array([0.0, 0.0, 1.0])
-    ahead = ahead / max(float(np.linalg.norm(ahead)), 1e-9)
-    out = r_parent + 6 * own
+def _as_arm(values: Floats, node: int, limb: Ints, fork: int) -> dict:
+    """One row of the arm table by name."""
     return {
-        "node": k,
-        "limb": int(limb[k]),
-        "continues": bool(limb[k] == limb[node]),
-        "diameter": 2 * radius_at(past),
-        "sd": 2 * float(radius_sd[line[i]]),
-        "attachment": float(np.arccos(np.clip(d @ ahead, -1.0, 1.0))),
-        "slope": float(np.arcsin(np.clip(d[2], -1.0, 1.0))),
-        "counts": bool(2 * radius_at(past) >= SMALLEST_DIAMETER and (along[-1] >= out or limb[k] == limb[node] or along[-1] > past) and 2 * radius_at(out) >= SMALLEST_DIAMETER),
-    }
+        "node": node, "limb": int(limb[node]), "continues": bool(limb[node] == limb[fork]), "diameter": float(values[0]),
+        "sd": float(values[1]), "attachment": float(values[2]), "slope": float(values[3]),
+    }  # fmt: skip
+
+
+@njit(cache=True)
+def _at(place, x, y):  # type: ignore[no-untyped-def]
+    """Value at a place, straight between the places given, constant beyond; NaN only where a value beside it is NaN."""
+    j = np.searchsorted(x, place)
+    if j <= 0:
+        return y[0]
+    if j >= len(x):
+        return y[-1]
+    f = (place - x[j - 1]) / max(x[j] - x[j - 1], 1e-12)
+    return y[j] if f >= 1.0 else y[j - 1] + f * (y[j] - y[j - 1])
+
+
+@njit(cache=True)
+def _measure_arms(node, fork, r_parent, xyz, segment_radius, radius_sd, parent, limb, line_start, line, at_in_line):  # type: ignore[no-untyped-def]
+    """Diameter, its sd, attachment, slope, counts (0 or 1) of every limb above a fork, measured past the flare. (a, 5)"""
+    out = np.zeros((len(node), 5))
+    for q in range(len(node)):
+        k, u = node[q], fork[q]
+        nodes = line[at_in_line[k] : line_start[limb[k] + 1]]
+        n = len(nodes)
+        s, r, sd = np.empty(n), np.empty(n), np.empty(n)
+        far, before = 0.0, u
+        for i in range(n):
+            d = xyz[nodes[i]] - xyz[before]
+            far += np.sqrt(np.sum(d * d))
+            s[i], r[i], sd[i], before = far, segment_radius[nodes[i]], radius_sd[nodes[i]], nodes[i]
+        own = _at(r_parent[q], s, r)
+        past = r_parent[q] + 2 * own
+        inner = np.empty(3)
+        outer = np.empty(3)
+        for a in range(3):
+            x = np.empty(n + 1)
+            y = np.empty(n + 1)
+            x[0], y[0] = 0.0, xyz[u, a]
+            x[1:], y[1:] = s, xyz[nodes, a]
+            inner[a], outer[a] = _at(past, x, y), _at(past + 4 * own, x, y)
+        if s[-1] <= past:
+            inner = xyz[u].copy()
+        d = outer - inner
+        d = d / max(np.sqrt(np.sum(d * d)), 1e-9)
+        back = u
+        while parent[back] >= 0 and np.sqrt(np.sum((xyz[back] - xyz[u]) ** 2)) < 2 * r_parent[q]:
+            back = parent[back]
+        ahead = xyz[u] - xyz[back] if back != u else np.array([0.0, 0.0, 1.0])
+        ahead = ahead / max(np.sqrt(np.sum(ahead * ahead)), 1e-9)
+        beyond = r_parent[q] + 6 * own
+        reaches = s[-1] >= beyond or limb[k] == limb[u] or s[-1] > past
+        out[q, 0], out[q, 1] = 2 * _at(past, s, r), 2 * _at(past, s, sd)
+        out[q, 2] = np.arccos(min(max(np.sum(d * ahead), -1.0), 1.0))
+        out[q, 3] = np.arcsin(min(max(d[2], -1.0), 1.0))
+        out[q, 4] = 1.0 if out[q, 0] >= SMALLEST_DIAMETER and reaches and 2 * _at(beyond, s, r) >= SMALLEST_DIAMETER else 0.0
+    return out
