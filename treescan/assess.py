@@ -25,6 +25,7 @@ from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
 from treescan.planning.work import default_work, work_at_cuts
 from treescan.progress import Progress, quiet
+from treescan.reader_settings import ReaderSettings
 from treescan.throw.search import search_throws
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.stances import standing_places
@@ -53,6 +54,7 @@ class Settings:
     throw: ThrowSettings = field(default_factory=ThrowSettings)
     loads: LoadSettings = field(default_factory=LoadSettings)
     planning: PlanningSettings = field(default_factory=PlanningSettings)
+    reader: ReaderSettings = field(default_factory=ReaderSettings)
 
 
 @dataclass(frozen=True)
@@ -208,7 +210,9 @@ def revised(assessment: Assessment, overrides: Sequence[Override], progress: Pro
         a,
         points=points,
         approach=recommend(graph, a.throws, points, planning, a.tree.beside),
-        climb=climb_plan(graph, a.tree.beside, a.site, a.work, points, planning, progress, a.removal, a.density),
+        climb=climb_plan(
+            graph, a.tree.beside, a.site, a.work, points, planning, progress, a.removal, a.density, "rescue" in a.settings.loads.cases
+        ),
         overrides=tuple(overrides),
         statements=log,
     )

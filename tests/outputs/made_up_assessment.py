@@ -12,6 +12,7 @@ from treescan.cloud.point_cloud import Frame
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import AnchorCheck, Catch, LimbCheck, Rig
 from treescan.planning.tie_in_point import AccessStep, Reach, RopePlan, TieInPoint, Work
+from treescan.reader_settings import ReaderSettings
 from treescan.settings import setting
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
@@ -35,6 +36,7 @@ class MadeUpSettings:
     """All settings of the made-up assessment."""
 
     loads: MadeUpLoads = field(default_factory=MadeUpLoads)
+    reader: ReaderSettings = field(default_factory=ReaderSettings)
 
 
 def sloping(slope: float = 0.12) -> Terrain:

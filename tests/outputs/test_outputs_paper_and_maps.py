@@ -26,6 +26,7 @@ from treescan.outputs.figures import figures_bytes
 from treescan.outputs.gis import geojson_bytes, geopackage_bytes
 from treescan.outputs.job_sheet import sheet_bytes
 from treescan.outputs.tables import KINDS, codebook, methods_bytes, table, table_bytes
+from treescan.sources import SOURCES
 
 
 @pytest.fixture(scope="module")
@@ -185,10 +186,27 @@ def test_tables_are_the_same_in_both_formats_and_in_the_codebook(good: Assessmen
     assert list(a.columns) == list(b.columns) == [c for k, c in CODEBOOK if k == kind] + ["caution"]
     for column in a.columns:
         if b[column].dtype.kind == "f":
-            np.testing.assert_allclose(a[column], b[column].astype(float), rtol=1e-5)
+            np.testing.assert_array_equal(a[column], b[column].astype(float))
     assert b["caution"][0] == CAUTIONS["planning_aid"]
     explained = codebook()
     assert set(b.columns) == set(explained.loc[explained["table"] == kind, "column"])
+
+
+def test_table_coordinates_keep_their_tenth_of_a_millimetre(good: Assessment) -> None:
+    """Map coordinates of seven digits and more are not cut to six: the place of a union comes back to 0.1 mm."""
+    a = pandas.read_csv(io.BytesIO(table_bytes(good, "anchors.csv")))
+    expected = good.tree.graph.unions.place[[p.union for p in good.points]] + good.tree.frame.origin
+    np.testing.assert_allclose(a[["x", "y", "z"]], expected, atol=6e-5)
+    known = [p.check.check.margin.p5 for p in good.points if p.check.check.margin.known]
+    np.testing.assert_allclose(a["margin_p5"].dropna(), known, rtol=1e-5)
+
+
+def test_every_column_of_the_codebook_names_its_source() -> None:
+    """Measured in the scan, or a key of the list of sources: no column without an origin."""
+    book = codebook()
+    rows = book[(book["table"] != "every table") & (book["column"] != "caution")]
+    for source in rows["source"]:
+        assert source and all(part == "scan" or part in SOURCES for part in source.split("; ")), source
 
 
 def test_tables_hold_what_was_computed(good: Assessment) -> None:
@@ -207,6 +225,6 @@ def test_tables_hold_what_was_computed(good: Assessment) -> None:
 def test_the_methods_paragraph_names_versions_settings_and_cautions(good: Assessment) -> None:
     """A reader can repeat the run: versions, every setting, and the cautions stand in it."""
     text = methods_bytes(good).decode()
-    assert "treescan 0" in text and "loads.climber_mass = 100.0 kg" in text
+    assert "treescan 0" in text and "with seed 1" in text and "loads.climber_mass = 100.0 kg" in text
     for caution in all_cautions():
         assert caution in text

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
+from treescan.outputs import wording
 from treescan.outputs.use_of_capacity import UNSEEN
 from treescan.planning.tie_in_point import TieInPoint
 
@@ -136,7 +137,7 @@ def _chance(a: Assessment) -> Figure | None:
     p = _first(a)
     if p is None or p.throw is None or not len(a.throws.stances):
         return None
-    figure, axes = _page(f"Chance of one throw at {p.label}, class {p.throw.isolation_class} or better")
+    figure, axes = _page(f"Chance that one throw gives {wording.CLASS_ARTICLE[p.throw.isolation_class]} over {p.label}")
     ax, base = axes[0], a.tree.graph.xyz[0]
     xy = a.throws.stances.xyz[:, :2] - base[:2]
     chance = np.asarray(a.throws.chance, float)[p.union, :, min(max(p.throw.isolation_class, 1), 3) - 1]

@@ -47,8 +47,8 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
     if p is None or p.throw is None:
         return d, words + "Small circles are standing places found on the ground."
     best = (
-        f"Darker and larger circles: better chance of a line over {p.label} of class {p.throw.isolation_class} or better, with the best "
-        f"aim from there; {wording.percent(top)} at most."
+        f"Darker and larger circles: better chance of {wording.CLASS_ARTICLE[p.throw.isolation_class]} over {p.label} with the best aim from "
+        f"there; {wording.percent(top)} at most."
     )
     return d, words + best
 

@@ -8,7 +8,7 @@ from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from treescan import settings as settings_module
 from treescan.assess import Assessment
@@ -17,8 +17,10 @@ from treescan.outputs import wording
 from treescan.outputs.cards import QUESTIONS, Card, card
 from treescan.outputs.charts import load_path, margin_chart, share_bars
 from treescan.outputs.elevation import elevation, from_the_stand
+from treescan.outputs.glance import glance
 from treescan.outputs.overview import overview
 from treescan.outputs.plan_drawing import plan
+from treescan.outputs.sentences import said, spelled, spelled_page
 from treescan.outputs.strict_json import tame
 from treescan.outputs.svg import Drawing
 from treescan.outputs.use_of_capacity import LEGEND
@@ -38,15 +40,22 @@ def report_html(a: Assessment) -> str:
     """
     if not a.tree.fitness.assessable:
         a = replace(a, points=())
-    page = files("treescan.outputs") / "page"
-    text = {name: (page / name).read_text(encoding="utf-8") for name in ("report.html", "report.css", "viewer.js", "report.js")}
-    env = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    env.globals.update(w=wording)
-    return env.from_string(text["report.html"]).render(
-        css=Markup(text["report.css"]),
-        scripts=Markup(text["viewer.js"] + "\n" + text["report.js"]),
-        **_context(a),
-    )
+    folder = files("treescan.outputs") / "page"
+    text = {name: (folder / name).read_text(encoding="utf-8") for name in ("report.html", "report.css", "viewer.js", "report.js")}
+    env = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_printed)
+    env.globals.update(w=wording, exactly=lambda text: Markup(escape(text)))
+    with wording.written_for(a.settings.reader):
+        page = env.from_string(text["report.html"]).render(
+            css=Markup(text["report.css"]),
+            scripts=Markup(text["viewer.js"] + "\n" + text["report.js"]),
+            **_context(a),
+        )
+        return spelled_page(page)
+
+
+def _printed(value: Any) -> Any:
+    """What stands between braces in the page: sentences get their second unit system, markup stays as it is."""
+    return said(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def _context(a: Assessment) -> dict[str, Any]:
@@ -60,6 +69,7 @@ def _context(a: Assessment) -> dict[str, Any]:
         "title": wording.file_name(a.tree.source),
         "questions": QUESTIONS,
         "over": overview(a),
+        "glance": glance(a, first) if first else (),
         "first": first,
         "usable": usable,
         "others": [p for p in a.points if not p.usable],
@@ -150,8 +160,8 @@ def _row(a: Assessment, p: TieInPoint, i: int, has_card: bool) -> dict[str, Any]
 def _comparison(c: Card) -> dict[str, Any]:
     """What the side-by-side table needs of one card."""
     p = c.point
-    head = [["", "Standing", p.verdict], ["", "Height", c.height], ["", "Why or why not", " ".join(p.reasons)]]
-    rows = [[answer.question, label, text] for answer in c.answers for label, text in answer.rows]
+    head = [["", "Standing", p.verdict], ["", "Height", c.height], ["", "Why or why not", spelled(said(" ".join(p.reasons)))]]
+    rows = [[answer.question, label, spelled(said(text))] for answer in c.answers for label, text in answer.rows]
     return {"id": c.number, "title": (f"{p.rank}. " if p.usable else "") + c.title, "rows": head + rows}
 
 

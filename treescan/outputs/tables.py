@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import math
 import platform
 from collections.abc import Callable
@@ -11,15 +12,20 @@ from typing import Any
 
 import numpy as np
 import pandas
+import pyarrow
+from pyarrow import parquet
 
 from treescan import settings as settings_module
 from treescan.assess import Assessment
-from treescan.cautions import CAUTIONS
+from treescan.cautions import CAUTIONS, all_cautions
 from treescan.outputs import wording as w
-from treescan.outputs.codebook import CODEBOOK
+from treescan.outputs.anchors_file import anchor_rows
+from treescan.outputs.codebook import CODEBOOK, source_of
 
-KINDS = ("unions", "limbs", "sections", "throws", "coverage")
+KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
 TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
+COORDINATES = ("x", "y", "z", "stand_x", "stand_y", "stand_z")
+"""Columns in map coordinates, kept to 0.1 mm; every other number keeps six significant digits."""
 LIBRARIES = ("numpy", "scipy", "numba", "networkx", "trimesh")
 
 
@@ -30,29 +36,57 @@ def table_bytes(a: Assessment, name: str) -> bytes | None:
     if frame.empty:
         return None
     if ending == "csv":
-        return frame.to_csv(index=False, lineterminator="\n", float_format="%.6g").encode()
+        return frame.to_csv(index=False, lineterminator="\n").encode()
     out = io.BytesIO()
-    frame.to_parquet(out, index=False)
+    notes = {"cautions": json.dumps(all_cautions(), ensure_ascii=False), "codebook": json.dumps(_explained(kind), ensure_ascii=False)}
+    arrow = pyarrow.Table.from_pandas(frame, preserve_index=False)
+    parquet.write_table(arrow.replace_schema_metadata({**(arrow.schema.metadata or {}), **notes}), out)
     return out.getvalue()
 
 
 def table(a: Assessment, kind: str) -> pandas.DataFrame:
     """One table; every column stands in the codebook, the last holds the standing caution in its first row."""
     frame = MAKERS[kind](a)
+    for column in frame.columns:
+        if frame[column].dtype.kind == "f":
+            frame[column] = _rounded(frame[column].to_numpy(), column in COORDINATES)
     frame["caution"] = ([CAUTIONS["planning_aid"]] + [""] * len(frame))[: len(frame)]
     return frame
 
 
+def _rounded(values: Any, coordinate: bool) -> Any:
+    """Numbers as they are published, the same in every format."""
+    if coordinate:
+        return np.round(values, 4)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        size = np.floor(np.log10(np.abs(values)))
+    return np.array([round(v, 5 - int(s)) if math.isfinite(s) else v for v, s in zip(values.tolist(), size, strict=True)])
+
+
+def _explained(kind: str) -> dict[str, dict[str, str]]:
+    """Unit, meaning and source of each column of one table."""
+    return {c: {"unit": unit, "meaning": words, "source": source_of(k, c)} for (k, c), (unit, words) in CODEBOOK.items() if k == kind}
+
+
 def codebook() -> pandas.DataFrame:
-    """Every column of every table: name, unit, meaning."""
-    rows = [(table_, column, unit, meaning) for (table_, column), (unit, meaning) in CODEBOOK.items()]
-    rows += [(kind, "caution", "", CAUTIONS["planning_aid"]) for kind in KINDS]
-    return pandas.DataFrame(rows, columns=["table", "column", "unit", "meaning"])
+    """Every column of every table: name, unit, meaning, source; and every caution."""
+    rows = [(table_, column, unit, meaning, source_of(table_, column)) for (table_, column), (unit, meaning) in CODEBOOK.items()]
+    rows += [(kind, "caution", "", CAUTIONS["planning_aid"], "") for kind in KINDS]
+    rows += [("every table", "", "", caution, "") for caution in all_cautions()]
+    return pandas.DataFrame(rows, columns=["table", "column", "unit", "meaning", "source"])
 
 
 def _frame(kind: str, rows: list[tuple[Any, ...]]) -> pandas.DataFrame:
     """Rows as a table with the codebook's columns."""
     return pandas.DataFrame(rows, columns=[c for k, c in CODEBOOK if k == kind])
+
+
+def _anchors(a: Assessment) -> pandas.DataFrame:
+    """The columns of anchors.csv; rank 0 stands for "not ranked", as in the other tables."""
+    columns = [c for k, c in CODEBOOK if k == "anchors"]
+    rows = [dict(zip(columns, (0 if c == "rank" and v is None else v for c, v in zip(columns, r, strict=True)), strict=True)) for r in anchor_rows(a)]
+    frame = pandas.DataFrame(rows, columns=columns)
+    return frame.astype({c: float for c in columns if frame[c].dtype == object and all(isinstance(v, (int, float, type(None))) for v in frame[c])})
 
 
 def _unions(a: Assessment) -> pandas.DataFrame:
@@ -174,6 +208,7 @@ def _coverage(a: Assessment) -> pandas.DataFrame:
 
 
 MAKERS: dict[str, Callable[[Assessment], pandas.DataFrame]] = {
+    "anchors": _anchors,
     "unions": _unions,
     "limbs": _limbs,
     "sections": _sections,
@@ -199,7 +234,7 @@ def methods_bytes(a: Assessment) -> bytes:
         f"{len(a.points)} ways to rig the unions were judged against {len(a.work)} work points; {usable} were ranked. "
         "Margins are strength over stress with their 5th percentile; chances are for one throw at the best aim with dispersion.",
         "",
-        f"Computed with treescan {version('treescan')} under Python {platform.python_version()} ({libraries}).",
+        f"Computed with treescan {version('treescan')} under Python {platform.python_version()} ({libraries}); random draws with seed {a.seed}.",
         "",
         "Settings:",
         "",

@@ -1,14 +1,44 @@
-"""How is a figure written? Metres with feet, kilonewtons with pounds-force, "not seen" where the scan cannot tell."""
+"""How is a figure written? Both unit systems, the reader's first, and "not seen" where the scan cannot tell."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 
+from treescan.reader_settings import ReaderSettings
 from treescan.units import FOOT_M, LBF_N, POUND_KG
 
+INCH_M = FOOT_M / 12
 NOT_SEEN = "not seen"
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+CLASS_SHORT = {1: "clean", 2: "isolable", 3: "several limbs"}
+CLASS_ARTICLE = {1: "a clean line", 2: "a line that can be isolated", 3: "any line"}
+"""Isolation class of a throw, for a table cell and inside a sentence."""
+_ANYONE = ReaderSettings()
+_READER: ContextVar[ReaderSettings] = ContextVar("reader", default=_ANYONE)
+
+
+@contextmanager
+def written_for(reader: ReaderSettings) -> Iterator[None]:
+    """Everything written inside follows the reader's settings.
+
+    >>> with written_for(ReaderSettings(units="imperial")):
+    ...     metres(8.4)
+    '27.6 ft (8.4 m)'
+    """
+    token = _READER.set(reader)
+    try:
+        yield
+    finally:
+        _READER.reset(token)
+
+
+def reader() -> ReaderSettings:
+    """Whom we write for."""
+    return _READER.get()
 
 
 def file_name(source: str) -> str:
@@ -38,13 +68,41 @@ def plain(x: float, digits: int = 1, unit: str = "") -> str:
     return f"{x:.{digits}f}{' ' + unit if unit else ''}" if finite(x) else NOT_SEEN
 
 
+def ordered(metric: str, imperial: str) -> tuple[str, str]:
+    """The reader's system first."""
+    return (imperial, metric) if reader().units == "imperial" else (metric, imperial)
+
+
+def both(metric: str, imperial: str) -> str:
+    """The reader's system, then the other in brackets."""
+    return "{} ({})".format(*ordered(metric, imperial))
+
+
+def length_pair(x: float, digits: int = 1) -> tuple[str, str]:
+    """A length [m] in the reader's system and in the other, for two lines of a table cell.
+
+    >>> length_pair(8.4), length_pair(float("nan"))
+    (('8.4 m', '27.6 ft'), ('not seen', ''))
+    """
+    return ordered(f"{x:.{digits}f} m", f"{x / FOOT_M:.{max(digits - (abs(x) >= 30), 0)}f} ft") if finite(x) else (NOT_SEEN, "")
+
+
+def force_pair(x: float) -> tuple[str, str]:
+    """A force [N] in the reader's system and in the other.
+
+    >>> force_pair(2100.0)
+    ('2.1 kN', '472 lbf')
+    """
+    return ordered(f"{x / 1000:.1f} kN", f"{x / LBF_N:.0f} lbf") if finite(x) else (NOT_SEEN, "")
+
+
 def metres(x: float, digits: int = 1) -> str:
     """A length in metres and feet.
 
-    >>> metres(8.4)
-    '8.4 m (27.6 ft)'
+    >>> metres(8.4), metres(0.15, 2)
+    ('8.4 m (27.6 ft)', '0.15 m (0.49 ft)')
     """
-    return f"{x:.{digits}f} m ({x / FOOT_M:.{digits}f} ft)" if finite(x) else NOT_SEEN
+    return both(f"{x:.{digits}f} m", f"{x / FOOT_M:.{digits}f} ft") if finite(x) else NOT_SEEN
 
 
 def feet(x: float, digits: int = 1) -> str:
@@ -56,15 +114,6 @@ def feet(x: float, digits: int = 1) -> str:
     return f"{x / FOOT_M:.{digits}f} ft" if finite(x) else NOT_SEEN
 
 
-def pounds(x: float) -> str:
-    """A force [N] in pounds-force.
-
-    >>> pounds(2100.0)
-    '472 lbf'
-    """
-    return f"{x / LBF_N:.0f} lbf" if finite(x) else NOT_SEEN
-
-
 def diameter(x: float, sd: float = math.nan) -> str:
     """A diameter [m] in centimetres and inches, with its standard deviation where it is stated.
 
@@ -73,8 +122,9 @@ def diameter(x: float, sd: float = math.nan) -> str:
     """
     if not finite(x):
         return NOT_SEEN
-    spread = f" ± {100 * sd:.1f}" if finite(sd) else ""
-    return f"{100 * x:.0f}{spread} cm ({x / 0.0254:.1f} in)"
+    spread, spread_in = (f" ± {100 * sd:.1f}", f" ± {sd / INCH_M:.1f}") if finite(sd) else ("", "")
+    first = reader().units == "imperial"
+    return both(f"{100 * x:.0f}{'' if first else spread} cm", f"{x / INCH_M:.1f}{spread_in if first else ''} in")
 
 
 def small(x: float) -> str:
@@ -83,7 +133,25 @@ def small(x: float) -> str:
     >>> small(0.0123)
     '12 mm (0.5 in)'
     """
-    return f"{1000 * x:.0f} mm ({x / 0.0254:.1f} in)" if finite(x) else NOT_SEEN
+    return both(f"{1000 * x:.0f} mm", f"{x / INCH_M:.1f} in") if finite(x) else NOT_SEEN
+
+
+def speed(x: float) -> str:
+    """A speed [m/s], with feet a second.
+
+    >>> speed(14.4)
+    '14.4 m/s (47 ft/s)'
+    """
+    return both(f"{x:.1f} m/s", f"{x / FOOT_M:.0f} ft/s") if finite(x) else NOT_SEEN
+
+
+def volume(x: float) -> str:
+    """A volume [m3], with cubic feet.
+
+    >>> volume(2.1)
+    '2.10 m³ (74 ft³)'
+    """
+    return both(f"{x:.2f} m³", f"{x / FOOT_M**3:.0f} ft³") if finite(x) else NOT_SEEN
 
 
 def force(x: float) -> str:
@@ -92,7 +160,7 @@ def force(x: float) -> str:
     >>> force(2100.0)
     '2.1 kN (472 lbf)'
     """
-    return f"{x / 1000:.1f} kN ({x / LBF_N:.0f} lbf)" if finite(x) else NOT_SEEN
+    return both(f"{x / 1000:.1f} kN", f"{x / LBF_N:.0f} lbf") if finite(x) else NOT_SEEN
 
 
 def mass(x: float, digits: int = 0) -> str:
@@ -101,7 +169,7 @@ def mass(x: float, digits: int = 0) -> str:
     >>> mass(100.0)
     '100 kg (220 lb)'
     """
-    return f"{x:.{digits}f} kg ({x / POUND_KG:.{digits}f} lb)" if finite(x) else NOT_SEEN
+    return both(f"{x:.{digits}f} kg", f"{x / POUND_KG:.{digits}f} lb") if finite(x) else NOT_SEEN
 
 
 def degrees(x: float, digits: int = 0) -> str:

@@ -13,6 +13,7 @@ from treescan.outputs.gis import geojson_bytes, geopackage_bytes
 from treescan.outputs.job_sheet import sheet_bytes
 from treescan.outputs.report import report_html
 from treescan.outputs.scene import scene_bytes
+from treescan.outputs.shapefiles import shapefile_bytes
 from treescan.outputs.standing_file import standing_out
 from treescan.outputs.strict_json import dumps
 from treescan.outputs.tables import TABLES, methods_bytes, table_bytes
@@ -27,6 +28,7 @@ FILES: dict[str, Maker] = {
     "tree.glb": scene_bytes,
     "site.gpkg": geopackage_bytes,
     "site.geojson": geojson_bytes,
+    "site_shapefile.zip": shapefile_bytes,
     **{f"tables/{name}": (lambda a, name=name: table_bytes(a, name)) for name in TABLES},  # type: ignore[misc]
     "tables/methods.md": methods_bytes,
     "figures.pdf": figures_bytes,
