@@ -15,7 +15,7 @@ from treescan.errors import BadInput
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.independent import independent, meeting_node
 from treescan.planning.removal import Cut, cut_limb, cut_stem, dies_with, piece_mass, spar_diameters, stages
-from treescan.planning.rescue import corridor, rescue_plan, two_person_margin
+from treescan.planning.rescue import corridor, corridors, rescue_plan, two_person_margin
 from treescan.planning.sightline import Scene
 from treescan.planning.work import default_work, limb_of_work
 
@@ -135,7 +135,7 @@ def test_rescue_hangs_on_other_wood_and_holds_two():
     points = ranked(graph, [throw(graph, k) for k in range(3)])
     beside = alone(graph)
     work = default_work(graph, beside, S)
-    plan = rescue_plan(graph, Scene.of(graph, beside), points[0], points, work, limb_of_work(graph, work), S)
+    plan = rescue_plan(graph, points[0], points, work, corridors(graph, Scene.of(graph, beside), work, limb_of_work(graph, work), S), S)
     (rescuer,) = [p for p in points if f"{p.label} {p.system}" == plan.rescue_anchor]
 
     assert independent(graph, points[0], rescuer)
@@ -149,7 +149,7 @@ def test_no_rescue_anchor_is_said_plainly():
     points = ranked(graph, [throw(graph, k) for k in range(3)], median=2.0)
     beside = alone(graph)
     work = default_work(graph, beside, S)
-    plan = rescue_plan(graph, Scene.of(graph, beside), points[0], points, work, limb_of_work(graph, work), S)
+    plan = rescue_plan(graph, points[0], points, work, corridors(graph, Scene.of(graph, beside), work, limb_of_work(graph, work), S), S)
 
     assert plan.rescue_anchor == ""
     assert any("do not climb" in w for w in plan.words)

@@ -11,7 +11,7 @@ from treescan.planning.clearances import site_warnings
 from treescan.planning.reach import reach
 from treescan.planning.redirects import Redirect, redirects
 from treescan.planning.removal import Removal, Stage, spar_diameters, stages
-from treescan.planning.rescue import RescuePlan, rescue_plan
+from treescan.planning.rescue import RescuePlan, corridors, rescue_plan
 from treescan.planning.retrieval import retrieval
 from treescan.planning.sets import AnchorSet, anchor_set, two_line_set
 from treescan.planning.settings import PlanningSettings
@@ -35,9 +35,9 @@ class ClimbPlan:
     ----------
     anchors : AnchorSet             Fewest tie-in points for all work that can be served, in visiting order.
     two_lines : AnchorSet           Fewest for two lines on independent wood at every work point that allows it.
-    redirects : tuple               For every tie-in point of the set, its redirects ((label, Redirect), ...).
-    rescue : tuple of RescuePlan    One for every tie-in point of the set.
-    retrieval : tuple of Retrieval  Likewise.
+    redirects : tuple               For the first-ranked and every tie-in point of the set, its redirects ((label, Redirect), ...).
+    rescue : tuple of RescuePlan    One for every ranked tie-in point, in their order.
+    retrieval : tuple of Retrieval  For the first-ranked and every tie-in point of the set.
     ways : tuple of WayToWork       One for every work point, over the whole ranked list.
     shares : mapping                Way to weighted share of the work.
     strata : tuple of Stratum       Reached shares by height and distance.
@@ -58,6 +58,11 @@ class ClimbPlan:
     stages: tuple[Stage, ...] = ()
     spar: tuple[tuple[float, float, float], ...] = ()
 
+    def rescue_on_set(self) -> tuple[RescuePlan, ...]:
+        """Rescue plans of the first-ranked tie-in point and of those in the set."""
+        names = {f"{p.label} {p.system}" for p in self.anchors.points}
+        return tuple(r for i, r in enumerate(self.rescue) if i == 0 or r.work_anchor in names)
+
     def sections(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Headings and sentences in the order a crew asks: (heading, sentences), empty sections left out."""
         shares = ", ".join(f"{how} {100 * share:.0f} %" for how, share in self.shares.items())
@@ -66,7 +71,7 @@ class ClimbPlan:
             ("Tie-in points for all the work", (*self.anchors.words, f"Ways to the work: {shares}.")),
             ("Two lines", self.two_lines.words),
             ("Redirects", tuple(" ".join((f"{label}:", *r.words)) for label, r in self.redirects)),
-            ("Rescue", tuple(" ".join(r.words) for r in self.rescue)),
+            ("Rescue", tuple(" ".join(r.words) for r in self.rescue_on_set())),
             ("Getting the rope down", tuple(r.words for r in self.retrieval)),
             ("Taking it down, cut by cut", tuple(s.words() for s in self.stages)),
             ("Stem by height", tuple(f"{h:.0f} m: {100 * d:.0f} cm" + (f" ± {100 * sd:.1f}" if np.isfinite(sd) else "") for h, d, sd in self.spar)),
@@ -84,6 +89,7 @@ def climb_plan(
     progress: Progress = quiet,
     removal: Removal | None = None,
     density: float = 1000.0,
+    two_people: bool = False,
 ) -> ClimbPlan:
     """Everything around the ranked list, from the ranked list.
 
@@ -92,21 +98,25 @@ def climb_plan(
     points : from `rank.rank_points` or `overrides.with_overrides`.
     removal : Removal       The cuts of a removal, if the tree comes down.
     density : float         Green density of the wood, for the masses of the pieces. [kg/m3]
+    two_people : bool       Two people on the union are among the load cases of the margins.
     """
     progress("planning the climb", 0.0)
     scene, limbs = Scene.of(graph, beside), limb_of_work(graph, work)
     chosen = anchor_set(points, work, settings)
     two = two_line_set(graph, points, work, settings)
     progress("planning the climb", 0.5)
-    found = [(p.label, r) for p in chosen.points for r in redirects(graph, scene, p, points, work, limbs, settings)[:MOST_REDIRECTS]]
+    ranked = tuple(p for p in points if p.usable)
+    shown = (*ranked[:1], *(p for p in chosen.points if p.rank != 1))
+    found = [(p.label, r) for p in shown for r in redirects(graph, scene, p, points, work, limbs, settings)[:MOST_REDIRECTS]]
     ways = ways_to_work(graph, points, work, settings)
+    ways_down = corridors(graph, scene, work, limbs, settings) if ranked else ()
     progress("planning the climb", 1.0)
     return ClimbPlan(
         anchors=chosen,
         two_lines=two,
         redirects=tuple(found),
-        rescue=tuple(rescue_plan(graph, scene, p, points, work, limbs, settings) for p in chosen.points),
-        retrieval=tuple(retrieval(graph, p) for p in chosen.points),
+        rescue=tuple(rescue_plan(graph, p, ranked, work, ways_down, settings, two_people) for p in ranked),
+        retrieval=tuple(retrieval(graph, p) for p in shown),
         ways=ways,
         shares=reached_shares(work, ways),
         strata=access_bias(graph, work, ways),

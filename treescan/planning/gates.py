@@ -92,7 +92,9 @@ def _margin_gate(check: AnchorCheck, settings: PlanningSettings) -> list[str]:
     if check.check.verdict == "not seen":
         return []
     margin = check.check.margin
-    if check.check.verdict == "does not hold" or not margin.p5 >= settings.margin_gate:
+    if check.check.verdict == "does not hold" and margin.p5 >= settings.margin_gate:
+        return [f"Does not hold: {check.check.reason}"]
+    if not margin.p5 >= settings.margin_gate:
         return [
             f"Strength over stress is {margin.median:.2f} and may be as low as {margin.p5:.2f}; "
             f"at least {settings.margin_gate:.2f} is asked on the low side ({check.check.mode}, load case {check.case})."
@@ -112,6 +114,8 @@ def doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: 
     union, node, margin = check.rig.union, check.rig.rest_node, check.check.margin
     if margin.known and margin.p5 < settings.margin_doubt:
         out.append(f"The low side of its margin is {margin.p5:.2f}, below {settings.margin_doubt:.2f}: inspect and load-test before use.")
+    elif check.check.verdict == "doubtful":
+        out.append(f"Doubtful by the sums: {check.check.reason}")
     diameter, sd = rest_diameter(graph, check)
     if np.isfinite(sd) and diameter - 1.645 * sd < settings.least_limb <= diameter:
         out.append(f"Its limb may be thinner than {100 * settings.least_limb:.0f} cm: {100 * diameter:.1f} cm with an error of {100 * sd:.1f} cm.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
 
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.wood.graph import WoodGraph
@@ -10,11 +11,16 @@ from treescan.wood.graph import WoodGraph
 
 def meeting_node(graph: WoodGraph, a: int, b: int) -> int:
     """The node where the ways of two nodes to the ground meet."""
+    return int(_meet(graph.parent, a, b))
+
+
+@njit(cache=True)
+def _meet(parent, a, b):  # type: ignore[no-untyped-def]
     while a != b:
         if a > b:
-            a = int(graph.parent[a])
+            a = parent[a]
         else:
-            b = int(graph.parent[b])
+            b = parent[b]
     return a
 
 

@@ -47,12 +47,19 @@ class RescuePlan:
     words: tuple[str, ...]
 
 
-def two_person_margin(point: TieInPoint) -> float:
-    """Low side of the margin with twice the load on the union, never less than this.
+def two_person_margin(point: TieInPoint, judged: bool = False) -> float:
+    """Low side of the margin with two people on the union, never less than this.
 
-    Stress = own weight's part + load's part. Doubling the load at most doubles the stress, so p5 / 2 is on the low side.
+    Parameters
+    ----------
+    judged : bool       Two people are among the load cases the margin was made with: then it stands as it is.
+
+    Notes
+    -----
+    Where they are not: stress = own weight's part + load's part. Doubling the load at most doubles the stress, so p5 / 2 is on the
+    low side.
     """
-    return point.check.check.margin.p5 / 2
+    return point.check.check.margin.p5 / (1.0 if judged else 2.0)
 
 
 def corridor(graph: WoodGraph, scene: Scene, label: str, start: Floats, own_limb: int, radius: float, push_off: float) -> Corridor:
@@ -61,22 +68,34 @@ def corridor(graph: WoodGraph, scene: Scene, label: str, start: Floats, own_limb
     ground = ground if np.isfinite(ground) else float(graph.xyz[0, 2])
     height = max(float(start[2]) - ground, 0.0)
     path = start - np.linspace(0.0, max(height - radius, 0.0), max(2, int(height / 0.2)))[:, None] * np.array([0.0, 0.0, 1.0])
-    j, limb = first_touch(scene.start, scene.end, scene.r_start, scene.r_end, scene.limb, path, radius, own_limb, push_off)
+    j, limb = first_touch(scene, path, radius, own_limb, push_off)
     if j < 0:
         return Corridor(label, height, height, "")
     return Corridor(label, float(start[2] - path[j, 2]), height, limb_words(graph, int(limb)))
 
 
+def corridors(graph: WoodGraph, scene: Scene, work: Work, work_limb: np.ndarray, settings: PlanningSettings) -> tuple[Corridor, ...]:
+    """The plumb way down from every work point."""
+    return tuple(
+        corridor(graph, scene, work.label[i], work.xyz[i], int(work_limb[i]), settings.corridor_radius, settings.push_off) for i in range(len(work))
+    )
+
+
 def rescue_plan(
     graph: WoodGraph,
-    scene: Scene,
     point: TieInPoint,
     points: Sequence[TieInPoint],
     work: Work,
-    work_limb: np.ndarray,
+    ways_down: Sequence[Corridor],
     settings: PlanningSettings,
+    judged: bool = False,
 ) -> RescuePlan:
     """The best line for the rescuer of a climber on one tie-in point.
+
+    Parameters
+    ----------
+    ways_down : one `Corridor` per work point, from `corridors`.
+    judged : bool       See `two_person_margin`.
 
     Notes
     -----
@@ -88,13 +107,10 @@ def rescue_plan(
     served = point.reach.served
     able = []
     for p in points:
-        if p.usable and independent(graph, point, p) and two_person_margin(p) >= settings.margin_gate:
+        if p.usable and independent(graph, point, p) and two_person_margin(p, judged) >= settings.margin_gate:
             both = float(work.weight[served & p.reach.served].sum() / max(work.weight[served].sum(), 1e-12))
             able.append((both, -p.rank, p))
-    drops = tuple(
-        corridor(graph, scene, work.label[i], work.xyz[i], int(work_limb[i]), settings.corridor_radius, settings.push_off)
-        for i in np.flatnonzero(served)
-    )
+    drops = tuple(ways_down[int(i)] for i in np.flatnonzero(served))
     words = []
     if point.system == "SRS basal":
         words.append(f"{name} can be lowered from the ground if its base anchor is a releasable one and stays manned; a cut rope defeats this.")
@@ -104,7 +120,7 @@ def rescue_plan(
         words.append(
             f"Rescue line over {label}: other wood than {name}, within reach of {100 * share:.0f} % of its work; keep it in, ready to climb."
         )
-        margin = two_person_margin(best)
+        margin = two_person_margin(best, judged)
     else:
         label, share, margin = "", 0.0, float("nan")
         words.append(f"No ranked anchor on other wood can carry a rescuer and a casualty for {name}: neighbour tree or platform, or do not climb.")

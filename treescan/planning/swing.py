@@ -74,7 +74,7 @@ def slip(graph: WoodGraph, scene: Scene, anchor: Floats, start: Floats, own_limb
     """
     path, angle = arc(anchor, start)
     length = float(np.linalg.norm(start - anchor))
-    j_wood, limb = first_touch(scene.start, scene.end, scene.r_start, scene.r_end, scene.limb, path, body_radius, own_limb, push_off)
+    j_wood, limb = first_touch(scene, path, body_radius, own_limb, push_off)
     met: list[tuple[int, str]] = [(int(j_wood), limb_words(graph, int(limb)))] if j_wood >= 0 else []
     ground = scene.terrain.height_at(path[:, :2])
     low = np.flatnonzero(path[:, 2] - body_radius < ground)

@@ -202,24 +202,29 @@ def limb_of_work(graph: WoodGraph, work: Work) -> NDArray[np.int32]:
 
 
 def _sampled(graph: WoodGraph, rows: NDArray[np.bool_], count: int, kind: str) -> Work:
-    """Equal pieces of the picked segments, each limb by itself, points in the middles of the pieces."""
+    """`count` equal pieces of the picked segments laid end to end, limb after limb, a point in the middle of each.
+
+    Every limb longer than a piece gets a point; of shorter ones every so-manyeth, so that the points stand for the metres of limb.
+    """
     seg = graph.segments
-    length = np.linalg.norm(seg.end - seg.start, axis=1)
-    limbs = np.unique(seg.limb[rows])
-    piece = length[rows].sum() / count
-    xyz, label, weight = [], [], []
-    for k in limbs:
-        here = np.flatnonzero(rows & (seg.limb == k))
-        cumulative = np.concatenate([[0.0], np.cumsum(length[here])])
-        number = max(1, round(cumulative[-1] / piece))
-        xyz.append(_points_at(seg, here, cumulative, (np.arange(number) + 0.5) * cumulative[-1] / number))
-        label += [f"L{k}-{i + 1}" for i in range(number)]
-        weight += [cumulative[-1] / number] * number
-    return Work(np.concatenate(xyz), tuple(label), (kind,) * len(label), np.array(weight))
+    here = np.flatnonzero(rows)
+    here = here[np.argsort(seg.limb[here], kind="stable")]
+    cumulative = np.concatenate([[0.0], np.cumsum(np.linalg.norm(seg.end[here] - seg.start[here], axis=1))])
+    at = (np.arange(count) + 0.5) * cumulative[-1] / count
+    limb = seg.limb[here[_row_at(cumulative, at)]]
+    new = np.r_[True, limb[1:] != limb[:-1]]
+    turn = np.arange(count) - np.maximum.accumulate(np.where(new, np.arange(count), 0))
+    label = tuple(f"L{k}-{i + 1}" for k, i in zip(limb, turn, strict=True))
+    return Work(_points_at(seg, here, cumulative, at), label, (kind,) * count, np.full(count, cumulative[-1] / count))
+
+
+def _row_at(cumulative: Floats, at: Floats) -> NDArray[np.int64]:
+    """Row of the list of segments that running lengths fall into."""
+    return np.clip(np.searchsorted(cumulative, at, side="right") - 1, 0, len(cumulative) - 2)
 
 
 def _points_at(seg: Segments, rows: NDArray, cumulative: Floats, at: Floats) -> Floats:
     """Places at running lengths along a list of segments."""
-    i = np.clip(np.searchsorted(cumulative, at, side="right") - 1, 0, len(rows) - 1)
+    i = _row_at(cumulative, at)
     share = (at - cumulative[i]) / np.maximum(cumulative[i + 1] - cumulative[i], 1e-12)
     return seg.start[rows[i]] + share[:, None] * (seg.end[rows[i]] - seg.start[rows[i]])

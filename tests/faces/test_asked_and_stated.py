@@ -1,0 +1,142 @@
+"""Work, cuts and findings reach the plan as they were written: from a word, a table, a spreadsheet."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from hands import plain_tree
+from strategies import alone
+
+from treescan.cloud.point_cloud import LOCAL, Frame
+from treescan.errors import BadInput
+from treescan.faces.asked_work import limb_named, read_work
+from treescan.faces.cli import run
+from treescan.faces.stated import read_cuts, read_overrides
+from treescan.planning.settings import PlanningSettings
+from treescan.wood.graph import ScanFitness, TracedTree
+from treescan.wood.stem_figures import stem_figures
+from treescan.wood.tree_file import write_tree
+
+S = PlanningSettings()
+
+
+def traced(frame=LOCAL) -> TracedTree:
+    graph = plain_tree()
+    beside = alone(graph)
+    return TracedTree(graph, beside, frame, stem_figures(graph, beside.terrain), ScanFitness("assessable", ()), "made up")
+
+
+def written(tmp_path, text, name="table.csv"):
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_work_by_word_limb_and_sample():
+    """The whole crown, a limb by number or union, and random points; several are joined in the order asked."""
+    tree = traced()
+    limb = limb_named(tree.graph, "U02")
+    by_union, _ = read_work(["limb:U02"], tree, S, 1)
+    by_number, _ = read_work([f"limb:{limb}"], tree, S, 1)
+    both, _ = read_work(["limb:U02", "sample:20:4"], tree, S, 3)
+    again, _ = read_work(["limb:U02", "sample:20:4"], tree, S, 3)
+    crown, _ = read_work(["crown"], tree, S, 1)
+
+    np.testing.assert_array_equal(by_union.xyz, by_number.xyz)
+    assert len(both) == len(by_union) + 20 and both.kind[-1] == "sample"
+    np.testing.assert_array_equal(both.xyz, again.xyz)
+    assert len(crown) == S.work_points
+
+
+def test_a_table_of_work_lands_where_it_says(tmp_path):
+    """Rows give places in the cloud's own coordinates (here feet), with z or the height above ground, or name a union; semicolons will do."""
+    tree = traced(Frame(np.array([100.0, 200.0, 30.0]), None, 0.3048, 0.3048))
+    x, y = (100.0 + 1.0) / 0.3048, 200.0 / 0.3048
+    path = written(tmp_path, f"name;kind;x;y;z;height_m;union;weight\ntip;prune;{x};{y};{(30.0 + 6.0) / 0.3048};;;2\nlow;cut;{x};{y};;6;;\n;;;;;;U01;\n")
+    work, _ = read_work([str(path)], tree, S, 1)
+
+    np.testing.assert_allclose(work.xyz[:2], [[1, 0, 6], [1, 0, 6]], atol=1e-9)
+    assert work.label[:2] == ("tip", "low") and work.kind[:2] == ("prune", "cut")
+    assert work.weight[:2].tolist() == [2.0, 1.0]
+    assert len(work) > 2
+
+
+def test_cuts_come_in_their_order(tmp_path):
+    """Cuts are sorted by `order`; a limb, a union and a stem height each find their node; life support and rigging go along."""
+    graph = plain_tree()
+    path = written(tmp_path, "order,name,limb,union,stem_height_m,life_support,rigging\n3,top,,,12,U02,U01\n1,,,U03,,U01,\n2,low limb,1,,,,\n")
+    removal = read_cuts(path, graph)
+
+    assert [c.label for c in removal.cuts] == ["union U03", "low limb", "top"]
+    assert graph.limb[removal.cuts[0].node] == limb_named(graph, "U03")
+    assert graph.limb[removal.cuts[1].node] == 1
+    assert graph.limb[removal.cuts[2].node] == 0 and graph.xyz[removal.cuts[2].node, 2] >= 12
+    assert removal.life_support == ("U01", "", "U02")
+    assert removal.rigging == (-1, -1, int(graph.unions.node[0]))
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("o.toml", '[[override]]\nkind = "dead"\nwho = "A"\nwhen = "today"\nwhy = "bark off"\nabove = 9\n'),
+        ("o.json", '[{"kind": "dead", "who": "A", "when": "today", "why": "bark off", "above": 9}]'),
+        ("o.csv", "kind,who,when,why,above\ndead,A,today,bark off,9\n"),
+    ],
+)
+def test_findings_read_alike_from_every_kind_of_table(tmp_path, name, text):
+    """TOML, JSON and CSV give the same statement."""
+    (one,) = read_overrides(written(tmp_path, text, name))
+
+    assert (one.kind, one.who, one.why, one.when, one.above, one.limb) == ("dead", "A", "bark off", "today", 9.0, -1)
+
+
+@pytest.mark.parametrize(
+    ("reader", "text", "part"),
+    [
+        (lambda p: read_overrides(p), "kind,who,when\nrefused,A,today\n", "not complete"),
+        (lambda p: read_overrides(p), "kind,who,when,why\nrefused,A,today,soft\n", "which limb or union"),
+        (lambda p: read_overrides(p), "kind,who,when,why,colour\nnote,A,today,soft,red\n", "colour"),
+        (lambda p: read_overrides(p), "kind,who,when,why\n", "no row"),
+        (lambda p: read_cuts(p, plain_tree()), "limb,union\n1,U01\n", "2 places"),
+        (lambda p: read_cuts(p, plain_tree()), "limb\n99\n", "'99'"),
+        (lambda p: read_cuts(p, plain_tree()), "union,life_support\nU01,U77\n", "U77"),
+        (lambda p: read_cuts(p, plain_tree()), "stem_height_m\ntall\n", "not a number"),
+        (lambda p: read_cuts(p, plain_tree()), "limb\n1,2\n", "more cells"),
+        (lambda p: read_work([str(p)], traced(), S, 1), "name\ntip\n", "neither x and y"),
+        (lambda _: read_work(["sample:many"], traced(), S, 1), "", "number of points"),
+        (lambda _: read_work(["limb:U77"], traced(), S, 1), "", "U77"),
+        (lambda _: read_work(["deadwood"], traced(), S, 1), "", "no point"),
+        (lambda _: read_work(["everything"], traced(), S, 1), "", "neither a file nor a word"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused_in_words(tmp_path, reader, text, part):
+    """Each fault is named."""
+    with pytest.raises(BadInput) as caught:
+        reader(written(tmp_path, text))
+
+    assert part in caught.value.sentence()
+
+
+def test_a_removal_and_a_refusal_reach_the_files(tmp_path):
+    """`plan --cuts --overrides`: the stages and the statement stand in anchors.json, report.html and run.json; the refused union is not ranked;
+    without --work the work is at the cuts."""
+    write_tree(traced(), tmp_path / "tree.json")
+    cuts = written(tmp_path, "union,life_support\nU03,U02\nU02,U02\nU01,\n", "cuts.csv")
+    said = written(tmp_path, '[[override]]\nkind="refused"\nunion="U01"\nwho="Inspector"\nwhen="on the day"\nwhy="crack at the collar"\n', "said.toml")
+    call = ["plan", str(tmp_path / "tree.json"), "-o", str(tmp_path / "out"), "--cuts", str(cuts), "--overrides", str(said), "--species", "oak", "--quiet"]
+
+    assert run(call) == 0
+    anchors = json.loads((tmp_path / "out" / "anchors.json").read_text())
+    record = json.loads((tmp_path / "out" / "run.json").read_text())
+    page = (tmp_path / "out" / "report.html").read_text()
+    stages = anchors["climb"]["removal"]
+    assert [s["cut"] for s in stages] == ["union U03", "union U02", "union U01"]
+    assert any("move to another anchor" in a for a in stages[1]["alarms"])
+    assert not any(p["usable"] for p in anchors["anchors"] if p["union"] == "U01")
+    assert [w["work"] for w in anchors["climb"]["ways"]] == ["union U03", "union U02", "union U01"]
+    for text in (" ".join(anchors["statements"]), " ".join(record["statements"]), page):
+        assert "Inspector" in text and "crack at the collar" in text
+    assert "Taking it down, cut by cut" in page
+    assert {str(cuts), str(said)} <= {i["file"] for i in record["inputs"]}

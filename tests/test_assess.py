@@ -1,0 +1,88 @@
+"""The whole of planning: what one call fills in, and that a statement re-ranks at once."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hands import plain_tree
+from strategies import alone, random_tree
+
+from treescan.assess import Settings, plan, revised
+from treescan.cloud.point_cloud import LOCAL
+from treescan.planning.overrides import Override
+from treescan.wood.graph import ScanFitness, TracedTree
+from treescan.wood.stem_figures import stem_figures
+
+
+def traced(graph) -> TracedTree:
+    beside = alone(graph)
+    return TracedTree(graph, beside, LOCAL, stem_figures(graph, beside.terrain), ScanFitness("assessable", ()), "made up")
+
+
+@pytest.fixture(scope="module")
+def planned():
+    return plan(traced(plain_tree()), species="oak")
+
+
+def test_every_part_of_the_plan_is_filled_in(planned):
+    """Ranked points carry a load test, a retrieval and a rescue plan; the set, the ways to the work and the approach are there."""
+    usable = [p for p in planned.points if p.usable]
+
+    assert usable
+    assert all(p.load_test is not None and p.retrieval is not None for p in usable)
+    assert all(p.load_test is None for p in planned.points if not p.usable)
+    assert [r.work_anchor for r in planned.climb.rescue] == [f"{p.label} {p.system}" for p in usable]
+    assert planned.climb.anchors.points
+    assert len(planned.climb.ways) == len(planned.work)
+    assert planned.approach
+
+
+def test_a_load_test_pulls_as_in_use(planned):
+    """The test's pull is the settings' people times the climber's weight, along the force of use, never more on the union than the legs make of it."""
+    loads = planned.settings.loads
+    for p in planned.points:
+        if p.load_test is not None:
+            t = p.load_test
+            assert t.pull == pytest.approx(loads.test_people * loads.climber_mass * 9.80665)
+            assert np.linalg.norm(t.direction) == pytest.approx(1.0)
+            assert t.on_union == pytest.approx(t.pull * (p.check.multiple_of_weight if p.system == "SRS basal" else 1.0))
+
+
+def test_a_refusal_moves_the_next_one_up_and_can_be_taken_back(planned):
+    """The first union refused: another comes first, set and approach no longer use it, the log says who and why; without statements all is as before."""
+    first = planned.points[0].label
+    said = Override("refused", "inspector", "fungus at the union", "on the day", union=first)
+    after = revised(planned, [said])
+    back = revised(after, [])
+
+    assert after.points[0].label != first
+    assert all(p.label != first for p in after.climb.anchors.points)
+    assert not any(first in s for s in after.approach if s.startswith("Recommended"))
+    assert "inspector" in after.statements[0] and "fungus" in after.statements[0]
+    assert [(p.rank, p.label, p.system, p.reasons) for p in back.points] == [(p.rank, p.label, p.system, p.reasons) for p in planned.points]
+    assert back.statements == ()
+
+
+@pytest.mark.slow
+def test_plan_and_re_rank_are_quick_enough():
+    """60 unions, three systems, 200 work points: all of planning after the throws under 30 s, a statement answered in under 1 s (two cores)."""
+    graph = random_tree(5, height=24, dbh=0.9, limbs=80)
+    tree = traced(graph)
+    loose = replace(Settings(), planning=replace(Settings().planning, least_candidate_diameter=0.01, least_candidate_height=0.5))
+    plan(tree, settings=loose)  # compiled once
+    start = time.perf_counter()
+    done = plan(tree, settings=loose, species="oak")
+    planned_in = time.perf_counter() - start
+    said = Override("refused", "inspector", "soft", "on the day", union=done.points[0].label)
+    start = time.perf_counter()
+    revised(done, [said])
+    re_ranked_in = time.perf_counter() - start
+
+    assert len({p.union for p in done.points}) == 60
+    assert len(done.points) == 180
+    assert len(done.work) == 200
+    assert planned_in < 30
+    assert re_ranked_in < 1
