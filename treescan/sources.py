@@ -75,6 +75,11 @@ SOURCES: dict[str, Source] = {
     "delaney_2022": Source("Delaney 2022, Physics for Roping Technicians, p. 88: rope on aluminium, steel and timber, raise and lower", "read"),
     "donzelli_1999": Source("Donzelli 1999, J. Arboric. 25:61: effective friction of pulley blocks, 0.99 taken for a misprint of 0.099", "read"),
     "capstan": Source("Capstan equation T_hold = T_load exp(-mu beta)", "derived"),
+    "kane_clouston_2008": Source(
+        "Kane & Clouston 2008, Arboric. Urban For. 34(2):101, Table 4: maples broke at 29 MPa in codominant unions, stems at 43 to 52", "read"
+    ),
+    "gilman_2003": Source("Gilman 2003, J. Arboric. 29(5):291, Table 1: load to pull thin red maple branches off, against the aspect ratio", "read"),
+    "shock_load": Source("Arboriculture Australia 2022, Tree Rescue Manual, p. 81: sound enough for the shock load if the climber falls", "read"),
     "union_factor": Source("Strength of unions over aspect ratio: a choice bracketed by Gilman 2003, Kane & Clouston 2008, Dahle 2022", "choice"),
     "dahle_2022": Source("Dahle et al. 2022, Forests 13:1007: codominant from an aspect ratio of 0.70-0.83 (abstract)", "read"),
     "slater_ennos_2015": Source("Slater & Ennos 2015, Arboric. Urban For. 41(4):194: forks with included bark 24 % weaker", "read"),

@@ -63,6 +63,45 @@ def test_each_load_case_can_govern():
     assert w < pulls["swing"] < 3 * w
 
 
+def test_ordinary_use_governs_and_the_exceptional_case_is_stated_beside_it():
+    """The margin that gates is that of ordinary use, two people in a rescue included; the abrupt stop or swing has its own, and asking
+    for one kind alone gives the same number as asking for both."""
+    graph = tree(OAK)
+    r = rig(graph, "U02", "MRS")
+    ordinary = tuple(c for c in CASES if c not in LoadSettings().exceptional)
+    (both,) = checked(graph, [r])
+    (alone_,) = checked(graph, [r], cases=ordinary)
+    (shock,) = checked(graph, [r], cases=("swing", "abrupt stop"))
+    assert both.case == "rescue"
+    assert both.cases == ordinary
+    assert both.check.margin == alone_.check.margin
+    assert alone_.exceptional is None
+    assert both.exceptional is not None
+    assert both.exceptional.case == "abrupt stop"
+    assert shock.exceptional is None  # asked for alone it is judged like any other case
+    assert both.exceptional.margin == shock.check.margin
+    assert np.allclose(both.exceptional.force, shock.force)
+    assert both.exceptional.multiple_of_weight == pytest.approx(np.linalg.norm(shock.force) / (100 * G))
+    assert any("Exceptional case, abrupt stop" in n for n in both.check.notes)
+
+
+def test_an_anchor_a_stop_would_more_likely_break_does_not_hold():
+    """Enough for ordinary use is not enough where an abrupt stop would more likely break the wood than not; in between it is doubtful."""
+    graph = tree(OAK)
+    r = rig(graph, "U02", "MRS", distance=0.5)
+    (calm,) = checked(graph, [r])
+    assert calm.check.verdict == "holds"
+    (hard,) = checked(graph, [r], slack=4.0)
+    assert hard.check.margin == calm.check.margin
+    assert hard.exceptional.margin.p5 < 1.0 <= hard.exceptional.margin.median
+    assert hard.check.verdict == "doubtful"
+    assert "exceptional load (abrupt stop)" in hard.check.reason
+    (broken,) = checked(graph, [r], slack=20.0, shortest_rope=1.0)
+    assert broken.exceptional.margin.median < 1.0
+    assert broken.check.verdict == "does not hold"
+    assert broken.check.margin.p5 == pytest.approx(calm.check.margin.p5, rel=0.02)
+
+
 def test_bridged_gap_on_the_load_path_gives_no_number():
     """Where the scan bridged a gap on the way to the ground the verdict is "not seen" and no number is stated."""
     graph = tree(OAK)

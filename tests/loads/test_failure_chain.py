@@ -39,7 +39,7 @@ def on_upper(graph):
 def chain(graph, **changes):
     contact = on_upper(graph)
     first = int(graph.limbs.nodes[graph.limb[contact.node]][0])
-    return failure_chain(state(graph, **changes), True, [contact], CLIMBER, BASE, first, np.random.default_rng(0))
+    return failure_chain(state(graph, **changes), True, [contact], CLIMBER, BASE, first)
 
 
 def tangent(point, height, radius):

@@ -42,7 +42,7 @@ def test_codominant_stems_both_carry_the_factor():
             at = len(xyz) - 1
     graph = assemble(xyz, radius, parent)
     s = tree_sections(graph, alone(graph), PLAIN, S)
-    assert sorted(s.k[s.counted & (s.k[:, 1] < 1.0), 1]) == pytest.approx([0.5, 0.5])
+    assert sorted(s.k[s.counted & (s.k[:, 1] < 1.0), 1]) == pytest.approx([0.55, 0.55])
 
 
 def test_own_weight_of_a_plumb_stem():

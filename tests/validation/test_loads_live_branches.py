@@ -3,8 +3,9 @@
 - Kane 2007, Arboric. Urban For. 33(4):283, Table 3: 26 branches of 10 Callery pears, MOR of their own wood 69,948 kPa; breaking stress on
   the ellipse inside bark 50,094 kPa (mean of ratios 0.72, se 0.036), on the circle over bark 28,067 kPa (0.40, se 0.035).
 - Arboric. Urban For. table 6373 (Lilly & Sydnor 1995): silver maple branches 2970 N/cm2, Norway maple 2451 N/cm2.
-- Gilman 2003, J. Arboric. 29(5):291: the load to pull a branch off falls with the aspect ratio; angle has no effect.
-- Kane & Clouston 2008, Arboric. Urban For. 34(2):101 (abstract): codominant failures at about 45 % less stress than stem failures.
+- Gilman 2003, J. Arboric. 29(5):291, Table 1: the load to pull a branch off falls with the aspect ratio; angle has no effect.
+- Kane & Clouston 2008, Arboric. Urban For. 34(2):101, Table 4: stress at failure over MOR, codominant unions 31,337 kPa - 0.04 MOR (scatter
+  15,536), stems 5,444 kPa + 0.71 MOR (scatter 20,780); abstract: codominant failures at about 45 % less stress than stem failures.
 - Slater & Ennos 2015, Arboric. Urban For. 41(4):194: forks with included bark 24 % weaker.
 - Smiley 2003, J. Arboric. 29(2):104: included bark leaves 0.40 (small stems) to 0.85 of the load.
 """
@@ -70,10 +71,52 @@ def test_union_factor_falls_with_the_aspect_ratio():
     assert np.all(k[:, 2] <= 1.0)
 
 
-def test_codominant_unions_lose_about_45_percent():
-    """At an aspect ratio of 0.85 the factor is the published 55 % of the stem's stress."""
-    assert union_factor(0.85, LoadSettings())[1] == pytest.approx(0.55)
-    assert union_factor(0.83, LoadSettings())[1] == pytest.approx(0.55, abs=0.05)
+def test_codominant_unions_lose_about_45_percent_of_a_stem():
+    """Kane & Clouston's regressions at the MOR of green maples: codominant unions break at 0.5 to 0.7 of the stress of stems, 45 % less
+    in the middle; and the same whatever the wood's strength."""
+    mor = np.array([40.0, 53.1, 64.8])  # silver, red, sugar maple [MPa]
+    codominant, stem = 31.337 - 0.04 * mor, 5.444 + 0.71 * mor
+    assert np.all((codominant / stem > 0.5) & (codominant / stem < 0.9))
+    assert (codominant / stem)[1:].mean() == pytest.approx(0.55, abs=0.15)
+    assert np.ptp(codominant) < 1.1
+
+
+def test_codominant_unions_break_where_they_were_seen_to():
+    """Predicted stress of codominant maple unions against the 29 MPa (scatter 15.5) they broke at: inside bark within the scatter and
+    never above the mean, over bark below it. The factor times the share of attached branches does not count the union twice."""
+    k = union_factor(1.0, LoadSettings())[1]
+    for mor, name in ((40.0, "silver"), (53.1, "red"), (64.8, "sugar")):
+        measured = 31.337 - 0.04 * mor
+        inside, outside = (live_share(LoadSettings(section=s))[0] * k * mor for s in (INSIDE, "circle outside bark"))
+        assert measured - 15.536 < inside <= measured, name
+        assert outside <= measured, name
+    strongest = (31.337 - 0.04 * 64.8) / 64.8  # share of MOR kept by codominant unions, counted least
+    assert k <= strongest / 0.72
+    assert k >= 0.8 * strongest / 0.72
+
+
+def test_the_factor_is_one_without_a_range_where_the_share_was_measured():
+    """Up to an aspect ratio of a half the weakness of the union and its scatter are in the live-branch share already (Kane 2007: the place
+    of failure, branch or union, had no effect): nothing is taken off a second time, and no second scatter added."""
+    assert np.all(union_factor([0.1, 0.3, 0.5], LoadSettings()) == 1.0)
+    s = tree_sections(tree([(5.0, 0, 45, 2.0, 0.08, 0.05)]), LEVEL, PEAR, LoadSettings(self_weight=False))
+    assert s.spread == pytest.approx(np.sqrt(np.log1p(0.446**2)))  # the pears were held against their own wood: no scatter of MOR
+
+
+GILMAN = [(-12.2, 19.2), (-41.0, 45.2), (-39.1, 47.7), (-43.9, 57.3), (-69.1, 84.6), (-66.9, 90.12), (-137.8, 146.8), (-155.1, 165.1),
+          (-158.6, 165.6), (-190.5, 217.3)]  # fmt: skip
+"""Gilman 2003, Table 1: load [kg] = slope * aspect ratio + intercept, red maple branches of 5 to 20 mm."""
+
+
+def test_thin_branches_fall_off_more_and_the_range_reaches_toward_them():
+    """Gilman's ten lines, against the load at half the diameter: the mean at 0.7 lies in the range, that at 0.85 too; at equal stems the
+    thin branches kept 0.26, less than the low end of the range (0.33): said in the room's notes, since anchors are ten times thicker."""
+    kept = {a: np.mean([(m * a + c) / (m * 0.5 + c) for m, c in GILMAN]) for a in (0.7, 0.85, 1.0)}
+    for a in (0.7, 0.85):
+        low, _, high = union_factor(a, LoadSettings())
+        assert low <= kept[a] <= high
+    assert kept[1.0] == pytest.approx(0.26, abs=0.01)
+    assert union_factor(1.0, LoadSettings())[0] == pytest.approx(0.325)
 
 
 @pytest.mark.parametrize(("inches", "printed"), [(2.5, 0.40), (3, 0.72), (4, 0.81), (5, 0.83), (6, 0.85)])

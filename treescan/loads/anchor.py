@@ -14,14 +14,14 @@ from treescan.loads.backup import limb_tree
 from treescan.loads.contacts import Contact, union_contact, via_contact
 from treescan.loads.deflection import chain
 from treescan.loads.failure_chain import failure_chain
-from treescan.loads.limb_check import AnchorCheck, LimbCheck, Rig
-from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, leaves_limbs, likely_break, load_path, margin_case, unseen, used
+from treescan.loads.limb_check import AnchorCheck, Exceptional, LimbCheck, Rig
+from treescan.loads.load_path import KEPT, LegLoads, LoadPath, Tree, forces, leaves_limbs, likely_break, load_path, margin_case, unseen, used
 from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.section_stress import SectionForces, cross, peaks, worst_mode
 from treescan.loads.settings import LoadSettings, friction
 from treescan.loads.tree_sections import tree_sections
-from treescan.loads.uncertainty import monte_carlo
+from treescan.loads.uncertainty import FIXED, drawn
 from treescan.loads.wood_strength import Wood
 from treescan.progress import Progress, quiet
 from treescan.trees.beside import Beside
@@ -61,23 +61,24 @@ def check_anchors(
     -------
     tuple of AnchorCheck, one per rig and in its order.
     """
-    tree = whole_tree(graph, beside, wood, settings)
+    tree = whole_tree(graph, beside, wood, settings, seed)
     work = np.asarray(work_xyz, float).reshape(-1, 3)
     out = []
     for i, rig in enumerate(rigs):
         progress("loads", i / len(rigs))
-        out.append(check_anchor(tree, rig, work, np.random.default_rng([seed, i])))
+        out.append(check_anchor(tree, rig, work))
     progress("loads", 1.0)
     return tuple(out)
 
 
-def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings) -> Tree:
-    """All that rigs on one tree share, made once."""
+def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, seed: int = 1) -> Tree:
+    """All that rigs on one tree share, made once: also the draws, so that two rigs differ by what they are and not by luck."""
     sections = tree_sections(graph, beside, wood, settings)
-    return Tree(graph, beside, wood, sections, limb_tree(graph), leaves_limbs(graph, settings.catch_diameter), settings)
+    normals = np.random.default_rng(seed).standard_normal((settings.samples, FIXED + KEPT))
+    return Tree(graph, beside, wood, sections, limb_tree(graph), leaves_limbs(graph, settings.catch_diameter), settings, normals)
 
 
-def check_anchor(tree: Tree, rig: Rig, work: Floats, rng: np.random.Generator) -> AnchorCheck:
+def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     """One rig, as `check_anchors`."""
     contacts = contacts_of(tree, rig)
     why = unseen(tree, contacts)
@@ -88,15 +89,17 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats, rng: np.random.Generator) -
     path = load_path(tree, contacts)
     row, governing = _worst(tree, loads, path)
     legs = LegLoads(loads.leg_point[row], loads.leg_forces()[row])
-    check = _limb_check(tree, rig, loads, path, legs, row, governing, rng)
+    hard, hard_row = _exceptional(tree, rig, loads, path)
+    check = _limb_check(tree, rig, loads, path, legs, row, governing, hard)
     # a report explains a weak section; without one a limb that stands but could not was misread
-    if check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 and not _gate(tree, path):
+    if (check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 or not check.margin.known) and not _gate(tree, path):
         return _not_seen(rig, contacts, _misread(tree, check))
-    climber = loads.pulls.place[row].copy()
-    if loads.pulls.work[row] < 0:  # just below the support, where the stop is hardest
+    worst = row if hard is None else hard_row  # what breaks it is the hardest case
+    climber = loads.pulls.place[worst].copy()
+    if loads.pulls.work[worst] < 0:  # just below the support, where the stop is hardest
         climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
-    broken = likely_break(tree, path, used(tree, path, forces(tree, path, legs)))
-    catches, redundant, cause = failure_chain(tree, SYSTEMS[rig.system].basal, contacts, climber, base, broken, rng)
+    broken = likely_break(tree, path, used(tree, path, forces(tree, path, _legs(loads, worst, hard=hard is not None))))
+    catches, redundant, cause = failure_chain(tree, SYSTEMS[rig.system].basal, contacts, climber, base, broken)
     on_wood = legs.force.sum(axis=1)[::-1]
     return AnchorCheck(
         rig=rig,
@@ -110,7 +113,34 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats, rng: np.random.Generator) -
         catches=catches,
         redundant=redundant,
         common_cause=cause,
+        exceptional=hard,
+        cases=tuple(c for c in tree.settings.cases if c not in tree.settings.exceptional),
     )
+
+
+def _legs(loads: RigLoads, row: int, *, hard: bool) -> LegLoads:
+    """Legs of one place in ordinary use or in the hardest exceptional case there."""
+    return LegLoads(loads.leg_point[row], loads.leg_forces(hard=hard)[row])
+
+
+def _exceptional(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath) -> tuple[Exceptional | None, int]:
+    """The hardest abrupt stop or swing, and the place it comes from."""
+    if not (loads.pulls.hard > 0).any():
+        return None, -1
+    row, governing = _worst(tree, loads, path, hard=True)
+    legs = _legs(loads, row, hard=True)
+    margin, overload = _margin(tree, rig, loads, path, legs, row, governing)
+    force = legs.force[-1].sum(axis=0)
+    return Exceptional(
+        case=loads.pulls.hard_case[row],
+        worst_work_point=int(loads.pulls.work[row]),
+        force=force,
+        multiple_of_weight=float(np.linalg.norm(force) / (tree.settings.climber_mass * G)),
+        margin=margin,
+        overload_chance=overload,
+        governing=int(path.node[governing]),
+        mode=_mode(tree, path, forces(tree, path, legs), governing),
+    ), row
 
 
 def contacts_of(tree: Tree, rig: Rig) -> tuple[Contact, ...]:
@@ -125,10 +155,10 @@ def contacts_of(tree: Tree, rig: Rig) -> tuple[Contact, ...]:
     return tuple(found[::-1])
 
 
-def _worst(tree: Tree, loads: RigLoads, path: LoadPath) -> tuple[int, int]:
+def _worst(tree: Tree, loads: RigLoads, path: LoadPath, *, hard: bool = False) -> tuple[int, int]:
     """Load row and section (row of `path`) with the largest utilisation."""
     s, node = tree.sections, path.node
-    legs = loads.leg_forces()
+    legs = loads.leg_forces(hard=hard)
     about = cross(loads.leg_point, legs).sum(axis=2)
     largest, which = peaks(
         s.point[node], s.axis[node], s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear, s.weight[node],
@@ -138,32 +168,43 @@ def _worst(tree: Tree, loads: RigLoads, path: LoadPath) -> tuple[int, int]:
     return int(which[governing]), governing
 
 
+def _mode(tree: Tree, path: LoadPath, f: SectionForces, row: int) -> str:
+    """What governs one section."""
+    s, at = tree.sections, path.node[row]
+    one = SectionForces(*(x[:, row : row + 1] for x in (f.axial, f.shear, f.bending, f.torsion)))
+    fork = bool(s.fork[at] or s.k[at, 1] < 1.0)
+    strength = float(path.bending[row] * s.k[at, 1])
+    return worst_mode(one, float(s.radius[at]), strength, float(path.crushing[row]), float(path.shear[row]), fork)
+
+
+def _margin(
+    tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, legs: LegLoads, row: int, governing: int
+) -> tuple[Estimate, float]:
+    """Margin of the weakest section with its low and high, and the chance of overload. The rope may rest elsewhere along the limb."""
+    contact = int(np.flatnonzero(path.above[governing])[-1])
+    turns, mu, mu_used = _friction_turns(rig, loads, row, tree.settings)
+    case = margin_case(tree, path, loads.contacts, legs, contact, turns, mu, mu_used)
+    reported = bool(_gate(tree, path))  # such wood may stand by a shell the formulas do not know
+    return drawn(case, tree.normals, stands=tree.settings.stands and not reported)
+
+
 def _limb_check(
-    tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, legs: LegLoads, row: int, governing: int, rng: np.random.Generator
+    tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, legs: LegLoads, row: int, governing: int, hard: Exceptional | None
 ) -> LimbCheck:
     """Stresses along the governing contact's way to the ground, and the margin with its low and high."""
-    s, settings = tree.sections, tree.settings
+    s = tree.sections
     contact = int(np.flatnonzero(path.above[governing])[-1])
     order = np.flatnonzero(path.above[:, contact])[::-1]
-    node = path.node[order]
     f = forces(tree, path, legs)
     utilised = used(tree, path, f)
     own_use = used(tree, path, forces(tree, path, LegLoads(legs.point, np.zeros_like(legs.force))))
     strength = path.bending * s.k[path.node, 1]
-    at = path.node[governing]
-    one = SectionForces(*(x[:, governing : governing + 1] for x in (f.axial, f.shear, f.bending, f.torsion)))
-    fork = bool(s.fork[at] or s.k[at, 1] < 1.0)
-    mode = worst_mode(
-        one, float(s.radius[at]), float(strength[governing]), float(path.crushing[governing]), float(path.shear[governing]), fork
-    )
-    turns, mu, mu_used = _friction_turns(rig, loads, row, settings)
-    margin, overload = monte_carlo(
-        margin_case(tree, path, loads.contacts, legs, contact, turns, mu, mu_used), rng, settings.samples
-    )
+    at, mode = path.node[governing], _mode(tree, path, f, governing)
+    margin, overload = _margin(tree, rig, loads, path, legs, row, governing)
     sag, turn = _deflection(tree, loads.contacts, legs)
-    verdict, reason = _verdict(tree, margin, int(at), mode, path)
+    verdict, reason = _verdict(tree, margin, int(at), mode, path, hard)
     return LimbCheck(
-        nodes=node,
+        nodes=path.node[order],
         moment=f.bending[0, order],
         torsion=f.torsion[0, order],
         axial=f.axial[0, order],
@@ -181,12 +222,12 @@ def _limb_check(
         reason=reason,
         overload_chance=overload,
         slope_change=turn,
-        notes=_notes(tree, path, order, f, float(loads.pulls.tension[row]), loads.pulls.case[row], rig),
+        notes=_notes(tree, path, order, f, loads.pulls.case[row], rig, hard),
     )
 
 
 def _notes(
-    tree: Tree, path: LoadPath, order: np.ndarray, found: SectionForces, pull: float, case: str, rig: Rig
+    tree: Tree, path: LoadPath, order: np.ndarray, found: SectionForces, case: str, rig: Rig, hard: Exceptional | None
 ) -> tuple[str, ...]:
     """What must be said beside the numbers."""
     g, settings = tree.graph, tree.settings
@@ -198,9 +239,15 @@ def _notes(
         out.append(f"Part of the load path was seen from one side only ({np.degrees(np.nanmin(arc)):.0f} degrees of the round).")
     if np.any(~g.seen[node]):
         out.append("Gaps of the scan shorter than the limb is thick were spanned by the thinner of their ends.")
-    weight = settings.climber_mass * G
-    if case == "abrupt stop" and pull > settings.stop_ceiling * weight:
-        out.append(f"The computed stop of {pull / weight:.1f} times the weight is beyond the {settings.stop_ceiling:.1f} measured.")
+    out.append(f"The load judged is ordinary use, {case} the hardest of it.")
+    if hard is not None:
+        most = f"{settings.stop_ceiling:.1f} "
+        beyond = hard.multiple_of_weight > settings.stop_ceiling
+        out.append(
+            f"Exceptional case, {hard.case}: {hard.multiple_of_weight:.1f} times the weight on the union; strength over stress "
+            f"{hard.margin.median:.2f}, low end {hard.margin.p5:.2f}. "
+            + (f"That is beyond the {most}measured." if beyond else f"Slack and falls can load it more: {most}times the weight was measured.")
+        )
     if SYSTEMS[rig.system].basal:
         counted = "in full" if settings.basal_bound == "frictionless" else "with the least friction"
         out.append(f"The anchor leg is counted {counted}; a pre-load left in it adds.")
@@ -212,7 +259,8 @@ def _misread(tree: Tree, check: LimbCheck) -> str:
     g, at = tree.graph, check.governing
     return (
         f"as measured, the limb could not carry even itself at {g.xyz[at, 2] - g.xyz[0, 2]:.1f} m "
-        f"(limb {g.limb[at]}, {2000 * tree.sections.radius[at]:.0f} mm), so its diameter or its course was misread"
+        f"(limb {g.limb[at]}, {2000 * tree.sections.radius[at]:.0f} mm), so its diameter or its course was misread, or its wood is stronger "
+        f"than {tree.wood.mor / 1e6:.0f} MPa (name the species)"
     )
 
 
@@ -245,7 +293,7 @@ def _deflection(tree: Tree, contacts: Sequence[Contact], legs: LegLoads) -> tupl
     return float(np.linalg.norm(u)), float(np.linalg.norm(turn))
 
 
-def _verdict(tree: Tree, margin: Estimate, node: int, mode: str, path: LoadPath) -> tuple[str, str]:
+def _verdict(tree: Tree, margin: Estimate, node: int, mode: str, path: LoadPath, hard: Exceptional | None) -> tuple[str, str]:
     """The verdict and its reason in one sentence."""
     g, settings = tree.graph, tree.settings
     gate = _gate(tree, path)
@@ -254,11 +302,17 @@ def _verdict(tree: Tree, margin: Estimate, node: int, mode: str, path: LoadPath)
     limb = "the stem" if g.limb[node] == 0 else f"limb {g.limb[node]}"
     where = f"{g.xyz[node, 2] - g.xyz[0, 2]:.1f} m up on {limb} ({2000 * g.segment_radius[node]:.0f} mm)"
     low = f"Low end of strength over stress {margin.p5:.2f} (middle {margin.median:.2f}) {where}, {mode}"
+    if not margin.p5 >= settings.fails_p5:
+        return "does not hold", f"{low}; less than {settings.fails_p5:.2f}."
+    if hard is not None:
+        shock = f"{low}; under an exceptional load ({hard.case}) {hard.margin.p5:.2f} (middle {hard.margin.median:.2f})"
+        if not hard.margin.median >= settings.exceptional_median:
+            return "does not hold", f"{shock}, whose middle is less than {settings.exceptional_median:.2f}: it would more likely break than not."
+        if not hard.margin.p5 >= settings.exceptional_p5:
+            return "doubtful", f"{shock}, whose low end is less than the {settings.exceptional_p5:.2f} asked for."
     if margin.p5 >= settings.holds_p5:
         return "holds", f"{low}; {settings.holds_p5:.2f} is asked for."
-    if margin.p5 >= settings.fails_p5:
-        return "doubtful", f"{low}; less than the {settings.holds_p5:.2f} asked for."
-    return "does not hold", f"{low}; less than {settings.fails_p5:.2f}."
+    return "doubtful", f"{low}; less than the {settings.holds_p5:.2f} asked for."
 
 
 def _gate(tree: Tree, path: LoadPath) -> str:

@@ -12,12 +12,12 @@ from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.limb_check import Catch
 from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_break, load_path, margin_case, unseen, used
 from treescan.loads.rope_run import RopeRun, taut_rope
-from treescan.loads.uncertainty import monte_carlo
+from treescan.loads.uncertainty import drawn
 from treescan.wood.graph import Floats
 
 
 def failure_chain(
-    tree: Tree, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, broken: int, rng: np.random.Generator
+    tree: Tree, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, broken: int
 ) -> tuple[tuple[Catch, ...], bool, str]:
     """What catches, one after the other, when the wood at node `broken` gives way.
 
@@ -55,7 +55,7 @@ def failure_chain(
         if found.hang is None or found.run is None:
             break
         caught = found.hang.contacts
-        margin, path, utilised = _margin(tree, caught, found.run, found.peak, rng)
+        margin, path, utilised = _margin(tree, caught, found.run, found.peak)
         catches.append(_catch(tree, hang, found, margin, gone))
         clear = found.hang.climber[2] - ground >= settings.ground_clearance
         redundant |= bool(clear and margin.known and margin.p5 >= settings.holds_p5)
@@ -69,7 +69,7 @@ def failure_chain(
 
 
 def _margin(
-    tree: Tree, contacts: Sequence[Contact], run: RopeRun, peak: float, rng: np.random.Generator
+    tree: Tree, contacts: Sequence[Contact], run: RopeRun, peak: float
 ) -> tuple[Estimate, LoadPath | None, Floats | None]:
     """Margin of the weakest wood under the rope that stops the fall, every leg at the peak force."""
     if unseen(tree, contacts):
@@ -81,7 +81,7 @@ def _margin(
     utilised = used(tree, path, forces(tree, path, loads))
     zero = np.zeros(2 * len(contacts))
     case = margin_case(tree, path, contacts, loads, len(contacts) - 1, zero, np.zeros(3), 0.0)
-    margin, _ = monte_carlo(case, rng, tree.settings.catch_samples)
+    margin, _ = drawn(case, tree.normals[: tree.settings.catch_samples], stands=tree.settings.stands)
     gated = any(int(n) in tree.sections.reported.gate for n in path.node)
     return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised
 

@@ -107,8 +107,34 @@ class Catch:
 
 
 @dataclass(frozen=True)
+class Exceptional:
+    """What an abrupt stop or a swing would do: the same wood under the hardest case that is no ordinary use.
+
+    Attributes
+    ----------
+    case : str                  Its name.
+    worst_work_point : int      Row of the work points it comes from, -1 = straight below.
+    force : (3,) float          On the wood at the union. [N]
+    multiple_of_weight : float  |force| over the climber's weight: the whole shock, not only the rope's geometry.
+    margin : Estimate           Strength over stress of the weakest section.
+    overload_chance : float     Share of the draws in which stress exceeds strength.
+    governing : int             Node where it would break.
+    mode : str                  As in `LimbCheck`.
+    """
+
+    case: str
+    worst_work_point: int
+    force: Floats
+    multiple_of_weight: float
+    margin: Estimate
+    overload_chance: float
+    governing: int
+    mode: str
+
+
+@dataclass(frozen=True)
 class AnchorCheck:
-    """All of loads' answer for one `Rig`.
+    """All of loads' answer for one `Rig`. The load and the margin are those of ordinary use, two people in a rescue included.
 
     Attributes
     ----------
@@ -123,6 +149,8 @@ class AnchorCheck:
     catches : tuple of Catch    The failure chain, down to the last catch or the ground.
     redundant : bool            A later limb holds the climber above the ground with margin.
     common_cause : str          "" or which single limb carries both main anchor and back-up.
+    exceptional : Exceptional   The same under an abrupt stop or a swing; None where none was asked for or nothing was seen.
+    cases : tuple of str        Ordinary cases that were tried.
     """
 
     rig: Rig
@@ -136,3 +164,5 @@ class AnchorCheck:
     catches: tuple[Catch, ...]
     redundant: bool
     common_cause: str
+    exceptional: Exceptional | None = None
+    cases: tuple[str, ...] = ()

@@ -1,6 +1,8 @@
 """How hard does the climber pull, from where, in each load case?
 
-The largest at every place is what the wood is checked against.
+Two kinds are kept apart. Ordinary use is what every climb does: hanging, ascending, positioning, walking a limb, the load test, and
+two people in a rescue. Exceptional is what no climb should do: an abrupt stop after slack, a swing. The largest of each kind at every
+place is what the wood is checked against; the gates ask more of the first than of the second.
 """
 
 from __future__ import annotations
@@ -21,14 +23,18 @@ class Pulls:
 
     place : (l, 3) float    Where the climber hangs; row 0 is straight below the support. [m]
     work : (l,) int32       Row of the work points, -1 = straight below.
-    tension : (l,) float    Largest over the cases that act there. [N]
+    tension : (l,) float    Largest over the ordinary cases that act there, 0 = none. [N]
     case : tuple of str     Its name.
+    hard : (l,) float       Largest over the exceptional cases that act there, 0 = none. [N]
+    hard_case : tuple of str    Its name, "" = none.
     """
 
     place: Floats
     work: Ints
     tension: Floats
     case: tuple[str, ...]
+    hard: Floats
+    hard_case: tuple[str, ...]
 
 
 def rope_angles(anchor: Floats, work: Floats) -> Floats:
@@ -70,16 +76,29 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: 
         "rescue": (w + settings.rescue_mass * G) * np.where(straight, settings.rescue_factor, 1.0),
         "load test": np.where(straight, settings.test_people * w, 0.0),
     }
-    names = [c for c in table if c in settings.cases] or ["at rest"]
-    values = np.stack([table[c] for c in names])
-    first = np.argmax(values, axis=0)
-    tension = values[first, np.arange(len(at))]
-    acts = np.flatnonzero(tension > 0)  # some cases act only straight below, some only out at the work
-    if len(acts) == 0:
-        acts, tension = np.array([0]), np.full(len(at), w)
+    tried = [c for c in table if c in settings.cases] or ["at rest"]
+    ordinary = [c for c in tried if c not in settings.exceptional]
+    tension, case = _largest(table, ordinary or tried)  # where only exceptional cases are asked for, they are judged like any other
+    hard, hard_case = _largest(table, [c for c in tried if c in settings.exceptional and ordinary])
+    acts = np.flatnonzero((tension > 0) | (hard > 0))  # some cases act only straight below, some only out at the work
+    if not (tension > 0).any():
+        acts, tension, case = np.array([0]), np.full(len(at), w), np.full(len(at), "at rest")
     return Pulls(
         place[acts],
         np.concatenate([[-1], near]).astype(np.int32)[acts],
         tension[acts],
-        tuple(names[first[i]] for i in acts),
+        tuple(case[acts].tolist()),
+        hard[acts],
+        tuple(hard_case[acts].tolist()),
     )
+
+
+def _largest(table: dict[str, Floats], names: list[str]) -> tuple[Floats, np.ndarray]:
+    """Largest pull of some cases at every place, and its name; 0 and "" where there is none."""
+    if not names:
+        n = len(table["at rest"])
+        return np.zeros(n), np.full(n, "")
+    values = np.stack([table[c] for c in names])
+    first = np.argmax(values, axis=0)
+    most = values[first, np.arange(values.shape[1])]
+    return most, np.where(most > 0, np.array(names)[first], "")

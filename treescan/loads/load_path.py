@@ -28,6 +28,7 @@ class Tree:
     """What stays the same for all rigs on one tree.
 
     leaves_limbs : (n,) bool    See `leaves_limbs`; limbs : which limb stands on which.
+    normals : (draws, k) float  Standard normals the margins are drawn with, the same for every rig.
     """
 
     graph: WoodGraph
@@ -37,6 +38,7 @@ class Tree:
     limbs: nx.DiGraph
     leaves_limbs: np.ndarray
     settings: LoadSettings
+    normals: Floats
 
     def ground_below(self, point: Floats) -> float:
         """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""

@@ -31,7 +31,7 @@ class RigLoads:
     touches : (l, c) bool
     leg_point : (l, c, 2, 3)        Where the leg toward the base and the leg toward the climber bear. [m]
     leg_toward : (l, c, 2, 3)       Unit vectors along those legs, away from the contact.
-    share : (l, c, 2) float         Tension of those legs over the climber's pull, as judged.
+    share, hard_share : (l, c, 2)   Tension of those legs over the climber's pull, as judged, in ordinary use and in the exceptional cases.
     """
 
     contacts: tuple[Contact, ...]
@@ -41,10 +41,12 @@ class RigLoads:
     leg_point: Floats
     leg_toward: Floats
     share: Floats
+    hard_share: Floats
 
-    def leg_forces(self) -> Floats:
-        """Force of every leg on the wood, (l, c, 2, 3). [N]"""
-        return (self.pulls.tension[:, None, None] * self.share)[..., None] * self.leg_toward
+    def leg_forces(self, *, hard: bool = False) -> Floats:
+        """Force of every leg on the wood in ordinary use (or in the exceptional cases), (l, c, 2, 3). [N]"""
+        pull, share = (self.pulls.hard, self.hard_share) if hard else (self.pulls.tension, self.share)
+        return (pull[:, None, None] * share)[..., None] * self.leg_toward
 
 
 @njit(cache=True, error_model="numpy")
@@ -94,8 +96,12 @@ def rig_loads(
     touches[crotch, -1] = True
     turn[crotch, -1] = np.pi - angle_between(toward[crotch, -1, 0], toward[crotch, -1, 1])
     turn = np.where(touches, turn, 0.0)
-    share = _shares(system, hardware, turn, settings, settings.climber_mass * G / pull.tension) * touches[..., None]
-    return RigLoads(tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share)
+    weight = settings.climber_mass * G
+    share, hard = (
+        _shares(system, hardware, turn, settings, weight / np.maximum(p, 1e-3 * weight)) * touches[..., None]
+        for p in (pull.tension, pull.hard)
+    )
+    return RigLoads(tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share, hard)
 
 
 def _behind(run: RopeRun, settings: LoadSettings) -> float:

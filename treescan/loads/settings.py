@@ -25,6 +25,10 @@ class LoadSettings:
     climber_mass_sd: float = setting(5.0, "kg", "standard deviation of that mass", "project_choice", low=0.0, high=50.0)
     rescue_mass: float = setting(100.0, "kg", "second person with gear, rescue case", "project_choice", low=0.0, high=400.0)
     cases: tuple[str, ...] = setting(CASES, "", "load cases that are tried; the worst governs", "project_choice", choices=CASES)
+    exceptional: tuple[str, ...] = setting(
+        ("swing", "abrupt stop"), "", "cases that are no ordinary use: their margin is stated beside that of the others", "shock_load",
+        choices=CASES,
+    )
     ascent_factor: float = setting(
         1.5, "W", "peak while climbing the rope, top of the measured 1.1-1.5", "kane_arwade_2022", low=1.0, high=12.0
     )
@@ -135,14 +139,13 @@ class LoadSettings:
     self_weight: bool = setting(True, "", "count the tree's own weight on every section", "geometry")
     # --- unions
     union_aspect: tuple[float, ...] = setting(
-        (0.50, 0.70, 0.85, 0.87), "-", "limb over parent diameter, corners of the factor", "union_factor"
+        (0.50, 0.70, 0.85, 1.00), "-", "limb over parent diameter, corners of the factor", "union_factor"
     )
     union_k: tuple[float, ...] = setting(
-        (1.00, 0.75, 0.55, 0.50), "-", "union factor at those corners", "union_factor", low=0.0, high=1.0
+        (1.00, 0.80, 0.60, 0.55), "-", "union factor at those corners, on top of the live share", "kane_clouston_2008", low=0.0, high=1.0
     )
-    union_k_low: float = setting(0.8, "-", "low end of the factor, as a share of it", "union_factor", low=0.1, high=1.0)
-    union_k_high: float = setting(
-        1.2, "-", "high end of the factor, as a share of it, never above 1", "union_factor", low=1.0, high=2.0
+    union_k_spread: float = setting(
+        0.5, "-", "how far the factor may lie either way, as a share of what it takes away", "gilman_2003", low=0.0, high=1.0
     )
     included_bark: tuple[float, ...] = setting(
         (0.40, 0.76, 0.85), "-", "low, middle, high share kept with reported included bark", "slater_ennos_2015"
@@ -177,8 +180,16 @@ class LoadSettings:
         "by the thinner of their ends", "project_choice", low=0.0, high=2.0
     )
     samples: int = setting(2000, "", "draws of the margin", "project_choice", low=100, high=200000)
-    holds_p5: float = setting(1.5, "-", "least 5th percentile of the margin for 'holds'", "project_choice", low=0.5, high=20.0)
-    fails_p5: float = setting(1.0, "-", "below this 5th percentile it 'does not hold'", "project_choice", low=0.1, high=20.0)
+    stands: bool = setting(True, "", "leave out draws in which the wood could not carry even its own weight, for it stands", "geometry")
+    holds_p5: float = setting(1.5, "-", "least 5th percentile of the margin in ordinary use for 'holds'", "project_choice", low=0.5, high=20.0)
+    fails_p5: float = setting(1.0, "-", "below this 5th percentile in ordinary use it 'does not hold'", "project_choice", low=0.1, high=20.0)
+    exceptional_p5: float = setting(
+        1.0, "-", "least 5th percentile of the margin in the exceptional cases for 'holds'", "shock_load", low=0.0, high=20.0
+    )
+    exceptional_median: float = setting(
+        1.0, "-", "below this median in the exceptional cases it 'does not hold': a stop would more likely break it than not", "shock_load",
+        low=0.0, high=20.0,
+    )
     catch_diameter: float = setting(
         0.05, "m", "thinner limbs are taken to break at once when the rope falls on them", "project_choice", low=0.01, high=0.5
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.loads.limb_check import AnchorCheck
+from treescan.planning.contact import round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import AccessStep, Clearance, Reach
 from treescan.throw.throw_path import Throw
@@ -72,18 +73,15 @@ def _scan_gates(graph: WoodGraph, fitness: ScanFitness, check: AnchorCheck) -> l
 
 def _wood_gates(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings) -> list[str]:
     out = []
-    flags = graph.unions.flags[check.rig.union]
-    if any("dead" in f for f in flags):
+    flags, choked = graph.unions.flags[check.rig.union], round_stem(graph, check.rig)
+    if any("dead" in f for f in flags) and not choked:
         out.append("Dead suspect: the limb looks dead in the scan; no anchor unless a competent person has inspected it.")
     diameter, _ = rest_diameter(graph, check)
     if diameter < settings.least_limb:
-        stem = float(graph.unions.parent_diameter[check.rig.union])
-        more = f"; a rope choked round the stem of {100 * stem:.0f} cm was not judged" if stem >= settings.least_limb else ""
-        out.append(
-            f"Too thin: the limb is {100 * diameter:.1f} cm where the rope bears, at least {100 * settings.least_limb:.0f} cm is asked{more}."
-        )
+        what = "stem" if choked else "limb"
+        out.append(f"Too thin: the {what} is {100 * diameter:.1f} cm where the rope bears, at least {100 * settings.least_limb:.0f} cm is asked.")
     arm = bearing_row(graph, check)
-    if arm >= 0 and graph.unions.arm_slope[arm] < -settings.steepest_droop:
+    if arm >= 0 and not choked and graph.unions.arm_slope[arm] < -settings.steepest_droop:
         out.append(f"The limb falls away at {np.degrees(-graph.unions.arm_slope[arm]):.0f} degrees: the rope can run out along it.")
     return out
 
@@ -116,15 +114,18 @@ def doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: 
         out.append(f"The low side of its margin is {margin.p5:.2f}, below {settings.margin_doubt:.2f}: inspect and load-test before use.")
     elif check.check.verdict == "doubtful":
         out.append(f"Doubtful by the sums: {check.check.reason}")
+    hard = check.exceptional
+    if hard is not None and hard.margin.known and hard.margin.p5 < 1.0:
+        out.append(f"Under an exceptional load ({hard.case}) the low side of its margin is {hard.margin.p5:.2f}: no slack, no swing.")
     diameter, sd = rest_diameter(graph, check)
     if np.isfinite(sd) and diameter - 1.645 * sd < settings.least_limb <= diameter:
-        out.append(f"Its limb may be thinner than {100 * settings.least_limb:.0f} cm: {100 * diameter:.1f} cm with an error of {100 * sd:.1f} cm.")
+        out.append(f"Its {'stem' if round_stem(graph, check.rig) else 'limb'} may be thinner than {100 * settings.least_limb:.0f} cm: {100 * diameter:.1f} cm with an error of {100 * sd:.1f} cm.")
     arc = float(graph.arc[node])
     if arc < settings.least_arc:
         out.append(f"The scan saw {np.degrees(arc):.0f} degrees of the limb's round: the far side is unknown.")
-    ratio = graph.unions.aspect_ratio(union)
-    if ratio >= settings.most_included:
-        out.append(f"Codominant (limb over stem {ratio:.2f}): included bark is possible and cannot be seen in a scan.")
+    arms = graph.unions.arm_diameter[graph.unions.arms(union)]
+    if len(arms) > 1 and arms[1] >= settings.most_included * arms[0]:
+        out.append(f"Codominant (second limb over the thickest {arms[1] / arms[0]:.2f}): included bark is possible and cannot be seen in a scan.")
     if check.check.deflection > settings.lively:
         out.append(f"It gives way by about {check.check.deflection:.2f} m under the governing load: lively.")
     if check.common_cause:

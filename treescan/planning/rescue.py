@@ -107,7 +107,7 @@ def rescue_plan(
     served = point.reach.served
     able = []
     for p in points:
-        if p.usable and independent(graph, point, p) and two_person_margin(p, judged) >= settings.margin_gate:
+        if p.usable and independent(graph, point, p, settings.apart_on_stem) and two_person_margin(p, judged) >= settings.margin_gate:
             both = float(work.weight[served & p.reach.served].sum() / max(work.weight[served].sum(), 1e-12))
             able.append((both, -p.rank, p))
     drops = tuple(ways_down[int(i)] for i in np.flatnonzero(served))
