@@ -9,14 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import PointCloud
-from treescan.cloud.settings import CloudSettings
+from treescan.cloud.settings import CloudSettings, JoinSettings
 from treescan.loads.anchor import check_anchors
 from treescan.loads.load_test import load_test
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.loads.wood_strength import wood_of
 from treescan.planning.approach import recommend
-from treescan.planning.candidates import candidate_rigs
+from treescan.planning.candidates import candidate_rigs, unions_to_throw_at
 from treescan.planning.climb_plan import ClimbPlan, climb_plan
 from treescan.planning.overrides import Override, with_overrides
 from treescan.planning.rank import rank_points
@@ -49,6 +49,7 @@ class Settings:
     """Every setting of every room; `plan --show-settings` prints them, a TOML file changes them."""
 
     cloud: CloudSettings = field(default_factory=CloudSettings)
+    join: JoinSettings = field(default_factory=JoinSettings)
     trees: TreeSettings = field(default_factory=TreeSettings)
     wood: WoodSettings = field(default_factory=WoodSettings)
     throw: ThrowSettings = field(default_factory=ThrowSettings)
@@ -167,7 +168,8 @@ def plan(
 
     progress("looking for standing places", 0.0)
     stances = standing_places(graph, beside, site, settings.throw)
-    throws = search_throws(graph, beside, site, stances, settings.throw, progress)
+    aimed_at = unions_to_throw_at(graph, settings.planning)
+    throws = search_throws(graph, beside, site, stances, settings.throw, progress, aimed_at)
 
     rigs = candidate_rigs(graph, beside, throws, systems, settings.planning)
     checks = check_anchors(graph, beside, wood, [rig for rig, _ in rigs], work.xyz, settings.loads, seed, progress)

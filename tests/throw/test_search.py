@@ -156,3 +156,17 @@ def test_limits_that_leave_no_aim_are_refused():
         Method(speed_low=20.0, speed_high=10.0)
     with pytest.raises(BadInput, match="elevation"):
         Method(elevation_low=1.2, elevation_high=1.0)
+
+
+def test_only_the_asked_unions_get_throws_and_theirs_stay_the_same(searched):
+    """Asked for two unions of many: their throws and chances are those of the whole search; the others say that no line was looked for."""
+    graph, stances, table = searched
+    asked = sorted({u for u, _ in table.best})[:2]
+    some = search_throws(graph, alone(graph), Site(), stances, SETTINGS, wanted=asked)
+    rest = [u for u in range(len(graph.unions)) if u not in asked]
+
+    assert {u for u, _ in some.best} == set(asked)
+    assert np.abs(some.chance[asked] - table.chance[asked]).max() < 1e-6
+    for key, throw in some.best.items():
+        assert throw.chance == pytest.approx(table.best[key].chance, abs=1e-9)
+    assert not some.chance[rest].any() and all("no line was looked for" in some.blocked_by[u] for u in rest)

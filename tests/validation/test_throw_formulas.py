@@ -131,7 +131,9 @@ def test_snag_chance_along_a_path():
     scene = filled(density=0.5, snag_factor=0.1)
     heights = np.zeros(129)
 
-    assert 1 - unsnagged(scene, heights, 12.0 / 128, 0.0, 0.0, 5.0, 0.0, 12.0) == pytest.approx(0.45118836, rel=1e-6)
+    through = unsnagged(scene.leaf, scene.leaf_corner, scene.leaf_cell, scene.snag, heights, 12.0 / 128, 0.0, 0.0, 5.0, 0.0, 12.0)
+
+    assert 1 - through == pytest.approx(0.45118836, rel=1e-6)
 
 
 def test_g_is_standard_gravity():

@@ -38,8 +38,8 @@ def candidate_rigs(
     Notes
     -----
     Unions must carry a limb of `least_candidate_diameter` and stand at `least_candidate_height`; of these the `most_unions` with
-    the largest height x limb diameter are kept. A line that is thrown lies where the throw leaves it; one set by hand lies in the
-    union.
+    the largest height x limb diameter are kept, those whose wood can pass the gate first. A line that is thrown lies where the throw leaves
+    it; one set by hand lies in the union, or round the stem above it where its limbs are too thin to bear it (see `round_the_stem`).
     """
     wanted = tuple(systems) or SYSTEMS
     for name in wanted:
@@ -48,7 +48,8 @@ def candidate_rigs(
     out: list[tuple[Rig, Throw | None]] = []
     for union in candidate_unions(graph, settings):
         for system in wanted:
-            throw = best_throw(throws, union, system)
+            choked = system != "SRS basal" and round_the_stem(graph, union, settings)
+            throw = None if choked else best_throw(throws, union, system)
             for hardware in settings.hardware(system):
                 out.append((_rig(graph, beside, union, system, hardware, throw, settings), throw))
     return tuple(out)
@@ -57,14 +58,46 @@ def candidate_rigs(
 def candidate_unions(graph: WoodGraph, settings: PlanningSettings) -> tuple[int, ...]:
     """Rows of the unions worth judging, lowest first; where none is, the few with the thickest limbs, so that each gets its reason."""
     u = graph.unions
-    size = np.array([u.arm_diameter[u.laterals(k)].max(initial=0.0) for k in range(len(u))])
+    size = np.array([bearing_diameter(graph, k, settings) for k in range(len(u))])
     high = u.height >= settings.least_candidate_height
     rows = np.flatnonzero(high & (size >= settings.least_candidate_diameter))
     if len(rows) == 0:
         high_rows = np.flatnonzero(high)
         rows = high_rows[np.argsort(-size[high_rows], kind="stable")[:FALLBACK]]
-    best = rows[np.argsort(-(u.height[rows] * size[rows]), kind="stable")[: settings.most_unions]]
+    thin = size[rows] < settings.least_limb
+    best = rows[np.lexsort((-(u.height[rows] * size[rows]), thin))[: settings.most_unions]]
     return tuple(int(k) for k in np.sort(best))
+
+
+def unions_to_throw_at(graph: WoodGraph, settings: PlanningSettings) -> tuple[int, ...]:
+    """Rows of the unions a line is looked for: those worth judging, and those thick and high enough to advance from on the way up."""
+    u = graph.unions
+    size = np.array([u.arm_diameter[u.laterals(k)].max(initial=0.0) for k in range(len(u))])
+    steps = np.flatnonzero((size >= settings.step_limb) & (u.height >= settings.least_candidate_height))
+    return tuple(sorted({*candidate_unions(graph, settings), *(int(k) for k in steps)}))
+
+
+def round_the_stem(graph: WoodGraph, union: int, settings: PlanningSettings) -> bool:
+    """Is the stem choked above this union rather than a limb of it used?
+
+    As climbers do on conifers: the limbs are too thin to bear the rope, the stem goes on upright and is thick enough, and a stub or limb
+    keeps the sling from sliding down.
+    """
+    u = graph.unions
+    rows = np.arange(u.arm_start[union], u.arm_start[union + 1])
+    on = rows[u.arm_continues[rows]]
+    limb = float(u.arm_diameter[u.laterals(union)].max(initial=0.0))
+    if len(on) == 0 or not settings.least_stub <= limb < settings.least_limb:
+        return False
+    stem = min(float(u.arm_diameter[on].max()), 2 * float(graph.segment_radius[u.node[union]]))
+    return stem >= settings.least_limb and float(u.arm_slope[on].max()) >= settings.upright
+
+
+def bearing_diameter(graph: WoodGraph, union: int, settings: PlanningSettings) -> float:
+    """Diameter of the wood a rope at this union would bear on: its thickest lateral, or the stem where that is choked instead. [m]"""
+    if round_the_stem(graph, union, settings):
+        return 2 * float(graph.segment_radius[graph.unions.node[union]])
+    return float(graph.unions.arm_diameter[graph.unions.laterals(union)].max(initial=0.0))
 
 
 def best_throw(throws: ThrowTable, union: int, system: str) -> Throw | None:
@@ -82,6 +115,9 @@ def bearing_arm(graph: WoodGraph, union: int, settings: PlanningSettings) -> int
 
 
 def _rig(graph: WoodGraph, beside: Beside, union: int, system: str, hardware: str, throw: Throw | None, settings: PlanningSettings) -> Rig:
+    if system != "SRS basal" and round_the_stem(graph, union, settings):
+        node = int(graph.unions.node[union])
+        return Rig(union, system, hardware, node, 0.0, np.zeros(0, np.int32), _ground_below(graph, beside, graph.xyz[node]))
     if throw is None:
         arm = bearing_arm(graph, union, settings)
         distance = in_the_union(graph, union, arm)

@@ -11,7 +11,7 @@ from treescan.throw.outcome import HIT_BESIDE, HIT_LIMB, HIT_WIRE, MOST_CAPTURED
 from treescan.throw.plane import empty_plane, fill_plane
 from treescan.throw.scene import Scene
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.sweep import Grid, near_items, throw_in_plane
+from treescan.throw.sweep import Grid, near_items, room_for, throws_in_plane
 from treescan.throw.throw_path import Stances
 from treescan.wood.graph import WoodGraph
 
@@ -31,7 +31,7 @@ def _count_stops(sc: Scene, grid: Grid, feet: Floats, union: int, limbs: int) ->
     by_limb, other = np.zeros(limbs, np.int64), np.zeros(5, np.int64)
     pl = empty_plane(len(sc.limb))
     items = np.empty(len(sc.limb), np.int32)
-    over, unions, classes = np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32)
+    over, weight, ends, served = np.empty(MOST_CAPTURED, np.int32), np.empty(1), np.empty(1, np.int8), room_for(1)
     for f in range(len(feet)):
         x, y, z_hand = feet[f, 0], feet[f, 1], feet[f, 2] + sc.release
         for i in range(len(sc.limb)):
@@ -62,13 +62,8 @@ def _count_stops(sc: Scene, grid: Grid, feet: Floats, union: int, limbs: int) ->
                             other[0] += 1
                     elif end == HIT_WIRE:
                         other[1] += 1
-                    else:
-                        found, _, _ = throw_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height[g], grid.step[g], union, over, unions, classes)
-                        served = False
-                        for q in range(found):
-                            served |= unions[q] == union
-                        if not served:
-                            other[2] += 1
+                    elif throws_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height[g : g + 1], grid.step[g : g + 1], union, weight, ends, served) == 0:
+                        other[2] += 1
     return by_limb, other
 
 

@@ -169,7 +169,7 @@ def _wanted(scene: Scene, flown: Followed, union: int, z_hand: float) -> tuple[i
         item = flown.plane.cross_item[c]
         if item < 0 or scene.union[item] != union:
             continue
-        k, workings = classify(scene, flown.plane, flown.over, len(flown.over), m, flown.end, flown.s_end, flown.lodged, z_hand)
+        k, workings = classify(scene, flown.plane, flown.over, len(flown.over), m, flown.s_end, flown.lodged, z_hand)
         if 0 < k < best[1]:
             best = (m, int(k), int(workings))
     return best

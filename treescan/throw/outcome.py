@@ -7,7 +7,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from treescan.throw.flight import PIECES
-from treescan.throw.plane import GROUND_STEP, INFINITE, RANGE, Plane, leaf_at, limb_of
+from treescan.throw.plane import GROUND_STEP, INFINITE, RANGE, Plane, limb_of
 from treescan.throw.scene import WIRE, Scene
 
 Floats = NDArray[np.float64]
@@ -57,39 +57,102 @@ def gap_segments(
 
 
 @njit(cache=True, nogil=True)
-def first_touch(sc: Scene, pl: Plane, k: int, zs: Floats, step: float, z_hand: float) -> float:
-    """Distance s at which the bag first touches shape k of the plane; INFINITE when it never does."""
-    h = pl.shape[k]
-    i = pl.item[k]
-    j0, j1 = max(int(h[0] / step), 0), min(int(h[1] / step), PIECES - 1)
-    for j in range(j0, j1 + 1):
-        za, zb = zs[j] + z_hand, zs[j + 1] + z_hand
-        if min(za, zb) > h[3] or max(za, zb) < h[2]:
-            continue
-        d2, a, b = gap_segments(j * step, za, 0.0, step, zb - za, 0.0, h[4], h[5], h[6], h[7] - h[4], h[8] - h[5], h[9] - h[6])
-        reach = sc.r_start[i] + b * (sc.r_end[i] - sc.r_start[i]) + sc.bag_radius
-        if d2 < reach * reach:
-            back = np.sqrt(reach * reach - d2) * step / np.sqrt(step * step + (zb - za) ** 2)
-            return max((j + a) * step - back, h[0])
-    return INFINITE
+def _entry(
+    inside: float, ps: float, pz: float, pn: float, ds: float, dz: float, es: float, ez: float, en: float, r0: float, r1: float
+) -> float:
+    """Share u of the piece p + u (ds, dz, 0) at which it enters the tapered capsule from the origin along e, known to be inside at `inside`.
+
+    Bisection to 1e-4 of the piece: outside up to the entry, inside from there to the nearest point, as the capsule is convex.
+    """
+    e2 = es * es + ez * ez + en * en
+    lo, hi, u = 0.0, inside, 0.0
+    for _ in range(14):
+        qs, qz = ps + u * ds, pz + u * dz
+        t = min(max((qs * es + qz * ez + pn * en) / e2, 0.0), 1.0) if e2 > 0.0 else 0.0
+        gs, gz, gn, r = qs - t * es, qz - t * ez, pn - t * en, r0 + t * (r1 - r0)
+        if gs * gs + gz * gz + gn * gn < r * r:
+            hi = u
+        else:
+            lo = u
+        u = 0.5 * (lo + hi)
+    return hi
 
 
 @njit(cache=True, nogil=True)
-def landing_place(pl: Plane, zs: Floats, step: float, z_hand: float) -> float:
-    """Distance s at which the flight meets the ground."""
-    top = pl.ground.max()
+def first_touch(
+    shape: Floats,
+    item: Ints,
+    first: Ints,
+    entry: Ints,
+    frame: Floats,
+    size: NDArray[np.int64],
+    r_start: Floats,
+    r_end: Floats,
+    bag: float,
+    zs: Floats,
+    step: float,
+    z_hand: float,
+) -> tuple[float, int]:
+    """Where a tabulated flight first touches a shape of the plane, and which; (INFINITE, -1) when it never does.
+
+    Parameters
+    ----------
+    shape, item, first, entry, frame, size      Of `Plane` (plain arrays: passing the whole plane along costs more than the work).
+    r_start, r_end, bag                         Of `Scene`.
+
+    Notes
+    -----
+    Piece by piece, only the shapes entered in the cells the piece goes through are compared; nothing touched on a piece means
+    nothing was touched before the next.
+    """
+    inv, z_low, z_high, ns, nz = 1.0 / frame[0], frame[1], frame[3], size[0], size[1]
+    last = min(PIECES, int(frame[2] / step) + 1)
+    zb = zs[0] + z_hand
+    for j in range(last):
+        za = zb
+        zb = zs[j + 1] + z_hand
+        lo, hi = min(za, zb), max(za, zb)
+        if hi < z_low or lo > z_high:
+            if zb < za and hi < z_low:
+                break
+            continue
+        s0, s1 = j * step, (j + 1) * step
+        b0, b1 = int(max(lo - z_low, 0.0) * inv), min(int((hi - z_low) * inv), nz - 1)
+        best, hit = INFINITE, -1
+        for a in range(int(s0 * inv), min(int(s1 * inv), ns - 1) + 1):
+            for e in range(first[a * nz + b0], first[a * nz + b1 + 1]):
+                k = entry[e]
+                if lo > shape[k, 3] or hi < shape[k, 2] or s0 > shape[k, 1] or s1 < shape[k, 0]:
+                    continue
+                sk, zk, nk = shape[k, 4], shape[k, 5], shape[k, 6]
+                es, ez, en = shape[k, 7] - sk, shape[k, 8] - zk, shape[k, 9] - nk
+                d2, u, v = gap_segments(s0, za, 0.0, step, zb - za, 0.0, sk, zk, nk, es, ez, en)
+                i = item[k]
+                reach = r_start[i] + v * (r_end[i] - r_start[i]) + bag
+                if d2 < reach * reach:
+                    s = s0 + step * _entry(u, s0 - sk, za - zk, -nk, step, zb - za, es, ez, en, r_start[i] + bag, r_end[i] + bag)
+                    if s < best:
+                        best, hit = s, k
+        if hit >= 0:
+            return best, hit
+    return INFINITE, -1
+
+
+@njit(cache=True, nogil=True)
+def landing_place(ground: Floats, top: float, zs: Floats, step: float, z_hand: float) -> float:
+    """Distance s at which the flight meets the ground; `top` is the highest of `ground` (of `Plane`)."""
     j = PIECES
     while j > 1 and zs[j - 1] + z_hand < top and zs[j - 1] >= zs[j]:
         j -= 1
     s = max((j - 1) * step, min(0.3, step))
     s_last = min(PIECES * step, RANGE)
-    z_before = height_on(zs, step, s) + z_hand - _ground(pl, s)
+    z_before = height_on(zs, step, s) + z_hand - ground_on(ground, s)
     if z_before <= 0.0:
         return s
     ds = min(GROUND_STEP, max(step, 0.05))
     while s < s_last:
         s1 = min(s + ds, s_last)
-        z = height_on(zs, step, s1) + z_hand - _ground(pl, s1)
+        z = height_on(zs, step, s1) + z_hand - ground_on(ground, s1)
         if z <= 0.0:
             return s + (s1 - s) * z_before / (z_before - z)
         s, z_before = s1, z
@@ -97,10 +160,11 @@ def landing_place(pl: Plane, zs: Floats, step: float, z_hand: float) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _ground(pl: Plane, s: float) -> float:
+def ground_on(ground: Floats, s: float) -> float:
+    """Ground height at distance s, from the profile of a plane. [m]"""
     u = s / GROUND_STEP
-    k = min(int(u), len(pl.ground) - 2)
-    return pl.ground[k] + (u - k) * (pl.ground[k + 1] - pl.ground[k])
+    k = min(int(u), len(ground) - 2)
+    return ground[k] + (u - k) * (ground[k + 1] - ground[k])
 
 
 @njit(cache=True, nogil=True)
@@ -117,43 +181,58 @@ def first_obstacle(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float)
     end : int           LANDED (nothing met), HIT_LIMB, HIT_BESIDE, HIT_WIRE.
     s_end : float       Where; the end of the table where nothing was met. [m]
     hit : int           Shape of the plane that was hit, -1 none.
-
-    Notes
-    -----
-    A flight is concave, so over a shape's width it lies above the lower of its two heights at the edges: most shapes need no more.
     """
-    end, hit = LANDED, -1
-    s_end = min(PIECES * step, RANGE)
+    s_end, hit = first_touch(
+        pl.shape, pl.item, pl.first, pl.entry, pl.frame, pl.size, sc.r_start, sc.r_end, sc.bag_radius, zs, step, z_hand
+    )
+    end = LANDED
+    if hit >= 0:
+        end = HIT_WIRE if sc.limb[pl.item[hit]] == WIRE else HIT_LIMB
+    s_end = min(s_end, PIECES * step, RANGE)
+    s = first_column(pl.column, pl.counts[2], pl.frame[5], sc.bag_radius, zs, step, z_hand, s_end)
+    if s < s_end:
+        return HIT_BESIDE, s, -1
+    return end, s_end, hit
+
+
+@njit(cache=True, nogil=True)
+def first_column(column: Floats, count: int, highest: float, bag: float, zs: Floats, step: float, z_hand: float, s_end: float) -> float:
+    """Where a flight first meets one of `count` solid columns before s_end; INFINITE when it does not.
+
+    Above the highest column (top at `highest`) it need not look: a flight rises, then falls.
+    """
+    if count == 0:
+        return INFINITE
+    top = highest + bag - z_hand
     apex = highest_column(zs)
-    s_apex, z_apex = apex * step, zs[apex] + z_hand
-    for k in range(pl.counts[0]):
-        h = pl.shape[k]
-        if h[0] >= s_end:
-            break
-        if h[2] > z_apex:
-            continue
-        lo = max(h[0], 0.0)
-        hi = min(h[1], s_end)
-        za = height_on(zs, step, lo) + z_hand
-        zb = height_on(zs, step, hi) + z_hand
-        if min(za, zb) > h[3]:
-            continue
-        top = z_apex if lo - step <= s_apex <= hi + step else max(za, zb)
-        if top < h[2]:
-            continue
-        s = first_touch(sc, pl, k, zs, step, z_hand)
-        if s < s_end:
-            s_end, hit = s, k
-            end = HIT_WIRE if sc.limb[pl.item[k]] == WIRE else HIT_LIMB
-    for k in range(pl.counts[2]):
-        s = pl.column[k, 0]
+    up, down = INFINITE, -INFINITE
+    if zs[apex] > top:
+        lo, hi = 0, apex
+        while lo < hi:
+            mid = (lo + hi) // 2
+            if zs[mid] > top:
+                hi = mid
+            else:
+                lo = mid + 1
+        up = lo * step
+        lo, hi = apex, PIECES
+        while lo < hi:
+            mid = (lo + hi + 1) // 2
+            if zs[mid] > top:
+                lo = mid
+            else:
+                hi = mid - 1
+        down = lo * step
+    for k in range(count):
+        s = column[k, 0]
         if s >= s_end:
             break
+        if up <= s <= down:
+            continue
         z = height_on(zs, step, s) + z_hand
-        if pl.column[k, 1] - sc.bag_radius <= z <= pl.column[k, 2] + sc.bag_radius:
-            s_end, hit, end = s, -1, HIT_BESIDE
-            break
-    return end, s_end, hit
+        if column[k, 1] - bag <= z <= column[k, 2] + bag:
+            return s
+    return INFINITE
 
 
 @njit(cache=True, nogil=True)
@@ -170,23 +249,25 @@ def highest_column(zs: Floats) -> int:
 
 
 @njit(cache=True, nogil=True)
-def crossings_under(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, s_end: float, over: Ints) -> int:
+def crossings_under(
+    cross: Floats, cross_item: Ints, count: int, limb: Ints, zs: Floats, step: float, z_hand: float, s_end: float, over: Ints
+) -> int:
     """Limbs that pierce the curtain between the flight, up to s_end, and the ground: their crossings, near end first, put into `over`.
 
     Returns their number, or -1 when a wire is among them.
     """
-    count = 0
-    for c in range(pl.counts[1]):
-        s = pl.cross[c, 0]
+    found = 0
+    for c in range(count):
+        s = cross[c, 0]
         if s >= s_end:
             break
-        if pl.cross[c, 1] < height_on(zs, step, s) + z_hand:
-            if limb_of(sc, pl.cross_item[c]) == WIRE:
+        if cross[c, 1] < height_on(zs, step, s) + z_hand:
+            if cross_item[c] >= 0 and limb[cross_item[c]] == WIRE:
                 return -1
-            if count < MOST_CAPTURED:
-                over[count] = c
-            count += 1
-    return count
+            if found < MOST_CAPTURED:
+                over[found] = c
+            found += 1
+    return found
 
 
 @njit(cache=True, nogil=True)
@@ -196,36 +277,67 @@ def follow(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, over: I
     A limb beyond the landing place cannot be under the flight, so the ground decides only where the bag comes down.
     """
     end, s_end, hit = first_obstacle(sc, pl, zs, step, z_hand)
-    count = crossings_under(sc, pl, zs, step, z_hand, s_end, over)
+    count = crossings_under(pl.cross, pl.cross_item, pl.counts[1], sc.limb, zs, step, z_hand, s_end, over)
     if count < 0:
         return HIT_WIRE, s_end, hit, 0
-    s_ground = landing_place(pl, zs, step, z_hand)
+    s_ground = landing_place(pl.ground, pl.frame[4], zs, step, z_hand)
     if s_ground < s_end:
         return LANDED, s_ground, -1, count
     return end, s_end, hit, count
 
 
 @njit(cache=True, nogil=True)
-def way_down_clear(sc: Scene, pl: Plane, s: float, z_top: float, skip_limb: int) -> bool:
+def way_down(
+    shape: Floats,
+    item: Ints,
+    first: Ints,
+    entry: Ints,
+    frame: Floats,
+    size: NDArray[np.int64],
+    column: Floats,
+    columns: int,
+    ground: Floats,
+    limb: Ints,
+    r_start: Floats,
+    r_end: Floats,
+    bag: float,
+    side_cell: float,
+    lift: float,
+    s: float,
+    z_top: float,
+    skip_limb: int,
+) -> bool:
     """Can the bag fall from z_top to the ground at distance s without touching another limb than `skip_limb`?"""
     if s <= 0.0:
         return False
-    z_low = _ground(pl, s)
-    for k in range(pl.counts[0]):
-        h = pl.shape[k]
-        if h[0] > s:
-            break
-        if h[1] < s or h[2] > z_top or h[3] < z_low or sc.limb[pl.item[k]] == skip_limb:
-            continue
-        i = pl.item[k]
-        d2, _, b = gap_segments(s, z_low, 0.0, 0.0, z_top - z_low, 0.0, h[4], h[5], h[6], h[7] - h[4], h[8] - h[5], h[9] - h[6])
-        reach = sc.r_start[i] + b * (sc.r_end[i] - sc.r_start[i]) + sc.bag_radius
-        if d2 < reach * reach:
-            return False
-    for k in range(pl.counts[2]):
-        if abs(pl.column[k, 0] - s) <= 0.5 * sc.side_cell + sc.bag_radius and pl.column[k, 1] < z_top and pl.column[k, 2] > z_low + sc.lift:
+    z_low = ground_on(ground, s)
+    if s < frame[2] and z_top >= frame[1]:
+        inv, nz = 1.0 / frame[0], size[1]
+        row = int(s * inv) * nz
+        b0, b1 = int(max(z_low - frame[1], 0.0) * inv), min(int((z_top - frame[1]) * inv), nz - 1)
+        for e in range(first[row + min(b0, nz)], first[row + b1 + 1]):
+            k = entry[e]
+            i = item[k]
+            if shape[k, 0] > s or shape[k, 1] < s or shape[k, 2] > z_top or shape[k, 3] < z_low or limb[i] == skip_limb:
+                continue
+            sk, zk, nk = shape[k, 4], shape[k, 5], shape[k, 6]
+            d2, _, v = gap_segments(s, z_low, 0.0, 0.0, z_top - z_low, 0.0, sk, zk, nk, shape[k, 7] - sk, shape[k, 8] - zk, shape[k, 9] - nk)
+            reach = r_start[i] + v * (r_end[i] - r_start[i]) + bag
+            if d2 < reach * reach:
+                return False
+    for k in range(columns):  # noqa: SIM110 (numba has no all over a generator)
+        if abs(column[k, 0] - s) <= 0.5 * side_cell + bag and column[k, 1] < z_top and column[k, 2] > z_low + lift:
             return False
     return True
+
+
+@njit(cache=True, nogil=True)
+def way_down_clear(sc: Scene, pl: Plane, s: float, z_top: float, skip_limb: int) -> bool:
+    """`way_down` in a plane of a scene."""
+    return way_down(
+        pl.shape, pl.item, pl.first, pl.entry, pl.frame, pl.size, pl.column, pl.counts[2], pl.ground, sc.limb, sc.r_start, sc.r_end,
+        sc.bag_radius, sc.side_cell, sc.lift, s, z_top, skip_limb,
+    )  # fmt: skip
 
 
 @njit(cache=True, nogil=True)
@@ -244,60 +356,123 @@ def least_weight(line: float, tail: float, friction: float, turning: float) -> f
     return line * max(tail, 0.0) * np.exp(friction * turning)
 
 
-@njit(cache=True, nogil=True)
-def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, end: int, s_end: float, lodged: bool, z_hand: float) -> tuple[int, int]:
-    """Isolation class for the target crossing over[which], and the workings it needs; class 0 = the throw does not serve this union.
+ALONE, WORKABLE, AS_IT_FELL = 1, 2, 3
+"""What can be made of a line over a wanted limb: nothing else under it; others can be worked off; it must stay as it fell."""
 
-    Parameters
-    ----------
-    over, count         Crossings under the line, near end first.
-    end, s_end          How and where the flight ended.
-    lodged : bool       The bag does not lie on the ground.
+
+@njit(cache=True, nogil=True)
+def judge(
+    cross: Floats,
+    cross_item: Ints,
+    limb: Ints,
+    node: Ints,
+    stem_node: int,
+    over: Ints,
+    count: int,
+    which: int,
+    lodged: bool,
+    z_hand: float,
+    room: float,
+    most_worked: int,
+) -> tuple[int, bool, bool, float]:
+    """What is under the line besides the wanted crossing over[which]?
+
+    Returns
+    -------
+    verdict : int           ALONE, WORKABLE, AS_IT_FELL; 0 where not even the last serves (a higher limb bears the line, or the bag is stuck).
+    back, front : bool      Limbs to work the line off beyond the wanted one (or a stuck bag), and on the thrower's side.
+    steepest : float        Steepest line of sight from the hand over all supports; INFINITE where the wanted limb is not the highest. [rad]
+
+    Notes
+    -----
+    `room` on both sides of the wanted limb belongs to it: what pierces the curtain there can not be worked off. The stem below the
+    union (up to `stem_node`) is walked round; the wanted limb's own next crossing is the same limb.
     """
     c = over[which]
-    i = pl.cross_item[c]
-    u = sc.union[i]
-    s_t, _z_t, top_t, half_t, share = pl.cross[c, 0], pl.cross[c, 1], pl.cross[c, 2], pl.cross[c, 3], pl.cross[c, 4]
-    along = sc.near[i] + share * (sc.far[i] - sc.near[i])
-    if along > sc.limit[i] or s_end < s_t + half_t + sc.bag_radius:
-        return 0, 0
-    if sc.slope[i] < -np.arctan(sc.friction):
-        return 0, 0
-    room = half_t + 2 * sc.bag_radius + sc.clearance
+    i = cross_item[c]
+    s_t, top_t, half_t, own = cross[c, 0], cross[c, 2], cross[c, 3], limb[i]
     near, far, beneath = 0, 0, 0
-    highest, steepest = -INFINITE, np.arctan2(top_t - z_hand, s_t)
+    highest, steep = -INFINITE, (top_t - z_hand) / s_t
     for m in range(count):
-        if m == which:
-            continue
         o = over[m]
-        j = pl.cross_item[o]
-        s, half = pl.cross[o, 0], pl.cross[o, 3]
+        if o == c:
+            continue
+        j = cross_item[o]
+        s, half = cross[o, 0], cross[o, 3]
         if j >= 0:
-            if sc.limb[j] == 0 and sc.node[j] <= sc.stem_node[u]:
+            if limb[j] == 0 and node[j] <= stem_node:
                 continue
-            if sc.limb[j] == sc.limb[i] and abs(s - s_t) <= 2 * (half + half_t):
+            if limb[j] == own and abs(s - s_t) <= 2 * (half + half_t):
                 continue
-        highest = max(highest, pl.cross[o, 2])
-        steepest = max(steepest, np.arctan2(pl.cross[o, 2] - z_hand, s))
+        highest = max(highest, cross[o, 2])
+        steep = max(steep, (cross[o, 2] - z_hand) / s)
         if s - half > s_t + room:
             far += 1
         elif s + half < s_t - room:
             near += 1
         else:
             beneath += 1
-    others = near + far + beneath
-    if others == 0 and not lodged:
-        turning = np.arctan2(top_t - z_hand, s_t) + 0.5 * np.pi
-        return (1, 0) if least_weight(sc.line, top_t - z_hand, sc.friction, turning) <= sc.bag_mass else (0, 0)
-    if beneath == 0 and far <= sc.most_worked and near <= sc.most_worked:
-        back, front = far > 0 or lodged, near > 0
-        if (not back or shaft_clear(sc, pl, c, 1)) and (not front or shaft_clear(sc, pl, c, 0)):
-            turning = np.pi if front else np.arctan2(top_t - z_hand, s_t) + 0.5 * np.pi
-            if least_weight(sc.line, top_t - z_hand, sc.friction, turning) <= sc.bag_mass:
-                return 2, int(back) + int(front)
-    if not lodged and top_t > highest and least_weight(sc.line, top_t - z_hand, sc.friction, steepest + 0.5 * np.pi) <= sc.bag_mass:
-        return 3, 0
-    return 0, 0
+        if (beneath > 0 or far > most_worked or near > most_worked) and (lodged or highest >= top_t):
+            return 0, False, False, INFINITE
+    steepest = np.arctan(steep) if not lodged and top_t > highest else INFINITE
+    if near + far + beneath == 0 and not lodged:
+        return ALONE, False, False, steepest
+    if beneath == 0 and far <= most_worked and near <= most_worked:
+        return WORKABLE, far > 0 or lodged, near > 0, steepest
+    return AS_IT_FELL, False, False, steepest
+
+
+@njit(cache=True, nogil=True)
+def come_down(
+    verdict: int, front: bool, shafts: bool, steepest: float, s: float, tail: float, line: float, friction: float, mass: float
+) -> int:
+    """Isolation class once the bag must come down by itself: 1, 2, 3, or 0 where it hangs.
+
+    Parameters
+    ----------
+    shafts : bool       The ways down needed for working are clear.
+    s, tail : float     Distance of the wanted limb, and its top above the hand. [m]
+    """
+    turning = np.arctan2(tail, s) + 0.5 * np.pi
+    if verdict == ALONE:
+        return 1 if least_weight(line, tail, friction, turning) <= mass else 0
+    if verdict == WORKABLE and shafts and least_weight(line, tail, friction, np.pi if front else turning) <= mass:
+        return 2
+    if verdict > 0 and steepest < INFINITE and least_weight(line, tail, friction, steepest + 0.5 * np.pi) <= mass:
+        return 3
+    return 0
+
+
+@njit(cache=True, nogil=True)
+def bears(sc: Scene, pl: Plane, c: int, s_end: float) -> bool:
+    """Does crossing c count as over its union: within reach of it, passed with the bag's width to spare, and not drooping so that the line slides off?"""
+    i = pl.cross_item[c]
+    if sc.near[i] + pl.cross[c, 4] * (sc.far[i] - sc.near[i]) > sc.limit[i] or s_end < pl.cross[c, 0] + pl.cross[c, 3] + sc.bag_radius:
+        return False
+    return sc.slope[i] >= -np.arctan(sc.friction)
+
+
+@njit(cache=True, nogil=True)
+def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, s_end: float, lodged: bool, z_hand: float) -> tuple[int, int]:
+    """Isolation class for the target crossing over[which], and the workings it needs; class 0 = the throw does not serve this union.
+
+    Parameters
+    ----------
+    over, count         Crossings under the line, near end first.
+    s_end               Where the flight ended. [m]
+    lodged : bool       The bag does not lie on the ground.
+    """
+    c = over[which]
+    if not bears(sc, pl, c, s_end):
+        return 0, 0
+    u = sc.union[pl.cross_item[c]]
+    room = pl.cross[c, 3] + 2 * sc.bag_radius + sc.clearance
+    verdict, back, front, steepest = judge(
+        pl.cross, pl.cross_item, sc.limb, sc.node, sc.stem_node[u], over, count, which, lodged, z_hand, room, sc.most_worked
+    )
+    shafts = verdict == WORKABLE and (not back or shaft_clear(sc, pl, c, 1)) and (not front or shaft_clear(sc, pl, c, 0))
+    k = come_down(verdict, front, shafts, steepest, pl.cross[c, 0], pl.cross[c, 2] - z_hand, sc.line, sc.friction, sc.bag_mass)
+    return k, int(back) + int(front) if k == 2 else 0
 
 
 @njit(cache=True, nogil=True)
@@ -312,31 +487,42 @@ def bag_lodges(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float, end
 
 
 @njit(cache=True, nogil=True)
-def lands_badly(sc: Scene, x: float, y: float) -> bool:
-    """Would the bag come down on a road, roof, water or other closed area?"""
-    if not sc.has_side:
-        return False
-    j = int(np.floor((x - sc.side_corner[0]) / sc.side_cell))
-    i = int(np.floor((y - sc.side_corner[1]) / sc.side_cell))
-    return 0 <= i < sc.bad.shape[0] and 0 <= j < sc.bad.shape[1] and sc.bad[i, j]
+def lands_badly(bad: NDArray[np.bool_], corner: Floats, cell: float, x: float, y: float) -> bool:
+    """Would the bag come down on a road, roof, water or other closed area (of `Scene`)?"""
+    j, i = int(np.floor((x - corner[0]) / cell)), int(np.floor((y - corner[1]) / cell))
+    return 0 <= i < bad.shape[0] and 0 <= j < bad.shape[1] and bad[i, j]
 
 
 @njit(cache=True, nogil=True)
-def unsnagged(sc: Scene, zs: Floats, step: float, x: float, y: float, z_hand: float, azimuth: float, s_end: float) -> float:
+def unsnagged(
+    leaf: NDArray[np.float32],
+    corner: Floats,
+    cell: float,
+    snag: float,
+    zs: Floats,
+    step: float,
+    x: float,
+    y: float,
+    z_hand: float,
+    azimuth: float,
+    s_end: float,
+) -> float:
     """Chance that twigs and leaves do not catch the bag: exp(-k x integral of density along the flight)."""
-    if not sc.has_leaf:
-        return 1.0
     ux, uy = np.sin(azimuth), np.cos(azimuth)
     total, j = 0.0, 0
+    na, nb, nc = leaf.shape
+    inv = 1.0 / cell
+    px, py, pz = (x - corner[0]) * inv, (y - corner[1]) * inv, (z_hand - corner[2]) * inv
     while j < PIECES and j * step < s_end:
         length = np.sqrt(step * step + (zs[j + 1] - zs[j]) ** 2)
-        parts = int(length / (0.5 * sc.leaf_cell)) + 1
+        parts = int(length / (0.5 * cell)) + 1
         for m in range(parts):
-            u = j + (m + 0.5) / parts
-            s = u * step
+            u = (m + 0.5) / parts
+            s = (j + u) * step
             if s >= s_end:
                 break
-            z = zs[j] + (u - j) * (zs[j + 1] - zs[j]) + z_hand
-            total += leaf_at(sc, x + s * ux, y + s * uy, z) * length / parts
+            fa, fb, fc = px + s * ux * inv, py + s * uy * inv, pz + (zs[j] + u * (zs[j + 1] - zs[j])) * inv
+            if 0.0 <= fa < na and 0.0 <= fb < nb and 0.0 <= fc < nc:
+                total += leaf[int(fa), int(fb), int(fc)] * length / parts
         j += 1
-    return np.exp(-sc.snag * total)
+    return np.exp(-snag * total)

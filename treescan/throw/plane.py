@@ -27,27 +27,43 @@ MIN_S = 0.05
 
 INFINITE = 1e9
 
+CELL = 0.2
+"""Least side of the cells in which the shapes of a plane are looked up. [m]"""
+
+MOST_CELLS = 40_000
+"""Cells of a plane at most; where they or their entries would not fit, cells are made larger."""
+
 
 class Plane(NamedTuple):
-    """One vertical plane, filled by `fill_plane`; `counts` = shapes, crossings, solid columns.
+    """One vertical plane, filled by `fill_plane`; `counts` = shapes, crossings, solid columns, wanted crossings.
 
-    shape : (p, 10)         s_min, s_max, z_min, z_max, then s0, z0, n0, s1, z1, n1 of the axis, by rising s_min.
+    shape : (p, 10)         s_min, s_max, z_min, z_max, then s0, z0, n0, s1, z1, n1 of the axis.
     item : (p,) int32       Row in the scene.
     cross : (q, 5)          s, z of the axis crossing; height of the limb's top there; half its width along s; share along the segment.
     cross_item : (q,) int32 Row in the scene, -1 for a thing beside the tree.
+    target : (t,) int32     Crossings that belong to a union, by rising s.
     shaft : (q, 2) int8     Is the way down beside the limb clear, near and far side: -1 not looked at, 0 no, 1 yes.
     ground : (g,)           Ground heights every GROUND_STEP.
     column : (c, 3)         s, lowest, highest solid.
+    first : (k + 1,) int32  Entries of cell k (s-major, upward) are entry[first[k] : first[k + 1]].
+    entry : (e,) int32      Shapes whose box meets the cell.
+    size : (2,) int64       Cells along s, cells upward.
+    frame : (6,)            Side of a cell, lowest z, end of the cells along s, top of the cells; highest ground, top of the columns.
     """
 
     shape: Floats
     item: Ints
     cross: Floats
     cross_item: Ints
+    target: Ints
     shaft: NDArray[np.int8]
     ground: Floats
     column: Floats
     counts: Ints
+    first: Ints
+    entry: Ints
+    size: NDArray[np.int64]
+    frame: Floats
     scratch: Floats
     scratch_item: Ints
 
@@ -61,12 +77,17 @@ def empty_plane(capacity: int) -> Plane:
         np.empty(n, np.int32),
         np.empty((n + 600, 5)),
         np.empty(n + 600, np.int32),
+        np.empty(n + 600, np.int32),
         np.empty((n + 600, 2), np.int8),
         np.empty(int(RANGE / GROUND_STEP) + 2),
         np.empty((600, 3)),
         np.zeros(4, np.int32),
-        np.empty((n, 10)),
-        np.empty(n, np.int32),
+        np.zeros(MOST_CELLS + 1, np.int32),
+        np.empty(MOST_CELLS + 8 * n, np.int32),
+        np.zeros(2, np.int64),
+        np.zeros(6),
+        np.empty((n + 600, 5)),
+        np.empty(n + 600, np.int32),
     )
 
 
@@ -80,18 +101,6 @@ def ground_at(sc: Scene, x: float, y: float) -> float:
     i1, j1 = min(i + 1, rows - 1), min(j + 1, cols - 1)
     fy, fx = q - i, p - j
     return (1 - fy) * ((1 - fx) * sc.ground[i, j] + fx * sc.ground[i, j1]) + fy * ((1 - fx) * sc.ground[i1, j] + fx * sc.ground[i1, j1])
-
-
-@njit(cache=True, nogil=True)
-def leaf_at(sc: Scene, x: float, y: float, z: float) -> float:
-    """Twig and leaf density. [1/m]"""
-    i = int(np.floor((x - sc.leaf_corner[0]) / sc.leaf_cell))
-    j = int(np.floor((y - sc.leaf_corner[1]) / sc.leaf_cell))
-    k = int(np.floor((z - sc.leaf_corner[2]) / sc.leaf_cell))
-    a, b, c = sc.leaf.shape
-    if i < 0 or j < 0 or k < 0 or i >= a or j >= b or k >= c:
-        return 0.0
-    return sc.leaf[i, j, k]
 
 
 @njit(cache=True, nogil=True)
@@ -137,10 +146,10 @@ def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items
         if s_max < MIN_S:
             continue
         za, zb = z0 + t0 * (z1 - z0), z0 + t1 * (z1 - z0)
-        row = pl.scratch[p]
+        row = pl.shape[p]
         row[0], row[1], row[2], row[3] = min(sa, sb) - reach, s_max, min(za, zb) - reach, max(za, zb) + reach
         row[4], row[5], row[6], row[7], row[8], row[9] = s0, z0, n0, s1, z1, n1
-        pl.scratch_item[p] = i
+        pl.item[p] = i
         p += 1
         if (n0 < 0.0) != (n1 < 0.0):
             t = n0 / (n0 - n1)
@@ -153,10 +162,6 @@ def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items
                 c[0], c[1], c[2], c[3], c[4] = s, z0 + t * (z1 - z0), top, half, t
                 pl.cross_item[q] = i
                 q += 1
-    order = np.argsort(pl.scratch[:p, 0])
-    for k in range(p):
-        pl.shape[k] = pl.scratch[order[k]]
-        pl.item[k] = pl.scratch_item[order[k]]
     for k in range(len(pl.ground)):
         s = k * GROUND_STEP
         pl.ground[k] = ground_at(sc, ox + s * ux, oy + s * uy)
@@ -164,23 +169,81 @@ def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items
     if sc.has_side:
         c, q = _fill_columns(sc, pl, ox, oy, ux, uy, q)
     _sort_crossings(pl, q)
-    pl.counts[0], pl.counts[1], pl.counts[2] = p, q, c
+    w = 0
+    for k in range(q):
+        if pl.cross_item[k] >= 0 and sc.union[pl.cross_item[k]] >= 0:
+            pl.target[w] = k
+            w += 1
+    pl.counts[0], pl.counts[1], pl.counts[2], pl.counts[3] = p, q, c, w
     pl.shaft[:q] = -1
+    _sort_into_cells(pl, p)
+    pl.frame[4] = pl.ground.max()
+    pl.frame[5] = pl.column[:c, 2].max() if c > 0 else -INFINITE
 
 
 @njit(cache=True, nogil=True)
 def _sort_crossings(pl: Plane, q: int) -> None:
-    """Crossings by rising s (insertion sort: there are few)."""
-    for k in range(1, q):
-        row = pl.cross[k].copy()
-        item = pl.cross_item[k]
-        j = k - 1
-        while j >= 0 and pl.cross[j, 0] > row[0]:
-            pl.cross[j + 1] = pl.cross[j]
-            pl.cross_item[j + 1] = pl.cross_item[j]
-            j -= 1
-        pl.cross[j + 1] = row
-        pl.cross_item[j + 1] = item
+    """Crossings by rising s."""
+    order = np.argsort(pl.cross[:q, 0])
+    pl.scratch[:q] = pl.cross[:q]
+    pl.scratch_item[:q] = pl.cross_item[:q]
+    for k in range(q):
+        for d in range(5):
+            pl.cross[k, d] = pl.scratch[order[k], d]
+        pl.cross_item[k] = pl.scratch_item[order[k]]
+
+
+@njit(cache=True, nogil=True)
+def _sort_into_cells(pl: Plane, p: int) -> None:
+    """Enter every shape in the cells its box meets; cells grow until they and their entries fit."""
+    s_high, z_low, z_high = 0.0, INFINITE, -INFINITE
+    for k in range(p):
+        h = pl.shape[k]
+        s_high, z_low, z_high = max(s_high, h[1]), min(z_low, h[2]), max(z_high, h[3])
+    s_high = min(s_high, RANGE)
+    if p == 0:
+        z_low = z_high = 0.0
+    cell = CELL
+    while True:
+        ns, nz = int(s_high / cell) + 1, int((z_high - z_low) / cell) + 1
+        if ns * nz <= MOST_CELLS:
+            pl.size[0], pl.size[1] = ns, nz
+            pl.frame[0], pl.frame[1], pl.frame[2], pl.frame[3] = cell, z_low, ns * cell, z_low + nz * cell
+            if _count_entries(pl, p) <= len(pl.entry):
+                break
+        cell *= 1.5
+    for k in range(p):
+        a0, a1, b0, b1 = _cells_of(pl, k)
+        for a in range(a0, a1 + 1):
+            for c in range(a * nz + b0, a * nz + b1 + 1):
+                pl.first[c] -= 1
+                pl.entry[pl.first[c]] = k
+
+
+@njit(cache=True, nogil=True)
+def _cells_of(pl: Plane, k: int) -> tuple[int, int, int, int]:
+    """First and last cell along s and upward that the box of shape k meets; last before first when it lies outside."""
+    inv = 1.0 / pl.frame[0]
+    a1 = min(int(max(pl.shape[k, 1], 0.0) * inv), pl.size[0] - 1)
+    b1 = min(int((pl.shape[k, 3] - pl.frame[1]) * inv), pl.size[1] - 1)
+    return int(max(pl.shape[k, 0], 0.0) * inv), a1, int((pl.shape[k, 2] - pl.frame[1]) * inv), b1
+
+
+@njit(cache=True, nogil=True)
+def _count_entries(pl: Plane, p: int) -> int:
+    """Leave in `first` the end of every cell's entries; returns their number."""
+    cells, nz = pl.size[0] * pl.size[1], pl.size[1]
+    pl.first[: cells + 1] = 0
+    total = 0
+    for k in range(p):
+        a0, a1, b0, b1 = _cells_of(pl, k)
+        total += max(a1 - a0 + 1, 0) * (b1 - b0 + 1)
+        for a in range(a0, a1 + 1):
+            for c in range(a * nz + b0, a * nz + b1 + 1):
+                pl.first[c] += 1
+    for c in range(cells):
+        pl.first[c + 1] += pl.first[c]
+    return total
 
 
 @njit(cache=True, nogil=True)

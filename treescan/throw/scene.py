@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import NamedTuple
 
 import numpy as np
@@ -101,9 +102,11 @@ def inside_any(rings: tuple[Floats, ...], xy: Floats) -> NDArray[np.bool_]:
     return out
 
 
-def build_scene(graph: WoodGraph, beside: Beside, site: Site, settings: ThrowSettings) -> tuple[Scene, Targets]:
-    """Lay out limbs, wires, surroundings, ground and foliage."""
-    targets = find_targets(graph, settings.reach_along)
+def build_scene(
+    graph: WoodGraph, beside: Beside, site: Site, settings: ThrowSettings, wanted: Collection[int] | None = None
+) -> tuple[Scene, Targets]:
+    """Lay out limbs, wires, surroundings, ground and foliage; only `wanted` unions (rows) are targets, all of them where None."""
+    targets = find_targets(graph, settings.reach_along, wanted)
     g = graph.segments
     keep = (np.maximum(g.r_start, g.r_end) * 2 >= settings.smallest_limb) & (graph.length[g.node] > 0)
     wa, wb, wr = _wires(beside, site, settings)

@@ -8,6 +8,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Collection
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -67,6 +68,9 @@ def coarse_grid(scene: Scene, settings: ThrowSettings) -> Grid:
     )
 
 
+NOT_WANTED = "no line was looked for: not a candidate"
+"""Why a union has no throw that was not asked for."""
+
 _Place = tuple[int, str, Aim]
 
 
@@ -80,12 +84,21 @@ class _Found:
     aim: Aim
 
 
-def search_throws(graph: WoodGraph, beside: Beside, site: Site, stances: Stances, settings: ThrowSettings, progress: Progress = quiet) -> ThrowTable:
+def search_throws(
+    graph: WoodGraph,
+    beside: Beside,
+    site: Site,
+    stances: Stances,
+    settings: ThrowSettings,
+    progress: Progress = quiet,
+    wanted: Collection[int] | None = None,
+) -> ThrowTable:
     """The best throw for every union and isolation class, and the chance from every standing place.
 
     Parameters
     ----------
     stances : Stances       Of `standing_places`.
+    wanted : rows of unions Unions to set a line over; None = all of them. The others get no chance and say so in `blocked_by`.
 
     Returns
     -------
@@ -94,7 +107,8 @@ def search_throws(graph: WoodGraph, beside: Beside, site: Site, stances: Stances
     m, s = len(graph.unions), len(stances)
     if m == 0 or s == 0:
         return ThrowTable(stances, {}, np.zeros((m, s, 3), np.float32), ("no place to stand and throw from",) * m)
-    scene, _ = build_scene(graph, beside, site, settings)
+    rows = list(range(m)) if wanted is None else sorted({int(u) for u in wanted})
+    scene, _ = build_scene(graph, beside, site, settings, rows)
     grid = coarse_grid(scene, settings)
     origin = _origins(graph, stances)
     threads = os.cpu_count() or 1
@@ -102,17 +116,17 @@ def search_throws(graph: WoodGraph, beside: Beside, site: Site, stances: Stances
         scene, grid, stances.xyz, origin, settings.wire_chance, m, threads, lambda done: progress("throws", 0.6 * done / s)
     )
     best: dict[tuple[int, int], Throw] = {}
-    blocked = []
+    blocked = [NOT_WANTED] * m
 
     def one(u: int) -> tuple[dict[int, Throw], str]:
         throws = _best_throws(graph, scene, grid, stances, origin, u, chance[:, u], aim[:, u], settings)
         return throws, "" if 3 in throws else why_blocked(graph, scene, grid, stances, u, settings)
 
     with ThreadPoolExecutor(max_workers=threads) as pool:
-        for u, (throws, why) in enumerate(pool.map(one, range(m))):
+        for done, (u, (throws, why)) in enumerate(zip(rows, pool.map(one, rows), strict=True)):
             best.update({(u, k): throw for k, throw in throws.items()})
-            blocked.append(why)
-            progress("throws", 0.6 + 0.4 * (u + 1) / m)
+            blocked[u] = why
+            progress("throws", 0.6 + 0.4 * (done + 1) / len(rows))
     table = np.ascontiguousarray(chance.max(axis=2).transpose(1, 0, 2), np.float32)
     return ThrowTable(stances, best, np.minimum(table, 1.0), tuple(blocked))
 

@@ -4,28 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from treescan.throw.flight import PIECES
 from treescan.throw.outcome import (
     BAD_PLACE,
+    HIT_BESIDE,
+    HIT_LIMB,
     HIT_WIRE,
     LANDED,
     MOST_CAPTURED,
-    bag_lodges,
-    classify,
+    WORKABLE,
+    come_down,
     crossings_under,
-    first_obstacle,
+    first_column,
+    first_touch,
     height_on,
+    judge,
     landing_place,
     lands_badly,
+    shaft_clear,
     unsnagged,
+    way_down,
 )
-from treescan.throw.plane import Plane, empty_plane, fill_plane
-from treescan.throw.scene import Scene
+from treescan.throw.plane import INFINITE, RANGE, Plane, empty_plane, fill_plane
+from treescan.throw.scene import WIRE, Scene
 from treescan.throw.spread import spread_on_grid
 from treescan.units import G
 
@@ -81,82 +88,141 @@ def near_items(sc: Scene, x: float, y: float, azimuth: float, half: float, out: 
     return count
 
 
+class Found(NamedTuple):
+    """Room for what the throws of one plane serve: (flights x MOST_CAPTURED,) rows of flight, union, class."""
+
+    flight: Ints
+    union: Ints
+    isolation: Ints
+
+
 @njit(cache=True, nogil=True)
-def throw_in_plane(
+def room_for(throws: int) -> Found:
+    """Room for the answers of this many throws in one plane."""
+    n = throws * MOST_CAPTURED
+    return Found(np.empty(n, np.int32), np.empty(n, np.int32), np.empty(n, np.int32))
+
+
+@njit(cache=True, nogil=True)
+def throws_in_plane(
     sc: Scene,
     pl: Plane,
     x: float,
     y: float,
     z_hand: float,
     azimuth: float,
-    zs: Floats,
-    step: float,
+    height: Floats,
+    step: Floats,
     wanted: int,
-    over: Ints,
-    unions: Ints,
-    classes: Ints,
-) -> tuple[int, float, int]:
-    """One throw in a filled plane.
+    weight: Floats,
+    end: NDArray[np.int8],
+    found: Found,
+) -> int:
+    """Many flights in one filled plane.
 
     Parameters
     ----------
-    wanted : int        Union to look at, -1 = all of them.
-    over, unions, classes : (MOST_CAPTURED,) int32      Room for the answer.
+    height (f, PIECES + 1), step (f,)       Of `Flights`.
+    wanted : int                            Union to look at, -1 = all of them.
+    weight (f,), end (f,)                   Filled: chance that twigs and leaves let the bag through, 0 where nothing is served; how
+                                            the flight ended (`outcome`), BAD_PLACE where the bag must not land.
+    found : Found                           Filled with every union served and its isolation class.
 
     Returns
     -------
-    count : int     Entries put into `unions` and `classes`: every union served and its isolation class.
-    weight : float  Chance that twigs and leaves let the bag through.
-    end : int       How the flight ended (`outcome`); BAD_PLACE where the bag must not land.
+    int     Rows of `found` filled.
+
+    Notes
+    -----
+    All arrays are taken out of their tuples once a plane; that is most of the speed.
     """
-    reaches = False
-    for c in range(pl.counts[1]):
-        i = pl.cross_item[c]
-        if i < 0 or sc.union[i] < 0 or (wanted >= 0 and sc.union[i] != wanted):
+    shape, item, first, entry, frame, size = pl.shape, pl.item, pl.first, pl.entry, pl.frame, pl.size
+    cross, cross_item, target, shaft, ground, column = pl.cross, pl.cross_item, pl.target, pl.shaft, pl.ground, pl.column
+    crossings, columns, targets = pl.counts[1], pl.counts[2], pl.counts[3]
+    limb, node, union, r_start, r_end, stem_node, slope = sc.limb, sc.node, sc.union, sc.r_start, sc.r_end, sc.stem_node, sc.slope
+    s_near, s_far, limit, bag, leaf, leaf_corner = sc.near, sc.far, sc.limit, sc.bag_radius, sc.leaf, sc.leaf_corner
+    droop = -np.arctan(sc.friction)
+    ux, uy = np.sin(azimuth), np.cos(azimuth)
+    over, best = np.empty(MOST_CAPTURED, np.int32), found.isolation
+    rows = 0
+    for f in range(len(step)):
+        zs, ds = height[f], step[f]
+        weight[f], end[f] = 0.0, LANDED
+        s_first = INFINITE
+        for m in range(targets):
+            c = target[m]
+            if (wanted < 0 or union[cross_item[c]] == wanted) and cross[c, 1] < height_on(zs, ds, cross[c, 0]) + z_hand:
+                s_first = cross[c, 0]
+                break
+        if s_first == INFINITE and not sc.has_wire:
             continue
-        if pl.cross[c, 1] < height_on(zs, step, pl.cross[c, 0]) + z_hand:
-            reaches = True
-            break
-    if not reaches and not sc.has_wire:
-        return 0, 0.0, LANDED
-    end, s_end, hit = first_obstacle(sc, pl, zs, step, z_hand)
-    captured = crossings_under(sc, pl, zs, step, z_hand, s_end, over)
-    if captured < 0 or end == HIT_WIRE:
-        return 0, 0.0, HIT_WIRE
-    if captured == 0 or captured > MOST_CAPTURED:
-        return 0, 0.0, end
-    any_target = False
-    for m in range(captured):
-        i = pl.cross_item[over[m]]
-        if i >= 0 and sc.union[i] >= 0 and (wanted < 0 or sc.union[i] == wanted):
-            any_target = True
-            break
-    if not any_target:
-        return 0, 0.0, end
-    s_ground = landing_place(pl, zs, step, z_hand)
-    if s_ground < s_end:
-        end, s_end, hit = LANDED, s_ground, -1
-    if end == LANDED and lands_badly(sc, x + s_end * np.sin(azimuth), y + s_end * np.cos(azimuth)):
-        return 0, 0.0, BAD_PLACE
-    lodged = bag_lodges(sc, pl, zs, step, z_hand, end, s_end, hit)
-    count = 0
-    for m in range(captured):
-        i = pl.cross_item[over[m]]
-        if i < 0 or sc.union[i] < 0 or (wanted >= 0 and sc.union[i] != wanted):
+        s_end, hit = first_touch(shape, item, first, entry, frame, size, r_start, r_end, bag, zs, ds, z_hand)
+        how = LANDED
+        if hit >= 0:
+            how = HIT_WIRE if limb[item[hit]] == WIRE else HIT_LIMB
+        s_end = min(s_end, PIECES * ds, RANGE)
+        if columns > 0:
+            s = first_column(column, columns, frame[5], bag, zs, ds, z_hand, s_end)
+            if s < s_end:
+                how, s_end = HIT_BESIDE, s
+        end[f] = how
+        if how == HIT_WIRE or (s_end <= s_first and not sc.has_wire):
             continue
-        k, _ = classify(sc, pl, over, captured, m, end, s_end, lodged, z_hand)
-        if k == 0:
+        captured = crossings_under(cross, cross_item, crossings, limb, zs, ds, z_hand, s_end, over)
+        if captured < 0:
+            end[f] = HIT_WIRE
             continue
-        known = False
-        for q in range(count):
-            if unions[q] == sc.union[i]:
-                classes[q] = min(classes[q], k)
-                known = True
-        if not known:
-            unions[count], classes[count] = sc.union[i], k
-            count += 1
-    weight = unsnagged(sc, zs, step, x, y, z_hand, azimuth, s_end) if count > 0 else 0.0
-    return count, weight, end
+        if s_end <= s_first or captured > MOST_CAPTURED:
+            continue
+        s_ground = landing_place(ground, frame[4], zs, ds, z_hand)
+        if s_ground < s_end:
+            how, s_end = LANDED, s_ground
+            end[f] = LANDED
+        if how == LANDED and sc.has_side and lands_badly(sc.bad, sc.side_corner, sc.side_cell, x + s_end * ux, y + s_end * uy):
+            end[f] = BAD_PLACE
+            continue
+        lodged = how != LANDED
+        if how == HIT_LIMB:
+            z = height_on(zs, ds, s_end) + z_hand
+            lodged = not way_down(
+                shape, item, first, entry, frame, size, column, columns, ground, limb, r_start, r_end, bag, sc.side_cell, sc.lift,
+                s_end, z, limb[item[hit]],
+            )  # fmt: skip
+        start = rows
+        for m in range(captured):
+            c = over[m]
+            i = cross_item[c]
+            if i < 0 or union[i] < 0 or (wanted >= 0 and union[i] != wanted):
+                continue
+            if s_near[i] + cross[c, 4] * (s_far[i] - s_near[i]) > limit[i] or s_end < cross[c, 0] + cross[c, 3] + bag or slope[i] < droop:
+                continue
+            room = cross[c, 3] + 2 * bag + sc.clearance
+            verdict, back, front, steepest = judge(
+                cross, cross_item, limb, node, stem_node[union[i]], over, captured, m, lodged, z_hand, room, sc.most_worked
+            )
+            if verdict == 0:
+                continue
+            shafts = verdict == WORKABLE
+            if shafts and back:
+                shafts = shaft[c, 1] == 1 if shaft[c, 1] >= 0 else shaft_clear(sc, pl, c, 1)
+            if shafts and front:
+                shafts = shaft[c, 0] == 1 if shaft[c, 0] >= 0 else shaft_clear(sc, pl, c, 0)
+            k = come_down(verdict, front, shafts, steepest, cross[c, 0], cross[c, 2] - z_hand, sc.line, sc.friction, sc.bag_mass)
+            if k == 0:
+                continue
+            known = False
+            for q in range(start, rows):
+                if found.union[q] == union[i]:
+                    best[q] = min(best[q], k)
+                    known = True
+            if not known:
+                found.flight[rows], found.union[rows], best[rows] = f, union[i], k
+                rows += 1
+        if rows > start:
+            weight[f] = 1.0
+            if sc.has_leaf:
+                weight[f] = unsnagged(leaf, leaf_corner, sc.leaf_cell, sc.snag, zs, ds, x, y, z_hand, azimuth, s_end)
+    return rows
 
 
 @njit(cache=True, nogil=True)
@@ -208,11 +274,11 @@ def sweep_stance(
     capacity = max(4096, n_active * ne * nv)
     ev_union, ev_cell = np.empty(capacity, np.int32), np.empty((capacity, 3), np.int16)
     ev_class, ev_weight = np.empty(capacity, np.int8), np.empty(capacity)
+    weight, end, served = np.empty(ne * nv), np.empty(ne * nv, np.int8), room_for(ne * nv)
     wires = np.zeros((n, ne, nv), np.bool_) if sc.has_wire else np.zeros((1, 1, 1), np.bool_)
     events, thrown = 0, 0
     pl = empty_plane(len(sc.limb))
     items = np.empty(len(sc.limb), np.int32)
-    over, unions, classes = np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32)
     group, count = -1, 0
     for a in range(n):
         if not active[a]:
@@ -222,18 +288,22 @@ def sweep_stance(
             count = near_items(sc, x, y, origin + (4 * group + 1.5) * grid.azimuth_step, 1.6 * grid.azimuth_step, items)
         azimuth = origin + a * grid.azimuth_step
         fill_plane(sc, pl, x, y, azimuth, items, count)
-        for e in range(ne):
-            for v in range(nv):
-                f = e * nv + v
-                found, weight, end = throw_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height[f], grid.step[f], -1, over, unions, classes)
-                thrown += 1
-                if end == HIT_WIRE:
-                    wires[a, e, v] = True
-                for q in range(found):
-                    if events < capacity:
-                        ev_union[events], ev_class[events], ev_weight[events] = unions[q], classes[q], weight
-                        ev_cell[events, 0], ev_cell[events, 1], ev_cell[events, 2] = a, e, v
-                        events += 1
+        if pl.counts[3] == 0 and not sc.has_wire:
+            continue
+        rows = throws_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height, grid.step, -1, weight, end, served)
+        thrown += ne * nv
+        if sc.has_wire:
+            for f in range(ne * nv):
+                wires[a, f // nv, f % nv] = end[f] == HIT_WIRE
+        while events + rows > capacity:
+            capacity *= 2
+            ev_union, ev_cell = _longer(ev_union, capacity), _longer(ev_cell, capacity)
+            ev_class, ev_weight = _longer(ev_class, capacity), _longer(ev_weight, capacity)
+        for q in range(rows):
+            f = served.flight[q]
+            ev_union[events], ev_class[events], ev_weight[events] = served.union[q], served.isolation[q], weight[f]
+            ev_cell[events, 0], ev_cell[events, 1], ev_cell[events, 2] = a, f // nv, f % nv
+            events += 1
     order = np.argsort(ev_union[:events])
     first = 0
     while first < events:
@@ -243,6 +313,14 @@ def sweep_stance(
         _best_aims(grid, ev_cell, ev_class, ev_weight, order[first:last], chance[ev_union[order[first]]], aim[ev_union[order[first]]], wires, wire_chance)
         first = last
     return thrown
+
+
+@njit(cache=True, nogil=True)
+def _longer(a: NDArray[Any], n: int) -> NDArray[Any]:
+    """The same array with room for n rows."""
+    out = np.empty((n, *a.shape[1:]), a.dtype)
+    out[: len(a)] = a
+    return out
 
 
 @njit(cache=True, nogil=True)
@@ -383,27 +461,21 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
     weight, isolation, ends = np.zeros((na, nk)), np.zeros((na, nk), np.int8), np.zeros((na, nk), np.int8)
     x, y = feet[0], feet[1]
     z_hand = feet[2] + sc.release
-    blocks = min(na, 16)
-    for b in range(blocks):
-        pl = empty_plane(len(sc.limb))
-        items = np.empty(len(sc.limb), np.int32)
-        over, unions, classes = np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32)
-        first, last = b * na // blocks, (b + 1) * na // blocks
-        lo, hi = 1e9, -1e9
-        for a in range(first, last):
-            lo, hi = min(lo, azimuths[a]), max(hi, azimuths[a])
+    pl, items, served = empty_plane(len(sc.limb)), np.empty(len(sc.limb), np.int32), room_for(nk)
+    heights, steps = np.empty((nk, height.shape[1])), np.empty(nk)
+    for b in range(0, na, 16):
+        last = min(b + 16, na)
+        lo, hi = azimuths[b:last].min(), azimuths[b:last].max()
         count = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, items)
-        for a in range(first, last):
+        for a in range(b, last):
             fill_plane(sc, pl, x, y, azimuths[a], items, count)
             if not sc.has_wire and not pierces_union(sc, pl, union):
                 continue
             for k in range(nk):
-                f = flight[a, k]
-                found, w, end = throw_in_plane(sc, pl, x, y, z_hand, azimuths[a], height[f], step[f], union, over, unions, classes)
-                ends[a, k] = end
-                for q in range(found):
-                    if unions[q] == union:
-                        weight[a, k], isolation[a, k] = w, classes[q]
+                heights[k], steps[k] = height[flight[a, k]], step[flight[a, k]]
+            rows = throws_in_plane(sc, pl, x, y, z_hand, azimuths[a], heights, steps, union, weight[a], ends[a], served)
+            for q in range(rows):
+                isolation[a, served.flight[q]] = served.isolation[q]
     return weight, isolation, ends
 
 
@@ -443,10 +515,8 @@ def throw_spread(
     weight, isolation, ends = np.zeros((na, nk)), np.zeros((na, nk), np.int8), np.zeros((na, nk), np.int8)
     x, y = feet[0], feet[1]
     z_hand = feet[2] + sc.release
-    pl = empty_plane(len(sc.limb))
-    items = np.empty(len(sc.limb), np.int32)
-    over, unions, classes = np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32), np.empty(MOST_CAPTURED, np.int32)
-    zs = np.empty(height.shape[1])
+    pl, items, served = empty_plane(len(sc.limb)), np.empty(len(sc.limb), np.int32), room_for(nk)
+    heights, steps = np.empty((nk, height.shape[1])), np.empty(nk)
     for b in range(0, na, 16):
         last = min(b + 16, na)
         lo, hi = azimuths[b:last].min(), azimuths[b:last].max()
@@ -456,19 +526,17 @@ def throw_spread(
             if not pierces_union(sc, pl, union):
                 continue
             for k in range(nk):
-                ds = between_flights(nodes, squares, height, step, elevation[a, k], speed[a, k], zs)
-                found, w, end = throw_in_plane(sc, pl, x, y, z_hand, azimuths[a], zs, ds, union, over, unions, classes)
-                ends[a, k] = end
-                if found > 0:
-                    weight[a, k], isolation[a, k] = w, classes[0]
+                steps[k] = between_flights(nodes, squares, height, step, elevation[a, k], speed[a, k], heights[k])
+            rows = throws_in_plane(sc, pl, x, y, z_hand, azimuths[a], heights, steps, union, weight[a], ends[a], served)
+            for q in range(rows):
+                isolation[a, served.flight[q]] = served.isolation[q]
     return weight, isolation, ends
 
 
 @njit(cache=True, nogil=True)
 def pierces_union(sc: Scene, pl: Plane, union: int) -> bool:
     """Does a wanted limb of this union pierce the plane?"""
-    for c in range(pl.counts[1]):
-        i = pl.cross_item[c]
-        if i >= 0 and sc.union[i] == union:
+    for m in range(pl.counts[3]):  # noqa: SIM110 (numba has no any over a generator)
+        if sc.union[pl.cross_item[pl.target[m]]] == union:
             return True
     return False

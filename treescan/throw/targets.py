@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,11 +33,15 @@ class Targets:
     stem_node: Ints
 
 
-def find_targets(graph: WoodGraph, reach_along: float) -> Targets:
+def find_targets(graph: WoodGraph, reach_along: float, wanted: Collection[int] | None = None) -> Targets:
     """The side limbs of every union (at a codominant union every limb above it), out to `reach_along` from the parent's bark.
 
     A piece ends at the next union outward at the latest: beyond that the line would come to rest in the next union.
     The piece starts at the union's axis, as segments inside the parent belong to the child limb.
+
+    Parameters
+    ----------
+    wanted : rows of unions     Only these are given targets; None = all of them.
     """
     n, unions = len(graph), graph.unions
     union = np.full(n, -1, np.int32)
@@ -44,7 +49,7 @@ def find_targets(graph: WoodGraph, reach_along: float) -> Targets:
     is_union = np.zeros(n, bool)
     is_union[unions.node] = True
     stem_node = np.zeros(len(unions), np.int32)
-    for k in range(len(unions)):
+    for k in range(len(unions)) if wanted is None else sorted(wanted):
         rows = np.arange(unions.arms(k).start, unions.arms(k).stop) if "codominant" in unions.flags[k] else unions.laterals(k)
         for row in rows:
             reach = float(unions.parent_diameter[k]) / 2 + reach_along
