@@ -6,13 +6,15 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs import wording as w
-from treescan.outputs.anchors_file import worst_work_point
+from treescan.outputs.first_line import first_line, first_stop
 from treescan.planning.tie_in_point import TieInPoint
-from treescan.throw.throw_path import CLASS_WORDS
+from treescan.throw.settings import METHOD_WORDS
+from treescan.throw.throw_path import CLASS_WORDS, Throw
 
 QUESTIONS = (
     "What did we see?",
@@ -49,7 +51,7 @@ class Card:
 
 def card(a: Assessment, p: TieInPoint, number: int) -> Card:
     """The card of candidate `number` (its row in `Assessment.points`)."""
-    answers = (_seen(a, p), _line(a, p), _hold(a, p), _fail(p), _reach(a, p), _order(p))
+    answers = (_seen(a, p), _line(a, p), _hold(a, p), _fail(p), _reach(a, p), _order(a, p))
     scores = tuple((name.replace("_", " "), f"{v:.2f}" if w.finite(v) else w.NOT_SEEN) for name, v in p.scores.items())
     return Card(
         key=f"c{number}",
@@ -87,29 +89,31 @@ def _seen(a: Assessment, p: TieInPoint) -> Answer:
 
 def stand_words(a: Assessment, p: TieInPoint) -> str:
     """Where to stand, from the stem, in words."""
-    if p.throw is None:
+    t = first_line(a, p)
+    if t is None:
         return "no standing place gives a throw"
-    d = p.throw.stand - a.tree.graph.xyz[0]
+    d = t.stand - a.tree.graph.xyz[0]
     return f"{w.metres(float(np.hypot(d[0], d[1])))} {w.compass(math.atan2(d[0], d[1]))} of the stem"
 
 
 def _line(a: Assessment, p: TieInPoint) -> Answer:
-    t = p.throw
+    t = first_line(a, p)
     if t is None:
         blocked = a.throws.blocked_by[p.union] if p.union < len(a.throws.blocked_by) else ""
         return Answer(
             QUESTIONS[1],
             (
-                ("Throw", "none found from the ground: climb or advance to it"),
-                ("What stands in the way", blocked or "not stated"),
+                ("Throw", "none found from the ground: " + _without_throw(p)),
+                *((("What stands in the way", blocked),) if blocked else ()),
             ),
         )
     rows = [
+        *_another_union(a, p, t),
         ("Stand", stand_words(a, p)),
         (
             "Aim",
             f"towards {w.degrees(t.azimuth % (2 * math.pi))} ({w.compass(t.azimuth)}), {w.degrees(t.elevation)} above level, "
-            f"{w.plain(t.speed, 1, 'm/s')} ({t.method})",
+            f"{w.speed(t.speed)} ({METHOD_WORDS.get(t.method, t.method)})",
         ),
         ("Chance of one throw", f"{w.percent(t.chance)}, {w.throws(t.expected_throws)}"),
         ("Line", CLASS_WORDS.get(t.isolation_class, "")),
@@ -118,9 +122,23 @@ def _line(a: Assessment, p: TieInPoint) -> Answer:
             "Rope comes to rest",
             f"{w.metres(t.rest_distance, 2)} out from the union" + ("; it slides in by itself" if t.slides else "; it stays there"),
         ),
-        ("Lightest weight that comes down", w.mass(t.least_weight, 2)),
+        ("Lightest weight that comes down", w.bag(t.least_weight)),
     ]
     return Answer(QUESTIONS[1], tuple(rows), t.steps)
+
+
+def _without_throw(p: TieInPoint) -> str:
+    """How the way up starts when nothing is thrown from the ground."""
+    stop = first_stop(p)
+    return f"the way up starts at {stop.label}, {w.metres(stop.height)} up, by ladder or lanyards" if stop else "climb or advance to it"
+
+
+def _another_union(a: Assessment, p: TieInPoint, t: Throw) -> list[tuple[str, str]]:
+    """Says so where the first line goes over another union than the candidate."""
+    if t.union == p.union:
+        return []
+    u = a.tree.graph.unions
+    return [("First line over", f"{u.label[t.union]}, {w.metres(float(u.height[t.union]))} up; {p.label} itself has no throw from the ground")]
 
 
 def section_words(a: Assessment, p: TieInPoint) -> str:
@@ -131,6 +149,14 @@ def section_words(a: Assessment, p: TieInPoint) -> str:
     thick = w.diameter(2 * float(graph.segment_radius[node]), 2 * float(graph.radius_sd[node]))
     above = float(graph.xyz[node, 2] - graph.xyz[0, 2])
     return f"{thick} thick, {w.metres(above)} up, {p.check.check.mode}"
+
+
+def work_words(a: Assessment, row: int) -> str:
+    """A work point with its height and distance from the stem; "straight below" for none."""
+    if not 0 <= row < len(a.work):
+        return "straight below"
+    d = a.work.xyz[row] - a.tree.graph.xyz[0]
+    return f"at work point {a.work.label[row]}, {w.metres(float(d[2]))} up and {w.metres(float(np.hypot(d[0], d[1])))} from the stem"
 
 
 def force_words(size: float, multiple: float) -> str:
@@ -144,7 +170,7 @@ def _hold(a: Assessment, p: TieInPoint) -> Answer:
     rows = (
         ("Verdict of the sums", f"{c.verdict}. {c.reason}"),
         ("Force on the union", force_words(size, k.multiple_of_weight)),
-        ("Governing case", f"{k.case}, work point: {worst_work_point(a, k)}"),
+        ("Governing case", f"{k.case}, {work_words(a, k.worst_work_point)}"),
         ("Margin, low figure", w.margin(c.margin.median, c.margin.p5)),
         ("Weakest section", section_words(a, p)),
         ("Bends under load by", w.small(c.deflection)),
@@ -181,17 +207,16 @@ def _fail(p: TieInPoint) -> Answer:
 
 def _reach(a: Assessment, p: TieInPoint) -> Answer:
     r = p.reach
-    missed = [label for label, ok in zip(a.work.label, r.served, strict=True) if not ok]
     rows = [
         ("Work served", w.percent(r.share)),
         ("Within rope angle", "; ".join(f"{w.degrees(limit)}: {w.percent(share)}" for limit, share in r.share_at)),
         ("Widest rope angle", w.degrees(r.worst_angle)),
         (
             "Swing if you slip",
-            f"up to {w.metres(r.swing)} sideways at {w.plain(r.swing_speed, 1, 'm/s')}, rope force {w.force(r.swing_force)}; "
+            f"up to {w.metres(r.swing)} sideways at {w.speed(r.swing_speed)}, rope force {w.force(r.swing_force)}; "
             f"first in the way: {r.swing_hits}",
         ),
-        ("Not served", _some(missed)),
+        ("Not served", missed_work(a, ~np.asarray(r.served, bool))),
     ]
     fouled = int((np.asarray(r.fouled) >= 0).sum())
     rows.append(("Straight rope meets wood", f"for {fouled} of {len(r.fouled)} work points" if fouled else "nowhere"))
@@ -199,18 +224,34 @@ def _reach(a: Assessment, p: TieInPoint) -> Answer:
     return Answer(QUESTIONS[4], tuple(rows))
 
 
-def _some(names: list[str], most: int = 12) -> str:
-    if not names:
+def missed_work(a: Assessment, missed: NDArray[np.bool_], most: int = 8) -> str:
+    """Work points by name where they are few, else how many and between which heights."""
+    rows = np.flatnonzero(missed)
+    if not len(rows):
         return "nothing"
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
+    if len(rows) <= most:
+        return ", ".join(a.work.label[i] for i in rows)
+    up = a.work.xyz[rows, 2] - a.tree.graph.xyz[0, 2]
+    return f"{len(rows)} of {len(a.work)} work points, {w.metres(float(up.min()))} to {w.metres(float(up.max()))} up"
 
 
-def _order(p: TieInPoint) -> Answer:
+def _throwline(a: Assessment, p: TieInPoint) -> str:
+    """Metres of throwline: of the candidate's own throw, else of the first line on the way up."""
+    if p.rope.throwline > 0:
+        return w.metres(p.rope.throwline)
+    t = first_line(a, p)
+    if t is None:
+        return "none for this way up"
+    taut = float(np.linalg.norm(np.diff(t.settled, axis=0), axis=1).sum())
+    return f"at least {w.metres(taut)}, taut over {a.tree.graph.unions.label[t.union]} to the ground"
+
+
+def _order(a: Assessment, p: TieInPoint) -> Answer:
     rope = p.rope
     rows = (
-        ("Climbing rope", f"{w.metres(rope.length)}: " + ", ".join(f"{what} {w.plain(m, 1, 'm')}" for what, m in rope.parts)),
+        ("Climbing rope", f"{w.metres(rope.length)}: " + ", ".join(f"{what} {w.metres(m)}" for what, m in rope.parts)),
         ("Rope to bring", f"{w.metres(rope.stock, 0)}" + ("" if rope.reaches_ground else "; it does not reach the ground")),
-        ("Throwline", w.metres(rope.throwline)),
+        ("Throwline", _throwline(a, p)),
         ("Kit", "; ".join(rope.kit)),
         *((("Getting the rope down", p.retrieval.words),) if p.retrieval is not None else ()),
     )

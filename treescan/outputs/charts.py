@@ -14,7 +14,7 @@ from treescan.outputs.svg import Drawing
 from treescan.outputs.use_of_capacity import shade_of
 from treescan.wood.graph import WoodGraph
 
-WIDE, ROW, LABEL = 620.0, 26.0, 150.0
+WIDE, ROW, LABEL = 640.0, 26.0, 178.0
 
 
 def margin_chart(rows: Sequence[tuple[str, Estimate]]) -> Drawing:
@@ -59,6 +59,9 @@ def share_bars(rows: Sequence[tuple[str, Sequence[float]]], bars: int, title: st
     for i, (label, values) in enumerate(rows):
         y = ROW * i + 3
         d.text(LABEL - 10, y + 14, label, "t", "end")
+        if not values:
+            d.text(LABEL + 6, y + 14, "no throw from the ground: reached by advancing", "t small faint")
+            continue
         for j, v in enumerate(values):
             known = wording.finite(v)
             d.rect(LABEL, y + j * thick, wide * v if known else 0.0, max(thick - 1, 2), f"bar{j}")

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from treescan.assess import Assessment
 from treescan.outputs import wording
+from treescan.outputs.first_line import first_line
 from treescan.outputs.projection import SeenLimb, Standpoint, seen_limbs
 from treescan.outputs.rope_lines import rope_line, rope_rest, swing_arc
 from treescan.outputs.svg import Drawing
@@ -30,18 +31,20 @@ PERSON = (
 def standpoint_for(a: Assessment, p: TieInPoint | None) -> Standpoint:
     """Square to the throw, so that the arc shows its true shape; from the south where there is no throw."""
     base = a.tree.graph.xyz[0].copy()
-    if p is None or p.throw is None:
+    t = None if p is None else first_line(a, p)
+    if t is None:
         return Standpoint(np.pi, base)
-    side = p.throw.azimuth + np.pi / 2
+    side = t.azimuth + np.pi / 2
     return Standpoint(float(np.round(side / (np.pi / 4)) * (np.pi / 4) % (2 * np.pi)), base)
 
 
 def from_the_stand(a: Assessment, p: TieInPoint) -> tuple[Drawing, str] | None:
     """What the thrower faces from the standing place; None where there is no throw."""
-    if p.throw is None:
+    t = first_line(a, p)
+    if t is None:
         return None
     base = a.tree.graph.xyz[0].copy()
-    d = p.throw.stand - base
+    d = t.stand - base
     return elevation(a, p, Standpoint(float(np.arctan2(d[0], d[1]) % (2 * np.pi)), base))
 
 
@@ -51,6 +54,7 @@ def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = No
     use = np.full(len(graph), np.nan)
     if p is not None:
         use[p.check.check.nodes] = p.check.check.utilisation
+    t = None if p is None else first_line(a, p)
     limbs = seen_limbs(graph, view, ~np.isnan(use))
     lines = (
         {}
@@ -58,7 +62,7 @@ def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = No
         else {
             "rope": rope_line(a, p),
             "swing": swing_arc(a, p),
-            "throw": p.throw.path if p.throw is not None else np.zeros((0, 3)),
+            "throw": t.path if t is not None else np.zeros((0, 3)),
         }
     )
     flat = {name: view.across_up_away(line)[:, :2] for name, line in lines.items() if len(line) >= 2}
@@ -86,8 +90,8 @@ def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = No
             d.line(paper(flat[name]), f"halo {name}-halo")
             d.line(paper(flat[name]), name)
     if p is not None:
-        if p.throw is not None and not stand:
-            _thrower(d, p.throw.stand, view, paper, scale)
+        if t is not None and not stand:
+            _thrower(d, t.stand, view, paper, scale)
         _marks(d, a, p, view, paper)
     return d, caption
 
@@ -165,6 +169,11 @@ def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Pa
             x, y = at(graph.unions.place[c.union])
             d.circle(x, y, 5, "catch", c.words)
             d.text(x + 9, y + 4, c.label, "t small halo-text")
+    t = first_line(a, p)
+    if t is not None and t.union != p.union:
+        x, y = at(graph.unions.place[t.union])
+        d.circle(x, y, 5, "catch", "first line")
+        d.text(x + 10, y + 4, f"{graph.unions.label[t.union]}, first line", "t small halo-text")
     x, y = at(rope_rest(graph, p))
     d.circle(x, y, 7, "anchor", f"{p.label}, {p.system}")
     d.text(x + 12, y - 6, f"{p.label}  {wording.metres(float(graph.unions.height[p.union]))}", "t strong halo-text")

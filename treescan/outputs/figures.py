@@ -29,7 +29,7 @@ def figures_bytes(a: Assessment) -> bytes:
     """One page a figure, the same bytes for the same assessment; figures that have nothing to show are left out."""
     out = io.BytesIO()
     meta = {"CreationDate": None, "Title": "treescan figures", "Subject": CAUTIONS["planning_aid"]}
-    with rc_context(STYLE), PdfPages(out, metadata=meta) as pages:
+    with wording.written_for(a.settings.reader), rc_context(STYLE), PdfPages(out, metadata=meta) as pages:
         for draw in FIGURES:
             figure = draw(a)
             if figure is not None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.outputs import wording as w
+from treescan.outputs.first_line import first_line, first_stop
 from treescan.planning.tie_in_point import TieInPoint
 
 
@@ -42,13 +43,16 @@ def _where(a: Assessment, p: TieInPoint) -> Figure:
 
 
 def _stand(a: Assessment, p: TieInPoint) -> Figure:
-    if p.throw is None:
-        return Figure("Get a line in", "no throw", "none was found from the ground: climb or advance to it", 2)
-    d = p.throw.stand - a.tree.graph.xyz[0]
+    t, stop = first_line(a, p), first_stop(p)
+    if t is None:
+        start = f"the way up starts at {stop.label}, {w.metres(stop.height)} up, by ladder or lanyards" if stop else "climb or advance to it"
+        return Figure("Get a line in", "no throw", "found from the ground: " + start, 2)
+    d = t.stand - a.tree.graph.xyz[0]
     first, other = w.length_pair(float(np.hypot(d[0], d[1])))
-    how = "launcher" if p.throw.method == "launcher" else "hand throw"
+    how = "launcher" if t.method == "launcher" else "hand throw"
+    over = "" if t.union == p.union else f"first line over {a.tree.graph.unions.label[t.union]}: "
     side = w.compass(math.atan2(d[0], d[1]))
-    return Figure("Stand", f"{first} {side}", f"({other}) of the stem; {how}, {w.percent(p.throw.chance)} each, {w.throws(p.throw.expected_throws)}", 2)
+    return Figure("Stand", f"{first} {side}", f"({other}) of the stem; {over}{how}, {w.percent(t.chance)} each, {w.throws(t.expected_throws)}", 2)
 
 
 def _hold(a: Assessment, p: TieInPoint) -> Figure:
@@ -76,4 +80,5 @@ def _bring(p: TieInPoint) -> Figure:
     if not w.finite(p.rope.stock):
         return Figure("Bring", w.length_pair(p.rope.length)[0], "of climbing rope are needed, more than any stocked length", 6)
     first, other = w.length_pair(p.rope.stock, 0)
-    return Figure("Bring", f"{first} rope", f"({other}); throwline {w.metres(p.rope.throwline, 0)}", 6)
+    line = f"; throwline {w.metres(p.rope.throwline, 0)}" if p.rope.throwline > 0 else ""
+    return Figure("Bring", f"{first} rope", f"({other}) of climbing rope{line}; kit below", 6)

@@ -14,7 +14,7 @@ from treescan.cautions import CAUTIONS
 from treescan.outputs.sheet_climb import climb_page, removal_page
 from treescan.outputs.sheet_pages import crew_pages, form_pages, hopeless_page, rescue_page
 from treescan.outputs.sheet_parts import Fold, wrapped
-from treescan.outputs.wording import file_name
+from treescan.outputs.wording import file_name, written_for
 
 WIDE, HIGH = A4
 LEFT, TOP, FOOT = 14 * mm, 13 * mm, 27 * mm
@@ -23,6 +23,11 @@ LEFT, TOP, FOOT = 14 * mm, 13 * mm, 27 * mm
 
 def sheet_bytes(a: Assessment) -> bytes:
     """The sheet as PDF, the same bytes for the same assessment."""
+    with written_for(a.settings.reader):
+        return _written(a)
+
+
+def _written(a: Assessment) -> bytes:
     out = io.BytesIO()
     name = file_name(a.tree.source)
     usable = [p for p in a.points if p.usable]

@@ -9,7 +9,8 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.outputs import wording as w
-from treescan.outputs.cards import section_words, stand_words
+from treescan.outputs.cards import missed_work, section_words, stand_words
+from treescan.outputs.first_line import first_line, first_stop
 from treescan.planning.tie_in_point import TieInPoint
 
 
@@ -54,7 +55,7 @@ def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
         ("Height", w.metres(s.height)),
         ("Stem diameter at breast height", w.diameter(s.dbh, s.dbh_sd)),
         ("Lean of the lower stem", w.degrees(s.lean)),
-        ("Wood volume of the traced limbs", w.plain(s.wood_volume, 2, "m³")),
+        ("Wood volume of the traced limbs", w.volume(s.wood_volume)),
         ("Limbs and unions traced", f"{len(g.limbs)} limbs, {len(g.unions)} unions"),
         ("Limb length seen", w.percent(seen_share(a)) + "; the rest is bridged and drawn grey"),
         ("Species as used", a.species),
@@ -65,11 +66,15 @@ def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
 
 
 def _line(a: Assessment, p: TieInPoint) -> str:
-    t = p.throw
+    t, stop = first_line(a, p), first_stop(p)
     if t is None:
-        return f"No throw from the ground was found for {p.label}: climb or advance to it."
+        start = f"the way up starts at {stop.label}, {w.metres(stop.height)} up, by ladder or lanyards" if stop else "climb or advance to it"
+        return f"No throw from the ground was found for {p.label}: {start}."
     how = "a launcher" if t.method == "launcher" else "a hand throw"
-    return f"For {p.label}: {how} from {stand_words(a, p)}, {w.percent(t.chance)} a throw ({w.throws(t.expected_throws)})."
+    throw = f"{how} from {stand_words(a, p)}, {w.percent(t.chance)} a throw ({w.throws(t.expected_throws)})"
+    if t.union == p.union:
+        return f"For {p.label}: {throw}."
+    return f"Not straight to {p.label}: the first line goes over {a.tree.graph.unions.label[t.union]}, {throw}; from there advance upward."
 
 
 def _hold(a: Assessment, p: TieInPoint) -> str:
@@ -126,12 +131,10 @@ def _unserved(a: Assessment) -> str:
     for p in a.points:
         if p.usable:
             served |= p.reach.served
-    names = [label for label, ok in zip(a.work.label, served, strict=True) if not ok]
-    if not names:
+    if served.all():
         return ""
     share = float(a.work.weight[~served].sum() / max(a.work.weight.sum(), 1e-12))
-    some = ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
-    return f"{w.percent(share)} of the work is served by no ranked candidate: {some}."
+    return f"{w.percent(share)} of the work is served by no ranked candidate: {missed_work(a, ~served)}."
 
 
 def _refusals(a: Assessment) -> tuple[tuple[str, int], ...]:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from treescan.assess import Assessment
 from treescan.outputs import wording
+from treescan.outputs.first_line import first_line
 from treescan.outputs.svg import Drawing
 from treescan.outputs.tubes import runs
 from treescan.planning.tie_in_point import TieInPoint
@@ -44,10 +45,11 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
         _throw(d, a, p, paper)
     _north_and_scale(d, scale)
     words = "North up; rings every 5 m (16 ft) from the stem. "
-    if p is None or p.throw is None:
+    t = None if p is None else first_line(a, p)
+    if t is None:
         return d, words + "Small circles are standing places found on the ground."
     best = (
-        f"Darker and larger circles: better chance of {wording.CLASS_ARTICLE[p.throw.isolation_class]} over {p.label} with the best aim from "
+        f"Darker and larger circles: better chance of {wording.CLASS_ARTICLE[t.isolation_class]} over {a.tree.graph.unions.label[t.union]} with the best aim from "
         f"there; {wording.percent(top)} at most."
     )
     return d, words + best
@@ -111,8 +113,9 @@ def _places(d: Drawing, a: Assessment, p: TieInPoint | None, paper: Paper, scale
     if not len(stances):
         return 0.0
     chance = np.zeros(len(stances))
-    if p is not None and p.throw is not None:
-        chance = np.asarray(a.throws.chance, float)[p.union, :, min(max(p.throw.isolation_class, 1), 3) - 1]
+    t = None if p is None else first_line(a, p)
+    if t is not None:
+        chance = np.asarray(a.throws.chance, float)[t.union, :, min(max(t.isolation_class, 1), 3) - 1]
     top = float(chance.max())
     for (x, y), c in zip(paper(stances.xyz), chance, strict=True):
         if top > 0 and c > 0:
@@ -132,13 +135,18 @@ def _limbs(d: Drawing, a: Assessment, paper: Paper, scale: float) -> None:
 
 def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
     x, y = paper(a.tree.graph.unions.place[p.union])
-    if p.throw is not None:
-        flight = paper(p.throw.path)
+    t = first_line(a, p)
+    if t is not None:
+        flight = paper(t.path)
         d.line(flight, "halo throw-halo")
         d.line(flight, "throw")
-        sx, sy = paper(p.throw.stand)
+        sx, sy = paper(t.stand)
         d.circle(sx, sy, 6, "stand", "standing place of the throw")
         d.text(sx + 9, sy + 4, "stand", "t strong halo-text")
+    if t is not None and t.union != p.union:
+        fx, fy = paper(a.tree.graph.unions.place[t.union])
+        d.circle(fx, fy, 4.5, "catch", "first line")
+        d.text(fx - 8, fy + 16, f"{a.tree.graph.unions.label[t.union]}, first line", "t small halo-text", "end")
     d.circle(x, y, 6, "anchor", p.label)
     d.text(x + 9, y - 7, p.label, "t strong halo-text")
 

@@ -20,6 +20,7 @@ from treescan.outputs.elevation import elevation, from_the_stand
 from treescan.outputs.glance import glance
 from treescan.outputs.overview import overview
 from treescan.outputs.plan_drawing import plan
+from treescan.outputs.redirect_rows import REDIRECT_HEAD, REDIRECT_NOTE, redirect_rows
 from treescan.outputs.sentences import said, spelled, spelled_page
 from treescan.outputs.strict_json import tame
 from treescan.outputs.svg import Drawing
@@ -79,6 +80,9 @@ def _context(a: Assessment) -> dict[str, Any]:
         "pictures": {c.key: _pictures(a, c.point) for c in cards[:PICTURED]},
         "tree_picture": _picture(*elevation(a, None)) if first is None else None,
         **_charts(shown[:CHARTED]),
+        "redirects": redirect_rows(a.climb) if a.climb else [],
+        "redirect_head": REDIRECT_HEAD,
+        "redirect_note": REDIRECT_NOTE,
         "angles": [wording.degrees(limit) for limit, _ in first.reach.share_at] if first else [],
         "legend": LEGEND,
         "notes": list(dict.fromkeys((*(a.tree.fitness.reasons if a.tree.fitness.assessable else ()), *a.tree.notes, *a.warnings))),
@@ -94,11 +98,11 @@ def _context(a: Assessment) -> dict[str, Any]:
 
 def _charts(shown: list[TieInPoint]) -> dict[str, Markup]:
     """The charts over all candidates."""
-    chances = [(_name(p), [p.throw.chance if p.throw else 0.0]) for p in shown]
+    chances = [(_name(p), [p.throw.chance] if p.throw else []) for p in shown]
     shares = [(_name(p), [s for _, s in p.reach.share_at] or [p.reach.share]) for p in shown]
     return {
         "margins": Markup(str(margin_chart([(_name(p), p.check.check.margin) for p in shown]))),
-        "chances": Markup(str(share_bars(chances, 1, "Chance of one throw"))),
+        "chances": Markup(str(share_bars(chances, 1, "Chance of one throw"))) if any(c for _, c in chances) else Markup(),
         "coverage": Markup(str(share_bars(shares, 3, "Share of the work within the rope angle"))),
     }
 

@@ -24,6 +24,8 @@ _LIFE = {"m", "kN", "kg"}
 _FIGURE = re.compile(
     r"(?<![\w.,(±-])(?P<low>\d+(?:\.\d+)?)(?:(?P<join> to | and |-|–)(?P<high>\d+(?:\.\d+)?))? ?(?P<unit>m/s|mm|cm|kN|kg|m)\b(?![/²³])(?! ?\()"
 )
+_COUNT = re.compile(r"\b(\d+)((?: [a-z-]+){1,3})\(s\)")
+"""A count with a plural left open, as in "3 work point(s)"."""
 
 _US = {
     "metre": "meter",
@@ -56,6 +58,8 @@ def said(text: str) -> str:
 
     >>> said("Drop 0.9 m, peak 3.4 kN, bends 20 mm.")
     'Drop 0.9 m (3.0 ft), peak 3.4 kN (764 lbf), bends 20 mm.'
+    >>> said("1 stop(s), 3 work point(s)")
+    '1 stop, 3 work points'
     >>> said("3 to 5 m up"), said("8.4 m (27.6 ft) up"), said("0.2 m/s")
     ('3 to 5 m (10 to 16 ft) up', '8.4 m (27.6 ft) up', '0.2 m/s')
     """
@@ -71,7 +75,11 @@ def said(text: str) -> str:
         other = (found["join"] or "").join(f"{float(f) / size:.{digits}f}" for f in figures)
         return wording.both(found[0], f"{other} {name}")
 
-    return _FIGURE.sub(write, text)
+    return _FIGURE.sub(write, _COUNT.sub(_counted, text))
+
+
+def _counted(found: re.Match[str]) -> str:
+    return found[1] + found[2] + ("" if float(found[1]) == 1 else "s")
 
 
 def spelled(text: str) -> str:

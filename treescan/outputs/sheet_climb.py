@@ -7,6 +7,7 @@ from typing import Any
 
 from treescan.assess import Assessment
 from treescan.outputs import wording as w
+from treescan.outputs.redirect_rows import REDIRECT_HEAD, REDIRECT_NOTE, redirect_rows
 from treescan.outputs.sheet_parts import BAND, HEAD, SMALL, figures, gap, grid, numbered, side_by_side, words
 from treescan.planning.climb_plan import ClimbPlan
 from treescan.planning.tie_in_point import TieInPoint
@@ -24,24 +25,32 @@ def climb_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     if c is None:
         return []
     first = usable[0]
-    blocks: Blocks = [words("The climb as a whole", HEAD)]
+    blocks: Blocks = [words("The climb as a whole", HEAD), *approach_words(a)]
     if a.statements:
         blocks += [words("Stated by the competent person", BAND), *[words("- " + s, SMALL) for s in a.statements]]
     if c.warnings:
         blocks += [words("Site", BAND), *[words("- " + s) for s in c.warnings[:MOST]]]
     blocks += [words("Tie-in points for all the work, in visiting order", BAND), *[words(s) for s in c.anchors.words]]
     if c.anchors.points:
-        blocks.append(_set_table(a, c.anchors.points))
+        blocks += [gap(3), _set_table(a, c.anchors.points), gap(3)]
     blocks += [words(f"Ways to the work: {', '.join(f'{how} {w.percent(share)}' for how, share in c.shares.items())}."), gap()]
     left = [words("Two lines on different wood", BAND), *[words(s) for s in c.two_lines.words]]
     right: Blocks = [words(f"Load test of {first.label}, {first.system}", BAND)]
     right += [numbered(first.load_test.words)] if first.load_test is not None else [words("None proposed: not seen well enough to be loaded.")]
     blocks += [side_by_side(left, right, WIDTH), words("Redirects", BAND)]
-    shown = [words("- " + " ".join((f"{label}:", *r.words)), SMALL) for label, r in c.redirects[:MOST]]
-    blocks += shown or [words("None found that brings more work into reach.")]
+    rows = redirect_rows(c)[:MOST]
+    if rows:
+        blocks += [grid(REDIRECT_HEAD, rows, [52, 58, 70, 88, 62, 110, 75]), words(REDIRECT_NOTE, SMALL)]
+    else:
+        blocks.append(words("None found that brings more work into reach."))
     down = [p.retrieval.words for p in (first, *(q for q in c.anchors.points if q.label != first.label)) if p.retrieval is not None]
     blocks += [words("Getting the rope down", BAND), *[words("- " + s, SMALL) for s in down]]
     return blocks
+
+
+def approach_words(a: Assessment) -> Blocks:
+    """The recommended approach with what speaks for and against it; nothing where there is none."""
+    return [words("Approach, for and against", BAND), *[words(s) for s in a.approach]] if a.approach else []
 
 
 def _set_table(a: Assessment, points: Sequence[TieInPoint]) -> Any:
@@ -51,8 +60,8 @@ def _set_table(a: Assessment, points: Sequence[TieInPoint]) -> Any:
             w.metres(float(a.tree.graph.unions.height[p.union])),
             f"{p.system}, {p.hardware}",
             w.percent(p.reach.share),
-            f"{w.percent(p.throw.chance)} a throw" if p.throw else "by climbing",
-            w.plain(p.rope.stock, 0, "m"),
+            f"{w.percent(p.throw.chance)} a throw" if p.throw else "by advancing",
+            w.metres(p.rope.stock, 0),
         )
         for p in points
     ]
@@ -79,7 +88,7 @@ def rescue_lines(c: ClimbPlan, first: TieInPoint) -> Blocks:
             )
     head = ("Climber on", "Rescue line over", "Of its work in reach", "Margin, low, two people", "Clear plumb way down from")
     said = [words("- " + s, SMALL) for s in (plans[names[0]].words if names[0] in plans else ())]
-    return [grid(head, rows, [100, 115, 95, 95, 110]), *said] if rows else []
+    return [grid(head, rows, [100, 115, 95, 95, 110]), gap(3), *said] if rows else []
 
 
 def removal_page(a: Assessment) -> Blocks:
@@ -90,9 +99,9 @@ def removal_page(a: Assessment) -> Blocks:
     rows = [
         (
             f"{s.number}. {s.cut.label}",
-            w.plain(s.height, 1, "m"),
+            w.metres(s.height),
             w.diameter(s.diameter, s.diameter_sd),
-            f"{w.plain(s.length, 1, 'm')}, {s.mass.median:.0f} kg ({s.mass.p5:.0f} to {s.mass.p95:.0f})",
+            f"{w.metres(s.length)}, {w.mass(s.mass.median)}, {s.mass.p5:.0f} to {s.mass.p95:.0f} kg",
             ", ".join(s.hang[:3]) or "lanyard and choked line",
             ", ".join(dict.fromkeys(name.split()[0] for name in s.lost)) or "none",
             " ".join(s.alarms),
@@ -100,12 +109,12 @@ def removal_page(a: Assessment) -> Blocks:
         for s in c.stages
     ]
     head = ("Cut", "At", "Wood there", "Piece", "Hang from", "Unions lost", "Alarms")
-    spar = [(w.plain(h, 0, "m"), w.diameter(d, sd)) for h, d, sd in c.spar]
+    spar = [(w.metres(h, 0), w.diameter(d, sd)) for h, d, sd in c.spar]
     middle = -(-len(spar) // 2)
     return [
         words("Taking it down, cut by cut", HEAD),
         words("Masses are green wood with twigs, 5th to 95th percentile. Never hang on, or above the cut on, a piece being removed."),
-        grid(head, rows, [80, 38, 70, 95, 90, 62, 80]),
+        grid(head, rows, [70, 52, 68, 105, 85, 60, 75]),
         words("The stem by height", BAND),
         side_by_side([figures(spar[:middle], HALF)], [figures(spar[middle:], HALF)] if spar[middle:] else [], WIDTH),
     ]

@@ -10,13 +10,14 @@ import numpy as np
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs import wording as w
-from treescan.outputs.anchors_file import worst_work_point
-from treescan.outputs.cards import Answer, card, section_words, stand_words
+from treescan.outputs.cards import Answer, card, section_words, stand_words, work_words
 from treescan.outputs.elevation import elevation
+from treescan.outputs.glance import glance
+from treescan.outputs.first_line import first_line
 from treescan.outputs.overview import overview
 from treescan.outputs.pdf_drawing import Picture
 from treescan.outputs.plan_drawing import plan
-from treescan.outputs.sheet_climb import rescue_lines
+from treescan.outputs.sheet_climb import approach_words, rescue_lines
 from treescan.outputs.sheet_parts import (
     BAND,
     HEAD,
@@ -29,6 +30,7 @@ from treescan.outputs.sheet_parts import (
     grid,
     numbered,
     side_by_side,
+    strip,
     strong,
     words,
 )
@@ -48,29 +50,31 @@ def crew_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
 def _first_page(a: Assessment, p: TieInPoint) -> Blocks:
     c = card(a, p, 0)
     drawing, caption = elevation(a, p)
-    left = [Picture(drawing, HALF, 315), words(caption, SMALL)]
+    left = [Picture(drawing, HALF, 285), words(caption, SMALL)]
     right = [
         words("Will it hold?", BAND),
         figures(_hold_rows(a, p), HALF),
         words("What if it fails?", BAND),
         figures(c.answers[3].rows[:4], HALF),
         words("Can I reach the work?", BAND),
-        figures([r for r in c.answers[4].rows if r[0] != "Straight rope meets wood"], HALF),
+        figures([r for r in c.answers[4].rows if r[0] not in NOT_ON_THE_SHEET], HALF),
     ]
     line = c.answers[1]
     return [
-        words(f"First to inspect: {p.label}, {c.height} up", HEAD),
-        words(f"{p.system}, {p.hardware}. {p.verdict.capitalize()}. {' '.join(p.reasons[:3])}"),
+        words(f"First to inspect: {p.label}, {c.height} up, {p.system} with {p.hardware}", HEAD),
+        strip([(g.question, g.figure, g.words) for g in glance(a, p)[1:]], WIDTH),
+        words(f"{p.verdict.capitalize()}. {' '.join(p.reasons[:2])} Forces are for a climber of {w.mass(a.settings.loads.climber_mass)} with gear."),
         gap(),
         side_by_side(left, right, WIDTH),
         words("Can I get a line in?", BAND),
-        side_by_side([figures(line.rows, HALF)], _steps(line), WIDTH),
-        gap(),
+        side_by_side([figures(line.rows, HALF)], _steps(line), WIDTH) if line.steps else figures(line.rows, WIDTH, 0.17),
         words("Before committing, by the climber (tick by hand)", BAND),
         side_by_side([boxes(CHECKS[:4])], [boxes(CHECKS[4:])], WIDTH),
     ]
 
 
+NOT_ON_THE_SHEET = ("Straight rope meets wood", "Within rope angle", "Conductor")
+"""Answers on reach that stand in the report only; conductors have their own page."""
 CHECKS = (
     "tree, base, stem and union inspected; no decay, crack, included bark, fungus, movement",
     "line hangs over the union planned, or over the limbs listed",
@@ -88,7 +92,7 @@ def _hold_rows(a: Assessment, p: TieInPoint) -> list[tuple[str, str]]:
     return [
         (
             "Force on the union",
-            f"{w.force(float(np.linalg.norm(k.force)))}, at rest {w.plain(k.multiple_of_weight, 2)} x weight; {k.case}, {worst_work_point(a, k)}",
+            f"{w.force(float(np.linalg.norm(k.force)))}, at rest {w.plain(k.multiple_of_weight, 2)} times the weight; {k.case}, {work_words(a, k.worst_work_point)}",
         ),
         (
             "Strength over stress, low",
@@ -106,16 +110,15 @@ def _second_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     first = usable[0]
     drawing, caption = plan(a, first)
     order = card(a, first, 0).answers[5]
-    left = [words("Where to stand", BAND), Picture(drawing, HALF, 235), words(caption, SMALL)]
+    left = [words("Where to stand", BAND), Picture(drawing, 0.44 * WIDTH - 10, 235), words(caption, SMALL)]
     right = [
         words("In what order?", BAND),
         numbered(order.steps),
         words("Rope and kit", BAND),
-        figures(order.rows, HALF, 0.25),
-        *([words("Approach, for and against", BAND)] if a.approach else []),
-        *[words(s, SMALL) for s in a.approach[:4]],
+        figures(order.rows, 0.56 * WIDTH, 0.2),
+        *(approach_words(a) if a.climb is None else []),
     ]
-    parts: Blocks = [side_by_side(left, right, WIDTH)]
+    parts: Blocks = [side_by_side(left, right, WIDTH, 0.44)]
     if len(usable) > 1:
         parts += [words("If the first is refused: the next to inspect", BAND), _next_table(a, usable[1:3])]
     people = [Blank(f"{role}:", HALF) for role in ("Competent person, accepted by", "Climber", "Ground worker", "Rescuer, equipped and named")]
@@ -145,9 +148,9 @@ def _next_table(a: Assessment, points: Sequence[TieInPoint]) -> Any:
                 f"{p.system}, {p.hardware}",
                 w.force(float(np.linalg.norm(p.check.force))),
                 w.margin(p.check.check.margin.median, p.check.check.margin.p5),
-                stand_words(a, p) + (f", {w.percent(p.throw.chance)} a throw" if p.throw else ""),
+                stand_words(a, p) + (f", {w.percent(p.throw.chance)} a throw" if p.throw else ", for the first line on the way up" if first_line(a, p) else ""),
                 f"{caught.label}, drop {w.metres(caught.drop)}" if caught else "the ground",
-                f"{w.plain(p.rope.stock, 0, 'm')}, throwline {w.plain(p.rope.throwline, 0, 'm')}",
+                w.metres(p.rope.stock, 0) + (f", throwline {w.metres(p.rope.throwline, 0)}" if p.rope.throwline > 0 else ""),
             )
         )
     head = ("Candidate", "Height", "System", "Force", "Margin, low", "Stand", "If it fails", "Rope")
@@ -178,13 +181,16 @@ def rescue_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
             [
                 ("Climber hangs from", f"{first.label}, {w.metres(height)} up, {first.system}, {first.hardware}"),
                 ("Rope that lowers a casualty on a bight from there", f"at least twice the height: {w.metres(2 * height)}"),
-                ("Load with two people", "not the load of the table before: have it judged for two before relying on this union"),
+                ("Load with two people", _two_people(a)),
             ],
             WIDTH,
         ),
         words("Candidates for a rescue line of its own", BAND),
     ]
-    if rows:
+    lines = rescue_lines(a.climb, first) if a.climb is not None else []
+    if lines:
+        blocks += lines
+    elif rows:
         blocks.append(
             grid(
                 ("Candidate", "Height", "System", "From the first", "Margin, low, one person", "Note"),
@@ -205,10 +211,16 @@ def rescue_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
         "Hospital",
         "Agreed signal to start a rescue",
     )
-    blocks += rescue_lines(a.climb, first) if a.climb is not None else []
     blocks += [words("To be filled in before anyone leaves the ground", BAND), *[Blank(f"{b}:", WIDTH) for b in blanks]]
-    blocks += [gap(8), words("Lowering path, sketched by the climber", BAND), framed([gap(110)], WIDTH)]
+    blocks += [gap(8), words("Lowering path, sketched by the climber", BAND), framed([gap(170)], WIDTH)]
     return blocks
+
+
+def _two_people(a: Assessment) -> str:
+    """Whether the loads that the first candidate was judged by hold two people."""
+    if "rescue" in getattr(a.settings.loads, "cases", ()):
+        return "among the loads it was judged by (rescue case); a further shock is not"
+    return "not the load of the table before: have it judged for two before relying on this union"
 
 
 def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
@@ -229,7 +241,7 @@ def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
         words("From the scan", BAND),
         side_by_side([figures(over.seen[:5], HALF)], [figures(over.seen[5:], HALF)], WIDTH),
         words("Said by the scan about itself", BAND),
-        *[words("- " + n, SMALL) for n in (*a.tree.fitness.reasons, *a.tree.notes, *a.warnings)[:10]],
+        *[words("- " + n, SMALL) for n in list(dict.fromkeys((*a.tree.fitness.reasons, *a.tree.notes, *a.warnings)))[:10]],
         words("Seen at the tree, by the competent person", BAND),
         *[Blank(f + ":", WIDTH, 2) for f in findings],
         words("Unions to be inspected by hand", BAND),
@@ -246,7 +258,8 @@ def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
                 for p in _one_per_union(usable)[:5]
             ],
             [60, 80, 90, 110, 175],
-            12,
+            14,
+            True,
         ),
         gap(),
         side_by_side([Blank("Competent person:", HALF)], [Blank("Date, signature:", HALF)], WIDTH),
@@ -277,7 +290,8 @@ def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
             ("Hazard", "What the plan holds about it", "Likely? Severe?", "Done about it, by whom"),
             [(h, t, "", "") for h, t in hazards],
             [105, 190, 75, 145],
-            12,
+            22,
+            True,
         ),
         gap(8),
         *[

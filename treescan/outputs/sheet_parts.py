@@ -11,10 +11,13 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.utils import simpleSplit
 from reportlab.platypus import Flowable, KeepInFrame, ListFlowable, ListItem, Paragraph, Spacer, Table, TableStyle
 
-TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=8.6, leading=10.8)
-SMALL = ParagraphStyle("small", parent=TEXT, fontSize=7.2, leading=8.8)
-HEAD = ParagraphStyle("head", parent=TEXT, fontName="Times-Bold", fontSize=15, leading=18, spaceAfter=2)
-BAND = ParagraphStyle("band", parent=TEXT, fontName="Helvetica-Bold", fontSize=9.6, leading=12, spaceBefore=5, spaceAfter=2)
+from treescan.outputs.sentences import said, spelled
+
+TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=9.2, leading=11.4)
+SMALL = ParagraphStyle("small", parent=TEXT, fontSize=7.7, leading=9.3)
+BIG = ParagraphStyle("big", parent=TEXT, fontName="Times-Bold", fontSize=13, leading=15)
+HEAD = ParagraphStyle("head", parent=TEXT, fontName="Times-Bold", fontSize=17, leading=20, spaceAfter=3)
+BAND = ParagraphStyle("band", parent=TEXT, fontName="Helvetica-Bold", fontSize=10, leading=12.4, spaceBefore=7, spaceAfter=2.5)
 RULE = HexColor("#999999")
 
 
@@ -65,33 +68,38 @@ class Box(Flowable):
 
 
 def words(text: str, style: ParagraphStyle = TEXT) -> Paragraph:
-    """A paragraph of plain text."""
-    return Paragraph(escape(text), style)
+    """A paragraph of plain text, its figures in both unit systems and its words the reader's."""
+    return Paragraph(escape(spelled(said(text))), style)
+
+
+def exactly(text: str, style: ParagraphStyle = TEXT) -> Paragraph:
+    """A paragraph of figures that already stand in the reader's units."""
+    return Paragraph(escape(spelled(text)), style)
 
 
 def strong(label: str, text: str, style: ParagraphStyle = TEXT) -> Paragraph:
     """A bold label and its text."""
-    return Paragraph(f"<b>{escape(label)}</b> {escape(text)}", style)
+    return Paragraph(f"<b>{escape(spelled(label))}</b> {escape(spelled(said(text)))}", style)
 
 
 def figures(rows: Sequence[tuple[str, str]], width: float, share: float = 0.36) -> Table:
     """Label and figure, one row each."""
     cells = [[words(label, SMALL), words(text)] for label, text in rows]
-    table = Table(cells, colWidths=[width * share, width * (1 - share)])
-    table.setStyle(TableStyle([*_TIGHT, ("LINEBELOW", (0, 0), (-1, -1), 0.3, RULE)]))
+    table = Table(cells, colWidths=[width * share, width * (1 - share)], hAlign="LEFT")
+    table.setStyle(TableStyle([*_TIGHT, ("LEFTPADDING", (0, 0), (0, -1), 0), ("LINEBELOW", (0, 0), (-1, -1), 0.3, RULE)]))
     return table
 
 
-def grid(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], roomy: float = 1.6) -> Table:
-    """A ruled table with a heading row; `roomy` points under every text leave space to write."""
+def grid(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], roomy: float = 1.6, ruled: bool = False) -> Table:
+    """A table with a heading row; `roomy` points under every text and ruled cells leave space to write."""
     cells = [[strong(h, "", SMALL) for h in head]] + [[words(str(c), SMALL) for c in row] for row in rows]
-    table = Table(cells, colWidths=list(widths), repeatRows=1)
+    table = Table(cells, colWidths=list(widths), repeatRows=1, hAlign="LEFT")
     table.setStyle(
         TableStyle(
             [
                 *_TIGHT,
-                ("GRID", (0, 0), (-1, -1), 0.4, RULE),
-                ("LINEBELOW", (0, 0), (-1, 0), 1.0, black),
+                *((("GRID", (0, 0), (-1, -1), 0.4, RULE),) if ruled else (("LINEBELOW", (0, 1), (-1, -1), 0.3, RULE), ("LEFTPADDING", (0, 0), (0, -1), 0))),
+                ("LINEBELOW", (0, 0), (-1, 0), 0.9, black),
                 ("BOTTOMPADDING", (0, 1), (-1, -1), roomy),
             ]
         )
@@ -101,26 +109,26 @@ def grid(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[fl
 
 def side_by_side(left: Sequence[Any], right: Sequence[Any], width: float, share: float = 0.5, gap: float = 10.0) -> Table:
     """Two columns of blocks."""
-    table = Table([[list(left), list(right)]], colWidths=[width * share, width * (1 - share)])
+    table = Table([[list(left), list(right)]], colWidths=[width * share, width * (1 - share)], hAlign="LEFT")
     table.setStyle(TableStyle([*_FLUSH, ("RIGHTPADDING", (0, 0), (0, 0), gap)]))
     return table
 
 
 def numbered(steps: Sequence[str]) -> ListFlowable:
     """Steps in order."""
-    return ListFlowable([ListItem(words(s), leftIndent=14) for s in steps], bulletType="1", bulletFontSize=8.6, leftIndent=14)
+    return ListFlowable([ListItem(words(s), leftIndent=14) for s in steps], bulletType="1", bulletFormat="%s.", bulletFontSize=9.2, leftIndent=15)
 
 
 def boxes(items: Sequence[str]) -> Table:
     """Lines with an empty box to tick by hand."""
-    table = Table([[Box(), words(item)] for item in items], colWidths=[15, None])
+    table = Table([[Box(), words(item)] for item in items], colWidths=[15, None], hAlign="LEFT")
     table.setStyle(TableStyle(_TIGHT))
     return table
 
 
 def framed(content: Sequence[Any], width: float) -> Table:
     """Blocks in a heavy frame."""
-    table = Table([[list(content)]], colWidths=[width])
+    table = Table([[list(content)]], colWidths=[width], hAlign="LEFT")
     table.setStyle(
         TableStyle(
             [
@@ -129,6 +137,24 @@ def framed(content: Sequence[Any], width: float) -> Table:
                 ("LEFTPADDING", (0, 0), (-1, -1), 6),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 6),
                 ("TOPPADDING", (0, 0), (-1, -1), 4),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 5),
+            ]
+        )
+    )
+    return table
+
+
+def strip(cells: Sequence[tuple[str, str, str]], width: float) -> Table:
+    """Figures at a glance in one row: question, figure in large print, small words."""
+    table = Table([[[exactly(a, SMALL), exactly(b, BIG), exactly(c, SMALL)] for a, b, c in cells]], colWidths=[width / len(cells)] * len(cells), hAlign="LEFT")
+    table.setStyle(
+        TableStyle(
+            [
+                *_FLUSH,
+                ("LINEABOVE", (0, 0), (-1, -1), 1.4, black),
+                ("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 6),
+                ("TOPPADDING", (0, 0), (-1, -1), 3),
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 5),
             ]
         )

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.assess import Assessment
+from treescan.outputs.first_line import first_line
 from treescan.outputs.rope_lines import rope_line, rope_rest, swing_arc
 from treescan.outputs.strict_json import number
 from treescan.outputs.tubes import Run, runs
@@ -169,12 +170,13 @@ def _anchor(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
         "catches": [_place(graph.unions.place[k.union]) for k in p.check.catches if k.union is not None],
         "served": [int(v) for v in p.reach.served],
     }
-    if p.throw is not None:
-        column = min(max(p.throw.isolation_class, 1), 3) - 1
-        chance = np.asarray(a.throws.chance, float)[p.union, :, column]
+    t = first_line(a, p)
+    if t is not None:
+        column = min(max(t.isolation_class, 1), 3) - 1
+        chance = np.asarray(a.throws.chance, float)[t.union, :, column]
         out |= {
-            "throw": _line(p.throw.path),
-            "stand": _place(p.throw.stand),
+            "throw": _line(t.path),
+            "stand": _place(t.stand),
             "chance": _base64(np.round(255 * chance).astype(np.uint8)),
         }
     return out

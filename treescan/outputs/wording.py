@@ -9,7 +9,7 @@ from contextvars import ContextVar
 from typing import Any
 
 from treescan.reader_settings import ReaderSettings
-from treescan.units import FOOT_M, LBF_N, POUND_KG
+from treescan.units import FOOT_M, LBF_N, OUNCE_KG, POUND_KG
 
 INCH_M = FOOT_M / 12
 NOT_SEEN = "not seen"
@@ -170,6 +170,27 @@ def mass(x: float, digits: int = 0) -> str:
     '100 kg (220 lb)'
     """
     return both(f"{x:.{digits}f} kg", f"{x / POUND_KG:.{digits}f} lb") if finite(x) else NOT_SEEN
+
+
+def bag(x: float) -> str:
+    """The mass [kg] of a throw weight in grams and ounces.
+
+    >>> bag(0.34), bag(0.01)
+    ('340 g (12 oz)', '10 g (0.4 oz)')
+    """
+    if not finite(x):
+        return NOT_SEEN
+    ounces = x / OUNCE_KG
+    return both(f"{1000 * x:.0f} g", f"{ounces:.{0 if ounces >= 1 else 1}f} oz")
+
+
+def length_range(low: float, high: float) -> tuple[str, str]:
+    """From one length to another [m] in the reader's system and in the other.
+
+    >>> length_range(2.0, 4.0)
+    ('2 to 4 m', '7 to 13 ft')
+    """
+    return ordered(f"{low:.0f} to {high:.0f} m", f"{low / FOOT_M:.0f} to {high / FOOT_M:.0f} ft")
 
 
 def degrees(x: float, digits: int = 0) -> str:

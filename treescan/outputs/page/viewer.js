@@ -136,7 +136,7 @@ function TreeView(canvas, labels, data, onPick) {
   const spots = []; const byUnion = new Map();
   data.anchors.forEach(a => { if (!byUnion.has(a.union)) { byUnion.set(a.union, a); spots.push(a); } });
   const buttons = spots.map((a, i) => {
-    if (!(a.usable && i < 14)) return null;
+    if (!(a.usable && i < 9)) return null;
     const b = document.createElement("button"); b.type = "button"; b.className = "tag"; b.dataset.id = a.id;
     b.innerHTML = `<b>${a.rank}</b> ${a.label}`; b.setAttribute("aria-label", `${a.rank} ${a.label}, ${a.height.toFixed(1)} metres up: show this candidate`);
     b.addEventListener("click", e => { e.stopPropagation(); onPick(a.id); }); labels.appendChild(b); return b;
