@@ -10,9 +10,11 @@ from hands import S, plain_tree, ranked, table, throw, tree
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
+from treescan.planning.access_order import lanyard_steps
 from treescan.planning.approach import recommend
-from treescan.planning.candidates import BASE_HEIGHT, candidate_rigs, candidate_unions
-from treescan.planning.contact import contact_point, place_on_limb
+from treescan.planning.candidates import BASE_HEIGHT, candidate_rigs, candidate_unions, round_the_stem
+from treescan.planning.contact import contact_point, place_on_limb, round_stem
+from treescan.planning.independent import independent
 from treescan.planning.settings import SYSTEMS
 
 
@@ -81,7 +83,9 @@ def test_basal_anchor_is_tied_to_the_stem_foot():
 def test_hand_set_ropes_bear_just_outside_the_stem():
     """A rope laid by hand lies on the limb, outside the stem's bark and within half a metre of it."""
     graph = random_tree(3, height=20, dbh=0.6, limbs=20)
-    for rig, _ in rigs(graph, systems=("MRS",)):
+    over_limbs = [rig for rig, _ in rigs(graph, systems=("MRS",)) if not round_stem(graph, rig)]
+    assert over_limbs
+    for rig in over_limbs:
         place = contact_point(graph, rig)
         d = np.linalg.norm(place - graph.unions.place[rig.union])
 
@@ -119,10 +123,92 @@ def test_unknown_system_is_refused():
 
 
 def test_a_tree_of_thin_limbs_is_listed_with_its_reasons():
-    """Limbs of 3 cm on a 20 cm stem: all listed, none ranked, each says too thin and that a rope round the stem was not judged."""
-    graph = tree(([[0, 0, 0], [0, 0, 12]], 0.1, 0.05), ([[0, 0, 6], [1.5, 0, 6.6]], 0.017, 0.011), ([[0, 0, 8], [-1.5, 0, 8.6]], 0.017, 0.011))
+    """Limbs of 2.4 cm on a 20 cm stem, too thin even to keep a sling up: all listed, none ranked, each says too thin."""
+    graph = tree(([[0, 0, 0], [0, 0, 12]], 0.1, 0.05), ([[0, 0, 6], [1.5, 0, 6.6]], 0.012, 0.008), ([[0, 0, 8], [-1.5, 0, 8.6]], 0.012, 0.008))
     points = ranked(graph, [throw(graph, 0), throw(graph, 1)])
 
     assert len(points) == 2 and not any(p.usable for p in points)
-    assert all(any(g.startswith("Too thin") and "round the stem" in g for g in p.gates) for p in points)
+    assert all(any(g.startswith("Too thin: the limb") for g in p.gates) for p in points)
     assert "too thin" in recommend(graph, table(graph), points, S)[1]
+
+
+def whorled(limb=0.02, stub_at=None, stem=0.16):
+    """A conifer: a stem of 14 m with a whorl of four thin level limbs every 0.8 m from 3 m up; at `stub_at` they are stubs of 1 cm radius."""
+    axes = [([[0, 0, 0], [0, 0, 14]], stem, 0.02)]
+    for i, z in enumerate(np.arange(3.0, 12.5, 0.8)):
+        for turn in (0, 90, 180, 270):
+            a = np.radians(turn + 45 * (i % 2))
+            thin = stub_at is not None and abs(z - stub_at) < 0.4
+            r, far = (0.01, 0.5) if thin else (limb, 1.8)
+            axes.append(([[0, 0, z], [far * np.cos(a), far * np.sin(a), z + 0.1]], r, 0.6 * r))
+    return tree(*axes, step=0.2)
+
+
+def test_a_stem_above_thin_whorls_is_choked():
+    """Limbs of 4 cm bear no rope, the stem does: moving and canopy ropes go round the stem, at the union and with the stem's diameter; a basal
+    line still lies over the limbs and is refused as too thin. Without a throw the way up is by lanyards, whorl by whorl, in one step."""
+    graph = whorled()
+    points = ranked(graph, systems=())
+    round_it = [p for p in points if round_stem(graph, p.check.rig)]
+
+    assert round_it and {p.system for p in round_it} == {"MRS", "SRS canopy"}
+    assert all("round the stem" in p.hardware and p.throw is None for p in round_it)
+    assert all(np.allclose(p.place, graph.unions.place[p.union]) for p in round_it)
+    assert any(p.usable for p in round_it)
+    assert all(any("Too thin: the limb" in g for g in p.gates) for p in points if p.system == "SRS basal")
+    best = points[0]
+    assert len(best.access) == 3 and "two lanyards round the stem" in best.access[-1].how
+    assert any(f"{100 * 2 * graph.segment_radius[best.check.rig.rest_node]:.0f} cm" in k and "round" in k for k in best.rope.kit)
+
+
+def test_what_keeps_a_stem_from_being_choked():
+    """Too thin a stem, no limb to keep the sling up, a limb thick enough to bear the rope itself, a leader that leans too far: none is choked."""
+
+    def choked(graph, settings=S):
+        return [k for k in range(len(graph.unions)) if round_the_stem(graph, k, settings)]
+
+    low = choked(whorled())
+    assert low and len(low) < len(whorled().unions)  # the top of the stem is under 8 cm
+    assert not choked(whorled(stem=0.035))
+    assert not choked(whorled(limb=0.012))
+    assert not choked(whorled(limb=0.05))
+    assert not choked(whorled(), replace(S, upright_deg=90.0, least_limb=0.5))
+    leaning = tree(([[0, 0, 0], [0, 0, 3], [6, 0, 6]], 0.16, 0.08), ([[3, 0, 4.5], [3, 1, 5]], 0.02, 0.01))
+    assert not choked(leaning)
+
+
+def test_one_row_for_places_a_hand_apart():
+    """Whorls 0.8 m apart are all listed; when only places a metre and more apart are wanted, every second one is."""
+    graph = whorled()
+    every = candidate_unions(graph, S)
+    fewer = candidate_unions(graph, replace(S, whorl_gap=1.0))
+    heights = np.sort(graph.unions.height[list(fewer)])
+    stem = [k for k in fewer if round_the_stem(graph, k, S)]
+
+    assert len(fewer) < len(every)
+    assert np.diff(np.sort(graph.unions.height[stem])).min() >= 1.0
+    assert len(heights) == len(fewer)
+
+
+def test_lanyards_need_limbs_within_reach_and_a_thick_stem():
+    """The way up by lanyards ends below a gap of more than the reach, and where the stem gets thinner than a forearm."""
+    graph = whorled()
+    gapped = tree(([[0, 0, 0], [0, 0, 14]], 0.16, 0.06), *[([[0, 0, z], [1.5, 0, z]], 0.02, 0.01) for z in (2.0, 3.0, 4.0, 8.0, 9.0)])
+    top = max(u for _, u in lanyard_steps(graph, S))
+    pairs = {(round(float(gapped.unions.height[i])), round(float(gapped.unions.height[j]))) for i, j in lanyard_steps(gapped, S)}
+
+    assert pairs == {(2, 3), (3, 4), (8, 9)}
+    assert 2 * graph.segment_radius[graph.unions.node[top]] >= S.least_limb
+    assert graph.unions.height[top] < graph.unions.height.max()
+
+
+def test_two_slings_on_one_stem_are_apart_where_the_lower_stem_is_twice_as_strong():
+    """Round one stem a lower anchor counts as other wood from 1.25 times the thickness on; over a limb it never does when it carries the other."""
+    graph = whorled()
+    points = [p for p in ranked(graph, systems=("MRS",)) if p.usable]
+    size = {p.label: 2 * float(graph.segment_radius[p.check.rig.rest_node]) for p in points}
+    for a in points:
+        for b in points:
+            if a.union != b.union:
+                thick, thin = max(size[a.label], size[b.label]), min(size[a.label], size[b.label])
+                assert independent(graph, a, b, 1.25) == (thick >= 1.25 * thin)

@@ -18,6 +18,9 @@ from treescan.wood.graph import WoodGraph
 BASAL_LINE = "basal line over several limbs"
 """How an edge from the ground is called when the line cannot be isolated."""
 
+LANYARDS = "two lanyards in turn"
+"""How an edge up an upright stem with limbs close together is called."""
+
 GROUND = -1
 """Node of the ground in the access graph; the others are union rows."""
 
@@ -43,7 +46,9 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
     -----
     - from the ground by a throw of any class (class 3: a basal line) to a sound union,
     - from the ground by ladder or lanyards to a sound union within `ladder_reach`,
-    - from one sound union to one above within `step_reach` and `step_sideways`: throw, load-test, change over.
+    - from one sound union to one above within `step_reach` and `step_sideways`: throw, load-test, change over,
+    - from one union to the next on the same upright stem within `lanyard_reach`, thick enough for a lanyard round it, seen, and with a
+      limb to hold: two lanyards in turn.
     An unsound union can be the end of a way but never a step on it: nothing leaves it.
     """
     u = graph.unions
@@ -67,7 +72,30 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
     for i, j in zip(*np.nonzero(can), strict=True):
         minutes = settings.minutes_per_step + float(rise[i, j]) * settings.minutes_per_metre
         ways.add_edge(int(i), int(j), minutes=minutes, how="advance")
+    for i, j in lanyard_steps(graph, settings):
+        rise_here = float(u.height[j] - u.height[i])
+        minutes = max(rise_here, 0.0) * settings.minutes_per_metre_lanyard
+        if not ways.has_edge(i, j) or minutes < ways.edges[i, j]["minutes"]:
+            ways.add_edge(i, j, minutes=minutes, how=LANYARDS)
     return ways
+
+
+def lanyard_steps(graph: WoodGraph, settings: PlanningSettings) -> list[tuple[int, int]]:
+    """Neighbouring unions (lower, upper) of one stem between which a climber gets with two lanyards in turn."""
+    u = graph.unions
+    out = []
+    for line in np.unique(graph.limb[u.node]):
+        rows = np.flatnonzero(graph.limb[u.node] == line)
+        rows = rows[np.argsort(u.node[rows])]
+        for i, j in pairwise(rows.tolist()):
+            between = graph.limbs.nodes[line]
+            between = between[(between > u.node[i]) & (between <= u.node[j])]
+            thick = 2 * graph.segment_radius[between].min(initial=np.inf) >= settings.least_limb
+            gap = graph.xyz[u.node[j]] - graph.xyz[u.node[i]]
+            upright = gap[2] > np.linalg.norm(gap) * np.sin(settings.upright)
+            if thick and upright and gap[2] <= settings.lanyard_reach and graph.seen[between].all():
+                out.append((i, j))
+    return out
 
 
 def quickest_ways(ways: nx.DiGraph) -> tuple[dict[int, float], dict[int, list[int]]]:
@@ -79,9 +107,19 @@ def steps(graph: WoodGraph, ways: nx.DiGraph, route: list[int]) -> tuple[AccessS
     """A way in words; every union on it is an inspection stop."""
     out = [AccessStep(None, "ground", 0.0, "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready")]
     u = graph.unions
-    for a, b in pairwise(route):
+    ladder_from = -1
+    for i, (a, b) in enumerate(pairwise(route)):
         how = ways.edges[a, b]["how"]
-        if how == "advance":
+        if how == LANYARDS:
+            ladder_from = a if ladder_from < 0 else ladder_from
+            if i + 2 < len(route) and ways.edges[b, route[i + 2]]["how"] == LANYARDS:
+                continue
+            text = (
+                f"climb from {u.label[ladder_from]} to {u.label[b]} with two lanyards round the stem in turn, limb by limb; look at the stem "
+                f"and at every limb before trusting it, and inspect {u.label[b]} by hand"
+            )
+            ladder_from = -1
+        elif how == "advance":
             text = (
                 f"stay on the line at {u.label[a]}, throw to {u.label[b]}, load-test it, change over, climb, "
                 f"inspect the union by hand, then free {u.label[a]}"

@@ -64,6 +64,7 @@ def candidate_unions(graph: WoodGraph, settings: PlanningSettings) -> tuple[int,
     if len(rows) == 0:
         high_rows = np.flatnonzero(high)
         rows = high_rows[np.argsort(-size[high_rows], kind="stable")[:FALLBACK]]
+    rows = one_a_whorl(graph, rows, settings)
     thin = size[rows] < settings.least_limb
     best = rows[np.lexsort((-(u.height[rows] * size[rows]), thin))[: settings.most_unions]]
     return tuple(int(k) for k in np.sort(best))
@@ -91,6 +92,21 @@ def round_the_stem(graph: WoodGraph, union: int, settings: PlanningSettings) -> 
         return False
     stem = min(float(u.arm_diameter[on].max()), 2 * float(graph.segment_radius[u.node[union]]))
     return stem >= settings.least_limb and float(u.arm_slope[on].max()) >= settings.upright
+
+
+def one_a_whorl(graph: WoodGraph, rows: Ints, settings: PlanningSettings) -> Ints:
+    """The same unions without those round the stem that stand less than `whorl_gap` below another of the same stem: one place, one row."""
+    u = graph.unions
+    choked = [int(k) for k in rows if round_the_stem(graph, int(k), settings)]
+    last: dict[int, float] = {}
+    dropped = set()
+    for k in sorted(choked, key=lambda k: -float(u.height[k])):
+        stem = int(graph.limb[u.node[k]])
+        if last.get(stem, np.inf) - float(u.height[k]) < settings.whorl_gap:
+            dropped.add(k)
+        else:
+            last[stem] = float(u.height[k])
+    return np.array([k for k in rows if int(k) not in dropped], rows.dtype)
 
 
 def bearing_diameter(graph: WoodGraph, union: int, settings: PlanningSettings) -> float:

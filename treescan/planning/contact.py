@@ -19,6 +19,11 @@ def line_from_union(graph: WoodGraph, union: int, node: int) -> Ints:
     return np.concatenate([[start], beyond]).astype(np.int32)
 
 
+def round_stem(graph: WoodGraph, rig: Rig) -> bool:
+    """True when the rope is choked round the stem just above a union instead of lying over one of its limbs."""
+    return int(rig.rest_node) == int(graph.unions.node[rig.union])
+
+
 def place_on_limb(graph: WoodGraph, union: int, node: int, distance: float) -> tuple[int, Floats]:
     """The segment (its child node) and the point `distance` metres out from the union's axis along the limb that holds `node`."""
     line = line_from_union(graph, union, node)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from treescan.planning.contact import round_stem
+from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.wood.graph import WoodGraph
 
@@ -24,25 +26,30 @@ def _meet(parent, a, b):  # type: ignore[no-untyped-def]
     return a
 
 
-def independent(graph: WoodGraph, a: TieInPoint, b: TieInPoint) -> bool:
+def independent(graph: WoodGraph, a: TieInPoint, b: TieInPoint, thicker: float = PlanningSettings().apart_on_stem) -> bool:
     """True when no limb carries both: their ways meet on a stem (order 0), and neither rope bears on wood that carries the other.
 
-    The stem below the lower of the two is shared all the same; only another tree is free of that.
+    The stem below the lower of the two is shared all the same; only another tree is free of that. So a rope choked round the stem counts as
+    independent of one above it where the stem at the lower is `thicker` times as thick as at the upper.
     """
     first, second = a.check.rig.rest_node, b.check.rig.rest_node
     if a.union == b.union or first == second:
         return False
     meet = meeting_node(graph, first, second)
-    if meet in {first, second} or graph.limbs.order[graph.limb[meet]] != 0:
+    if graph.limbs.order[graph.limb[meet]] != 0:
         return False
+    if meet in {first, second}:
+        lower, upper = (a, b) if meet == first else (b, a)
+        below, above = graph.segment_radius[lower.check.rig.rest_node], graph.segment_radius[upper.check.rig.rest_node]
+        return round_stem(graph, lower.check.rig) and bool(below >= thicker * above)
     return bool(graph.limb[first] != graph.limb[second])
 
 
-def independence(graph: WoodGraph, points: tuple[TieInPoint, ...]) -> np.ndarray:
+def independence(graph: WoodGraph, points: tuple[TieInPoint, ...], thicker: float = PlanningSettings().apart_on_stem) -> np.ndarray:
     """`independent` for every pair, (n, n) bool."""
     n = len(points)
     out = np.zeros((n, n), bool)
     for i in range(n):
         for j in range(i + 1, n):
-            out[i, j] = out[j, i] = independent(graph, points[i], points[j])
+            out[i, j] = out[j, i] = independent(graph, points[i], points[j], thicker)
     return out

@@ -15,7 +15,7 @@ from treescan.loads.settings import LoadSettings
 from treescan.planning import scores as score
 from treescan.planning.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
 from treescan.planning.clearances import conductors, electric_clearances, throw_crosses
-from treescan.planning.contact import contact_point
+from treescan.planning.contact import contact_point, round_stem
 from treescan.planning.gates import doubts, gates, verdict
 from treescan.planning.order import order_points
 from treescan.planning.reach import reach
@@ -131,7 +131,7 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
         union=rig.union,
         label=g.graph.unions.label[rig.union],
         system=rig.system,
-        hardware=rig.hardware,
+        hardware=f"{rig.hardware}, round the stem" if round_stem(g.graph, rig) else rig.hardware,
         usable=not stands_against,
         verdict=verdict(stands_against, look_first),
         reasons=stands_against,

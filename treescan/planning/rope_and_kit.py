@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.loads.limb_check import Rig
+from treescan.planning.contact import round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, RopePlan
 from treescan.throw.throw_path import Throw
@@ -89,7 +90,9 @@ def kit_list(graph: WoodGraph, rig: Rig, throw: Throw | None, length: float, sto
         else f"two climbing ropes joined or a longer one: {length:.1f} m needed, no stocked length is enough"
     )
     out = [rope, "harness, helmet, two lanyards, friction hitch or mechanical rope device"]
-    if rig.hardware == "ring":
+    if round_stem(graph, rig) and rig.system == "SRS canopy":
+        out.append(f"sling or rope choked round the stem of {100 * stem:.0f} cm, just above the limbs, at least {np.pi * stem + 0.5:.2f} m of it")
+    elif rig.hardware == "ring":
         out.append(f"ring friction saver, strap at least {np.pi * stem + 0.15:.2f} m to go round a stem of {100 * stem:.0f} cm")
     elif rig.hardware == "pulley":
         out.append(f"pulley friction saver, strap at least {np.pi * stem + 0.15:.2f} m to go round a stem of {100 * stem:.0f} cm")

@@ -130,11 +130,11 @@ def two_line_set(graph: WoodGraph, points: tuple[TieInPoint, ...], work: Work, s
     if len(choice) < 2:
         return _set((), work, ("Fewer than two usable unions: no two-line plan on this tree.",))
     serves = np.array([p.reach.served for p in choice]).T
-    apart = independence(graph, choice)
+    apart = independence(graph, choice, settings.apart_on_stem)
     rows = fewest_double_cover(serves, apart, np.array([p.score for p in choice]))
     ordered = visiting_order(tuple(choice[i] for i in rows), settings)
     out = _set(ordered, work)
-    return _with_second(graph, out, work)
+    return _with_second(graph, out, work, settings.apart_on_stem)
 
 
 def visiting_order(points: tuple[TieInPoint, ...], settings: PlanningSettings) -> tuple[TieInPoint, ...]:
@@ -184,9 +184,9 @@ def _set(points: tuple[TieInPoint, ...], work: Work, words: tuple[str, ...] = ()
     return AnchorSet(points, served, none, share, left, (text, *more, *words))
 
 
-def _with_second(graph: WoodGraph, chosen: AnchorSet, work: Work) -> AnchorSet:
+def _with_second(graph: WoodGraph, chosen: AnchorSet, work: Work, thicker: float) -> AnchorSet:
     """The second line of every work point: independent of the first, smallest rope angle."""
-    apart = independence(graph, chosen.points)
+    apart = independence(graph, chosen.points, thicker)
     first, second = chosen.served.copy(), np.full(len(work), -1, np.int32)
     for w in range(len(work)):
         able = [i for i, p in enumerate(chosen.points) if p.reach.served[w]]

@@ -59,6 +59,15 @@ class PlanningSettings:
     most_unions: int = setting(60, "", "unions judged at most, the highest and thickest first", "project_choice", low=1, high=500)
     least_candidate_diameter: float = setting(0.05, "m", "thinner limbs are not even listed", "project_choice", low=0.01, high=0.5)
     least_candidate_height: float = setting(3.0, "m", "lower unions are not listed as tie-in points", "project_choice", low=0.0)
+    least_stub: float = setting(
+        0.03, "m", "least limb that keeps a sling choked round the stem above it from sliding down", "common_practice", low=0.005, high=0.3
+    )
+    upright_deg: float = setting(
+        45.0, "deg", "a stem or leader at least this steep can be choked above a union whose limbs are too thin", "project_choice", low=10.0, high=90.0
+    )
+    whorl_gap: float = setting(
+        0.4, "m", "of several places to choke one stem within this, only the highest is listed", "project_choice", low=0.0, high=3.0
+    )
     mrs_hardware: tuple[str, ...] = setting(("ring",), "", "what the moving rope runs over at the union", "project_choice")
     canopy_hardware: tuple[str, ...] = setting(("rope on bark",), "", "how a stationary rope is fixed at the union", "project_choice")
     basal_hardware: tuple[str, ...] = setting(("rope on bark",), "", "what a basal line runs over at the union", "project_choice")
@@ -83,7 +92,7 @@ class PlanningSettings:
     )
     least_arc_deg: float = setting(120.0, "deg", "inspect first when the scan saw less of the round than this", "project_choice", low=0.0, high=360.0)
     most_included: float = setting(
-        0.8, "", "inspect first when limb over stem is at least this: codominant, included bark possible", "dahle_2022", low=0.0
+        0.8, "", "inspect first when the second limb over the thickest is at least this: codominant, included bark possible", "dahle_2022", low=0.0
     )
     lively: float = setting(
         0.3,
@@ -139,6 +148,10 @@ class PlanningSettings:
         low=0.0,
         high=8.0,
     )
+    lanyard_reach: float = setting(
+        2.0, "m", "with lanyards round an upright stem the next limb to hold or stand on lies within this", "common_practice", low=0.3, high=4.0
+    )
+    minutes_per_metre_lanyard: float = setting(1.0, "min/m", "climbing with two lanyards in turn", "project_choice", low=0.0)
     step_limb: float = setting(0.08, "m", "least limb to hang on while advancing", "forearm_minimum", low=0.02)
 
     # effort
@@ -163,6 +176,14 @@ class PlanningSettings:
         0.25, "", "twigs and leaves added to the mass of a branch, as a share of its wood", "project_choice", low=0.0, high=3.0
     )
     corridor_radius: float = setting(0.6, "m", "clear space round a person being lowered", "project_choice", low=0.1)
+    apart_on_stem: float = setting(
+        1.25,
+        "",
+        "two anchors round one stem count as different wood when the lower is this many times thicker: about twice the strength",
+        "project_choice",
+        low=1.0,
+        high=3.0,
+    )
     floating_limit_deg: float = setting(
         120.0,
         "deg",
@@ -200,6 +221,11 @@ class PlanningSettings:
     def walk_limit(self) -> float:
         """[rad]"""
         return radians(self.walk_limit_deg)
+
+    @property
+    def upright(self) -> float:
+        """[rad]"""
+        return radians(self.upright_deg)
 
     @property
     def lean_limit(self) -> float:

@@ -61,7 +61,7 @@ def find_unions(
             flags.append("bridged")
         if len(arms) >= 4:
             flags.append("whorl")
-        if arms[1]["diameter"] / (2 * r_parent[f]) >= 0.7:
+        if arms[1]["diameter"] >= max(0.7 * 2 * r_parent[f], 0.8 * arms[0]["diameter"]):
             flags.append("codominant")
         rows.append((int(forks[f]), arms, flags))
     ground = np.full(len(rows), xyz[0, 2])
