@@ -15,7 +15,20 @@ from treescan.loads.contacts import Contact, union_contact, via_contact
 from treescan.loads.deflection import chain
 from treescan.loads.failure_chain import failure_chain
 from treescan.loads.limb_check import AnchorCheck, Exceptional, LimbCheck, Rig
-from treescan.loads.load_path import KEPT, LegLoads, LoadPath, Tree, forces, leaves_limbs, likely_break, load_path, margin_case, unseen, used
+from treescan.loads.load_path import (
+    KEPT,
+    LegLoads,
+    LoadPath,
+    Tree,
+    forces,
+    leaves_limbs,
+    likely_break,
+    load_path,
+    margin_case,
+    path_down,
+    unseen,
+    used,
+)
 from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.section_stress import SectionForces, cross, peaks, worst_mode
@@ -89,8 +102,10 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     path = load_path(tree, contacts)
     row, governing = _worst(tree, loads, path)
     legs = LegLoads(loads.leg_point[row], loads.leg_forces()[row])
-    hard, hard_row = _exceptional(tree, rig, loads, path)
-    check = _limb_check(tree, rig, loads, path, legs, row, governing, hard)
+    f = forces(tree, path, legs)
+    utilised = used(tree, path, f)
+    hard, hard_row, hard_utilised = _exceptional(tree, rig, loads, path)
+    check = _limb_check(tree, rig, loads, path, legs, row, governing, f, utilised, hard)
     # a report explains a weak section; without one a limb that stands but could not was misread
     if (check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 or not check.margin.known) and not _gate(tree, path):
         return _not_seen(rig, contacts, _misread(tree, check))
@@ -98,7 +113,7 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     climber = loads.pulls.place[worst].copy()
     if loads.pulls.work[worst] < 0:  # just below the support, where the stop is hardest
         climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
-    broken = likely_break(tree, path, used(tree, path, forces(tree, path, _legs(loads, worst, hard=hard is not None))))
+    broken = likely_break(tree, path, utilised if hard is None else hard_utilised)
     catches, redundant, cause = failure_chain(tree, SYSTEMS[rig.system].basal, contacts, climber, base, broken)
     on_wood = legs.force.sum(axis=1)[::-1]
     return AnchorCheck(
@@ -118,18 +133,15 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     )
 
 
-def _legs(loads: RigLoads, row: int, *, hard: bool) -> LegLoads:
-    """Legs of one place in ordinary use or in the hardest exceptional case there."""
-    return LegLoads(loads.leg_point[row], loads.leg_forces(hard=hard)[row])
-
-
-def _exceptional(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath) -> tuple[Exceptional | None, int]:
-    """The hardest abrupt stop or swing, and the place it comes from."""
+def _exceptional(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath) -> tuple[Exceptional | None, int, Floats]:
+    """The hardest abrupt stop or swing, the place it comes from, and the use of every section under it."""
     if not (loads.pulls.hard > 0).any():
-        return None, -1
+        return None, -1, np.zeros(0)
     row, governing = _worst(tree, loads, path, hard=True)
-    legs = _legs(loads, row, hard=True)
-    margin, overload = _margin(tree, rig, loads, path, legs, row, governing)
+    legs = LegLoads(loads.leg_point[row], loads.leg_forces(hard=True)[row])
+    f = forces(tree, path, legs)
+    utilised = used(tree, path, f)
+    margin, overload = _margin(tree, rig, loads, path, legs, row, governing, utilised)
     force = legs.force[-1].sum(axis=0)
     return Exceptional(
         case=loads.pulls.hard_case[row],
@@ -139,8 +151,8 @@ def _exceptional(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath) -> tuple
         margin=margin,
         overload_chance=overload,
         governing=int(path.node[governing]),
-        mode=_mode(tree, path, forces(tree, path, legs), governing),
-    ), row
+        mode=_mode(tree, path, f, governing),
+    ), row, utilised
 
 
 def contacts_of(tree: Tree, rig: Rig) -> tuple[Contact, ...]:
@@ -178,29 +190,35 @@ def _mode(tree: Tree, path: LoadPath, f: SectionForces, row: int) -> str:
 
 
 def _margin(
-    tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, legs: LegLoads, row: int, governing: int
+    tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, legs: LegLoads, row: int, governing: int, utilised: Floats
 ) -> tuple[Estimate, float]:
     """Margin of the weakest section with its low and high, and the chance of overload. The rope may rest elsewhere along the limb."""
     contact = int(np.flatnonzero(path.above[governing])[-1])
     turns, mu, mu_used = _friction_turns(rig, loads, row, tree.settings)
-    case = margin_case(tree, path, loads.contacts, legs, contact, turns, mu, mu_used)
+    case = margin_case(tree, path, loads.contacts, legs, contact, turns, mu, mu_used, utilised)
     reported = bool(_gate(tree, path))  # such wood may stand by a shell the formulas do not know
     return drawn(case, tree.normals, stands=tree.settings.stands and not reported)
 
 
 def _limb_check(
-    tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, legs: LegLoads, row: int, governing: int, hard: Exceptional | None
+    tree: Tree,
+    rig: Rig,
+    loads: RigLoads,
+    path: LoadPath,
+    legs: LegLoads,
+    row: int,
+    governing: int,
+    f: SectionForces,
+    utilised: Floats,
+    hard: Exceptional | None,
 ) -> LimbCheck:
     """Stresses along the governing contact's way to the ground, and the margin with its low and high."""
     s = tree.sections
     contact = int(np.flatnonzero(path.above[governing])[-1])
     order = np.flatnonzero(path.above[:, contact])[::-1]
-    f = forces(tree, path, legs)
-    utilised = used(tree, path, f)
-    own_use = used(tree, path, forces(tree, path, LegLoads(legs.point, np.zeros_like(legs.force))))
     strength = path.bending * s.k[path.node, 1]
     at, mode = path.node[governing], _mode(tree, path, f, governing)
-    margin, overload = _margin(tree, rig, loads, path, legs, row, governing)
+    margin, overload = _margin(tree, rig, loads, path, legs, row, governing, utilised)
     sag, turn = _deflection(tree, loads.contacts, legs)
     verdict, reason = _verdict(tree, margin, int(at), mode, path, hard)
     return LimbCheck(
@@ -215,7 +233,7 @@ def _limb_check(
         margin=margin,
         governing=int(at),
         mode=mode,
-        self_weight_share=float(own_use[governing]),
+        self_weight_share=float(s.own_use[at]),
         deflection=sag,
         sources=_sources(tree, rig),
         verdict=verdict,
@@ -279,14 +297,15 @@ def _friction_turns(rig: Rig, loads: RigLoads, row: int, settings: LoadSettings)
 def _deflection(tree: Tree, contacts: Sequence[Contact], legs: LegLoads) -> tuple[float, float]:
     """Displacement and change of slope of the rope's place on the union, governing load. [m], [rad]"""
     g, s, top = tree.graph, tree.sections, contacts[-1]
-    path = g.path_to_base(top.node)[::-1]
+    path = path_down(g.parent, top.node)[::-1]
     points = np.vstack([g.xyz[path[:-1]], top.point[None]])
     radius = s.radius[path].copy()
     radius[~np.isfinite(radius)] = np.nanmax(radius)
     force, moment = np.zeros((len(path), 3)), np.zeros((len(path), 3))
     for i, c in enumerate(contacts):
-        below = np.isin(path, g.path_to_base(c.node))
-        j = len(path) - 1 if i == len(contacts) - 1 else max(int(np.flatnonzero(below)[-1]) - 1, 0)
+        j = len(path) - 1
+        if i < len(contacts) - 1:  # where the other limb leaves this way to the ground
+            j = max(int(np.isin(path, path_down(g.parent, c.node)).sum()) - 2, 0)
         force[j] += legs.force[i].sum(axis=0)
         moment[j] += cross(legs.point[i] - points[j], legs.force[i]).sum(axis=0)
     u, turn = chain(points, radius, force, moment, tree.wood.moe, tree.wood.moe * tree.settings.shear_modulus_share)

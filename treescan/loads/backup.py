@@ -93,22 +93,40 @@ def shared_limb(tree: nx.DiGraph, a: int, b: int) -> int:
     return max(both, key=lambda limb: len(nx.ancestors(tree, limb)), default=-1)
 
 
-def pierced(graph: WoodGraph, gone: np.ndarray, corner: Floats, a: Floats, b: Floats) -> tuple[np.ndarray, Floats]:
-    """Segments still standing that pierce a triangle, as child nodes (k,) and points (k, 3) on their axes. [m]"""
-    s = graph.segments
-    d = s.end - s.start
-    e1, e2 = a - corner, b - corner
-    p = np.cross(d, e2)
-    det = p @ e1
-    ok = np.abs(det) > 1e-14
-    inv = np.where(ok, 1.0 / np.where(ok, det, 1.0), 0.0)
-    t = s.start - corner
-    u = np.sum(t * p, axis=1) * inv
-    q = np.cross(t, e1)
-    v = np.sum(d * q, axis=1) * inv
-    w = (q @ e2) * inv
-    hit = ok & (u >= 0) & (v >= 0) & (u + v <= 1) & (w >= 0) & (w < 1) & ~gone[1:]
-    return s.node[hit], s.start[hit] + w[hit, None] * d[hit]
+def pierced(
+    graph: WoodGraph, gone: np.ndarray, corner: Floats, a: Floats, b: Floats, least: float = 0.0
+) -> tuple[np.ndarray, Floats]:
+    """Segments still standing that pierce a triangle, as child nodes (k,) and points (k, 3) on their axes; thinner ones than the
+    diameter `least` are passed over. [m]"""
+    place = _piercing(graph.xyz, graph.parent, graph.segment_radius, gone, corner, a - corner, b - corner, least / 2)
+    node = np.flatnonzero(np.isfinite(place))
+    foot = graph.xyz[graph.parent[node]]
+    return node, foot + place[node, None] * (graph.xyz[node] - foot)
+
+
+@njit(cache=True, error_model="numpy")
+def _piercing(xyz, parent, radius, gone, corner, e1, e2, least):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Share of every segment (n,) at which it pierces the triangle (Moeller and Trumbore), NaN where it does not."""
+    out = np.full(len(parent), np.nan)
+    for i in range(1, len(parent)):
+        if gone[i] or radius[i] < least:
+            continue
+        j = parent[i]
+        dx, dy, dz = xyz[i, 0] - xyz[j, 0], xyz[i, 1] - xyz[j, 1], xyz[i, 2] - xyz[j, 2]
+        px, py, pz = dy * e2[2] - dz * e2[1], dz * e2[0] - dx * e2[2], dx * e2[1] - dy * e2[0]
+        det = px * e1[0] + py * e1[1] + pz * e1[2]
+        if abs(det) <= 1e-14:
+            continue
+        tx, ty, tz = xyz[j, 0] - corner[0], xyz[j, 1] - corner[1], xyz[j, 2] - corner[2]
+        u = (tx * px + ty * py + tz * pz) / det
+        if u < 0 or u > 1:
+            continue
+        qx, qy, qz = ty * e1[2] - tz * e1[1], tz * e1[0] - tx * e1[2], tx * e1[1] - ty * e1[0]
+        v = (dx * qx + dy * qy + dz * qz) / det
+        w = (qx * e2[0] + qy * e2[1] + qz * e2[2]) / det
+        if v >= 0 and u + v <= 1 and 0 <= w < 1:
+            out[i] = w
+    return out
 
 
 def settle(
@@ -174,12 +192,10 @@ def _caught(
 ) -> list[tuple[Contact, float]]:
     """Limbs in the loop on which the shrinking rope rests, from `before` to `after`: the upper hull of what it holds."""
     fan = [*lost, after]
-    found = [pierced(graph, gone, before, p, q) for p, q in pairwise(fan)]
+    found = [pierced(graph, gone, before, p, q, settings.catch_diameter) for p, q in pairwise(fan)]
     nodes, points = np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
-    thick = 2 * graph.segment_radius[nodes] >= settings.catch_diameter
-    thick |= ~np.isfinite(graph.segment_radius[nodes])
     resting: dict[int, tuple[Contact, float]] = {}
-    for node, point in zip(nodes[thick], points[thick], strict=True):
+    for node, point in zip(nodes, points, strict=True):
         at = settle(graph, int(node), point, settings.mu_bark[1], counted, bark)
         if at is not None and not gone[at[0].node]:
             resting.setdefault(at[0].node, at)
@@ -249,13 +265,19 @@ def fall(
 
 def swing_hits(graph: WoodGraph, gone: np.ndarray, start: Floats, end: Floats, settings: LoadSettings) -> str:
     """What wood stands within half a body's width of the climber's way, in words, or nothing."""
-    s = graph.segments
-    gap, _, _ = segment_segment(start[None], end[None], s.start, s.end)
-    near = gap - np.nan_to_num(np.maximum(s.r_start, s.r_end)) < BODY
-    near &= ~gone[1:] & (2 * np.nan_to_num(graph.segment_radius[1:]) >= settings.catch_diameter)
+    r = graph.segment_radius
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    i = np.flatnonzero(~gone & (2 * r >= settings.catch_diameter) & (graph.parent >= 0))
+    foot = graph.xyz[graph.parent[i]]
+    apart = np.maximum(low - np.maximum(foot, graph.xyz[i]), np.minimum(foot, graph.xyz[i]) - high)
+    i = i[(apart < BODY + r[i, None]).all(axis=1)]
+    if len(i) == 0:
+        return ""
+    gap, _, _ = segment_segment(start[None], end[None], graph.xyz[graph.parent[i]], graph.xyz[i])
+    near = gap - r[i] < BODY
     if not near.any():
         return ""
-    limb = int(s.limb[np.flatnonzero(near)[np.argmin(gap[near])]])
+    limb = int(graph.limb[i[near][np.argmin(gap[near])]])
     return "the stem" if limb == 0 else f"limb {limb}"
 
 

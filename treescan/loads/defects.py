@@ -46,6 +46,11 @@ def hollow_keep(wall_over_radius: ArrayLike) -> Floats:
     return 1.0 - (1.0 - np.asarray(wall_over_radius, float)) ** 4
 
 
+def kept_area(keep: ArrayLike) -> Floats:
+    """Share of the area of a concentric hollow whose section modulus keeps `keep`."""
+    return np.asarray(1.0 - np.sqrt(1.0 - np.asarray(keep, float)))
+
+
 def wagener_loss(hollow_share: ArrayLike) -> Floats:
     """Wagener's strength-loss index (d/D)^3."""
     return np.asarray(hollow_share, float) ** 3

@@ -80,7 +80,7 @@ def _margin(
     loads = LegLoads(np.stack([run.arrive, run.leave], axis=1), pull)
     utilised = used(tree, path, forces(tree, path, loads))
     zero = np.zeros(2 * len(contacts))
-    case = margin_case(tree, path, contacts, loads, len(contacts) - 1, zero, np.zeros(3), 0.0)
+    case = margin_case(tree, path, contacts, loads, len(contacts) - 1, zero, np.zeros(3), 0.0, utilised)
     margin, _ = drawn(case, tree.normals[: tree.settings.catch_samples], stands=tree.settings.stands)
     gated = any(int(n) in tree.sections.reported.gate for n in path.node)
     return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 import networkx as nx
 import numpy as np
+from numba import njit
 
 from treescan.loads.contacts import Contact
+from treescan.loads.defects import kept_area
 from treescan.loads.section_stress import SectionForces, cross, section_forces, utilisation
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import TreeSections
@@ -72,19 +74,39 @@ class LegLoads:
 def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
     """All sections that carry any of the contacts."""
     s = tree.sections
-    paths = [tree.graph.path_to_base(c.node) for c in contacts]
-    node = np.unique(np.concatenate([p[s.counted[p]] for p in paths])).astype(np.int32)
-    above = np.stack([np.isin(node, p) for p in paths], axis=1)
+    paths = [path_down(tree.graph.parent, c.node) for c in contacts]
+    own = [p[s.counted[p]] for p in paths]
+    if len(own) == 1:
+        node, above = own[0][::-1].copy(), np.ones((len(own[0]), 1), bool)
+    else:
+        node = np.unique(np.concatenate(own))
+        above = np.zeros((len(node), len(own)), bool)
+        for i, p in enumerate(own):
+            above[np.searchsorted(node, p), i] = True
     keep = s.reported.keep[node]
-    area = 1.0 - np.sqrt(1.0 - keep)  # of a hollow whose section modulus keeps `keep`
+    area = kept_area(keep)
     return LoadPath(node, above, s.bending * keep, s.crushing * area, s.shear * area)
+
+
+@njit(cache=True)
+def path_down(parent: Ints, node: int) -> Ints:  # pragma: no cover - compiled
+    """Nodes from `node` (first) down to the root (last)."""
+    count, at = 1, node
+    while parent[at] >= 0:
+        count, at = count + 1, parent[at]
+    out = np.empty(count, np.int32)
+    at = node
+    for i in range(count):
+        out[i] = at
+        at = parent[at]
+    return out
 
 
 def unseen(tree: Tree, contacts: Sequence[Contact]) -> str:
     """Why the scan cannot tell, or nothing: a bridged gap or a missing diameter on the way to the ground."""
     s = tree.sections
     for c in contacts:
-        path = tree.graph.path_to_base(c.node)
+        path = path_down(tree.graph.parent, c.node)
         path = path[s.counted[path]]
         if len(path) == 0:
             return "no section was measured between the rope and the ground"
@@ -142,6 +164,7 @@ def margin_case(
     turn_sum: Floats,
     mu: Floats,
     mu_used: float,
+    utilised: Floats,
 ) -> MarginCase:
     """The weakest sections under one load with all that is uncertain.
 
@@ -150,20 +173,21 @@ def margin_case(
     moving : int            Contact whose place along its limb is uncertain.
     turn_sum : (2 c,)       Turning between the climber and every leg where friction is counted, else 0. [rad]
     mu, mu_used             Friction range, and what is already in the forces.
+    utilised : (s,) float   From `used`.
     """
     s, settings, node = tree.sections, tree.settings, path.node
     legs, points = loads.force.reshape(-1, 3), loads.point.reshape(-1, 3)
-    above = np.repeat(path.above, 2, axis=1)
-    force = above[..., None] * legs
-    moment = above[..., None] * cross(points[None] - s.point[node][:, None], legs[None])
-    kept = np.sort(np.argsort(-used(tree, path, forces(tree, path, loads)), kind="stable")[:KEPT])
+    kept = np.sort(np.argsort(-utilised, kind="stable")[:KEPT])
     n, c = node[kept], contacts[moving]
+    above = np.repeat(path.above[kept], 2, axis=1)
+    force = above[..., None] * legs
+    moment = above[..., None] * cross(points[None] - s.point[n][:, None], legs[None])
     shift = path.above[kept, moving, None] * cross(c.axis, loads.force[moving].sum(axis=0))
     height = np.linalg.norm(s.point[n] - tree.graph.xyz[0], axis=1)
     return MarginCase(
         axis=s.axis[n], radius=s.radius[n], sd=s.sd[n], tangle=correlation_factor(tree.graph.limb[n], height, settings),
         bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=s.spread, k=s.k[n],
-        force=force[kept], moment=moment[kept], turn_sum=turn_sum, mu=mu, mu_used=mu_used,
+        force=force, moment=moment, turn_sum=turn_sum, mu=mu, mu_used=mu_used,
         shift=shift, least_shift=-max(float(np.nan_to_num(c.out, nan=np.inf)), 0.0),
         own_weight=s.weight[n], own_moment=s.own_moment[n],
         mass_sd=settings.climber_mass_sd / settings.climber_mass, rest_sd=settings.rest_sd,

@@ -10,9 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from scipy.spatial import cKDTree
 
-from treescan.loads.defects import Reported, lay_out
+from treescan.loads.defects import Reported, kept_area, lay_out
+from treescan.loads.section_stress import SectionForces, utilisation
 from treescan.loads.settings import INSIDE, LoadSettings, live_share
 from treescan.loads.union_check import fork_factors
 from treescan.loads.wood_strength import Wood
@@ -42,6 +44,7 @@ class TreeSections:
     reported : Reported
     weight : (n,) float         Of everything above the section. [N]
     own_moment : (n, 3) float   Moment of that weight about the section. [N m]
+    own_use : (n,) float        Median stress over strength under that weight alone; NaN where not counted or not known.
     bending, crushing, shear : float    Median strengths after the live-branch reduction, before k. [Pa]
     spread : float              Log standard deviation of those strengths.
     """
@@ -57,6 +60,7 @@ class TreeSections:
     reported: Reported
     weight: Floats
     own_moment: Floats
+    own_use: Floats
     bending: float
     crushing: float
     shear: float
@@ -83,6 +87,7 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
     known = graph.seen & np.isfinite(radius) & (radius > 0) & (sd <= settings.diameter_sd_most)
     spanned, radius = _spanned(graph, known, counted, point, radius, settings.longest_bridge)
     sd = np.where(spanned, np.clip(sd, settings.diameter_sd_unstated, settings.diameter_sd_most), sd)
+    strengths = wood.mor * median, wood.compression * median, wood.shear * median * _shear_share(settings) / share
     return TreeSections(
         point=point,
         axis=graph.direction,
@@ -95,14 +100,32 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         reported=reported,
         weight=weight,
         own_moment=own,
-        bending=wood.mor * median,
-        crushing=wood.compression * median,
-        shear=wood.shear
-        * median
-        * (settings.shear_share_inside if settings.section == INSIDE else settings.shear_share_outside)
-        / share,
+        own_use=_own_use(graph, weight, own, np.where(counted & (known | spanned), radius, np.nan), reported, k[:, 1], strengths),
+        bending=strengths[0],
+        crushing=strengths[1],
+        shear=strengths[2],
         spread=float(np.sqrt(log_mor + log_live)),
     )
+
+
+def _shear_share(settings: LoadSettings) -> float:
+    return settings.shear_share_inside if settings.section == INSIDE else settings.shear_share_outside
+
+
+def _own_use(
+    graph: WoodGraph, weight: Floats, moment: Floats, radius: Floats, reported: Reported, k: Floats, strengths: tuple[float, float, float]
+) -> Floats:
+    """Median stress over strength of every section under the tree's own weight."""
+    t = graph.direction
+    axial, torsion = -weight * t[:, 2], np.sum(moment * t, axis=1)
+    across = np.sqrt(np.maximum(weight**2 - axial**2, 0.0))
+    bent = np.sqrt(np.maximum(np.sum(moment**2, axis=1) - torsion**2, 0.0))
+    bending, crushing, shear = strengths
+    area = kept_area(reported.keep)
+    use = utilisation(
+        SectionForces(axial, across, bent, np.abs(torsion)), radius, bending * reported.keep * k, crushing * area, shear * area
+    )
+    return np.maximum(*use)
 
 
 def _section_points(graph: WoodGraph) -> tuple[Floats, np.ndarray, np.ndarray]:
@@ -110,28 +133,51 @@ def _section_points(graph: WoodGraph) -> tuple[Floats, np.ndarray, np.ndarray]:
     point = graph.xyz[np.maximum(graph.parent, 0)].copy()
     counted, fork = np.ones(len(graph), bool), np.zeros(len(graph), bool)
     counted[0] = False
-    for line in graph.limbs.nodes[1:]:
-        if len(line) == 0:
-            continue
-        node = int(graph.parent[line[0]])
-        fork[line[0]] = True
-        bark = float(graph.segment_radius[node] if node > 0 else graph.radius[0])
-        if not np.isfinite(bark):
-            continue
-        along = graph.direction[node]
-        out = graph.xyz[line] - graph.xyz[node]
-        off = np.linalg.norm(out - (out @ along)[:, None] * along, axis=1)
-        off = np.maximum(off, np.linalg.norm(out, axis=1) / 3.0)  # a steep limb leaves the bark after three radii at the latest
-        before = np.concatenate([[0.0], off[:-1]])
-        if off[-1] <= bark:  # a stub that never leaves the bark: its last segment stands for it
-            counted[line[:-1]] = False
-            continue
-        last = int(np.argmax(off > bark))
-        counted[line[:last]] = False
-        i = line[last]
-        share = (bark - before[last]) / (off[last] - before[last])
-        point[i] = point[i] + np.clip(share, 0.0, 1.0) * (graph.xyz[i] - point[i])
+    lines = [np.asarray(line, np.int64) for line in graph.limbs.nodes[1:] if len(line)]
+    if not lines:
+        return point, counted, fork
+    start = np.cumsum([0, *(len(line) for line in lines)])
+    bark = graph.segment_radius.copy()
+    bark[0] = graph.radius[0]
+    _to_the_bark(np.concatenate(lines), start, graph.parent, graph.xyz, graph.direction, bark, point, counted, fork)
     return point, counted, fork
+
+
+@njit(cache=True, error_model="numpy")
+def _to_the_bark(nodes, start, parent, xyz, direction, bark, point, counted, fork):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Moves the first section of every limb out to its parent's bark (writes point, counted, fork)."""
+    for limb in range(len(start) - 1):
+        first, end = start[limb], start[limb + 1]
+        node = parent[nodes[first]]
+        fork[nodes[first]] = True
+        if not np.isfinite(bark[node]):
+            continue
+        along, foot, before, left = direction[node], xyz[node], 0.0, False
+        for j in range(first, end):
+            i = nodes[j]
+            out = xyz[i] - foot
+            part = out[0] * along[0] + out[1] * along[1] + out[2] * along[2]
+            square = out[0] ** 2 + out[1] ** 2 + out[2] ** 2
+            # a steep limb leaves the bark after three radii at the latest
+            off = max(np.sqrt(max(square - part * part, 0.0)), np.sqrt(square) / 3.0)
+            if off > bark[node]:
+                share = min(max((bark[node] - before) / (off - before), 0.0), 1.0)
+                for c in range(3):
+                    point[i, c] += share * (xyz[i, c] - point[i, c])
+                left = True
+                break
+            counted[i] = False
+            before = off
+        if not left:  # a stub that never leaves the bark: its last segment stands for it
+            counted[nodes[end - 1]] = True
+
+
+@njit(cache=True)
+def _summed(parent, values):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Sum of values (n, c) over each node's whole upper part, itself included, in place."""
+    for i in range(len(parent) - 1, 0, -1):
+        for c in range(values.shape[1]):
+            values[parent[i], c] += values[i, c]
 
 
 def _spanned(
@@ -143,7 +189,8 @@ def _spanned(
     and have seen wood of the same limb beyond it (and before it, unless it starts at the parent's bark). [m]
     """
     spanned, out = np.zeros(len(graph), bool), radius.copy()
-    for line in graph.limbs.nodes:
+    for limb in np.unique(graph.limb[~known & counted]):
+        line = graph.limbs.nodes[limb]
         own = line[counted[line]]
         gap = ~known[own]
         if not gap.any():
@@ -178,7 +225,8 @@ def _own_weight(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSett
     centre[1:] = s.start + np.nan_to_num(share, nan=0.5)[:, None] * (s.end - s.start)
     loads = np.column_stack([mass, mass[:, None] * centre])
     loads += _foliage(graph, beside, settings)
-    total = graph.tips_to_base(loads) * G
+    _summed(graph.parent, loads)
+    total = loads * G
     arm = total[:, 1:] - total[:, :1] * point
     return total[:, 0], np.cross(arm, [0.0, 0.0, -1.0])
 

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from treescan.loads.settings import LoadSettings
-from treescan.wood.graph import Floats, WoodGraph
+from treescan.wood.graph import Floats, Ints, WoodGraph
 
 
 def union_factor(aspect: ArrayLike, settings: LoadSettings) -> Floats:
@@ -61,35 +61,41 @@ def fork_factors(graph: WoodGraph, included: Mapping[int, str], settings: LoadSe
     The aspect ratio is that of the limb to the parent below or to the thickest other arm, whichever is larger: equal
     codominant stems have 1, as in the published tests. From `settings.codominant` the continuing arm carries the same factor.
     """
-    n = len(graph)
+    n, u = len(graph), graph.unions
     k, aspect = np.ones((n, 3)), np.full(n, np.nan)
-    u = graph.unions
-    diameter = {int(node): float(d) for node, d in zip(u.arm_node, u.arm_diameter, strict=True)}
-    below = {int(node): float(d) for node, d in zip(u.node, u.parent_diameter, strict=True)}
-    for line in graph.limbs.nodes[1:]:
-        if len(line) == 0:
-            continue
-        first = int(line[0])
-        fork = int(graph.parent[first])
-        own = diameter.get(first, 2.0 * float(graph.segment_radius[first]))
-        others = [int(c) for c in graph.children_of(fork) if c != first]
-        sizes = [diameter.get(c, 2.0 * float(graph.segment_radius[c])) for c in others]
-        largest = max(sizes, default=float("nan"))
-        parent = below.get(fork, 2.0 * float(graph.segment_radius[fork]))
-        ratio = (
-            np.nanmax([own / parent, min(own, largest) / max(own, largest)])
-            if np.isfinite(own) and np.isfinite(parent)
-            else np.nan
-        )
-        mine = union_factor(ratio, settings)
-        if fork in included:
-            mine = mine * np.array(settings.included_bark)
-        k[first], aspect[first] = mine, ratio
-        for other in others:
-            if graph.limb[other] == graph.limb[fork] and (ratio >= settings.codominant or fork in included):
-                k[other] = np.minimum(k[other], mine)
-                aspect[other] = ratio
+    first = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
+    if len(first) == 0:
+        return k, aspect
+    size, below = 2.0 * graph.segment_radius, 2.0 * graph.segment_radius
+    size[u.arm_node], below[u.node] = u.arm_diameter, u.parent_diameter
+    fork = graph.parent[first]
+    child, mate = _mates(graph.parent, first)
+    largest = np.full(n, np.nan)  # of the other arms of the fork
+    np.fmax.at(largest, child, size[mate])
+    own, other = size[first], largest[first]
+    with np.errstate(invalid="ignore"):
+        ratio = np.fmax(own / below[fork], np.minimum(own, other) / np.maximum(own, other))
+    ratio = np.where(np.isfinite(own) & np.isfinite(below[fork]), ratio, np.nan)
+    mine = union_factor(ratio, settings)
+    reported = np.isin(fork, list(included))
+    mine[reported] *= np.array(settings.included_bark)
+    k[first], aspect[first] = mine, ratio
+    at = np.full(n, -1)
+    at[first] = np.arange(len(first))
+    both = (graph.limb[mate] == graph.limb[graph.parent[mate]]) & ((ratio >= settings.codominant) | reported)[at[child]]
+    np.minimum.at(k, mate[both], mine[at[child[both]]])
+    aspect[mate[both]] = ratio[at[child[both]]]
     return k, aspect
+
+
+def _mates(parent: Ints, first: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Every pair (node of `first`, another child of its parent)."""
+    order = np.argsort(parent, kind="stable")
+    start, end = (np.searchsorted(parent[order], parent[first], side=s) for s in ("left", "right"))
+    count = end - start
+    child = np.repeat(first, count)
+    mate = order[np.repeat(start, count) + np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)]
+    return child[mate != child], mate[mate != child]
 
 
 def included_bark_ratio(diameter_inch: ArrayLike) -> Floats:
