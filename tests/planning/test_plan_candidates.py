@@ -135,7 +135,7 @@ def test_a_tree_of_thin_limbs_is_listed_with_its_reasons():
 def whorled(limb=0.02, stub_at=None, stem=0.16):
     """A conifer: a stem of 14 m with a whorl of four thin level limbs every 0.8 m from 3 m up; at `stub_at` they are stubs of 1 cm radius."""
     axes = [([[0, 0, 0], [0, 0, 14]], stem, 0.02)]
-    for i, z in enumerate(np.arange(3.0, 12.5, 0.8)):
+    for i, z in enumerate(np.arange(3.0, 13.5, 0.8)):
         for turn in (0, 90, 180, 270):
             a = np.radians(turn + 45 * (i % 2))
             thin = stub_at is not None and abs(z - stub_at) < 0.4

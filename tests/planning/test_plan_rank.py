@@ -55,7 +55,7 @@ def test_best_system_of_each_union_comes_before_second_systems():
 def test_thin_limb_is_gated_with_its_diameter():
     """The limb at 11 m is thinner than a forearm: not ranked, and the words name the centimetres."""
     graph = plain_tree()
-    p = only(ranked(graph, [throw(graph, k) for k in range(3)], settings=replace(S, least_limb=0.12)), "U03")
+    p = only(ranked(graph, [throw(graph, k) for k in range(3)], settings=replace(S, least_limb=0.12, least_stub=0.2)), "U03")
 
     assert not p.usable
     assert p.verdict == "not ranked"
