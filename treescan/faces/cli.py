@@ -138,6 +138,26 @@ def plan(
     _say(files, lines, quiet, as_json)
 
 
+@app.command()
+def join(
+    inventory: Annotated[Path, typer.Argument(metavar="INVENTORY", help="Tree inventory: GeoPackage, shapefile, GeoJSON or CSV.")],
+    folders: Annotated[list[Path], typer.Argument(metavar="DIR...", help="Folders written by treescan plan.")],
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the joined inventory.")],
+    fields: Annotated[
+        Path | None,
+        typer.Option("--fields", metavar="FILE.toml", help="Names of the inventory's fields, table [fields]: id, x, y, species, dbh_cm, crs."),
+    ] = None,
+    tolerance: Annotated[float, typer.Option(min=0.0, metavar="M", help="Farthest distance of the two places of one tree.")] = 3.0,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Join results back to a tree inventory, by identifier, else by place; doubts and left-overs are named."""
+    from treescan.faces.inventory_job import inventory_job
+
+    files, lines = inventory_job(inventory, folders, output, fields, tolerance)
+    _say(files, lines, quiet, as_json)
+
+
 def _say(files: Sequence[Path], lines: Sequence[str], quiet: bool, as_json: bool) -> None:
     """The result: as a JSON line, in words, or not at all."""
     if as_json:

@@ -14,7 +14,7 @@ REDIRECT_NOTE = (
 
 def redirect_rows(c: ClimbPlan) -> list[tuple[str, ...]]:
     """One row a redirect, in the columns of `REDIRECT_HEAD`."""
-    out = []
+    out: list[tuple[str, ...]] = []
     for label, r in c.redirects:
         own = "not checked" if not w.finite(r.margin) else f"low {r.margin:.1f}"
         main = f", low {r.main_margin:.1f}" if w.finite(r.main_margin) else ""

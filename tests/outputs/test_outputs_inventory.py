@@ -1,0 +1,144 @@
+"""Joining an inventory: by identifier, then by place, each tree once; doubts and left-overs are said, nothing is guessed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pandas
+import pytest
+from made_up_assessment import made_up
+from pyproj import Transformer
+
+from treescan.cautions import CAUTIONS
+from treescan.errors import BadInput
+from treescan.outputs.gis import geopackage_bytes
+from treescan.outputs.inventory import FieldNames, field_names, joined, read_inventory, read_results
+from treescan.outputs.inventory_files import summary, write_inventory
+
+E0, N0 = 456789.0, 5432100.0
+
+
+@pytest.fixture(scope="module")
+def folders(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
+    """Three result folders: two trees 12 m apart, and one 40 m off."""
+    out = []
+    for name, east in (("QG-07", 0.0), ("tree_b", 12.0), ("tree_c", 40.0)):
+        a = made_up(judged=False, origin=(E0 + east, N0, 210.0))
+        a = replace(a, tree=replace(a.tree, source=f"quillmoor_{name}.laz"))
+        folder = tmp_path_factory.mktemp("results") / name
+        folder.mkdir()
+        (folder / "site.gpkg").write_bytes(geopackage_bytes(a))
+        out.append(folder)
+    return out
+
+
+def table(path: Path, rows: list[tuple], head: str = "TREE_ID,Easting,Northing,DBH_cm,Note") -> Path:
+    path.write_text("\n".join([head, *(",".join(str(v) for v in r) for r in rows)]) + "\n")
+    return path
+
+
+ROWS = [("QG-07", E0 + 0.5, N0, 62, "ash"), ("QG-08", E0 + 13.0, N0 + 1.0, 40, "lime"), ("QG-99", E0 + 500, N0, 30, "gone")]
+
+
+def test_identifier_first_then_place_and_the_rest_is_said(folders: list[Path], tmp_path: Path) -> None:
+    """A record named like a folder gets that tree, the next the tree that stands there, the third none; the fourth tree is left over."""
+    found = joined(read_inventory(table(tmp_path / "i.csv", ROWS)), read_results(folders))
+    assert list(found.merged["match"]) == ["by id", "by place", ""]
+    assert list(found.merged["tls_folder"])[:2] == ["QG-07", "tree_b"] and found.merged["tls_folder"].isna().iloc[2]
+    np.testing.assert_allclose(found.merged["match_m"][:2], [0.5, np.hypot(1, 1)], atol=0.01)
+    assert list(found.left_over["folder"]) == ["tree_c"]
+    assert list(found.merged["Note"]) == ["ash", "lime", "gone"]
+    assert "1 records joined by identifier, 1 by place; 1 records without" in " ".join(summary(found))
+
+
+def test_what_disagrees_is_a_doubt_not_a_silence(folders: list[Path], tmp_path: Path) -> None:
+    """A stem of another size and an identifier far from its place are both named."""
+    rows = [("QG-07", E0 + 80, N0, 62, ""), ("X", E0 + 12.2, N0, 30, "")]
+    found = joined(read_inventory(table(tmp_path / "i.csv", rows)), read_results(folders))
+    assert "80.0 m apart" in found.merged["doubt"][0]
+    assert "measured 62 cm, recorded 30 cm" in found.merged["doubt"][1]
+    clean = joined(read_inventory(table(tmp_path / "j.csv", ROWS[:1])), read_results(folders))
+    assert list(clean.merged["doubt"]) == [""]
+
+
+def test_a_tree_is_given_to_one_record_only(folders: list[Path], tmp_path: Path) -> None:
+    """Of two records near one tree the nearer gets it."""
+    rows = [("P1", E0 + 14.0, N0, "", ""), ("P2", E0 + 12.5, N0, "", "")]
+    found = joined(read_inventory(table(tmp_path / "i.csv", rows)), read_results(folders))
+    assert list(found.merged["match"]) == ["", "by place"]
+
+
+def test_beyond_the_tolerance_nothing_is_joined(folders: list[Path], tmp_path: Path) -> None:
+    """The tolerance is kept on both sides of it."""
+    rows = [("A", E0 + 12.0, N0 + 2.0, "", "")]
+    inventory, results = read_inventory(table(tmp_path / "i.csv", rows)), read_results(folders)
+    assert list(joined(inventory, results, 2.1).merged["match"]) == ["by place"]
+    assert list(joined(inventory, results, 1.9).merged["match"]) == [""]
+
+
+def test_places_in_degrees_are_brought_to_the_map(folders: list[Path], tmp_path: Path) -> None:
+    """Longitude and latitude in a table, and a shapefile in another system, find the same tree."""
+    lon, lat = Transformer.from_crs("EPSG:25832", "EPSG:4326", always_xy=True).transform(E0 + 12.0, N0)
+    path = table(tmp_path / "i.csv", [("A", lon, lat)], "id,lon,lat")
+    found = joined(read_inventory(path), read_results(folders))
+    assert list(found.merged["match"]) == ["by place"] and found.merged["match_m"][0] < 0.02
+    frame = geopandas.GeoDataFrame({"id": ["A"]}, geometry=geopandas.points_from_xy([E0 + 12.0], [N0]), crs="EPSG:25832").to_crs("EPSG:3857")
+    frame.to_file(tmp_path / "i.shp")
+    found = joined(read_inventory(tmp_path / "i.shp"), read_results(folders))
+    assert list(found.merged["match"]) == ["by place"] and found.merged["match_m"][0] < 0.02
+
+
+def test_other_field_names_are_mapped(folders: list[Path], tmp_path: Path) -> None:
+    """A mapping names the fields of the inventory; an unknown one is refused with the fields there are."""
+    path = table(tmp_path / "i.csv", [("QG-07", E0, N0)], "Baum;;,Rechts,Hoch")
+    found = read_inventory(path, FieldNames(id="Baum;;", x="Rechts", y="Hoch", crs="EPSG:25832"))
+    assert list(found["inv_id"]) == ["QG-07"] and found.crs.to_epsg() == 25832
+    with pytest.raises(BadInput, match=r"has no field 'nr'.*Rechts"):
+        read_inventory(path, FieldNames(id="nr"))
+    with pytest.raises(BadInput, match="no column holds an identifier"):
+        read_inventory(path)
+    with pytest.raises(BadInput, match="not understood"):
+        field_names({"height": "h"}, "f.toml")
+
+
+def test_a_doubled_identifier_is_refused(tmp_path: Path) -> None:
+    """Two records of one name cannot be told apart."""
+    with pytest.raises(BadInput, match="more than one record"):
+        read_inventory(table(tmp_path / "i.csv", [ROWS[0], ROWS[0]]))
+
+
+def test_a_folder_that_holds_no_result_is_refused(tmp_path: Path) -> None:
+    """The message says what to give."""
+    with pytest.raises(BadInput, match=r"holds no site\.gpkg"):
+        read_results([tmp_path])
+
+
+def test_files_carry_the_caution_and_read_back(folders: list[Path], tmp_path: Path) -> None:
+    """Table and package hold every record with the caution, the left-over tree stands apart, a second run gives the same bytes."""
+    found = joined(read_inventory(table(tmp_path / "i.csv", ROWS)), read_results(folders))
+    paths = write_inventory(found, tmp_path / "out")
+    assert [p.name for p in paths] == ["inventory.csv", "inventory.gpkg", "left_over.csv"]
+    frame = geopandas.read_file(tmp_path / "out" / "inventory.gpkg", layer="inventory")
+    assert list(frame["inv_id"]) == ["QG-07", "QG-08", "QG-99"] and set(frame["caution"]) == {CAUTIONS["planning_aid"]}
+    np.testing.assert_allclose([g.x for g in frame.geometry], [r[1] for r in ROWS], atol=1e-3)
+    assert all(CAUTIONS["planning_aid"] in pandas.read_csv(p)["caution"].iloc[0] for p in paths if p.suffix == ".csv")
+    before = [p.read_bytes() for p in paths]
+    assert [p.read_bytes() for p in write_inventory(found, tmp_path / "out")] == before
+
+
+def test_the_command_joins_and_names_what_is_open(folders: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`treescan join` writes the folder and says in one sentence how the match went; a bad mapping exits with 2."""
+    from treescan.faces.cli import run
+
+    path = table(tmp_path / "i.csv", [("QG-07", E0, N0)], "Nr,Rechts,Hoch")
+    mapping = tmp_path / "fields.toml"
+    mapping.write_text('[fields]\nid = "Nr"\nx = "Rechts"\ny = "Hoch"\ncrs = "EPSG:25832"\n')
+    code = run(["join", str(path), *map(str, folders), "-o", str(tmp_path / "out"), "--fields", str(mapping)])
+    said = capsys.readouterr()
+    assert code == 0 and "1 records joined by identifier" in said.out and CAUTIONS["planning_aid"] in said.out
+    assert {p.name for p in (tmp_path / "out").iterdir()} == {"inventory.csv", "inventory.gpkg", "left_over.csv"}
+    assert run(["join", str(path), str(folders[0]), "-o", str(tmp_path / "o2")]) == 2
+    assert "no column holds an identifier" in capsys.readouterr().err
