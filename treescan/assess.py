@@ -16,6 +16,7 @@ from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.loads.wood_strength import wood_of
 from treescan.planning.approach import recommend
+from treescan.planning.at_the_union import at_the_union
 from treescan.planning.candidates import candidate_rigs, unions_to_throw_at
 from treescan.planning.climb_plan import ClimbPlan, climb_plan
 from treescan.planning.overrides import Override, with_overrides
@@ -33,6 +34,7 @@ from treescan.throw.throw_path import ThrowTable
 from treescan.trees.beside import Site
 from treescan.trees.settings import TreeSettings
 from treescan.trees.single_tree import find_tree
+from treescan.units import G
 from treescan.wood.build import build_graph
 from treescan.wood.fitness import scan_fitness
 from treescan.wood.graph import TracedTree
@@ -187,7 +189,10 @@ def plan(
         progress,
         settings.loads.climber_mass,
     )
-    points = tuple(replace(p, load_test=load_test(graph, p.check, settings.loads)) if p.usable else p for p in points)
+    points = tuple(
+        replace(p, load_test=load_test(graph, p.check, settings.loads), care=at_the_union(graph, p, settings.loads)) if p.usable else p
+        for p in points
+    )
     judged = Assessment(
         tree, site, work, throws, points, (), settings, wood.label, tree.notes, removal=removal, density=wood.density, seed=seed, judged=points
     )
@@ -213,7 +218,17 @@ def revised(assessment: Assessment, overrides: Sequence[Override], progress: Pro
         points=points,
         approach=recommend(graph, a.throws, points, planning, a.tree.beside),
         climb=climb_plan(
-            graph, a.tree.beside, a.site, a.work, points, planning, progress, a.removal, a.density, "rescue" in a.settings.loads.cases
+            graph,
+            a.tree.beside,
+            a.site,
+            a.work,
+            points,
+            planning,
+            progress,
+            a.removal,
+            a.density,
+            "rescue" in a.settings.loads.cases,
+            a.settings.loads.climber_mass * G,
         ),
         overrides=tuple(overrides),
         statements=log,

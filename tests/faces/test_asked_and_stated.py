@@ -95,10 +95,10 @@ def test_findings_read_alike_from_every_kind_of_table(tmp_path, name, text):
 @pytest.mark.parametrize(
     ("reader", "text", "part"),
     [
-        (lambda p: read_overrides(p), "kind,who,when\nrefused,A,today\n", "not complete"),
-        (lambda p: read_overrides(p), "kind,who,when,why\nrefused,A,today,soft\n", "which limb or union"),
-        (lambda p: read_overrides(p), "kind,who,when,why,colour\nnote,A,today,soft,red\n", "colour"),
-        (lambda p: read_overrides(p), "kind,who,when,why\n", "no row"),
+        (read_overrides, "kind,who,when\nrefused,A,today\n", "not complete"),
+        (read_overrides, "kind,who,when,why\nrefused,A,today,soft\n", "which limb or union"),
+        (read_overrides, "kind,who,when,why,colour\nnote,A,today,soft,red\n", "colour"),
+        (read_overrides, "kind,who,when,why\n", "no row"),
         (lambda p: read_cuts(p, plain_tree()), "limb,union\n1,U01\n", "2 places"),
         (lambda p: read_cuts(p, plain_tree()), "limb\n99\n", "'99'"),
         (lambda p: read_cuts(p, plain_tree()), "union,life_support\nU01,U77\n", "U77"),

@@ -7,6 +7,8 @@ import re
 import tomllib
 from pathlib import Path
 
+import laspy
+import numpy as np
 import pytest
 from strategies import alone, random_tree
 
@@ -158,3 +160,21 @@ def test_json_mode_speaks_json_only(tree_json, tmp_path, capsys):
     lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert all(set(line) <= {"progress", "result"} for line in lines)
     assert any(f.endswith("report.html") for f in lines[-1]["result"]["files"])
+
+
+def test_two_halves_of_a_scan_are_joined_by_also(tmp_path, capsys):
+    """`--also` takes further scans of the tree: both files are read, joined, and noted; a scan of nothing is refused in one sentence."""
+    sample = Path(__file__).parents[2] / "sample_clouds" / "marl_steps_slope.laz"
+    cloud = laspy.read(sample)
+    for k in range(2):
+        half = laspy.LasData(cloud.header)
+        half.points = cloud.points[np.arange(k, len(cloud.points), 2)]
+        half.write(str(tmp_path / f"half{k}.laz"))
+    out = tmp_path / "tree.json"
+
+    assert run(["trace", str(tmp_path / "half0.laz"), "--also", str(tmp_path / "half1.laz"), "-o", str(out)]) == 0
+    said = capsys.readouterr().out
+
+    assert "half1.laz lies on half0.laz as it was read and was not moved" in said.replace(str(tmp_path) + "/", "")
+    assert run(["trace", str(tmp_path / "half0.laz"), "--also", str(tmp_path / "none.laz"), "-o", str(out)]) == 2
+    assert run(["trace", str(out), "--also", str(tmp_path / "half1.laz"), "-o", str(tmp_path / "again.json")]) == 2

@@ -91,3 +91,14 @@ def test_a_faulty_drawing_gives_one_clear_sentence(tmp_path, features, top, word
     """The file, the feature and the remedy are named."""
     with pytest.raises(BadInput, match=words):
         read_site(drawn(tmp_path, *features, **top), FRAME, GROUND)
+
+
+def test_an_anchor_in_a_neighbouring_tree(tmp_path):
+    """A point of kind "anchor" becomes a named place with its height above ground; a polygon of that kind is refused."""
+    point = {"type": "Point", "coordinates": [512006.0, 5412004.0]}
+    site, _ = read_site(drawn(tmp_path, ({"kind": "anchor", "name": "beech", "height_m": 12.0}, point)), FRAME, GROUND)
+
+    assert site.anchors[0][0] == "beech"
+    np.testing.assert_allclose(site.anchors[0][1], [6.0, 4.0, 22.0], atol=1e-6)
+    with pytest.raises(BadInput, match="anchor"):
+        read_site(drawn(tmp_path, ({"kind": "anchor"}, square(512010.0, 5412005.0))), FRAME, GROUND)

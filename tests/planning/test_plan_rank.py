@@ -7,9 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import S, only, plain_tree, ranked, table, throw, tree
+from hands import S, check, only, plain_tree, ranked, table, throw, tree
 from strategies import alone, random_tree
 
+from treescan.loads.limb_check import Rig
 from treescan.planning.approach import OTHER, recommend
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.gates import NOT_SEEN
@@ -17,6 +18,7 @@ from treescan.planning.order import order_points, pareto, places
 from treescan.planning.reasons import compare
 from treescan.planning.score_rule import combined
 from treescan.planning.settings import CRITERIA, Weights
+from treescan.planning.settling import TO_SETTLE, what_settles
 from treescan.planning.work import default_work, work_at_points
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.wood.assemble import assemble
@@ -99,7 +101,8 @@ def test_unseen_wood_is_not_assessable():
     p = only(ranked(bridged, [throw(bridged, k) for k in range(3)]), "U02")
 
     assert p.verdict == "not assessable"
-    assert all(g.startswith(NOT_SEEN) for g in p.gates)
+    assert all(g.startswith(NOT_SEEN) for g in p.gates[:-1])
+    assert p.gates[-1].startswith(TO_SETTLE)
 
 
 def test_dead_suspect_is_not_ranked():
@@ -355,3 +358,53 @@ def test_an_unmeasured_limb_is_not_seen_rather_than_thin():
     assert p.verdict == "not assessable"
     assert any("no diameter was measured" in g for g in p.gates)
     assert not any("Too thin" in g for g in p.gates)
+
+
+def test_what_settles_it_names_height_distance_and_side():
+    """A gap in the east limb 6 m up: the sentence names its height, how far out it is and from which side to look; a gap in the stem, no side."""
+    graph = plain_tree()
+    limb = graph.limbs.nodes[int(graph.limb[graph.unions.arm_node[graph.unions.laterals(0)[0]]])]
+    seen = np.ones(len(graph), bool)
+    gap = int(limb[np.argmin(np.abs(graph.xyz[limb, 2] - 6.0))])
+    seen[gap] = False
+    rig = Rig(0, "MRS", "ring", int(limb[-1]), 2.0, np.zeros(0, np.int32), np.zeros(3))
+    text = what_settles(replace(graph, seen=seen), check(graph, rig))
+    stem = graph.limbs.nodes[0]
+    low = np.ones(len(graph), bool)
+    low[stem[8]] = False
+    low_text = what_settles(replace(graph, seen=low), check(graph, rig))
+
+    assert f"{graph.xyz[gap, 2]:.1f} m up, {graph.xyz[gap, 0]:.1f} m east of the stem's foot" in text
+    assert "from the east and one other side" in text
+    assert f"{graph.xyz[stem[8], 2]:.1f} m up is seen from two sides" in low_text
+
+
+def test_a_weak_candidate_says_where_it_would_go():
+    """The gate names thickness and height of the weakest section, and how far from the rope it lies."""
+    graph = plain_tree()
+    p = only(ranked(graph, median=1.2), "U01")
+    size = 200 * graph.segment_radius[p.check.check.governing]
+
+    assert f"where the wood is {size:.0f} cm thick" in p.gates[0]
+    assert "next to the rope" in p.gates[0]
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_every_candidate_says_why_and_why_not(seed):
+    """Each ranked one says what is for it, all but the first what puts it behind the one above; each other one says what stands against it;
+    any two can be held against each other in two sentences."""
+    graph = random_tree(seed, height=18, dbh=0.5, limbs=16)
+    points = ranked(graph, [throw(graph, k, 0.2 + 0.05 * (k % 5)) for k in range(len(graph.unions))], systems=())
+    usable = [p for p in points if p.usable]
+
+    assert len(usable) > 3
+    for p in usable:
+        said = p.reasons[len(p.doubts) :]
+        assert said[0].startswith("For it:")
+        assert p.rank == 1 or said[1].startswith("Ranked after ")
+        assert p.tie == any("a tie" in s for s in said)
+    assert all(p.reasons and p.reasons == p.gates for p in points if not p.usable)
+    for a in points[:6]:
+        for b in points[-3:]:
+            pair = compare(a, b, S)
+            assert len(pair) == 2 and all(s.endswith(".") for s in pair)

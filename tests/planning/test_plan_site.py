@@ -11,7 +11,9 @@ from shapely.geometry import LineString
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
+from treescan.loads.settings import LoadSettings
 from treescan.planning.approach import ADVANCE, BASAL, ISOLATE, OTHER, recommend
+from treescan.planning.at_the_union import at_the_union
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.clearances import (
     SCANNED,
@@ -22,16 +24,21 @@ from treescan.planning.clearances import (
     site_warnings,
     throw_crosses,
 )
+from treescan.planning.climb_plan import climb_plan
 from treescan.planning.redirects import path_stress, redirects
+from treescan.planning.rescue import corridors
 from treescan.planning.retrieval import retrieval
+from treescan.planning.rope_and_kit import bark_pressure
 from treescan.planning.settings import Approach
 from treescan.planning.sightline import Scene
 from treescan.planning.two_trees import reach_from_neighbour
 from treescan.planning.ways_to_work import access_bias, reached_shares, ways_to_work
 from treescan.planning.work import deadwood_suspects, default_work, limb_of_work, work_at_points
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
+from treescan.units import G
 
 A = Approach()
+LOADS = LoadSettings()
 
 
 @pytest.mark.parametrize(("kilovolt", "metres"), [(0.4, 3.05), (50, 3.05), (60, 3.15), (72.5, 3.35), (345, 6.05)])
@@ -280,3 +287,63 @@ def test_dead_suspects_become_work():
     assert len(deadwood_suspects(graph, S)) == 0
     assert set(work.kind) == {"deadwood"}
     assert set(limb_of_work(flagged, work)) == {limb}
+
+
+def test_anchors_drawn_in_neighbouring_trees_are_tried():
+    """Two anchors 6 m either side of the tree: each serves what its straight rope reaches, the line hung between them is lowered to the angle limit
+    and balances the climber, and the plan of the climb says so; without a drawn anchor there is not a word."""
+    graph = plain_tree()
+    beside, work = alone(graph), default_work(graph, alone(graph), S)
+    points = ranked(graph, [throw(graph, k) for k in range(3)])
+    site = Site(anchors=(("the beech", np.array([6.0, 0.5, 15.0])), ("the oak", np.array([-6.0, 0.5, 15.0]))))
+    weight = 1000.0
+    plan = climb_plan(graph, beside, site, work, points, S, weight=weight)
+    (hung,) = [h for h in plan.neighbours.hung if h.ends == ("the beech", "the oak")]
+    there = reach_from_neighbour(graph, Scene.of(graph, beside), site.anchors[0][1], work, limb_of_work(graph, work), S)
+
+    assert not hung.anchor.breach
+    assert np.degrees(hung.anchor.angle) == pytest.approx(119.0, abs=0.01)
+    assert hung.anchor.pull.sum(axis=0) == pytest.approx([0, 0, -weight], abs=1e-6)
+    assert plan.neighbours.straight[0][1].share == pytest.approx(there.share)
+    assert {h.ends for h in plan.neighbours.hung} >= {("the beech", points[0].label), ("the oak", points[0].label)}
+    assert any("the beech" in s for s in dict(plan.sections())["Anchors in neighbouring trees"])
+    assert "Anchors in neighbouring trees" not in dict(climb_plan(graph, beside, Site(), work, points, S).sections())
+
+
+def test_a_way_down_onto_a_building_is_not_free():
+    """Work over a drawn building comes down on it, and that way down is not free; beside it, it is."""
+    graph = plain_tree()
+    scene, work = Scene.of(graph, alone(graph)), work_at_points(graph, [[2.8, 0.0, 7.8], [-2.4, 1.0, 10.4]])
+    limbs = limb_of_work(graph, work)
+    house = np.array([[2.0, -1], [4, -1], [4, 1], [2, 1.0]])
+    bare = corridors(graph, scene, work, limbs, S)
+    built = corridors(graph, scene, work, limbs, S, Site(buildings=(house,)))
+
+    assert [c.free for c in bare] == [True, True]
+    assert [c.blocked_by for c in built] == ["a drawn building", ""]
+
+
+def test_a_swing_over_a_building_is_a_reason_to_look():
+    """A drawn building under the swept arc puts its sentence among the things to look at first."""
+    graph = plain_tree()
+    throws = [throw(graph, k) for k in range(3)]
+    house = np.array([[-9.0, -9], [9, -9], [9, 9], [-9, 9.0]])
+    with_house, without = ranked(graph, throws, site=Site(buildings=(house,))), ranked(graph, throws)
+
+    assert any(p.usable for p in with_house)
+    assert all(any("swings over a drawn building" in d for d in p.doubts) for p in with_house if p.usable)
+    assert not any("swings over" in d for p in without for d in p.doubts)
+
+
+def test_hardware_and_bark_are_stated_per_anchor():
+    """Bare rope passes e^(-mu pi) of the pull; the pressure on bark is pull over limb radius and rope width; a choked canopy rope does not move."""
+    graph = plain_tree()
+    points = ranked(graph, [throw(graph, k) for k in range(3)], systems=())
+    basal, canopy, moving = (only(points, "U01", s) for s in ("SRS basal", "SRS canopy", "MRS"))
+    limb = 2 * graph.segment_radius[basal.check.rig.rest_node]
+    words = at_the_union(graph, basal, LOADS)
+
+    assert f"rope on bark {100 * np.exp(-LOADS.mu_bark[1] * np.pi):.0f} %" in words[0]
+    assert f"about {bark_pressure(LOADS.climber_mass * G, limb) / 1e6:.2f} MPa" in words[1]
+    assert "does not move" in at_the_union(graph, canopy, LOADS)[0]
+    assert len(at_the_union(graph, moving, LOADS)) == 1

@@ -22,11 +22,13 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, str]:
     """The site plan of a GeoJSON file, and one sentence on how its coordinates were read.
 
     Every feature needs a property "kind": "no-stand", "building", "road" or "water" (polygons), or "conductor" (a line with
-    heights: z in its coordinates, or a property "height_m" above ground; voltage in "voltage_kv", unknown when missing).
+    heights: z in its coordinates, or a property "height_m" above ground; voltage in "voltage_kv", unknown when missing), or "anchor"
+    (a point with a height, in a neighbouring tree; "name" labels it).
     """
     features, how = _features(path, frame)
     rings: dict[str, list[Floats]] = {name: [] for name in AREAS.values()}
-    conductors = []
+    conductors: list[Conductor] = []
+    anchors: list[tuple[str, Floats]] = []
     for number, (properties, parts) in enumerate(features, start=1):
         kind = properties.get("kind")
         if kind in AREAS:
@@ -43,13 +45,19 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, str]:
                 conductors.append(
                     Conductor(_with_heights(xyz, properties, terrain, path, number), _volts(properties, path, number))
                 )
+        elif kind == "anchor":
+            for form, xyz in parts:
+                if form != "Point":
+                    raise BadInput(f"feature {number} is an anchor but a {form}", file=str(path), remedy="draw anchors as points")
+                name = str(properties.get("name", f"anchor {len(anchors) + 1}"))
+                anchors.append((name, _with_heights(xyz, properties, terrain, path, number)[0]))
         else:
-            known = ", ".join([*AREAS, "conductor"])
+            known = ", ".join([*AREAS, "conductor", "anchor"])
             raise BadInput(
                 f"feature {number} has kind {kind!r}", file=str(path), remedy=f"set its property 'kind' to one of: {known}"
             )
     areas = {name: tuple(drawn) for name, drawn in rings.items()}
-    return Site(areas["no_stand"], areas["buildings"], areas["roads"], areas["water"], tuple(conductors)), how
+    return Site(areas["no_stand"], areas["buildings"], areas["roads"], areas["water"], tuple(conductors), tuple(anchors)), how
 
 
 def read_drawn_work(

@@ -253,6 +253,7 @@ def _order(a: Assessment, p: TieInPoint) -> Answer:
         ("Rope to bring", f"{w.metres(rope.stock, 0)}" + ("" if rope.reaches_ground else "; it does not reach the ground")),
         ("Throwline", _throwline(a, p)),
         ("Kit", "; ".join(rope.kit)),
+        *(("At the union", text) for text in p.care),
         *((("Getting the rope down", p.retrieval.words),) if p.retrieval is not None else ()),
     )
     steps = tuple(f"{s.label}, {w.metres(s.height)}: {s.how}" if s.union is not None else f"{s.label}: {s.how}" for s in p.access)

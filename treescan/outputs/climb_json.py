@@ -25,6 +25,20 @@ def climb_out(a: Assessment) -> dict[str, Any] | None:
         "set": _set(a, c.anchors),
         "two_lines": _set(a, c.two_lines),
         "redirects": [_redirect(a, label, r) for label, r in c.redirects],
+        "neighbours": {
+            "straight": [{"anchor": name, "share": number(r.share), "worst_angle_deg": _degrees(r.worst_angle)} for name, r, _ in c.neighbours.straight],
+            "hung": [
+                {
+                    "between": list(h.ends),
+                    "xyz": place(a.tree.frame.to_map(h.anchor.point)),
+                    "angle_deg": _degrees(h.anchor.angle),
+                    "tension_kn": [number(t / 1000.0) for t in h.anchor.tension],
+                    "share": number(h.reach.share),
+                    "words": h.words,
+                }
+                for h in c.neighbours.hung
+            ],
+        },
         "rescue": [_rescue(r) for r in c.rescue],
         "ways": [{"work": w.label, "how": w.how, "by": w.by or None, "angle_deg": _degrees(w.angle)} for w in c.ways],
         "shares": {how: number(share) for how, share in c.shares.items()},
@@ -41,6 +55,7 @@ def beside_the_rank(p: TieInPoint) -> dict[str, Any]:
         "clearances": [
             {"what": c.what, "to": c.to, "distance_m": number(c.distance), "limit_m": number(c.limit), "breach": c.breach} for c in p.clearances
         ],
+        "care": list(p.care),
         "retrieval": None if r is None else {"verdict": r.verdict, "snags": list(r.snags), "words": r.words},
         "load_test": None
         if t is None

@@ -11,6 +11,7 @@ import numpy as np
 
 from treescan.planning.access_order import BASAL_LINE
 from treescan.planning.settings import PlanningSettings
+from treescan.planning.settling import TO_SETTLE
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.throw_path import ThrowTable
 from treescan.trees.beside import Beside
@@ -78,7 +79,7 @@ def _why_none(points: Sequence[TieInPoint]) -> str:
     """Why no candidate is ranked: the commonest reason and how often it stands."""
     if not points:
         return "the tree has no union to judge."
-    kinds = Counter(kind for p in points for kind in {re.split(r"[:.,;]| is \d", g)[0] for g in p.gates})
+    kinds = Counter(kind for p in points for kind in {re.split(r"[:.,;]| is \d", g)[0] for g in p.gates if not g.startswith(TO_SETTLE)})
     kind, number = kinds.most_common(1)[0]
     return f"none of {len(points)} candidates passes the gates; the commonest reason, {number} times: {kind.lower()}."
 

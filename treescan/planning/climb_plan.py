@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.planning.clearances import site_warnings
+from treescan.planning.neighbours import Neighbours, from_neighbours
 from treescan.planning.reach import reach
 from treescan.planning.redirects import Redirect, redirects
 from treescan.planning.removal import Removal, Stage, spar_diameters, stages
@@ -42,6 +43,7 @@ class ClimbPlan:
     shares : mapping                Way to weighted share of the work.
     strata : tuple of Stratum       Reached shares by height and distance.
     warnings : tuple of str         What concerns the whole site.
+    neighbours : Neighbours         What anchors drawn in neighbouring trees offer.
     stages : tuple of Stage         Of a removal, cut by cut; empty when none is planned.
     spar : tuple                    Of a removal: (height, diameter, sd of the diameter) of the stem from the foot up. [m]
     """
@@ -55,6 +57,7 @@ class ClimbPlan:
     shares: dict[str, float]
     strata: tuple[Stratum, ...]
     warnings: tuple[str, ...]
+    neighbours: Neighbours = field(default_factory=lambda: Neighbours((), ()))
     stages: tuple[Stage, ...] = ()
     spar: tuple[tuple[float, float, float], ...] = ()
 
@@ -70,6 +73,7 @@ class ClimbPlan:
             ("Site", self.warnings),
             ("Tie-in points for all the work", (*self.anchors.words, f"Ways to the work: {shares}.")),
             ("Two lines", self.two_lines.words),
+            ("Anchors in neighbouring trees", self.neighbours.words()),
             ("Redirects", tuple(" ".join((f"{label}:", *r.words)) for label, r in self.redirects)),
             ("Rescue", tuple(" ".join(r.words) for r in self.rescue_on_set())),
             ("Getting the rope down", tuple(r.words for r in self.retrieval)),
@@ -90,6 +94,7 @@ def climb_plan(
     removal: Removal | None = None,
     density: float = 1000.0,
     two_people: bool = False,
+    weight: float = float("nan"),
 ) -> ClimbPlan:
     """Everything around the ranked list, from the ranked list.
 
@@ -99,6 +104,7 @@ def climb_plan(
     removal : Removal       The cuts of a removal, if the tree comes down.
     density : float         Green density of the wood, for the masses of the pieces. [kg/m3]
     two_people : bool       Two people on the union are among the load cases of the margins.
+    weight : float          Of the climber. [N]
     """
     progress("planning the climb", 0.0)
     scene, limbs = Scene.of(graph, beside), limb_of_work(graph, work)
@@ -109,7 +115,7 @@ def climb_plan(
     shown = (*ranked[:1], *(p for p in chosen.points if p.rank != 1))
     found = [(p.label, r) for p in shown for r in redirects(graph, scene, p, points, work, limbs, settings)[:MOST_REDIRECTS]]
     ways = ways_to_work(graph, points, work, settings)
-    ways_down = corridors(graph, scene, work, limbs, settings) if ranked else ()
+    ways_down = corridors(graph, scene, work, limbs, settings, site) if ranked else ()
     progress("planning the climb", 1.0)
     return ClimbPlan(
         anchors=chosen,
@@ -121,6 +127,7 @@ def climb_plan(
         shares=reached_shares(work, ways),
         strata=access_bias(graph, work, ways),
         warnings=site_warnings(beside, site, work.xyz, work.label, settings.approach),
+        neighbours=from_neighbours(graph, scene, site, points, work, limbs, settings, weight),
         stages=_stages(graph, scene, points, removal, density, settings) if removal is not None else (),
         spar=spar_diameters(graph) if removal is not None else (),
     )

@@ -7,6 +7,7 @@ import numpy as np
 from treescan.loads.limb_check import AnchorCheck
 from treescan.planning.contact import round_stem
 from treescan.planning.settings import PlanningSettings
+from treescan.planning.settling import what_settles
 from treescan.planning.tie_in_point import AccessStep, Clearance, Reach
 from treescan.throw.throw_path import Throw
 from treescan.wood.graph import ScanFitness, WoodGraph
@@ -40,10 +41,12 @@ def gates(
     settings: PlanningSettings,
 ) -> tuple[str, ...]:
     """Reasons not to rank a candidate, one sentence each; empty when there is none."""
+    unseen = _scan_gates(graph, fitness, check)
     return (
-        *_scan_gates(graph, fitness, check),
+        *unseen,
+        *((what_settles(graph, check),) if unseen and fitness.assessable else ()),
         *_wood_gates(graph, check, settings),
-        *_margin_gate(check, settings),
+        *_margin_gate(graph, check, settings),
         *(c.words + " Ask the line owner." for c in electric if c.breach and c.what == "tie-in point"),
         *_access_gate(throw, access),
         *(("It serves none of the work: every straight rope is too flat, fouled, or the work lies above it.",) if reach.share <= 0 else ()),
@@ -86,18 +89,29 @@ def _wood_gates(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings
     return out
 
 
-def _margin_gate(check: AnchorCheck, settings: PlanningSettings) -> list[str]:
+def _margin_gate(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings) -> list[str]:
     if check.check.verdict == "not seen":
         return []
     margin = check.check.margin
     if check.check.verdict == "does not hold" and margin.p5 >= settings.margin_gate:
-        return [f"Does not hold: {check.check.reason}"]
+        return [f"Does not hold: {check.check.reason}{_weakest(graph, check)}"]
     if not margin.p5 >= settings.margin_gate:
         return [
             f"Strength over stress is {margin.median:.2f} and may be as low as {margin.p5:.2f}; "
-            f"at least {settings.margin_gate:.2f} is asked on the low side ({check.check.mode}, load case {check.case})."
+            f"at least {settings.margin_gate:.2f} is asked on the low side ({check.check.mode}, load case {check.case}).{_weakest(graph, check)}"
         ]
     return []
+
+
+def _weakest(graph: WoodGraph, check: AnchorCheck) -> str:
+    """Where it would go first, as a further sentence; "" where that is not known."""
+    node = check.check.governing
+    if not 0 < node < len(graph):
+        return ""
+    size, height = 2 * float(graph.segment_radius[node]), float(graph.xyz[node, 2] - graph.xyz[0, 2])
+    away = float(np.linalg.norm(graph.xyz[node] - graph.xyz[check.rig.rest_node]))
+    where = f", {away:.1f} m from the rope" if away >= 0.5 else ", next to the rope"
+    return f" It would go first where the wood is {100 * size:.0f} cm thick, {height:.1f} m up{where}."
 
 
 def _access_gate(throw: Throw | None, access: tuple[AccessStep, ...]) -> list[str]:

@@ -14,7 +14,7 @@ from treescan.loads.limb_check import AnchorCheck, Rig
 from treescan.loads.settings import LoadSettings
 from treescan.planning import scores as score
 from treescan.planning.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
-from treescan.planning.clearances import conductors, electric_clearances, throw_crosses
+from treescan.planning.clearances import conductors, electric_clearances, swing_meets, throw_crosses
 from treescan.planning.contact import contact_point, round_stem
 from treescan.planning.gates import doubts, gates, verdict
 from treescan.planning.order import order_points
@@ -119,11 +119,14 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
     """One candidate with everything but its place in the list."""
     place = contact_point(g.graph, rig)
     reached = _reach(g, rig, place, seen)
-    electric = electric_clearances(place, g.work.xyz[reached.served], throw, _worst_arc(place, reached, g.work), g.lines, g.settings.approach)
+    swept = _worst_arc(place, reached, g.work)
+    electric = electric_clearances(place, g.work.xyz[reached.served], throw, swept, g.lines, g.settings.approach)
     throw, refused = _throw_allowed(throw, electric)
     access = by_throw(g.graph, rig.union, throw) if throw is not None else _climbed(g, rig.union)
     stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings)
     look_first = refused + doubts(g.graph, check, throw, electric, g.settings) + (throw_crosses(throw, g.site) if throw is not None else ())
+    over = swing_meets(swept, g.site)
+    look_first += (f"A slip from the outermost work swings over {over}.",) if over else ()
     scored = _scores(g, place, check, throw, reached, rig)
     lengths = np.linalg.norm(g.work.xyz[reached.served] - place, axis=1)
     point = TieInPoint(

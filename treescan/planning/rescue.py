@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,8 @@ from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_touch
 from treescan.planning.swing import limb_words
 from treescan.planning.tie_in_point import Floats, TieInPoint, Work
+from treescan.planning.work import inside
+from treescan.trees.beside import Site
 from treescan.wood.graph import WoodGraph
 
 
@@ -74,11 +76,25 @@ def corridor(graph: WoodGraph, scene: Scene, label: str, start: Floats, own_limb
     return Corridor(label, float(start[2] - path[j, 2]), height, limb_words(graph, int(limb)))
 
 
-def corridors(graph: WoodGraph, scene: Scene, work: Work, work_limb: np.ndarray, settings: PlanningSettings) -> tuple[Corridor, ...]:
-    """The plumb way down from every work point."""
-    return tuple(
+def corridors(
+    graph: WoodGraph, scene: Scene, work: Work, work_limb: np.ndarray, settings: PlanningSettings, site: Site | None = None
+) -> tuple[Corridor, ...]:
+    """The plumb way down from every work point; one that ends on a drawn building, road, water or no-stand area is not free."""
+    lands = _landing(work, site or Site())
+    found = [
         corridor(graph, scene, work.label[i], work.xyz[i], int(work_limb[i]), settings.corridor_radius, settings.push_off) for i in range(len(work))
-    )
+    ]
+    return tuple(replace(c, blocked_by=on) if on and c.free else c for c, on in zip(found, lands, strict=True))
+
+
+def _landing(work: Work, site: Site) -> list[str]:
+    """What each work point hangs over on the site plan, "" where nothing was drawn."""
+    out = [""] * len(work)
+    for rings, name in ((site.no_stand, "a no-stand area"), (site.water, "water"), (site.roads, "a road"), (site.buildings, "a drawn building")):
+        for ring in rings:
+            for i in np.flatnonzero(inside(ring, work.xyz[:, :2])):
+                out[int(i)] = name
+    return out
 
 
 def rescue_plan(
@@ -127,7 +143,7 @@ def rescue_plan(
     blocked = sorted({c.blocked_by for c in drops if not c.free})
     if blocked:
         words.append(
-            f"{sum(not c.free for c in drops)} of {len(drops)} plumb ways down meet wood ({', '.join(blocked[:4])}): move the "
+            f"{sum(not c.free for c in drops)} of {len(drops)} plumb ways down are not free ({', '.join(blocked[:4])}): move the "
             "casualty sideways first."
         )
     if served.any() and not drops:

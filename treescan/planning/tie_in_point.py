@@ -136,6 +136,7 @@ class TieInPoint:
     first_chance : float        Share of the perturbed rankings in which it comes first.
     clearances : tuple of Clearance     Of anchor, rope, throw and swing to every conductor known.
     retrieval : Retrieval or None       Whether the rope comes down again from the ground.
+    care : tuple of str                 Hardware, friction and bark at the union.
     load_test : LoadTest or None        How it might be load-tested; None where it is not ranked.
     """
 
@@ -166,3 +167,4 @@ class TieInPoint:
     clearances: tuple[Clearance, ...] = ()
     retrieval: Retrieval | None = None
     load_test: LoadTest | None = None
+    care: tuple[str, ...] = ()

@@ -127,13 +127,17 @@ class Conductor:
 
 @dataclass(frozen=True)
 class Site:
-    """What the user drew on the site plan, in local metres; polygons are (p, 2) rings."""
+    """What the user drew on the site plan, in local metres; polygons are (p, 2) rings.
+
+    anchors : ((name, (3,) place), ...) in neighbouring trees, judged there by other means.
+    """
 
     no_stand: tuple[Floats, ...] = ()
     buildings: tuple[Floats, ...] = ()
     roads: tuple[Floats, ...] = ()
     water: tuple[Floats, ...] = ()
     conductors: tuple[Conductor, ...] = ()
+    anchors: tuple[tuple[str, Floats], ...] = ()
 
 
 @dataclass(frozen=True)
