@@ -10,7 +10,7 @@ from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
 from strategies import alone, random_tree
 
 from treescan.estimate import Estimate
-from treescan.loads import anchor
+from treescan.loads import governing
 from treescan.loads.anchor import check_anchors
 from treescan.loads.limb_check import Rig
 from treescan.loads.section_stress import peaks, section_forces, utilisation
@@ -157,7 +157,7 @@ def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
             seen.append((monte_carlo(case, rng, 20000, stands=False)[0], first_order(case, stands=False), 0.08))
         return found
 
-    monkeypatch.setattr(anchor, "drawn", both)
+    monkeypatch.setattr(governing, "drawn", both)
     graph = random_tree(3, limbs=10, height=18, dbh=0.6)
     u = graph.unions
     rigs = [

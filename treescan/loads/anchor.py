@@ -11,30 +11,19 @@ import numpy as np
 
 from treescan.estimate import Estimate
 from treescan.loads.backup import limb_tree
+from treescan.loads.base_anchor import base_words
 from treescan.loads.contacts import Contact, union_contact, via_contact
 from treescan.loads.deflection import chain
 from treescan.loads.failure_chain import failure_chain
+from treescan.loads.governing import Governed, gate, governed
 from treescan.loads.limb_check import AnchorCheck, Exceptional, LimbCheck, Rig
-from treescan.loads.load_path import (
-    KEPT,
-    LegLoads,
-    LoadPath,
-    Tree,
-    forces,
-    leaves_limbs,
-    likely_break,
-    load_path,
-    margin_case,
-    path_down,
-    unseen,
-    used,
-)
+from treescan.loads.load_path import KEPT, LegLoads, LoadPath, Tree, leaves_limbs, likely_break, load_path, path_down, unseen
 from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
-from treescan.loads.section_stress import SectionForces, cross, peaks, worst_mode
-from treescan.loads.settings import LoadSettings, friction
+from treescan.loads.section_stress import SectionForces, cross
+from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import tree_sections
-from treescan.loads.uncertainty import FIXED, drawn
+from treescan.loads.uncertainty import FIXED
 from treescan.loads.wood_strength import Wood
 from treescan.progress import Progress, quiet
 from treescan.trees.beside import Beside
@@ -100,59 +89,50 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     base = np.asarray(rig.base, float)
     loads = rig_loads(rig.system, rig.hardware, contacts, base, tree.ground_below(contacts[-1].point), work, tree.settings)
     path = load_path(tree, contacts)
-    row, governing = _worst(tree, loads, path)
-    legs = LegLoads(loads.leg_point[row], loads.leg_forces()[row])
-    f = forces(tree, path, legs)
-    utilised = used(tree, path, f)
-    hard, hard_row, hard_utilised = _exceptional(tree, rig, loads, path)
-    check = _limb_check(tree, rig, loads, path, legs, row, governing, f, utilised, hard)
+    use = governed(tree, loads, path, rig.system, rig.hardware)
+    hard = governed(tree, loads, path, rig.system, rig.hardware, hard=True) if (loads.pulls.hard > 0).any() else None
+    exceptional = None if hard is None else _exceptional(tree, loads, hard)
+    check = _limb_check(tree, rig, loads, path, use, exceptional)
     # a report explains a weak section; without one a limb that stands but could not was misread
-    if (check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 or not check.margin.known) and not _gate(tree, path):
+    if (check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 or not check.margin.known) and not gate(tree, path):
         return _not_seen(rig, contacts, _misread(tree, check))
-    worst = row if hard is None else hard_row  # what breaks it is the hardest case
-    climber = loads.pulls.place[worst].copy()
-    if loads.pulls.work[worst] < 0:  # just below the support, where the stop is hardest
+    worst = hard or use  # what breaks it is the hardest case
+    climber = loads.pulls.place[worst.row].copy()
+    if loads.pulls.work[worst.row] < 0:  # just below the support, where the stop is hardest
         climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
-    broken = likely_break(tree, path, utilised if hard is None else hard_utilised)
+    broken = likely_break(tree, path, worst.use)
     catches, redundant, cause = failure_chain(tree, SYSTEMS[rig.system].basal, contacts, climber, base, broken)
-    on_wood = legs.force.sum(axis=1)[::-1]
+    on_wood = use.legs.force.sum(axis=1)[::-1]
     return AnchorCheck(
         rig=rig,
         force=on_wood[0],
-        multiple_of_weight=float(np.linalg.norm(on_wood[0]) / loads.pulls.tension[row]),
-        case=loads.pulls.case[row],
-        worst_work_point=int(loads.pulls.work[row]),
+        multiple_of_weight=float(np.linalg.norm(on_wood[0]) / loads.pulls.tension[use.row]),
+        case=loads.pulls.case[use.row],
+        worst_work_point=int(loads.pulls.work[use.row]),
         contact_forces=on_wood,
-        friction_multiple=friction_multiple(loads, rig.hardware, rig.system, row, tree.settings),
+        friction_multiple=friction_multiple(loads, rig.hardware, rig.system, use.row, tree.settings),
         check=check,
         catches=catches,
         redundant=redundant,
         common_cause=cause,
-        exceptional=hard,
+        exceptional=exceptional,
         cases=tuple(c for c in tree.settings.cases if c not in tree.settings.exceptional),
     )
 
 
-def _exceptional(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath) -> tuple[Exceptional | None, int, Floats]:
-    """The hardest abrupt stop or swing, the place it comes from, and the use of every section under it."""
-    if not (loads.pulls.hard > 0).any():
-        return None, -1, np.zeros(0)
-    row, governing = _worst(tree, loads, path, hard=True)
-    legs = LegLoads(loads.leg_point[row], loads.leg_forces(hard=True)[row])
-    f = forces(tree, path, legs)
-    utilised = used(tree, path, f)
-    margin, overload = _margin(tree, rig, loads, path, legs, row, governing, utilised)
-    force = legs.force[-1].sum(axis=0)
+def _exceptional(tree: Tree, loads: RigLoads, hard: Governed) -> Exceptional:
+    """The hardest abrupt stop or swing, as it is told."""
+    force = hard.legs.force[-1].sum(axis=0)
     return Exceptional(
-        case=loads.pulls.hard_case[row],
-        worst_work_point=int(loads.pulls.work[row]),
+        case=loads.pulls.hard_case[hard.row],
+        worst_work_point=int(loads.pulls.work[hard.row]),
         force=force,
         multiple_of_weight=float(np.linalg.norm(force) / (tree.settings.climber_mass * G)),
-        margin=margin,
-        overload_chance=overload,
-        governing=int(path.node[governing]),
-        mode=_mode(tree, path, f, governing),
-    ), row, utilised
+        margin=hard.margin,
+        overload_chance=hard.overload,
+        governing=hard.node,
+        mode=hard.mode,
+    )
 
 
 def contacts_of(tree: Tree, rig: Rig) -> tuple[Contact, ...]:
@@ -167,85 +147,48 @@ def contacts_of(tree: Tree, rig: Rig) -> tuple[Contact, ...]:
     return tuple(found[::-1])
 
 
-def _worst(tree: Tree, loads: RigLoads, path: LoadPath, *, hard: bool = False) -> tuple[int, int]:
-    """Load row and section (row of `path`) with the largest utilisation."""
-    s, node = tree.sections, path.node
-    legs = loads.leg_forces(hard=hard)
-    about = cross(loads.leg_point, legs).sum(axis=2)
-    largest, which = peaks(
-        s.point[node], s.axis[node], s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear, s.weight[node],
-        s.own_moment[node], path.above, legs.sum(axis=2), about,
-    )  # fmt: skip
-    governing = int(np.argmax(largest))
-    return int(which[governing]), governing
-
-
-def _mode(tree: Tree, path: LoadPath, f: SectionForces, row: int) -> str:
-    """What governs one section."""
-    s, at = tree.sections, path.node[row]
-    one = SectionForces(*(x[:, row : row + 1] for x in (f.axial, f.shear, f.bending, f.torsion)))
-    fork = bool(s.fork[at] or s.k[at, 1] < 1.0)
-    strength = float(path.bending[row] * s.k[at, 1])
-    return worst_mode(one, float(s.radius[at]), strength, float(path.crushing[row]), float(path.shear[row]), fork)
-
-
-def _margin(
-    tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, legs: LegLoads, row: int, governing: int, utilised: Floats
-) -> tuple[Estimate, float]:
-    """Margin of the weakest section with its low and high, and the chance of overload. The rope may rest elsewhere along the limb."""
-    contact = int(np.flatnonzero(path.above[governing])[-1])
-    turns, mu, mu_used = _friction_turns(rig, loads, row, tree.settings)
-    case = margin_case(tree, path, loads.contacts, legs, contact, turns, mu, mu_used, utilised)
-    reported = bool(_gate(tree, path))  # such wood may stand by a shell the formulas do not know
-    return drawn(case, tree.normals, stands=tree.settings.stands and not reported)
-
-
-def _limb_check(
-    tree: Tree,
-    rig: Rig,
-    loads: RigLoads,
-    path: LoadPath,
-    legs: LegLoads,
-    row: int,
-    governing: int,
-    f: SectionForces,
-    utilised: Floats,
-    hard: Exceptional | None,
-) -> LimbCheck:
+def _limb_check(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, use: Governed, hard: Exceptional | None) -> LimbCheck:
     """Stresses along the governing contact's way to the ground, and the margin with its low and high."""
-    s = tree.sections
-    contact = int(np.flatnonzero(path.above[governing])[-1])
+    s, f = tree.sections, use.forces
+    contact = int(np.flatnonzero(path.above[use.section])[-1])
     order = np.flatnonzero(path.above[:, contact])[::-1]
     strength = path.bending * s.k[path.node, 1]
-    at, mode = path.node[governing], _mode(tree, path, f, governing)
-    margin, overload = _margin(tree, rig, loads, path, legs, row, governing, utilised)
-    sag, turn = _deflection(tree, loads.contacts, legs)
-    verdict, reason = _verdict(tree, margin, int(at), mode, path, hard)
+    sag, turn = _deflection(tree, loads.contacts, use.legs)
+    verdict, reason = _verdict(tree, use, path, hard)
     return LimbCheck(
         nodes=path.node[order],
         moment=f.bending[0, order],
         torsion=f.torsion[0, order],
         axial=f.axial[0, order],
         shear=f.shear[0, order],
-        stress=(utilised * strength)[order],
+        stress=(use.use * strength)[order],
         strength=strength[order],
-        utilisation=utilised[order],
-        margin=margin,
-        governing=int(at),
-        mode=mode,
-        self_weight_share=float(s.own_use[at]),
+        utilisation=use.use[order],
+        margin=use.margin,
+        governing=use.node,
+        mode=use.mode,
+        self_weight_share=float(s.own_use[use.node]),
         deflection=sag,
         sources=_sources(tree, rig),
         verdict=verdict,
         reason=reason,
-        overload_chance=overload,
+        overload_chance=use.overload,
         slope_change=turn,
-        notes=_notes(tree, path, order, f, loads.pulls.case[row], rig, hard),
+        notes=_notes(tree, path, order, f, loads, use.row, rig, hard, sag, turn),
     )
 
 
 def _notes(
-    tree: Tree, path: LoadPath, order: np.ndarray, found: SectionForces, case: str, rig: Rig, hard: Exceptional | None
+    tree: Tree,
+    path: LoadPath,
+    order: np.ndarray,
+    found: SectionForces,
+    loads: RigLoads,
+    row: int,
+    rig: Rig,
+    hard: Exceptional | None,
+    sag: float,
+    turn: float,
 ) -> tuple[str, ...]:
     """What must be said beside the numbers."""
     g, settings = tree.graph, tree.settings
@@ -257,7 +200,11 @@ def _notes(
         out.append(f"Part of the load path was seen from one side only ({np.degrees(np.nanmin(arc)):.0f} degrees of the round).")
     if np.any(~g.seen[node]):
         out.append("Gaps of the scan shorter than the limb is thick were spanned by the thinner of their ends.")
-    out.append(f"The load judged is ordinary use, {case} the hardest of it.")
+    out.append(f"The load judged is ordinary use, {loads.pulls.case[row]} the hardest of it.")
+    lively = sag > settings.lively or turn > np.deg2rad(settings.lively_deg)
+    out.append(
+        f"Under it the rope's place gives way by {100 * sag:.0f} cm and turns by {np.degrees(turn):.1f} degrees: {'lively' if lively else 'stiff'}."
+    )
     if hard is not None:
         most = f"{settings.stop_ceiling:.1f} "
         beyond = hard.multiple_of_weight > settings.stop_ceiling
@@ -269,6 +216,7 @@ def _notes(
     if SYSTEMS[rig.system].basal:
         counted = "in full" if settings.basal_bound == "frictionless" else "with the least friction"
         out.append(f"The anchor leg is counted {counted}; a pre-load left in it adds.")
+        out.append(base_words(loads, rig.hardware, row, settings))
     return tuple(out)
 
 
@@ -280,18 +228,6 @@ def _misread(tree: Tree, check: LimbCheck) -> str:
         f"(limb {g.limb[at]}, {2000 * tree.sections.radius[at]:.0f} mm), so its diameter or its course was misread, or its wood is stronger "
         f"than {tree.wood.mor / 1e6:.0f} MPa (name the species)"
     )
-
-
-def _friction_turns(rig: Rig, loads: RigLoads, row: int, settings: LoadSettings) -> tuple[Floats, Floats, float]:
-    """Turning between climber and each leg, and the friction range, where friction is counted in the check."""
-    c = len(loads.contacts)
-    turns = np.zeros((c, 2))
-    mu = np.array(friction(rig.hardware, settings))
-    if SYSTEMS[rig.system].basal and settings.basal_bound == "friction":
-        gain = np.cumsum(loads.turn[row][::-1])[::-1]
-        turns[:, 0] = gain
-        turns[:-1, 1] = gain[1:]
-    return turns.ravel(), mu, float(mu[0])
 
 
 def _deflection(tree: Tree, contacts: Sequence[Contact], legs: LegLoads) -> tuple[float, float]:
@@ -312,15 +248,15 @@ def _deflection(tree: Tree, contacts: Sequence[Contact], legs: LegLoads) -> tupl
     return float(np.linalg.norm(u)), float(np.linalg.norm(turn))
 
 
-def _verdict(tree: Tree, margin: Estimate, node: int, mode: str, path: LoadPath, hard: Exceptional | None) -> tuple[str, str]:
+def _verdict(tree: Tree, use: Governed, path: LoadPath, hard: Exceptional | None) -> tuple[str, str]:
     """The verdict and its reason in one sentence."""
-    g, settings = tree.graph, tree.settings
-    gate = _gate(tree, path)
-    if gate:
-        return "does not hold", gate + "."
+    g, settings, margin, node = tree.graph, tree.settings, use.margin, use.node
+    reported = gate(tree, path)
+    if reported:
+        return "does not hold", reported + "."
     limb = "the stem" if g.limb[node] == 0 else f"limb {g.limb[node]}"
     where = f"{g.xyz[node, 2] - g.xyz[0, 2]:.1f} m up on {limb} ({2000 * g.segment_radius[node]:.0f} mm)"
-    low = f"Low end of strength over stress {margin.p5:.2f} (middle {margin.median:.2f}) {where}, {mode}"
+    low = f"Low end of strength over stress {margin.p5:.2f} (middle {margin.median:.2f}) {where}, {use.mode}"
     if not margin.p5 >= settings.fails_p5:
         return "does not hold", f"{low}; less than {settings.fails_p5:.2f}."
     if hard is not None:
@@ -332,12 +268,6 @@ def _verdict(tree: Tree, margin: Estimate, node: int, mode: str, path: LoadPath,
     if margin.p5 >= settings.holds_p5:
         return "holds", f"{low}; {settings.holds_p5:.2f} is asked for."
     return "doubtful", f"{low}; less than the {settings.holds_p5:.2f} asked for."
-
-
-def _gate(tree: Tree, path: LoadPath) -> str:
-    """Why a reported defect forbids the anchor, or nothing."""
-    gates = tree.sections.reported.gate
-    return next((gates[int(n)] for n in path.node if int(n) in gates), "")
 
 
 def _sources(tree: Tree, rig: Rig) -> tuple[str, ...]:

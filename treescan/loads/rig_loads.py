@@ -91,7 +91,8 @@ def rig_loads(
     toward = np.stack([unit(before - arrive), unit(after - leave)], axis=2)
     if system == "SRS canopy":  # a choke tightens until its eye lies on the loaded side: no twist on the limb
         across = toward[:, 0, 1] - (toward[:, 0, 1] @ bars.axis[0])[:, None] * bars.axis[0]
-        leave = bars.origin[None] + bars.radius[0] * unit(across)[:, None]
+        flat = np.linalg.norm(across, axis=1, keepdims=True) < 1e-6  # a plumb stem and a plumb rope: it hangs on the bark all the same
+        leave = bars.origin[None] + bars.radius[0] * unit(np.where(flat, bars.top[0], across))[:, None]
     touches = wrap > 0
     touches[crotch, -1] = True
     turn[crotch, -1] = np.pi - angle_between(toward[crotch, -1, 0], toward[crotch, -1, 1])

@@ -70,6 +70,10 @@ class LoadSettings:
     rope_angle_limit_deg: float = setting(
         45.0, "deg", "rope angle from plumb beyond which the climber does not go", "redirect_angle", low=5.0, high=85.0
     )
+    lively: float = setting(
+        0.3, "m", "the rope's place gives way by more than this under the governing load: lively, not stiff", "project_choice", low=0.0, high=5.0
+    )
+    lively_deg: float = setting(5.0, "deg", "or turns by more than this", "project_choice", low=0.0, high=90.0)
     # --- rope on its supports: (low, middle, high)
     mu_bark: tuple[float, ...] = setting((0.15, 0.30, 0.50), "-", "friction of rope on bark", "mu_bark", low=0.0, high=2.0)
     mu_sleeve: tuple[float, ...] = setting(
