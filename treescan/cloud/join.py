@@ -157,7 +157,7 @@ def _closely(own: _Layers, base: _Layers, start: RigidMotion, settings: JoinSett
     if motion.tilt > settings.most_tilt or rough.share < settings.least_overlap:
         return _Fitted(motion, agreement(own.fine, base.fine, motion, settings.reach))
     motion = fit(own.middle, base.middle, motion, (0.15, 0.08), settings.seed)
-    motion = fit(own.fine, base.fine, motion, (2 * settings.cell, settings.cell), settings.seed)
+    motion = fit(own.fine, base.fine, motion, (2 * settings.cell, settings.cell, 0.5 * settings.cell), settings.seed)
     return _Fitted(motion, agreement(own.fine, base.fine, motion, settings.reach))
 
 

@@ -46,7 +46,7 @@ class JoinSettings:
         0.03, "m", "median closest distance over the overlap above which scans are not joined", "project_choice", low=0.002, high=0.2
     )
     most_tilt: float = setting(0.1745, "rad", "scans are upright: a fit that leans more is thrown out", "project_choice", low=0.0, high=0.6)
-    least_move: float = setting(0.012, "m", "a fit that moves no point farther leaves the scan as it is: the fit itself is off by 6 to 8 mm", "project_choice", low=0.0, high=0.05)
+    least_move: float = setting(0.010, "m", "a fit that moves no point farther leaves the scan as it is: twice what the fit itself is off", "project_choice", low=0.0, high=0.05)
     rival: float = setting(
         0.8, "share", "another place that fits at least this well next to the best makes the answer ambiguous", "project_choice", low=0.3, high=1.0
     )

@@ -37,6 +37,10 @@ At = Annotated[
     ),
 ]
 SettingsFile = Annotated[Path | None, typer.Option("--settings", metavar="FILE.toml", help="Settings to put over the defaults.")]
+Also = Annotated[
+    list[str] | None,
+    typer.Option("--also", metavar="CLOUD", help="A further scan of the same tree, repeatable: fitted onto the first, or refused."),
+]
 Unit = Annotated[
     str | None, typer.Option("--unit", metavar="UNIT", help="m, ft, us-ft, cm or mm: overrules what the file says of its unit.")
 ]
@@ -64,6 +68,7 @@ def trace(
     output: Annotated[Path, typer.Option("-o", "--output", metavar="tree.json", help="Where the wood graph goes.")],
     at: At = None,
     unit: Unit = None,
+    also: Also = None,
     settings: SettingsFile = None,
     quiet: Quiet = False,
     as_json: Json = False,
@@ -72,7 +77,7 @@ def trace(
     from treescan.faces.jobs import trace_job
     from treescan.faces.request import TreeRequest
 
-    files, lines = trace_job(TreeRequest(cloud, at, unit, settings), output, quiet, as_json)
+    files, lines = trace_job(TreeRequest(cloud, at, unit, settings, tuple(also or ())), output, quiet, as_json)
     _say(files, lines, quiet, as_json)
 
 
@@ -86,6 +91,7 @@ def plan(
     ] = None,
     at: At = None,
     unit: Unit = None,
+    also: Also = None,
     species: Annotated[
         str | None, typer.Option(help="Common or botanical name. Default: unknown, judged with low strength.")
     ] = None,
@@ -132,7 +138,7 @@ def plan(
         return
     if cloud is None or output is None:
         raise BadInput("plan needs a CLOUD (or a tree.json) and -o DIR", remedy="for example: treescan plan scan.laz -o out")
-    tree = TreeRequest(cloud, at, unit, settings)
+    tree = TreeRequest(cloud, at, unit, settings, tuple(also or ()))
     request = PlanRequest(tree, output, species, climber_mass, tuple(system or SYSTEM_NAMES), tuple(work or ()), site, seed, jobs, cuts, overrides)
     files, lines = plan_job(request, quiet, as_json)
     _say(files, lines, quiet, as_json)

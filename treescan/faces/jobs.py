@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from treescan.assess import Assessment, Settings, plan, timed, trace
 from treescan.cautions import CAUTIONS
+from treescan.cloud.join import join_scans
 from treescan.cloud.point_cloud import Frame
 from treescan.cloud.read import read_cloud
 from treescan.errors import BadInput
@@ -125,8 +126,11 @@ def _traced(request: TreeRequest, settings: Settings, report: Reporter) -> Trace
             raise BadInput("--at chooses a tree in a cloud, but a tree.json holds one tree", file=request.cloud, remedy="leave --at out")
         if request.unit is not None:
             raise BadInput("--unit is for clouds; a tree.json is in metres", file=request.cloud, remedy="leave --unit out")
+        if request.also:
+            raise BadInput("--also joins scans, but a tree.json is no scan", file=request.cloud, remedy="name the clouds")
         return read_tree(request.cloud)
-    scan = read_cloud(request.cloud, unit=request.unit, settings=settings.cloud, progress=report)
+    scans = [read_cloud(name, unit=request.unit, settings=settings.cloud, progress=report) for name in (request.cloud, *request.also)]
+    scan = join_scans(scans, settings.join, report)
     return trace(scan, at=None if request.at is None else _place(request.at, scan.frame), settings=settings, progress=report)
 
 

@@ -8,12 +8,13 @@ from pathlib import Path
 
 @dataclass(frozen=True)
 class TreeRequest:
-    """Which tree: the cloud or tree.json, the place in it, a unit that overrules the file's, and the settings file."""
+    """Which tree: the cloud or tree.json, the place in it, a unit that overrules the file's, the settings file, further scans of the tree."""
 
     cloud: str
     at: str | None = None
     unit: str | None = None
     settings: Path | None = None
+    also: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -34,5 +35,5 @@ class PlanRequest:
 
     def files(self) -> tuple[Path, ...]:
         """Every file that was read besides the cloud."""
-        named = (*(Path(w) for w in self.work if Path(w).is_file()), self.site, self.cuts, self.overrides, self.tree.settings)
+        named = (*(Path(p) for p in self.tree.also), *(Path(w) for w in self.work if Path(w).is_file()), self.site, self.cuts, self.overrides, self.tree.settings)
         return tuple(p for p in named if p is not None)
