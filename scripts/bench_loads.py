@@ -43,7 +43,7 @@ def section_search(sections: int, cases: int) -> Callable[[], object]:
     given = (
         rng.normal(0, 3, (sections, 3)), axis, rng.uniform(0.03, 0.3, sections), *rng.uniform(5e6, 3e7, (3, sections)),
         rng.uniform(0, 2000, sections), rng.normal(0, 500, (sections, 3)), np.ones((sections, 2), bool),
-        rng.normal(0, 1500, (cases, 2, 3)), rng.normal(0, 4000, (cases, 2, 3)),
+        rng.normal(0, 1500, (cases, 2, 3)), rng.normal(0, 4000, (cases, 2, 3)), np.zeros((0, 3, 3)),
     )  # fmt: skip
     return lambda: peaks(*given)
 

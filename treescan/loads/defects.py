@@ -1,7 +1,8 @@
 """What did a person report, on which wood, and what does it do to the strength?
 
 A scan sees none of this. Reports come in as short sentences: "U07 dead", "limb 3 hollow 0.35" (wall over radius), "node 12
-cavity 0.4 open 60" (wall over radius, degrees of opening), "stem decay", "U04 included bark", "limb 2 crack".
+cavity 0.4 open 60" (wall over radius, degrees of opening), "stem decay", "U04 included bark", "limb 2 crack", "limb 5 oval 0.8" (height
+over width of the section).
 """
 
 from __future__ import annotations
@@ -32,11 +33,13 @@ class Reported:
     """Reports laid on the wood graph.
 
     keep : (n,) float           Share of the bending strength each segment keeps.
+    oval : (n,) float           Height over width of the section, 1 = round.
     gate : dict                 Segment node to the reason why it must not carry anyone.
     included : dict             Fork nodes with included bark, in words.
     """
 
     keep: Floats
+    oval: Floats
     gate: dict[int, str]
     included: dict[int, str]
 
@@ -69,7 +72,7 @@ def lay_out(graph: WoodGraph, settings: LoadSettings) -> Reported:
     ------
     BadInput    For a report that names no known wood or no known defect.
     """
-    keep = np.ones(len(graph))
+    keep, oval = np.ones(len(graph)), np.ones(len(graph))
     gate: dict[int, str] = {}
     included: dict[int, str] = {}
     for text in settings.reported:
@@ -84,12 +87,14 @@ def lay_out(graph: WoodGraph, settings: LoadSettings) -> Reported:
             if reason:
                 gate |= dict.fromkeys(nodes, reason)
             keep[nodes] = np.minimum(keep[nodes], max(share, LEAST_KEEP))
+        elif what == "oval":
+            oval[nodes] = _oval(text, rest)
         else:
             raise BadInput(
                 f"the report '{text}' names no known defect",
-                remedy="use dead, decay, crack, hollow t/R, cavity t/R open DEGREES, or U.. included bark",
+                remedy="use dead, decay, crack, hollow t/R, cavity t/R open DEGREES, oval H/W, or U.. included bark",
             )
-    return Reported(keep, gate, included)
+    return Reported(keep, oval, gate, included)
 
 
 def _where(graph: WoodGraph, text: str) -> tuple[list[int], int, list[str]]:
@@ -113,6 +118,17 @@ def _where(graph: WoodGraph, text: str) -> tuple[list[int], int, list[str]]:
         f"the report '{text}' names no wood of this tree",
         remedy="start it with a union label such as U07, or 'limb 3', 'node 12', 'stem'",
     )
+
+
+def _oval(text: str, rest: list[str]) -> float:
+    """Height over width of an oval section."""
+    try:
+        ratio = float(rest[1])
+    except (IndexError, ValueError):
+        raise BadInput(f"the report '{text}' lacks its figure", remedy="write for example 'limb 5 oval 0.8', height over width") from None
+    if not 0.4 <= ratio <= 2.5:
+        raise BadInput(f"the report '{text}' has a height over width outside 0.4-2.5")
+    return ratio
 
 
 def _hollow(text: str, rest: list[str], settings: LoadSettings) -> tuple[float, str]:

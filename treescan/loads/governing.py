@@ -55,12 +55,13 @@ def under(
 ) -> Governed:
     """Forces, mode and margin under one load; the rope's place on the governing contact is uncertain."""
     f = forces(tree, path, legs)
-    use = used(tree, path, f)
+    stressing = f if path.round else forces(tree, path, legs, as_round=True)
+    use = used(tree, path, stressing)
     contact = int(np.flatnonzero(path.above[section])[-1])
     case = margin_case(tree, path, loads.contacts, legs, contact, turns, mu, float(mu[0]), use)
     reported = bool(gate(tree, path))  # such wood may stand by a shell the formulas do not know
     margin, overload = drawn(case, tree.normals, stands=tree.settings.stands and not reported)
-    return Governed(row, legs, f, use, section, int(path.node[section]), _mode(tree, path, f, section), margin, overload)
+    return Governed(row, legs, f, use, section, int(path.node[section]), _mode(tree, path, stressing, section), margin, overload)
 
 
 def gate(tree: Tree, path: LoadPath) -> str:
@@ -76,7 +77,7 @@ def _worst(tree: Tree, loads: RigLoads, path: LoadPath, *, hard: bool) -> tuple[
     about = cross(loads.leg_point, legs).sum(axis=2)
     largest, which = peaks(
         s.point[node], s.axis[node], s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear, s.weight[node],
-        s.own_moment[node], path.above, legs.sum(axis=2), about,
+        s.own_moment[node], path.above, legs.sum(axis=2), about, path.stretch,
     )  # fmt: skip
     section = int(np.argmax(largest))
     return int(which[section]), section

@@ -11,7 +11,7 @@ from numba import njit
 
 from treescan.loads.contacts import Contact
 from treescan.loads.defects import kept_area
-from treescan.loads.section_stress import SectionForces, cross, section_forces, utilisation
+from treescan.loads.section_stress import SectionForces, cross, oval_stretch, section_forces, utilisation
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import TreeSections
 from treescan.loads.uncertainty import MarginCase, correlation_factor
@@ -54,6 +54,7 @@ class LoadPath:
     contact.
 
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
+    stretch : (s, 3, 3) from `section_stress.oval_stretch`; (0, 3, 3) where all sections are round.
     """
 
     node: Ints
@@ -61,6 +62,12 @@ class LoadPath:
     bending: Floats
     crushing: Floats
     shear: Floats
+    stretch: Floats
+
+    @property
+    def round(self) -> bool:
+        """True where no section was reported oval."""
+        return len(self.stretch) == 0
 
 
 @dataclass(frozen=True)
@@ -85,7 +92,9 @@ def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
             above[np.searchsorted(node, p), i] = True
     keep = s.reported.keep[node]
     area = kept_area(keep)
-    return LoadPath(node, above, s.bending * keep, s.crushing * area, s.shear * area)
+    oval = s.reported.oval[node]
+    stretch = oval_stretch(s.axis[node], oval) if np.any(oval != 1.0) else np.zeros((0, 3, 3))
+    return LoadPath(node, above, s.bending * keep, s.crushing * area, s.shear * area, stretch)
 
 
 @njit(cache=True)
@@ -118,14 +127,15 @@ def unseen(tree: Tree, contacts: Sequence[Contact]) -> str:
     return ""
 
 
-def forces(tree: Tree, path: LoadPath, loads: LegLoads) -> SectionForces:
-    """Section forces (1, s) of one load with the tree's own weight."""
+def forces(tree: Tree, path: LoadPath, loads: LegLoads, *, as_round: bool = False) -> SectionForces:
+    """Section forces (1, s) of one load with the tree's own weight; `as_round`: those that stress a round like the oval reported."""
     s, node = tree.sections, path.node
     above = np.repeat(path.above, 2, axis=1)
     own = s.weight[node, None] * DOWN
     return section_forces(
-        s.point[node], s.axis[node], above, loads.point.reshape(1, -1, 3), loads.force.reshape(1, -1, 3), own, s.own_moment[node]
-    )
+        s.point[node], s.axis[node], above, loads.point.reshape(1, -1, 3), loads.force.reshape(1, -1, 3), own, s.own_moment[node],
+        path.stretch if as_round and not path.round else None,
+    )  # fmt: skip
 
 
 def used(tree: Tree, path: LoadPath, found: SectionForces) -> Floats:
@@ -183,12 +193,17 @@ def margin_case(
     force = above[..., None] * legs
     moment = above[..., None] * cross(points[None] - s.point[n][:, None], legs[None])
     shift = path.above[kept, moving, None] * cross(c.axis, loads.force[moving].sum(axis=0))
+    own = s.own_moment[n]
+    if not path.round:
+        a = path.stretch[kept]
+        moment = np.einsum("sij,sqj->sqi", a, moment)
+        shift, own = (np.einsum("sij,sj->si", a, m) for m in (shift, own))
     height = np.linalg.norm(s.point[n] - tree.graph.xyz[0], axis=1)
     return MarginCase(
         axis=s.axis[n], radius=s.radius[n], sd=s.sd[n], tangle=correlation_factor(tree.graph.limb[n], height, settings),
         bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=s.spread, k=s.k[n],
         force=force, moment=moment, turn_sum=turn_sum, mu=mu, mu_used=mu_used,
         shift=shift, least_shift=-max(float(np.nan_to_num(c.out, nan=np.inf)), 0.0),
-        own_weight=s.weight[n], own_moment=s.own_moment[n],
+        own_weight=s.weight[n], own_moment=own,
         mass_sd=settings.climber_mass_sd / settings.climber_mass, rest_sd=settings.rest_sd,
     )  # fmt: skip

@@ -42,6 +42,7 @@ def section_forces(
     load: Floats,
     own_force: Floats | None = None,
     own_moment: Floats | None = None,
+    stretch: Floats | None = None,
 ) -> SectionForces:
     """Statically determinate forces in sections of a tree from point loads above them.
 
@@ -51,6 +52,7 @@ def section_forces(
     above : (s, q) bool         Whether load q acts on what the section carries.
     load_point, load : (l, q, 3)    Point loads of every load case. [m], [N]
     own_force, own_moment : (s, 3)  Of the tree's own weight about the section. [N], [N m]
+    stretch : (s, 3, 3)         From `oval_stretch`: moments come out as those that stress a round of the same area alike.
 
     Notes
     -----
@@ -64,6 +66,8 @@ def section_forces(
         force = force + own_force
     if own_moment is not None:
         moment = moment + own_moment
+    if stretch is not None:
+        moment = np.einsum("sij,lsj->lsi", stretch, moment)
     axial, torsion = np.sum(force * axis, axis=-1), np.sum(moment * axis, axis=-1)
     return SectionForces(
         axial,
@@ -71,6 +75,32 @@ def section_forces(
         np.linalg.norm(moment - torsion[..., None] * axis, axis=-1),
         np.abs(torsion),
     )
+
+
+def oval_stretch(axis: Floats, oval: Floats) -> Floats:
+    """Map of the moments on oval sections to those on rounds of the same area with the same stress, (s, 3, 3).
+
+    Parameters
+    ----------
+    axis : (s, 3) float     Outward axes.
+    oval : (s,) float       Height over width of the section, height in the plumb plane of the limb; 1 = round.
+
+    Notes
+    -----
+    With H / W = q and H W = d^2: Z = pi W H^2 / 32 = Z_round sqrt(q) in the plumb plane, Z_round / sqrt(q) across it; the two stresses peak
+    together at sqrt(s1^2 + s2^2), exactly, on an ellipse. Torsion 16 T / (pi a b^2), b the lesser axis: sqrt(max(q, 1 / q)) times that of
+    the round.
+    """
+    level = cross(axis, np.broadcast_to([0.0, 0.0, 1.0], axis.shape))
+    size = np.linalg.norm(level, axis=1, keepdims=True)
+    level = np.where(size > 1e-9, level / np.maximum(size, 1e-9), [1.0, 0.0, 0.0])  # a plumb stem: height along y, width along x
+    other = cross(axis, level)
+    q = np.asarray(oval, float)[:, None, None]
+
+    def dyad(v: Floats) -> Floats:
+        return v[:, :, None] * v[:, None, :]
+
+    return dyad(level) / np.sqrt(q) + dyad(other) * np.sqrt(q) + dyad(axis) * np.sqrt(np.maximum(q, 1.0 / q))
 
 
 def utilisation(forces: SectionForces, radius: Floats, bending: Floats, crushing: Floats, shear: Floats) -> tuple[Floats, Floats]:
@@ -112,7 +142,7 @@ def worst_mode(forces: SectionForces, radius: float, bending: float, crushing: f
 
 
 @njit(cache=True, error_model="numpy")
-def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment, above, force, about_origin):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment, above, force, about_origin, stretch):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Largest utilisation of every section over all load cases, and the case it came from.
 
     Parameters
@@ -120,6 +150,7 @@ def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment,
     point, axis : (s, 3); radius, bending, crushing, shear, own_weight : (s,); own_moment : (s, 3)
     above : (s, c) bool             Contacts carried by each section.
     force, about_origin : (l, c, 3) Force at every contact and its moment about the origin.
+    stretch : (s, 3, 3)             From `oval_stretch`; (0, 3, 3) where all sections are round.
 
     Returns
     -------
@@ -145,6 +176,13 @@ def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment,
                     mx += about_origin[case, c, 0] - (py * az - pz * ay)
                     my += about_origin[case, c, 1] - (pz * ax - px * az)
                     mz += about_origin[case, c, 2] - (px * ay - py * ax)
+            if len(stretch) > 0:
+                a = stretch[s]
+                mx, my, mz = (
+                    a[0, 0] * mx + a[0, 1] * my + a[0, 2] * mz,
+                    a[1, 0] * mx + a[1, 1] * my + a[1, 2] * mz,
+                    a[2, 0] * mx + a[2, 1] * my + a[2, 2] * mz,
+                )
             n = fx * tx + fy * ty + fz * tz
             v = np.sqrt(max(fx * fx + fy * fy + fz * fz - n * n, 0.0))
             t = mx * tx + my * ty + mz * tz

@@ -140,6 +140,14 @@ class LoadSettings:
     leaf_mass: float = setting(
         0.2, "kg/m2", "fresh mass per projected area of twigs and leaves", "project_choice", low=0.0, high=2.0
     )
+    leaves: str = setting(
+        "as scanned", "", "what hangs on the tree: the foliage the scan holds, none of it, or leaves even where it was scanned bare",
+        "project_choice", choices=("as scanned", "on", "off"),
+    )
+    leaf_share: float = setting(
+        0.10, "-", "fresh leaves over the weight of the limbs, where a bare scan is judged in leaf; no published value opened", "project_choice",
+        low=0.0, high=1.0,
+    )
     self_weight: bool = setting(True, "", "count the tree's own weight on every section", "geometry")
     # --- unions
     union_aspect: tuple[float, ...] = setting(

@@ -14,7 +14,7 @@ from numba import njit
 from scipy.spatial import cKDTree
 
 from treescan.loads.defects import Reported, kept_area, lay_out
-from treescan.loads.section_stress import SectionForces, utilisation
+from treescan.loads.section_stress import SectionForces, oval_stretch, utilisation
 from treescan.loads.settings import INSIDE, LoadSettings, live_share
 from treescan.loads.union_check import fork_factors
 from treescan.loads.wood_strength import Wood
@@ -117,6 +117,10 @@ def _own_use(
 ) -> Floats:
     """Median stress over strength of every section under the tree's own weight."""
     t = graph.direction
+    oval = np.flatnonzero(reported.oval != 1.0)
+    if len(oval):
+        moment = moment.copy()
+        moment[oval] = np.einsum("sij,sj->si", oval_stretch(t[oval], reported.oval[oval]), moment[oval])
     axial, torsion = -weight * t[:, 2], np.sum(moment * t, axis=1)
     across = np.sqrt(np.maximum(weight**2 - axial**2, 0.0))
     bent = np.sqrt(np.maximum(np.sum(moment**2, axis=1) - torsion**2, 0.0))
@@ -224,7 +228,10 @@ def _own_weight(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSett
     share = np.where(square > 0, (a * a + 2 * a * b + 3 * b * b) / (4 * np.where(square > 0, square, 1.0)), 0.5)
     centre[1:] = s.start + np.nan_to_num(share, nan=0.5)[:, None] * (s.end - s.start)
     loads = np.column_stack([mass, mass[:, None] * centre])
-    loads += _foliage(graph, beside, settings)
+    if settings.leaves != "off":
+        loads += _foliage(graph, beside, settings)
+    if settings.leaves == "on" and not (beside.foliage.density > 0).any():  # scanned bare, judged in leaf
+        loads[1:] += np.where(graph.limb[1:] > 0, settings.leaf_share, 0.0)[:, None] * loads[1:]
     _summed(graph.parent, loads)
     total = loads * G
     arm = total[:, 1:] - total[:, :1] * point

@@ -1,0 +1,93 @@
+"""Oval sections a person reports, and the tree with and without leaves."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
+from strategies import alone
+
+from treescan.errors import BadInput
+from treescan.loads.section_stress import ellipse_modulus, oval_stretch, section_forces, section_modulus
+from treescan.loads.settings import LoadSettings
+from treescan.loads.tree_sections import tree_sections
+from treescan.trees.beside import Foliage
+
+OAK = [(8.0, 0, 30, 3.0, 0.16, 0.08)]
+
+
+def greatest_on_the_rim(height, width, m_up, m_side):
+    """Largest bending stress on an ellipse's rim, point by point, from the moments in the plumb plane and across it."""
+    a = np.linspace(0, 2 * np.pi, 20001)
+    up, side = height / 2 * np.cos(a), width / 2 * np.sin(a)
+    return np.max(m_up * up / (np.pi * width * height**3 / 64) + m_side * side / (np.pi * height * width**3 / 64))
+
+
+@settings(max_examples=40, deadline=None)
+@given(q=st.floats(0.4, 2.5), slope=st.floats(-1.2, 1.2), seed=st.integers(0, 999))
+def test_oval_stress_is_that_of_the_ellipse(q, slope, seed):
+    """The stretched moment on the round gives the rim's largest bending stress of the ellipse, whatever the direction of the load."""
+    t = np.array([[np.cos(slope), 0.0, np.sin(slope)]])
+    up, side = np.array([-np.sin(slope), 0, np.cos(slope)]), np.array([0.0, 1, 0])
+    d = 0.1
+    height, width = d * np.sqrt(q), d / np.sqrt(q)
+    load = np.random.default_rng(seed).normal(0, 500, 3)
+    args = (np.zeros((1, 3)), t, np.ones((1, 1), bool), t[None] * 0.8, load[None, None])
+    plain, oval = section_forces(*args), section_forces(*args, stretch=oval_stretch(t, np.array([q])))
+    exact = greatest_on_the_rim(height, width, abs(0.8 * load @ up), abs(0.8 * load @ side))
+    assert oval.bending[0, 0] / section_modulus(d) == pytest.approx(exact, rel=1e-5)
+    assert oval.axial[0, 0] == plain.axial[0, 0]
+
+
+def test_plumb_load_on_an_oval_limb_uses_the_ellipse_modulus():
+    """F110 of the formula checks: Z = pi b h^2 / 32 for a plumb load on a level limb, wider or higher than it is."""
+    t = np.array([[1.0, 0, 0]])
+    for height, width in ((0.14, 0.10), (0.10, 0.14)):
+        d = np.sqrt(height * width)
+        f = section_forces(
+            np.zeros((1, 3)), t, np.ones((1, 1), bool), t[None], np.array([[[0, 0, -1000.0]]]), stretch=oval_stretch(t, np.array([height / width]))
+        )
+        assert f.bending[0, 0] / section_modulus(d) == pytest.approx(1000.0 / ellipse_modulus(width, height), rel=1e-12)
+
+
+def test_reported_oval_moves_the_margin_by_the_root_of_its_ratio():
+    """A limb higher than wide carries a plumb load better, one wider than high worse, by sqrt(H / W); true moments stay as they are."""
+    graph = tree(OAK)
+    r = rig(graph, "U01", "SRS canopy", distance=1.2)
+    found = {
+        q: checked(graph, [r], wood=WEIGHTLESS, reported=(f"U01 oval {q}",) if q != 1.0 else (), cases=("at rest",))[0].check for q in (0.64, 1.0, 1.44)
+    }
+    for q in (0.64, 1.44):
+        assert found[q].margin.median / found[1.0].margin.median == pytest.approx(np.sqrt(q), rel=0.04)
+        assert found[q].moment[0] == pytest.approx(found[1.0].moment[0], rel=0.02)
+
+
+@pytest.mark.parametrize("report", ["U01 oval", "U01 oval wide", "U01 oval 9"])
+def test_an_oval_without_a_sensible_ratio_says_so(report):
+    """An oval needs its height over width."""
+    with pytest.raises(BadInput, match="oval"):
+        checked(tree(OAK), [rig(tree(OAK), "U01", "MRS")], reported=(report,))
+
+
+def test_leaves_off_takes_the_foliage_away_and_on_adds_some_to_a_bare_tree():
+    """As scanned counts the scan's foliage, off none of it; a bare scan judged in leaf has its limbs, not its stem, a tenth heavier."""
+    graph = tree(OAK)
+    bare = alone(graph)
+    cells = np.zeros((4, 4, 4), np.float32)
+    cells[:] = 2.0
+    leafy = replace(bare, foliage=Foliage(cells, np.array([1.0, -0.4, 8.5]), 0.2))
+    weight = {
+        (name, how): tree_sections(graph, b, PLAIN, LoadSettings(leaves=how)).weight
+        for name, b in (("bare", bare), ("leafy", leafy))
+        for how in ("as scanned", "on", "off")
+    }
+    assert np.allclose(weight["leafy", "off"], weight["bare", "as scanned"])
+    assert np.allclose(weight["leafy", "on"], weight["leafy", "as scanned"])
+    assert weight["leafy", "as scanned"][1] > weight["leafy", "off"][1]
+    limb = graph.limbs.nodes[1][0]
+    assert weight["bare", "on"][limb] == pytest.approx(1.1 * weight["bare", "off"][limb])
+    assert weight["bare", "on"][1] - weight["bare", "off"][1] == pytest.approx(0.1 * weight["bare", "off"][limb], rel=1e-6)
+    top = graph.limbs.nodes[0][-1]
+    assert weight["bare", "on"][top] == weight["bare", "off"][top]
