@@ -321,8 +321,11 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
         scores = {
             "height": min(1.0, height / 14),
             "margin": 0.6,
+            "rope angle": 0.5,
             "coverage": reach.share,
             "isolation": throw.chance if throw else 0.0,
+            "redundancy": 0.4,
+            "effort": 0.7,
         }
         verdict = ("candidate" if anchor.check.verdict == "holds" else "inspect first") if good else "not ranked"
         out.append(

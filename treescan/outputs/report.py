@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from importlib.resources import files
+from itertools import combinations
 from typing import Any
 
 from jinja2 import Environment, StrictUndefined
@@ -26,9 +27,13 @@ from treescan.outputs.strict_json import tame
 from treescan.outputs.svg import Drawing
 from treescan.outputs.use_of_capacity import LEGEND
 from treescan.outputs.viewer_data import viewer_data
+from treescan.planning.reasons import compare
+from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.sources import SOURCES
 
+COMPARED = 24
+"""Cards of which any two are held against each other in words; pairs grow with the square."""
 PICTURED, CHARTED, CARDS = 3, 12, 60
 """Candidates with drawings, rows in the charts, and cards in full."""
 SHORT_CAUTIONS = ("planning_aid", "silence", "unsure")
@@ -93,6 +98,7 @@ def _context(a: Assessment) -> dict[str, Any]:
         "sources": SOURCES,
         "data": _embedded(viewer_data(a)),
         "compare": _embedded([_comparison(c) for c in (*cards, *others)]),
+        "against": _embedded(_against([*cards, *others][:COMPARED], getattr(a.settings, "planning", PlanningSettings()))),
     }
 
 
@@ -167,6 +173,11 @@ def _comparison(c: Card) -> dict[str, Any]:
     head = [["", "Standing", p.verdict], ["", "Height", c.height], ["", "Why or why not", spelled(said(" ".join(p.reasons)))]]
     rows = [[answer.question, label, spelled(said(text))] for answer in c.answers for label, text in answer.rows]
     return {"id": c.number, "title": (f"{p.rank}. " if p.usable else "") + c.title, "rows": head + rows}
+
+
+def _against(cards: list[Card], settings: PlanningSettings) -> dict[str, str]:
+    """Any two of the cards held against each other in two sentences, by "number number"."""
+    return {f"{x.number} {y.number}": " ".join(compare(x.point, y.point, settings)) for x, y in combinations(cards, 2)}
 
 
 def _embedded(value: Any) -> Markup:

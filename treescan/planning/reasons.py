@@ -62,8 +62,8 @@ def compare(a: TieInPoint, b: TieInPoint, settings: PlanningSettings) -> tuple[s
     if not (a.usable and b.usable):
         good, bad = (a, b) if a.usable else (b, a)
         if not good.usable:
-            return f"Neither {name(a)} nor {name(b)} is ranked.", " ".join((*a.gates[:1], *b.gates[:1]))
-        return f"{name(good)} is ranked, {name(bad)} is not.", bad.gates[0]
+            return f"Neither {name(a)} nor {name(b)} is ranked.", " ".join((*(*a.gates, *a.reasons)[:1], *(*b.gates, *b.reasons)[:1]))
+        return f"{name(good)} is ranked, {name(bad)} is not.", (*bad.gates, *bad.reasons)[0]
     a, b = (a, b) if a.score >= b.score else (b, a)
     gap = _pulls(a, b, settings)
     pro = [c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] > 0][:2]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from treescan.planning.independent import independent
+from treescan.planning.independent import independent, meeting_node
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_touch
 from treescan.planning.swing import limb_words
@@ -97,6 +97,15 @@ def _landing(work: Work, site: Site) -> list[str]:
     return out
 
 
+def _apart(graph: WoodGraph, point: TieInPoint, other: TieInPoint) -> str:
+    """How the wood of two independent anchors differs."""
+    rests = {point.check.rig.rest_node, other.check.rig.rest_node}
+    if meeting_node(graph, *sorted(int(r) for r in rests)) in rests:
+        here, there = (200 * float(graph.segment_radius[p.check.rig.rest_node]) for p in (point, other))
+        return f"round the same stem, {there:.0f} cm thick there and {here:.0f} cm at {point.label}"
+    return f"other wood than {point.label} {point.system}"
+
+
 def rescue_plan(
     graph: WoodGraph,
     point: TieInPoint,
@@ -134,7 +143,7 @@ def rescue_plan(
         share, _, best = max(able, key=lambda t: t[:2])
         label = f"{best.label} {best.system}"
         words.append(
-            f"Rescue line over {label}: other wood than {name}, within reach of {100 * share:.0f} % of its work; keep it in, ready to climb."
+            f"Rescue line over {label}: {_apart(graph, point, best)}, within reach of {100 * share:.0f} % of its work; keep it in, ready to climb."
         )
         margin = two_person_margin(best, judged)
     else:

@@ -2,7 +2,7 @@
 "use strict";
 (function () {
   const $ = id => document.getElementById(id), json = id => JSON.parse($(id).textContent);
-  const data = json("tree-data"), cards = new Map(json("compare-data").map(c => [c.id, c]));
+  const data = json("tree-data"), cards = new Map(json("compare-data").map(c => [c.id, c])), against = json("against-data");
   let view = null;
   try { view = TreeView($("view"), $("tags"), data, pick); } catch (error) { console.warn("no 3-D view: " + error.message); }
   if (!view) { $("noview").hidden = false; $("view").hidden = true; document.querySelector(".tools").hidden = true; }
@@ -73,6 +73,8 @@
       const find = (c, q) => (c.rows.find(row => row[0] === q[0] && row[1] === q[1]) || ["", "", "–"])[2];
       const head = document.createElement("tr"); head.append(text("td", ""), text("th", l.title), text("th", r.title)); head.querySelectorAll("th").forEach(h => h.scope = "col");
       const out = [head]; let last = "";
+      const held = against[l.id + " " + r.id] || against[r.id + " " + l.id];
+      if (held) { const tr = document.createElement("tr"), h = text("th", "Held against each other"), d = text("td", held); h.scope = "row"; d.colSpan = 2; tr.append(h, d); out.push(tr); }
       labels.forEach(q => {
         if (q[0] !== last) { last = q[0]; const g = document.createElement("tr"), h = text("th", q[0]); g.className = "group"; h.colSpan = 3; h.scope = "colgroup"; g.append(h); out.push(g); }
         const tr = document.createElement("tr"), h = text("th", q[1]), x = find(l, q), y = find(r, q); h.scope = "row";
