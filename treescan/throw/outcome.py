@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from treescan.throw.flight import PIECES
 from treescan.throw.plane import GROUND_STEP, INFINITE, RANGE, Plane, limb_of
-from treescan.throw.scene import WIRE, Scene
+from treescan.throw.scene import BESIDE, WIRE, Scene
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -56,21 +56,30 @@ def gap_segments(
     return gx * gx + gy * gy + gz * gz, s, t
 
 
+ENTRY = 1e-3
+"""Share of a straight piece to which the place where it enters a limb is worked out."""
+
+
+@njit(cache=True, nogil=True)
+def _depth(ps: float, pz: float, pn: float, es: float, ez: float, en: float, r0: float, r1: float) -> float:
+    """Squared distance of the point p to the tapered capsule's axis, from the origin along e, less its squared radius there: negative inside."""
+    e2 = es * es + ez * ez + en * en
+    t = min(max((ps * es + pz * ez + pn * en) / e2, 0.0), 1.0) if e2 > 0.0 else 0.0
+    gs, gz, gn, r = ps - t * es, pz - t * ez, pn - t * en, r0 + t * (r1 - r0)
+    return gs * gs + gz * gz + gn * gn - r * r
+
+
 @njit(cache=True, nogil=True)
 def _entry(
     inside: float, ps: float, pz: float, pn: float, ds: float, dz: float, es: float, ez: float, en: float, r0: float, r1: float
 ) -> float:
-    """Share u of the piece p + u (ds, dz, 0) at which it enters the tapered capsule from the origin along e, known to be inside at `inside`.
+    """Share u of the piece p + u (ds, dz, 0) at which it enters a capsule (as in `_depth`), known to be inside at `inside`.
 
-    Bisection to 1e-4 of the piece: outside up to the entry, inside from there to the nearest point, as the capsule is convex.
+    Bisection to 1/1000 of the piece: outside up to the entry, inside from there to the nearest point, as the capsule is convex.
     """
-    e2 = es * es + ez * ez + en * en
     lo, hi, u = 0.0, inside, 0.0
-    for _ in range(14):
-        qs, qz = ps + u * ds, pz + u * dz
-        t = min(max((qs * es + qz * ez + pn * en) / e2, 0.0), 1.0) if e2 > 0.0 else 0.0
-        gs, gz, gn, r = qs - t * es, qz - t * ez, pn - t * en, r0 + t * (r1 - r0)
-        if gs * gs + gz * gz + gn * gn < r * r:
+    for _ in range(11):
+        if _depth(ps + u * ds, pz + u * dz, pn, es, ez, en, r0, r1) < 0.0:
             hi = u
         else:
             lo = u
@@ -86,6 +95,7 @@ def first_touch(
     entry: Ints,
     frame: Floats,
     size: NDArray[np.int64],
+    looked: NDArray[np.int64],
     r_start: Floats,
     r_end: Floats,
     bag: float,
@@ -97,7 +107,7 @@ def first_touch(
 
     Parameters
     ----------
-    shape, item, first, entry, frame, size      Of `Plane` (plain arrays: passing the whole plane along costs more than the work).
+    shape, item, first, entry, frame, size, looked      Of `Plane` (plain arrays: passing the whole plane along costs more than the work).
     r_start, r_end, bag                         Of `Scene`.
 
     Notes
@@ -116,25 +126,39 @@ def first_touch(
             if zb < za and hi < z_low:
                 break
             continue
-        s0, s1 = j * step, (j + 1) * step
+        s0, s1, dz = j * step, (j + 1) * step, zb - za
+        length2 = step * step + dz * dz
         b0, b1 = int(max(lo - z_low, 0.0) * inv), min(int((hi - z_low) * inv), nz - 1)
-        best, hit = INFINITE, -1
+        best, hit = 2.0, -1
+        number = looked[-1] + 1
+        looked[-1] = number
         for a in range(int(s0 * inv), min(int(s1 * inv), ns - 1) + 1):
             for e in range(first[a * nz + b0], first[a * nz + b1 + 1]):
                 k = entry[e]
                 if lo > shape[k, 3] or hi < shape[k, 2] or s0 > shape[k, 1] or s1 < shape[k, 0]:
                     continue
+                if looked[k] == number:
+                    continue
+                looked[k] = number
+                aside = (shape[k, 10] - s0) * dz - (shape[k, 11] - za) * step
+                if aside * aside > shape[k, 12] * shape[k, 12] * length2:
+                    continue
                 sk, zk, nk = shape[k, 4], shape[k, 5], shape[k, 6]
                 es, ez, en = shape[k, 7] - sk, shape[k, 8] - zk, shape[k, 9] - nk
-                d2, u, v = gap_segments(s0, za, 0.0, step, zb - za, 0.0, sk, zk, nk, es, ez, en)
+                d2, u, v = gap_segments(s0, za, 0.0, step, dz, 0.0, sk, zk, nk, es, ez, en)
                 i = item[k]
-                reach = r_start[i] + v * (r_end[i] - r_start[i]) + bag
-                if d2 < reach * reach:
-                    s = s0 + step * _entry(u, s0 - sk, za - zk, -nk, step, zb - za, es, ez, en, r_start[i] + bag, r_end[i] + bag)
-                    if s < best:
-                        best, hit = s, k
+                r0, r1 = r_start[i] + bag, r_end[i] + bag
+                reach = r0 + v * (r1 - r0)
+                if d2 >= reach * reach:
+                    continue
+                before = best - ENTRY
+                if u > before:
+                    if before <= 0.0 or _depth(s0 - sk + before * step, za - zk + before * dz, -nk, es, ez, en, r0, r1) >= 0.0:
+                        continue
+                    u = before
+                best, hit = _entry(u, s0 - sk, za - zk, -nk, step, dz, es, ez, en, r0, r1), k
         if hit >= 0:
-            return best, hit
+            return s0 + step * best, hit
     return INFINITE, -1
 
 
@@ -183,7 +207,7 @@ def first_obstacle(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float)
     hit : int           Shape of the plane that was hit, -1 none.
     """
     s_end, hit = first_touch(
-        pl.shape, pl.item, pl.first, pl.entry, pl.frame, pl.size, sc.r_start, sc.r_end, sc.bag_radius, zs, step, z_hand
+        pl.shape, pl.item, pl.first, pl.entry, pl.frame, pl.size, pl.looked, sc.r_start, sc.r_end, sc.bag_radius, zs, step, z_hand
     )
     end = LANDED
     if hit >= 0:
@@ -361,6 +385,25 @@ ALONE, WORKABLE, AS_IT_FELL = 1, 2, 3
 
 
 @njit(cache=True, nogil=True)
+def highest_limbs(cross: Floats, cross_item: Ints, limb: Ints, over: Ints, count: int) -> tuple[float, int, float]:
+    """Highest top under the line besides the stem's, the limb it belongs to, and the highest top of any other limb. [m]"""
+    first, whose, second = -INFINITE, -999, -INFINITE
+    for m in range(count):
+        j = cross_item[over[m]]
+        own = limb[j] if j >= 0 else BESIDE
+        if own == 0:
+            continue
+        top = cross[over[m], 2]
+        if top > first:
+            if own != whose:
+                second = first
+            first, whose = top, own
+        elif own != whose:
+            second = max(second, top)
+    return first, whose, second
+
+
+@njit(cache=True, nogil=True)
 def judge(
     cross: Floats,
     cross_item: Ints,
@@ -374,6 +417,7 @@ def judge(
     z_hand: float,
     room: float,
     most_worked: int,
+    outdone: bool,
 ) -> tuple[int, bool, bool, float]:
     """What is under the line besides the wanted crossing over[which]?
 
@@ -385,6 +429,7 @@ def judge(
 
     Notes
     -----
+    `outdone` says that a limb known to count stands higher, so that the line cannot stay as it fell: it only saves looking further.
     `room` on both sides of the wanted limb belongs to it: what pierces the curtain there can not be worked off. The stem below the
     union (up to `stem_node`) is walked round; the wanted limb's own next crossing is the same limb.
     """
@@ -412,7 +457,7 @@ def judge(
             near += 1
         else:
             beneath += 1
-        if (beneath > 0 or far > most_worked or near > most_worked) and (lodged or highest >= top_t):
+        if (beneath > 0 or far > most_worked or near > most_worked) and (outdone or lodged or highest >= top_t):
             return 0, False, False, INFINITE
     steepest = np.arctan(steep) if not lodged and top_t > highest else INFINITE
     if near + far + beneath == 0 and not lodged:
@@ -468,7 +513,7 @@ def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, s_end: fl
     u = sc.union[pl.cross_item[c]]
     room = pl.cross[c, 3] + 2 * sc.bag_radius + sc.clearance
     verdict, back, front, steepest = judge(
-        pl.cross, pl.cross_item, sc.limb, sc.node, sc.stem_node[u], over, count, which, lodged, z_hand, room, sc.most_worked
+        pl.cross, pl.cross_item, sc.limb, sc.node, sc.stem_node[u], over, count, which, lodged, z_hand, room, sc.most_worked, False
     )
     shafts = verdict == WORKABLE and (not back or shaft_clear(sc, pl, c, 1)) and (not front or shaft_clear(sc, pl, c, 0))
     k = come_down(verdict, front, shafts, steepest, pl.cross[c, 0], pl.cross[c, 2] - z_hand, sc.line, sc.friction, sc.bag_mass)

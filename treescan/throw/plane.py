@@ -11,7 +11,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from treescan.throw.scene import BESIDE, Scene
+from treescan.throw.scene import BESIDE, WIRE, Scene
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -35,9 +35,9 @@ MOST_CELLS = 40_000
 
 
 class Plane(NamedTuple):
-    """One vertical plane, filled by `fill_plane`; `counts` = shapes, crossings, solid columns, wanted crossings.
+    """One vertical plane, filled by `fill_plane`; `counts` = shapes, crossings, solid columns, wanted crossings, wires.
 
-    shape : (p, 10)         s_min, s_max, z_min, z_max, then s0, z0, n0, s1, z1, n1 of the axis.
+    shape : (p, 13)         s_min, s_max, z_min, z_max, then s0, z0, n0, s1, z1, n1 of the axis, then s, z and half the diagonal of the box.
     item : (p,) int32       Row in the scene.
     cross : (q, 5)          s, z of the axis crossing; height of the limb's top there; half its width along s; share along the segment.
     cross_item : (q,) int32 Row in the scene, -1 for a thing beside the tree.
@@ -49,6 +49,7 @@ class Plane(NamedTuple):
     entry : (e,) int32      Shapes whose box meets the cell.
     size : (2,) int64       Cells along s, cells upward.
     frame : (6,)            Side of a cell, lowest z, end of the cells along s, top of the cells; highest ground, top of the columns.
+    looked : (p,) int64     Running number (the last entry) of the piece each shape was last compared with.
     """
 
     shape: Floats
@@ -64,6 +65,7 @@ class Plane(NamedTuple):
     entry: Ints
     size: NDArray[np.int64]
     frame: Floats
+    looked: NDArray[np.int64]
     scratch: Floats
     scratch_item: Ints
 
@@ -73,7 +75,7 @@ def empty_plane(capacity: int) -> Plane:
     """Room for a plane that meets at most `capacity` segments."""
     n = capacity + 1
     return Plane(
-        np.empty((n, 10)),
+        np.empty((n, 13)),
         np.empty(n, np.int32),
         np.empty((n + 600, 5)),
         np.empty(n + 600, np.int32),
@@ -81,11 +83,12 @@ def empty_plane(capacity: int) -> Plane:
         np.empty((n + 600, 2), np.int8),
         np.empty(int(RANGE / GROUND_STEP) + 2),
         np.empty((600, 3)),
-        np.zeros(4, np.int32),
+        np.zeros(5, np.int32),
         np.zeros(MOST_CELLS + 1, np.int32),
         np.empty(MOST_CELLS + 8 * n, np.int32),
         np.zeros(2, np.int64),
         np.zeros(6),
+        np.zeros(n + 1, np.int64),
         np.empty((n + 600, 5)),
         np.empty(n + 600, np.int32),
     )
@@ -126,7 +129,7 @@ def slice_top(z0: float, n0: float, r0: float, z1: float, n1: float, r1: float) 
 def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items: Ints, count: int) -> None:
     """Fill the plane through (ox, oy) in direction `azimuth` from the scene's rows items[:count]."""
     ux, uy = np.sin(azimuth), np.cos(azimuth)
-    p, q = 0, 0
+    p, q, wires = 0, 0, 0
     for m in range(count):
         i = items[m]
         x0, y0, x1, y1 = sc.start[i, 0] - ox, sc.start[i, 1] - oy, sc.end[i, 0] - ox, sc.end[i, 1] - oy
@@ -149,7 +152,10 @@ def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items
         row = pl.shape[p]
         row[0], row[1], row[2], row[3] = min(sa, sb) - reach, s_max, min(za, zb) - reach, max(za, zb) + reach
         row[4], row[5], row[6], row[7], row[8], row[9] = s0, z0, n0, s1, z1, n1
+        row[10], row[11] = 0.5 * (row[0] + row[1]), 0.5 * (row[2] + row[3])
+        row[12] = 0.5 * np.sqrt((row[1] - row[0]) ** 2 + (row[3] - row[2]) ** 2)
         pl.item[p] = i
+        wires += sc.limb[i] == WIRE
         p += 1
         if (n0 < 0.0) != (n1 < 0.0):
             t = n0 / (n0 - n1)
@@ -175,6 +181,7 @@ def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items
             pl.target[w] = k
             w += 1
     pl.counts[0], pl.counts[1], pl.counts[2], pl.counts[3] = p, q, c, w
+    pl.counts[4] = wires
     pl.shaft[:q] = -1
     _sort_into_cells(pl, p)
     pl.frame[4] = pl.ground.max()

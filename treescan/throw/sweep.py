@@ -24,6 +24,7 @@ from treescan.throw.outcome import (
     first_column,
     first_touch,
     height_on,
+    highest_limbs,
     judge,
     landing_place,
     lands_badly,
@@ -136,9 +137,9 @@ def throws_in_plane(
     -----
     All arrays are taken out of their tuples once a plane; that is most of the speed.
     """
-    shape, item, first, entry, frame, size = pl.shape, pl.item, pl.first, pl.entry, pl.frame, pl.size
+    shape, item, first, entry, frame, size, looked = pl.shape, pl.item, pl.first, pl.entry, pl.frame, pl.size, pl.looked
     cross, cross_item, target, shaft, ground, column = pl.cross, pl.cross_item, pl.target, pl.shaft, pl.ground, pl.column
-    crossings, columns, targets = pl.counts[1], pl.counts[2], pl.counts[3]
+    crossings, columns, targets, wires = pl.counts[1], pl.counts[2], pl.counts[3], pl.counts[4] > 0
     limb, node, union, r_start, r_end, stem_node, slope = sc.limb, sc.node, sc.union, sc.r_start, sc.r_end, sc.stem_node, sc.slope
     s_near, s_far, limit, bag, leaf, leaf_corner = sc.near, sc.far, sc.limit, sc.bag_radius, sc.leaf, sc.leaf_corner
     droop = -np.arctan(sc.friction)
@@ -154,9 +155,9 @@ def throws_in_plane(
             if (wanted < 0 or union[cross_item[c]] == wanted) and cross[c, 1] < height_on(zs, ds, cross[c, 0]) + z_hand:
                 s_first = cross[c, 0]
                 break
-        if s_first == INFINITE and not sc.has_wire:
+        if s_first == INFINITE and not wires:
             continue
-        s_end, hit = first_touch(shape, item, first, entry, frame, size, r_start, r_end, bag, zs, ds, z_hand)
+        s_end, hit = first_touch(shape, item, first, entry, frame, size, looked, r_start, r_end, bag, zs, ds, z_hand)
         how = LANDED
         if hit >= 0:
             how = HIT_WIRE if limb[item[hit]] == WIRE else HIT_LIMB
@@ -166,7 +167,7 @@ def throws_in_plane(
             if s < s_end:
                 how, s_end = HIT_BESIDE, s
         end[f] = how
-        if how == HIT_WIRE or (s_end <= s_first and not sc.has_wire):
+        if how == HIT_WIRE or (s_end <= s_first and not wires):
             continue
         captured = crossings_under(cross, cross_item, crossings, limb, zs, ds, z_hand, s_end, over)
         if captured < 0:
@@ -189,6 +190,7 @@ def throws_in_plane(
                 s_end, z, limb[item[hit]],
             )  # fmt: skip
         start = rows
+        top, whose, next_top = highest_limbs(cross, cross_item, limb, over, captured)
         for m in range(captured):
             c = over[m]
             i = cross_item[c]
@@ -198,8 +200,9 @@ def throws_in_plane(
                 continue
             room = cross[c, 3] + 2 * bag + sc.clearance
             verdict, back, front, steepest = judge(
-                cross, cross_item, limb, node, stem_node[union[i]], over, captured, m, lodged, z_hand, room, sc.most_worked
-            )
+                cross, cross_item, limb, node, stem_node[union[i]], over, captured, m, lodged, z_hand, room, sc.most_worked,
+                (next_top if limb[i] == whose else top) >= cross[c, 2],
+            )  # fmt: skip
             if verdict == 0:
                 continue
             shafts = verdict == WORKABLE
@@ -288,7 +291,7 @@ def sweep_stance(
             count = near_items(sc, x, y, origin + (4 * group + 1.5) * grid.azimuth_step, 1.6 * grid.azimuth_step, items)
         azimuth = origin + a * grid.azimuth_step
         fill_plane(sc, pl, x, y, azimuth, items, count)
-        if pl.counts[3] == 0 and not sc.has_wire:
+        if pl.counts[3] == 0 and pl.counts[4] == 0:
             continue
         rows = throws_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height, grid.step, -1, weight, end, served)
         thrown += ne * nv
@@ -469,7 +472,7 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
         count = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, items)
         for a in range(b, last):
             fill_plane(sc, pl, x, y, azimuths[a], items, count)
-            if not sc.has_wire and not pierces_union(sc, pl, union):
+            if pl.counts[4] == 0 and not pierces_union(sc, pl, union):
                 continue
             for k in range(nk):
                 heights[k], steps[k] = height[flight[a, k]], step[flight[a, k]]
