@@ -113,14 +113,20 @@ def triangular(z: Floats, low: float, middle: float, high: float) -> Floats:
 
 def margins(case: MarginCase, z: Floats) -> Floats:
     """Strength over stress of every section for standard normals z (n, dimensions), as (n, s)."""
-    return both_margins(case, z)[0]
+    return _run(case, z)[0]
 
 
 def both_margins(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
-    """Strength over stress under the load, and under the tree's own weight alone, (n, s) each.
+    """Least strength over stress of all sections under the load, and under the tree's own weight alone, (n,) each.
 
     The second is infinite where its middle value is beyond `PLENTY`: there nothing can be learnt from the wood standing.
     """
+    _, load, own = _run(case, z)
+    return load, own
+
+
+def _run(case: MarginCase, z: Floats) -> tuple[Floats, Floats, Floats]:
+    """Margins (n, s), and the least of them and of those under the own weight alone (n,)."""
     z = np.ascontiguousarray(z)
     legs = np.exp(case.mass_sd * z[:, :1])
     if case.turn_sum.any():
@@ -155,7 +161,7 @@ def _margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
 ):  # fmt: skip
     """See `both_margins`; `at` (n,) is the union factor's probability, `legs` (n, q) what every leg takes of its middle value."""
     draws, sections, q = len(z), len(radius), force.shape[1]
-    out, own_out = np.empty((draws, sections)), np.full((draws, sections), np.inf)
+    out, least, own_least = np.empty((draws, sections)), np.full(draws, np.inf), np.full(draws, np.inf)
     heavy = np.empty(sections, np.bool_)
     for s in range(sections):
         alone = _use(
@@ -181,9 +187,8 @@ def _margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
             own, r = size * size, radius[s] * size
             fz0, mx0, my0, mz0 = -own * own_weight[s], own * own_moment[s, 0], own * own_moment[s, 1], own * own_moment[s, 2]
             if heavy[s]:
-                own_out[d, s] = strength / _use(
-                    0.0, 0.0, fz0, mx0, my0, mz0, axis[s], r, bending[s] * factor, crushing[s], shear[s]
-                )
+                alone = _use(0.0, 0.0, fz0, mx0, my0, mz0, axis[s], r, bending[s] * factor, crushing[s], shear[s])
+                own_least[d] = min(own_least[d], strength / alone)
             fx, fy, fz = 0.0, 0.0, fz0
             mx, my, mz = moved * shift[s, 0] + mx0, moved * shift[s, 1] + my0, moved * shift[s, 2] + mz0
             for j in range(q):
@@ -196,7 +201,8 @@ def _margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
                 mz += w * moment[s, j, 2]
             used = _use(fx, fy, fz, mx, my, mz, axis[s], r, bending[s] * factor, crushing[s], shear[s])
             out[d, s] = strength / max(used, 1e-300)
-    return out, own_out
+            least[d] = min(least[d], out[d, s])
+    return out, least, own_least
 
 
 def drawn(case: MarginCase, z: Floats, *, stands: bool = True) -> tuple[Estimate, float]:
@@ -205,10 +211,9 @@ def drawn(case: MarginCase, z: Floats, *, stands: bool = True) -> tuple[Estimate
     With `stands` the draws are left out in which the wood would break under its own weight alone: it is there, so they are not so.
     Fewer than `LEAST_STANDING` of the draws left means that the tree as measured is not this tree: *not seen*.
     """
-    load, own = both_margins(case, z[:, : case.dimensions])
-    least = load.min(axis=1)
+    least, own = both_margins(case, z[:, : case.dimensions])
     if stands:
-        up = own.min(axis=1) > 1.0
+        up = own > 1.0
         if up.mean() < LEAST_STANDING:
             return Estimate(float("nan"), float("nan"), float("nan")), float("nan")
         least = least[up]
@@ -229,7 +234,7 @@ def first_order(case: MarginCase, *, stands: bool = True) -> Estimate:
     """
     d, points = case.dimensions, len(GAUSS)
     z = np.concatenate([np.zeros((1, d)), *(g * np.eye(d) for g, _ in GAUSS)])
-    load, own = (np.log(np.minimum(m.min(axis=1), 1e30)) for m in both_margins(case, z))
+    load, own = (np.log(np.minimum(m, 1e30)) for m in both_margins(case, z))
     change, own_change = ((x[1:] - x[0]).reshape(points, d) for x in (load, own))
     mean, sd, skew = _sum_of_changes(float(load[0]), change)
     own_mean, own_sd, own_skew = _sum_of_changes(float(own[0]), own_change)
