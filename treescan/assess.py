@@ -163,6 +163,8 @@ def plan(
     overrides : sequence of Override    What competent persons stated: defects, refused anchors, load-test results.
     """
     settings, site = settings or Settings(), site or Site()
+    if removal is not None:
+        settings = replace(settings, planning=replace(settings.planning, spurs=True))
     graph, beside = tree.graph, tree.beside
     wood = wood_of(species, settings.loads)
     if work is None:

@@ -99,3 +99,18 @@ def test_thrown_line_needs_two_steps():
     graph = ladder_tree()
 
     assert [s.union for s in by_throw(graph, 2, throw(graph, 2))] == [None, 2]
+
+
+def test_spurs_open_the_bare_stem_of_a_removal_and_nothing_else():
+    """A pole with its first limb at 9 m is out of reach; with spurs the stem itself is the way, on two lanyards; a stem thinner than a forearm is not."""
+    tall = tree(([[0, 0, 0], [0, 0, 16]], 0.25, 0.1), ([[0, 0, 9], [2, 0, 10]], 0.08, 0.05), ([[0, 0, 14], [-1, 0, 14.5]], 0.05, 0.04))
+    thin = tree(([[0, 0, 0], [0, 0, 16]], 0.05, 0.03), ([[0, 0, 9], [2, 0, 10]], 0.02, 0.015))
+    spurs = replace(S, spurs=True)
+    ways = ways_of(tall, settings=spurs)
+    minutes, routes = quickest_ways(ways)
+
+    assert quickest_ways(ways_of(tall))[1] == {GROUND: [GROUND]}
+    assert routes[1] == [GROUND, 0, 1]
+    assert minutes[0] == pytest.approx(S.minutes_per_step + 9 * S.minutes_per_metre_lanyard)
+    assert "on spurs with two lanyards" in steps(tall, ways, routes[1])[1].how
+    assert quickest_ways(ways_of(thin, settings=spurs))[1] == {GROUND: [GROUND]}

@@ -21,6 +21,9 @@ BASAL_LINE = "basal line over several limbs"
 LANYARDS = "two lanyards in turn"
 """How an edge up an upright stem with limbs close together is called."""
 
+SPURS = "spurs and two lanyards"
+"""How an edge up a bare stem is called that is to come down anyway."""
+
 GROUND = -1
 """Node of the ground in the access graph; the others are union rows."""
 
@@ -48,7 +51,7 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
     - from the ground by ladder or lanyards to a sound union within `ladder_reach`,
     - from one sound union to one above within `step_reach` and `step_sideways`: throw, load-test, change over,
     - from one union to the next on the same upright stem within `lanyard_reach`, thick enough for a lanyard round it, seen, and with a
-      limb to hold: two lanyards in turn.
+      limb to hold: two lanyards in turn; with `spurs` from the ground on and whatever the gap.
     An unsound union can be the end of a way but never a step on it: nothing leaves it.
     """
     u = graph.unions
@@ -72,7 +75,16 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
     for i, j in zip(*np.nonzero(can), strict=True):
         minutes = settings.minutes_per_step + float(rise[i, j]) * settings.minutes_per_metre
         ways.add_edge(int(i), int(j), minutes=minutes, how="advance")
-    for i, j in lanyard_steps(graph, settings):
+    steps_up = lanyard_steps(graph, settings)
+    if settings.spurs and len(u):
+        first = int(np.argmin(u.node))
+        bare = graph.limbs.nodes[0]
+        bare = bare[bare <= u.node[first]]
+        if graph.limb[u.node[first]] == 0 and graph.seen[bare].all() and 2 * graph.segment_radius[bare].min() >= settings.least_limb:
+            minutes = settings.minutes_per_step + float(u.height[first]) * settings.minutes_per_metre_lanyard
+            if not ways.has_edge(GROUND, first) or minutes < ways.edges[GROUND, first]["minutes"]:
+                ways.add_edge(GROUND, first, minutes=minutes, how=SPURS)
+    for i, j in steps_up:
         rise_here = float(u.height[j] - u.height[i])
         minutes = max(rise_here, 0.0) * settings.minutes_per_metre_lanyard
         if not ways.has_edge(i, j) or minutes < ways.edges[i, j]["minutes"]:
@@ -93,7 +105,8 @@ def lanyard_steps(graph: WoodGraph, settings: PlanningSettings) -> list[tuple[in
             thick = 2 * graph.segment_radius[between].min(initial=np.inf) >= settings.least_limb
             gap = graph.xyz[u.node[j]] - graph.xyz[u.node[i]]
             upright = gap[2] > np.linalg.norm(gap) * np.sin(settings.upright)
-            if thick and upright and gap[2] <= settings.lanyard_reach and graph.seen[between].all():
+            near = settings.spurs or gap[2] <= settings.lanyard_reach
+            if thick and upright and near and graph.seen[between].all():
                 out.append((i, j))
     return out
 
@@ -124,6 +137,8 @@ def steps(graph: WoodGraph, ways: nx.DiGraph, route: list[int]) -> tuple[AccessS
                 f"stay on the line at {u.label[a]}, throw to {u.label[b]}, load-test it, change over, climb, "
                 f"inspect the union by hand, then free {u.label[a]}"
             )
+        elif how == SPURS:
+            text = f"climb the bare stem to {u.label[b]} on spurs with two lanyards in turn, look at the stem on the way, inspect the union by hand"
         elif how == "ladder or lanyards":
             text = f"climb to {u.label[b]} by ladder or two lanyards in turn, inspect it by hand, set the line"
         else:

@@ -151,6 +151,9 @@ class PlanningSettings:
     lanyard_reach: float = setting(
         2.0, "m", "with lanyards round an upright stem the next limb to hold or stand on lies within this", "common_practice", low=0.3, high=4.0
     )
+    spurs: bool = setting(
+        False, "", "spurs may be worn: they wound the tree, so only for removals; a run with cuts sets it", "common_practice"
+    )
     minutes_per_metre_lanyard: float = setting(1.0, "min/m", "climbing with two lanyards in turn", "project_choice", low=0.0)
     step_limb: float = setting(0.08, "m", "least limb to hang on while advancing", "forearm_minimum", low=0.02)
 
