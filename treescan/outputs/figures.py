@@ -10,18 +10,22 @@ from typing import Any
 import numpy as np
 from matplotlib import rc_context
 from matplotlib.backends.backend_pdf import PdfPages
-from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 from numpy.typing import NDArray
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs import wording
+from treescan.outputs.tubes import runs, thinned
 from treescan.outputs.use_of_capacity import UNSEEN
 from treescan.planning.tie_in_point import TieInPoint
 
 INK, BLUE, ORANGE, SAND = "#1b2a33", "#17507f", "#a8480b", "#c9bda6"
 ORDER_COLOURS = ("#5b4a2f", "#17507f", "#6fa8cf", "#b8b2a4")
+ORDER_WORDS = ("stem", "first order", "second order", "third and finer")
 STYLE: dict[Any, Any] = {"font.family": "DejaVu Sans", "font.size": 9, "axes.spines.top": False, "axes.spines.right": False, "pdf.fonttype": 42}
 
 
@@ -64,22 +68,31 @@ def _skeleton(a: Assessment) -> Figure:
     """Axes of stem and limbs from the south and from the east, by order; unseen pieces dotted."""
     g, base = a.tree.graph, a.tree.graph.xyz[0]
     figure, axes = _page("Skeleton by branch order; dotted: not seen by the scan", 2)
-    child = np.arange(1, len(g))
-    order = np.minimum(g.limbs.order[g.limb[child]], 3)
+    drawn = [thinned(run, g.seen[run.node].astype(int)) for run in runs(g)]
+    start, end = (np.concatenate([run.line[cut] for run in drawn]) - base for cut in (slice(None, -1), slice(1, None)))
+    node = np.concatenate([run.node for run in drawn])
+    order = np.minimum(g.limbs.order[g.limb[node]], 3)
+    width = np.exp2(np.round(2 * np.log2(np.clip(20 * g.segment_radius[node], 0.4, 6.0))) / 2)
     for ax, across, name in ((axes[0], 0, "east"), (axes[1], 1, "north")):
-        p = g.xyz[:, [across, 2]] - base[[across, 2]]
-        pieces = np.stack([p[g.parent[1:]], p[1:]], axis=1)
-        width = np.clip(20 * g.segment_radius[1:], 0.4, 6.0)
-        for k in range(4):
-            for seen, dash in ((True, "solid"), (False, (0, (1, 1)))):
-                rows = (order == k) & (g.seen[1:] == seen)
-                colour = ORDER_COLOURS[k] if seen else UNSEEN.colour
-                ax.add_collection(LineCollection(pieces[rows], linewidths=width[rows], colors=colour, linestyles=dash))
+        pieces = np.stack([start[:, [across, 2]], end[:, [across, 2]]], axis=1)
+        for k, seen, w in sorted({(int(o), bool(s), float(v)) for o, s, v in zip(order, g.seen[node], width, strict=True)}, reverse=True):
+            rows = (order == k) & (g.seen[node] == seen) & (width == w)
+            ax.add_artist(_lines(pieces[rows], w, ORDER_COLOURS[k] if seen else UNSEEN.colour, "solid" if seen else (0, (1, 1))))
+        ax.update_datalim(pieces.reshape(-1, 2))
         ax.autoscale()
         ax.set_aspect("equal", adjustable="datalim")
         ax.set_xlabel(f"metres to the {name}")
         ax.set_ylabel("height above the stem's foot [m]")
+    keys = [Line2D([], [], color=colour, lw=2, label=words) for colour, words in zip(ORDER_COLOURS, ORDER_WORDS, strict=True)]
+    axes[1].legend(handles=keys, frameon=False, fontsize=8, loc="upper left")
     return figure
+
+
+def _lines(pieces: NDArray, width: float, colour: str, dash: Any) -> PathPatch:
+    """Many short lines of one look as one mark, which keeps the file small."""
+    codes = np.tile(np.array([Path.MOVETO, Path.LINETO], np.uint8), len(pieces))
+    path = Path(pieces.reshape(-1, 2), codes)
+    return PathPatch(path, facecolor="none", edgecolor=colour, linewidth=width, linestyle=dash, capstyle="round")
 
 
 def _taper(a: Assessment) -> Figure:

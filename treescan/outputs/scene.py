@@ -10,7 +10,7 @@ import trimesh
 from treescan.assess import Assessment
 from treescan.cautions import all_cautions
 from treescan.outputs.strict_json import place
-from treescan.outputs.tubes import Run, rings, runs, tube_faces
+from treescan.outputs.tubes import Run, rings, runs, thinned, tube_faces
 from treescan.outputs.use_of_capacity import LEGEND, greatest_use, shade_of
 from treescan.outputs.wording import file_name
 
@@ -29,7 +29,7 @@ def scene_bytes(a: Assessment) -> bytes:
     shade = shade_of(greatest_use(graph, a.points), graph.seen)
     materials = [_material(s.words, s.colour) for s in LEGEND]
     for (name, row), parts in sorted(_groups(graph, shade).items()):
-        mesh: Any = trimesh.util.concatenate(parts) if len(parts) > 1 else parts[0]
+        mesh = _joined(parts)
         mesh.visual = trimesh.visual.TextureVisuals(material=materials[row])
         _put(scene, mesh, name, np.eye(4))
     ranked, unranked = _material("anchor, ranked candidate", MARKER), _material("anchor, not ranked", MARKER_UNRANKED)
@@ -81,10 +81,23 @@ def _by_union(a: Assessment) -> dict[int, list]:
     return out
 
 
-def _groups(graph: Any, shade: np.ndarray) -> dict[tuple[str, int], list[trimesh.Trimesh]]:
-    """Tube meshes by name and colour row."""
-    out: dict[tuple[str, int], list[trimesh.Trimesh]] = {}
-    for run in runs(graph):
+Tube = tuple[np.ndarray, np.ndarray, np.ndarray]
+"""Vertices (n, 3), outward normals (n, 3) and faces (m, 3) of some pieces of one limb."""
+
+
+def _joined(parts: list[Tube]) -> Any:
+    """Tubes of one name and colour as one mesh."""
+    start = np.cumsum([0, *(len(vertex) for vertex, _, _ in parts[:-1])])
+    faces = np.concatenate([face + first for (_, _, face), first in zip(parts, start, strict=True)])
+    vertex, normal = (np.concatenate([p[i] for p in parts]) for i in (0, 1))
+    return trimesh.Trimesh(vertex, faces, vertex_normals=normal, process=False)
+
+
+def _groups(graph: Any, shade: np.ndarray) -> dict[tuple[str, int], list[Tube]]:
+    """Tubes by name and colour row."""
+    out: dict[tuple[str, int], list[Tube]] = {}
+    for whole in runs(graph):
+        run = thinned(whole, shade[whole.node])
         order = int(graph.limbs.order[run.limb])
         words = "branches" if order >= FINE_ORDER else "stem" if run.limb == 0 else f"limb {run.limb:04d} order {order}"
         for row in np.unique(shade[run.node]):
@@ -92,9 +105,9 @@ def _groups(graph: Any, shade: np.ndarray) -> dict[tuple[str, int], list[trimesh
     return out
 
 
-def _tube(run: Run, pieces: np.ndarray) -> trimesh.Trimesh:
+def _tube(run: Run, pieces: np.ndarray) -> Tube:
     sides = 12 if run.radius.max() > 0.08 else 6
     vertex, normal = rings(run.line, run.radius, sides)
     faces = tube_faces(pieces, sides)
     used, new = np.unique(faces, return_inverse=True)
-    return trimesh.Trimesh(vertex.reshape(-1, 3)[used], new.reshape(-1, 3), vertex_normals=normal.reshape(-1, 3)[used], process=False)
+    return vertex.reshape(-1, 3)[used], normal.reshape(-1, 3)[used], new.reshape(-1, 3)

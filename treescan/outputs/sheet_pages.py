@@ -12,8 +12,8 @@ from treescan.cautions import CAUTIONS
 from treescan.outputs import wording as w
 from treescan.outputs.cards import Answer, card, section_words, stand_words, work_words
 from treescan.outputs.elevation import elevation
-from treescan.outputs.glance import glance
 from treescan.outputs.first_line import first_line
+from treescan.outputs.glance import glance
 from treescan.outputs.overview import overview
 from treescan.outputs.pdf_drawing import Picture
 from treescan.outputs.plan_drawing import plan

@@ -42,6 +42,11 @@ def vector(v: Any) -> list[float | None]:
 
 def tame(value: Any) -> Any:
     """Anything of ours as plain JSON values: dataclasses as objects, arrays and tuples as lists, NaN and infinities as null."""
+    kind = type(value)
+    if kind is float:
+        return value if math.isfinite(value) else None
+    if kind is str or kind is int or kind is bool or value is None:
+        return value
     if is_dataclass(value) and not isinstance(value, type):
         return {f.name: tame(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, Mapping):

@@ -60,7 +60,10 @@ def _rounded(values: Any, coordinate: bool) -> Any:
         return np.round(values, 4)
     with np.errstate(divide="ignore", invalid="ignore"):
         size = np.floor(np.log10(np.abs(values)))
-    return np.array([round(v, 5 - int(s)) if math.isfinite(s) else v for v, s in zip(values.tolist(), size, strict=True)])
+    plain = np.isfinite(size)
+    step = 5 - np.where(plain, size, 5).astype(int)
+    up, down = 10.0 ** np.maximum(step, 0), 10.0 ** np.maximum(-step, 0)
+    return np.where(plain, np.round(values * up / down) / up * down, values)
 
 
 def _explained(kind: str) -> dict[str, dict[str, str]]:

@@ -38,6 +38,25 @@ def runs(graph: WoodGraph) -> list[Run]:
     return out
 
 
+def few_rings(run: Run, state: NDArray[np.integer]) -> NDArray[np.intp]:
+    """Rows of `run.line` to keep: a ring every 1.5 radii or 15 cm, and wherever the state (one per piece) changes."""
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(run.line, axis=0), axis=1))]).tolist()
+    apart = np.maximum(0.15, 1.5 * run.radius).tolist()
+    turns = np.concatenate([[False], state[1:] != state[:-1]]).tolist()
+    keep, last, end = [0], 0.0, len(run.line) - 1
+    for i in range(1, end):
+        if along[i] - last >= apart[i] or turns[i]:
+            keep.append(i)
+            last = along[i]
+    return np.array([*keep, end])
+
+
+def thinned(run: Run, state: NDArray[np.integer]) -> Run:
+    """The run with few rings; `node` then holds for each piece the first of the nodes it stands for, all of one state."""
+    rows = few_rings(run, state)
+    return Run(run.line[rows], run.radius[rows], run.node[rows[:-1]], run.limb)
+
+
 def rings(line: Floats, radius: Floats, sides: int) -> tuple[Floats, Floats]:
     """Ring vertices and outward normals along a line, (k, sides, 3) each; rings turn as little as possible."""
     step = unit(np.diff(line, axis=0))

@@ -12,7 +12,7 @@ from treescan.assess import Assessment
 from treescan.outputs.first_line import first_line
 from treescan.outputs.rope_lines import rope_line, rope_rest, swing_arc
 from treescan.outputs.strict_json import number
-from treescan.outputs.tubes import Run, runs
+from treescan.outputs.tubes import few_rings, runs
 from treescan.outputs.use_of_capacity import LEGEND, SCALE
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.trees.beside import KINDS
@@ -57,7 +57,7 @@ def _top(a: Assessment) -> float:
 
 def _wood(graph: WoodGraph, loaded: NDArray[np.bool_]) -> tuple[dict[str, Any], int]:
     """Limb tubes with few rings; the thinnest limbs are left out first, load paths never."""
-    kept = [(run, _few_rings(run, graph, loaded)) for run in runs(graph)]
+    kept = [(run, few_rings(run, graph.seen[run.node].astype(int) * 2 + loaded[run.node])) for run in runs(graph)]
     kept.sort(key=lambda rk: (not loaded[rk[0].node].any(), -rk[0].radius.max()))
     total, last = 0, len(kept)
     for i, (_, rows) in enumerate(kept):
@@ -81,19 +81,6 @@ def _wood(graph: WoodGraph, loaded: NDArray[np.bool_]) -> tuple[dict[str, Any], 
         "seen": _base64(np.concatenate(seen) if seen else np.zeros(0, np.uint8)),
         "ringOf": _base64(ring_of.astype("<i4")),
     }, len(kept) - last
-
-
-def _few_rings(run: Run, graph: WoodGraph, loaded: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """Rows of `run.line` to keep: a ring every 1.5 radii or 15 cm, and wherever seen or loaded changes."""
-    state = graph.seen[run.node].astype(int) * 2 + loaded[run.node]
-    keep, last = [0], 0.0
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(run.line, axis=0), axis=1))])
-    end = len(run.line) - 1
-    for i in range(1, end):
-        if along[i] - last >= max(0.15, 1.5 * run.radius[i]) or state[i] != state[i - 1]:
-            keep.append(i)
-            last = along[i]
-    return np.array([*keep, end])
 
 
 def _points(xyz: NDArray | None, most: int) -> dict[str, Any] | None:
