@@ -1,6 +1,7 @@
 """Times of the loads room: sections against load cases, whole checks, rope runs, first-order against drawn margins.
 
-Run it alone on the machine: `python scripts/bench_loads.py`. Wall and processor seconds, best of three after one warm-up.
+Run it alone on the machine: `python scripts/bench_loads.py [tree.json ...]`; traced trees are answered as `plan` would, every candidate
+union with three systems set by hand. Wall and processor seconds, best of three after one warm-up.
 """
 
 from __future__ import annotations
@@ -22,6 +23,11 @@ from treescan.loads.rope_run import Supports, taut_rope
 from treescan.loads.section_stress import peaks
 from treescan.loads.settings import LoadSettings
 from treescan.loads.wood_strength import wood_of
+from treescan.planning.candidates import candidate_rigs
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.work import default_work
+from treescan.throw.throw_path import Stances, ThrowTable
+from treescan.wood.tree_file import read_tree
 
 
 def timed(work: Callable[[], object]) -> tuple[float, float]:
@@ -65,6 +71,18 @@ def whole_tree(unions: int, work_points: int) -> tuple[str, Callable[[], object]
     )
 
 
+def traced_tree(file: str) -> tuple[str, Callable[[], object]]:
+    """Every candidate of a traced tree, without throws."""
+    tree = read_tree(Path(file))
+    graph, beside = tree.graph, tree.beside
+    settings, planning = LoadSettings(), PlanningSettings()
+    none = ThrowTable(Stances(np.zeros((0, 3))), {}, np.zeros((len(graph.unions), 0, 3), np.float32), ("",) * len(graph.unions))
+    rigs = [rig for rig, _ in candidate_rigs(graph, beside, none, (), planning)]
+    work, wood = default_work(graph, beside, planning), wood_of("oak", settings)
+    label = f"{Path(file).parent.name}: {len(rigs)} rigs x {len(work.xyz)} work points, {len(graph)} nodes"
+    return label, lambda: check_anchors(graph, beside, wood, rigs, work.xyz, settings, 1)
+
+
 def ropes(count: int) -> Callable[[], object]:
     """Ropes over four tapered limbs, free along them."""
     s = Supports.of([[i, 0.1 * i, 5 + 0.2 * (i % 2)] for i in range(1, 5)], [0.1, 1, 0.05], 0.1, taper=-0.02, low=-9, high=9)
@@ -72,8 +90,8 @@ def ropes(count: int) -> Callable[[], object]:
 
 
 def main() -> None:
-    label, checks = whole_tree(60, 200)
-    for name, work in [("5,000 sections x 200 load cases", section_search(5000, 200)), (label, checks), ("1,000 ropes over 4 limbs", ropes(1000))]:
+    tasks = [("5,000 sections x 200 load cases", section_search(5000, 200)), whole_tree(60, 200), ("1,000 ropes over 4 limbs", ropes(1000))]
+    for name, work in tasks + [traced_tree(file) for file in sys.argv[1:]]:
         wall, cpu = timed(work)
         print(f"{name:60s} {wall:7.3f} s wall {cpu:7.3f} s processor")
 
