@@ -44,7 +44,7 @@ class Scanned:
 
 
 Rows = tuple[tuple[str, str, dict[str, Any]], ...]
-POINTS = 400_000
+POINTS = 300_000
 """Points off the ground where a case does not say."""
 
 LEAF_OFF: Rows = (

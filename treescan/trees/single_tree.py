@@ -67,6 +67,40 @@ def find_tree(cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSett
     ------
     BadInput    No tree in the scan, none near `at`, or too many points for one machine.
     """
+    cut, member, spacing, notes = cut_out(cloud, at, settings, progress)
+    fine, rough, ground, target = cut.fine, cut.rough, cut.ground, cut.target
+    progress("wood and leaf", 0.0)
+    evidence = wood_confidence(fine.voxels.centre, fine.graph, fine.grown, fine.shape, member)
+    confidence = evidence.confidence
+    if spacing > TOO_SPARSE:
+        confidence = np.where(member, settings.wood_limit, 0.0)
+        notes.append(f"points stand {100 * spacing:.0f} cm apart: wood could not be told from leaves, all of the tree is listed as wood in doubt")
+    wood, leaf = _clouds(cloud, fine, member, confidence, settings)
+    base = _base(cut.trees[target], ground)
+    beside = Beside(
+        ground.terrain,
+        foliage_density(leaf.xyz, fine.voxels.cell, max(settings.foliage_cell, 2 * fine.voxels.cell)),
+        _surroundings(rough, target, fine, settings),
+    )
+    progress("wood and leaf", 1.0)
+    return Tree(wood, leaf, base, beside, (*ground.notes, *notes), spacing)
+
+
+@dataclass(frozen=True)
+class Cut:
+    """The asked tree on fine voxels, the rough allotment it came from, the stems of every tree, the ground, and its label."""
+
+    fine: Fine
+    rough: Allotment
+    trees: tuple[tuple[Stem, ...], ...]
+    ground: Ground
+    target: int
+
+
+def cut_out(
+    cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSettings = TreeSettings(), progress: Progress = quiet
+) -> tuple[Cut, Bools, float, list[str]]:
+    """Everything up to the question which of the tree's voxels are wood: the cut, the tree's voxels, the scan's spacing [m], notes."""
     _refuse(cloud, settings)
     xyz = cloud.xyz
     progress("ground", 0.0)
@@ -87,22 +121,7 @@ def find_tree(cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSett
     target = _asked(rough, at, cloud, settings)
     progress("the asked tree", 0.0)
     fine = refine(xyz, above, rough, rows, target, max(settings.cell, 0.8 * spacing))
-    member = _without_strays(fine)
-    progress("wood and leaf", 0.0)
-    evidence = wood_confidence(fine.voxels.centre, fine.graph, fine.grown, fine.shape, member)
-    confidence = evidence.confidence
-    if spacing > TOO_SPARSE:
-        confidence = np.where(member, settings.wood_limit, 0.0)
-        notes.append(f"points stand {100 * spacing:.0f} cm apart: wood could not be told from leaves, all of the tree is listed as wood in doubt")
-    wood, leaf = _clouds(cloud, fine, member, confidence, settings)
-    base = _base(trees[target], ground)
-    beside = Beside(
-        ground.terrain,
-        foliage_density(leaf.xyz, fine.voxels.cell, max(settings.foliage_cell, 2 * fine.voxels.cell)),
-        _surroundings(rough, target, fine, settings),
-    )
-    progress("wood and leaf", 1.0)
-    return Tree(wood, leaf, base, beside, (*ground.notes, *notes), spacing)
+    return Cut(fine, rough, trees, ground, target), _without_strays(fine), spacing, notes
 
 
 def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:

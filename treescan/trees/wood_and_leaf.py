@@ -56,10 +56,8 @@ def wood_confidence(xyz: Floats, graph: Neighbours, grown: Race, shape: LocalSha
     graph, grown, shape     Neighbour graph, the race that reached the tree, and the local shape.
     member : (n,) bool      Voxels of the asked tree; the others get confidence 0.
     """
-    beyond = _carried(xyz, grown.previous, grown.order, member)
-    for _ in range(2):
-        beyond = _largest_near(beyond, graph.nearest, member)
-    raw = WEIGHT[0] + WEIGHT[1] * shape.sheet + WEIGHT[2] * np.minimum(beyond, 3.0) + WEIGHT[3] * np.minimum(shape.cloud, shape.far_cloud)
+    beyond = way_beyond(xyz, graph, grown, member)
+    raw = WEIGHT[0] + signs_of_wood(shape, beyond) @ np.array(WEIGHT[1:])
     leafy = leafiness(shape.cloud[member], beyond[member])
     p = np.where(member, 1.0 / (1.0 + np.exp(-raw - BARE_SHIFT * (1.0 - leafy))), 0.0)
     p[member & (grown.previous < 0)] = 1.0
@@ -67,6 +65,19 @@ def wood_confidence(xyz: Floats, graph: Neighbours, grown: Race, shape: LocalSha
         p = _mean_near(p, graph.nearest, member)
     p = _down_to_the_foot(p, grown.previous, grown.order, member)
     return WoodEvidence(beyond, p, leafy)
+
+
+def way_beyond(xyz: Floats, graph: Neighbours, grown: Race, member: Bools) -> Floats:
+    """Longest way on through every voxel or its neighbours, (n,). [m]"""
+    beyond = _carried(xyz, grown.previous, grown.order, member)
+    for _ in range(2):
+        beyond = _largest_near(beyond, graph.nearest, member)
+    return beyond
+
+
+def signs_of_wood(shape: LocalShape, beyond: Floats) -> Floats:
+    """What the logistic weights are for: sheet, beyond (at most 3 m), scatter. (n, 3)"""
+    return np.stack([shape.sheet, np.minimum(beyond, 3.0), np.minimum(shape.cloud, shape.far_cloud)], axis=1)
 
 
 @njit(cache=True)

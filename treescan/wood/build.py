@@ -10,9 +10,9 @@ from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.trees.single_tree import Tree
 from treescan.wood.assemble import assemble
-from treescan.wood.false_wood import drop_limbs, drop_with_points, merge_ghosts, trim_starts, worthless
+from treescan.wood.false_wood import drop_limbs, drop_with_points, hung_on_nothing, merge_ghosts, trim_starts, trim_tips, worthless
 from treescan.wood.graph import WoodGraph
-from treescan.wood.joints import lay_nodes
+from treescan.wood.joints import gaps, lay_nodes
 from treescan.wood.limb_axes import place_again, refit
 from treescan.wood.onward import straighten
 from treescan.wood.positions import aligned, position_of_points
@@ -46,9 +46,6 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
             f"only {len(xyz)} wood points: no limb can be measured", file=tree.wood.source, remedy="scan again from nearer, leaf-off"
         )
     position = position_of_points(tree.wood) if settings.align_positions else None
-    shell = bark_scatter(xyz, np.asarray(tree.base, float)) if position is None else 0.0  # between positions: taken off by `aligned`
-    if shell > THICK_SHELL:
-        settings = replace(settings, least_noise=max(settings.least_noise, 0.6 * shell))
     progress("thinning the wood", 0.0)
     cells, member = _thin(xyz, settings)
     progress("following the wood from the foot", 0.1)
@@ -59,12 +56,15 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
     progress("measuring limbs", 0.4)
     axes = rough_axes(cells, slices, chains)
     limb, place = limb_of_points(slices, chains, member)
-    axes, place = refit(xyz, limb, place, axes, settings=settings, first=True)
+    shell = bark_scatter(xyz, limb, axes, position)
+    shell = shell if shell > THICK_SHELL else 0.0
+    settings = replace(settings, least_noise=max(settings.least_noise, 0.6 * shell))
+    axes, place = refit(xyz, limb, place, axes, settings=settings, first=True, shell=shell)
     axes, limb = merge_ghosts(xyz, limb, axes)
     axes, limb = drop_with_points(axes, limb, worthless(axes, settings, early=True))
     place = np.full(len(xyz), np.nan)
     for share in (0.55, 0.7, 0.8, 0.9):
-        axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position)
+        axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position, shell=shell)
         progress("measuring limbs", share)
         if share < 0.75:
             axes, limb = straighten(limb, place, axes)
@@ -73,7 +73,11 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
             place = np.full(len(xyz), np.nan)
         elif share < 0.85 and position is not None:
             xyz = aligned(xyz, position, limb, place, axes)
-    axes = drop_limbs(axes, worthless(axes, settings))
+            axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position, shell=shell)
+            xyz = aligned(xyz, position, limb, place, axes)
+    axes = trim_tips(drop_limbs(axes, worthless(axes, settings)))
+    for _ in range(2):
+        axes = drop_limbs(axes, hung_on_nothing(axes, gaps(axes)))
     progress("joining limbs", 0.95)
     nodes = lay_nodes(axes, np.asarray(tree.base, float))
     graph = assemble(

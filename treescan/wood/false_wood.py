@@ -12,6 +12,9 @@ from treescan.wood.limb_axes import LimbAxes, limb_medians, places_along
 from treescan.wood.pieces import best_host, distance_and_radius
 from treescan.wood.settings import WoodSettings
 
+SLIM = 0.025
+"""Thinner limbs may have fewer fits and more points beside the bark [m]: they are twigs to begin with."""
+
 
 def merge_ghosts(xyz: Floats, limb: Ints, axes: LimbAxes) -> tuple[LimbAxes, Ints]:
     """Give limbs that lie on the bark of another limb back to it.
@@ -165,11 +168,15 @@ def worthless(axes: LimbAxes, settings: WoodSettings, early: bool = False) -> np
     if early:
         bad = (2 * largest < 0.7 * settings.smallest_diameter) | (length < 0.5 * settings.shortest_branch) | hopeless
     else:
+        doubt = limb_medians(axes.r_sd, axes.start) / np.where(np.isfinite(typical), typical, 1.0)
         bad = (
             hopeless
             | (length < np.maximum(settings.shortest_branch, 2.5 * typical))
             | (2 * largest < settings.smallest_diameter)
-            | (share < 0.35)
+            | (share < np.where(typical > SLIM, 0.5, 0.35))
+            | ((typical > SLIM) & (limb_shares(ok, axes.start) < 0.3))
+            | ((length < 12 * typical) & (doubt > 0.08))  # a stub is believed when well measured
+            | ((length < 25 * typical) & (doubt > 0.2))
             | (typical > 1.25 * host)
         )
     bad[0] = False
@@ -177,6 +184,33 @@ def worthless(axes: LimbAxes, settings: WoodSettings, early: bool = False) -> np
         if not bad[k] and axes.parent[k] > 0 and bad[axes.parent[k]] and _near_parent(axes, k):
             bad[axes.parent[k]] = False
     return bad
+
+
+def limb_shares(yes: np.ndarray, start: Ints) -> Floats:
+    """Share of every limb's vertices that are True, (l,)."""
+    total = np.concatenate([[0], np.cumsum(yes)])
+    return (total[start[1:]] - total[start[:-1]]) / np.maximum(np.diff(start), 1)
+
+
+def trim_tips(axes: LimbAxes) -> LimbAxes:
+    """Limbs without their outermost pieces that no fit stands behind; nothing is cut between two good ones."""
+    good = np.isfinite(axes.raw_sd) & (axes.share >= 0.35)
+    row = np.arange(len(good))
+    last = np.full(len(axes), -1)
+    np.maximum.at(last, axes.of_vertex[good], row[good])
+    last = np.where(last < 0, axes.start[1:] - 1, last + 1)  # one piece more: the fits near a tip are the weakest
+    return _keep_vertices(axes, row <= last[axes.of_vertex])
+
+
+def hung_on_nothing(axes: LimbAxes, gap: Floats) -> np.ndarray:
+    """True for limbs whose unseen way to their parent is longer than what was seen of them.
+
+    Parameters
+    ----------
+    gap : (l,) float    From the first vertex that counts to where the axis meets the parent's. [m]
+    """
+    seen = np.array([axes.length(k) for k in range(len(axes))])
+    return gap > np.maximum(0.3, 0.6 * seen)
 
 
 @njit(cache=True)

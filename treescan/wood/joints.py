@@ -45,6 +45,18 @@ def meeting(axes: LimbAxes, k: int) -> Meeting:
     return Meeting(float(place), int(first))
 
 
+def gaps(axes: LimbAxes) -> Floats:
+    """How far every limb's first piece that counts lies from the bark of its parent, (l,); 0 for the stem. [m]"""
+    out = np.zeros(len(axes))
+    for k in range(1, len(axes)):
+        rows, up = axes.rows(k), axes.rows(int(axes.parent[k]))
+        meet = meeting(axes, k)
+        at = np.array([np.interp(meet.place, axes.s[up], axes.v[up][:, a]) for a in range(3)])
+        thick = np.interp(meet.place, axes.s[up], axes.r[up])
+        out[k] = max(float(np.linalg.norm(axes.v[rows][meet.first] - at)) - thick, 0.0)
+    return out
+
+
 @njit(cache=True)
 def _meeting(v, s, r, fitted, pv, ps, pr, leaves):  # type: ignore[no-untyped-def]
     count = max(2, int((ps[-1] - ps[0]) / 0.01))
@@ -74,6 +86,7 @@ def _meeting(v, s, r, fitted, pv, ps, pr, leaves):  # type: ignore[no-untyped-de
                 break
     if first < 0:
         first = max(fallback, 0)
+    first = _past_bends(v, s, r, first, s[first] + 2 * thick[at] + 2 * r[first])
     far = first
     while far < len(v) - 1 and s[far] - s[first] < max(4 * r[first], 0.15):
         far += 1
@@ -98,6 +111,22 @@ def _meeting(v, s, r, fitted, pv, ps, pr, leaves):  # type: ignore[no-untyped-de
         if cost < best:
             best, place = cost, fine[j]
     return place, first
+
+
+@njit(cache=True)
+def _past_bends(v, s, r, first, reach):  # type: ignore[no-untyped-def]
+    """The first row past every turn of more than 50 degrees up to the place `reach`: before it the limb ran along another one's bark."""
+    out = first
+    for i in range(first, len(v) - 2):
+        if s[i + 1] > reach:
+            break
+        far = i + 2
+        while far < len(v) - 1 and s[far] - s[i + 1] < max(3 * r[i + 1], 0.12):
+            far += 1
+        a, b = v[i + 1] - v[i], v[far] - v[i + 1]
+        if np.sum(a * b) < 0.64 * np.sqrt(np.sum(a * a) * np.sum(b * b)):
+            out = i + 1
+    return out
 
 
 def lay_nodes(axes: LimbAxes, foot: Floats) -> Nodes:

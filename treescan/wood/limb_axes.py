@@ -19,6 +19,8 @@ NOISE_SHARE = 0.4
 """Share of the points' scatter that may sit in the radius as a whole (registration, beam edges), found on simulated scans."""
 SHAPE_SHARE = 0.008
 """What bark and departures from the round add to the radius's relative sd, found on simulated scans."""
+SHELL_DOUBT = 0.2
+"""Relative sd of the noise read from the stem, taken for other limbs."""
 UNKNOWN = 0.3
 """Standard deviation given to a centre no fit could place [m]."""
 
@@ -97,6 +99,12 @@ def along(start, v, s, limb, place, half):  # type: ignore[no-untyped-def]
     return point, axis
 
 
+def frame_across(axis: Floats) -> tuple[Floats, Floats]:
+    """Two unit vectors across every axis, square to each other. (p, 3), (p, 3)"""
+    side = unit(np.cross(axis, np.where(np.abs(axis[:, 2:3]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])))
+    return side, np.cross(axis, side)
+
+
 def first_axes(lines: list[Floats], radii: list[Floats], parent: Ints, leaves: Floats) -> LimbAxes:
     """Axes before anything was fitted: rough centre lines and radii, one array a limb."""
     start = np.concatenate([[0], np.cumsum([len(x) for x in lines])]).astype(np.int64)
@@ -119,7 +127,7 @@ def place_again(xyz: Floats, limb: Ints, axes: LimbAxes) -> Floats:
 
 
 def refit(
-    xyz: Floats, limb: Ints, hint: Floats, axes: LimbAxes, *, settings: WoodSettings, first: bool, few: int = 24, position: Ints | None = None
+    xyz: Floats, limb: Ints, hint: Floats, axes: LimbAxes, *, settings: WoodSettings, first: bool, few: int = 24, position: Ints | None = None, shell: float = 0.0
 ) -> tuple[LimbAxes, Floats]:
     """Measure every limb once more round its present axis.
 
@@ -132,6 +140,7 @@ def refit(
     first : bool            The axes are only rough yet: radii are free within wide bounds, axes are smoothed more.
     few : int               Points a piece should have.
     position : (n,) int     Scan position of every point, None = not known.
+    shell : float           The scan's own noise where it is thick enough to blur limbs, else 0. [m]
 
     Returns
     -------
@@ -146,17 +155,17 @@ def refit(
     half = np.maximum(0.5 * (high - low), 0.03)
     guess = _at(axes, axes.r, of, mid)
     origin, axis = along(axes.start, axes.v, axes.s, of, mid, np.maximum(half, 1.5 * guess if first else guess))
-    side = unit(np.cross(axis, np.where(np.abs(axis[:, 2:3]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])))
-    up = np.cross(axis, side)
+    side, up = frame_across(axis)
     x, y, t = lay_out(xyz, rows, head, origin, axis, side, up)
     r_high = 3.0 * guess + 0.02 if first else 1.5 * guess + 0.01
     weight = np.ones(len(x)) if position is None or first else edge_weights(x, y, position[rows], head, int(position.max()) + 1)
     fit = fit_pieces(x, y, t, weight, head, np.full(len(mid), 0.002), r_high, np.maximum(guess, 0.003), settings.least_noise)
     centre = origin + fit[:, :1] * side + fit[:, 1:2] * up
-    raw_r, noise = fit[:, 4], fit[:, 7]
+    raw_r, noise, blur_sd = fit[:, 4], fit[:, 7], np.zeros(len(mid))
     if settings.noise_off:
-        raw_r = np.maximum(raw_r - np.minimum(noise**2 / (2 * np.maximum(raw_r, 1e-3)), 0.3 * raw_r), 0.002)
+        raw_r, blur_sd = without_blur(raw_r, noise, shell)
     sd_c, sd_r = _trust(axes, of, centre, raw_r, fit, guess, first)
+    sd_r = np.hypot(sd_r, blur_sd)
     centre = np.where(np.isfinite(fit[:, 5:6]), centre, origin)
     vstart = np.searchsorted(of, np.arange(count + 1))
     step = high - low
@@ -176,6 +185,37 @@ def refit(
         arc=fit[:, 9], noise=noise, share=fit[:, 8], points=n,
     )  # fmt: skip
     return new, place
+
+
+def without_blur(radius: Floats, noise: Floats, shell: float) -> tuple[Floats, Floats]:
+    """Radii with the thickening by the points' scatter taken off, and what is left in doubt by that. (p,), (p,) [m]
+
+    Parameters
+    ----------
+    radius, noise : (p,) float  Mean distance of a piece's points from the axis and their scatter about it. [m]
+    shell : float               The scan's noise read from the stem; 0 where it is small. [m]
+
+    Notes
+    -----
+    Points with noise s in both directions across a limb lie at a mean square distance of r^2 + 2 s^2 from its axis (the Rice
+    distribution's second moment), so r^2 = mean^2 + scatter^2 - 2 s^2. Where s is small against r this is r = mean - scatter^2 / 2 r,
+    which is used with the piece's own scatter when no thick shell was found. Under a thick shell s is what the piece's own scatter says,
+    but no more than the shell: scatter^2 = s^2 (1 - 0.57 exp(-r^2 / 2.6 s^2)), which joins the Rayleigh value at r = 0 to the thick limb's.
+    Limbs no thicker than the shell cannot tell their own noise: the whole shell is taken off, so that they err thin; from there to twice
+    as thick the one goes over into the other. An error of `SHELL_DOUBT` in s moves r by 2 s^2 `SHELL_DOUBT` / r.
+    """
+    if shell <= 0:
+        return np.maximum(radius - np.minimum(noise**2 / (2 * np.maximum(radius, 1e-3)), 0.3 * radius), 0.002), np.zeros(len(radius))
+    least = np.sqrt(np.maximum(radius**2 + noise**2 - 2 * shell**2, 0.002**2))
+    s2 = np.full(len(radius), shell**2)
+    for _ in range(3):
+        square = np.maximum(radius**2 + noise**2 - 2 * s2, 0.002**2)
+        s2 = np.clip(noise**2 / (1 - 0.57 * np.exp(-square / (2.6 * s2))), (0.3 * shell) ** 2, shell**2)
+    own = np.minimum(np.sqrt(square), radius)
+    told = np.clip(own / shell - 1.0, 0.0, 1.0)
+    least = np.minimum(least, own)
+    out = told * own + (1 - told) * least
+    return out, np.hypot(2 * s2 * SHELL_DOUBT / np.maximum(out, 0.5 * shell), 0.8 * (1 - told) * (own - least))
 
 
 def _typical(noise: Floats, vstart: Ints, of: Ints) -> Floats:

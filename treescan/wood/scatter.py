@@ -1,25 +1,55 @@
-"""How thick is the shell of points on the bark? The scan's noise, read from the lower stem before anything is fitted."""
+"""How thick is the shell of points on the bark? The scan's noise, read from the lower stem before limbs are measured."""
 
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from treescan.wood.graph import Floats
+from treescan.wood.circles import fit_pieces
+from treescan.wood.graph import Floats, Ints
+from treescan.wood.limb_axes import LimbAxes, along, frame_across
+from treescan.wood.pieces import cut_pieces, lay_out, place_points
+from treescan.wood.voxels import group_rows
 
-BALL = 0.05
-"""Radius of the patch of bark that is taken for flat [m]."""
-SAMPLE = 400
-"""Patches looked at."""
+REACH = (5.0, 15.0)
+"""So far up the stem the scatter is read; the second where the first held too few points [m]."""
+WIDEST = 0.02
+"""Scatter up to about this is read in full; a thicker shell reads as somewhat less [m]."""
 
 
-def bark_scatter(xyz: Floats, foot: Floats) -> float:
-    """Median scatter across small patches of bark within 3 m of the foot. [m]  0 where there are too few points to tell."""
-    near = xyz[np.linalg.norm(xyz - foot, axis=1) < 3.0]
-    if len(near) < 200:
-        return 0.0
-    tree = cKDTree(near[:: max(1, len(near) // 200_000)])
-    points = np.asarray(tree.data)
-    patches = tree.query_ball_point(points[:: max(1, len(points) // SAMPLE)], BALL)
-    thick = [np.sqrt(max(float(np.linalg.eigvalsh(np.cov(points[p].T))[0]), 0.0)) for p in patches if len(p) >= 10]
-    return float(np.median(thick)) if len(thick) >= 20 else 0.0
+def bark_scatter(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None) -> float:
+    """Median scatter of the points about round pieces of the lower stem. [m]  0 where there are too few points to tell.
+
+    Parameters
+    ----------
+    xyz : (n, 3) float      All wood points. [m]
+    limb : (n,) int         Rough limb of every point; the stem is 0.
+    axes : LimbAxes         Rough axes.
+    position : (n,) int     Scan position of every point, None = not known. Only the position with most points there is read: how far
+        positions are off each other is no scatter.
+    """
+    for reach in REACH:
+        stem = np.flatnonzero((limb == 0) & (xyz[:, 2] < axes.v[0, 2] + reach))
+        if position is not None and len(stem):
+            stem = stem[position[stem] == np.bincount(position[stem]).argmax()]
+        noise = _scatter_of_pieces(np.ascontiguousarray(xyz[stem]), axes)
+        if len(noise) >= 4:
+            return float(np.median(noise))
+    return 0.0
+
+
+def _scatter_of_pieces(points: Floats, axes: LimbAxes) -> Floats:
+    """Scatter of every piece of the stem that could be fitted well. [m]"""
+    if len(points) < 60:
+        return np.zeros(0)
+    start, rows = group_rows(np.zeros(len(points), np.int32), 1)
+    ends = axes.start[:2]
+    place = place_points(points, rows, start, ends, axes.v, axes.s, np.full(len(points), np.nan), 0.6)
+    head, of, low, high = cut_pieces(place, rows, start, ends, axes.s, axes.r, 0.1, 30, 0.6)
+    mid, half = 0.5 * (low + high), np.maximum(0.5 * (high - low), 0.2)
+    guess = np.interp(mid, axes.s[: ends[1]], axes.r[: ends[1]])
+    origin, axis = along(ends, axes.v, axes.s, of, mid, np.maximum(half, 1.5 * guess))
+    side, up = frame_across(axis)
+    x, y, t = lay_out(points, rows, head, origin, axis, side, up)
+    fit = fit_pieces(x, y, t, np.ones(len(x)), head, np.full(len(mid), 0.02), 3 * guess + 0.02, np.maximum(guess, 0.03), WIDEST)
+    good = (np.diff(head) >= 12) & np.isfinite(fit[:, 6]) & (fit[:, 8] > 0.5) & (fit[:, 9] > 1.0)
+    return fit[good, 7]
