@@ -182,7 +182,11 @@ def test_a_redirect_that_spoils_the_main_anchor_is_not_ranked():
         main = max((p for p in points if p.usable), key=lambda p: p.place[2])
         short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
         found = redirects(graph, scene, short, points, work, limb_of_work(graph, work), loose)
-        assert all(r.main_margin == pytest.approx(main.check.check.margin.p5 / r.main_ratio) for r in found)
+        rest, force = main.check.rig.rest_node, np.asarray(main.check.force, float)
+        known = path_stress(graph, rest, main.place, force)
+        for r in found:
+            pull = np.linalg.norm(force) * (r.place - main.place) / np.linalg.norm(r.place - main.place)
+            assert r.main_margin == pytest.approx(main.check.check.margin.p5 * known / path_stress(graph, rest, main.place, pull))
         verdicts.append([r.spoils for r in found])
 
     assert any(verdicts[0]) and not any(verdicts[1])
@@ -347,3 +351,19 @@ def test_hardware_and_bark_are_stated_per_anchor():
     assert f"about {bark_pressure(LOADS.climber_mass * G, limb) / 1e6:.2f} MPa" in words[1]
     assert "does not move" in at_the_union(graph, canopy, LOADS)[0]
     assert len(at_the_union(graph, moving, LOADS)) == 1
+
+
+def test_a_redirect_that_lies_too_flat_is_not_offered():
+    """The climber must get to the redirect first: beyond the angle of a limb walk it is no help, whatever it would serve."""
+    graph = wide_tree()
+    work = work_at_points(graph, [[6.5, 0, 7.2], [1.0, 0, 6.4]], ["far", "near"])
+    points = ranked(graph, [throw(graph, k) for k in range(len(graph.unions))], 100.0, work=work)
+    main = max((p for p in points if p.usable), key=lambda p: p.place[2])
+    short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
+
+    def angles(limit):
+        loose = replace(S, rope_angle_limit_deg=80.0, walk_limit_deg=limit)
+        return [r.way_angle for r in redirects(graph, Scene.of(graph, alone(graph)), short, points, work, limb_of_work(graph, work), loose)]
+
+    assert angles(60.0) and min(angles(60.0)) > np.radians(40)
+    assert not angles(40.0)

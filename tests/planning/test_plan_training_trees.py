@@ -88,7 +88,7 @@ def test_t3_redirect_spoils_the_primary():
         ([[4, 0, 11], [4.3, 0, 12.5]], 0.06, 0.03),
     )
     work = work_at_points(graph, [[6.5, 0, 10.4], [0, 0, 5]], ["far", "stem"])
-    loose = replace(S, least_limb=0.05, margin_gate=0.01, rope_angle_limit_deg=75.0)
+    loose = replace(S, least_limb=0.05, margin_gate=0.01, rope_angle_limit_deg=75.0, walk_limit_deg=85.0)
     points = plan(graph, [throw(graph, k) for k in range(len(graph.unions))], work, settings=loose)
     main = max((p for p in points if p.usable), key=lambda p: p.place[2])
     short = replace(main, reach=replace(main.reach, served=np.array([False, True])))

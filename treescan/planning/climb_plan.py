@@ -61,6 +61,16 @@ class ClimbPlan:
     stages: tuple[Stage, ...] = ()
     spar: tuple[tuple[float, float, float], ...] = ()
 
+    def redirect_words(self) -> tuple[str, ...]:
+        """Redirects that can be used, each in its sentences; of those that spoil an anchor only how many, and the best as an example."""
+        good = [" ".join((f"{label}:", *r.words)) for label, r in self.redirects if not r.spoils]
+        bad = [(label, r) for label, r in self.redirects if r.spoils]
+        if bad:
+            label, r = max(bad, key=lambda x: len(x[1].work))
+            example = " ".join((f"{label}:", *r.words))
+            good.append(f"{len(bad)} more would bring work into reach but spoil the main anchor or do not hold themselves. {example}")
+        return tuple(good)
+
     def rescue_on_set(self) -> tuple[RescuePlan, ...]:
         """Rescue plans of the first-ranked tie-in point and of those in the set."""
         names = {f"{p.label} {p.system}" for p in self.anchors.points}
@@ -74,7 +84,7 @@ class ClimbPlan:
             ("Tie-in points for all the work", (*self.anchors.words, f"Ways to the work: {shares}.")),
             ("Two lines", self.two_lines.words),
             ("Anchors in neighbouring trees", self.neighbours.words()),
-            ("Redirects", tuple(" ".join((f"{label}:", *r.words)) for label, r in self.redirects)),
+            ("Redirects", self.redirect_words()),
             ("Rescue", tuple(" ".join(r.words) for r in self.rescue_on_set())),
             ("Getting the rope down", tuple(r.words for r in self.retrieval)),
             ("Taking it down, cut by cut", tuple(s.words() for s in self.stages)),

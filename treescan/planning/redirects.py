@@ -84,8 +84,8 @@ def redirects(
 
     Notes
     -----
-    The redirect must hang below the main anchor, the rope must run clear from the main anchor to it and from it to the work, and
-    the angle from it to the work must keep the limit. Force and direction are judged at both unions: at the redirect by the two
+    The redirect must hang below the main anchor, no flatter from it than a limb walk may be (the climber has to get there first), the rope
+    must run clear from the main anchor to it and from it to the work, and the angle from it to the work must keep the limit. Force and direction are judged at both unions: at the redirect by the two
     legs, at the main anchor by the leg that now points at the redirect instead of straight down.
     """
     missing = np.flatnonzero(~point.reach.served)
@@ -118,7 +118,7 @@ def _one(
     arm = bearing_arm(graph, union, settings)
     node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), in_the_union(graph, union, arm))
     way = float(rope_angles(point.place, place))
-    if way >= np.pi / 2:
+    if way > settings.walk_limit:
         return None
     own = int(graph.limb[graph.unions.node[union]]), int(graph.limb[node])
     main_own = int(graph.limb[graph.unions.node[point.union]]), int(graph.limb[point.check.rig.rest_node])
@@ -165,7 +165,8 @@ def _judged(
     before = path_stress(graph, point.check.rig.rest_node, point.place, tension * PLUMB + base)
     after = path_stress(graph, point.check.rig.rest_node, point.place, tension * to_redirect + base)
     ratio = after / before if before > 0 else float("nan")
-    main_margin = point.check.check.margin.p5 / ratio
+    governing = path_stress(graph, point.check.rig.rest_node, point.place, np.asarray(point.check.force, float))
+    main_margin = point.check.check.margin.p5 * governing / after if after > 0 else float("inf")
     pull = tension * (down[worst] - to_redirect)
     margin = _margin_at(graph, checked, node, place, pull)
     spoils = bool(main_margin < settings.margin_gate or margin < settings.margin_gate)
