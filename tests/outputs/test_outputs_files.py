@@ -11,6 +11,7 @@ import shutil
 import sqlite3
 import struct
 import subprocess
+import time
 import zipfile
 from dataclasses import replace
 from pathlib import Path
@@ -308,3 +309,12 @@ def test_a_tree_without_any_throw_or_work_is_still_written(good: Assessment, tmp
     paths = write_outputs(replace(good, throws=none, work=work, points=points), tmp_path)
     assert {"anchors.json", "report.html", "job_sheet.pdf", "site.gpkg", "tree.glb"} <= {p.name for p in paths}
     assert all(p.stat().st_size > 500 for p in paths)
+
+
+def test_writing_is_quick_and_the_page_light(good: Assessment, tmp_path: Path) -> None:
+    """All files together take under 5 s of one processor; the page stays under 12 MB."""
+    start = time.process_time()
+    write_outputs(good, tmp_path)
+    assert time.process_time() - start < 5.0
+    assert (tmp_path / "report.html").stat().st_size < 12e6
+    assert sum(p.stat().st_size for p in tmp_path.rglob("*") if p.is_file()) < 40e6

@@ -285,3 +285,58 @@ def test_a_tree_that_cannot_be_assessed_gets_a_clear_page(pages: dict[str, Path]
     shot(page, "hopeless")
     assert faults == []
     page.context.close()
+
+
+def test_the_print_is_black_on_white_and_short(pages: dict[str, Path], browser: Any, tmp_path: Path) -> None:
+    """On paper: ranked rows and the first three cards only, no controls, white ground, and no colour that a grey printer turns to one tone."""
+    page, faults = opened(browser, pages["good"], 1440, 900)
+    page.emulate_media(media="print")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert page.locator("#table tbody tr:visible").count() == sum(p.usable for p in made_up().points)
+    assert page.locator(".card:visible").count() == min(3, sum(p.usable for p in made_up().points))
+    for hidden in (".tools", ".layers", ".filters", "nav.stem", "#compare", ".hands"):
+        assert page.locator(f"{hidden}:visible").count() == 0
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    tones = page.evaluate("""() => ['use0','use1','use2','use3','use4'].map(c => { const s = document.createElementNS('http://www.w3.org/2000/svg', 'path');
+      s.setAttribute('class', c); document.querySelector('svg.drawing').append(s); return getComputedStyle(s).fill; })""")
+    grey = [sum(int(v) for v in re.findall(r"\d+", t)[:3]) / 3 for t in tones]
+    assert all(a - b >= 30 for a, b in zip(grey, grey[1:], strict=False))
+    data = page.pdf(format="A4", print_background=True)
+    assert data.count(b"/Type /Page\n") <= 30
+    assert faults == []
+    page.context.close()
+
+
+def test_the_page_opens_within_three_seconds(pages: dict[str, Path], browser: Any) -> None:
+    """From asking for the file to the first picture of the tree the page works for under 3 s, drawing without a graphics card."""
+    context = browser.new_context(viewport={"width": 390, "height": 844}, offline=True)
+    page = context.new_page()
+    clock = context.new_cdp_session(page)
+    clock.send("Performance.enable", {"timeDomain": "threadTicks"})
+    page.goto(pages["good"].as_uri())
+    page.wait_for_function("window.treescanView !== undefined")
+    page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    used = {m["name"]: m["value"] for m in clock.send("Performance.getMetrics")["metrics"]}
+    assert 0 < used["TaskDuration"] < 3.0
+    context.close()
+
+
+def test_hidden_wood_is_dashed_in_the_elevation() -> None:
+    """Seen from one side a limb behind the stem is drawn dashed, one in front of it is not."""
+    import numpy as np
+
+    from treescan.outputs.projection import Standpoint, seen_limbs
+    from treescan.outputs.svg import Shape
+
+    a = made_up()
+    from treescan.outputs.elevation import elevation
+
+    drawing, caption = elevation(a, a.points[0])
+    assert "Dashed wood is hidden" in caption
+    assert any(isinstance(m, Shape) and m.css == "hidden" for m in drawing.marks)
+    graph = a.tree.graph
+    base = graph.xyz[0].copy()
+    south, north = (seen_limbs(graph, Standpoint(azimuth, base)) for azimuth in (np.pi, 0.0))
+    hidden_from = {side: {int(n) for s in limbs for n in s.nodes[s.hidden[s.piece_of_node]]} for side, limbs in (("s", south), ("n", north))}
+    low = graph.xyz[:, 1] - base[1]
+    assert np.mean([low[n] for n in hidden_from["s"]]) > np.mean([low[n] for n in hidden_from["n"]])

@@ -40,7 +40,7 @@
   document.querySelectorAll("[data-show]").forEach(b => b.addEventListener("click", () => { pick(Number(b.dataset.show)); $("viewer").scrollIntoView(); $("view").focus({ preventScroll: true }); }));
   const openTarget = () => { const t = location.hash && document.querySelector(location.hash); if (t && t.tagName === "DETAILS") { t.open = true; t.scrollIntoView(); } };
   window.addEventListener("hashchange", openTarget); openTarget();
-  window.addEventListener("beforeprint", () => document.querySelectorAll("details").forEach((d, i) => { if (!d.classList.contains("card") || i < 3) d.open = true; }));
+  window.addEventListener("beforeprint", () => document.querySelectorAll("details.card").forEach((d, i) => { d.open = i < 3; }));
 
   const table = $("table");
   if (table) {
