@@ -218,7 +218,7 @@ def revised(assessment: Assessment, overrides: Sequence[Override], progress: Pro
     return replace(
         a,
         points=points,
-        approach=recommend(graph, a.throws, points, planning, a.tree.beside),
+        approach=recommend(graph, a.throws, points, planning, a.tree.beside, a.tree.fitness),
         climb=climb_plan(
             graph,
             a.tree.beside,

@@ -408,3 +408,14 @@ def test_every_candidate_says_why_and_why_not(seed):
         for b in points[-3:]:
             pair = compare(a, b, S)
             assert len(pair) == 2 and all(s.endswith(".") for s in pair)
+
+
+def test_a_scan_that_cannot_tell_recommends_a_rescan():
+    """Not assessable is not "no climbing": the recommendation is to scan again, with the reasons the scan gave."""
+    pole = tree(([[0, 0, 0], [0, 0, 9]], 0.2, 0.1))
+    reason = "99 % of the thick wood was seen from one side only"
+    said = recommend(pole, table(pole), (), S, fitness=ScanFitness("not assessable", (reason,)))
+
+    assert "scan again" in said[0]
+    assert reason in said[1]
+    assert "no climbing" not in " ".join(said)

@@ -1,5 +1,7 @@
 """Limbs, unions, stem figures and fitness derived from hand-made graphs."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from wood.clouds import FORK, POST, bark_points, chain, make, tree_of
@@ -78,3 +80,15 @@ def test_one_sided_scan_is_not_assessable_and_says_what_is_missing():
 
     assert not fitness.assessable
     assert "rescan" in " ".join(fitness.reasons)
+
+
+def test_a_stem_known_too_poorly_has_no_diameter():
+    """A radius of 15 cm known to 5 cm is not stated at breast height; known to 1 cm, or with nothing said, it is."""
+    figures = {}
+    for sd in (0.05, 0.01, np.nan):
+        graph = make(POST)
+        figures[sd] = stem_figures(replace(graph, radius_sd=np.full(len(graph), sd)), Terrain.flat(0.0)).dbh
+
+    assert np.isnan(figures[0.05])
+    assert figures[0.01] > 0.2
+    assert figures[np.nan] > 0.2

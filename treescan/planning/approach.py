@@ -15,7 +15,7 @@ from treescan.planning.settling import TO_SETTLE
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.throw_path import ThrowTable
 from treescan.trees.beside import Beside
-from treescan.wood.graph import WoodGraph
+from treescan.wood.graph import ScanFitness, WoodGraph
 
 
 @dataclass(frozen=True)
@@ -37,11 +37,17 @@ ISOLATE = "isolate a line over the tie-in point from the ground and climb on it"
 BASAL = "basal line over several limbs, climb on it, then set a canopy anchor"
 ADVANCE = "low access and advance upward, inspecting every union on the way"
 NEIGHBOUR = "anchor in a neighbouring tree"
+RESCAN = "scan again before a way up is chosen; this scan cannot tell which one there is"
 OTHER = "platform or other means, no climbing on this tree"
 
 
 def recommend(
-    graph: WoodGraph, throws: ThrowTable, points: Sequence[TieInPoint], settings: PlanningSettings, beside: Beside | None = None
+    graph: WoodGraph,
+    throws: ThrowTable,
+    points: Sequence[TieInPoint],
+    settings: PlanningSettings,
+    beside: Beside | None = None,
+    fitness: ScanFitness | None = None,
 ) -> tuple[str, ...]:
     """The recommended approach first, then the arguments for and against every open one, one sentence each.
 
@@ -49,11 +55,14 @@ def recommend(
     -----
     The rules, in this order:
 
+    0. the scan is not assessable: no way up is named, a rescan comes first;
     1. no usable tie-in point: other means (a neighbouring tree is named where one stands);
     2. the first-ranked union can be isolated with the chance of a fair number of throws: isolate;
     3. a line lies over it and other sound limbs: basal line, climb, set a canopy anchor;
     4. it is reached by steps: low access and advance.
     """
+    if fitness is not None and not fitness.assessable:
+        return (f"Recommended: {RESCAN}.", *(f"For it: {reason}" for reason in fitness.reasons))
     usable = [p for p in points if p.usable]
     options = [_isolate(usable, settings), _basal(usable), _advance(graph, usable), _neighbour(graph, beside)]
     chosen = next((o for o in options[:3] if o.open and o.point is _first(usable, o)), None) or next((o for o in options[:3] if o.open), None)

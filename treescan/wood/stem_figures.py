@@ -10,6 +10,9 @@ from treescan.wood.graph import Floats, Ints, StemFigures, WoodGraph
 LEAN_HEIGHT = 3.0
 """The lean is that of the stem up to this height above its foot [m] (common practice)."""
 
+LEAST_KNOWN = 0.25
+"""A diameter whose standard deviation is a larger share of it than this was not measured and is not stated (a choice of this project)."""
+
 
 def stem_figures(graph: WoodGraph, terrain: Terrain, top_z: float | None = None, breast_height: float = 1.3) -> StemFigures:
     """Diameter at breast height, height, wood volume and lean.
@@ -24,7 +27,7 @@ def stem_figures(graph: WoodGraph, terrain: Terrain, top_z: float | None = None,
     Notes
     -----
     Breast height is measured from the highest point of the ground at the stem (common practice on slopes). The diameter is read off
-    the stem limb at that height, the radius between nodes straight; it is NaN where the stem was not seen there. Volume: frusta of
+    the stem limb at that height, the radius between nodes straight; it is NaN where the stem was not seen there, or seen too poorly to state a diameter. Volume: frusta of
     all segments, the part of a limb that lies inside its parent counted once.
     """
     stem = stem_path(graph)
@@ -62,6 +65,8 @@ def _diameter_at(graph: WoodGraph, stem: Ints, z: float) -> tuple[float, float]:
     f = (z - heights[j - 1]) / max(heights[j] - heights[j - 1], 1e-9)
     r = (1 - f) * graph.radius[a] + f * graph.radius[b]
     sd = max(graph.radius_sd[a], graph.radius_sd[b]) if np.isfinite(graph.radius_sd[[a, b]]).all() else float("nan")
+    if sd > LEAST_KNOWN * r:
+        return float("nan"), float("nan")
     return float(2 * r), float(2 * sd)
 
 
