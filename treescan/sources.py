@@ -32,7 +32,7 @@ SOURCES: dict[str, Source] = {
     "tallest_tree": Source("The tallest living trees known, coast redwoods, stand about 116 m; general knowledge, not opened", "memory"),
     # --- trees
     "wood_leaf_fit": Source(
-        "Logistic weights fitted to made-up scans with known truth (broadleaf, conifer, weeping; in leaf and bare) of scripts/made_up", "derived"
+        "Logistic weights fitted to made-up scans in leaf with known truth (broadleaf, conifer, weeping, codominant) by scripts/fit_wood_and_leaf.py", "derived"
     ),
     # --- wood (scan accuracy, dbh)
     "one_sided_arc": Source("Under 120 degrees of bark a scan is called one-sided: a choice of this project", "choice"),

@@ -15,10 +15,10 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 
-WEIGHT = (-1.08, 1.76, 1.76, -11.1)
-"""Constant, then sheet, beyond [1/m] and scatter: logistic weights fitted to made-up scans (broadleaf, conifer and weeping, in leaf and bare)
-with known truth (source key "wood_leaf_fit")."""
-BARE_SHIFT = 3.0
+WEIGHT = (-3.86, 1.52, 2.74, -6.42)
+"""Constant, then sheet, beyond [1/m] and scatter: logistic weights fitted to made-up scans in leaf by `scripts/fit_wood_and_leaf.py`
+(source key "wood_leaf_fit")."""
+BARE_SHIFT = 5.8
 """Added to the logit where the tree is bare: what is thin there is a twig, not a leaf."""
 
 
