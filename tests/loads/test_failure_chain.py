@@ -203,6 +203,33 @@ def test_stem_top_breaks_and_takes_the_anchor():
     assert [c.label for c in check.catches] == ["U01", "ground"]
 
 
+def test_every_likely_break_has_its_own_chain():
+    """Where the limb at its union and the slender stem below it are used alike, both breaks are told: what goes with each, and where the
+    rope goes; the anchor is redundant only if each of them is caught."""
+    graph = tree([(11.0, 0, 10, 1.5, 0.075, 0.075), (9.5, 0, 0, 2.0, 0.10, 0.10)], stem=0.36, top=0.06, height=12.0)
+    (check,) = checked(graph, [rig(graph, "U02", "SRS basal", distance=0.2, base=(0.3, -0.6, 0.5))], work=[[0.3, 2.5, 7.5]])
+    kinds = {b.kind: b for b in check.breaks}
+    assert {"stem", "union tear-out"} <= set(kinds)
+    assert check.catches == check.breaks[0].catches
+    assert check.breaks[0].use >= check.breaks[1].use >= 0.5 * check.breaks[0].use
+    assert check.redundant == all(b.redundant for b in check.breaks)
+    assert graph.limb[kinds["stem"].node] == 0
+    assert graph.limb[kinds["union tear-out"].node] != 0
+    mass = state(graph).sections.weight / G
+    for b in check.breaks:
+        assert f"takes {mass[b.node]:.0f} kg of tree with it" in b.words
+    assert mass[kinds["stem"].node] > mass[kinds["union tear-out"].node]
+    assert [c.label for c in kinds["stem"].catches] == ["U01", "ground"]
+    assert kinds["union tear-out"].catches[0].label == "U01"
+
+
+def test_one_break_is_not_told_twice():
+    """The union and the limb's section beside it are one place: one chain, one story."""
+    graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.4, step=0.1)
+    (check,) = checked(graph, [rig(graph, "U02", "SRS basal", base=(0.3, -0.6, 0.5))])
+    assert [b.kind for b in check.breaks] == ["union tear-out"]
+
+
 def test_lower_stem_is_no_question_of_back_up():
     """Sections below the lowest limb are left out of the chain: whatever stands on the tree goes with them."""
     graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.2, 0.2)])

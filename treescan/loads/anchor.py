@@ -11,27 +11,24 @@ import numpy as np
 
 from treescan.estimate import Estimate
 from treescan.loads.backup import limb_tree
-from treescan.loads.base_anchor import base_words
 from treescan.loads.contacts import Contact, union_contact, via_contact
 from treescan.loads.deflection import chain
 from treescan.loads.failure_chain import failure_chain
 from treescan.loads.governing import Governed, gate, governed
-from treescan.loads.limb_check import AnchorCheck, Exceptional, LimbCheck, Rig
-from treescan.loads.load_path import KEPT, LegLoads, LoadPath, Tree, leaves_limbs, likely_break, load_path, path_down, unseen
+from treescan.loads.limb_check import AnchorCheck, Break, Exceptional, LimbCheck, Rig
+from treescan.loads.load_path import KEPT, LegLoads, LoadPath, Tree, leaves_limbs, likely_breaks, load_path, path_down, unseen
 from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
-from treescan.loads.section_stress import SectionForces, cross
+from treescan.loads.section_stress import cross
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import tree_sections
 from treescan.loads.uncertainty import FIXED
+from treescan.loads.verdict import misread, notes, sources, verdict
 from treescan.loads.wood_strength import Wood
 from treescan.progress import Progress, quiet
 from treescan.trees.beside import Beside
 from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph
-
-ONE_SIDED = np.deg2rad(120.0)
-"""Arc of bark below which a diameter was seen from one side only (project choice)."""
 
 NOT_SEEN = Estimate(float("nan"), float("nan"), float("nan"))
 
@@ -95,13 +92,12 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     check = _limb_check(tree, rig, loads, path, use, exceptional)
     # a report explains a weak section; without one a limb that stands but could not was misread
     if (check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 or not check.margin.known) and not gate(tree, path):
-        return _not_seen(rig, contacts, _misread(tree, check))
+        return _not_seen(rig, contacts, misread(tree, check))
     worst = hard or use  # what breaks it is the hardest case
     climber = loads.pulls.place[worst.row].copy()
     if loads.pulls.work[worst.row] < 0:  # just below the support, where the stop is hardest
         climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
-    broken = likely_break(tree, path, worst.use)
-    catches, redundant, cause = failure_chain(tree, SYSTEMS[rig.system].basal, contacts, climber, base, broken)
+    breaks = _breaks(tree, path, worst.use, SYSTEMS[rig.system].basal, contacts, climber, base)
     on_wood = use.legs.force.sum(axis=1)[::-1]
     return AnchorCheck(
         rig=rig,
@@ -112,12 +108,31 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
         contact_forces=on_wood,
         friction_multiple=friction_multiple(loads, rig.hardware, rig.system, use.row, tree.settings),
         check=check,
-        catches=catches,
-        redundant=redundant,
-        common_cause=cause,
+        catches=breaks[0].catches,
+        redundant=all(b.redundant for b in breaks),
+        common_cause=next((b.common_cause for b in breaks if b.common_cause), ""),
         exceptional=exceptional,
         cases=tuple(c for c in tree.settings.cases if c not in tree.settings.exceptional),
+        breaks=breaks,
     )
+
+
+def _breaks(
+    tree: Tree, path: LoadPath, use: Floats, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats
+) -> tuple[Break, ...]:
+    """What follows from each likely break, the likeliest first."""
+    g, s = tree.graph, tree.sections
+    out = []
+    for kind, row in likely_breaks(tree, path, use):
+        node = int(path.node[row])
+        catches, redundant, cause = failure_chain(tree, basal, contacts, climber, base, node)
+        limb = "the stem" if g.limb[node] == 0 else f"limb {g.limb[node]}"
+        words = (
+            f"{kind[0].upper() + kind[1:]}: {limb}, {2000 * s.radius[node]:.0f} mm, gives way {s.point[node, 2] - g.xyz[0, 2]:.1f} m up and "
+            f"takes {s.weight[node] / G:.0f} kg of tree with it."
+        )
+        out.append(Break(kind, node, float(use[row]), words, catches, redundant, cause))
+    return tuple(out)
 
 
 def _exceptional(tree: Tree, loads: RigLoads, hard: Governed) -> Exceptional:
@@ -154,7 +169,7 @@ def _limb_check(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, use: Gove
     order = np.flatnonzero(path.above[:, contact])[::-1]
     strength = path.bending * s.k[path.node, 1]
     sag, turn = _deflection(tree, loads.contacts, use.legs)
-    verdict, reason = _verdict(tree, use, path, hard)
+    found, reason = verdict(tree, use, path, hard)
     return LimbCheck(
         nodes=path.node[order],
         moment=f.bending[0, order],
@@ -169,64 +184,12 @@ def _limb_check(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, use: Gove
         mode=use.mode,
         self_weight_share=float(s.own_use[use.node]),
         deflection=sag,
-        sources=_sources(tree, rig),
-        verdict=verdict,
+        sources=sources(tree, rig),
+        verdict=found,
         reason=reason,
         overload_chance=use.overload,
         slope_change=turn,
-        notes=_notes(tree, path, order, f, loads, use.row, rig, hard, sag, turn),
-    )
-
-
-def _notes(
-    tree: Tree,
-    path: LoadPath,
-    order: np.ndarray,
-    found: SectionForces,
-    loads: RigLoads,
-    row: int,
-    rig: Rig,
-    hard: Exceptional | None,
-    sag: float,
-    turn: float,
-) -> tuple[str, ...]:
-    """What must be said beside the numbers."""
-    g, settings = tree.graph, tree.settings
-    node = path.node[order]
-    foot = float(found.bending[0, order[-1]])
-    out = [f"Roots and ground are not assessed: the rope and the tree's own weight bend the stem's foot by {foot / 1000:.1f} kN m."]
-    arc = g.arc[node]
-    if np.any(arc < ONE_SIDED):
-        out.append(f"Part of the load path was seen from one side only ({np.degrees(np.nanmin(arc)):.0f} degrees of the round).")
-    if np.any(~g.seen[node]):
-        out.append("Gaps of the scan shorter than the limb is thick were spanned by the thinner of their ends.")
-    out.append(f"The load judged is ordinary use, {loads.pulls.case[row]} the hardest of it.")
-    lively = sag > settings.lively or turn > np.deg2rad(settings.lively_deg)
-    out.append(
-        f"Under it the rope's place gives way by {100 * sag:.0f} cm and turns by {np.degrees(turn):.1f} degrees: {'lively' if lively else 'stiff'}."
-    )
-    if hard is not None:
-        most = f"{settings.stop_ceiling:.1f} "
-        beyond = hard.multiple_of_weight > settings.stop_ceiling
-        out.append(
-            f"Exceptional case, {hard.case}: {hard.multiple_of_weight:.1f} times the weight on the union; strength over stress "
-            f"{hard.margin.median:.2f}, low end {hard.margin.p5:.2f}. "
-            + (f"That is beyond the {most}measured." if beyond else f"Slack and falls can load it more: {most}times the weight was measured.")
-        )
-    if SYSTEMS[rig.system].basal:
-        counted = "in full" if settings.basal_bound == "frictionless" else "with the least friction"
-        out.append(f"The anchor leg is counted {counted}; a pre-load left in it adds.")
-        out.append(base_words(loads, rig.hardware, row, settings))
-    return tuple(out)
-
-
-def _misread(tree: Tree, check: LimbCheck) -> str:
-    """Why a limb that stands but could not, as measured, is not judged."""
-    g, at = tree.graph, check.governing
-    return (
-        f"as measured, the limb could not carry even itself at {g.xyz[at, 2] - g.xyz[0, 2]:.1f} m "
-        f"(limb {g.limb[at]}, {2000 * tree.sections.radius[at]:.0f} mm), so its diameter or its course was misread, or its wood is stronger "
-        f"than {tree.wood.mor / 1e6:.0f} MPa (name the species)"
+        notes=notes(tree, path, order, f, loads, use.row, rig, hard, sag, turn),
     )
 
 
@@ -246,34 +209,6 @@ def _deflection(tree: Tree, contacts: Sequence[Contact], legs: LegLoads) -> tupl
         moment[j] += cross(legs.point[i] - points[j], legs.force[i]).sum(axis=0)
     u, turn = chain(points, radius, force, moment, tree.wood.moe, tree.wood.moe * tree.settings.shear_modulus_share)
     return float(np.linalg.norm(u)), float(np.linalg.norm(turn))
-
-
-def _verdict(tree: Tree, use: Governed, path: LoadPath, hard: Exceptional | None) -> tuple[str, str]:
-    """The verdict and its reason in one sentence."""
-    g, settings, margin, node = tree.graph, tree.settings, use.margin, use.node
-    reported = gate(tree, path)
-    if reported:
-        return "does not hold", reported + "."
-    limb = "the stem" if g.limb[node] == 0 else f"limb {g.limb[node]}"
-    where = f"{g.xyz[node, 2] - g.xyz[0, 2]:.1f} m up on {limb} ({2000 * g.segment_radius[node]:.0f} mm)"
-    low = f"Low end of strength over stress {margin.p5:.2f} (middle {margin.median:.2f}) {where}, {use.mode}"
-    if not margin.p5 >= settings.fails_p5:
-        return "does not hold", f"{low}; less than {settings.fails_p5:.2f}."
-    if hard is not None:
-        shock = f"{low}; under an exceptional load ({hard.case}) {hard.margin.p5:.2f} (middle {hard.margin.median:.2f})"
-        if not hard.margin.median >= settings.exceptional_median:
-            return "does not hold", f"{shock}, whose middle is less than {settings.exceptional_median:.2f}: it would more likely break than not."
-        if not hard.margin.p5 >= settings.exceptional_p5:
-            return "doubtful", f"{shock}, whose low end is less than the {settings.exceptional_p5:.2f} asked for."
-    if margin.p5 >= settings.holds_p5:
-        return "holds", f"{low}; {settings.holds_p5:.2f} is asked for."
-    return "doubtful", f"{low}; less than the {settings.holds_p5:.2f} asked for."
-
-
-def _sources(tree: Tree, rig: Rig) -> tuple[str, ...]:
-    """Keys of everything published the check leans on."""
-    keys = [*tree.wood.sources, "kane_2007", "union_factor", "capstan", "arrest_force", SYSTEMS[rig.system].source]
-    return tuple(dict.fromkeys(keys))
 
 
 def _not_seen(rig: Rig, contacts: Sequence[Contact], why: str) -> AnchorCheck:

@@ -10,7 +10,7 @@ from treescan.estimate import Estimate
 from treescan.loads.backup import LONGEST, UNKNOWN, Fall, Hang, carried, fall, label_of, next_supports, shared_limb, swing_hits, to_ground
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.limb_check import Catch
-from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_break, load_path, margin_case, unseen, used
+from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_breaks, load_path, margin_case, unseen, used
 from treescan.loads.rope_run import RopeRun, taut_rope
 from treescan.loads.uncertainty import drawn
 from treescan.wood.graph import Floats
@@ -60,7 +60,9 @@ def failure_chain(
         clear = found.hang.climber[2] - ground >= settings.ground_clearance
         redundant |= bool(clear and margin.known and margin.p5 >= settings.holds_p5)
         cause = cause or _shared(tree, contacts[-1], caught[-1])
-        broken = likely_break(tree, path, utilised) if path is not None and utilised is not None else _foot(tree, caught[-1])
+        broken = _foot(tree, caught[-1])
+        if path is not None and utilised is not None:
+            broken = int(path.node[likely_breaks(tree, path, utilised)[0][1]])
         gone = gone | carried(g.parent, broken)
         hang = found.hang
     drop = float(hang.climber[2] - ground)

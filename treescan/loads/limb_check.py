@@ -133,6 +133,26 @@ class Exceptional:
 
 
 @dataclass(frozen=True)
+class Break:
+    """One place where the anchor may give way, and all that follows.
+
+    kind : str                  "limb", "union tear-out" or "stem" (above the lowest limb).
+    node : int                  Of the section that gives way; all above it goes.
+    use : float                 Its median stress over strength under the hardest case.
+    words : str                 What gives way and what goes with it, one sentence.
+    catches : tuple of Catch    As in `AnchorCheck`; redundant : bool, common_cause : str likewise, for this break.
+    """
+
+    kind: str
+    node: int
+    use: float
+    words: str
+    catches: tuple[Catch, ...]
+    redundant: bool
+    common_cause: str
+
+
+@dataclass(frozen=True)
 class AnchorCheck:
     """All of loads' answer for one `Rig`. The load and the margin are those of ordinary use, two people in a rescue included.
 
@@ -146,11 +166,12 @@ class AnchorCheck:
     contact_forces : (c, 3)     Force at every contact, `rig` order, the union first. [N]
     friction_multiple : float   |force| / W with the middle friction value: information only.
     check : LimbCheck           The least margin over all contacts.
-    catches : tuple of Catch    The failure chain, down to the last catch or the ground.
-    redundant : bool            A later limb holds the climber above the ground with margin.
+    catches : tuple of Catch    The failure chain of the likeliest break, down to the last catch or the ground.
+    redundant : bool            After every likely break a later limb holds the climber above the ground with margin.
     common_cause : str          "" or which single limb carries both main anchor and back-up.
     exceptional : Exceptional   The same under an abrupt stop or a swing; None where none was asked for or nothing was seen.
     cases : tuple of str        Ordinary cases that were tried.
+    breaks : tuple of Break     Every likely break with its own chain, the likeliest first.
     """
 
     rig: Rig
@@ -166,3 +187,4 @@ class AnchorCheck:
     common_cause: str
     exceptional: Exceptional | None = None
     cases: tuple[str, ...] = ()
+    breaks: tuple[Break, ...] = ()
