@@ -8,6 +8,7 @@ import re
 import shutil
 from collections.abc import Iterator
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -300,7 +301,7 @@ def test_the_print_is_black_on_white_and_short(pages: dict[str, Path], browser: 
     tones = page.evaluate("""() => ['use0','use1','use2','use3','use4'].map(c => { const s = document.createElementNS('http://www.w3.org/2000/svg', 'path');
       s.setAttribute('class', c); document.querySelector('svg.drawing').append(s); return getComputedStyle(s).fill; })""")
     grey = [sum(int(v) for v in re.findall(r"\d+", t)[:3]) / 3 for t in tones]
-    assert all(a - b >= 30 for a, b in zip(grey, grey[1:], strict=False))
+    assert all(a - b >= 30 for a, b in pairwise(grey))
     data = page.pdf(format="A4", print_background=True)
     assert data.count(b"/Type /Page\n") <= 30
     assert faults == []

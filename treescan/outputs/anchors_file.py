@@ -57,9 +57,14 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "verdict": p.verdict,
         "reasons": list(p.reasons),
         "load": _load(a, p.check),
+        "exceptional": _exceptional(p.check),
         "capacity": _capacity(p.check),
         "throw": None if p.throw is None else _throw(a, p.throw),
         "fallback": [_catch(c) for c in p.check.catches],
+        "breaks": [
+            {"kind": b.kind, "node": int(b.node), "words": b.words, "redundant": bool(b.redundant), "fallback": [_catch(c) for c in b.catches]}
+            for b in p.check.breaks
+        ],
         "redundant": bool(p.check.redundant),
         "common_cause": p.check.common_cause,
         "coverage": _coverage(p.reach),
@@ -101,6 +106,23 @@ def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
         "worst_work_point": worst_work_point(a, check),
         "friction_multiple": number(check.friction_multiple),
         "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces)] if np.size(check.contact_forces) else [],
+    }
+
+
+def _exceptional(check: AnchorCheck) -> dict[str, Any] | None:
+    """The abrupt stop or swing, beside ordinary use."""
+    hard = check.exceptional
+    if hard is None:
+        return None
+    return {
+        "case": hard.case,
+        "force_kn": number(float(np.linalg.norm(hard.force)) / 1000.0),
+        "multiple_of_weight": number(hard.multiple_of_weight),
+        "margin_median": number(hard.margin.median),
+        "margin_p5": number(hard.margin.p5),
+        "margin_p95": number(hard.margin.p95),
+        "overload_chance": number(hard.overload_chance),
+        "governing": {"node": int(hard.governing), "mode": hard.mode},
     }
 
 

@@ -188,7 +188,7 @@ def _with_friction(multiple: float) -> str:
 
 def _fail(p: TieInPoint) -> Answer:
     k = p.check
-    rows = []
+    rows = [("Likeliest break", k.breaks[0].words)] if k.breaks else []
     for i, c in enumerate(k.catches, start=1):
         if c.ground:
             rows.append((f"{i}. the ground", c.words))
@@ -199,6 +199,9 @@ def _fail(p: TieInPoint) -> Answer:
                     f"{c.words} Drop {w.metres(c.drop)}, peak {w.force(c.peak)}, margin {w.margin(c.margin.median, c.margin.p5)}",
                 )
             )
+    for b in k.breaks[1:]:
+        first = b.catches[0]
+        rows.append(("It may also give way here", f"{b.words} {first.words}"))
     rows.append(("Held above the ground by a later limb", "yes, on the stated sums" if k.redundant else "no"))
     if k.common_cause:
         rows.append(("One failure takes both", k.common_cause))
