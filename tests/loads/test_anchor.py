@@ -13,7 +13,7 @@ from treescan.loads.load_test import load_test
 from treescan.loads.settings import CASES, LoadSettings
 from treescan.loads.strung_rope import hanging_between, strung
 from treescan.loads.wood_strength import wood_of
-from treescan.settings import lines
+from treescan.settings import lines, merged
 from treescan.sources import SOURCES
 from treescan.units import G
 from treescan.wood.assemble import assemble
@@ -295,6 +295,35 @@ def test_checks_name_known_sources():
     for check in checked(graph, [rig(graph, "U02", s) for s in ("MRS", "SRS canopy", "SRS basal")]):
         assert check.check.sources
         assert set(check.check.sources) <= set(SOURCES)
+
+
+def test_a_rigs_answer_does_not_depend_on_what_else_is_asked():
+    """All rigs are drawn with the same luck: asked alone, in another order or among others, a rig gets the same numbers."""
+    graph = tree(OAK)
+    rigs = [rig(graph, label, system) for label in ("U01", "U02") for system in ("MRS", "SRS canopy", "SRS basal")]
+    together = checked(graph, rigs)
+    backwards = checked(graph, rigs[::-1])[::-1]
+    alone_ = [checked(graph, [r])[0] for r in rigs]
+    for a, b, c in zip(together, backwards, alone_, strict=True):
+        assert a.check.margin == b.check.margin == c.check.margin
+        assert a.exceptional.margin == b.exceptional.margin == c.exceptional.margin
+        assert [x.words for x in a.catches] == [x.words for x in b.catches] == [x.words for x in c.catches]
+
+
+@pytest.mark.parametrize(
+    ("changes", "name"),
+    [({"exceptional": ["rescue"]}, "rescue"), ({"leaves": "on"}, None), ({"union_k": [1.0, 0.7, 0.5, 0.4]}, None), ({"exceptional": []}, None)],
+)
+def test_settings_of_the_cases_can_be_changed_from_a_file(changes, name):
+    """What counts as exceptional, the leaves and the union factor are settings like any other."""
+    settings = merged(LoadSettings(), changes)
+    graph = tree(OAK)
+    (check,) = check_anchors(graph, alone(graph), PLAIN, [rig(graph, "U02", "MRS")], np.zeros((0, 3)), settings, 1)
+    if name is not None:
+        assert check.exceptional.case == name
+    if changes.get("exceptional") == []:
+        assert check.exceptional is None
+        assert check.case == "abrupt stop"
 
 
 def test_a_whole_tree_is_answered_again_in_about_a_second():

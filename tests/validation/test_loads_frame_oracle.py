@@ -3,10 +3,18 @@
 import numpy as np
 import pytest
 from Pynite import FEModel3D
-from strategies import random_tree
+from strategies import alone, random_tree
 
+from treescan.loads.anchor import contacts_of, whole_tree
 from treescan.loads.deflection import displacements
+from treescan.loads.governing import governed
+from treescan.loads.limb_check import Rig
+from treescan.loads.load_path import load_path
+from treescan.loads.rig_loads import rig_loads
 from treescan.loads.section_stress import section_forces
+from treescan.loads.settings import LoadSettings
+from treescan.loads.wood_strength import wood_of
+from treescan.units import G
 
 MOE, SHEAR = 9.0e9, 0.6e9
 
@@ -31,7 +39,7 @@ def solved(graph, force, moment):
     return model
 
 
-@pytest.mark.parametrize(("seed", "limbs"), [(1, 4), (2, 7), (5, 10)])
+@pytest.mark.parametrize(("seed", "limbs"), [(1, 4), (2, 7), (5, 10), (8, 22)])
 def test_tree_equals_frame_solver(seed, limbs):
     """Axial force, shear, bending, torsion, displacement and rotation agree to 1e-6 of the largest value in the tree."""
     graph = random_tree(seed, limbs=limbs, step=0.45, height=12.0)
@@ -61,5 +69,47 @@ def test_tree_equals_frame_solver(seed, limbs):
         (mine.shear[0], np.hypot(ends[:, 1], ends[:, 2])),
         (mine.torsion[0], np.abs(ends[:, 3])),
         (mine.bending[0], np.hypot(ends[:, 4], ends[:, 5])),
+    ]:
+        assert np.abs(ours - other).max() <= 1e-6 * np.abs(other).max()
+
+
+@pytest.mark.parametrize("system", ["MRS", "SRS basal"])
+def test_a_whole_check_equals_the_frame_solver(system):
+    """The sections of an anchor check, rope legs on the bark and the tree's own weight included, carry what the frame solver finds."""
+    graph = random_tree(4, limbs=12, step=0.45, height=12.0)
+    settings = LoadSettings()
+    wood = wood_of("English oak", settings)
+    tree = whole_tree(graph, alone(graph), wood, settings)
+    u = graph.unions
+    k = max(range(len(u)), key=lambda i: u.arm_diameter[u.laterals(i)].max() * u.height[i])
+    rig = Rig(k, system, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), 0.6, np.zeros(0, np.int32), np.array([0.5, -0.4, 1.0]))
+    contacts = contacts_of(tree, rig)
+    loads = rig_loads(system, "rope on bark", contacts, np.asarray(rig.base), 0.0, graph.xyz[::9], settings)
+    path = load_path(tree, contacts)
+    use = governed(tree, loads, path, system, "rope on bark")
+
+    force, moment = np.zeros((len(graph), 3)), np.zeros((len(graph), 3))
+    for contact, points, legs in zip(contacts, use.legs.point, use.legs.force, strict=True):
+        force[contact.node] += legs.sum(axis=0)
+        moment[contact.node] += np.cross(points - graph.xyz[contact.node], legs).sum(axis=0)
+    s = graph.segments
+    a, b = s.r_start, s.r_end
+    mass = np.pi / 3 * graph.length[1:] * (a * a + a * b + b * b) * wood.density * np.where(s.limb > 0, 1 + settings.twig_share, 1.0)
+    centre = s.start + ((a * a + 2 * a * b + 3 * b * b) / (4 * (a * a + a * b + b * b)))[:, None] * (s.end - s.start)
+    weight = np.column_stack([np.zeros((len(mass), 2)), -mass * G])
+    force[1:] += weight
+    moment[1:] += np.cross(centre - s.end, weight)
+    model = solved(graph, force, moment)
+
+    sections = tree.sections
+    here = [i for i, n in enumerate(path.node) if np.allclose(sections.point[n], graph.xyz[graph.parent[n]])]  # not moved out to the bark
+    assert len(here) > 5
+    ends = np.array([np.asarray(model.members[f"M{path.node[i]}"].f()).ravel()[:6] for i in here])
+    # the section carries its own segment too: the solver's lower member end holds all that hangs on the child node
+    for ours, other in [
+        (-use.forces.axial[0, here], ends[:, 0]),
+        (use.forces.shear[0, here], np.hypot(ends[:, 1], ends[:, 2])),
+        (use.forces.torsion[0, here], np.abs(ends[:, 3])),
+        (use.forces.bending[0, here], np.hypot(ends[:, 4], ends[:, 5])),
     ]:
         assert np.abs(ours - other).max() <= 1e-6 * np.abs(other).max()
