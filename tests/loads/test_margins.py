@@ -195,6 +195,32 @@ def test_a_tree_that_hardly_could_stand_is_not_judged():
     assert np.isnan(chance)
 
 
+def test_the_middle_of_the_draws_is_the_stress_that_is_shown(monkeypatch):
+    """At the middle values the margin kernel gives one over the utilisation the check shows, in every check of a random tree: the two ways
+    through the mechanics are one."""
+    cases = []
+
+    def kept(case, normals, *, stands):
+        cases.append(case)
+        return monte_carlo(case, np.random.default_rng(0), 200, stands=stands)
+
+    monkeypatch.setattr(governing, "drawn", kept)
+    graph = random_tree(5, limbs=8, height=16, dbh=0.5)
+    u = graph.unions
+    compared = 0
+    for k in range(len(u)):
+        for system in ("MRS", "SRS canopy", "SRS basal"):
+            cases.clear()
+            r = Rig(k, system, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), 0.4, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+            (found,) = check_anchors(graph, alone(graph), PLAIN, [r], graph.xyz[::11], LoadSettings(reported=("limb 1 oval 0.7",)), 1)
+            if found.check.verdict == "not seen":
+                continue
+            middle = margins(cases[0], np.zeros((1, cases[0].dimensions)))[0]
+            assert middle.min() == pytest.approx(1.0 / found.check.utilisation.max(), rel=1e-9)
+            compared += 1
+    assert compared > 30
+
+
 def test_friction_draws_only_help():
     """Where friction is counted at its low end, drawing it never leaves less margin than that end."""
     turns = np.array([3.0, 0.0])

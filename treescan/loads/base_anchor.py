@@ -56,6 +56,6 @@ def base_words(loads: RigLoads, hardware: str, row: int, settings: LoadSettings)
     weight = settings.climber_mass * G
     return (
         f"The base anchor is pulled with up to {np.linalg.norm(b.pull) / 1000:.1f} kN, {tilt:.0f} degrees from plumb (what it is tied to was not "
-        f"judged). Lowering from it loads the union no more than {b.lowering:.2f} times the climber's leg; hauling a climber up from it "
-        f"{b.hauling:.2f} times ({b.hauling * weight / 1000:.1f} kN at rest)."
+        f"judged). Lowering from it loads the union no more than {b.lowering:.2f} times the climber's leg (least friction); hauling a climber up "
+        f"from it as much as {b.hauling:.2f} times (most friction, {b.hauling * weight / 1000:.1f} kN at rest)."
     )
