@@ -26,7 +26,8 @@ def scan_fitness(graph: WoodGraph, tree: Tree, settings: WoodSettings = WoodSett
     A band is fit for small limbs when at least half of its wood length of 3 to 10 cm diameter has an own measurement (sd under 15 %, all
     but a fifth seen); for main unions when the same holds for wood over 10 cm with sd under 10 %; for the stem when the stem's
     sd is under 10 %. Not assessable: no stem fit, or less than half of the wood over 10 cm measured, or the stem seen from one
-    side only over most of its length. The limits are a choice of this project.
+    side only over most of its length, or half of the bands fit for nothing, or a stem too slender for its height (what was measured is then not
+    the stem). The limits are a choice of this project.
     """
     z0 = float(graph.xyz[0, 2])
     mid = np.concatenate([[z0], 0.5 * (graph.xyz[1:, 2] + graph.xyz[graph.parent[1:], 2])]) - z0
@@ -107,6 +108,15 @@ def _reasons(graph: WoodGraph, settings: WoodSettings, bands: list[dict]) -> lis
             )
     if all(b["fit_for"] in ("nothing", "stem") for b in bands):
         out.append("No height band is fit for judging unions; rescan leaf-off with more points in the crown.")
+    elif 2 * sum(b["fit_for"] == "nothing" for b in bands) >= len(bands):
+        blind = ", ".join(f"{b['from_m']:.0f} to {b['to_m']:.0f} m" for b in bands if b["fit_for"] == "nothing")
+        out.append(f"At least half of the height shows no wood that was measured well ({blind}); rescan leaf-off, in still air, from three or more sides.")
+    tall, thick_at_foot = float(np.ptp(graph.xyz[:, 2])), 2 * float(graph.radius[[0, *lower]].max())
+    if tall > settings.most_slender * thick_at_foot:
+        out.append(
+            f"The thickest wood in the lower stem measures {100 * thick_at_foot:.0f} cm, too thin to carry {tall:.0f} m: the stem itself was not seen "
+            "(ivy, leaves or one side only); rescan from three or more sides."
+        )
     return out
 
 

@@ -20,6 +20,7 @@ class WoodSettings:
     shortest_branch: float = setting(0.15, "m", "shorter side pieces beyond the parent's bark are not limbs", "project_choice", low=0.02, high=2.0)
     level_of_fitness: float = setting(2.0, "m", "height of one band of the fitness table", "project_choice", low=0.5, high=10.0)
     arc_one_sided: float = setting(120.0, "deg", "less bark than this seen round the limb counts as one-sided", "one_sided_arc", low=30.0, high=300.0)
+    most_slender: float = setting(130.0, "", "height over the lower stem's diameter beyond which what was measured is not the stem", "project_choice", low=50.0, high=300.0)
     noise_off: bool = setting(True, "", "take the thickening by the points' scatter off the radius", "circle_fit_bias")
     least_noise: float = setting(0.0015, "m", "scatter of the points below this is not believed", "beam_thick_twigs", low=0.0, high=0.05)
     align_positions: bool = setting(True, "", "take each scan position's registration error off, read from the limbs", "beam_thick_twigs")
