@@ -95,8 +95,8 @@ def test_a_stem_known_too_poorly_has_no_diameter():
 
 
 def test_a_pole_too_slender_for_its_height_is_not_believed():
-    """A 10 cm pole of 16 m is not a stem: the scan is not assessable and the reason says what a rescan needs."""
-    slender = make(((0, 0, 0), (0, 0, 16), 0.05, 0.04, None))
+    """A 12 cm pole of 16 m is not a stem: the scan is not assessable and the reason says what a rescan needs."""
+    slender = make(((0, 0, 0), (0, 0, 16), 0.06, 0.055, None))
     cloud = tree_of(bark_points(slender, 4000))
 
     reasons = scan_fitness(slender, cloud, WoodSettings()).reasons
