@@ -65,6 +65,8 @@ def test_figures_carry_the_exact_factors() -> None:
         ("from 3 to 5 m", "from 3 to 5 m (10 to 16 ft)"),
         ("2.10 and 1.93 kN", "2.10 and 1.93 kN (472.1 and 433.9 lbf)"),
         ("14 m/s, 21 cm, 300 g, 3 m2, 48 MPa, U12 m", "14 m/s, 21 cm, 300 g, 3 m2, 48 MPa, U12 m"),
+        ("rope 30 m (28.1 m needed)", "rope 30 m (98 ft) (28.1 m / 92.2 ft needed)"),
+        ("27.6 ft (8.4 m), 6.7 in (17 cm)", "27.6 ft (8.4 m), 6.7 in (17 cm)"),
         ("1 stop(s), 3 work point(s), 2 tie-in point(s)", "1 stop, 3 work points, 2 tie-in points"),
     ],
 )
@@ -102,6 +104,7 @@ def test_american_words_change_the_text_but_no_caution() -> None:
         words = words.replace(caution, "")
     assert not re.search(r"\b(grey|colour|coloured|metres?|centre)\b", words[: words.index("Settings of this run")], re.IGNORECASE)
     with written_for(US):
+        assert spelled("wedge forks, the Fork") == "wedge crotches, the Crotch"
         assert spelled("a grey harness, Centre of 3 metres") == "a gray saddle, Center of 3 meters"
         assert all(spelled(c) == c for c in all_cautions())
         assert spelled_page("<head></head><body><p class='grey'>grey</p><script>var grey;</script></body>") == (

@@ -35,6 +35,7 @@ def _written(a: Assessment) -> bytes:
     if a.tree.fitness.assessable and usable:
         more = [page for page in (climb_page(a, usable), removal_page(a)) if page]
         pages = [*crew_pages(a, usable), *more, rescue_page(a, usable), *form_pages(a, usable)]
+    title = "Candidate tie-in points" if usable and a.tree.fitness.assessable else "No candidate ranked"
     story: list[Any] = []
     for page in pages:
         story += [Fold(page, WIDE - 2 * LEFT, HIGH - TOP - FOOT - 10 * mm), PageBreak()]
@@ -42,7 +43,7 @@ def _written(a: Assessment) -> bytes:
     def frame_of_page(canvas: Any, doc: Any) -> None:
         canvas.saveState()
         canvas.setFont("Helvetica-Bold", 9)
-        canvas.drawString(LEFT, HIGH - 10 * mm, f"Candidate tie-in points: {name}"[:90])
+        canvas.drawString(LEFT, HIGH - 10 * mm, f"{title}: {name}"[:90])
         canvas.setFont("Helvetica", 8)
         canvas.drawRightString(WIDE - LEFT, HIGH - 10 * mm, f"treescan job sheet, page {doc.page} of {len(pages)}")
         canvas.setLineWidth(0.8)
@@ -59,7 +60,7 @@ def _written(a: Assessment) -> bytes:
     doc = BaseDocTemplate(
         out,
         pagesize=A4,
-        title=f"Candidate tie-in points: {name}",
+        title=f"{title}: {name}",
         author="treescan",
         subject=CAUTIONS["planning_aid"],
         invariant=1,

@@ -43,8 +43,9 @@ def seen_share(a: Assessment) -> float:
 
 def _seen_headline(a: Assessment) -> str:
     s, g = a.tree.stem, a.tree.graph
+    stem = f"with a stem of {w.diameter(s.dbh, s.dbh_sd)} at breast height" if w.finite(s.dbh) else "whose stem was not seen at breast height"
     return (
-        f"A tree {w.metres(s.height)} tall with a stem of {w.diameter(s.dbh, s.dbh_sd)} at breast height; "
+        f"A tree {w.metres(s.height)} tall {stem}; "
         f"{len(g.unions)} unions traced, {w.percent(seen_share(a))} of the drawn limb length was seen."
     )
 
@@ -54,7 +55,7 @@ def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
     rows = [
         ("Height", w.metres(s.height)),
         ("Stem diameter at breast height", w.diameter(s.dbh, s.dbh_sd)),
-        ("Lean of the lower stem", w.degrees(s.lean)),
+        ("Lean of the lower stem", w.degrees(s.lean if w.finite(s.dbh) else float("nan"))),
         ("Wood volume of the traced limbs", w.volume(s.wood_volume)),
         ("Limbs and unions traced", f"{len(g.limbs)} limbs, {len(g.unions)} unions"),
         ("Limb length seen", w.percent(seen_share(a)) + "; the rest is bridged and drawn grey"),

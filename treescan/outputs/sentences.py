@@ -22,7 +22,7 @@ _UNITS: dict[str, tuple[float, str, int]] = {
 """Metric unit to (metric units in one of the other, name of the other, decimals more than the metric figure has)."""
 _LIFE = {"m", "kN", "kg"}
 _FIGURE = re.compile(
-    r"(?<![\w.,(±-])(?P<low>\d+(?:\.\d+)?)(?:(?P<join> to | and |-|–)(?P<high>\d+(?:\.\d+)?))? ?(?P<unit>m/s|mm|cm|kN|kg|m)\b(?![/²³])(?! ?\()"
+    r"(?<![\w.,±-])(?<!ft \()(?<!in \()(?<!lbf \()(?<!lb \()(?<!ft/s \()(?P<low>\d+(?:\.\d+)?)(?:(?P<join> to | and |-|–)(?P<high>\d+(?:\.\d+)?))? ?(?P<unit>m/s|mm|cm|kN|kg|m)\b(?![/²³])(?! \([\d.]+(?:(?: to | and |-|–)[\d.]+)? (?:ft|lbf|lb|in)\b)(?! / [\d.])"
 )
 _COUNT = re.compile(r"\b(\d+)((?: [a-z-]+){1,3})\(s\)")
 """A count with a plural left open, as in "3 work point(s)"."""
@@ -49,7 +49,7 @@ _US = {
     "fork": "crotch",
 }
 """UK word to US word, in the singular; plurals and capitals follow by themselves."""
-_WORD = re.compile(r"\b(" + "|".join(sorted(_US, key=len, reverse=True)) + r")(s?)\b", re.IGNORECASE)
+_WORD = re.compile(r"\b(" + "|".join(sorted(_US, key=len, reverse=True)) + r")((?:e?s)?)\b", re.IGNORECASE)
 _TEXT = re.compile(r"(<(script|style)\b.*?</\2>)|(?<=>)([^<]+)(?=<)", re.DOTALL)
 
 
@@ -73,6 +73,8 @@ def said(text: str) -> str:
         figures = [found["low"], *([found["high"]] if found["high"] else [])]
         digits = max(max(len(f.partition(".")[2]) for f in figures) + more, 0)
         other = (found["join"] or "").join(f"{float(f) / size:.{digits}f}" for f in figures)
+        if text.count("(", 0, found.start()) > text.count(")", 0, found.start()):
+            return "{} / {}".format(*wording.ordered(found[0], f"{other} {name}"))
         return wording.both(found[0], f"{other} {name}")
 
     return _FIGURE.sub(write, _COUNT.sub(_counted, text))
@@ -88,7 +90,7 @@ def spelled(text: str) -> str:
     >>> from treescan.outputs.wording import written_for, ReaderSettings
     >>> with written_for(ReaderSettings(words="US")):
     ...     spelled("Grey limbs, 3 metres"), spelled("harnesses")
-    ('Gray limbs, 3 meters', 'harnesses')
+    ('Gray limbs, 3 meters', 'saddles')
     """
     if wording.reader().words != "US" or any(c in text for c in CAUTIONS.values()):
         return text
@@ -96,7 +98,9 @@ def spelled(text: str) -> str:
 
 
 def _us(found: re.Match[str]) -> str:
-    word = _US[found[1].lower()] + found[2]
+    word = _US[found[1].lower()]
+    if found[2]:
+        word += "es" if word.endswith("ch") else "s"
     return word[0].upper() + word[1:] if found[1][0].isupper() else word
 
 

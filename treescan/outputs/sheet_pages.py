@@ -320,7 +320,7 @@ def hopeless_page(a: Assessment) -> Blocks:
     """One page where nothing is ranked: why, what a rescan needs, the tree as seen."""
     assessable = a.tree.fitness.assessable
     head = "No candidate could be ranked" if assessable else "Not assessable from this scan"
-    why = [f"{words_} ({count} candidates)" for words_, count in overview(a).refusals] if assessable else list(a.tree.fitness.reasons)
+    why = [f"{words_} ({count} candidate(s))" for words_, count in overview(a).refusals] if assessable else list(a.tree.fitness.reasons)
     drawing, caption = elevation(a, None)
     cautions = [strong(f"{i}.", text, SMALL) for i, text in enumerate(CAUTIONS.values(), start=1)]
     return [
