@@ -26,7 +26,7 @@ class LoadSettings:
     rescue_mass: float = setting(100.0, "kg", "second person with gear, rescue case", "project_choice", low=0.0, high=400.0)
     cases: tuple[str, ...] = setting(CASES, "", "load cases that are tried; the worst governs", "project_choice", choices=CASES)
     exceptional: tuple[str, ...] = setting(
-        ("swing", "abrupt stop"), "", "cases that are no ordinary use: their margin is stated beside that of the others", "shock_load",
+        ("swing", "abrupt stop"), "", "cases that are no ordinary use: their margin is stated beside that of the others", "project_choice",
         choices=CASES,
     )
     ascent_factor: float = setting(
@@ -154,10 +154,10 @@ class LoadSettings:
         (0.50, 0.70, 0.85, 1.00), "-", "limb over parent diameter, corners of the factor", "union_factor"
     )
     union_k: tuple[float, ...] = setting(
-        (1.00, 0.80, 0.60, 0.55), "-", "union factor at those corners, on top of the live share", "kane_clouston_2008", low=0.0, high=1.0
+        (1.00, 0.80, 0.60, 0.55), "-", "union factor at those corners, on top of the live share", "union_factor", low=0.0, high=1.0
     )
     union_k_spread: float = setting(
-        0.5, "-", "how far the factor may lie either way, as a share of what it takes away", "gilman_2003", low=0.0, high=1.0
+        0.5, "-", "how far the factor may lie either way, as a share of what it takes away", "union_factor", low=0.0, high=1.0
     )
     included_bark: tuple[float, ...] = setting(
         (0.40, 0.76, 0.85), "-", "low, middle, high share kept with reported included bark", "slater_ennos_2015"
@@ -196,10 +196,10 @@ class LoadSettings:
     holds_p5: float = setting(1.5, "-", "least 5th percentile of the margin in ordinary use for 'holds'", "project_choice", low=0.5, high=20.0)
     fails_p5: float = setting(1.0, "-", "below this 5th percentile in ordinary use it 'does not hold'", "project_choice", low=0.1, high=20.0)
     exceptional_p5: float = setting(
-        1.0, "-", "least 5th percentile of the margin in the exceptional cases for 'holds'", "shock_load", low=0.0, high=20.0
+        1.0, "-", "least 5th percentile of the margin in the exceptional cases for 'holds'", "project_choice", low=0.0, high=20.0
     )
     exceptional_median: float = setting(
-        1.0, "-", "below this median in the exceptional cases it 'does not hold': a stop would more likely break it than not", "shock_load",
+        1.0, "-", "below this median in the exceptional cases it 'does not hold': a stop would more likely break it than not", "project_choice",
         low=0.0, high=20.0,
     )
     catch_diameter: float = setting(

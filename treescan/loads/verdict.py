@@ -92,5 +92,5 @@ def misread(tree: Tree, check: LimbCheck) -> str:
 
 def sources(tree: Tree, rig: Rig) -> tuple[str, ...]:
     """Keys of everything published the check leans on."""
-    keys = [*tree.wood.sources, "kane_2007", "union_factor", "capstan", "arrest_force", SYSTEMS[rig.system].source]
+    keys = [*tree.wood.sources, "kane_2007", "union_factor", "kane_clouston_2008", "gilman_2003", "shock_load", "capstan", "arrest_force", SYSTEMS[rig.system].source]
     return tuple(dict.fromkeys(keys))
