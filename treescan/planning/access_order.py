@@ -28,9 +28,9 @@ GROUND = -1
 """Node of the ground in the access graph; the others are union rows."""
 
 
-def throw_minutes(throw: Throw, settings: PlanningSettings) -> float:
-    """Expected time to set a line: throws until success, and working the weight back. [min]"""
-    return throw.expected_throws * settings.minutes_per_throw + throw.workings * settings.minutes_per_working
+def throw_minutes(throw: Throw) -> float:
+    """Expected time to set a line: getting ready, throws until success, and working the weight back, as the throw itself says. [min]"""
+    return throw.expected_seconds / 60.0
 
 
 def sound_steps(graph: WoodGraph, holds: Mapping[int, bool], settings: PlanningSettings) -> np.ndarray:
@@ -64,9 +64,9 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
             ways.add_edge(GROUND, k, minutes=settings.minutes_per_step + climb, how="ladder or lanyards")
         found = [throws.best[k, c] for c in CLASSES["SRS basal"] if (k, c) in throws.best]
         if found and sound[k]:
-            best = min(found, key=lambda t: throw_minutes(t, settings))
+            best = min(found, key=throw_minutes)
             how = BASAL_LINE if best.isolation_class == 3 else "line thrown from the ground"
-            minutes = throw_minutes(best, settings) + climb
+            minutes = throw_minutes(best) + climb
             if not ways.has_edge(GROUND, k) or minutes < ways.edges[GROUND, k]["minutes"]:
                 ways.add_edge(GROUND, k, minutes=minutes, how=how)
     rise = u.place[None, :, 2] - u.place[:, None, 2]

@@ -94,7 +94,8 @@ def redirects(
     sound = sound_steps(graph, {}, settings)
     by_union = {p.union: p for p in sorted(points, key=lambda p: -(p.check.check.margin.p5 if p.check.check.margin.known else -1.0))[::-1]}
     out = []
-    for union in np.flatnonzero(sound):
+    reach_up = np.hypot(*(graph.unions.place[:, :2] - point.place[:2]).T) <= np.tan(settings.walk_limit) * (point.place[2] - graph.unions.place[:, 2]) + 2.0
+    for union in np.flatnonzero(sound & reach_up):
         if int(union) == point.union:
             continue
         found = _one(graph, scene, point, by_union.get(int(union)), int(union), work, work_limb, missing, settings)
@@ -191,6 +192,10 @@ def _judged(
         )
     if not np.isfinite(margin):
         words.append(f"The strength of {label} was not checked: inspect and load-test it, or treat it as not holding.")
+    legs = 2 if point.system == "MRS" else 1
+    straight = np.linalg.norm(work.xyz[rows] - point.place, axis=1)
+    bent = float(np.linalg.norm(place - point.place)) + np.linalg.norm(work.xyz[rows] - place, axis=1)
+    words.append(f"It takes {legs * float((bent - straight).max()):.1f} m more rope than the straight way.")
     side = float(np.hypot(*(place - point.place)[:2]))
     words.append(f"If the redirect fails, the rope springs back {side:.1f} m to the main anchor's plumb.")
     return Redirect(

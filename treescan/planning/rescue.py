@@ -130,11 +130,11 @@ def rescue_plan(
     """
     name = f"{point.label} {point.system}"
     served = point.reach.served
+    mine = work.weight * served
     able = []
     for p in points:
-        if p.usable and independent(graph, point, p, settings.apart_on_stem) and two_person_margin(p, judged) >= settings.margin_gate:
-            both = float(work.weight[served & p.reach.served].sum() / max(work.weight[served].sum(), 1e-12))
-            able.append((both, -p.rank, p))
+        if p.usable and two_person_margin(p, judged) >= settings.margin_gate and independent(graph, point, p, settings.apart_on_stem):
+            able.append((float(mine @ p.reach.served / max(mine.sum(), 1e-12)), -p.rank, p))
     drops = tuple(ways_down[int(i)] for i in np.flatnonzero(served))
     words = []
     if point.system == "SRS basal":

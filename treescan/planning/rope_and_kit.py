@@ -107,7 +107,7 @@ def kit_list(graph: WoodGraph, rig: Rig, throw: Throw | None, length: float, sto
     if throw is not None:
         lightest = max(0.28, throw.least_weight)
         out.append(f"throwline {throwline:.0f} m, throw weights of {1000 * lightest:.0f} g and heavier")
-        if throw.method != "hand":
+        if throw.method == "launcher":
             out.append("throwline launcher, eye protection, people kept from under the arc")
     out += [
         "second rope with its own access for the rescuer, rescue kit, first-aid kit with bleeding control",

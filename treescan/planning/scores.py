@@ -103,7 +103,7 @@ def effort_minutes(throw: Throw | None, way: float, place_height: float, setting
     way : minutes of the quickest way up where no throw sets the line itself; one change-over comes on top of it. inf = no way.
     """
     if throw is not None:
-        return throw_minutes(throw, settings) + place_height * settings.minutes_per_metre
+        return throw_minutes(throw) + place_height * settings.minutes_per_metre
     return way + settings.minutes_per_step
 
 

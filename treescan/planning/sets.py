@@ -19,7 +19,7 @@ from treescan.wood.graph import WoodGraph
 MOST_ENUMERATED = 7
 """Visiting orders are compared one by one up to this many tie-in points, beyond that the nearest next one is taken."""
 
-MOST_PAIRED = 40
+MOST_PAIRED = 24
 """Unions considered for two-line plans, the best ranked first: pairs grow with the square."""
 
 
@@ -61,7 +61,7 @@ def fewest_cover(serves: ArrayLike, worth: ArrayLike) -> NDArray[np.int64]:
     (k,) int    Chosen columns, ascending. The integer programme is solved to the optimum by HiGHS.
     """
     a, s = np.asarray(serves, bool), np.asarray(worth, float)
-    rows = np.unique(a[a.any(axis=1)], axis=0)
+    rows = hardest_rows(a[a.any(axis=1)])
     n = a.shape[1]
     if len(rows) == 0:
         return np.zeros(0, np.int64)
@@ -73,6 +73,16 @@ def fewest_cover(serves: ArrayLike, worth: ArrayLike) -> NDArray[np.int64]:
         bounds=Bounds(0, 1),
     )
     return _chosen(found, n)
+
+
+def hardest_rows(serves: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The rows that decide a cover: each once, and none that is served whenever another is (a superset of its columns)."""
+    rows = np.unique(serves, axis=0)
+    if len(rows) < 2:
+        return rows
+    inside = rows.astype(np.int32) @ rows.T.astype(np.int32) == rows.sum(axis=1)[:, None]  # row i lies within row j
+    np.fill_diagonal(inside, False)
+    return rows[~inside.any(axis=0)]
 
 
 def widest_cover(serves: ArrayLike, weight: ArrayLike, most: int) -> NDArray[np.int64]:
@@ -101,7 +111,7 @@ def fewest_double_cover(serves: ArrayLike, apart: ArrayLike, worth: ArrayLike) -
         return np.zeros(0, np.int64)
     first, second = np.array(pairs).T
     both = a[:, first] & a[:, second]
-    both = np.unique(both[both.any(axis=1)], axis=0)
+    both = hardest_rows(both[both.any(axis=1)])
     m = len(pairs)
     use = csr_array(np.eye(m))
     at_first = hstack([csr_array((np.ones(m), (np.arange(m), first)), shape=(m, n)), -use])

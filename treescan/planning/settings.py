@@ -158,8 +158,6 @@ class PlanningSettings:
     step_limb: float = setting(0.08, "m", "least limb to hang on while advancing", "forearm_minimum", low=0.02)
 
     # effort
-    minutes_per_throw: float = setting(2.0, "min", "one throw and getting the line back", "project_choice", low=0.0)
-    minutes_per_working: float = setting(4.0, "min", "working a weight back once", "project_choice", low=0.0)
     minutes_per_metre: float = setting(0.35, "min/m", "ascent on a rope", "project_choice", low=0.0)
     minutes_per_step: float = setting(6.0, "min", "one advance in the tree: throw, check, change over", "project_choice", low=0.0)
     minutes_full: float = setting(60.0, "min", "effort that scores nothing", "project_choice", low=1.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from treescan.planning.tie_in_point import Floats
@@ -76,13 +76,13 @@ def passes(p, q, low, high, room):  # type: ignore[no-untyped-def]
     return True
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True, nogil=True)
 def fouls(  # type: ignore[no-untyped-def]
     start, end, r_start, r_end, limb, box, box_low, box_high, anchor, points, own_a, own_b, work_limb, lean_limit, near, far
 ):
     """See `sightline.first_fouls`; (w,) int32."""
     out = np.full(len(points), -1, np.int32)
-    for w in prange(len(points)):
+    for w in range(len(points)):
         p = points[w]
         length = np.sqrt((p[0] - anchor[0]) ** 2 + (p[1] - anchor[1]) ** 2 + (p[2] - anchor[2]) ** 2)
         if length <= near + far:
