@@ -22,10 +22,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from accuracy.cases import GROUPS, Case, Scanned, cases, scan
+from accuracy.cases import GROUPS, POINTS, Case, Scanned, cases, scan
 from accuracy.compare import Comparison, compare
 from accuracy.table import as_text, figures
 
+from treescan.atomic import write_text
 from treescan.trees.single_tree import Tree
 from treescan.wood.build import build_graph
 from treescan.wood.fitness import scan_fitness
@@ -85,16 +86,37 @@ def main() -> None:
     parser.add_argument("--names", nargs="*", help="only these cases")
     parser.add_argument("--cut", choices=("truth", "find"), default="find")
     parser.add_argument("--cache", type=Path, help="folder that keeps scans between runs")
+    parser.add_argument("--out", type=Path, help="file that holds the table of the scans done so far")
     args = parser.parse_args()
     print(f"seed {args.seed}, cut {args.cut}", file=sys.stderr)
-    columns = {}
-    for group in args.groups:
-        found = [run(c, args.cut, args.cache)[0] for c in cases(args.seed, (group,)) if not args.names or c.name in args.names]
-        if found:
-            columns[group] = figures(found)
-    drawn = sum(c.fresh for g in columns for c in cases(args.seed, (g,)) if not args.names or c.name in args.names)
-    print(f"{sum(int(c['trees']) for c in columns.values())} scans, {drawn} of them of trees drawn from {args.seed}\n")
-    print(as_text(columns))
+    asked = [c for c in cases(args.seed, tuple(args.groups)) if not args.names or c.name in args.names]
+    found: dict[str, list[Comparison]] = {g: [] for g in args.groups}
+    done = []
+    for case in _in_turn(asked):
+        found[case.group].append(run(case, args.cut, args.cache)[0])
+        done.append(case)
+        if args.out:
+            write_text(args.out, _report(found, done, len(asked), args.seed))
+    print(_report(found, done, len(asked), args.seed))
+
+
+def _in_turn(asked: list[Case]) -> list[Case]:
+    """The cases with the groups mixed in proportion, so that a table after part of the run speaks for all of them."""
+    size = {g: sum(c.group == g for c in asked) for g in {c.group for c in asked}}
+    seen = dict.fromkeys(size, 0)
+    key = []
+    for c in asked:
+        seen[c.group] += 1
+        key.append((seen[c.group] - 0.5) / size[c.group])
+    return [asked[i] for i in np.argsort(key, kind="stable")]
+
+
+def _report(found: dict[str, list[Comparison]], done: list[Case], asked: int, seed: int) -> str:
+    """What was run, and the table."""
+    fresh = sum(c.fresh for c in done)
+    points = sum(c.how.get("points", POINTS) for c in done) / 1e6
+    head = f"{len(done)} of {asked} scans, {points:.1f} M points off the ground, {fresh} scans of trees drawn from {seed}"
+    return f"{head}\n\n{as_text({g: figures(f) for g, f in found.items() if f})}\n"
 
 
 if __name__ == "__main__":

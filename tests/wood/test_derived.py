@@ -102,3 +102,12 @@ def test_a_pole_too_slender_for_its_height_is_not_believed():
     reasons = scan_fitness(slender, cloud, WoodSettings()).reasons
 
     assert any("too thin to carry 16 m" in r for r in reasons)
+
+
+def test_scan_from_one_place_is_not_assessable_and_says_where_to_stand():
+    """Half of the bark everywhere, seen from the east: not assessable, rescan from the west."""
+    tree = tree_of(bark_points(FORK, per_m2=8000, seen_from=(10, 0, 1.5)))
+    fitness = scan_fitness(build_graph(tree), tree, WoodSettings())
+
+    assert not fitness.assessable
+    assert "azimuth 270 degrees" in " ".join(fitness.reasons)

@@ -10,6 +10,7 @@ from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.trees.single_tree import Tree
 from treescan.wood.assemble import assemble
+from treescan.wood.deadwood import with_dead_suspects
 from treescan.wood.false_wood import drop_limbs, drop_with_points, hung_on_nothing, merge_ghosts, trim_starts, trim_tips, worthless
 from treescan.wood.graph import WoodGraph
 from treescan.wood.joints import gaps, lay_nodes
@@ -67,7 +68,7 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
         axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position, shell=shell)
         progress("measuring limbs", share)
         if share < 0.75:
-            axes, limb = straighten(limb, place, axes)
+            axes, limb = straighten(limb, place, axes, 1.15 if share < 0.6 and shell == 0 else 1.6)  # back and forth makes a kink
             axes, limb = trim_starts(limb, place_again(xyz, limb, axes), axes)
             axes, limb = merge_ghosts(xyz, limb, axes)
             place = np.full(len(xyz), np.nan)
@@ -83,6 +84,7 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
     graph = assemble(
         nodes.xyz, nodes.radius, nodes.parent, radius_sd=nodes.radius_sd, arc=nodes.arc, seen=nodes.seen, terrain=tree.beside.terrain
     )
+    graph = with_dead_suspects(graph, tree.wood.xyz, tree.leaf.xyz)
     progress("joining limbs", 1.0)
     return graph
 

@@ -169,12 +169,13 @@ def worthless(axes: LimbAxes, settings: WoodSettings, early: bool = False) -> np
         bad = (2 * largest < 0.7 * settings.smallest_diameter) | (length < 0.5 * settings.shortest_branch) | hopeless
     else:
         doubt = limb_medians(axes.r_sd, axes.start) / np.where(np.isfinite(typical), typical, 1.0)
+        stout = (typical > SLIM) & (length < 40 * typical)  # a long straight run of points speaks for itself
         bad = (
             hopeless
             | (length < np.maximum(settings.shortest_branch, 2.5 * typical))
             | (2 * largest < settings.smallest_diameter)
-            | (share < np.where(typical > SLIM, 0.5, 0.35))
-            | ((typical > SLIM) & (limb_shares(ok, axes.start) < 0.3))
+            | (share < np.where(stout, 0.5, 0.3))
+            | (stout & (limb_shares(ok, axes.start) < 0.3))
             | ((length < 12 * typical) & (doubt > 0.08))  # a stub is believed when well measured
             | ((length < 25 * typical) & (doubt > 0.2))
             | (typical > 1.25 * host)

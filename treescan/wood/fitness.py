@@ -13,6 +13,10 @@ FIT = ("nothing", "stem", "main unions", "small limbs")
 """Grades from worst to best; each includes the ones before it."""
 
 
+ONE_SIDE = 200.0
+"""One place sees half the round; read in steps of 15 degrees with small gaps closed, that is up to this much [deg]."""
+
+
 def scan_fitness(graph: WoodGraph, tree: Tree, settings: WoodSettings = WoodSettings()) -> ScanFitness:
     """Grade the scan in height bands and as a whole.
 
@@ -45,7 +49,7 @@ def scan_fitness(graph: WoodGraph, tree: Tree, settings: WoodSettings = WoodSett
             "spacing_m": round(float(np.median(spacing[here])), 4) if here.any() else None,
             "arc_deg": round(float(np.degrees(np.nanmedian(arc))), 0) if np.isfinite(arc).any() else None,
         })  # fmt: skip
-    reasons = _reasons(graph, settings, bands)
+    reasons = _reasons(graph, tree.wood.xyz, settings, bands)
     return ScanFitness("not assessable" if reasons else "assessable", tuple(reasons) or (_praise(bands),), tuple(bands))
 
 
@@ -81,7 +85,7 @@ def _spacing(xyz: Floats) -> Floats:
     return out
 
 
-def _reasons(graph: WoodGraph, settings: WoodSettings, bands: list[dict]) -> list[str]:
+def _reasons(graph: WoodGraph, wood: Floats, settings: WoodSettings, bands: list[dict]) -> list[str]:
     """Why the tree must not be ranked from this scan, each with what a rescan would need; empty when it may."""
     out = []
     stem = graph.limbs.nodes[0][1:]
@@ -99,12 +103,19 @@ def _reasons(graph: WoodGraph, settings: WoodSettings, bands: list[dict]) -> lis
         out.append(f"Only {100 * share:.0f} % of the wood over 10 cm was measured well enough; rescan leaf-off, from three or more sides and nearer.")
     arc = graph.arc[thick]
     if np.isfinite(arc).any():
-        one_sided = np.sum(graph.length[thick] * (arc < np.radians(settings.arc_one_sided))) / np.sum(graph.length[thick])
+        length = graph.length[thick] / np.sum(graph.length[thick])
+        one_sided = float(np.sum(length * (arc < np.radians(settings.arc_one_sided))))
+        half = float(np.sum(length * (arc < np.radians(ONE_SIDE))))
+        side = _hidden_side(graph, wood)
         if one_sided > 0.6:
-            side = _seen_from(graph, thick)
             out.append(
                 f"{100 * one_sided:.0f} % of the thick wood was seen from one side only (under {settings.arc_one_sided:.0f} degrees of bark)"
                 f"; rescan from the other sides too{side}."
+            )
+        elif half > 0.85:
+            out.append(
+                f"{100 * half:.0f} % of the thick wood shows no more bark than one standing place can see (under {ONE_SIDE:.0f} degrees): what is"
+                f" behind it is hidden; rescan from at least two more sides{side}."
             )
     if all(b["fit_for"] in ("nothing", "stem") for b in bands):
         out.append("No height band is fit for judging unions; rescan leaf-off with more points in the crown.")
@@ -120,8 +131,23 @@ def _reasons(graph: WoodGraph, settings: WoodSettings, bands: list[dict]) -> lis
     return out
 
 
-def _seen_from(graph: WoodGraph, rows: np.ndarray) -> str:
-    return ""
+def _hidden_side(graph: WoodGraph, wood: Floats) -> str:
+    """Where to stand: the side of the stem with no points, in words; empty when the points lie all round."""
+    nodes = graph.limbs.nodes[0]
+    nodes = nodes[graph.radius[nodes] >= 0.05]
+    if len(nodes) == 0 or len(wood) == 0:
+        return ""
+    gap, near = cKDTree(graph.xyz[nodes]).query(wood[:: max(1, len(wood) // 50_000)], distance_upper_bound=2.0)
+    rows = np.isfinite(gap) & (gap < 1.5 * graph.radius[nodes[np.minimum(near, len(nodes) - 1)]] + 0.05)
+    off = (wood[:: max(1, len(wood) // 50_000)][rows] - graph.xyz[nodes[near[rows]]])[:, :2]
+    off = off[np.linalg.norm(off, axis=1) > 0.02]
+    if len(off) < 50:
+        return ""
+    seen = np.mean(off / np.linalg.norm(off, axis=1, keepdims=True), axis=0)
+    if np.hypot(*seen) < 0.25:
+        return ""
+    azimuth = np.degrees(np.arctan2(-seen[0], -seen[1])) % 360
+    return f", first of all standing at azimuth {10 * round(azimuth / 10) % 360} degrees from the stem (clockwise from +y of the scan)"
 
 
 def _praise(bands: list[dict]) -> str:

@@ -12,17 +12,18 @@ from treescan.wood.graph import Floats, Ints
 from treescan.wood.limb_axes import LimbAxes, places_along
 
 
-def straighten(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, Ints]:
+def straighten(limb: Ints, place: Floats, axes: LimbAxes, margin: float = 1.15) -> tuple[LimbAxes, Ints]:
     """Swap the outer part of a limb with a side limb that continues it better.
 
     Parameters
     ----------
     limb, place : (n,)      Limb of every point and its place along it. [m]
+    margin : float          How many times the present continuation's score a side limb must have to take over.
 
     Notes
     -----
-    An arm scores r^2 (1.5 + cos a), r its radius past the fork and a its turn from the limb below; the side limb takes over when it
-    scores 1.15 times the present continuation. Forks are taken from the foot outward.
+    An arm scores r^2 (1.5 + cos a), r its radius past the fork and a its turn from the limb below. Forks are taken from the foot
+    outward.
     """
     count = len(axes)
     lines = [axes.rows(k) for k in range(count)]
@@ -42,7 +43,7 @@ def straighten(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, Int
                 break
             at, k = min(turn)
             done.add(k)
-            if not _takes_over(data[m], data[k], at):
+            if not _takes_over(data[m], data[k], at, margin):
                 continue
             data[m], data[k] = _joined(data[m], data[k], at), _tail(data[m], at)
             mine: list[int] = []
@@ -63,7 +64,7 @@ def straighten(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, Int
     return _rebuilt(axes, data, parent, leaves, columns), _relabelled(limb, place, axes, data)
 
 
-def _takes_over(main: dict, side: dict, at: int) -> bool:
+def _takes_over(main: dict, side: dict, at: int, margin: float) -> bool:
     n = len(main["v"])
     if at >= n - 2:
         return len(side["v"]) > n - at
@@ -71,7 +72,7 @@ def _takes_over(main: dict, side: dict, at: int) -> bool:
     ahead = unit(below[-1] - below[0]) if len(below) > 1 else np.array([0.0, 0.0, 1.0])
     fork = main["v"][at]
     new = _score(side["v"], side["r"], side["raw_sd"], side["s"], 0, ahead, fork)
-    return bool(new > 1.15 * _score(main["v"], main["r"], main["raw_sd"], main["s"], at + 1, ahead, fork))
+    return bool(new > margin * _score(main["v"], main["r"], main["raw_sd"], main["s"], at + 1, ahead, fork))
 
 
 @njit(cache=True)

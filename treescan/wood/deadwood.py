@@ -1,0 +1,94 @@
+"""Which limbs may be dead? Ends broken off short, or bare while the rest of the tree is in leaf: suspects, not findings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from treescan.wood.graph import Floats, WoodGraph
+
+FLAG = "dead suspect"
+LEAST = 0.05
+"""Thinner limbs are not looked at [m]."""
+BLUNT = 0.55
+"""A broken end is at least this share of the limb's own diameter."""
+SHORT = 20.0
+"""A broken limb is no longer than this many of its diameters."""
+ROUND = 0.4
+"""How far from the wood leaves and twigs count as its own [m]."""
+BARE = 0.05
+"""A limb with less than this share of the foliage that its length would carry elsewhere on the tree is bare."""
+IN_LEAF = 30.0
+"""Points of leaves per metre of limb above which the tree counts as in leaf."""
+
+
+def with_dead_suspects(graph: WoodGraph, wood: Floats, leaf: Floats) -> WoodGraph:
+    """The graph with the flag "dead suspect" on unions whose thickest side limb may be dead.
+
+    Parameters
+    ----------
+    graph : WoodGraph
+    wood, leaf : (n, 3) float   Points of the tree. [m]
+
+    Notes
+    -----
+    Broken: the end is blunt, the limb short, it carries no other limb, and nothing of the tree lies beyond the end. Bare: the tree is in
+    leaf, and the limb with all it carries has almost none. Both are low confidence: a limb hidden beyond its last seen piece looks broken,
+    one in the shade looks bare; a dead limb that still has its twigs looks alive when the whole tree is bare.
+    """
+    suspect = broken(graph, wood, leaf) | bare(graph, leaf)
+    u = graph.unions
+    flags = tuple(
+        (*f, FLAG) if len(rows := u.laterals(k)) and suspect[u.arm_limb[rows[0]]] and FLAG not in f else f for k, f in enumerate(u.flags)
+    )
+    return replace(graph, unions=replace(u, flags=flags))
+
+
+def _base_diameter(graph: WoodGraph) -> Floats:
+    """Diameter past the flare of every limb that leaves a listed union, 0 for the others, (l,). [m]"""
+    out = np.zeros(len(graph.limbs))
+    u = graph.unions
+    rows = np.flatnonzero(~u.arm_continues)
+    out[u.arm_limb[rows]] = u.arm_diameter[rows]
+    return out
+
+
+def broken(graph: WoodGraph, wood: Floats, leaf: Floats) -> np.ndarray:
+    """True for limbs with a blunt end and nothing beyond it, (l,)."""
+    limbs = graph.limbs
+    thick = _base_diameter(graph)
+    tip = np.array([nodes[-1] for nodes in limbs.nodes])
+    length = np.array([graph.length[nodes].sum() for nodes in limbs.nodes])
+    carries = np.zeros(len(limbs), bool)
+    carries[limbs.parent[1:]] = True
+    out = (thick >= LEAST) & ~carries & (2 * graph.radius[tip] >= BLUNT * thick) & (length <= SHORT * thick) & graph.seen[tip]
+    rows = np.flatnonzero(out)
+    if len(rows) == 0:
+        return out
+    points = np.concatenate([wood, leaf])
+    reach = 0.25
+    for k in rows:
+        ahead = graph.xyz[tip[k]] + (0.5 * reach + graph.radius[tip[k]] + 0.08) * graph.direction[tip[k]]
+        near = points[np.abs(points - ahead).max(axis=1) < reach]
+        out[k] = np.count_nonzero(np.linalg.norm(near - ahead, axis=1) < 0.5 * reach + graph.radius[tip[k]]) <= 5
+    return out
+
+
+def bare(graph: WoodGraph, leaf: Floats) -> np.ndarray:
+    """True for limbs without leaves on a tree in leaf, (l,)."""
+    limbs = graph.limbs
+    if len(leaf) < 1000 or len(limbs) < 4:
+        return np.zeros(len(limbs), bool)
+    gap, nearest = cKDTree(graph.xyz).query(leaf, distance_upper_bound=ROUND, workers=-1)
+    found = np.bincount(nearest[np.isfinite(gap)], minlength=len(graph)).astype(float)
+    slim = graph.length * (2 * graph.segment_radius < LEAST)
+    carried, slim_length = graph.tips_to_base(found), graph.tips_to_base(slim)
+    first = np.array([nodes[0] for nodes in limbs.nodes])
+    length = slim_length[first] + 0.3
+    usual = found.sum() / max(float(slim.sum()), 1.0)
+    if usual < IN_LEAF:
+        return np.zeros(len(limbs), bool)
+    whole = np.array([graph.length[nodes].sum() for nodes in limbs.nodes])
+    return (_base_diameter(graph) >= LEAST) & (whole >= 0.5) & (carried[first] < BARE * usual * length)
