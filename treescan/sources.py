@@ -78,7 +78,9 @@ SOURCES: dict[str, Source] = {
     "kane_clouston_2008": Source(
         "Kane & Clouston 2008, Arboric. Urban For. 34(2):101, Table 4: maples broke at 29 MPa in codominant unions, stems at 43 to 52", "read"
     ),
-    "gilman_2003": Source("Gilman 2003, J. Arboric. 29(5):291, Table 1: load to pull thin red maple branches off, against the aspect ratio", "read"),
+    "gilman_2003": Source(
+        "Gilman 2003, J. Arboric. 29(5):291 (table page without title, matched by the abstract): load to pull thin red maple branches off", "read"
+    ),
     "shock_load": Source("Arboriculture Australia 2022, Tree Rescue Manual, p. 81: sound enough for the shock load if the climber falls", "read"),
     "union_factor": Source("Strength of unions over aspect ratio: a choice bracketed by Gilman 2003, Kane & Clouston 2008, Dahle 2022", "choice"),
     "dahle_2022": Source("Dahle et al. 2022, Forests 13:1007: codominant from an aspect ratio of 0.70-0.83 (abstract)", "read"),
