@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import S, only, plain_tree, ranked, throw
+from hands import S, only, plain_tree, ranked, throw, tree
 
-from treescan.planning.rope_and_kit import bark_pressure, polyline_length, rope_parts
+from treescan.planning.rope_and_kit import bark_pressure, kit_of_all, polyline_length, rope_parts
+from treescan.planning.work import work_at_points
 
 
 def total(system, height, farthest=0.0, base_leg=0.0):
@@ -77,3 +78,36 @@ def test_kit_fits_the_way_it_is_set():
     assert any("launcher" in k for k in launched) and not any("launcher" in k for k in thrown)
     assert any("base anchor" in k for k in launched) and not any("base anchor" in k for k in thrown)
     assert all(any("second rope" in k for k in p.rope.kit) for p in points)
+
+
+def test_the_kit_of_several_points_holds_everything_once():
+    """Every tie-in point's rope by its stock length, the longest throwline once, and each other item of any of them exactly once."""
+    graph = plain_tree()
+    points = [p for p in ranked(graph, [throw(graph, k, method="launcher" if k == 2 else "hand") for k in range(3)], systems=()) if p.usable]
+    chosen = [only(points, "U01", "MRS"), only(points, "U02", "SRS basal"), only(points, "U03", "MRS")]
+    kit = kit_of_all(chosen)
+
+    assert all(f"{p.rope.stock:.0f} m ({p.label} {p.system})" in kit[0] for p in chosen)
+    assert len(kit) == len(set(kit))
+    lines = [k for k in kit if k.startswith("throwline ") and "launcher" not in k]
+    assert lines and all(k.startswith(f"throwline {max(p.rope.throwline for p in chosen):.0f} m") for k in lines)
+    assert any("launcher" in k for k in kit) and any("base anchor kit" in k for k in kit)
+    for p in chosen:
+        assert all(line in kit for line in p.rope.kit[1:] if not line.startswith("throwline "))
+    assert kit_of_all(()) == ()
+
+
+def test_the_limb_most_in_the_way_is_named_with_the_work_behind_it():
+    """Two stems: the second stands between the tie-in point and the limb beyond it; it is named first, with the counted share of the work."""
+    graph = tree(
+        ([[0, 0, 0], [0, 0, 12]], 0.2, 0.1),
+        ([[0, 0, 1], [2, 0, 2], [2, 0, 12]], 0.25, 0.2),
+        ([[0, 0, 11], [-1, 0, 11.8]], 0.08, 0.05),
+        ([[2, 0, 7], [4, 0, 7.2]], 0.06, 0.03),
+    )
+    work = work_at_points(graph, [[4.0, 0, 7.2], [3.5, 0, 7.1], [0.5, 0, 5.0], [0.4, 0, 4.0]], farthest=5.0)
+    p = max(ranked(graph, work=work), key=lambda p: p.place[2])
+    blocked = float((p.reach.fouled >= 0).mean())
+
+    assert blocked == 0.5
+    assert p.fouling[0].endswith(f"{100 * blocked:.0f} % of the work lies behind it")

@@ -223,6 +223,7 @@ def _reach(a: Assessment, p: TieInPoint) -> Answer:
     ]
     fouled = int((np.asarray(r.fouled) >= 0).sum())
     rows.append(("Straight rope meets wood", f"for {fouled} of {len(r.fouled)} work points" if fouled else "nowhere"))
+    rows += [("Mostly in the way", "; ".join(p.fouling))] if p.fouling else []
     rows += [("Conductor", c.words) for c in p.clearances]
     return Answer(QUESTIONS[4], tuple(rows))
 

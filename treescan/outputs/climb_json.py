@@ -43,6 +43,7 @@ def climb_out(a: Assessment) -> dict[str, Any] | None:
         "ways": [{"work": w.label, "how": w.how, "by": w.by or None, "angle_deg": _degrees(w.angle)} for w in c.ways],
         "shares": {how: number(share) for how, share in c.shares.items()},
         "strata": _strata(c),
+        "kit": list(c.kit),
         "removal": [_stage(s) for s in c.stages],
         "spar": [{"height_m": number(h), "diameter_m": number(d), "diameter_sd_m": number(sd)} for h, d, sd in c.spar],
     }
@@ -56,6 +57,7 @@ def beside_the_rank(p: TieInPoint) -> dict[str, Any]:
             {"what": c.what, "to": c.to, "distance_m": number(c.distance), "limit_m": number(c.limit), "breach": c.breach} for c in p.clearances
         ],
         "care": list(p.care),
+        "fouling": list(p.fouling),
         "retrieval": None if r is None else {"verdict": r.verdict, "snags": list(r.snags), "words": r.words},
         "load_test": None
         if t is None

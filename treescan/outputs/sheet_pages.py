@@ -73,7 +73,7 @@ def _first_page(a: Assessment, p: TieInPoint) -> Blocks:
     ]
 
 
-NOT_ON_THE_SHEET = ("Straight rope meets wood", "Within rope angle", "Conductor")
+NOT_ON_THE_SHEET = ("Straight rope meets wood", "Mostly in the way", "Within rope angle", "Conductor")
 """Answers on reach that stand in the report only; conductors have their own page."""
 CHECKS = (
     "tree, base, stem and union inspected; no decay, crack, included bark, fungus, movement",

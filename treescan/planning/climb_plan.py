@@ -14,6 +14,7 @@ from treescan.planning.redirects import Redirect, redirects
 from treescan.planning.removal import Removal, Stage, spar_diameters, stages
 from treescan.planning.rescue import RescuePlan, corridors, rescue_plan
 from treescan.planning.retrieval import retrieval
+from treescan.planning.rope_and_kit import kit_of_all
 from treescan.planning.sets import AnchorSet, anchor_set, two_line_set
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene
@@ -44,6 +45,7 @@ class ClimbPlan:
     strata : tuple of Stratum       Reached shares by height and distance.
     warnings : tuple of str         What concerns the whole site.
     neighbours : Neighbours         What anchors drawn in neighbouring trees offer.
+    kit : tuple of str              What to load for the first-ranked and the set together.
     stages : tuple of Stage         Of a removal, cut by cut; empty when none is planned.
     spar : tuple                    Of a removal: (height, diameter, sd of the diameter) of the stem from the foot up. [m]
     """
@@ -58,6 +60,7 @@ class ClimbPlan:
     strata: tuple[Stratum, ...]
     warnings: tuple[str, ...]
     neighbours: Neighbours = field(default_factory=lambda: Neighbours((), ()))
+    kit: tuple[str, ...] = ()
     stages: tuple[Stage, ...] = ()
     spar: tuple[tuple[float, float, float], ...] = ()
 
@@ -87,6 +90,7 @@ class ClimbPlan:
             ("Redirects", self.redirect_words()),
             ("Rescue", tuple(" ".join(r.words) for r in self.rescue_on_set())),
             ("Getting the rope down", tuple(r.words for r in self.retrieval)),
+            ("Kit for the tree", self.kit),
             ("Taking it down, cut by cut", tuple(s.words() for s in self.stages)),
             ("Stem by height", tuple(f"{h:.0f} m: {100 * d:.0f} cm" + (f" ± {100 * sd:.1f}" if np.isfinite(sd) else "") for h, d, sd in self.spar)),
         )
@@ -138,6 +142,7 @@ def climb_plan(
         strata=access_bias(graph, work, ways),
         warnings=site_warnings(beside, site, work.xyz, work.label, settings.approach),
         neighbours=from_neighbours(graph, scene, site, points, work, limbs, settings, weight),
+        kit=kit_of_all(shown),
         stages=_stages(graph, scene, points, removal, density, settings) if removal is not None else (),
         spar=spar_diameters(graph) if removal is not None else (),
     )

@@ -23,7 +23,7 @@ from treescan.planning.retrieval import retrieval
 from treescan.planning.rope_and_kit import rope_plan
 from treescan.planning.settings import CRITERIA, PlanningSettings
 from treescan.planning.sightline import Scene
-from treescan.planning.swing import arc
+from treescan.planning.swing import arc, limb_words
 from treescan.planning.tie_in_point import AccessStep, Clearance, Floats, Reach, TieInPoint, Work
 from treescan.planning.work import limb_of_work
 from treescan.progress import Progress, quiet
@@ -150,6 +150,7 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
         place=place,
         score_sd={c: scored[c][1] for c in CRITERIA},
         clearances=electric,
+        fouling=_fouling(g, reached),
     )
     return replace(point, retrieval=retrieval(g.graph, point))
 
@@ -161,6 +162,16 @@ def _reach(g: _Ground, rig: Rig, place: Floats, seen: dict[tuple, Reach]) -> Rea
     if key not in seen:
         seen[key] = reach(g.graph, g.scene, place, own, g.work, g.work_limb, g.settings, g.weight)
     return seen[key]
+
+
+def _fouling(g: _Ground, reached: Reach, most: int = 3) -> tuple[str, ...]:
+    """The limbs that stand between the tie-in point and most of the work, in words."""
+    rows = reached.fouled >= 0
+    if not rows.any():
+        return ()
+    weight = np.bincount(reached.fouled[rows], weights=g.work.weight[rows], minlength=len(g.graph.limbs)) / g.work.weight.sum()
+    worst = [k for k in np.argsort(-weight, kind="stable")[:most] if weight[k] >= 0.01]
+    return tuple(f"{limb_words(g.graph, int(k))}: {100 * weight[k]:.0f} % of the work lies behind it" for k in worst)
 
 
 def _worst_arc(place: Floats, reached: Reach, work: Work) -> Floats:

@@ -14,6 +14,9 @@ from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.wood.graph import WoodGraph
 
+WORST_CV = 0.3
+"""Largest error of a radius over the radius that a mass is spread by: twigs known no better weigh next to nothing (project choice)."""
+
 
 @dataclass(frozen=True)
 class Cut:
@@ -172,6 +175,7 @@ def piece_mass(graph: WoodGraph, gone: NDArray[np.bool_], density: float, settin
     if total <= 0:
         return Estimate(0.0, 0.0, 0.0)
     cv = np.where(np.isfinite(graph.radius_sd[rows]), graph.radius_sd[rows] / np.maximum(graph.radius[rows], 1e-9), 0.08)
+    cv = np.minimum(cv, WORST_CV)
     by_limb = np.bincount(graph.limb[rows], weights=2 * cv * mass)
     spread = float(np.sqrt(settings.green_density_sd**2 + np.sum((by_limb / total) ** 2)))
     return Estimate(total, total * np.exp(-1.645 * spread), total * np.exp(1.645 * spread))

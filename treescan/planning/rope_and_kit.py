@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
+
 import numpy as np
 
 from treescan.loads.limb_check import Rig
 from treescan.planning.contact import round_stem
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import Floats, RopePlan
+from treescan.planning.tie_in_point import Floats, RopePlan, TieInPoint
 from treescan.throw.throw_path import Throw
 from treescan.trees.beside import Beside
 from treescan.wood.graph import WoodGraph
@@ -113,6 +116,22 @@ def kit_list(graph: WoodGraph, rig: Rig, throw: Throw | None, length: float, sto
         "second rope with its own access for the rescuer, rescue kit, first-aid kit with bleeding control",
         "load-test kit: hand-pull tackle or three people on the rope",
     ]
+    return tuple(out)
+
+
+def kit_of_all(points: Sequence[TieInPoint]) -> tuple[str, ...]:
+    """What to load for several tie-in points together: every rope by its length, the longest throwline once, everything else once."""
+    if not points:
+        return ()
+    ropes = ", ".join(
+        f"{p.rope.stock:.0f} m ({p.label} {p.system})" if np.isfinite(p.rope.stock) else f"over {p.rope.length:.0f} m ({p.label} {p.system})"
+        for p in points
+    )
+    out = [f"climbing ropes, one a tie-in point or the longest used in turn: {ropes}"]
+    longest = max((p.rope.throwline for p in points), default=0.0)
+    for p in points:
+        lines = [re.sub(r"^throwline \d+ m", f"throwline {longest:.0f} m", line) for line in p.rope.kit[1:]]
+        out += [line for line in dict.fromkeys(lines) if line not in out]
     return tuple(out)
 
 

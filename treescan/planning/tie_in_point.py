@@ -136,6 +136,7 @@ class TieInPoint:
     first_chance : float        Share of the perturbed rankings in which it comes first.
     clearances : tuple of Clearance     Of anchor, rope, throw and swing to every conductor known.
     retrieval : Retrieval or None       Whether the rope comes down again from the ground.
+    fouling : tuple of str              Limbs the straight ropes meet most, with the share of the work behind them.
     care : tuple of str                 Hardware, friction and bark at the union.
     load_test : LoadTest or None        How it might be load-tested; None where it is not ranked.
     """
@@ -168,3 +169,4 @@ class TieInPoint:
     retrieval: Retrieval | None = None
     load_test: LoadTest | None = None
     care: tuple[str, ...] = ()
+    fouling: tuple[str, ...] = ()
