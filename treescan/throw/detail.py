@@ -118,6 +118,8 @@ def work_out(
     rest_distance = min(along, float(graph.unions.parent_diameter[union]) / 2) if slides else along
     names = {o: _name(graph, scene, int(flown.plane.cross_item[o])) for o in others}
     wanted_top = float(flown.plane.cross[c, 2])
+    wood_in_plane = int(np.sum(flown.plane.cross_item[: flown.plane.counts[1]] >= 0))
+    over_crown = flown.end == LANDED and int(np.sum(flown.plane.cross_item[flown.over] >= 0)) == wood_in_plane
     steps = throw_steps(
         place=where_to_stand(feet, graph.xyz[0]),
         method=METHOD_WORDS[method],
@@ -132,6 +134,7 @@ def work_out(
         far=[names[o] for o in far],
         lodged=flown.lodged,
         walk_round=walk,
+        over_crown=over_crown,
         slides=slides,
         rest_distance=rest_distance,
     )
@@ -143,7 +146,7 @@ def work_out(
         isolation_class=isolation_class,
         stance=stance,
         stand=feet.copy(),
-        method="launcher" if method == "launcher" else "hand",
+        method=method,
         azimuth=float(aim.azimuth % (2 * np.pi)),
         elevation=aim.elevation,
         speed=aim.speed,
@@ -159,6 +162,8 @@ def work_out(
         workings=workings,
         least_weight=bag_that_runs(scene.line, highest - z_hand, scene.friction, line.turning),
         steps=steps,
+        pace=(limits.seconds_setup, limits.seconds_throw, limits.seconds_working),
+        over_crown=over_crown,
     )
 
 

@@ -60,11 +60,12 @@ def fine_sample(scene: Scene, feet: Floats, aim: Aim, method: Method, union: int
     """Evenly spread throws about one aim.
 
     Azimuths at the mid-quantiles; in each plane the next few points of an even sequence of elevations and speeds, so that the
-    whole set is even in all three.
+    whole set is even in all three. Right of the aim the points are those left of it, so that a mirrored tree gets the same chance.
     """
     planes, each = settings.fine_planes, settings.fine_flights
     azimuth = aim.azimuth + method.azimuth_sd * normal_nodes(planes)
-    pairs = normal_pairs(planes * each).reshape(planes, each, 2)
+    left = normal_pairs((planes + 1) // 2 * each).reshape(-1, each, 2)
+    pairs = np.concatenate([left, left[: planes // 2][::-1]])
     elevation = np.clip(aim.elevation + method.elevation_sd * pairs[..., 0], 0.02, np.pi / 2 - 0.005)
     speed = np.maximum(aim.speed * (1 + method.speed_sd * pairs[..., 1]), 0.5)
     count = max(2, int(np.ceil(np.ptp(elevation) / ELEVATION_NODE)) + 1)

@@ -127,8 +127,24 @@ def search_throws(
             best.update({(u, k): throw for k, throw in throws.items()})
             blocked[u] = why
             progress("throws", 0.6 + 0.4 * (done + 1) / len(rows))
-    table = np.ascontiguousarray(chance.max(axis=2).transpose(1, 0, 2), np.float32)
-    return ThrowTable(stances, best, np.minimum(table, 1.0), tuple(blocked))
+    return ThrowTable(stances, best, chance_map(chance, best, settings), tuple(blocked))
+
+
+def chance_map(chance: Floats, best: dict[tuple[int, int], Throw], settings: ThrowSettings) -> NDArray[np.float32]:
+    """Chance from every place by the method of the best throw, (m, s, 3), from the coarse chances (s, m, methods, 3) of all methods.
+
+    A class is nowhere likelier than the next by one and the same method.
+    """
+    s, m, _, _ = chance.shape
+    out = np.zeros((m, s, 3), np.float32)
+    for u in range(m):
+        for k in (1, 2, 3):
+            throw = best.get((u, k))
+            row = settings.methods.index(throw.method) if throw else int(chance[:, u, :, k - 1].max(axis=0).argmax())
+            out[u, :, k - 1] = np.minimum(chance[:, u, row, k - 1], throw.chance if throw else 1.0)
+            if throw:
+                out[u, throw.stance, k - 1] = throw.chance
+    return out
 
 
 def _origins(graph: WoodGraph, stances: Stances) -> Floats:
@@ -167,7 +183,7 @@ def _best_throws(
 
 def _promising(chance: Floats, settings: ThrowSettings) -> list[int]:
     """Methods worth working out: those whose expected time by the coarse chance (s, methods) comes within half again of the least."""
-    seconds = [expected_seconds(float(c), settings.method(m)) for c, m in zip(chance.max(axis=0), settings.methods, strict=True)]
+    seconds = [least_seconds(float(c), settings.method(m)) for c, m in zip(chance.max(axis=0), settings.methods, strict=True)]
     return [row for row, t in enumerate(seconds) if t <= 1.5 * min(seconds) and np.isfinite(t)]
 
 
@@ -190,15 +206,14 @@ def _quickest(
         chance = samples[place].chance(isolation_class)
         if chance < settings.least_chance:
             continue
-        seconds = expected_seconds(chance, settings.method(o.method))
-        if best is not None and seconds >= best[0]:
+        if best is not None and least_seconds(chance, settings.method(o.method)) >= best[0]:
             continue
         throw = work_out(graph, scene, stances, o.stance, union, isolation_class, o.method, o.aim, chance, samples[place], settings)
-        if throw is not None:
-            best = (seconds, throw)
+        if throw is not None and (best is None or throw.expected_seconds < best[0]):
+            best = (throw.expected_seconds, throw)
     return best[1] if best else None
 
 
-def expected_seconds(chance: float, method: Method) -> float:
-    """Set-up and the expected number of throws, 1 / chance, at the method's pace. [s]"""
+def least_seconds(chance: float, method: Method) -> float:
+    """Set-up and the expected number of throws, 1 / chance, at the method's pace, without workings. [s]"""
     return method.seconds_setup + method.seconds_throw / chance if chance > 0 else float("inf")

@@ -21,7 +21,8 @@ class Method:
     elevation_sd: float = setting(radians(2.0), "rad", "spread of the elevation, practised thrower", "throw_spread", low=0.001, high=0.3)
     azimuth_sd: float = setting(radians(1.5), "rad", "spread of the azimuth, practised thrower", "throw_spread", low=0.001, high=0.3)
     seconds_setup: float = setting(60.0, "s", "getting ready at a place", "project_choice", low=0.0, high=7200.0)
-    seconds_throw: float = setting(45.0, "s", "one throw with pulling the line back", "project_choice", low=1.0, high=3600.0)
+    seconds_throw: float = setting(90.0, "s", "one throw with getting the line back and laid out", "project_choice", low=1.0, high=3600.0)
+    seconds_working: float = setting(240.0, "s", "working the weight back once", "project_choice", low=0.0, high=7200.0)
 
     def __post_init__(self) -> None:
         if not self.speed_low < self.speed_high:
@@ -31,7 +32,7 @@ class Method:
 
 
 HAND = Method()
-TWO_HAND = Method(speed_high=21.0, elevation_low=radians(55.0), elevation_high=radians(85.0), seconds_throw=50.0)
+TWO_HAND = Method(speed_high=21.0, elevation_low=radians(55.0), elevation_high=radians(85.0))
 LAUNCHER = Method(
     speed_low=10.0,
     speed_high=30.0,
@@ -41,7 +42,7 @@ LAUNCHER = Method(
     elevation_sd=radians(0.7),
     azimuth_sd=radians(0.7),
     seconds_setup=300.0,
-    seconds_throw=90.0,
+    seconds_throw=150.0,
 )
 
 METHOD_WORDS = {"hand": "one hand", "two_hand": "both hands, swung between the legs", "launcher": "launcher"}
@@ -87,8 +88,8 @@ class ThrowSettings:
 
     least_chance: float = setting(0.01, "", "smaller chances are not reported as a throw", "project_choice", low=0.0, high=1.0)
     candidates: int = setting(2, "", "standing places worked out finely for each union, class and method", "project_choice", low=1, high=50)
-    fine_planes: int = setting(256, "", "azimuths in the fine integral of a chance", "project_choice", low=8, high=2000)
-    fine_flights: int = setting(64, "", "flights an azimuth in the fine integral of a chance", "project_choice", low=8, high=5000)
+    fine_planes: int = setting(1024, "", "azimuths in the fine integral of a chance", "project_choice", low=8, high=2000)
+    fine_flights: int = setting(16, "", "flights an azimuth in the fine integral of a chance", "project_choice", low=8, high=5000)
 
     def method(self, name: str) -> Method:
         """Limits and spread of one way of throwing."""

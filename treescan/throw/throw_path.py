@@ -39,7 +39,7 @@ class Throw:
     isolation_class : int       1, 2 or 3 (models.md section 2).
     stance : int                Row in `Stances`.
     stand : (3,) float          [m, local]
-    method : str                "hand" or "launcher".
+    method : str                "hand", "two_hand" or "launcher" (`settings.METHOD_WORDS`).
     azimuth, elevation : float  Aim; azimuth clockwise from the y axis (north). [rad]
     speed : float               At release. [m/s]
     chance : float              That one throw at this aim gives this class or better, dispersion included.
@@ -54,6 +54,9 @@ class Throw:
     workings : int              0, 1 or 2 times the weight must be worked back.
     least_weight : float        That comes down by itself. [kg]
     steps : tuple of str        What a person does, in order.
+    pace : (3,) float           Time for getting ready at the place, for one throw with getting the line back, and for working the weight
+                                back once; settings of the method, no published figure. [s]
+    over_crown : bool           The flight passes over all wood in its plane and comes down beyond it.
     """
 
     union: int
@@ -76,6 +79,14 @@ class Throw:
     workings: int
     least_weight: float
     steps: tuple[str, ...]
+    pace: tuple[float, float, float] = (60.0, 90.0, 240.0)
+    over_crown: bool = False
+
+    @property
+    def expected_seconds(self) -> float:
+        """Getting ready, the expected throws, and the workings; inf when there is no chance. [s]"""
+        ready, each, working = self.pace
+        return ready + each * self.expected_throws + working * self.workings
 
     @property
     def expected_throws(self) -> float:
@@ -85,13 +96,18 @@ class Throw:
 
 @dataclass(frozen=True)
 class ThrowTable:
-    """All throws of one tree.
+    """All throws of one tree. Map, best place and best method tell one story.
+
+    The best throw of a union and class is the one with the least expected time over all places and methods. The map of that union and
+    class is the chance of one throw by the same method from every place, so its highest place is where the best throw stands.
 
     Attributes
     ----------
     stances : Stances
     best : mapping (union row, class) to Throw, only where the chance is above the setting's floor
-    chance : (m, s, 3) float32  Best chance of class <= 1, 2, 3 for each union from each place.
+    chance : (m, s, 3) float32  Chance of one throw, class <= 1, 2, 3, for each union from each place, by the method of the best throw; by
+                                the method with the highest chance anywhere where no throw is proposed. At the best place it is the finely
+                                worked-out chance; the coarser values elsewhere are not shown higher than that.
     blocked_by : tuple of str   Per union, in words, what stops most throws where none gets over.
     """
 

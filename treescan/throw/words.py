@@ -41,6 +41,7 @@ def throw_steps(
     far: list[str],
     lodged: bool,
     walk_round: bool,
+    over_crown: bool,
     slides: bool,
     rest_distance: float,
 ) -> tuple[str, ...]:
@@ -50,6 +51,7 @@ def throw_steps(
     ----------
     near, far : list of str     Limbs to get the line off on the thrower's side and beyond, in the order they are met.
     lodged : bool               The bag does not reach the ground by itself.
+    over_crown : bool           The flight passes over everything in its plane: over the whole crown, to be dropped back.
     """
     deg = np.degrees
     steps = [
@@ -59,7 +61,11 @@ def throw_steps(
     ]
     if walk_round:
         steps.append("Carry your end round the foot of the stem so that both legs hang on the same side of it.")
+    if over_crown and far:
+        steps.append("The shot goes over the whole crown and comes down beyond it; let the bag run to the ground there before anything is pulled.")
     if isolation_class == 2:
+        if near and (far or lodged):
+            steps.append("This is two-line working, from both sides: have a second bag ready for your own end.")
         if far or lodged:
             over = f"over {listed(far[::-1])} " if far else ""
             steps.append(f"Pull the bag back up {over}until it hangs just beyond the limb of {union}, then let it drop to the ground.")
