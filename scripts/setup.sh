@@ -52,3 +52,10 @@ fi
 echo "Installing treescan and its libraries into .venv (about 2 GB, a few minutes the first time)"
 if [ "$extra" = dev ]; then target=".[dev]"; else target="."; fi
 .venv/bin/python -m pip install --quiet --disable-pip-version-check --editable "$target"
+
+# Stored machine code does not notice a change of a function it calls in another file: after any change it is made anew.
+stamp=.venv/compiled_for
+if [ -n "$(find treescan -name '*.py' -newer "$stamp" -print -quit 2>/dev/null)" ] || [ ! -e "$stamp" ]; then
+    find treescan .venv/numba_cache \( -name '*.nbi' -o -name '*.nbc' \) -delete 2>/dev/null || true
+fi
+touch "$stamp"
