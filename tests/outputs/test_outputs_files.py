@@ -3,25 +3,19 @@
 from __future__ import annotations
 
 import csv
-import html
 import io
 import json
 import math
 import shutil
-import sqlite3
-import struct
-import subprocess
 import time
-import zipfile
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import pandas
 import pytest
 import trimesh
 from made_up_assessment import made_up
-from pyarrow import parquet
+from words_in_files import glb_json, text_of
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
@@ -54,11 +48,6 @@ def strict(path: Path) -> dict:
         raise AssertionError(f"{word} is not JSON")
 
     return json.loads(path.read_text(encoding="utf-8"), parse_constant=refuse)
-
-
-def glb_json(data: bytes) -> dict:
-    length = struct.unpack("<I", data[12:16])[0]
-    return json.loads(data[20 : 20 + length])
 
 
 def written(folder: Path) -> set[str]:
@@ -101,24 +90,6 @@ def test_a_file_that_no_longer_applies_is_taken_away(tmp_path: Path) -> None:
     write_outputs(made_up(assessable=False, judged=False, crs=None), tmp_path)
     assert "site.geojson" not in written(tmp_path)
     assert "tables/sections.csv" not in written(tmp_path)
-
-
-def text_of(path: Path) -> str:
-    """All words of a file, read by its own kind of reader."""
-    data = path.read_bytes()
-    if path.suffix == ".parquet":
-        return pandas.read_parquet(path).to_csv() + (parquet.read_schema(path).metadata or {})[b"cautions"].decode()
-    if path.suffix == ".zip":
-        with zipfile.ZipFile(path) as archive:
-            return " ".join(archive.read(n).decode("latin-1" if n.endswith((".shp", ".shx", ".dbf")) else "utf-8") for n in archive.namelist())
-    if path.suffix == ".pdf":
-        return subprocess.run(["pdftotext", "-raw", str(path), "-"], check=True, capture_output=True).stdout.decode()
-    if path.suffix == ".glb":
-        return json.dumps(glb_json(data), ensure_ascii=False)
-    if path.suffix == ".gpkg":
-        with sqlite3.connect(path) as db:
-            return " ".join(row[0] for row in db.execute("select caution from cautions")) + str(db.execute("select caution from stem").fetchall())
-    return html.unescape(data.decode("utf-8"))
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no pdftotext on this machine")
