@@ -1,0 +1,123 @@
+"""One's own throws, written down, become the spread of the aim."""
+
+import dataclasses
+import tomllib
+
+import numpy as np
+import pytest
+
+from treescan.errors import BadInput
+from treescan.settings import merged
+from treescan.throw.flight import flights
+from treescan.throw.own_record import COLUMNS, aimed_release, own_spread, read_record, release_of, write_settings
+from treescan.throw.settings import ThrowSettings
+
+SETTINGS = ThrowSettings()
+BARE = dataclasses.replace(SETTINGS, drag=0.0, line_density=0.0)
+
+
+def _seen(elevation, speed, distance, settings):
+    """Height at the distance and range on the release level, read off finely followed flights: (k,), (k,)."""
+    table = flights(elevation, speed, settings, floor=-3.0)
+    height, reach = [], []
+    for z, step in zip(table.height, table.step, strict=True):
+        s = np.arange(len(z)) * step
+        height.append(np.interp(distance, s, z))
+        last = int(np.flatnonzero((z[:-1] > 0) & (z[1:] <= 0))[-1])
+        reach.append(s[last] + step * z[last] / (z[last] - z[last + 1]))
+    return np.array(height), np.array(reach)
+
+
+def _written(path, rows):
+    path.write_text("\n".join([",".join(COLUMNS), *(",".join(str(v) for v in r) for r in rows)]), encoding="utf-8")
+    return path
+
+
+def _record(path, count, sd, seed=1, bias=(0.0, 0.0, 0.0)):
+    """A person of known spread throws at a height of 9 m, 6 m away, 68 degrees up."""
+    rng = np.random.default_rng(seed)
+    aim = np.radians(68.0)
+    v = float(aimed_release(np.array([6.0]), np.array([9.0]), np.array([aim]), SETTINGS)[0])
+    side = rng.normal(bias[0], sd[0], count)
+    height, reach = _seen(rng.normal(aim + bias[1], sd[1], count), v * (1 + rng.normal(bias[2], sd[2], count)), 6.0, SETTINGS)
+    return _written(path, [("hand", 6.0, 9.0, 68.0, h, 6.0 * np.tan(s), r) for h, s, r in zip(height, side, reach, strict=True)])
+
+
+def test_without_drag_the_release_is_that_of_the_parabola():
+    """15 m/s at 70 degrees: z(4) = 4 tan 70 - g 16 / (2 v^2 cos^2 70), R = v^2 sin 140 / g; read back to 0.05 degrees and 1 cm/s."""
+    a, v, g = np.radians(70), 15.0, 9.80665
+    height = 4 * np.tan(a) - g * 16 / (2 * v**2 * np.cos(a) ** 2)
+    elevation, speed = release_of(np.array([4.0]), np.array([height]), np.array([v**2 * np.sin(2 * a) / g]), BARE)
+
+    assert np.degrees(elevation[0]) == pytest.approx(70.0, abs=0.05)
+    assert speed[0] == pytest.approx(15.0, abs=0.01)
+
+
+def test_with_drag_and_line_the_release_is_read_back():
+    """Flights of the product itself: elevation to 0.05 degrees, speed to 0.02 m/s."""
+    rng = np.random.default_rng(3)
+    a, v = rng.uniform(1.0, 1.3, 30), rng.uniform(13, 20, 30)
+    height, reach = _seen(a, v, 3.0, SETTINGS)
+    elevation, speed = release_of(np.full(30, 3.0), height, reach, SETTINGS)
+
+    assert np.abs(np.degrees(elevation - a)).max() < 0.05
+    assert np.abs(speed - v).max() < 0.02
+
+
+def test_the_spread_of_a_known_thrower_is_found_again(tmp_path):
+    """400 throws with 1.5 deg, 2 deg and 4 %: each found within three standard errors, sd / sqrt(2 (n - 1)); the mean error too."""
+    sd, bias = np.array([np.radians(1.5), np.radians(2.0), 0.04]), (np.radians(1.0), 0.0, -0.02)
+    found = own_spread(read_record(_record(tmp_path / "throws.csv", 400, sd, bias=bias)), SETTINGS)[0]
+    got = np.array([found.azimuth_sd, found.elevation_sd, found.speed_sd])
+
+    assert found.method == "hand" and found.throws == 400
+    assert np.all(np.abs(got - sd) < 3 * sd / np.sqrt(2 * 399))
+    assert np.all(np.abs(np.array(found.bias) - bias) < 3 * sd / np.sqrt(400))
+
+
+def test_the_upper_end_covers_the_truth_in_nine_records_of_ten(tmp_path):
+    """60 records of 12 throws: the true side spread lies below the upper end in 90 % of them, within three binomial standard errors."""
+    sd = np.array([np.radians(1.5), np.radians(2.0), 0.04])
+    covered = [
+        own_spread(read_record(_record(tmp_path / "t.csv", 12, sd, seed=s)), SETTINGS)[0].high[0] >= sd[0] for s in range(60)
+    ]
+
+    assert abs(np.mean(covered) - 0.9) < 3 * np.sqrt(0.9 * 0.1 / 60)
+
+
+def test_the_settings_file_is_taken_by_the_settings(tmp_path):
+    """The TOML written, put over the defaults, changes exactly the three spreads of that method."""
+    record = _record(tmp_path / "throws.csv", 40, np.array([0.03, 0.05, 0.06]))
+    found = write_settings(record, tmp_path / "mine.toml", SETTINGS)[0]
+    changes = tomllib.loads((tmp_path / "mine.toml").read_text(encoding="utf-8"))
+    mine = merged(SETTINGS, changes["throw"])
+
+    assert mine.hand.azimuth_sd == pytest.approx(found.azimuth_sd, abs=1e-5)
+    assert mine.hand.speed_sd == pytest.approx(found.speed_sd, abs=1e-5)
+    assert dataclasses.replace(
+        mine.hand, azimuth_sd=SETTINGS.hand.azimuth_sd, elevation_sd=SETTINGS.hand.elevation_sd, speed_sd=SETTINGS.hand.speed_sd
+    ) == SETTINGS.hand
+    assert mine.launcher == SETTINGS.launcher
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ([("hand", 6, 9, 68, 9, 0, 10)] * 3, "too few"),
+        ([("catapult", 6, 9, 68, 9, 0, 10)], "not known"),
+        ([("hand", 6, 9, 68, "high", 0, 10)], "not a number"),
+        ([("hand", 6, 9, 68, 9, 0, 5)], "cannot be a throw"),
+        ([("hand", 6, 9, 30, 9, 0, 10)] * 9, "below its aimed height"),
+    ],
+)
+def test_a_faulty_record_is_refused_in_one_sentence(tmp_path, rows, words):
+    """Too few throws, an unknown method, no number, a range short of the mast, an aim below its mark."""
+    with pytest.raises(BadInput, match=words):
+        own_spread(read_record(_written(tmp_path / "bad.csv", rows)), SETTINGS)
+
+
+def test_a_record_without_its_columns_is_refused(tmp_path):
+    """The missing columns are named."""
+    (tmp_path / "bad.csv").write_text("method,distance_m\nhand,6\n", encoding="utf-8")
+    with pytest.raises(BadInput, match="got_side_m"):
+        read_record(tmp_path / "bad.csv")
