@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -117,7 +118,7 @@ def _line(a: Assessment, p: TieInPoint) -> Answer:
         ),
         ("Chance of one throw", f"{w.percent(t.chance)}, {w.throws(t.expected_throws)}"),
         ("Line", CLASS_WORDS.get(t.isolation_class, "")),
-        ("Also caught", ", ".join(t.captured_unions) or "nothing else"),
+        ("Also caught", some_names(t.captured_unions) or "nothing else"),
         (
             "Rope comes to rest",
             f"{w.metres(t.rest_distance, 2)} out from the union" + ("; it slides in by itself" if t.slides else "; it stays there"),
@@ -226,6 +227,15 @@ def _reach(a: Assessment, p: TieInPoint) -> Answer:
     rows += [("Mostly in the way", "; ".join(p.fouling))] if p.fouling else []
     rows += [("Conductor", c.words) for c in p.clearances]
     return Answer(QUESTIONS[4], tuple(rows))
+
+
+def some_names(names: Sequence[str], most: int = 6) -> str:
+    """The first names, and how many more there are.
+
+    >>> some_names(("U1", "U2")), some_names(("U1",) * 9)
+    ('U1, U2', 'U1, U1, U1, U1, U1, U1 and 3 more')
+    """
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def missed_work(a: Assessment, missed: NDArray[np.bool_], most: int = 8) -> str:

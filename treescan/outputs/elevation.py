@@ -15,11 +15,14 @@ from treescan.outputs.rope_lines import rope_line, rope_rest, swing_arc
 from treescan.outputs.svg import Drawing
 from treescan.outputs.use_of_capacity import shade_of
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.throw.throw_path import Throw
 from treescan.units import FOOT_M
 
 Floats = NDArray[np.float64]
 Paper = Callable[[Floats], Floats]
 WIDE, HIGH, MARGIN = 560.0, 620.0, 46.0
+PAST = 3.0
+"""Of the flight beyond the union that is drawn. [m]"""
 PERSON = (
     np.array([[-0.12, 0.0], [0.0, -0.5], [0.12, 0.0]]),
     np.array([[0.0, -0.5], [0.0, -0.8]]),
@@ -62,7 +65,7 @@ def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = No
         else {
             "rope": rope_line(a, p),
             "swing": swing_arc(a, p),
-            "throw": t.path if t is not None else np.zeros((0, 3)),
+            "throw": _shown(t, graph.unions.place[t.union]) if t is not None else np.zeros((0, 3)),
         }
     )
     flat = {name: view.across_up_away(line)[:, :2] for name, line in lines.items() if len(line) >= 2}
@@ -94,6 +97,12 @@ def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = No
             _thrower(d, t.stand, view, paper, scale)
         _marks(d, a, p, view, paper)
     return d, caption
+
+
+def _shown(t: Throw, union: Floats) -> Floats:
+    """The flight until a little past the union: where the bag lands beyond would only make the tree small."""
+    out = np.linalg.norm((t.path - t.stand)[:, :2], axis=1)
+    return t.path[out <= float(np.linalg.norm((union - t.stand)[:2])) + PAST]
 
 
 def _heights(d: Drawing, low: float, high: float, base: float, scale: float) -> None:

@@ -24,6 +24,11 @@ _LIFE = {"m", "kN", "kg"}
 _FIGURE = re.compile(
     r"(?<![\w.,±-])(?<!ft \()(?<!in \()(?<!lbf \()(?<!lb \()(?<!ft/s \()(?P<low>\d+(?:\.\d+)?)(?:(?P<join> to | and |-|–)(?P<high>\d+(?:\.\d+)?))? ?(?P<unit>m/s|mm|cm|kN|kg|m)\b(?![/²³])(?! \([\d.]+(?:(?: to | and |-|–)[\d.]+)? (?:ft|lbf|lb|in)\b)(?! / [\d.])"
 )
+MOST_NAMES = 5
+_NAME = r"(?:(?:the )?limb (?:from )?)?U?\d+"
+_LIST = re.compile(rf"{_NAME}(?:, {_NAME}){{{MOST_NAMES + 2},}}(?: and {_NAME})?")
+"""A list of more unions or limbs than anyone reads."""
+
 _COUNT = re.compile(r"\b(\d+)((?: [a-z-]+){1,3})\(s\)")
 """A count with a plural left open, as in "3 work point(s)"."""
 
@@ -58,6 +63,8 @@ def said(text: str) -> str:
 
     >>> said("Drop 0.9 m, peak 3.4 kN, bends 20 mm.")
     'Drop 0.9 m (3.0 ft), peak 3.4 kN (764 lbf), bends 20 mm.'
+    >>> said("over U1, U2, U3, U4, U5, U6, U7, U8 and U9 as well")
+    'over U1, U2, U3, U4, U5 and 4 more as well'
     >>> said("1 stop(s), 3 work point(s)")
     '1 stop, 3 work points'
     >>> said("3 to 5 m up"), said("8.4 m (27.6 ft) up"), said("0.2 m/s")
@@ -77,7 +84,13 @@ def said(text: str) -> str:
             return "{} / {}".format(*wording.ordered(found[0], f"{other} {name}"))
         return wording.both(found[0], f"{other} {name}")
 
-    return _FIGURE.sub(write, _COUNT.sub(_counted, text))
+    return _FIGURE.sub(write, _COUNT.sub(_counted, _LIST.sub(_few, text)))
+
+
+def _few(found: re.Match[str]) -> str:
+    """The first names of a long list, and how many more there are."""
+    names = re.split(r", | and ", found[0])
+    return f"{', '.join(names[:MOST_NAMES])} and {len(names) - MOST_NAMES} more"
 
 
 def _counted(found: re.Match[str]) -> str:

@@ -55,7 +55,7 @@ def _first_page(a: Assessment, p: TieInPoint) -> Blocks:
         words("Will it hold?", BAND),
         figures(_hold_rows(a, p), HALF),
         words("What if it fails?", BAND),
-        figures(c.answers[3].rows[:4], HALF),
+        figures(_fail_rows(p), HALF),
         words("Can I reach the work?", BAND),
         figures([r for r in c.answers[4].rows if r[0] not in NOT_ON_THE_SHEET], HALF),
     ]
@@ -75,6 +75,7 @@ def _first_page(a: Assessment, p: TieInPoint) -> Blocks:
 
 NOT_ON_THE_SHEET = ("Straight rope meets wood", "Mostly in the way", "Within rope angle", "Conductor")
 """Answers on reach that stand in the report only; conductors have their own page."""
+ON_THE_SHEET = ("Climbing rope", "Rope to bring", "Throwline", "Kit", "Getting the rope down")
 CHECKS = (
     "tree, base, stem and union inspected; no decay, crack, included bark, fungus, movement",
     "line hangs over the union planned, or over the limbs listed",
@@ -102,6 +103,17 @@ def _hold_rows(a: Assessment, p: TieInPoint) -> list[tuple[str, str]]:
     ]
 
 
+def _fail_rows(p: TieInPoint) -> list[tuple[str, str]]:
+    """What catches, in figures only; how it comes about stands in the report."""
+    rows = []
+    for i, c in enumerate(p.check.catches[:3], start=1):
+        caught = f"drop {w.metres(c.drop)}, peak {w.force(c.peak)}, margin {w.margin(c.margin.median, c.margin.p5)}"
+        fall = f"nothing else is shown to catch{f': {w.metres(c.drop)}' if w.finite(c.drop) else ''}"
+        rows.append((f"{i}. {'the ground' if c.ground else c.label}", fall if c.ground else caught))
+    rows.append(("Held above the ground by a later limb", "yes, on the stated sums" if p.check.redundant else "no"))
+    return rows + ([("One failure takes both", p.check.common_cause)] if p.check.common_cause else [])
+
+
 def _steps(line: Answer) -> Blocks:
     return [numbered(line.steps)] if line.steps else [words("No steps: no throw from the ground was found.")]
 
@@ -115,7 +127,7 @@ def _second_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
         words("In what order?", BAND),
         numbered(order.steps),
         words("Rope and kit", BAND),
-        figures(order.rows, 0.56 * WIDTH, 0.2),
+        figures([r for r in order.rows if r[0] in ON_THE_SHEET], 0.56 * WIDTH, 0.2),
         *(approach_words(a) if a.climb is None else []),
     ]
     parts: Blocks = [side_by_side(left, right, WIDTH, 0.44)]
