@@ -150,7 +150,7 @@ def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
     12 % where the tree's standing is used as knowledge."""
     seen = []
 
-    def both(case, normals, *, stands):
+    def both(case, normals, *, stands, also=()):
         rng = np.random.default_rng(len(seen))
         found = monte_carlo(case, rng, 20000, stands=stands)
         if both_margins(case, np.zeros((1, case.dimensions)))[1][0] > 1.0:  # else it is "not seen"
@@ -200,7 +200,7 @@ def test_the_middle_of_the_draws_is_the_stress_that_is_shown(monkeypatch):
     through the mechanics are one."""
     cases = []
 
-    def kept(case, normals, *, stands):
+    def kept(case, normals, *, stands, also=()):
         cases.append(case)
         return monte_carlo(case, np.random.default_rng(0), 200, stands=stands)
 
@@ -360,3 +360,30 @@ def test_overload_chance_matches_the_interval():
         check = one("SRS basal", thick=thick).check
         assert isinstance(check.margin, Estimate)
         assert (check.overload_chance < 0.05) == (check.margin.p5 > 1.0)
+
+
+@pytest.mark.parametrize("seed", [2, 9])
+def test_real_looking_trees_keep_the_order_of_loads(seed):
+    """On a whole tree, unions of unlike size and doubt, a heavier climber never has more margin, and counting friction on a basal line
+    never less than judging it without: the worst load is looked for in every draw, not only at the middle values."""
+    graph = random_tree(seed, limbs=12, height=18, dbh=0.6)
+    rng = np.random.default_rng(seed)
+    graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius * rng.uniform(0.02, 0.25, len(graph)))
+    u = graph.unions
+    rigs = [
+        Rig(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+        for k in range(0, len(u), 2)
+        for s in ("MRS", "SRS basal")
+    ]
+    work = graph.xyz[::9]
+    base, heavy, eased_ = (
+        check_anchors(graph, alone(graph), PLAIN, rigs, work, LoadSettings(**c), 1)
+        for c in ({}, {"climber_mass": 130.0, "climber_mass_sd": 6.5}, {"basal_bound": "friction"})
+    )
+    seen = 0
+    for a, b, c in zip(base, heavy, eased_, strict=True):
+        if a.check.margin.known:
+            seen += 1
+            assert b.check.margin.p5 <= a.check.margin.p5 * 1.002
+            assert c.check.margin.p5 >= a.check.margin.p5 * 0.998
+    assert seen > 10

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, margin_case, used
-from treescan.loads.rig_loads import RigLoads
+from treescan.loads.load_path import FIVE_PERCENT, LegLoads, LoadPath, Tree, forces, margin_case, used
+from treescan.loads.rig_loads import RigLoads, eased
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.section_stress import SectionForces, cross, peaks, worst_mode
 from treescan.loads.settings import LoadSettings, friction
-from treescan.loads.uncertainty import drawn
+from treescan.loads.uncertainty import MarginCase, drawn
 from treescan.wood.graph import Floats
 
 
@@ -43,25 +43,41 @@ class Governed:
 
 
 def governed(tree: Tree, loads: RigLoads, path: LoadPath, system: str, hardware: str, *, hard: bool = False) -> Governed:
-    """The worst load in ordinary use, or (`hard`) in the exceptional cases."""
-    row, section = _worst(tree, loads, path, hard=hard)
-    legs = LegLoads(loads.leg_point[row], loads.leg_forces(hard=hard)[row])
-    turns, mu = _friction_turns(system, hardware, loads, row, tree.settings)
-    return under(tree, loads, path, legs, turns, mu, row, section)
+    """The worst load in ordinary use, or (`hard`) in the exceptional cases.
+
+    The load and section that are told are the worst at the middle values. The margin is that of the worst load in every draw: beside the
+    told one, that which is worst at the low ends (another place of the climber may use a section whose size or whose lever is less sure),
+    and, for a basal line judged without friction, the worst with all of it.
+    """
+    settings = tree.settings
+    legs = loads.leg_forces(hard=hard)
+    row, section, low_row, low_section = _worst(tree, loads, path, legs)
+    turns, mu = _friction_turns(system, hardware, loads, row, settings)
+    case, f, stressing, use = _case(tree, loads, path, legs[row], row, section, turns, mu)
+    others = [(legs, low_row, low_section)] if low_row != row else []
+    if SYSTEMS[system].basal and settings.basal_bound == "frictionless":
+        uneven = eased(loads, hardware, settings, hard=hard)
+        others.append((uneven, *_worst(tree, loads, path, uneven)[2:]))
+    also = [_case(tree, loads, path, of[r], r, s, turns, mu)[0] for of, r, s in others]
+    reported = bool(gate(tree, path))  # such wood may stand by a shell the formulas do not know
+    margin, overload = drawn(case, tree.normals, stands=settings.stands and not reported, also=also)
+    told = LegLoads(loads.leg_point[row], legs[row])
+    return Governed(row, told, f, use, section, int(path.node[section]), _mode(tree, path, stressing, section), margin, overload)
 
 
-def under(
-    tree: Tree, loads: RigLoads, path: LoadPath, legs: LegLoads, turns: Floats, mu: Floats, row: int, section: int
-) -> Governed:
-    """Forces, mode and margin under one load; the rope's place on the governing contact is uncertain."""
-    f = forces(tree, path, legs)
-    stressing = f if path.round else forces(tree, path, legs, as_round=True)
+def _case(
+    tree: Tree, loads: RigLoads, path: LoadPath, legs: Floats, row: int, section: int, turns: Floats, mu: Floats
+) -> tuple[MarginCase, SectionForces, SectionForces, Floats]:
+    """What is uncertain under one load, its forces as they are and as they stress a round, and the use of every section.
+
+    The rope's place on the contact that governs is uncertain.
+    """
+    load = LegLoads(loads.leg_point[row], legs)
+    f = forces(tree, path, load)
+    stressing = f if path.round else forces(tree, path, load, as_round=True)
     use = used(tree, path, stressing)
     contact = int(np.flatnonzero(path.above[section])[-1])
-    case = margin_case(tree, path, loads.contacts, legs, contact, turns, mu, float(mu[0]), use)
-    reported = bool(gate(tree, path))  # such wood may stand by a shell the formulas do not know
-    margin, overload = drawn(case, tree.normals, stands=tree.settings.stands and not reported)
-    return Governed(row, legs, f, use, section, int(path.node[section]), _mode(tree, path, stressing, section), margin, overload)
+    return margin_case(tree, path, loads.contacts, load, contact, turns, mu, float(mu[0]), use), f, stressing, use
 
 
 def gate(tree: Tree, path: LoadPath) -> str:
@@ -70,17 +86,25 @@ def gate(tree: Tree, path: LoadPath) -> str:
     return next((gates[int(n)] for n in path.node if int(n) in gates), "")
 
 
-def _worst(tree: Tree, loads: RigLoads, path: LoadPath, *, hard: bool) -> tuple[int, int]:
-    """Load row and section (row of `path`) with the largest utilisation."""
+def _worst(tree: Tree, loads: RigLoads, path: LoadPath, legs: Floats) -> tuple[int, int, int, int]:
+    """Load row and section (row of `path`) with the largest utilisation by `legs` (l, c, 2, 3): at the middle values, and at the low ends:
+    thinner, weaker at unions, the rope further out."""
     s, node = tree.sections, path.node
-    legs = loads.leg_forces(hard=hard)
+    point, axis, weight, own = s.point[node], s.axis[node], s.weight[node], s.own_moment[node]
+    force = legs.sum(axis=2)
     about = cross(loads.leg_point, legs).sum(axis=2)
-    largest, which = peaks(
-        s.point[node], s.axis[node], s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear, s.weight[node],
-        s.own_moment[node], path.above, legs.sum(axis=2), about, path.stretch,
-    )  # fmt: skip
-    section = int(np.argmax(largest))
-    return int(which[section]), section
+    out = FIVE_PERCENT * tree.settings.rest_sd * cross(np.array([c.axis for c in loads.contacts]), force)
+    found: list[int] = []
+    for radius, k, moment in (
+        (s.radius[node], s.k[node, 1], about),
+        (s.radius[node] * np.exp(-FIVE_PERCENT * s.sd[node]), s.k[node, 0], about + out),
+    ):
+        largest, which = peaks(
+            point, axis, radius, path.bending * k, path.crushing, path.shear, weight, own, path.above, force, moment, path.stretch
+        )
+        section = int(np.argmax(largest))
+        found += [int(which[section]), section]
+    return found[0], found[1], found[2], found[3]
 
 
 def _mode(tree: Tree, path: LoadPath, f: SectionForces, row: int) -> str:

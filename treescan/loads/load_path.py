@@ -20,7 +20,9 @@ from treescan.trees.beside import Beside
 from treescan.wood.graph import Floats, Ints, WoodGraph
 
 KEPT = 8
-"""Weakest sections whose margin is drawn together; the rest are further from failure at the middle values."""
+"""Weakest sections whose margin is drawn together, by their low ends; the rest are further from failure."""
+
+FIVE_PERCENT = 1.6448536269514722
 
 ALSO_LIKELY = 0.5
 """Breaks used at least this share of the most used section are followed too (project choice: strength scatters by half)."""
@@ -58,6 +60,7 @@ class LoadPath:
 
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
     stretch : (s, 3, 3) from `section_stress.oval_stretch`; (0, 3, 3) where all sections are round.
+    doubt : (s,) how much more its low end is used than its middle, from its diameter and its union factor.
     """
 
     node: Ints
@@ -66,6 +69,7 @@ class LoadPath:
     crushing: Floats
     shear: Floats
     stretch: Floats
+    doubt: Floats
 
     @property
     def round(self) -> bool:
@@ -97,7 +101,8 @@ def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
     area = kept_area(keep)
     oval = s.reported.oval[node]
     stretch = oval_stretch(s.axis[node], oval) if np.any(oval != 1.0) else np.zeros((0, 3, 3))
-    return LoadPath(node, above, s.bending * keep, s.crushing * area, s.shear * area, stretch)
+    doubt = np.exp(3 * FIVE_PERCENT * s.sd[node]) * s.k[node, 1] / np.maximum(s.k[node, 0], 1e-3)
+    return LoadPath(node, above, s.bending * keep, s.crushing * area, s.shear * area, stretch, doubt)
 
 
 @njit(cache=True)
@@ -214,7 +219,9 @@ def margin_case(
     """
     s, settings, node = tree.sections, tree.settings, path.node
     legs, points = loads.force.reshape(-1, 3), loads.point.reshape(-1, 3)
-    kept = np.sort(np.argsort(-utilised, kind="stable")[:KEPT])
+    kept = np.sort(np.argsort(-utilised * path.doubt, kind="stable")[:KEPT])
+    kept[0] = kept[0] if (top := int(np.argmax(utilised))) in kept else top  # the most used one is always among them
+    kept.sort()
     n, c = node[kept], contacts[moving]
     above = np.repeat(path.above[kept], 2, axis=1)
     force = above[..., None] * legs

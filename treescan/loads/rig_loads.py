@@ -143,6 +143,20 @@ def _shares(system: str, hardware: str, turn: Floats, settings: LoadSettings, we
     return share
 
 
+def eased(loads: RigLoads, hardware: str, settings: LoadSettings, *, hard: bool) -> Floats:
+    """Force of every leg of a basal line when friction holds as much as it can, (l, c, 2, 3): the legs pull unevenly. [N]
+
+    Less on the union, but where the two legs pull either side of a limb their twist and bending no longer cancel.
+    """
+    c = loads.turn.shape[1]
+    mu = np.array([settings.mu_bark[2]] * (c - 1) + [friction(hardware, settings)[2]])
+    gain = np.cumsum((mu * loads.turn)[:, ::-1], axis=1)[:, ::-1]
+    share = np.ones((*loads.turn.shape, 2))
+    share[:, :, 0], share[:, :-1, 1] = np.exp(-gain), np.exp(-gain[:, 1:])
+    pull = loads.pulls.hard if hard else loads.pulls.tension
+    return (pull[:, None, None] * share * loads.touches[..., None])[..., None] * loads.leg_toward
+
+
 def friction_multiple(loads: RigLoads, hardware: str, system: str, row: int, settings: LoadSettings) -> float:
     """Force on the union over the climber's pull with the middle friction: information only."""
     share = _shares(system, hardware, loads.turn[row : row + 1], settings, None)[0, -1]

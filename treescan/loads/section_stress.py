@@ -18,7 +18,10 @@ def cross(a: Floats, b: Floats) -> Floats:
     """Vector product along the last axis, without the general one's overhead."""
     x, y, z = a[..., 0], a[..., 1], a[..., 2]
     u, v, w = b[..., 0], b[..., 1], b[..., 2]
-    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
+    first = y * w - z * v
+    out = np.empty((*first.shape, 3))
+    out[..., 0], out[..., 1], out[..., 2] = first, z * u - x * w, x * v - y * u
+    return out
 
 
 MODES = ("bending", "compression", "torsion", "shear", "union tear-out")

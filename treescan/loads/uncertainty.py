@@ -18,6 +18,7 @@ strength so low that it would have broken long ago. Wind and snow it has borne a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -205,13 +206,18 @@ def _margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     return out, least, own_least
 
 
-def drawn(case: MarginCase, z: Floats, *, stands: bool = True) -> tuple[Estimate, float]:
+def drawn(case: MarginCase, z: Floats, *, stands: bool = True, also: Sequence[MarginCase] = ()) -> tuple[Estimate, float]:
     """Margin of the weakest section over draws z (n, at least `dimensions`), and the chance that it is overloaded.
+
+    `also` are further loads the same wood must bear: in every draw the worst of all counts.
 
     With `stands` the draws are left out in which the wood would break under its own weight alone: it is there, so they are not so.
     Fewer than `LEAST_STANDING` of the draws left means that the tree as measured is not this tree: *not seen*.
     """
     least, own = both_margins(case, z[:, : case.dimensions])
+    for other in also:
+        more, own_more = both_margins(other, z[:, : other.dimensions])
+        least, own = np.minimum(least, more), np.minimum(own, own_more)
     if stands:
         up = own > 1.0
         if up.mean() < LEAST_STANDING:
