@@ -124,10 +124,12 @@ def _basal(usable: Sequence[TieInPoint]) -> Option:
         return Option(BASAL, None, (), ())
     p = min(able, key=lambda p: p.rank)
     pro = ["the line need not be isolated, and a releasable base anchor lets the ground crew lower a casualty."]
-    if p.throw is not None and len(p.throw.captured_unions):
-        pro.append(f"it also lies over {', '.join(p.throw.captured_unions)}, which may catch the rope if {p.label} fails.")
+    caught = next((c for c in p.check.catches if not c.ground), None)
+    if p.throw is not None and caught is not None:
+        pro.append(f"if {p.label} gives out the line lies over {caught.label} as well, after a drop of {caught.drop:.1f} m.")
+    first = p.access[1].label if _by_basal_line(p) else p.label
     con = [
-        "the union bears both legs, close to twice the pull on the climber's leg, more with preload.",
+        f"{first} bears both legs, close to twice the pull on the climber's leg, more with preload.",
         "both legs can be cut: keep the base leg out of the saw's and the pieces' way.",
         "every union the line touches must be sound, not only the highest.",
     ]
@@ -135,7 +137,7 @@ def _basal(usable: Sequence[TieInPoint]) -> Option:
 
 
 def _by_basal_line(p: TieInPoint) -> bool:
-    return p.throw is None and len(p.access) == 2 and p.access[1].how.startswith(BASAL_LINE)
+    return p.throw is None and len(p.access) >= 2 and p.access[1].how.startswith(BASAL_LINE)
 
 
 def _advance(graph: WoodGraph, usable: Sequence[TieInPoint]) -> Option:

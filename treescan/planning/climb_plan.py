@@ -25,7 +25,7 @@ from treescan.progress import Progress, quiet
 from treescan.trees.beside import Beside, Site
 from treescan.wood.graph import WoodGraph
 
-MOST_REDIRECTS = 5
+MOST_REDIRECTS = 3
 """Redirects kept for each tie-in point of the set, the most useful first."""
 
 

@@ -12,6 +12,9 @@ from treescan.planning.tie_in_point import AccessStep, Clearance, Reach
 from treescan.throw.throw_path import Throw
 from treescan.wood.graph import ScanFitness, WoodGraph
 
+MOST_NAMED = 6
+"""Unions under a line that are named in a sentence; all of them stand with the throw."""
+
 NOT_SEEN = "Not seen"
 """How a gate starts that only a better scan or a climber's eye can lift; one makes the verdict "not assessable"."""
 
@@ -145,7 +148,9 @@ def doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: 
     if check.common_cause:
         out.append(f"Anchor and back-up hang on the same wood: {check.common_cause}.")
     if throw is not None and throw.isolation_class == 3:
-        also = ", ".join(throw.captured_unions) or "other limbs"
+        named = [u for u in throw.captured_unions if u in graph.unions.label] or list(throw.captured_unions)
+        more = len(throw.captured_unions) - len(named[:MOST_NAMED])
+        also = (", ".join(named[:MOST_NAMED]) or "other limbs") + (f" and {more} more" if more > 0 else "")
         out.append(f"The line runs over {also} as well: inspect those unions too.")
     out += [c.words for c in electric if c.breach and c.what != "tie-in point"]
     return tuple(out)

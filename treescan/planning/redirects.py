@@ -80,7 +80,7 @@ def redirects(
     work_limb: NDArray[np.int32],
     settings: PlanningSettings,
 ) -> tuple[Redirect, ...]:
-    """Redirects that bring work into reach which the tie-in point does not serve, the most work first.
+    """Redirects that bring work into reach which the tie-in point does not serve: those judged to hold first, the most work first.
 
     Notes
     -----
@@ -102,7 +102,7 @@ def redirects(
         if found is not None:
             out.append(found)
     weight = dict(zip(work.label, work.weight, strict=True))
-    return tuple(sorted(out, key=lambda r: (r.spoils, -sum(weight[w] for w in r.work))))
+    return tuple(sorted(out, key=lambda r: (r.spoils, not np.isfinite(r.margin), -sum(weight[w] for w in r.work))))
 
 
 def _one(
