@@ -43,8 +43,9 @@ def _places(done: Assessment) -> np.ndarray:
 def test_the_same_tree_lying_otherwise_has_the_same_anchors(how, tmp_path):
     """A scan turned, shifted or in feet gives the same list.
 
-    Every one of the first ten candidates is ranked again with the same rope system within 25 cm; the first three stand within 5 cm, in the
-    same order, with margins within 12 %; dbh agrees to 1 mm, height to 1 cm. (Not to the last digit: grids lie otherwise over the points.)
+    Every one of the first ten candidates is ranked again with the same rope system within 25 cm; the first three stand within 5 cm,
+    with margins within 12 % and scores within 0.05, so that only near ties may change places; dbh agrees to 1 mm, height to 1 cm. (Not to
+    the last digit: grids lie otherwise over the points.)
     """
     there, back, unit = LYING[how]
     source = laspy.read(SCAN)
@@ -68,10 +69,12 @@ def test_the_same_tree_lying_otherwise_has_the_same_anchors(how, tmp_path):
     for k, p in enumerate(a[:10]):
         near = min(np.linalg.norm(there_at[j] - at[k]) for j, q in enumerate(b) if q.system == p.system)
         assert near < 0.25, (p.rank, near)
-    for k in range(3):
-        assert a[k].system == b[k].system
-        assert np.linalg.norm(there_at[k] - at[k]) < 0.05
-        assert b[k].check.check.margin.median == pytest.approx(a[k].check.check.margin.median, rel=0.12)
+    for k, p in enumerate(a[:3]):
+        gaps = [np.linalg.norm(there_at[j] - at[k]) if q.system == p.system else np.inf for j, q in enumerate(b)]
+        twin = b[int(np.argmin(gaps))]
+        assert min(gaps) < 0.05
+        assert twin.check.check.margin.median == pytest.approx(p.check.check.margin.median, rel=0.12)
+        assert twin.score == pytest.approx(p.score, abs=0.05)
 
 
 def test_a_scan_from_one_side_is_not_assessable(tmp_path):
