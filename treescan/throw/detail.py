@@ -103,7 +103,7 @@ def work_out(
     flight = flights([found.elevation], [found.speed], settings, floor_of(scene))
     flown = follow_throw(scene, feet, azimuth, flight.height[0], float(flight.step[0]))
     z_hand = float(feet[2] + scene.release)
-    which, actual, workings = _wanted(scene, flown, union, z_hand)
+    which, actual, workings = wanted_crossing(scene, flown, union, z_hand)
     if which < 0:
         return None
     c = int(flown.over[which])
@@ -116,7 +116,7 @@ def work_out(
     along = float(scene.near[item] + flown.plane.cross[c, 4] * (scene.far[item] - scene.near[item]))
     slides = bool(scene.slope[item] > np.arctan(settings.friction))
     rest_distance = min(along, float(graph.unions.parent_diameter[union]) / 2) if slides else along
-    names = {o: _name(graph, scene, int(flown.plane.cross_item[o])) for o in others}
+    names = {o: crossing_name(graph, scene, int(flown.plane.cross_item[o])) for o in others}
     wanted_top = float(flown.plane.cross[c, 2])
     wood_in_plane = int(np.sum(flown.plane.cross_item[: flown.plane.counts[1]] >= 0))
     over_crown = flown.end == LANDED and int(np.sum(flown.plane.cross_item[flown.over] >= 0)) == wood_in_plane
@@ -167,7 +167,7 @@ def work_out(
     )
 
 
-def _wanted(scene: Scene, flown: Followed, union: int, z_hand: float) -> tuple[int, int, int]:
+def wanted_crossing(scene: Scene, flown: Followed, union: int, z_hand: float) -> tuple[int, int, int]:
     """Index into `over` of the best crossing of this union, its class and workings; -1 when there is none."""
     best = (-1, 9, 0)
     for m, c in enumerate(flown.over):
@@ -255,7 +255,8 @@ def _union_of_limb(graph: WoodGraph, limb: int) -> str:
     return u.label[int(np.searchsorted(u.arm_start, rows[0], side="right") - 1)]
 
 
-def _name(graph: WoodGraph, scene: Scene, item: int) -> str:
+def crossing_name(graph: WoodGraph, scene: Scene, item: int) -> str:
+    """A limb (row of the scene) in words, by the union it leaves."""
     if item < 0:
         return "what stands beside the tree"
     label = _union_of_limb(graph, int(scene.limb[item]))

@@ -26,6 +26,21 @@ def listed(names: tuple[str, ...] | list[str]) -> str:
     return ", ".join(names[:-1]) + " and " + names[-1]
 
 
+IN_THE_UNION = 0.1
+"""A line this near the union's axis lies in the union. [m]"""
+
+NAMED = 6
+"""Limbs named in one sentence; a longer list only says how many more there are."""
+
+
+def listed_short(names: tuple[str, ...] | list[str]) -> str:
+    """Each name once, in order; after the first few: "and 12 more"."""
+    each = list(dict.fromkeys(names))
+    if len(each) <= NAMED:
+        return listed(each)
+    return f"{', '.join(each[:NAMED])} and {len(each) - NAMED} more"
+
+
 def throw_steps(
     *,
     place: str,
@@ -67,20 +82,22 @@ def throw_steps(
         if near and (far or lodged):
             steps.append("This is two-line working, from both sides: have a second bag ready for your own end.")
         if far or lodged:
-            over = f"over {listed(far[::-1])} " if far else ""
+            over = f"over {listed_short(far[::-1])} " if far else ""
             steps.append(f"Pull the bag back up {over}until it hangs just beyond the limb of {union}, then let it drop to the ground.")
         if near:
             steps.append(
-                f"Tie the bag to your end. From the far side pull it up over {listed(near)} until it hangs on the near side of the limb of {union}, then let it drop."
+                f"Tie the bag to your end. From the far side pull it up over {listed_short(near)} until it hangs on the near side of the limb of {union}, then let it drop."
             )
     elif isolation_class == 3:
-        others = listed([*near, *far])
+        others = listed_short([*near, *far])
         steps.append(f"The line stays over {others or 'other limbs'} as well: use it with a basal anchor only.")
         steps.append("Let the bag run down; shake the line if it stops.")
     else:
         steps.append("Let the bag run down; shake the line if it stops.")
     if slides:
         steps.append(f"Pull gently both ways: the limb is steep enough for the line to slide into {union}.")
+    elif rest_distance < IN_THE_UNION:
+        steps.append(f"The line lies in {union} as it falls.")
     else:
         steps.append(f"The limb is too flat for the line to slide: it stays about {rest_distance:.1f} m out from {union}.")
     steps.append("Look from both sides that the line bears on the wanted limb alone before a rope is pulled up." if isolation_class < 3
