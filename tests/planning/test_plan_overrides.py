@@ -124,3 +124,14 @@ def test_re_ranking_takes_less_than_a_second():
 
     assert len(points) > 150
     assert time.perf_counter() - start < 1.0
+
+
+def test_a_passed_test_and_a_note_leave_verdict_and_place():
+    """A candidate whose load test passed stays a candidate in its place; the words stand first among its reasons."""
+    graph, points = three()
+    said_of = points[0].label
+    for kind in ("load test passed", "note"):
+        out = with_overrides(graph, points, [said(kind, union=said_of)], S, 1)
+
+        assert [(p.label, p.rank, p.verdict) for p in out.points] == [(p.label, p.rank, p.verdict) for p in points]
+        assert len(out.points[0].reasons) == len(points[0].reasons) + 1

@@ -27,6 +27,8 @@ KINDS = ("refused", "dead", "defect", "load test failed", "load test passed", "n
 - dead: a limb and all it carries, or everything higher than `above` metres over the stem's foot,
 - defect: `value` is the share of strength left on a limb and all it carries,
 - note: words only.
+
+A passed load test and a note stand with the candidate and change neither its verdict nor its place.
 """
 
 
@@ -100,9 +102,9 @@ def _one(graph: WoodGraph, p: TieInPoint, o: Override, settings: PlanningSetting
     if not _concerns(graph, p, o):
         return p
     if o.kind == "load test passed":
-        return _settled(p, p.gates, (*p.doubts, f"Load test passed, {o.when}, {o.who}: {o.why}"))
+        return replace(p, doubts=(*p.doubts, f"Load test passed, {o.when}, {o.who}: {o.why}"))
     if o.kind == "note":
-        return _settled(p, p.gates, (*p.doubts, o.sentence()))
+        return replace(p, doubts=(*p.doubts, o.sentence()))
     if o.kind == "defect":
         return _weakened(graph, p, o, settings)
     return _settled(p, (*p.gates, f"{o.kind[0].upper()}{o.kind[1:]}, {o.when}, {o.who}: {o.why}"), p.doubts)
