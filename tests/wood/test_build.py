@@ -128,3 +128,29 @@ def test_positions_shifted_against_each_other_are_brought_together():
 
     assert error(told) < 0.7 * error(plain)
     assert error(told) < 0.002
+
+
+def test_limb_that_passes_another_keeps_its_own_parent():
+    """A limb of a second stem touches the first stem on its way: what lies beyond the touch stays with the limb it belongs to."""
+    true = make(
+        ((0, 0, 0), (0, 0, 1.0), 0.25, 0.22, None),
+        ((0, 0, 0), (-0.5, 0, 6.0), 0.14, 0.08, (0, 1)),
+        ((0, 0, 0), (1.8, 0, 6.0), 0.14, 0.08, (0, 1)),
+        ((0, 0, 0), (-2.0, 0.35, 4.6), 0.05, 0.03, (2, 0.4)),
+    )
+    g = build_graph(tree_of(bark_points(true)))
+    place = np.array([-1.5, 0.285, 4.29])
+    beyond = int(np.argmin(np.linalg.norm(g.xyz - place, axis=1)))
+    way = g.xyz[g.path_to_base(beyond)]
+
+    assert np.linalg.norm(g.xyz[beyond] - place) < 0.1
+    assert np.min(np.linalg.norm(way - [0.72, 0.0, 3.0], axis=1)) < 0.15  # down the second stem
+
+
+def test_diameter_steps_at_the_fork_not_above_it():
+    """Two stems that stay fused above their fork: the stem's diameter holds up to the fork, within 2 %."""
+    true = make(((0, 0, 0), (0, 0, 1.7), 0.26, 0.25, None), ((0, 0, 0), (0.55, 0, 5.0), 0.19, 0.12, (0, 1)), ((0, 0, 0), (-0.5, 0, 5.0), 0.18, 0.12, (0, 1)))
+    g = build_graph(tree_of(bark_points(true)))
+    stem = np.flatnonzero((g.limb == 0) & (g.xyz[:, 2] > 0.3) & (g.xyz[:, 2] < 1.5))
+
+    assert np.max(np.abs(g.radius[stem] / (0.26 - 0.01 * g.xyz[stem, 2] / 1.7) - 1)) < 0.02

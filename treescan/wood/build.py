@@ -10,6 +10,7 @@ from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.trees.single_tree import Tree
 from treescan.wood.assemble import assemble
+from treescan.wood.crossings import through_crossings
 from treescan.wood.deadwood import with_dead_suspects
 from treescan.wood.false_wood import drop_limbs, drop_with_points, hung_on_nothing, merge_ghosts, trim_starts, trim_tips, worthless
 from treescan.wood.graph import WoodGraph
@@ -77,6 +78,7 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
             axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position, shell=shell)
             xyz = aligned(xyz, position, limb, place, axes)
     axes = trim_tips(drop_limbs(axes, worthless(axes, settings)))
+    axes = through_crossings(axes)
     for _ in range(2):
         axes = drop_limbs(axes, hung_on_nothing(axes, gaps(axes)))
     progress("joining limbs", 0.95)

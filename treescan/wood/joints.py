@@ -9,6 +9,7 @@ from numba import njit
 
 from treescan.wood.graph import Floats, Ints
 from treescan.wood.limb_axes import LimbAxes
+from treescan.wood.meeting_place import meet
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ def meeting(axes: LimbAxes, k: int) -> Meeting:
     """
     rows, up = axes.rows(k), axes.rows(int(axes.parent[k]))
     fitted = np.isfinite(axes.raw_sd[rows])
-    place, first = _meeting(axes.v[rows], axes.s[rows], axes.r[rows], fitted, axes.v[up], axes.s[up], axes.r[up], axes.leaves[k])
+    place, first = meet(axes.v[rows], axes.s[rows], axes.r[rows], fitted, axes.v[up], axes.s[up], axes.r[up], axes.leaves[k])
     return Meeting(float(place), int(first))
 
 
@@ -54,78 +55,6 @@ def gaps(axes: LimbAxes) -> Floats:
         at = np.array([np.interp(meet.place, axes.s[up], axes.v[up][:, a]) for a in range(3)])
         thick = np.interp(meet.place, axes.s[up], axes.r[up])
         out[k] = max(float(np.linalg.norm(axes.v[rows][meet.first] - at)) - thick, 0.0)
-    return out
-
-
-@njit(cache=True)
-def _meeting(v, s, r, fitted, pv, ps, pr, leaves):  # type: ignore[no-untyped-def]
-    count = max(2, int((ps[-1] - ps[0]) / 0.01))
-    fine = np.linspace(ps[0], ps[-1], count)
-    p = np.empty((count, 3))
-    for a in range(3):
-        p[:, a] = np.interp(fine, ps, pv[:, a])
-    thick = np.interp(fine, ps, pr)
-    step = max(1, count // 400)
-    first, fallback, away = -1, -1, 0.0
-    for i in range(len(v)):
-        best, at = np.inf, 0
-        for j in range(0, count, step):
-            d2 = (v[i, 0] - p[j, 0]) ** 2 + (v[i, 1] - p[j, 1]) ** 2 + (v[i, 2] - p[j, 2]) ** 2
-            if d2 < best:
-                best, at = d2, j
-        best = np.sqrt(best)
-        if i == 0:
-            away = best
-        if best > thick[at] + 0.4 * r[i]:
-            if fallback < 0:
-                fallback = i
-                if first < 0 and not fitted[i]:
-                    away = best
-            if fitted[i]:
-                first, away = i, best
-                break
-    if first < 0:
-        first = max(fallback, 0)
-    first = _past_bends(v, s, r, first, s[first] + 2 * thick[at] + 2 * r[first])
-    far = first
-    while far < len(v) - 1 and s[far] - s[first] < max(4 * r[first], 0.15):
-        far += 1
-    u = v[far] - v[first]
-    if np.sqrt(np.sum(u * u)) < 1e-6:
-        u = v[first] - leaves
-    if np.sqrt(np.sum(u * u)) < 1e-6:
-        u = np.array([0.0, 0.0, 1.0])
-    u = u / np.sqrt(np.sum(u * u))
-    limit = away + 3 * thick.max() + 0.5
-    best, place = np.inf, fine[0]
-    for j in range(count):
-        w2, t = 0.0, 0.0
-        for a in range(3):
-            w = v[first, a] - p[j, a]
-            w2 += w * w
-            t += w * u[a]
-        if w2 > limit * limit:
-            continue
-        behind = max(-t, 0.0)
-        cost = max(w2 - t * t, 0.0) + (0.12 * t) ** 2 + 4 * behind * behind
-        if cost < best:
-            best, place = cost, fine[j]
-    return place, first
-
-
-@njit(cache=True)
-def _past_bends(v, s, r, first, reach):  # type: ignore[no-untyped-def]
-    """The first row past every turn of more than 50 degrees up to the place `reach`: before it the limb ran along another one's bark."""
-    out = first
-    for i in range(first, len(v) - 2):
-        if s[i + 1] > reach:
-            break
-        far = i + 2
-        while far < len(v) - 1 and s[far] - s[i + 1] < max(3 * r[i + 1], 0.12):
-            far += 1
-        a, b = v[i + 1] - v[i], v[far] - v[i + 1]
-        if np.sum(a * b) < 0.64 * np.sqrt(np.sum(a * a) * np.sum(b * b)):
-            out = i + 1
     return out
 
 

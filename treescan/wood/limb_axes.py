@@ -10,6 +10,7 @@ from numba import njit, prange
 from treescan.geometry import unit
 from treescan.wood.circles import edge_weights, fit_pieces
 from treescan.wood.graph import Floats, Ints
+from treescan.wood.meeting_place import meet
 from treescan.wood.pieces import cut_pieces, distance_and_radius, lay_out, place_points
 from treescan.wood.settings import WoodSettings
 from treescan.wood.smoothing import smooth_axes, smooth_radii
@@ -247,9 +248,14 @@ def _steps(axes: LimbAxes, of: Ints, vstart: Ints, mid: Floats) -> np.ndarray:
     own = np.median(axes.r[np.minimum(axes.start[kid, None] + np.arange(8), axes.start[kid + 1, None] - 1)], axis=1)
     _, at, thick = distance_and_radius(axes.leaves[kid], axes.parent[kid], axes.start, axes.v, axes.s, axes.r)
     for row in np.flatnonzero(own > 0.35 * thick):
-        a, b = vstart[axes.parent[kid[row]]], vstart[axes.parent[kid[row]] + 1]
-        if b - a > 4:
-            j = a + int(np.searchsorted(mid[a:b], at[row]))
+        k, m = kid[row], axes.parent[kid[row]]
+        a, b = vstart[m], vstart[m + 1]
+        if b - a > 4 and axes.start[m + 1] - axes.start[m] > 2:
+            one, two = axes.rows(k), axes.rows(m)
+            fitted = np.isfinite(axes.raw_sd[one])
+            place, _ = meet(axes.v[one], axes.s[one], axes.r[one], fitted, axes.v[two], axes.s[two], axes.r[two], axes.leaves[k])
+            place = place if abs(place - at[row]) < 6 * thick[row] + 0.3 else at[row]
+            j = a + int(np.searchsorted(mid[a:b], place))
             out[max(a, j - 1) : min(b, j + 1)] = True
     return out
 

@@ -80,8 +80,7 @@ def _foot_points(xyz: Floats, foot: Floats, part: Ints) -> Ints:
     column = np.flatnonzero(flat < 1.5)
     if len(column) == 0:
         column = np.arange(len(xyz))
-    big = np.bincount(part)
-    column = column[big[part[column]] >= 0.2 * big[part[column]].max()]
+    column = column[_may_be_stem(xyz[column, 2], part[column], np.bincount(part), float(foot[2]))]
     low = xyz[column, 2] - 0.5 * np.maximum(0, 0.6 - flat[column])
     start = max(float(np.quantile(low, 0.002)), float(foot[2]) - 0.3)
     rows = column[low < start + 0.15]
@@ -89,6 +88,16 @@ def _foot_points(xyz: Floats, foot: Floats, part: Ints) -> Ints:
         rows = column[[int(np.argmin(xyz[column, 2] + flat[column]))]]
     near = rows[flat[rows] < flat[rows].min() + 0.8]
     return near.astype(np.int32)
+
+
+def _may_be_stem(z: Floats, part: Ints, size: Ints, ground: float) -> np.ndarray:
+    """True for points of pieces that hold a fifth of the largest near the foot, or that stand half a metre tall at the ground."""
+    count = len(size)
+    low, high = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(low, part, z)
+    np.maximum.at(high, part, z)
+    tall = (high - low > 0.5) & (low < ground + 0.4) & (size >= 200)
+    return (size[part] >= 0.2 * size[part].max()) | tall[part]
 
 
 def _steps_on_bridges(before: Ints, bridges: Bridges) -> np.ndarray:

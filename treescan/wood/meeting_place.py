@@ -1,0 +1,86 @@
+"""Where does one limb's axis, carried straight back, meet the axis of the limb it leaves?"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+
+@njit(cache=True)
+def _past_bends(v, s, r, first, reach):  # type: ignore[no-untyped-def]
+    """The first row past every turn of more than 50 degrees up to the place `reach`: before it the limb ran along another one's bark."""
+    out = first
+    for i in range(first, len(v) - 2):
+        if s[i + 1] > reach:
+            break
+        far = i + 2
+        while far < len(v) - 1 and s[far] - s[i + 1] < max(3 * r[i + 1], 0.12):
+            far += 1
+        a, b = v[i + 1] - v[i], v[far] - v[i + 1]
+        if np.sum(a * b) < 0.64 * np.sqrt(np.sum(a * a) * np.sum(b * b)):
+            out = i + 1
+    return out
+
+
+@njit(cache=True)
+def meet(v, s, r, fitted, pv, ps, pr, leaves):  # type: ignore[no-untyped-def]
+    """Place along the parent's axis where the limb's axis meets it, and the limb's first row that counts.
+
+    Parameters
+    ----------
+    v, s, r, fitted         Axis, places, radii of the limb, True where a fit stands behind the piece.
+    pv, ps, pr              The same of the parent. [m]
+    leaves : (3,)           About where the limb leaves, for limbs without a direction. [m]
+    """
+    count = max(2, int((ps[-1] - ps[0]) / 0.01))
+    fine = np.linspace(ps[0], ps[-1], count)
+    p = np.empty((count, 3))
+    for a in range(3):
+        p[:, a] = np.interp(fine, ps, pv[:, a])
+    thick = np.interp(fine, ps, pr)
+    step = max(1, count // 400)
+    first, fallback, away = -1, -1, 0.0
+    for i in range(len(v)):
+        best, at = np.inf, 0
+        for j in range(0, count, step):
+            d2 = (v[i, 0] - p[j, 0]) ** 2 + (v[i, 1] - p[j, 1]) ** 2 + (v[i, 2] - p[j, 2]) ** 2
+            if d2 < best:
+                best, at = d2, j
+        best = np.sqrt(best)
+        if i == 0:
+            away = best
+        if best > thick[at] + 0.4 * r[i]:
+            if fallback < 0:
+                fallback = i
+                if first < 0 and not fitted[i]:
+                    away = best
+            if fitted[i]:
+                first, away = i, best
+                break
+    if first < 0:
+        first = max(fallback, 0)
+    first = _past_bends(v, s, r, first, s[first] + 2 * thick[at] + 2 * r[first])
+    far = first
+    while far < len(v) - 1 and s[far] - s[first] < max(4 * r[first], 0.15):
+        far += 1
+    u = v[far] - v[first]
+    if np.sqrt(np.sum(u * u)) < 1e-6:
+        u = v[first] - leaves
+    if np.sqrt(np.sum(u * u)) < 1e-6:
+        u = np.array([0.0, 0.0, 1.0])
+    u = u / np.sqrt(np.sum(u * u))
+    limit = away + 3 * thick.max() + 0.5
+    best, place = np.inf, fine[0]
+    for j in range(count):
+        w2, t = 0.0, 0.0
+        for a in range(3):
+            w = v[first, a] - p[j, a]
+            w2 += w * w
+            t += w * u[a]
+        if w2 > limit * limit:
+            continue
+        behind = max(-t, 0.0)
+        cost = max(w2 - t * t, 0.0) + (0.12 * t) ** 2 + 4 * behind * behind
+        if cost < best:
+            best, place = cost, fine[j]
+    return place, first
