@@ -89,7 +89,8 @@ def at_node(graph: WoodGraph, node: int, point: Floats) -> Contact:
         s = (0.5 * (graph.xyz[near] + graph.xyz[graph.parent[near]]) - point) @ axis
         r = graph.segment_radius[near]
         if np.all(np.isfinite(r)) and np.ptp(s) > 0.05:
-            taper = float(np.clip(np.polyfit(s, r, 1)[0], -0.1, 0.1))
+            off = s - s.mean()
+            taper = float(np.clip(off @ r / (off @ off), -0.1, 0.1))  # slope of the straight line through them
     return Contact(int(node), np.asarray(point, float), axis, radius, taper, float("nan"))
 
 

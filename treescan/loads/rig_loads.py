@@ -98,10 +98,10 @@ def rig_loads(
     turn[crotch, -1] = np.pi - angle_between(toward[crotch, -1, 0], toward[crotch, -1, 1])
     turn = np.where(touches, turn, 0.0)
     weight = settings.climber_mass * G
-    share, hard = (
-        _shares(system, hardware, turn, settings, weight / np.maximum(p, 1e-3 * weight)) * touches[..., None]
-        for p in (pull.tension, pull.hard)
-    )
+    share = _shares(system, hardware, turn, settings, weight / np.maximum(pull.tension, 1e-3 * weight)) * touches[..., None]
+    hard = share
+    if settings.preload > 0:  # the only thing that makes the shares depend on the pull
+        hard = _shares(system, hardware, turn, settings, weight / np.maximum(pull.hard, 1e-3 * weight)) * touches[..., None]
     return RigLoads(tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share, hard)
 
 
