@@ -78,13 +78,14 @@ def test_the_same_tree_lying_otherwise_has_the_same_anchors(how, tmp_path):
 
 
 def test_a_scan_from_one_side_is_not_assessable(tmp_path):
-    """The scan from one place only ends in "not assessable" with what a rescan needs, and ranks nothing."""
+    """The scan from one place only ends in "not assessable" with what a rescan needs, states no diameter, and ranks nothing."""
     assert run(["plan", str(SAMPLES / "wick_end.laz"), "-o", str(tmp_path / "out"), "--quiet"]) == 0
     tree = json.loads((tmp_path / "out" / "tree.json").read_text())
     anchors = json.loads((tmp_path / "out" / "anchors.json").read_text())["anchors"]
 
     assert tree["quality"]["verdict"] == "not assessable"
     assert any("rescan" in r for r in tree["quality"]["reasons"])
+    assert tree["stem"]["dbh"] is None
     assert not any(a["usable"] for a in anchors)
 
 

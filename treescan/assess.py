@@ -39,7 +39,7 @@ from treescan.wood.build import build_graph
 from treescan.wood.fitness import scan_fitness
 from treescan.wood.graph import TracedTree
 from treescan.wood.settings import WoodSettings
-from treescan.wood.stem_figures import stem_figures
+from treescan.wood.stem_figures import stem_figures, without_diameters
 from treescan.wood.tree_file import tree_in, tree_out
 
 PREVIEW_POINTS = 25_000
@@ -128,6 +128,8 @@ def trace(
     top = max((float(c.xyz[:, 2].max()) for c in (tree.wood, tree.leaf) if len(c)), default=float("nan"))
     stem = stem_figures(graph, tree.beside.terrain, top)
     fitness = scan_fitness(graph, tree, settings.wood)
+    if not fitness.assessable:
+        stem = without_diameters(stem)
     traced = TracedTree(
         graph, tree.beside, cloud.frame, stem, fitness, cloud.source, cloud.notes + tree.notes, _preview(tree.wood, tree.leaf)
     )

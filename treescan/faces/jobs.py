@@ -163,7 +163,7 @@ def _drawn(request: PlanRequest, tree: TracedTree, settings: Settings) -> tuple[
 
 def _tree_lines(tree: TracedTree) -> list[str]:
     stem, g = tree.stem, tree.graph
-    dbh = f"dbh {stem.dbh * 100:.1f} cm" if np.isfinite(stem.dbh) else "dbh not seen"
+    dbh = f"dbh {stem.dbh * 100:.1f} cm" if np.isfinite(stem.dbh) else "dbh not seen well enough"
     out = [
         f"Tree: {dbh}, height {stem.height:.1f} m, {len(g.limbs)} limbs, {len(g.unions)} unions. Scan: {tree.fitness.verdict}."
     ]

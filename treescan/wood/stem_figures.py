@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from treescan.trees.beside import Terrain
@@ -35,6 +37,12 @@ def stem_figures(graph: WoodGraph, terrain: Terrain, top_z: float | None = None,
     dbh, dbh_sd = _diameter_at(graph, stem, ground + breast_height)
     top = float(np.max(graph.xyz[:, 2] + graph.radius)) if top_z is None else float(top_z)
     return StemFigures(graph.xyz[0].copy(), dbh, dbh_sd, top - float(graph.xyz[0, 2]), wood_volume(graph), _lean(graph, stem))
+
+
+def without_diameters(stem: StemFigures) -> StemFigures:
+    """Height, place and lean only: what is left to state of a tree that cannot be assessed."""
+    none = float("nan")
+    return replace(stem, dbh=none, dbh_sd=none, wood_volume=none)
 
 
 def stem_path(graph: WoodGraph) -> Ints:
