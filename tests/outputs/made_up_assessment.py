@@ -14,6 +14,7 @@ from treescan.loads.limb_check import AnchorCheck, Catch, LimbCheck, Rig
 from treescan.planning.tie_in_point import AccessStep, Reach, RopePlan, TieInPoint, Work
 from treescan.reader_settings import ReaderSettings
 from treescan.settings import setting
+from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.wood.graph import ScanFitness, StemFigures, TracedTree, WoodGraph
@@ -36,6 +37,7 @@ class MadeUpSettings:
     """All settings of the made-up assessment."""
 
     loads: MadeUpLoads = field(default_factory=MadeUpLoads)
+    throw: ThrowSettings = field(default_factory=ThrowSettings)
     reader: ReaderSettings = field(default_factory=ReaderSettings)
 
 

@@ -18,6 +18,7 @@ from treescan.outputs import wording
 from treescan.outputs.cards import QUESTIONS, Card, card
 from treescan.outputs.charts import load_path, margin_chart, share_bars
 from treescan.outputs.elevation import elevation, from_the_stand
+from treescan.outputs.first_line import first_line
 from treescan.outputs.glance import glance
 from treescan.outputs.overview import overview
 from treescan.outputs.plan_drawing import plan
@@ -27,6 +28,7 @@ from treescan.outputs.strict_json import tame
 from treescan.outputs.svg import Drawing
 from treescan.outputs.use_of_capacity import LEGEND
 from treescan.outputs.viewer_data import viewer_data
+from treescan.outputs.window_drawing import window_picture
 from treescan.planning.reasons import compare
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
@@ -127,6 +129,9 @@ def _pictures(a: Assessment, p: TieInPoint) -> dict[str, tuple[Markup, str]]:
     stand = from_the_stand(a, p)
     if stand is not None:
         out["stand"] = _picture(*stand)
+    t = first_line(a, p)
+    if t is not None:
+        out["window"] = _picture(*window_picture(a, t))
     path = load_path(a.tree.graph, p.check.check)
     if path is not None:
         words = "Use of capacity from the rope (left) down to the ground (right), median. The cross marks the weakest section."
