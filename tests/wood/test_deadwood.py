@@ -48,5 +48,5 @@ def test_bare_limb_among_leaves_is_a_suspect():
     g = make(STEM, *SIDES)
     leaf = np.concatenate([round_limb(g, k) for k in (2, 3, 4)] + [round_limb(g, 0)])
 
-    assert bare(g, leaf).tolist() == [False, True, False, False, False]
-    assert not bare(g, NONE).any()
+    assert bare(g, NONE, leaf).tolist() == [False, True, False, False, False]
+    assert not bare(g, NONE, NONE).any()

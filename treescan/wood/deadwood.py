@@ -16,6 +16,8 @@ BLUNT = 0.55
 """A broken end is at least this share of the limb's own diameter."""
 SHORT = 20.0
 """A broken limb is no longer than this many of its diameters."""
+SURE = 0.10
+"""A blunt end counts when its radius is known to this share."""
 ROUND = 0.4
 """How far from the wood leaves and twigs count as its own [m]."""
 BARE = 0.05
@@ -38,7 +40,7 @@ def with_dead_suspects(graph: WoodGraph, wood: Floats, leaf: Floats) -> WoodGrap
     leaf, and the limb with all it carries has almost none. Both are low confidence: a limb hidden beyond its last seen piece looks broken,
     one in the shade looks bare; a dead limb that still has its twigs looks alive when the whole tree is bare.
     """
-    suspect = broken(graph, wood, leaf) | bare(graph, leaf)
+    suspect = broken(graph, wood, leaf) | bare(graph, wood, leaf)
     u = graph.unions
     flags = tuple(
         (*f, FLAG) if len(rows := u.laterals(k)) and suspect[u.arm_limb[rows[0]]] and FLAG not in f else f for k, f in enumerate(u.flags)
@@ -64,6 +66,7 @@ def broken(graph: WoodGraph, wood: Floats, leaf: Floats) -> np.ndarray:
     carries = np.zeros(len(limbs), bool)
     carries[limbs.parent[1:]] = True
     out = (thick >= LEAST) & ~carries & (2 * graph.radius[tip] >= BLUNT * thick) & (length <= SHORT * thick) & graph.seen[tip]
+    out &= ~(graph.radius_sd[tip] >= SURE * graph.radius[tip])
     rows = np.flatnonzero(out)
     if len(rows) == 0:
         return out
@@ -76,13 +79,18 @@ def broken(graph: WoodGraph, wood: Floats, leaf: Floats) -> np.ndarray:
     return out
 
 
-def bare(graph: WoodGraph, leaf: Floats) -> np.ndarray:
-    """True for limbs without leaves on a tree in leaf, (l,)."""
+def bare(graph: WoodGraph, wood: Floats, leaf: Floats) -> np.ndarray:
+    """True for limbs without leaves on a tree in leaf, (l,); points taken for wood that lie off every modelled limb count as leaves too."""
     limbs = graph.limbs
     if len(leaf) < 1000 or len(limbs) < 4:
         return np.zeros(len(limbs), bool)
-    gap, nearest = cKDTree(graph.xyz).query(leaf, distance_upper_bound=ROUND, workers=-1)
+    places = cKDTree(graph.xyz)
+    gap, nearest = places.query(leaf, distance_upper_bound=ROUND, workers=-1)
     found = np.bincount(nearest[np.isfinite(gap)], minlength=len(graph)).astype(float)
+    gap, nearest = places.query(wood, distance_upper_bound=ROUND, workers=-1)
+    own = np.minimum(nearest, len(graph) - 1)
+    stray = np.isfinite(gap) & (gap > 1.5 * graph.radius[own] + 0.13)  # nodes stand up to 25 cm apart
+    found += np.bincount(nearest[stray], minlength=len(graph))
     slim = graph.length * (2 * graph.segment_radius < LEAST)
     carried, slim_length = graph.tips_to_base(found), graph.tips_to_base(slim)
     first = np.array([nodes[0] for nodes in limbs.nodes])
