@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from hands import S, ranked, throw
+from hands import S, ranked, throw, tree
 from strategies import alone, random_tree
 
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.climb_plan import climb_plan
+from treescan.planning.removal import Cut, Removal, cut_limb
 from treescan.planning.work import default_work
 from treescan.trees.beside import Site
 
@@ -42,3 +43,28 @@ def test_a_tree_without_usable_anchors_still_has_a_plan():
     assert plan.shares["not reached"] == pytest.approx(1)
     assert "No usable tie-in point" in plan.anchors.words[0]
     assert "no two-line plan" in plan.two_lines.words[0]
+
+
+def test_wood_that_is_gone_stands_in_nobodys_way():
+    """A thick limb between the top anchor and the cut below it: asked first, the cut is out of reach; asked after that limb came off, it is not.
+    An anchor that went with an earlier cut is never among those to hang from."""
+    graph = tree(
+        ([[0, 0, 0], [0, 0, 16]], 0.3, 0.1),
+        ([[0, 0, 4], [3, 0, 4.5]], 0.1, 0.06),
+        ([[0, 0, 5.5], [3, 0, 6.0]], 0.16, 0.14),
+        ([[0, 0, 13], [1.2, 0, 14.2]], 0.12, 0.05),
+    )
+    beside, work = alone(graph), default_work(graph, alone(graph), S)
+    points = ranked(graph, [throw(graph, k) for k in range(3)])
+    low, thick, top = (cut_limb(graph, int(graph.unions.arm_limb[graph.unions.laterals(k)[0]])) for k in range(3))
+    far = Cut(int(graph.limbs.nodes[graph.limb[low.node]][-2]), "tip of the low limb")
+    name = f"{graph.unions.label[2]} MRS"
+
+    def hang(*cuts):
+        plan = climb_plan(graph, beside, Site(), work, points, S, removal=Removal(cuts))
+        return [s.hang for s in plan.stages]
+
+    assert any(p.usable and p.label == graph.unions.label[2] for p in points)
+    assert name not in hang(far, thick)[0]
+    assert name in hang(thick, far)[1]
+    assert name not in hang(top, thick, far)[2]

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from treescan.planning.clearances import site_warnings
 from treescan.planning.neighbours import Neighbours, from_neighbours
-from treescan.planning.reach import reach
+from treescan.planning.reach import rope_angles
 from treescan.planning.redirects import Redirect, redirects
 from treescan.planning.removal import Removal, Stage, spar_diameters, stages
 from treescan.planning.rescue import RescuePlan, corridors, rescue_plan
@@ -17,7 +16,7 @@ from treescan.planning.retrieval import retrieval
 from treescan.planning.rope_and_kit import kit_of_all
 from treescan.planning.sets import AnchorSet, anchor_set, two_line_set
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.sightline import Scene
+from treescan.planning.sightline import Scene, first_fouls
 from treescan.planning.tie_in_point import Retrieval, TieInPoint, Work
 from treescan.planning.ways_to_work import Stratum, WayToWork, access_bias, reached_shares, ways_to_work
 from treescan.planning.work import limb_of_work, work_at_cuts
@@ -143,20 +142,25 @@ def climb_plan(
         warnings=site_warnings(beside, site, work.xyz, work.label, settings.approach),
         neighbours=from_neighbours(graph, scene, site, points, work, limbs, settings, weight),
         kit=kit_of_all(shown),
-        stages=_stages(graph, scene, points, removal, density, settings) if removal is not None else (),
+        stages=_stages(graph, beside, points, removal, density, settings) if removal is not None else (),
         spar=spar_diameters(graph) if removal is not None else (),
     )
 
 
 def _stages(
-    graph: WoodGraph, scene: Scene, points: tuple[TieInPoint, ...], removal: Removal, density: float, settings: PlanningSettings
+    graph: WoodGraph, beside: Beside, points: tuple[TieInPoint, ...], removal: Removal, density: float, settings: PlanningSettings
 ) -> tuple[Stage, ...]:
-    """The removal cut by cut, each with the anchors that reach it (all wood still standing: what fouls now may be gone by then)."""
+    """The removal cut by cut, each with the anchors whose straight rope reaches it past the wood that still stands."""
     at = work_at_cuts(graph, removal.cuts)
-    limbs = graph.limb[np.array([c.node for c in removal.cuts], np.int64)].astype(np.int32)
-    reaches: dict[str, NDArray[np.bool_]] = {}
-    for p in points:
-        if p.usable:
-            own = int(graph.limb[graph.unions.node[p.union]]), int(graph.limb[p.check.rig.rest_node])
-            reaches[f"{p.label} {p.system}"] = reach(graph, scene, p.place, own, at, limbs, settings).served
+    usable = [p for p in points if p.usable]
+    reaches = {f"{p.label} {p.system}": np.zeros(len(at), bool) for p in usable}
+    gone = np.zeros(len(graph), bool)
+    for i, cut in enumerate(removal.cuts):
+        scene, limb = Scene.of(graph, beside, gone), graph.limb[[cut.node]].astype(np.int32)
+        for p in usable:
+            if rope_angles(p.place, at.xyz[i]) <= settings.rope_angle_limit:
+                own = int(graph.limb[graph.unions.node[p.union]]), int(graph.limb[p.check.rig.rest_node])
+                fouled = first_fouls(scene, p.place, at.xyz[[i]], own, limb, settings.lean_limit, settings.own_wood, settings.hand_reach)
+                reaches[f"{p.label} {p.system}"][i] = bool(fouled[0] < 0)
+        gone |= graph.above(cut.node)
     return stages(graph, removal.cuts, points, density, settings, removal.life_support, removal.rigging, reaches)

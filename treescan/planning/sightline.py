@@ -43,12 +43,16 @@ class Scene:
     terrain: Terrain
 
     @classmethod
-    def of(cls, graph: WoodGraph, beside: Beside) -> Scene:
-        """All wood of at least 2 cm outside its parent limb's bark, and everything the scan saw beside the tree."""
+    def of(cls, graph: WoodGraph, beside: Beside, gone: NDArray[np.bool_] | None = None) -> Scene:
+        """All wood of at least 2 cm outside its parent limb's bark, and everything the scan saw beside the tree.
+
+        gone : (n,) bool    Nodes whose segments have been cut off and stand in nobody's way.
+        """
         start, outside = _out_of_parents(graph)
         seg = graph.segments
         r_start, r_end = (np.where(np.isfinite(r), r, UNKNOWN) for r in (seg.r_start, seg.r_end))
-        rows = np.flatnonzero(outside & (np.maximum(r_start, r_end) >= THINNEST))
+        here = outside & (np.maximum(r_start, r_end) >= THINNEST)
+        rows = np.flatnonzero(here if gone is None else here & ~gone[seg.node])
         rows = rows[np.argsort(seg.limb[rows], kind="stable")]
         s = beside.surroundings
         wood = start[rows], seg.end[rows], r_start[rows], r_end[rows], seg.limb[rows]
