@@ -21,10 +21,14 @@ from pyproj import Transformer
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
+from treescan.outputs.cards import card
 from treescan.outputs.codebook import CODEBOOK
 from treescan.outputs.figures import figures_bytes
 from treescan.outputs.gis import geojson_bytes, geopackage_bytes
+from treescan.outputs.glance import glance
 from treescan.outputs.job_sheet import sheet_bytes
+from treescan.outputs.sentences import said
+from treescan.outputs.sheet_pages import CHECKS, ON_THE_SHEET
 from treescan.outputs.tables import KINDS, codebook, methods_bytes, table, table_bytes
 from treescan.sources import SOURCES
 
@@ -228,3 +232,32 @@ def test_the_methods_paragraph_names_versions_settings_and_cautions(good: Assess
     assert "treescan 0" in text and "with seed 1" in text and "loads.climber_mass = 100.0 kg" in text
     for caution in all_cautions():
         assert caution in text
+
+
+def test_the_text_of_the_sheet_is_complete(good: Assessment, tmp_path: Path) -> None:
+    """Every figure, check and heading drawn on the crew's pages is in the text that a PDF tool extracts, in whole words."""
+    pages = printed(sheet_bytes(good), tmp_path / "s.pdf")
+    first = next(p for p in good.points if p.usable)
+    for cell in glance(good, first)[1:]:
+        assert plain(f"{cell.figure} {cell.words}") in pages[0]
+    for label, text in card(good, first, 0).answers[1].rows:
+        assert plain(said(f"{label} {text}")) in pages[0], label
+    assert all(plain(item) in pages[0] for item in CHECKS)
+    for label, text in card(good, first, 0).answers[5].rows:
+        if label in ON_THE_SHEET:
+            assert plain(said(text)) in pages[1], label
+    for heading in ("Will it hold?", "What if it fails?", "Can I reach the work?", "Can I get a line in?"):
+        assert heading in pages[0]
+    for heading in ("Where to stand", "In what order?", "Rope and kit", "People and signatures", "Cautions"):
+        assert heading in pages[1]
+
+
+def test_no_page_of_the_sheet_is_squeezed(good: Assessment, tmp_path: Path) -> None:
+    """The smallest print of the crew's pages stays above 6 points when a page is shrunk to fit."""
+    if shutil.which("pdftohtml") is None:
+        pytest.skip("no pdftohtml on this machine")
+    path = tmp_path / "s.pdf"
+    path.write_bytes(sheet_bytes(good))
+    text = subprocess.run(["pdftohtml", "-xml", "-stdout", "-i", "-zoom", "1", str(path)], check=True, capture_output=True).stdout.decode()
+    sizes = [float(s) for s in re.findall(r'<fontspec id="\d+" size="(-?[\d.]+)"', text)]
+    assert sizes and min(sizes) >= 6
