@@ -23,6 +23,7 @@ from treescan.outputs.glance import glance
 from treescan.outputs.overview import overview
 from treescan.outputs.plan_drawing import plan
 from treescan.outputs.redirect_rows import REDIRECT_HEAD, REDIRECT_NOTE, redirect_rows
+from treescan.outputs.removal_rows import REMOVAL_HEAD, REMOVAL_NOTE, removal_rows, spar_rows
 from treescan.outputs.sentences import said, spelled, spelled_page
 from treescan.outputs.strict_json import tame
 from treescan.outputs.svg import Drawing
@@ -87,6 +88,10 @@ def _context(a: Assessment) -> dict[str, Any]:
         "pictures": {c.key: _pictures(a, c.point) for c in cards[:PICTURED]},
         "tree_picture": _picture(*elevation(a, None)) if first is None else None,
         **_charts(shown[:CHARTED]),
+        "removal": removal_rows(a.climb) if a.climb else [],
+        "removal_head": REMOVAL_HEAD,
+        "removal_note": REMOVAL_NOTE,
+        "spar": spar_rows(a.climb) if a.climb else [],
         "redirects": redirect_rows(a.climb) if a.climb else [],
         "redirect_head": REDIRECT_HEAD,
         "redirect_note": REDIRECT_NOTE,

@@ -29,7 +29,8 @@ _NAME = r"(?:(?:the )?limb (?:from )?)?U?\d+"
 _LIST = re.compile(rf"{_NAME}(?:, {_NAME}){{{MOST_NAMES + 2},}}(?: and {_NAME})?")
 """A list of more unions or limbs than anyone reads."""
 
-_COUNT = re.compile(r"\b(\d+)((?: [a-z-]+){1,3})\(s\)")
+_COUNT = re.compile(r"\b(\d+)((?: [a-z-]+){1,3})\(s\)(?:( serve| lie| go| are)(?![a-z]))?")
+_ONE = {" serve": " serves", " lie": " lies", " go": " goes", " are": " is"}
 """A count with a plural left open, as in "3 work point(s)"."""
 
 _US = {
@@ -65,6 +66,8 @@ def said(text: str) -> str:
     'Drop 0.9 m (3.0 ft), peak 3.4 kN (764 lbf), bends 20 mm.'
     >>> said("over U1, U2, U3, U4, U5, U6, U7, U8 and U9 as well")
     'over U1, U2, U3, U4, U5 and 4 more as well'
+    >>> said("1 tie-in point(s) serve it, 2 anchor(s) go")
+    '1 tie-in point serves it, 2 anchors go'
     >>> said("1 stop(s), 3 work point(s)")
     '1 stop, 3 work points'
     >>> said("3 to 5 m up"), said("8.4 m (27.6 ft) up"), said("0.2 m/s")
@@ -94,7 +97,9 @@ def _few(found: re.Match[str]) -> str:
 
 
 def _counted(found: re.Match[str]) -> str:
-    return found[1] + found[2] + ("" if float(found[1]) == 1 else "s")
+    one = float(found[1]) == 1
+    verb = found[3] or ""
+    return found[1] + found[2] + ("" if one else "s") + (_ONE.get(verb, verb) if one else verb)
 
 
 def spelled(text: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from treescan.assess import Assessment
 from treescan.outputs import wording as w
 from treescan.outputs.redirect_rows import REDIRECT_HEAD, REDIRECT_NOTE, redirect_rows
+from treescan.outputs.removal_rows import REMOVAL_HEAD, REMOVAL_NOTE, removal_rows, spar_rows
 from treescan.outputs.sheet_parts import BAND, HEAD, SMALL, figures, gap, grid, numbered, side_by_side, words
 from treescan.planning.climb_plan import ClimbPlan
 from treescan.planning.tie_in_point import TieInPoint
@@ -96,25 +97,12 @@ def removal_page(a: Assessment) -> Blocks:
     c = a.climb
     if c is None or not c.stages:
         return []
-    rows = [
-        (
-            f"{s.number}. {s.cut.label}",
-            w.metres(s.height),
-            w.diameter(s.diameter, s.diameter_sd),
-            f"{w.metres(s.length)}, {w.mass(s.mass.median)}, {s.mass.p5:.0f} to {s.mass.p95:.0f} kg",
-            ", ".join(s.hang[:3]) or "lanyard and choked line",
-            ", ".join(dict.fromkeys(name.split()[0] for name in s.lost)) or "none",
-            " ".join(s.alarms),
-        )
-        for s in c.stages
-    ]
-    head = ("Cut", "At", "Wood there", "Piece", "Hang from", "Unions lost", "Alarms")
-    spar = [(w.metres(h, 0), w.diameter(d, sd)) for h, d, sd in c.spar]
+    spar = spar_rows(c)
     middle = -(-len(spar) // 2)
     return [
         words("Taking it down, cut by cut", HEAD),
-        words("Masses are green wood with twigs, 5th to 95th percentile. Never hang on, or above the cut on, a piece being removed."),
-        grid(head, rows, [70, 52, 68, 105, 85, 60, 75]),
+        words(REMOVAL_NOTE),
+        grid(REMOVAL_HEAD, removal_rows(c), [58, 62, 66, 104, 70, 58, 97]),
         words("The stem by height", BAND),
         side_by_side([figures(spar[:middle], HALF)], [figures(spar[middle:], HALF)] if spar[middle:] else [], WIDTH),
     ]
