@@ -28,7 +28,7 @@ MAY_IMPORT = {
     "planning": {"throw", "loads", "wood", "trees", "cloud"},
     "assess": {"planning", "throw", "loads", "wood", "trees", "cloud"},
     "outputs": {"assess", "planning", "throw", "loads", "wood", "trees", "cloud"},
-    "faces": {"outputs", "assess", "planning", "loads", "trees", "wood", "cloud"},
+    "faces": {"outputs", "assess", "planning", "throw", "loads", "trees", "wood", "cloud"},
     "__init__": {"assess", "outputs", "wood", "cloud"},
     "__main__": {"faces"},
 }

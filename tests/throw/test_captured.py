@@ -1,10 +1,11 @@
 """What the line lies over and how it settles, against shapely and against distances worked out by brute force."""
 
+import dataclasses
 import itertools
 
 import numpy as np
 import pytest
-from hand_made_limbs import scene_of
+from hand_made_limbs import EAST, Limb, scene_of, upright
 from shapely import LineString, Point, Polygon, unary_union
 from strategies import random_tree
 
@@ -14,6 +15,7 @@ from treescan.throw.flight import PIECES, flights
 from treescan.throw.landing import slice_outline, taut_line
 from treescan.throw.outcome import HIT_LIMB, LANDED
 from treescan.throw.settings import ThrowSettings
+from treescan.throw.sweep import throw_many
 
 SETTINGS = ThrowSettings()
 
@@ -91,6 +93,20 @@ def test_a_flight_is_blocked_exactly_when_it_comes_nearer_to_a_limb_than_the_bag
         if hits.any():
             assert flown.s_end == pytest.approx(s[z > 0][np.argmax(hits)], abs=0.08)
     assert blocked >= 5 and clear >= 5
+
+
+def test_a_line_over_too_many_limbs_is_not_proposed_even_for_a_basal_anchor():
+    """Six limbs under the wanted one, one below the other: class 3 while six are allowed, nothing with five."""
+    limbs = [Limb(3.0 + 0.5 * i, EAST, length=4.0) for i in range(6)] + [Limb(6.5, EAST, length=4.0)]
+    feet, azimuth = np.array([1.3, -6.0, 0.0]), np.array([0.0])
+    table = flights([np.radians(65)], [13.5], SETTINGS)
+    answer = {}
+    for allowed in (6, 5):
+        settings = dataclasses.replace(SETTINGS, most_between=allowed, reach_along=2.5)
+        scene = scene_of(upright(limbs), settings)
+        answer[allowed] = int(throw_many(scene, feet, azimuth, table.height, table.step, np.array([[0]], np.int32), 6)[1][0, 0])
+
+    assert answer == {6: 3, 5: 0}
 
 
 @pytest.mark.parametrize("seed", range(8))

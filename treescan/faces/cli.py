@@ -164,6 +164,27 @@ def join(
     _say(files, lines, quiet, as_json)
 
 
+@app.command()
+def throws(
+    record: Annotated[
+        Path,
+        typer.Argument(
+            metavar="RECORD.csv",
+            help="One throw a line: method, distance_m, aimed_height_m, elevation_deg, got_height_m, got_side_m, got_range_m; from the release point.",
+        ),
+    ],
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE.toml", help="Settings file to write, for plan --settings.")],
+    settings: SettingsFile = None,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Work out how widely your own throws spread, as settings for plan."""
+    from treescan.faces.throws_job import throws_job
+
+    files, lines = throws_job(record, output, settings)
+    _say(files, lines, quiet, as_json)
+
+
 def _say(files: Sequence[Path], lines: Sequence[str], quiet: bool, as_json: bool) -> None:
     """The result: as a JSON line, in words, or not at all."""
     if as_json:

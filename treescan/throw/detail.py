@@ -135,6 +135,7 @@ def work_out(
         lodged=flown.lodged,
         walk_round=walk,
         over_crown=over_crown,
+        back_at_thrower=flown.s_end if flown.s_end < settings.near_thrower else None,
         slides=slides,
         rest_distance=rest_distance,
     )

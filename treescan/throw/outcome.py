@@ -515,6 +515,8 @@ def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, s_end: fl
     verdict, back, front, steepest = judge(
         pl.cross, pl.cross_item, sc.limb, sc.node, sc.stem_node[u], over, count, which, lodged, z_hand, room, sc.most_worked, False
     )
+    if count - 1 > sc.most_between:
+        steepest = INFINITE
     shafts = verdict == WORKABLE and (not back or shaft_clear(sc, pl, c, 1)) and (not front or shaft_clear(sc, pl, c, 0))
     k = come_down(verdict, front, shafts, steepest, pl.cross[c, 0], pl.cross[c, 2] - z_hand, sc.line, sc.friction, sc.bag_mass)
     return k, int(back) + int(front) if k == 2 else 0

@@ -36,7 +36,7 @@ class Scene(NamedTuple):
                                                True where a bag must not land.
     leaf, leaf_corner, leaf_cell               Foliage density. [1/m]
     has_side, has_leaf, has_wire               False: nothing to look for.
-    bag_radius, bag_mass, line, friction, snag, clearance, lift, most_worked, release      Settings.
+    bag_radius, bag_mass, line, friction, snag, clearance, lift, most_worked, most_between, release      Settings.
     """
 
     start: Floats
@@ -73,6 +73,7 @@ class Scene(NamedTuple):
     clearance: float
     lift: float
     most_worked: int
+    most_between: int
     release: float
 
 
@@ -151,6 +152,7 @@ def build_scene(
         settings.shaft_clearance,
         settings.lift_height,
         settings.most_worked,
+        settings.most_between,
         settings.release_height,
     )
     return scene, targets

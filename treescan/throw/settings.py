@@ -70,6 +70,8 @@ class ThrowSettings:
     reach_along: float = setting(1.0, "m", "x_max: farthest place on the wanted limb, from the parent's bark", "project_choice", low=0.05, high=5.0)
     smallest_limb: float = setting(0.01, "m", "wood thinner than this bends away from a bag", "project_choice", low=0.0, high=0.05)
     most_worked: int = setting(4, "", "most captured limbs that one working is expected to clear", "project_choice", low=0, high=20)
+    most_between: int = setting(24, "", "most limbs a line may lie over besides the wanted one, even for a basal anchor", "project_choice", low=0, high=90)
+    near_thrower: float = setting(3.0, "m", "a bag that comes down nearer than this to the thrower gets its own warning", "project_choice", low=0.0, high=20.0)
     shaft_clearance: float = setting(0.05, "m", "room beside the wanted limb for the falling bag, besides its own width", "project_choice", low=0.0, high=1.0)
     snag_factor: float = setting(0.1, "", "k in the snag chance 1 - exp(-k x density x path)", "snag_law", low=0.0, high=5.0)
     lift_height: float = setting(2.5, "m", "a line over things lower than this can be lifted off by hand", "project_choice", low=0.0, high=5.0)

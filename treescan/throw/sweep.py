@@ -205,6 +205,8 @@ def throws_in_plane(
             )  # fmt: skip
             if verdict == 0:
                 continue
+            if captured - 1 > sc.most_between:
+                steepest = INFINITE
             shafts = verdict == WORKABLE
             if shafts and back:
                 shafts = shaft[c, 1] == 1 if shaft[c, 1] >= 0 else shaft_clear(sc, pl, c, 1)

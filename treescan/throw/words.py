@@ -57,6 +57,7 @@ def throw_steps(
     lodged: bool,
     walk_round: bool,
     over_crown: bool,
+    back_at_thrower: float | None,
     slides: bool,
     rest_distance: float,
 ) -> tuple[str, ...]:
@@ -66,6 +67,7 @@ def throw_steps(
     ----------
     near, far : list of str     Limbs to get the line off on the thrower's side and beyond, in the order they are met.
     lodged : bool               The bag does not reach the ground by itself.
+    back_at_thrower : float     How far from the thrower the bag comes down, where that is near; else None. [m]
     over_crown : bool           The flight passes over everything in its plane: over the whole crown, to be dropped back.
     """
     deg = np.degrees
@@ -74,6 +76,8 @@ def throw_steps(
         f"Stand {place}. Throw with {method} towards {compass(azimuth)} ({deg(azimuth) % 360:.0f} deg from north), "
         f"{deg(elevation):.0f} deg up, about {speed:.0f} m/s: the bag should pass over {union} at {height:.1f} m; top of the arc about {apex:.0f} m up.",
     ]
+    if back_at_thrower is not None:
+        steps.append(f"The bag comes down about {back_at_thrower:.0f} m from you: helmet on, eyes on the bag, and step back as soon as it is away.")
     if walk_round:
         steps.append("Carry your end round the foot of the stem so that both legs hang on the same side of it.")
     if over_crown and far:
