@@ -199,11 +199,23 @@ class WoodGraph:
 
     def above(self, node: int) -> NDArray[np.bool_]:
         """True for `node` and every node it carries, (n,)."""
-        out = np.zeros(len(self), bool)
-        out[node] = True
-        for i in range(node + 1, len(self)):
-            out[i] = out[self.parent[i]]
-        return out
+        place, carried = self._walk
+        return (place >= place[node]) & (place < place[node] + carried[node])
+
+    @cached_property
+    def _walk(self) -> tuple[Ints, Ints]:
+        """Place of every node on a walk that finishes each limb before the next, and how many nodes it carries, itself included, (n,) each."""
+        parent = self.parent.tolist()
+        carried = [1] * len(parent)
+        for i in range(len(parent) - 1, 0, -1):
+            carried[parent[i]] += carried[i]
+        place, free = [0] * len(parent), [1] * len(parent)
+        for i in range(1, len(parent)):
+            up = parent[i]
+            place[i] = free[up]
+            free[up] += carried[i]
+            free[i] = place[i] + 1
+        return np.array(place, np.int32), np.array(carried, np.int32)
 
     @cached_property
     def segments(self) -> Segments:
