@@ -66,7 +66,7 @@ def run(case: Case, how: str, cache: Path | None) -> tuple[Comparison, WoodGraph
     top = max(float(c.xyz[:, 2].max()) for c in (tree.wood, tree.leaf) if len(c))
     found = compare(graph, scanned.truth, tree.beside.terrain, top, case.how.get("height", 15.0))
     found = replace(found, assessable=scan_fitness(graph, tree).assessable, seconds=took)
-    line = figures([found])
+    line = {"unions >= 5 cm: F1": np.nan, "unions >= 10 cm: F1": np.nan, **figures([found])}
     print(
         f"{case.name:20s} {len(tree.wood) / 1e6:5.2f} M {took:5.1f} s  F1>=5 {line['unions >= 5 cm: F1']:.3f}  F1>=10 {line['unions >= 10 cm: F1']:.3f}"
         f"  bias " + " ".join(f"{100 * np.mean(found.diameters[k][0]):+5.1f}" if len(found.diameters[k][0]) else "  -  " for k in found.diameters)

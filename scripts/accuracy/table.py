@@ -18,9 +18,12 @@ def figures(found: Sequence[Comparison]) -> dict[str, float]:
         recall, precision = hit / max(true, 1), right / max(claimed, 1)
         name = f"unions >= {100 * size:.0f} cm"
         out[f"{name}: number"] = true
-        out[f"{name}: recall"] = recall
-        out[f"{name}: precision"] = precision
-        out[f"{name}: F1"] = 2 * recall * precision / max(recall + precision, 1e-9)
+        if true:
+            out[f"{name}: recall"] = recall
+        if claimed:
+            out[f"{name}: precision"] = precision
+        if true and claimed:
+            out[f"{name}: F1"] = 2 * recall * precision / max(recall + precision, 1e-9)
         error = np.concatenate([r[4] for r in rows]) if rows else np.zeros(0)
         share = np.concatenate([r[5] for r in rows]) if rows else np.zeros(0)
         if len(error):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
-MOST_POINTS = 1500
+MOST_POINTS = 600
 """Points used for one fit; more are thinned evenly."""
 SAMPLES = 80
 """Three-point circles tried for the start."""

@@ -35,6 +35,8 @@ def merge_ghosts(xyz: Floats, limb: Ints, axes: LimbAxes) -> tuple[LimbAxes, Int
     kids: dict[int, list[int]] = {}
     for k in range(1, count):
         kids.setdefault(int(axes.parent[k]), []).append(k)
+    for mine in kids.values():
+        mine.sort(key=lambda j: -thick[j])
     others = [_others(k, axes.parent, kids, thick) if k else [] for k in range(count)]
     pair_start = np.concatenate([[0], np.cumsum([len(o) for o in others])]).astype(np.int64)
     hosts = np.array([m for o in others for m in o], np.int32)
@@ -85,14 +87,20 @@ def _keep_vertices(axes: LimbAxes, keep: np.ndarray) -> LimbAxes:
 
 
 def _others(k: int, parent: Ints, kids: dict[int, list[int]], thick: Floats) -> list[int]:
-    out, m = [], int(parent[k])
+    """Limbs on whose bark limb k could lie: its parents, and thicker limbs beside it (`kids` come thickest first), at most 40."""
+    out: list[int] = []
+    m = int(parent[k])
     for _ in range(3):
-        if m < 0:
+        if m < 0 or len(out) >= 40:
             break
         out.append(m)
-        out.extend(j for j in kids.get(m, []) if j != k and thick[j] > thick[k])
+        for j in kids.get(m, []):
+            if thick[j] <= thick[k] or len(out) >= 40:
+                break
+            if j != k:
+                out.append(j)
         m = int(parent[m])
-    return out[:40]
+    return out
 
 
 def _hand_over(axes: LimbAxes, limb: Ints, goes_to: Ints) -> tuple[LimbAxes, Ints]:

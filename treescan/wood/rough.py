@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import median_filter, uniform_filter1d
+from numba import njit
 
 from treescan.geometry import unit
 from treescan.wood.graph import Floats, Ints
@@ -30,20 +30,33 @@ def rough_axes(xyz: Floats, slices: Slices, chains: Chains) -> LimbAxes:
     ok = slices.of_point >= 0
     mean = np.bincount(slices.of_point[ok], weights=np.maximum(across2[ok], 0), minlength=len(slices.size)) / slices.size
     rough = np.maximum(np.sqrt(mean) * 1.15, 0.005)
-    radii = [median_filter(rough[c], 9, mode="nearest") for c in chains.slices]
+    radii = [_running_median(rough[c], 9) for c in chains.slices]
     leaves = np.array([slices.centre[chains.slices[p][a]] if p >= 0 else slices.centre[0] for p, a in zip(chains.parent, chains.leaves_at, strict=True)])
     return first_axes(lines, radii, np.array(chains.parent, np.int32), leaves)
 
 
-def _smooth(line: Floats, width: int) -> Floats:
+@njit(cache=True)
+def _smooth(line, width):  # type: ignore[no-untyped-def]
     """Running mean, shorter towards the ends so that the ends stay."""
     n = len(line)
-    if n < 3:
-        return line.copy()
-    out = uniform_filter1d(line, min(width, n if n % 2 else n - 1), axis=0, mode="nearest")
-    for i in range(min(width // 2, n)):
-        out[i] = line[: 2 * i + 1].mean(axis=0)
-        out[n - 1 - i] = line[n - 1 - 2 * i :].mean(axis=0) if 2 * i + 1 <= n else out[n - 1 - i]
+    out = np.zeros_like(line)
+    for i in range(n):
+        h = min(i, n - 1 - i, width // 2)
+        for j in range(i - h, i + h + 1):
+            for a in range(3):
+                out[i, a] += line[j, a] / (2 * h + 1)
+    return out
+
+
+@njit(cache=True)
+def _running_median(value, width):  # type: ignore[no-untyped-def]
+    """Median of the values round each place, the first and last repeated beyond the ends."""
+    n = len(value)
+    out, near = np.empty(n), np.empty(width)
+    for i in range(n):
+        for k in range(width):
+            near[k] = value[min(max(i + k - width // 2, 0), n - 1)]
+        out[i] = np.median(near)
     return out
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
+from treescan.geometry import unit
 from treescan.wood.graph import Floats, Ints
 from treescan.wood.spread import Spread, components
 
@@ -178,13 +179,9 @@ def _onward(i: int, children: list[int], centre: Floats, chain: list[int], carri
     if len(children) == 1:
         return children[0]
     back = centre[chain[max(0, len(chain) - 6)]]
-    ahead = centre[i] - back
-    norm = np.linalg.norm(ahead)
-    ahead = ahead / norm if norm > 1e-6 else np.array([0.0, 0.0, 1.0])
-
-    def score(j: int) -> float:
-        d = centre[j] - centre[i]
-        c = float(d @ ahead) / max(float(np.linalg.norm(d)), 1e-9)
-        return carried[j] * (1.5 + c) * min(1.0, 0.2 + reach[j])
-
-    return max(children, key=score)
+    rows = np.array(children)
+    ahead = unit(centre[i] - back)
+    if not ahead.any():
+        ahead = np.array([0.0, 0.0, 1.0])
+    turn = unit(centre[rows] - centre[i]) @ ahead
+    return children[int(np.argmax(carried[rows] * (1.5 + turn) * np.minimum(1.0, 0.2 + reach[rows])))]
