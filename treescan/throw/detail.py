@@ -135,6 +135,7 @@ def work_out(
         lodged=flown.lodged,
         walk_round=walk,
         over_crown=over_crown,
+        strikes=crossing_name(graph, scene, int(flown.plane.item[flown.hit])) if flown.end == HIT_LIMB else None,
         back_at_thrower=flown.s_end if flown.s_end < settings.near_thrower else None,
         slides=slides,
         rest_distance=rest_distance,

@@ -57,6 +57,7 @@ def throw_steps(
     lodged: bool,
     walk_round: bool,
     over_crown: bool,
+    strikes: str | None,
     back_at_thrower: float | None,
     slides: bool,
     rest_distance: float,
@@ -68,6 +69,7 @@ def throw_steps(
     near, far : list of str     Limbs to get the line off on the thrower's side and beyond, in the order they are met.
     lodged : bool               The bag does not reach the ground by itself.
     back_at_thrower : float     How far from the thrower the bag comes down, where that is near; else None. [m]
+    strikes : str               Limb the bag strikes beyond the wanted one before it drops, None where it flies free.
     over_crown : bool           The flight passes over everything in its plane: over the whole crown, to be dropped back.
     """
     deg = np.degrees
@@ -80,6 +82,8 @@ def throw_steps(
         steps.append(f"The bag comes down about {back_at_thrower:.0f} m from you: helmet on, eyes on the bag, and step back as soon as it is away.")
     if walk_round:
         steps.append("Carry your end round the foot of the stem so that both legs hang on the same side of it.")
+    if strikes is not None:
+        steps.append(f"On the way the bag strikes {strikes} and drops there; how it rebounds is not worked out, so watch where it falls.")
     if over_crown and far:
         steps.append("The shot goes over the whole crown and comes down beyond it; let the bag run to the ground there before anything is pulled.")
     if isolation_class == 2:
