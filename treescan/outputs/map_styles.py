@@ -131,7 +131,7 @@ def _rgba(colour: str) -> str:
 def _labels(field: str) -> str:
     style = f'<text-style fieldName={quoteattr(field)} isExpression="0" fontSize="9" fontFamily="Sans" fontSizeUnit="Point" textOpacity="1" textColor="27,42,51,255">'
     halo = '<text-buffer bufferDraw="1" bufferSize="0.8" bufferColor="255,255,255,255" bufferOpacity="1"/>'
-    return f'<labeling type="simple"><settings>{style}{halo}</text-style><placement placement="1" dist="2"/></settings></labeling>'
+    return f'<labeling type="simple"><settings>{style}{halo}</text-style><placement placement="0" dist="1" placementFlags="10" priority="8"/><rendering drawLabels="1" displayAll="0" obstacle="0"/></settings></labeling>'
 
 
 MARKS = {"circle": "circle", "square": "square", "cross": "cross", "diamond": "square", "triangle": "triangle"}
