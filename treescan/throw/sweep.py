@@ -32,7 +32,7 @@ from treescan.throw.outcome import (
     unsnagged,
     way_down,
 )
-from treescan.throw.plane import INFINITE, RANGE, Plane, empty_plane, fill_plane
+from treescan.throw.plane import INFINITE, MIN_S, RANGE, Plane, empty_plane, fill_plane
 from treescan.throw.scene import WIRE, Scene
 from treescan.throw.spread import spread_on_grid
 from treescan.units import G
@@ -473,8 +473,10 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
         lo, hi = azimuths[b:last].min(), azimuths[b:last].max()
         count = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, items)
         for a in range(b, last):
+            if not sc.has_wire and not can_pierce(sc, x, y, azimuths[a], items, count, union):
+                continue
             fill_plane(sc, pl, x, y, azimuths[a], items, count)
-            if pl.counts[4] == 0 and not pierces_union(sc, pl, union):
+            if pl.counts[3] == 0 and pl.counts[4] == 0:
                 continue
             for k in range(nk):
                 heights[k], steps[k] = height[flight[a, k]], step[flight[a, k]]
@@ -527,9 +529,9 @@ def throw_spread(
         lo, hi = azimuths[b:last].min(), azimuths[b:last].max()
         count = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, items)
         for a in range(b, last):
-            fill_plane(sc, pl, x, y, azimuths[a], items, count)
-            if not pierces_union(sc, pl, union):
+            if not can_pierce(sc, x, y, azimuths[a], items, count, union):
                 continue
+            fill_plane(sc, pl, x, y, azimuths[a], items, count)
             for k in range(nk):
                 steps[k] = between_flights(nodes, squares, height, step, elevation[a, k], speed[a, k], heights[k])
             rows = throws_in_plane(sc, pl, x, y, z_hand, azimuths[a], heights, steps, union, weight[a], ends[a], served)
@@ -539,9 +541,18 @@ def throw_spread(
 
 
 @njit(cache=True, nogil=True)
-def pierces_union(sc: Scene, pl: Plane, union: int) -> bool:
-    """Does a wanted limb of this union pierce the plane?"""
-    for m in range(pl.counts[3]):  # noqa: SIM110 (numba has no any over a generator)
-        if sc.union[pl.cross_item[pl.target[m]]] == union:
-            return True
+def can_pierce(sc: Scene, x: float, y: float, azimuth: float, items: Ints, count: int, union: int) -> bool:
+    """Does a wanted limb of this union pierce the plane, ahead of the thrower? Asked before the plane is filled."""
+    ux, uy, of = np.sin(azimuth), np.cos(azimuth), sc.union
+    start, end = sc.start, sc.end
+    for m in range(count):
+        i = items[m]
+        if of[i] != union:
+            continue
+        x0, y0, x1, y1 = start[i, 0] - x, start[i, 1] - y, end[i, 0] - x, end[i, 1] - y
+        n0, n1 = x0 * uy - y0 * ux, x1 * uy - y1 * ux
+        if (n0 < 0.0) != (n1 < 0.0):
+            s0, s1 = x0 * ux + y0 * uy, x1 * ux + y1 * uy
+            if s0 + n0 / (n0 - n1) * (s1 - s0) > MIN_S:
+                return True
     return False
