@@ -165,6 +165,7 @@ def test_json_mode_speaks_json_only(tree_json, tmp_path, capsys):
     assert any(f.endswith("report.html") for f in lines[-1]["result"]["files"])
 
 
+@pytest.mark.slow
 def test_two_halves_of_a_scan_are_joined_by_also(tmp_path, capsys):
     """`--also` takes further scans of the tree: both files are read, joined, and noted; a scan of nothing is refused in one sentence."""
     sample = Path(__file__).parents[2] / "sample_clouds" / "marl_steps_slope.laz"
