@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings, JoinSettings
-from treescan.loads.anchor import check_anchors
+from treescan.loads.anchor import check_anchors, whole_tree
+from treescan.loads.load_path import Tree
 from treescan.loads.load_test import load_test
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
@@ -83,6 +84,7 @@ class Assessment:
     overrides : tuple of Override   What competent persons stated, in their order; `points` already follow it.
     statements : tuple of str       One line each: who, when, why, and what it changed.
     judged : tuple of TieInPoint    The list before any statement, from which `revised` ranks again.
+    loads : Tree or None            What `revised` checks redirects with; without it they stay first estimates.
     """
 
     tree: TracedTree
@@ -102,6 +104,7 @@ class Assessment:
     overrides: tuple[Override, ...] = ()
     statements: tuple[str, ...] = ()
     judged: tuple[TieInPoint, ...] = ()
+    loads: Tree | None = None
 
 
 def trace(
@@ -198,13 +201,15 @@ def plan(
         for p in points
     )
     judged = Assessment(
-        tree, site, work, throws, points, (), settings, wood.label, tree.notes, removal=removal, density=wood.density, seed=seed, judged=points
-    )
+        tree, site, work, throws, points, (), settings, wood.label, tree.notes, removal=removal, density=wood.density, seed=seed, judged=points,
+        loads=whole_tree(graph, beside, wood, settings.loads, seed),
+    )  # fmt: skip
     return revised(judged, overrides, progress)
 
 
 def revised(assessment: Assessment, overrides: Sequence[Override], progress: Progress = quiet) -> Assessment:
-    """The same assessment after what competent persons stated, ranked and planned again; no throw and no force is computed anew.
+    """The same assessment after what competent persons stated, ranked and planned again; no throw is computed anew, and no force but those
+    of the redirects shown.
 
     Parameters
     ----------
@@ -233,6 +238,8 @@ def revised(assessment: Assessment, overrides: Sequence[Override], progress: Pro
             a.density,
             "rescue" in a.settings.loads.cases,
             a.settings.loads.climber_mass * G,
+            a.loads,
+            overrides,
         ),
         overrides=tuple(overrides),
         statements=log,

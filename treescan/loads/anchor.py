@@ -92,7 +92,7 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     check = _limb_check(tree, rig, loads, path, use, exceptional)
     # a report explains a weak section; without one a limb that stands but could not was misread
     if (check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 or not check.margin.known) and not gate(tree, path):
-        return _not_seen(rig, contacts, misread(tree, check))
+        return _not_seen(rig, contacts, misread(tree, check.governing))
     worst = hard or use  # what breaks it is the hardest case
     climber = loads.pulls.place[worst.row].copy()
     if loads.pulls.work[worst.row] < 0:  # just below the support, where the stop is hardest

@@ -6,7 +6,7 @@ legs, the main anchor is pulled toward the redirect, and the worst place of the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,13 +14,14 @@ from treescan.estimate import Estimate
 from treescan.geometry import angle_between, unit
 from treescan.loads.anchor import NOT_SEEN, contacts_of
 from treescan.loads.contacts import supports_of, union_contact
-from treescan.loads.governing import governed
+from treescan.loads.governing import Governed, gate, governed
 from treescan.loads.limb_check import Rig
 from treescan.loads.load_cases import pulls
-from treescan.loads.load_path import Tree, load_path, unseen
+from treescan.loads.load_path import LoadPath, Tree, load_path, unseen
 from treescan.loads.rig_loads import RigLoads
 from treescan.loads.rope_run import taut_rope
 from treescan.loads.rope_systems import SYSTEMS
+from treescan.loads.verdict import misread
 from treescan.wood.graph import Floats
 
 SHARES = {"MRS": (0.5, 0.5), "SRS canopy": (0.0, 1.0), "SRS basal": (1.0, 1.0)}
@@ -41,6 +42,9 @@ class RedirectCheck:
     exceptional : Estimate      The same in an abrupt stop or a swing.
     governing : int, mode : str
     at_redirect : bool          True where the weakest section carries the redirect and not the main anchor.
+    main_margin, redirect_margin : Estimate     As `margin`, of the weakest section that carries the main anchor (supports of a basal line
+        included), and of the weakest that carries the redirect; wood that carries both counts for both.
+    gate : str                  "" or the reported defect that forbids it.
     """
 
     reason: str
@@ -54,6 +58,9 @@ class RedirectCheck:
     governing: int
     mode: str
     at_redirect: bool
+    main_margin: Estimate = NOT_SEEN
+    redirect_margin: Estimate = NOT_SEEN
+    gate: str = ""
 
 
 def check_redirect(tree: Tree, rig: Rig, redirect: Rig, work_xyz: Floats) -> RedirectCheck:
@@ -71,12 +78,18 @@ def check_redirect(tree: Tree, rig: Rig, redirect: Rig, work_xyz: Floats) -> Red
     contacts = (*main, over)
     why = unseen(tree, contacts)
     if why:
-        nan = np.full(3, np.nan)
-        return RedirectCheck(f"Not seen: {why}.", "", -1, nan, nan, float("nan"), NOT_SEEN, NOT_SEEN, -1, "", False)
+        return _not_seen(why)
     path = load_path(tree, contacts)
     loads = redirect_loads(tree, rig, contacts, work_xyz)
     use = governed(tree, loads, path, rig.system, rig.hardware)
     hard = governed(tree, loads, path, rig.system, rig.hardware, hard=True) if (loads.pulls.hard > 0).any() else use
+    at_main = _of(path, np.any(path.above[:, :-1], axis=1, keepdims=True)[:, 0])
+    main_use = governed(tree, loads, at_main, rig.system, rig.hardware)
+    over_use = governed(tree, loads, _of(path, path.above[:, -1]), rig.system, rig.hardware)
+    reported = gate(tree, path)
+    wrong = [g.node for g in (use, main_use, over_use) if _could_not_stand(tree, g)]
+    if wrong and not reported:
+        return _not_seen(misread(tree, wrong[0]))
     force = use.legs.force.sum(axis=1)
     return RedirectCheck(
         reason="",
@@ -90,7 +103,29 @@ def check_redirect(tree: Tree, rig: Rig, redirect: Rig, work_xyz: Floats) -> Red
         governing=use.node,
         mode=use.mode,
         at_redirect=bool(path.above[use.section, -1] and not path.above[use.section, -2]),
+        main_margin=main_use.margin,
+        redirect_margin=over_use.margin,
+        gate=reported,
     )
+
+
+def _not_seen(why: str) -> RedirectCheck:
+    nan = np.full(3, np.nan)
+    return RedirectCheck(f"Not seen: {why}.", "", -1, nan, nan, float("nan"), NOT_SEEN, NOT_SEEN, -1, "", False)
+
+
+def _could_not_stand(tree: Tree, use: Governed) -> bool:
+    """True where the wood stands but could not, as measured: it was misread."""
+    s = tree.sections
+    return bool(not use.margin.known or s.own_use[use.node] * s.reported.keep[use.node] > 1.0)
+
+
+def _of(path: LoadPath, rows: np.ndarray) -> LoadPath:
+    """Some sections of a load path only; rows : (s,) bool."""
+    return replace(
+        path, node=path.node[rows], above=path.above[rows], bending=path.bending[rows], crushing=path.crushing[rows], shear=path.shear[rows],
+        stretch=path.stretch if path.round else path.stretch[rows], doubt=path.doubt[rows],
+    )  # fmt: skip
 
 
 def redirect_loads(tree: Tree, rig: Rig, contacts: tuple, work_xyz: Floats) -> RigLoads:

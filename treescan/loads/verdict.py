@@ -6,7 +6,7 @@ import numpy as np
 
 from treescan.loads.base_anchor import base_words
 from treescan.loads.governing import Governed, gate
-from treescan.loads.limb_check import Exceptional, LimbCheck, Rig
+from treescan.loads.limb_check import Exceptional, Rig
 from treescan.loads.load_path import LoadPath, Tree
 from treescan.loads.rig_loads import RigLoads
 from treescan.loads.rope_systems import SYSTEMS
@@ -80,9 +80,9 @@ def notes(
     return tuple(out)
 
 
-def misread(tree: Tree, check: LimbCheck) -> str:
+def misread(tree: Tree, at: int) -> str:
     """Why a limb that stands but could not, as measured, is not judged."""
-    g, at = tree.graph, check.governing
+    g = tree.graph
     return (
         f"as measured, the limb could not carry even itself at {g.xyz[at, 2] - g.xyz[0, 2]:.1f} m "
         f"(limb {g.limb[at]}, {2000 * tree.sections.radius[at]:.0f} mm), so its diameter or its course was misread, or its wood is stronger "

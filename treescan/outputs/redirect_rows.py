@@ -8,7 +8,7 @@ from treescan.planning.climb_plan import ClimbPlan
 REDIRECT_HEAD = ("Climber on", "Redirect at", "Brings in reach", "Rope angle there, before", "It bears", "Stress on the main anchor", "If it fails")
 REDIRECT_NOTE = (
     "It bears: force on the redirect over the tension in the rope. Stress on the main anchor: over what it was; low: strength over stress, low figure. "
-    "A redirect that was not checked is inspected and load-tested, or treated as not holding."
+    "A redirect that was not checked, or not seen, is inspected and load-tested, or treated as not holding."
 )
 
 
@@ -16,8 +16,10 @@ def redirect_rows(c: ClimbPlan) -> list[tuple[str, ...]]:
     """One row a redirect, in the columns of `REDIRECT_HEAD`."""
     out: list[tuple[str, ...]] = []
     for label, r in c.redirects:
-        own = "not checked" if not w.finite(r.margin) else f"low {r.margin:.1f}"
+        unknown = "not seen" if r.reason else "not checked"
+        own = unknown if not w.finite(r.margin) else f"low {r.margin:.1f}"
         main = f", low {r.main_margin:.1f}" if w.finite(r.main_margin) else ""
+        main += "" if r.exact else " (first estimate, own weight left out)"
         out.append(
             (
                 label,

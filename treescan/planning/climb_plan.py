@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from treescan.loads.load_path import Tree
 from treescan.planning.clearances import site_warnings
 from treescan.planning.neighbours import Neighbours, from_neighbours
+from treescan.planning.overrides import Override, barred_unions
 from treescan.planning.reach import rope_angles
+from treescan.planning.redirect_loads import with_all_forces
 from treescan.planning.redirects import Redirect, redirects
 from treescan.planning.removal import Removal, Stage, spar_diameters, stages
 from treescan.planning.rescue import RescuePlan, corridors, rescue_plan
@@ -26,6 +30,9 @@ from treescan.wood.graph import WoodGraph
 
 MOST_REDIRECTS = 3
 """Redirects kept for each tie-in point of the set, the most useful first."""
+
+EXACT_POINTS = 5
+"""Tie-in points whose redirects are checked by all forces; those of further points say that theirs is a first estimate (time, not doubt)."""
 
 
 @dataclass(frozen=True)
@@ -108,6 +115,8 @@ def climb_plan(
     density: float = 1000.0,
     two_people: bool = False,
     weight: float = float("nan"),
+    tree: Tree | None = None,
+    overrides: Sequence[Override] = (),
 ) -> ClimbPlan:
     """Everything around the ranked list, from the ranked list.
 
@@ -118,6 +127,8 @@ def climb_plan(
     density : float         Green density of the wood, for the masses of the pieces. [kg/m3]
     two_people : bool       Two people on the union are among the load cases of the margins.
     weight : float          Of the climber. [N]
+    tree : Tree             From `loads.anchor.whole_tree`; without it all redirects stay first estimates.
+    overrides : sequence of Override    What was stated; `points` already follow it, redirects must too.
     """
     progress("planning the climb", 0.0)
     scene, limbs = Scene.of(graph, beside), limb_of_work(graph, work)
@@ -126,7 +137,13 @@ def climb_plan(
     progress("planning the climb", 0.5)
     ranked = tuple(p for p in points if p.usable)
     shown = (*ranked[:1], *(p for p in chosen.points if p.rank != 1))
-    found = [(p.label, r) for p in shown for r in redirects(graph, scene, p, points, work, limbs, settings)[:MOST_REDIRECTS]]
+    barred = barred_unions(graph, overrides)
+    found = []
+    for i, p in enumerate(shown):
+        best = redirects(graph, scene, p, points, work, limbs, settings, barred)[:MOST_REDIRECTS]
+        if tree is not None and i < EXACT_POINTS:
+            best = with_all_forces(tree, p, best, work, overrides, settings)
+        found += [(p.label, r) for r in best]
     ways = ways_to_work(graph, points, work, settings)
     ways_down = corridors(graph, scene, work, limbs, settings, site) if ranked else ()
     progress("planning the climb", 1.0)

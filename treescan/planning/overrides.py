@@ -124,6 +124,28 @@ def _concerns(graph: WoodGraph, p: TieInPoint, o: Override) -> bool:
     return True
 
 
+def strength_left(graph: WoodGraph, bearing: Sequence[int], overrides: Sequence[Override]) -> float:
+    """Share of strength that stated defects leave to what bears on these nodes."""
+    left = 1.0
+    for o in overrides:
+        if o.kind == "defect" and graph.above(int(graph.limbs.nodes[o.limb][0]))[list(bearing)].any():
+            left *= o.value
+    return left
+
+
+def barred_unions(graph: WoodGraph, overrides: Sequence[Override]) -> frozenset[int]:
+    """Rows of the unions nothing may hang on by what was stated: refused, failed in the load test, or dead."""
+    out: set[int] = set()
+    for o in overrides:
+        if o.kind in {"refused", "load test failed"} and o.union:
+            out.add(graph.unions.index(o.union))
+        elif o.kind == "dead":
+            high = graph.xyz[:, 2] - graph.xyz[0, 2] >= o.above
+            gone = graph.above(int(graph.limbs.nodes[o.limb][0])) if o.limb >= 0 else high
+            out |= {k for k in range(len(graph.unions)) if gone[graph.unions.node[k]] or gone[graph.unions.arm_node[graph.unions.laterals(k)]].any()}
+    return frozenset(out)
+
+
 def _bears_above(graph: WoodGraph, p: TieInPoint, height: float) -> bool:
     """True when any wood the rope bears on stands higher than this over the stem's foot."""
     return dies_with(graph, p, graph.xyz[:, 2] - graph.xyz[0, 2] >= height)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.geometry import unit
+from treescan.loads.limb_check import Rig
 from treescan.loads.section_stress import section_forces, utilisation
 from treescan.planning.access_order import sound_steps
 from treescan.planning.candidates import bearing_arm
-from treescan.planning.contact import in_the_union, place_on_limb
+from treescan.planning.contact import contact_point, in_the_union, place_on_limb
 from treescan.planning.reach import rope_angles
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_fouls
@@ -29,8 +30,9 @@ class Redirect:
     union, label, place : where; work : labels of the work it newly serves; angle_before, angle_after : largest rope angle over
     that work [rad]; way_angle : rope angle at the main anchor on the way to it [rad]; force : on the redirect, over one leg's
     tension; turn : bend of the rope there [rad]; main_ratio : stress from the main anchor to the ground after over before;
-    main_margin, margin : low side of strength over stress at the main anchor and at the redirect (NaN: not checked); spoils :
-    either falls below the gate; swing : fall back to the main anchor's plumb if the redirect fails [m]; words : sentences.
+    main_margin, margin : low side of strength over stress at the main anchor and at the redirect (NaN: not checked, or not seen);
+    spoils : either falls below the gate; exact : the margins are of all forces with the tree's own weight (`redirect_loads`), else scaled
+    by the rope's stress alone, which may flatter; reason : "" or why the scan cannot tell; swing : fall back to the main anchor's plumb if the redirect fails [m]; words : sentences.
     """
 
     union: int
@@ -48,6 +50,8 @@ class Redirect:
     spoils: bool
     swing: float
     words: tuple[str, ...]
+    exact: bool = False
+    reason: str = ""
 
 
 def redirect_force(turn: float) -> float:
@@ -79,6 +83,7 @@ def redirects(
     work: Work,
     work_limb: NDArray[np.int32],
     settings: PlanningSettings,
+    barred: Collection[int] = (),
 ) -> tuple[Redirect, ...]:
     """Redirects that bring work into reach which the tie-in point does not serve: those judged to hold first, the most work first.
 
@@ -86,7 +91,8 @@ def redirects(
     -----
     The redirect must hang below the main anchor, no flatter from it than a limb walk may be (the climber has to get there first), the rope
     must run clear from the main anchor to it and from it to the work, and the angle from it to the work must keep the limit. Force and direction are judged at both unions: at the redirect by the two
-    legs, at the main anchor by the leg that now points at the redirect instead of straight down.
+    legs, at the main anchor by the leg that now points at the redirect instead of straight down. This is a screen: the tree's own weight is
+    left out, so the margins may be too high; `redirect_loads.with_all_forces` gives the exact ones. Unions in `barred` are left out.
     """
     missing = np.flatnonzero(~point.reach.served)
     if len(missing) == 0:
@@ -96,13 +102,26 @@ def redirects(
     out = []
     reach_up = np.hypot(*(graph.unions.place[:, :2] - point.place[:2]).T) <= np.tan(settings.walk_limit) * (point.place[2] - graph.unions.place[:, 2]) + 2.0
     for union in np.flatnonzero(sound & reach_up):
-        if int(union) == point.union:
+        if int(union) == point.union or int(union) in barred:
             continue
         found = _one(graph, scene, point, by_union.get(int(union)), int(union), work, work_limb, missing, settings)
         if found is not None:
             out.append(found)
+    return in_order(out, work)
+
+
+def in_order(found: Sequence[Redirect], work: Work) -> tuple[Redirect, ...]:
+    """Those judged to hold first, then those nobody can judge, then those that spoil; among them the most work first."""
     weight = dict(zip(work.label, work.weight, strict=True))
-    return tuple(sorted(out, key=lambda r: (r.spoils, not np.isfinite(r.margin), -sum(weight[w] for w in r.work))))
+    return tuple(sorted(found, key=lambda r: (r.spoils, not np.isfinite(r.margin), -sum(weight[w] for w in r.work))))
+
+
+def redirect_rig(graph: WoodGraph, union: int, settings: PlanningSettings) -> Rig:
+    """Where a redirect hangs at a union: in the crotch of the limb that bears best. Its system and base do not matter."""
+    arm = bearing_arm(graph, union, settings)
+    distance = in_the_union(graph, union, arm)
+    node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), distance)
+    return Rig(union, "MRS", "ring", node, distance, np.zeros(0, np.int32), place)
 
 
 def _one(
@@ -116,8 +135,8 @@ def _one(
     missing: NDArray[np.int64],
     settings: PlanningSettings,
 ) -> Redirect | None:
-    arm = bearing_arm(graph, union, settings)
-    node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), in_the_union(graph, union, arm))
+    rig = redirect_rig(graph, union, settings)
+    node, place = int(rig.rest_node), contact_point(graph, rig)
     way = float(rope_angles(point.place, place))
     if way > settings.walk_limit:
         return None
@@ -182,16 +201,9 @@ def _judged(
         f"straight from the main anchor they {why}.",
         f"It bears {redirect_force(turn):.2f} times the rope's tension, and the main anchor is pulled {np.degrees(way):.0f} "
         "degrees off plumb: "
-        f"its stress becomes {ratio:.2f} times what it was.",
+        f"the stress the rope makes there becomes {ratio:.2f} times what it was.",
+        *margin_words(label, main_margin, margin, settings.margin_gate),
     ]
-    if spoils:
-        which = "main anchor" if main_margin < settings.margin_gate else "redirect"
-        words.append(
-            f"Not ranked: it spoils the {which}, whose low-side margin falls to "
-            f"{min(main_margin, margin) if np.isfinite(margin) else main_margin:.1f}."
-        )
-    if not np.isfinite(margin):
-        words.append(f"The strength of {label} was not checked: inspect and load-test it, or treat it as not holding.")
     legs = 2 if point.system == "MRS" else 1
     straight = np.linalg.norm(work.xyz[rows] - point.place, axis=1)
     bent = float(np.linalg.norm(place - point.place)) + np.linalg.norm(work.xyz[rows] - place, axis=1)
@@ -215,6 +227,21 @@ def _judged(
         side,
         tuple(words),
     )
+
+
+def margin_words(label: str, main_margin: float, margin: float, gate: float, exact: bool = False, reason: str = "") -> tuple[str, ...]:
+    """Whether both unions hold, how that was found, and what it means."""
+    if reason:
+        return (f"{reason} Inspect and load-test {label}, or treat it as not holding.",)
+    how = "With all forces and the tree's own weight" if exact else "First estimate only, by the rope's pull without the tree's own weight, so it may be lower:"
+    low = f"{how} the low side of strength over stress is {main_margin:.1f} at the main anchor"
+    out = [f"{low} and {margin:.1f} at the redirect." if np.isfinite(margin) else f"{low}."] if np.isfinite(main_margin) else []
+    spoiled = [f"the {which}, whose low-side margin falls to {m:.1f}" for which, m in (("main anchor", main_margin), ("redirect", margin)) if m < gate]
+    if spoiled:
+        out.append(f"Not ranked: it spoils {' and '.join(spoiled)}.")
+    if not np.isfinite(margin):
+        out.append(f"The strength of {label} was not checked: inspect and load-test it, or treat it as not holding.")
+    return tuple(out)
 
 
 def _tension(point: TieInPoint) -> tuple[float, Floats]:

@@ -1,0 +1,151 @@
+"""Redirects judged by all forces: own weight counted, what was stated taken off, not seen said, estimates called estimates."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hands import ASSESSABLE, S, table, throw, tree
+from strategies import alone
+
+from treescan.loads.anchor import check_anchors, whole_tree
+from treescan.loads.redirect_check import check_redirect
+from treescan.loads.settings import LoadSettings
+from treescan.loads.wood_strength import wood_of
+from treescan.planning.candidates import candidate_rigs
+from treescan.planning.climb_plan import EXACT_POINTS, climb_plan
+from treescan.planning.overrides import Override, barred_unions, strength_left
+from treescan.planning.rank import rank_points
+from treescan.planning.redirect_loads import with_all_forces
+from treescan.planning.redirects import redirect_rig, redirects
+from treescan.planning.sightline import Scene
+from treescan.planning.work import limb_of_work, work_at_points
+from treescan.trees.beside import Site
+from treescan.wood.assemble import assemble
+
+AT_REST = LoadSettings(samples=400, cases=("at rest",))
+LOOSE = replace(S, rope_angle_limit_deg=80.0, margin_gate=0.2)
+
+
+def leaning_tree():
+    """A long heavy limb leans out at 45 degrees with the main anchor 4 m out on it; the redirect is a stout limb of the stem below, inward."""
+    return tree(
+        ([[0, 0, 0], [0, 0, 14]], 0.40, 0.15),
+        ([[0, 0, 8], [4, 0, 12], [8, 0, 15]], 0.12, 0.06),
+        ([[4, 0, 12], [4, 1.5, 13]], 0.09, 0.04),
+        ([[0, 0, 4.5], [0, 3, 6], [0, 6, 7]], 0.14, 0.06),
+    )
+
+
+def scene_of(graph, loads=AT_REST, settings=LOOSE):
+    """The tree's loads, its points, the highest of them serving only the stem, and work a redirect would newly serve."""
+    work = work_at_points(graph, [[0, 4.5, 4.0], [3.0, 0, 3.0]], ["far", "near"])
+    wood, beside = wood_of("Quercus robur", loads), alone(graph)
+    throws = table(graph, [throw(graph, k) for k in range(len(graph.unions))])
+    found = candidate_rigs(graph, beside, throws, ("MRS",), settings)
+    checks = check_anchors(graph, beside, wood, [r for r, _ in found], work.xyz, loads, 1)
+    points = rank_points(graph, beside, Site(), ASSESSABLE, work, throws, found, checks, settings, 1)
+    return whole_tree(graph, beside, wood, loads, 1), points, work
+
+
+def screened(graph, points, work, settings=LOOSE):
+    """The point out on the leaning limb, with only the near work served, and its redirects by the screen alone."""
+    main = next(p for p in points if p.place[0] > 2)
+    short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
+    return short, redirects(graph, Scene.of(graph, alone(graph)), short, points, work, limb_of_work(graph, work), settings)
+
+
+def test_own_weight_is_not_scaled_away():
+    """A pull inward takes most of the rope's bending off a leaning limb but none of the limb's own weight. By the pencil, no pull can leave more
+    than the weight alone does, 1 / its share; scaling with the rope's stress promises more than that, the exact figure does not, and is much lower.
+    """
+    graph = leaning_tree()
+    tree_loads, points, work = scene_of(graph)
+    main, found = screened(graph, points, work)
+    exact = with_all_forces(tree_loads, main, found, work, (), LOOSE)
+    own, low = main.check.check, {r.label: r for r in exact}
+    assert found
+
+    for r in found:
+        most = 1.0 / own.self_weight_share
+        assert r.main_ratio < 0.6
+        assert r.main_margin * own.margin.median / own.margin.p5 > most
+        checked = check_redirect(tree_loads, main.check.rig, redirect_rig(graph, r.union, LOOSE), work.xyz)
+        assert checked.main_margin.median < most
+        assert low[r.label].main_margin == pytest.approx(checked.main_margin.p5)
+        assert low[r.label].margin == pytest.approx(checked.redirect_margin.p5)
+        assert low[r.label].main_margin < 0.75 * r.main_margin
+
+
+def test_verdict_and_words_follow_the_exact_figures():
+    """With the gate between the two figures the screen lets the redirect pass and the exact check does not; each says which kind it is."""
+    graph = leaning_tree()
+    tree_loads, points, work = scene_of(graph)
+    main, found = screened(graph, points, work)
+    low = with_all_forces(tree_loads, main, found, work, (), LOOSE)[0]
+    strict = replace(LOOSE, margin_gate=1.05 * low.main_margin)
+    _, found = screened(graph, points, work, strict)
+    (before,) = [r for r in found if r.label == low.label]
+    (after,) = [r for r in with_all_forces(tree_loads, main, found, work, (), strict) if r.label == low.label]
+
+    assert before.main_margin > strict.margin_gate and after.main_margin < strict.margin_gate
+    assert (before.exact, after.exact, after.spoils) == (False, True, True)
+    assert any("First estimate only" in w for w in before.words) and not any("First estimate only" in w for w in after.words)
+    assert any(f"spoils the main anchor, whose low-side margin falls to {after.main_margin:.1f}" in w for w in after.words)
+    assert before.words[:2] == after.words[:2] and before.words[-2:] == after.words[-2:]
+
+
+def test_stated_defects_weaken_redirects_too():
+    """Half the strength stated for the stem halves both margins, for a limb elsewhere neither; a refused or dead union bears no redirect."""
+    graph = leaning_tree()
+    tree_loads, points, work = scene_of(graph)
+    main, found = screened(graph, points, work)
+    said = {"who": "inspector", "why": "soft", "when": "on the day"}
+    (plain, *_), (half, *_) = (
+        with_all_forces(tree_loads, main, found[:1], work, o, LOOSE) for o in ((), (Override("defect", limb=0, value=0.5, **said),))
+    )
+    over = redirect_rig(graph, found[0].union, LOOSE)
+    mine = int(graph.limb[over.rest_node])
+    other = next(i for i in range(1, len(graph.limbs)) if not graph.above(int(graph.limbs.nodes[i][0]))[[over.rest_node, graph.unions.node[over.union]]].any())
+
+    assert (half.main_margin, half.margin) == pytest.approx((plain.main_margin / 2, plain.margin / 2))
+    assert strength_left(graph, [over.rest_node], [Override("defect", limb=other, value=0.5, **said)]) == 1.0
+    assert strength_left(graph, [over.rest_node], [Override("defect", limb=mine, value=0.5, **said)] * 2) == 0.25
+    for o in (Override("refused", union=found[0].label, **said), Override("dead", limb=mine, **said), Override("dead", above=0.5, **said)):
+        barred = barred_unions(graph, [o])
+        again = redirects(graph, Scene.of(graph, alone(graph)), main, points, work, limb_of_work(graph, work), LOOSE, barred)
+        assert found[0].union in barred
+        assert all(r.union != found[0].union for r in again)
+
+
+def test_a_redirect_over_a_gap_is_said_to_be_not_seen():
+    """Where the scan bridged a gap below either union no figure is given, and the words say so."""
+    graph = leaning_tree()
+    _, points, work = scene_of(graph)
+    main, found = screened(graph, points, work)
+    seen = np.ones(len(graph), bool)
+    seen[graph.limbs.nodes[0][4:20]] = False
+    gap = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius_sd, seen=seen)
+    blind = whole_tree(gap, alone(gap), wood_of("Quercus robur", AT_REST), AT_REST, 1)
+    for r in with_all_forces(blind, main, found, work, (), LOOSE):
+        assert not np.isfinite(r.main_margin) and not np.isfinite(r.margin)
+        assert r.reason.startswith("Not seen") and any(r.reason in w for w in r.words)
+        assert not any("low side" in w for w in r.words)
+
+
+def test_only_the_first_points_of_a_plan_are_checked_exactly(monkeypatch):
+    """Redirects of a plan are exact up to a number of tie-in points; beyond it, and without the tree's loads, they are called first estimates."""
+    graph = leaning_tree()
+    tree_loads, points, work = scene_of(graph)
+    main, _ = screened(graph, points, work)
+    only_main = (replace(main, rank=1, usable=True), *(replace(p, rank=0, usable=False) for p in points if p.union != main.union))
+
+    def shown(loads):
+        return climb_plan(graph, alone(graph), Site(), work, only_main, LOOSE, tree=loads).redirects
+
+    assert EXACT_POINTS >= 1
+    assert shown(tree_loads) and all(r.exact for _, r in shown(tree_loads))
+    assert not any(r.exact for _, r in shown(None))
+    monkeypatch.setattr("treescan.planning.climb_plan.EXACT_POINTS", 0)
+    assert shown(tree_loads) and all(any("First estimate only" in w for w in r.words) for _, r in shown(tree_loads))
