@@ -19,7 +19,7 @@ from treescan.wood.limb_axes import place_again, refit
 from treescan.wood.onward import straighten
 from treescan.wood.positions import aligned, position_of_points
 from treescan.wood.rough import limb_of_points, rough_axes
-from treescan.wood.scatter import bark_scatter
+from treescan.wood.scatter import bark_scatter, shared_error
 from treescan.wood.settings import WoodSettings
 from treescan.wood.slices import chain_slices, cut_slices
 from treescan.wood.spread import spread_from_foot
@@ -83,8 +83,9 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
         axes = drop_limbs(axes, hung_on_nothing(axes, gaps(axes)))
     progress("joining limbs", 0.95)
     nodes = lay_nodes(axes, np.asarray(tree.base, float))
+    radius_sd = np.hypot(nodes.radius_sd, shared_error(nodes.radius, shell))
     graph = assemble(
-        nodes.xyz, nodes.radius, nodes.parent, radius_sd=nodes.radius_sd, arc=nodes.arc, seen=nodes.seen, terrain=tree.beside.terrain
+        nodes.xyz, nodes.radius, nodes.parent, radius_sd=radius_sd, arc=nodes.arc, seen=nodes.seen, terrain=tree.beside.terrain
     )
     graph = with_dead_suspects(graph, tree.wood.xyz, tree.leaf.xyz)
     progress("joining limbs", 1.0)

@@ -37,6 +37,20 @@ def bark_scatter(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None)
     return 0.0
 
 
+def shared_error(radius: Floats, shell: float) -> Floats:
+    """Error of radii (n,) [m] that more points along the limb do not average out, under a moving scanner's thick shell. [m]
+
+    Parameters
+    ----------
+    shell : float           Scatter of the points about the bark; 0 = a still scanner, no such error. [m]
+
+    Notes
+    -----
+    Points lie at a mean square distance r^2 + 2 s^2 from the axis, so a fifth of doubt in s (a choice) moves r by 0.4 s^2 / r.
+    """
+    return 0.4 * shell**2 / np.maximum(radius, 1e-3)
+
+
 def _scatter_of_pieces(points: Floats, axes: LimbAxes) -> Floats:
     """Scatter of every piece of the stem that could be fitted well. [m]"""
     if len(points) < 60:
