@@ -61,6 +61,7 @@ def test_the_page_passes_the_nu_checker(pages: dict[str, Path]) -> None:
 
 
 @pytest.mark.parametrize(("width", "height"), [(1440, 900), (390, 844)])
+@pytest.mark.slow
 def test_the_page_is_accessible_by_axe(pages: dict[str, Path], width: int, height: int) -> None:
     """axe-core finds no violation of any weight, with every card open, at desk and phone width."""
     if CHROMIUM is None:
