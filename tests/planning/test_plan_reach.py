@@ -8,10 +8,12 @@ from hands import tree
 from strategies import alone, random_tree
 
 from treescan.geometry import segment_segment
-from treescan.planning.reach import reach, rope_angles
+from treescan.loads.load_cases import rope_angles
+from treescan.loads.shock import pendulum_speed
+from treescan.planning.reach import reach
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_fouls
-from treescan.planning.swing import arc, pendulum_speed, slip
+from treescan.planning.swing import arc, slip
 from treescan.planning.tie_in_point import Work
 from treescan.planning.work import default_work, limb_of_work
 from treescan.trees.beside import Beside, Surroundings, Terrain

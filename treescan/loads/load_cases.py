@@ -38,9 +38,9 @@ class Pulls:
 
 
 def rope_angles(anchor: Floats, work: Floats) -> Floats:
-    """Angle of the rope from plumb to every work point, (w,); beyond 90 degrees where the work is above the anchor. [rad]"""
-    d = np.asarray(work, float).reshape(-1, 3) - anchor
-    return np.arctan2(np.hypot(d[:, 0], d[:, 1]), -d[:, 2])
+    """Angle of the straight rope from plumb to work points (..., 3): 0 straight down, beyond 90 degrees where the work is above the anchor. [rad]"""
+    d = np.asarray(work, float) - anchor
+    return np.arctan2(np.hypot(d[..., 0], d[..., 1]), -d[..., 2])
 
 
 def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: LoadSettings) -> Pulls:

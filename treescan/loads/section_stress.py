@@ -24,9 +24,6 @@ def cross(a: Floats, b: Floats) -> Floats:
     return out
 
 
-MODES = ("bending", "compression", "torsion", "shear", "union tear-out")
-
-
 @dataclass(frozen=True)
 class SectionForces:
     """Forces on the lower side of every section, each (l, s): load cases by sections. Axial tension is positive. [N], [N m]"""

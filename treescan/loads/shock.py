@@ -57,13 +57,16 @@ def modulus_from_impact(impact: ArrayLike, weight: ArrayLike, factor: ArrayLike)
     return ((f - w) ** 2 - w * w) / (2 * w * np.asarray(factor, float))
 
 
-def pendulum_speed(length: ArrayLike, angle: ArrayLike) -> Floats:
-    """Speed at the bottom of a swing from rest, sqrt(2 g L (1 - cos th)). [m/s]"""
-    return np.sqrt(2 * G * np.asarray(length, float) * (1 - np.cos(np.asarray(angle, float))))
+def pendulum_speed(length: ArrayLike, angle: ArrayLike, at: ArrayLike = 0.0) -> Floats:
+    """Speed in a swing from rest at `angle`, with the rope at angle `at`: sqrt(2 g L (cos(at) - cos(angle))). [m/s]"""
+    return np.sqrt(np.maximum(2 * G * np.asarray(length, float) * (np.cos(np.asarray(at, float)) - np.cos(np.asarray(angle, float))), 0.0))
 
 
 def pendulum_force(angle: ArrayLike, at: ArrayLike = 0.0) -> Floats:
-    """Rope force over weight in a swing from rest at `angle`, with the rope at angle `at`: 3 cos(at) - 2 cos(angle)."""
+    """Rope force over weight in a swing from rest at `angle`, with the rope at angle `at`: 3 cos(at) - 2 cos(angle).
+
+    At the lowest point 3 - 2 cos(angle): 1.27 at 30 degrees, 1.59 at 45, 2 at 60, 3 at 90.
+    """
     return 3 * np.cos(np.asarray(at, float)) - 2 * np.cos(np.asarray(angle, float))
 
 

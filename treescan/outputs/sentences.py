@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from html import unescape
 
 from treescan.cautions import CAUTIONS
 from treescan.outputs import wording
 from treescan.units import FOOT_M, LBF_N, POUND_KG
 
-Writer = Callable[[float, int], str]
 _UNITS: dict[str, tuple[float, str, int]] = {
     "m": (FOOT_M, "ft", 0),
     "kN": (LBF_N / 1000, "lbf", -1),

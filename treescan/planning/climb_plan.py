@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from treescan.loads.load_cases import rope_angles
 from treescan.loads.load_path import Tree
 from treescan.planning.clearances import site_warnings
 from treescan.planning.neighbours import Neighbours, from_neighbours
 from treescan.planning.overrides import Override, barred_unions
-from treescan.planning.reach import rope_angles
 from treescan.planning.redirect_loads import with_all_forces
 from treescan.planning.redirects import Redirect, redirects
 from treescan.planning.removal import Removal, Stage, spar_diameters, stages

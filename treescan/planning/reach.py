@@ -5,20 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.loads.load_cases import rope_angles
+from treescan.loads.shock import pendulum_speed
 from treescan.planning.settings import SHARE_ANGLES, PlanningSettings
 from treescan.planning.sightline import Scene, first_fouls
-from treescan.planning.swing import pendulum_speed, slip
+from treescan.planning.swing import slip
 from treescan.planning.tie_in_point import Floats, Reach, Work
 from treescan.wood.graph import WoodGraph
 
 SLIPS = 12
 """Slips followed in detail, from the work points with the most speed to gain."""
-
-
-def rope_angles(anchor: Floats, points: Floats) -> Floats:
-    """Angle of the straight rope from plumb below the tie-in point: 0 straight down, 90 degrees level. [rad]"""
-    d = points - anchor
-    return np.arctan2(np.hypot(d[..., 0], d[..., 1]), -d[..., 2])
 
 
 def reach(

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from treescan.geometry import unit
 from treescan.loads.limb_check import Rig
+from treescan.loads.load_cases import rope_angles
 from treescan.loads.section_stress import section_forces, utilisation
 from treescan.planning.access_order import sound_steps
 from treescan.planning.candidates import bearing_arm
 from treescan.planning.contact import contact_point, in_the_union, place_on_limb
-from treescan.planning.reach import rope_angles
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_fouls
 from treescan.planning.tie_in_point import Floats, TieInPoint, Work

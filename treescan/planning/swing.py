@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
+from treescan.loads.shock import pendulum_force, pendulum_speed
 from treescan.planning.sightline import Scene, first_touch
 from treescan.planning.tie_in_point import Floats
 from treescan.trees.beside import KINDS
-from treescan.units import G
 from treescan.wood.graph import WoodGraph
 
 STEPS = 48
@@ -32,19 +31,6 @@ class Swing:
     force: float
     hits: str
     met: bool
-
-
-def pendulum_speed(length: ArrayLike, angle: ArrayLike, now: ArrayLike = 0.0) -> Floats:
-    """Speed of a pendulum released at rest at `angle` when it passes `now`, sqrt(2 g L (cos now - cos angle)). [m/s]"""
-    return np.sqrt(np.maximum(2 * G * np.asarray(length, float) * (np.cos(now) - np.cos(angle)), 0.0))
-
-
-def pendulum_force(angle: ArrayLike, now: ArrayLike = 0.0) -> Floats:
-    """Rope tension over weight of a pendulum released at rest at `angle` when it passes `now`: 3 cos now - 2 cos angle.
-
-    At the lowest point this is 3 - 2 cos angle: 1.27 at 30 degrees, 1.59 at 45, 2 at 60, 3 at 90.
-    """
-    return 3 * np.cos(now) - 2 * np.cos(angle)
 
 
 def arc(anchor: Floats, start: Floats, steps: int = STEPS) -> tuple[Floats, Floats]:

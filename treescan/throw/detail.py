@@ -16,7 +16,7 @@ from treescan.throw.scene import Scene
 from treescan.throw.settings import METHOD_WORDS, Method, ThrowSettings
 from treescan.throw.sweep import near_items
 from treescan.throw.throw_path import Stances, Throw
-from treescan.throw.words import listed, throw_steps, where_to_stand
+from treescan.throw.words import throw_steps, where_to_stand
 from treescan.wood.graph import WoodGraph
 
 Floats = NDArray[np.float64]
@@ -263,8 +263,3 @@ def crossing_name(graph: WoodGraph, scene: Scene, item: int) -> str:
         return "what stands beside the tree"
     label = _union_of_limb(graph, int(scene.limb[item]))
     return label if label.startswith(("the ", "limb ")) else f"the limb from {label}"
-
-
-def captured_words(throw: Throw) -> str:
-    """The captured limbs as words."""
-    return listed(throw.captured_unions) or "no other limb"

@@ -6,22 +6,28 @@ import numpy as np
 from numba import njit, prange
 
 
+@njit(cache=True, inline="always")
+def _nearest_of_one(p, v, i, low, high):  # type: ignore[no-untyped-def]
+    """Squared distance to segment i of a polyline and the share of it where that is; inf for a segment without length."""
+    dx, dy, dz = v[i + 1, 0] - v[i, 0], v[i + 1, 1] - v[i, 1], v[i + 1, 2] - v[i, 2]
+    l2 = dx * dx + dy * dy + dz * dz
+    if l2 <= 0:
+        return np.inf, 0.0
+    f = ((p[0] - v[i, 0]) * dx + (p[1] - v[i, 1]) * dy + (p[2] - v[i, 2]) * dz) / l2
+    if f < 0.0 and i > low:
+        f = 0.0
+    if f > 1.0 and i < high - 2:
+        f = 1.0
+    ex, ey, ez = v[i, 0] + f * dx - p[0], v[i, 1] + f * dy - p[1], v[i, 2] + f * dz - p[2]
+    return ex * ex + ey * ey + ez * ez, f
+
+
 @njit(cache=True)
 def _nearest_on(p, v, s, low, high):  # type: ignore[no-untyped-def]
     """Distance and place along a polyline (rows low..high of v); the end segments go on beyond their ends."""
     best, where = np.inf, 0.0
     for i in range(low, high - 1):
-        dx, dy, dz = v[i + 1, 0] - v[i, 0], v[i + 1, 1] - v[i, 1], v[i + 1, 2] - v[i, 2]
-        l2 = dx * dx + dy * dy + dz * dz
-        if l2 <= 0:
-            continue
-        f = ((p[0] - v[i, 0]) * dx + (p[1] - v[i, 1]) * dy + (p[2] - v[i, 2]) * dz) / l2
-        if f < 0.0 and i > low:
-            f = 0.0
-        if f > 1.0 and i < high - 2:
-            f = 1.0
-        ex, ey, ez = v[i, 0] + f * dx - p[0], v[i, 1] + f * dy - p[1], v[i, 2] + f * dz - p[2]
-        d2 = ex * ex + ey * ey + ez * ez
+        d2, f = _nearest_of_one(p, v, i, low, high)
         if d2 < best:
             best = d2
             where = s[i] + f * (s[i + 1] - s[i])
@@ -62,17 +68,8 @@ def _nearest_of_all(p, v, s, low, high, ball, begin):  # type: ignore[no-untyped
             if d - ball[q, 3] >= best:
                 continue
         for i in range(low + q * BLOCK, min(low + (q + 1) * BLOCK, high - 1)):
-            dx, dy, dz = v[i + 1, 0] - v[i, 0], v[i + 1, 1] - v[i, 1], v[i + 1, 2] - v[i, 2]
-            l2 = dx * dx + dy * dy + dz * dz
-            if l2 <= 0:
-                continue
-            f = ((p[0] - v[i, 0]) * dx + (p[1] - v[i, 1]) * dy + (p[2] - v[i, 2]) * dz) / l2
-            if f < 0.0 and i > low:
-                f = 0.0
-            if f > 1.0 and i < high - 2:
-                f = 1.0
-            ex, ey, ez = v[i, 0] + f * dx - p[0], v[i, 1] + f * dy - p[1], v[i, 2] + f * dz - p[2]
-            d = np.sqrt(ex * ex + ey * ey + ez * ez)
+            d2, f = _nearest_of_one(p, v, i, low, high)
+            d = np.sqrt(d2)
             if d < best:
                 best, where, block = d, s[i] + f * (s[i + 1] - s[i]), q
     return where, block
