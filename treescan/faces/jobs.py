@@ -23,6 +23,7 @@ from treescan.faces.request import PlanRequest, TreeRequest
 from treescan.faces.run_record import write_run_record
 from treescan.faces.stated import read_cuts, read_overrides
 from treescan.loads.rope_systems import SYSTEMS
+from treescan.outputs.sentences import said
 from treescan.outputs.write import write_outputs
 from treescan.planning.tie_in_point import Work
 from treescan.settings import lines, merged
@@ -52,7 +53,7 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
         set_num_threads(min(request.jobs, os.cpu_count() or 1))
     with reporter(quiet, as_json) as report:
         tree = _traced(request.tree, settings, report)
-        site, work, said = _drawn(request, tree, settings)
+        site, work, how = _drawn(request, tree, settings)
         removal = None if request.cuts is None else read_cuts(request.cuts, tree.graph)
         overrides = () if request.overrides is None else read_overrides(request.overrides)
         done = plan(
@@ -72,10 +73,10 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
         files = list(write_tree(tree, folder / "tree.json"))
         files += write_outputs(done, folder, report)
         report.close()
-        files.append(write_run_record(folder / "run.json", request, done, report.timings, [*done.warnings, *said]))
+        files.append(write_run_record(folder / "run.json", request, done, report.timings, [*done.warnings, *how]))
     return files, [
         *_tree_lines(tree),
-        *said,
+        *how,
         *_point_lines(done),
         "",
         f"Report: {folder / 'report.html'}",
@@ -151,14 +152,14 @@ def _check_systems(systems: tuple[str, ...]) -> None:
 
 def _drawn(request: PlanRequest, tree: TracedTree, settings: Settings) -> tuple[Site | None, Work | None, list[str]]:
     """Site and work as drawn, and how their coordinates were read."""
-    site, work, said = None, None, []
+    site, work, notes = None, None, []
     if request.site is not None:
         site, how = read_site(request.site, tree.frame, tree.beside.terrain)
-        said.append(how)
+        notes.append(how)
     if request.work:
         work, how_read = read_work(request.work, tree, settings.planning, request.seed)
-        said += how_read
-    return site, work, said
+        notes += how_read
+    return site, work, notes
 
 
 def _tree_lines(tree: TracedTree) -> list[str]:
@@ -189,4 +190,5 @@ def _point_lines(done: Assessment) -> list[str]:
     if done.climb is not None:
         out += [f"Set: {s}" for s in done.climb.anchors.words[:2]]
         out += [f"Removal: {alarm}" for stage in done.climb.stages for alarm in stage.alarms]
-    return out + [f"Approach: {a}" for a in done.approach[:2]]
+    out += [f"Approach: {a}" for a in done.approach[:2]]
+    return [said(line) for line in out]
