@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from trees.scenes import bark, ground
 
-from treescan.trees.terrain import find_ground, heights_above, lowest_supported
+from treescan.trees.terrain import find_ground, heights_above, lowest_supported, under_stems
 
 
 @pytest.mark.parametrize("degrees", [0.0, 15.0, 30.0])
@@ -61,3 +61,26 @@ def test_height_above_ground_is_the_point_minus_the_surface():
     t = find_ground(ground(0.3)).terrain
     p = np.array([[1.3, -2.2, 5.0], [-4.0, 4.0, 2.0]])
     assert np.allclose(heights_above(t, p), p[:, 2] - t.height_at(p[:, :2]))
+
+
+@pytest.mark.parametrize("degrees", [0.0, 20.0])
+def test_the_ground_under_a_stem_is_that_of_the_ring_round_it(degrees):
+    """A butt of bark that fills its cells lifts the surface there; the plane of the ring does not know of it, on a slope neither."""
+    slope, r = np.radians(degrees), 0.45
+    g = ground(slope)
+    rng = np.random.default_rng(4)
+    turn, up = rng.uniform(0, 2 * np.pi, 20_000), rng.uniform(0.02, 1.5, 20_000)
+    swell = r * (1 + 0.4 * np.exp(-up / 0.5))
+    butt = np.column_stack([swell * np.cos(turn), swell * np.sin(turn), up + np.tan(slope) * swell * np.cos(turn)])
+    xyz = np.vstack([g[np.hypot(g[:, 0], g[:, 1]) > 0.6], butt])
+    before = find_ground(xyz).terrain
+    after = under_stems(before, np.zeros((1, 2)), np.array([r]))
+    assert abs(float(after.height_at([0.0, 0.0]))) < 0.01 < abs(float(before.height_at([0.0, 0.0])))
+    far = np.hypot(*np.meshgrid(*[np.arange(-8, 8, 0.7)] * 2)) > 2.5
+    at = np.stack(np.meshgrid(*[np.arange(-8, 8, 0.7)] * 2), axis=-1)[far]
+    assert np.array_equal(after.height_at(at), before.height_at(at))
+
+
+def test_a_stem_with_no_measured_ground_round_it_changes_nothing():
+    t = find_ground(ground()).terrain
+    assert np.array_equal(under_stems(t, np.array([[500.0, 500.0]]), np.array([0.3])).height, t.height)

@@ -18,7 +18,7 @@ from treescan.trees.separate import Allotment, Fine, allot, joined, refine
 from treescan.trees.settings import TreeSettings
 from treescan.trees.solids import find_solids, is_post, under_roofs
 from treescan.trees.stems import BREAST, Stem, find_stems
-from treescan.trees.terrain import Ground, find_ground, heights_above
+from treescan.trees.terrain import Ground, find_ground, heights_above, under_stems
 from treescan.trees.voxels import Voxels, voxelise
 from treescan.trees.wood_and_leaf import wood_confidence
 
@@ -121,6 +121,10 @@ def cut_out(
     target = _asked(rough, at, cloud, settings)
     progress("the asked tree", 0.0)
     fine = refine(xyz, above, rough, rows, target, max(settings.cell, 0.8 * spacing))
+    if ground.found:
+        stems = [s for stems in trees for s in stems]
+        feet, thick = np.array([s.foot[:2] for s in stems]).reshape(-1, 2), np.nan_to_num([s.dbh for s in stems], nan=0.2)
+        ground = replace(ground, terrain=under_stems(ground.terrain, feet, thick / 2))
     return Cut(fine, rough, trees, ground, target), _without_strays(fine), spacing, notes
 
 
