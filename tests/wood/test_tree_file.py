@@ -69,6 +69,32 @@ def test_a_tree_comes_back_from_its_file_bit_for_bit(tmp_path, seed):
     same(tree, read_tree(tmp_path / "tree.json"))
 
 
+def test_oval_sections_come_back_bit_for_bit_and_round_ones_leave_no_key(tmp_path):
+    """Where a section is oval the node says so, elsewhere it does not; a tree written without the keys is all round."""
+    tree = traced()
+    rng = np.random.default_rng(2)
+    oval = np.where(rng.random(len(tree.graph)) < 0.3, rng.uniform(1.02, 1.4, len(tree.graph)), 1.0)
+    along = np.where(oval[:, None] > 1, rng.normal(size=(len(oval), 3)), 0.0)
+    along = np.round(along / np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-9), 4)
+    tree = dataclasses.replace(tree, graph=dataclasses.replace(tree.graph, oval=oval, oval_dir=along))
+
+    write_tree(tree, tmp_path / "tree.json")
+    back = read_tree(tmp_path / "tree.json").graph
+
+    same((back.oval, back.oval_dir), (oval, along))
+    nodes = json.loads((tmp_path / "tree.json").read_text())["nodes"]
+    assert [("oval" in n, "oval_dir" in n) for n in nodes] == [(bool(q), bool(q)) for q in oval > 1]
+    plain = read_tree(put(tmp_path)).graph
+    assert np.all(plain.oval == 1) and np.all(plain.oval_dir == 0)
+
+
+@pytest.mark.parametrize("keys", [{"oval": 0.8, "oval_dir": [1, 0, 0]}, {"oval": 1.2, "oval_dir": [0, 0, 0]}, {"oval": 1.2}, {"oval": 4, "oval_dir": [1, 0, 0]}])
+def test_an_oval_without_a_sensible_ratio_and_direction_says_so(tmp_path, keys):
+    """The longest width over the shortest is above 1, and needs its direction."""
+    with pytest.raises(BadInput, match="oval"):
+        read_tree(put(tmp_path, nodes=[*HAND["nodes"][:4], {**HAND["nodes"][4], **keys}]))
+
+
 def test_the_same_tree_gives_the_same_bytes(tmp_path):
     """Two writes of one tree differ in no byte of any of the four files."""
     first = write_tree(traced(), tmp_path / "a" / "tree.json")

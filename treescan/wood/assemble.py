@@ -21,6 +21,8 @@ def assemble(
     arc: ArrayLike | None = None,
     seen: ArrayLike | None = None,
     terrain: Terrain | None = None,
+    oval: ArrayLike | None = None,
+    oval_dir: ArrayLike | None = None,
 ) -> WoodGraph:
     """Derive limbs and unions and put the graph together.
 
@@ -33,6 +35,7 @@ def assemble(
     radius_sd, arc : (n,)       Default NaN, not stated. [m], [rad]
     seen : (n,) bool            Default True.
     terrain : Terrain           For the unions' height above ground.
+    oval, oval_dir : (n,), (n, 3)       Longest over shortest width and the direction of the longest, both or neither; default round.
     """
     xyz = np.array(xyz, float).reshape(-1, 3)
     n = len(xyz)
@@ -44,4 +47,5 @@ def assemble(
     seen = np.ones(n, bool) if seen is None else np.array(seen, bool)
     limb, limbs = label_limbs(xyz, segment_radius, parent)
     unions = find_unions(xyz, radius, radius_sd, seen, parent, segment_radius, limb, limbs, terrain)
-    return WoodGraph(xyz, radius, radius_sd, arc, seen, parent, segment_radius, limb, limbs, unions)
+    stated = () if oval is None else (np.array(oval, float), np.array(oval_dir, float))
+    return WoodGraph(xyz, radius, radius_sd, arc, seen, parent, segment_radius, limb, limbs, unions, *stated)

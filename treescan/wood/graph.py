@@ -5,7 +5,7 @@ Everything below this room exists to make a `WoodGraph`; everything above reads 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -130,6 +130,9 @@ class WoodGraph:
     limb : (n,) int32           Limb of that segment; segments from the parent limb's axis to its bark belong to the child limb.
     limbs : Limbs
     unions : Unions
+    oval : (n,) float           Longest over shortest width of the section, at the node and along its segment; 1 = round, or not told from round.
+    oval_dir : (n, 3) float     Unit vector along the longest width; 0 where round.
+        The radius stays that of the round of the same area. Left out (empty): all round.
     """
 
     xyz: Floats
@@ -142,12 +145,17 @@ class WoodGraph:
     limb: Ints
     limbs: Limbs
     unions: Unions
+    oval: Floats = field(default_factory=lambda: np.zeros(0))
+    oval_dir: Floats = field(default_factory=lambda: np.zeros((0, 3)))
 
     def __post_init__(self) -> None:
         n = len(self.xyz)
+        if len(self.oval) == 0:
+            object.__setattr__(self, "oval", np.ones(n))
+            object.__setattr__(self, "oval_dir", np.zeros((n, 3)))
         if n == 0 or self.parent[0] != -1 or np.any(self.parent[1:] < 0) or np.any(self.parent[1:] >= np.arange(1, n)):
             raise ValueError("node 0 must be the root and every parent index smaller than its child's")
-        for name in ("xyz", "radius", "radius_sd", "arc", "seen", "parent", "segment_radius", "limb"):
+        for name in ("xyz", "radius", "radius_sd", "arc", "seen", "parent", "segment_radius", "limb", "oval", "oval_dir"):
             array = getattr(self, name)
             if len(array) != n:
                 raise ValueError(f"{name} has {len(array)} rows, expected {n}")

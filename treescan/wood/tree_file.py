@@ -22,6 +22,8 @@ from treescan.wood.stem_figures import stem_figures
 from treescan.wood.unions import find_unions
 
 FORMAT, VERSION = "treescan-tree", 1
+MOST_OVAL = 2.5
+"""Longest over shortest width of a section that is still taken for one limb (project choice)."""
 FRAME_KEYS = ("unit_m", "vertical_unit_m", "up", "file_crs", "in_degrees")
 
 
@@ -57,14 +59,16 @@ def tree_out(traced: TracedTree) -> dict[str, Any]:
         "source": traced.source,
         "frame": {name: getattr(traced.frame, name) for name in FRAME_KEYS},
         "nodes": [
-            {"id": i, "xyz": p, "radius": r, "radius_sd": _or_null(sd), "arc_deg": _or_null(a), "seen": s}
-            for i, (p, r, sd, a, s) in enumerate(
+            {"id": i, "xyz": p, "radius": r, "radius_sd": _or_null(sd), "arc_deg": _or_null(a), "seen": s, **_oval_out(q, d)}
+            for i, (p, r, sd, a, s, q, d) in enumerate(
                 zip(
                     g.xyz.tolist(),
                     g.radius.tolist(),
                     g.radius_sd.tolist(),
                     _degrees(g.arc).tolist(),
                     g.seen.tolist(),
+                    g.oval.tolist(),
+                    g.oval_dir.tolist(),
                     strict=True,
                 )
             )
@@ -159,6 +163,7 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: ND
     sd = np.array([_number(p.get("radius_sd")) for p in picked])
     arc = np.radians([_number(p.get("arc_deg")) for p in picked])
     seen = np.array([p.get("seen", True) is not False for p in picked])
+    oval, oval_dir = _ovals_in(picked, file)
     seg_radius, seg_limb = seg_radius[order], seg_limb[order]
     seg_radius = np.where(np.isfinite(seg_radius), seg_radius, radius)
     if beside is None:
@@ -167,7 +172,7 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: ND
     unions = find_unions(xyz, radius, sd, seen, parent, seg_radius, limb, limbs, beside.terrain)
     if "unions" in data:
         unions = _unions_in(data["unions"], unions, {key: int(new[i]) for key, i in row.items()}, xyz, n, file)
-    graph = WoodGraph(xyz, radius, sd, arc, seen, parent, seg_radius, limb, limbs, unions)
+    graph = WoodGraph(xyz, radius, sd, arc, seen, parent, seg_radius, limb, limbs, unions, oval, oval_dir)
     own = data.get("frame") or {}
     frame = Frame(
         np.array(data.get("origin", (0.0, 0.0, 0.0)), float), data.get("crs"), **{k: own[k] for k in FRAME_KEYS if k in own}
@@ -178,6 +183,31 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: ND
     )
     stem = _stem_in(data.get("stem"), graph, beside.terrain)
     return TracedTree(graph, beside, frame, stem, fitness, data.get("source", file), tuple(quality.get("notes", ())), preview)
+
+
+def _oval_out(ratio: float, along: list[float]) -> dict[str, Any]:
+    """Keys of an oval section; none of a round one."""
+    return {"oval": ratio, "oval_dir": along} if ratio != 1.0 else {}
+
+
+def _ovals_in(nodes: list[dict[str, Any]], file: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Longest over shortest width and the direction of the longest, (n,), (n, 3); 1 and 0 where a node states none."""
+    oval, along = np.ones(len(nodes)), np.zeros((len(nodes), 3))
+    for i, node in enumerate(nodes):
+        ratio = node.get("oval")
+        if ratio is None or ratio == 1:
+            continue
+        oval[i], along[i] = ratio, node["oval_dir"]
+        size = float(np.linalg.norm(along[i]))
+        if not 1.0 < oval[i] <= MOST_OVAL or not 0 < size < np.inf:
+            raise BadInput(
+                f"node {node['id']} has an oval of {ratio!r} along {node['oval_dir']!r}",
+                file=file,
+                remedy=f"give the longest over the shortest width, 1 to {MOST_OVAL:g}, and the direction of the longest as [x, y, z]",
+            )
+        if abs(size - 1.0) > 1e-3:
+            along[i] /= size
+    return oval, along
 
 
 def _parents_first(parent: NDArray[np.int32], file: str) -> NDArray[np.int64]:
