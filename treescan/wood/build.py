@@ -13,9 +13,9 @@ from treescan.wood.assemble import assemble
 from treescan.wood.crossings import through_crossings
 from treescan.wood.deadwood import with_dead_suspects
 from treescan.wood.false_wood import drop_limbs, drop_with_points, hung_on_nothing, merge_ghosts, trim_starts, trim_tips, worthless
-from treescan.wood.graph import WoodGraph
+from treescan.wood.graph import Floats, Ints, WoodGraph
 from treescan.wood.joints import gaps, lay_nodes
-from treescan.wood.limb_axes import place_again, refit
+from treescan.wood.limb_axes import LimbAxes, place_again, refit
 from treescan.wood.onward import straighten
 from treescan.wood.positions import aligned, position_of_points
 from treescan.wood.rough import limb_of_points, rough_axes
@@ -27,6 +27,10 @@ from treescan.wood.voxels import thin_with_members
 
 THICK_SHELL = 0.008
 """A shell of points thicker than this is a moving scanner's noise and is believed from the start [m]."""
+MOST_ROUNDS, AT_REST = 6, 0.002
+"""Scan positions are brought together until they move less than this [m], at most so many times."""
+FAR_APART = 0.015
+"""Positions further off each other than this show every limb doubled: once brought together, the limbs are followed anew [m]."""
 
 
 def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: Progress = quiet) -> WoodGraph:
@@ -48,6 +52,28 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
             f"only {len(xyz)} wood points: no limb can be measured", file=tree.wood.source, remedy="scan again from nearer, leaf-off"
         )
     position = position_of_points(tree.wood) if settings.align_positions else None
+    axes, shell, together = _measured(xyz, position, tree, settings, progress)
+    if np.sqrt(np.mean(np.sum((together - xyz) ** 2, axis=1))) > FAR_APART:
+        axes, shell, _ = _measured(together, position, tree, settings, progress)
+    axes = trim_tips(drop_limbs(axes, worthless(axes, settings)))
+    axes = through_crossings(axes)
+    for _ in range(2):
+        axes = drop_limbs(axes, hung_on_nothing(axes, gaps(axes)))
+    progress("joining limbs", 0.95)
+    nodes = lay_nodes(axes, np.asarray(tree.base, float))
+    radius_sd = np.hypot(nodes.radius_sd, shared_error(nodes.radius, shell))
+    graph = assemble(
+        nodes.xyz, nodes.radius, nodes.parent, radius_sd=radius_sd, arc=nodes.arc, seen=nodes.seen, terrain=tree.beside.terrain
+    )
+    graph = with_dead_suspects(graph, tree.wood.xyz, tree.leaf.xyz)
+    progress("joining limbs", 1.0)
+    return graph
+
+
+def _measured(
+    xyz: Floats, position: Ints | None, tree: Tree, settings: WoodSettings, progress: Progress
+) -> tuple[LimbAxes, float, Floats]:
+    """Axes of all limbs, the scan's noise where it is thick (else 0) [m], and the points with their scan positions brought together."""
     progress("thinning the wood", 0.0)
     cells, member = _thin(xyz, settings)
     progress("following the wood from the foot", 0.1)
@@ -74,22 +100,12 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
             axes, limb = merge_ghosts(xyz, limb, axes)
             place = np.full(len(xyz), np.nan)
         elif share < 0.85 and position is not None:
-            xyz = aligned(xyz, position, limb, place, axes)
-            axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position, shell=shell)
-            xyz = aligned(xyz, position, limb, place, axes)
-    axes = trim_tips(drop_limbs(axes, worthless(axes, settings)))
-    axes = through_crossings(axes)
-    for _ in range(2):
-        axes = drop_limbs(axes, hung_on_nothing(axes, gaps(axes)))
-    progress("joining limbs", 0.95)
-    nodes = lay_nodes(axes, np.asarray(tree.base, float))
-    radius_sd = np.hypot(nodes.radius_sd, shared_error(nodes.radius, shell))
-    graph = assemble(
-        nodes.xyz, nodes.radius, nodes.parent, radius_sd=radius_sd, arc=nodes.arc, seen=nodes.seen, terrain=tree.beside.terrain
-    )
-    graph = with_dead_suspects(graph, tree.wood.xyz, tree.leaf.xyz)
-    progress("joining limbs", 1.0)
-    return graph
+            for turn in range(MOST_ROUNDS):
+                before, xyz = xyz, aligned(xyz, position, limb, place, axes)
+                if turn and np.sqrt(np.mean(np.sum((xyz - before) ** 2, axis=1))) < AT_REST:
+                    break
+                axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position, shell=shell)
+    return axes, shell, xyz
 
 
 def _thin(xyz: np.ndarray, settings: WoodSettings) -> tuple[np.ndarray, np.ndarray]:
