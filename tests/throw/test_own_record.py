@@ -5,12 +5,16 @@ import tomllib
 
 import numpy as np
 import pytest
+from hand_made_limbs import EAST, Limb, flat, upright
 
 from treescan.errors import BadInput
 from treescan.settings import merged
 from treescan.throw.flight import flights
 from treescan.throw.own_record import COLUMNS, aimed_release, own_spread, read_record, release_of, write_settings
+from treescan.throw.search import search_throws
 from treescan.throw.settings import ThrowSettings
+from treescan.throw.throw_path import Stances
+from treescan.trees.beside import Site
 
 SETTINGS = ThrowSettings()
 BARE = dataclasses.replace(SETTINGS, drag=0.0, line_density=0.0)
@@ -86,7 +90,7 @@ def test_the_upper_end_covers_the_truth_in_nine_records_of_ten(tmp_path):
 
 
 def test_the_settings_file_is_taken_by_the_settings(tmp_path):
-    """The TOML written, put over the defaults, changes exactly the three spreads of that method."""
+    """The TOML written, put over the defaults, changes exactly the spreads and mean errors of that method."""
     record = _record(tmp_path / "throws.csv", 40, np.array([0.03, 0.05, 0.06]))
     found = write_settings(record, tmp_path / "mine.toml", SETTINGS)[0]
     changes = tomllib.loads((tmp_path / "mine.toml").read_text(encoding="utf-8"))
@@ -94,10 +98,24 @@ def test_the_settings_file_is_taken_by_the_settings(tmp_path):
 
     assert mine.hand.azimuth_sd == pytest.approx(found.azimuth_sd, abs=1e-5)
     assert mine.hand.speed_sd == pytest.approx(found.speed_sd, abs=1e-5)
-    assert dataclasses.replace(
-        mine.hand, azimuth_sd=SETTINGS.hand.azimuth_sd, elevation_sd=SETTINGS.hand.elevation_sd, speed_sd=SETTINGS.hand.speed_sd
-    ) == SETTINGS.hand
+    assert (mine.hand.azimuth_bias, mine.hand.elevation_bias, mine.hand.speed_bias) == pytest.approx(found.bias, abs=1e-5)
+    kept = {f: getattr(SETTINGS.hand, f) for f in ("azimuth_sd", "elevation_sd", "speed_sd", "azimuth_bias", "elevation_bias", "speed_bias")}
+    assert dataclasses.replace(mine.hand, **kept) == SETTINGS.hand
     assert mine.launcher == SETTINGS.launcher
+
+
+def test_the_steps_of_a_throw_say_how_to_aim_off():
+    """A person who throws 2 degrees to the right and 5 % too slow is told to aim 2 degrees left and throw 5 % harder; the chance stays."""
+    hand = dataclasses.replace(SETTINGS.hand, azimuth_bias=np.radians(2.0), speed_bias=-0.05)
+    tree = upright([Limb(6.0, EAST, length=3.0)])
+    plain = dataclasses.replace(SETTINGS, methods=("hand",))
+    found = [
+        search_throws(tree, flat(tree), Site(), Stances(np.array([[1.0, -5.0, 0.0]])), s).best[0, 1] for s in (plain, dataclasses.replace(plain, hand=hand))
+    ]
+    words = "By your own record your throws go 2.0 deg to the right and 5 % too slow: aim 2.0 deg left and 5 % harder"
+
+    assert found[1].chance == found[0].chance and found[1].azimuth == found[0].azimuth
+    assert any(s.startswith(words) for s in found[1].steps) and not any("own record" in s for s in found[0].steps)
 
 
 @pytest.mark.parametrize(

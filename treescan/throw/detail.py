@@ -126,6 +126,7 @@ def work_out(
         azimuth=aim.azimuth,
         elevation=aim.elevation,
         speed=aim.speed,
+        bias=(limits.azimuth_bias, limits.elevation_bias, limits.speed_bias),
         apex=float(flown.path[:, 1].max() - feet[2]),
         union=graph.unions.label[union],
         height=wanted_top - float(feet[2]),

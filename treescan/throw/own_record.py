@@ -1,4 +1,4 @@
-"""How well does this person throw? The spread of the aim, worked out from a record of one's own throws."""
+"""How well does this person throw? Spread and mean error of the aim, worked out from a record of one's own throws."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ LEAST_THROWS = 8
 
 @dataclass(frozen=True)
 class OwnSpread:
-    """Spread of one method worked out from a record.
+    """Spread of one method worked out from a record, for the next throw of a person who aims off by the mean error.
 
     Attributes
     ----------
@@ -35,7 +35,7 @@ class OwnSpread:
     azimuth_sd, elevation_sd : float    [rad]
     speed_sd : float        Share of the speed.
     high : tuple of float   Upper ends of the one-sided 90 % ranges of the three, in that order: few throws say little.
-    bias : tuple of float   Mean error: to the right [rad], up [rad], too fast [share]; what aiming off would cure.
+    bias : tuple of float   Mean error: to the right [rad], up [rad], too fast [share]; what aiming off cures.
     """
 
     method: str
@@ -138,8 +138,8 @@ def own_spread(record: dict[str, Floats], settings: ThrowSettings) -> tuple[OwnS
 
     Notes
     -----
-    Standard deviations with n - 1; the upper ends are sd x sqrt((n - 1) / chi2_{0.10, n - 1}), the chi-square quantile by Wilson and
-    Hilferty. The aimed speed is that which carries the aimed elevation through the aimed height.
+    Standard deviations with n - 1, times sqrt(1 + 1/n): the mean error that is aimed off is itself known to sd / sqrt(n) only. The upper
+    ends are that x sqrt((n - 1) / chi2_{0.10, n - 1}), the chi-square quantile by Wilson and Hilferty. The aimed speed is that which carries the aimed elevation through the aimed height.
     """
     out = []
     for name, rows in record.items():
@@ -150,7 +150,7 @@ def own_spread(record: dict[str, Floats], settings: ThrowSettings) -> tuple[OwnS
         got_elevation, got_speed = release_of(distance, rows[:, 3], rows[:, 5], settings)
         aimed_speed = aimed_release(distance, aimed, elevation, settings)
         errors = np.column_stack([np.arctan2(rows[:, 4], distance), got_elevation - elevation, got_speed / aimed_speed - 1])
-        sd = errors.std(axis=0, ddof=1)
+        sd = errors.std(axis=0, ddof=1) * np.sqrt(1 + 1 / n)
         f = n - 1
         low_quantile = f * (1 - 2 / (9 * f) - 1.2815516 * np.sqrt(2 / (9 * f))) ** 3
         high = sd * np.sqrt(f / low_quantile)
@@ -178,18 +178,22 @@ def aimed_release(distance: Floats, height: Floats, elevation: Floats, settings:
 
 
 def settings_text(spreads: tuple[OwnSpread, ...]) -> str:
-    """The spreads as settings for `plan --settings`, TOML; values outside what a setting takes are brought to its limit."""
-    limits = {f: _limits(f) for f in ("azimuth_sd", "elevation_sd", "speed_sd")}
-    lines = ["# Spread of one's own throws; angles in radians, speed as a share."]
+    """Spreads and mean errors as settings for `plan --settings`, TOML; values outside what a setting takes are brought to its limit."""
+    lines = ["# Spread and mean error of one's own throws; angles in radians, speed as a share. Chances are worked out for a person who aims off."]
     for s in spreads:
         lines += [
             "",
             f"# {s.throws} throws by {s.method}; with nine chances in ten the true values are below"
             f" {np.degrees(s.high[0]):.1f} deg, {np.degrees(s.high[1]):.1f} deg and {100 * s.high[2]:.1f} %.",
-            f"# Mean error: {np.degrees(s.bias[0]):+.1f} deg to the right, {np.degrees(s.bias[1]):+.1f} deg up, {100 * s.bias[2]:+.1f} % too fast.",
+            f"# Mean error: {np.degrees(s.bias[0]):+.1f} deg to the right, {np.degrees(s.bias[1]):+.1f} deg up, {100 * s.bias[2]:+.1f} % too fast; "
+            "the steps of a throw say how to aim off.",
             f"[throw.{s.method}]",
         ]
-        lines += [f"{f} = {min(max(getattr(s, f), low), high):.5f}" for f, (low, high) in limits.items()]
+        values = {"azimuth_sd": s.azimuth_sd, "elevation_sd": s.elevation_sd, "speed_sd": s.speed_sd}
+        values |= dict(zip(("azimuth_bias", "elevation_bias", "speed_bias"), s.bias, strict=True))
+        for name, value in values.items():
+            low, high = _limits(name)
+            lines.append(f"{name} = {min(max(value, low), high):.5f}")
     return "\n".join(lines) + "\n"
 
 

@@ -41,6 +41,27 @@ def listed_short(names: tuple[str, ...] | list[str]) -> str:
     return f"{', '.join(each[:NAMED])} and {len(each) - NAMED} more"
 
 
+LEAST_OFF = (np.radians(0.3), np.radians(0.3), 0.01)
+"""Smaller mean errors to the side [rad], up [rad] and of the speed [share] are not worth aiming off for."""
+
+
+def aiming_off(bias: tuple[float, float, float]) -> str:
+    """How a person of this mean error (right [rad], up [rad], too fast [share]) aims off; empty where it is small."""
+    went, aim = [], []
+    for error, least, plus, minus, right, wrong in zip(
+        bias, LEAST_OFF, ("to the right", "too high", "too fast"), ("to the left", "too low", "too slow"), ("left", "lower", "softer"),
+        ("right", "higher", "harder"), strict=True,
+    ):  # fmt: skip
+        if abs(error) < least:
+            continue
+        much = f"{abs(np.degrees(error)):.1f} deg" if least != LEAST_OFF[2] else f"{100 * abs(error):.0f} %"
+        went.append(f"{much} {plus if error > 0 else minus}")
+        aim.append(f"{much} {right if error > 0 else wrong}")
+    if not went:
+        return ""
+    return f"By your own record your throws go {listed(went)}: aim {listed(aim)} than said, so that the bag goes where it should."
+
+
 def throw_steps(
     *,
     place: str,
@@ -48,6 +69,7 @@ def throw_steps(
     azimuth: float,
     elevation: float,
     speed: float,
+    bias: tuple[float, float, float],
     apex: float,
     union: str,
     height: float,
@@ -66,6 +88,7 @@ def throw_steps(
 
     Parameters
     ----------
+    bias : tuple of float       How far this person's throws go right [rad], up [rad] and too fast [share] on average, 0 where unknown.
     near, far : list of str     Limbs to get the line off on the thrower's side and beyond, in the order they are met.
     lodged : bool               The bag does not reach the ground by itself.
     back_at_thrower : float     How far from the thrower the bag comes down, where that is near; else None. [m]
@@ -78,6 +101,9 @@ def throw_steps(
         f"Stand {place}. Throw with {method} towards {compass(azimuth)} ({deg(azimuth) % 360:.0f} deg from north), "
         f"{deg(elevation):.0f} deg up, about {speed:.0f} m/s: the bag should pass over {union} at {height:.1f} m; top of the arc about {apex:.0f} m up.",
     ]
+    aim_off = aiming_off(bias)
+    if aim_off:
+        steps.append(aim_off)
     if back_at_thrower is not None:
         steps.append(f"The bag comes down about {back_at_thrower:.0f} m from you: helmet on, eyes on the bag, and step back as soon as it is away.")
     if walk_round:
