@@ -22,6 +22,8 @@ SHAPE_SHARE = 0.008
 """What bark and departures from the round add to the radius's relative sd, found on simulated scans."""
 SHELL_DOUBT = 0.2
 """Relative sd of the noise read from the stem, taken for other limbs."""
+BUTT = 6.0
+"""So many radii up from its foot the stem may flare: its taper is held less tightly there."""
 UNKNOWN = 0.3
 """Standard deviation given to a centre no fit could place [m]."""
 
@@ -154,7 +156,7 @@ def refit(
     mid = 0.5 * (low + high)
     n = np.diff(head)
     half = np.maximum(0.5 * (high - low), 0.03)
-    guess = _at(axes, axes.r, of, mid)
+    guess = value_at(axes, axes.r, of, mid)
     origin, axis = along(axes.start, axes.v, axes.s, of, mid, np.maximum(half, 1.5 * guess if first else guess))
     side, up = frame_across(axis)
     x, y, t = lay_out(xyz, rows, head, origin, axis, side, up)
@@ -174,7 +176,7 @@ def refit(
     step_at = np.zeros(len(mid), bool) if first else _steps(axes, of, vstart, mid)
     v = smooth_axes(vstart, mid, centre, np.minimum(sd_c, UNKNOWN), np.where(step_at, 3 * bend, bend))
     taper = 0.025 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
-    taper = np.where(step_at, 50.0, taper)
+    taper = np.where(step_at, 50.0, np.where((of == 0) & (mid - mid[0] < BUTT * guess), 4 * taper, taper))
     grow = 0.0003 + 0.004 * guess
     known = np.where(np.isfinite(sd_r), sd_r, 10.0)
     r, r_sd = smooth_radii(vstart, mid, np.where(np.isfinite(sd_r), raw_r, guess), known, taper, grow)
@@ -240,7 +242,7 @@ def limb_medians(value, start):  # type: ignore[no-untyped-def]
 
 
 def _steps(axes: LimbAxes, of: Ints, vstart: Ints, mid: Floats) -> np.ndarray:
-    """True for the two vertices next to a union with a limb so thick that the radius may step there, (m,)."""
+    """True for the vertex before and the two after a union with a limb so thick that the radius may step there, (m,)."""
     out = np.zeros(len(mid), bool)
     kid = np.flatnonzero((axes.parent >= 0) & (np.diff(axes.start) > 2))
     if len(kid) == 0:
@@ -256,7 +258,7 @@ def _steps(axes: LimbAxes, of: Ints, vstart: Ints, mid: Floats) -> np.ndarray:
             place, _ = meet(axes.v[one], axes.s[one], axes.r[one], fitted, axes.v[two], axes.s[two], axes.r[two], axes.leaves[k])
             place = place if abs(place - at[row]) < 6 * thick[row] + 0.3 else at[row]
             j = a + int(np.searchsorted(mid[a:b], place))
-            out[max(a, j - 1) : min(b, j + 1)] = True
+            out[max(a, j - 1) : min(b, j + 2)] = True
     return out
 
 
@@ -270,7 +272,7 @@ def places_along(start: Ints, v: Floats) -> Floats:
     return total - base
 
 
-def _at(axes: LimbAxes, values: Floats, limb: Ints, place: Floats) -> Floats:
+def value_at(axes: LimbAxes, values: Floats, limb: Ints, place: Floats) -> Floats:
     """A per-vertex value at places along limbs; constant beyond the ends."""
     big = 1e5
     key = axes.of_vertex * big + np.clip(axes.s, -0.4 * big, 0.4 * big)

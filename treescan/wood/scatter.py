@@ -1,4 +1,4 @@
-"""How thick is the shell of points on the bark? The scan's noise, read from the lower stem before limbs are measured."""
+"""How thick is the shell of points on the bark? The scan's noise, read from the lower stem and from thick lying limbs before limbs are measured."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 
 from treescan.wood.circles import fit_pieces
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.limb_axes import LimbAxes, along, frame_across
+from treescan.wood.limb_axes import LimbAxes, along, frame_across, limb_medians, value_at
 from treescan.wood.pieces import cut_pieces, lay_out, place_points
 from treescan.wood.voxels import group_rows
 
@@ -16,25 +16,45 @@ WIDEST = 0.02
 """Scatter up to about this is read in full; a thicker shell reads as somewhat less [m]."""
 
 
+STILL = 0.004
+"""Where the stem's shell is thinner than this the scanner stood still, and lying limbs are not asked [m] (a tripod's reads 3 mm)."""
+LYING = 0.03
+"""Lying limbs of a larger radius are asked [m]."""
+ENOUGH = 20
+"""Pieces of lying limbs that must tell."""
+
+
 def bark_scatter(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None) -> float:
-    """Median scatter of the points about round pieces of the lower stem. [m]  0 where there are too few points to tell.
+    """Scatter of the points about the bark: the median over pieces of the lower stem, or of lying limbs where that is more. [m]
+
+    0 where there are too few points to tell.
 
     Parameters
     ----------
     xyz : (n, 3) float      All wood points. [m]
     limb : (n,) int         Rough limb of every point; the stem is 0.
     axes : LimbAxes         Rough axes.
-    position : (n,) int     Scan position of every point, None = not known. Only the position with most points there is read: how far
+    position : (n,) int     Scan position of every point, None = not known. Only the position with most points on a limb is read: how far
         positions are off each other is no scatter.
+
+    Notes
+    -----
+    Noise of the range lies along the beam. A flight looks down a stem, whose shell hides it (5 to 10 mm of 15 were read), while a limb
+    that lies across the beam shows it in full.
     """
+    stem = 0.0
     for reach in REACH:
-        stem = np.flatnonzero((limb == 0) & (xyz[:, 2] < axes.v[0, 2] + reach))
-        if position is not None and len(stem):
-            stem = stem[position[stem] == np.bincount(position[stem]).argmax()]
-        noise = _scatter_of_pieces(np.ascontiguousarray(xyz[stem]), axes)
+        low = np.flatnonzero((limb == 0) & (xyz[:, 2] < axes.v[0, 2] + reach))
+        noise, _ = _scatter_of_pieces(xyz, limb, axes, position, low, 0.0)
         if len(noise) >= 4:
-            return float(np.median(noise))
-    return 0.0
+            stem = float(np.median(noise))
+            break
+    if 0 < stem < STILL:
+        return stem
+    thick = np.nan_to_num(limb_medians(axes.r, axes.start)) > LYING
+    noise, upright = _scatter_of_pieces(xyz, limb, axes, position, np.flatnonzero((limb > 0) & thick[np.maximum(limb, 0)]), LYING)
+    lying = noise[upright < np.sqrt(0.5)]
+    return max(stem, float(np.median(lying))) if len(lying) >= ENOUGH else stem
 
 
 def shared_error(radius: Floats, shell: float) -> Floats:
@@ -51,19 +71,27 @@ def shared_error(radius: Floats, shell: float) -> Floats:
     return 0.4 * shell**2 / np.maximum(radius, 1e-3)
 
 
-def _scatter_of_pieces(points: Floats, axes: LimbAxes) -> Floats:
-    """Scatter of every piece of the stem that could be fitted well. [m]"""
-    if len(points) < 60:
-        return np.zeros(0)
-    start, rows = group_rows(np.zeros(len(points), np.int32), 1)
-    ends = axes.start[:2]
-    place = place_points(points, rows, start, ends, axes.v, axes.s, np.full(len(points), np.nan), 0.6)
-    head, of, low, high = cut_pieces(place, rows, start, ends, axes.s, axes.r, 0.1, 30, 0.6)
+def _most_told(limb: Ints, position: Ints) -> np.ndarray:
+    """True for the points of the position that has most points on their limb, (n,)."""
+    count = np.bincount(limb * (int(position.max()) + 1) + position, minlength=(int(limb.max()) + 1) * (int(position.max()) + 1))
+    return np.asarray(position == count.reshape(int(limb.max()) + 1, -1).argmax(axis=1)[limb])
+
+
+def _scatter_of_pieces(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None, asked: Ints, least: float) -> tuple[Floats, Floats]:
+    """Scatter of every piece thicker than `least` that the asked points fit well, and how upright the limb is there (1 = vertical). (p,) [m], (p,)"""
+    if position is not None and len(asked):
+        asked = asked[_most_told(limb[asked], position[asked])]
+    if len(asked) < 60:
+        return np.zeros(0), np.zeros(0)
+    points = np.ascontiguousarray(xyz[asked])
+    start, rows = group_rows(limb[asked], len(axes))
+    place = place_points(points, rows, start, axes.start, axes.v, axes.s, np.full(len(points), np.nan), 0.6)
+    head, of, low, high = cut_pieces(place, rows, start, axes.start, axes.s, axes.r, 0.1, 30, 0.6)
     mid, half = 0.5 * (low + high), np.maximum(0.5 * (high - low), 0.2)
-    guess = np.interp(mid, axes.s[: ends[1]], axes.r[: ends[1]])
-    origin, axis = along(ends, axes.v, axes.s, of, mid, np.maximum(half, 1.5 * guess))
+    guess = value_at(axes, axes.r, of, mid)
+    origin, axis = along(axes.start, axes.v, axes.s, of, mid, np.maximum(half, 1.5 * guess))
     side, up = frame_across(axis)
     x, y, t = lay_out(points, rows, head, origin, axis, side, up)
     fit = fit_pieces(x, y, t, np.ones(len(x)), head, np.full(len(mid), 0.02), 3 * guess + 0.02, np.maximum(guess, 0.03), WIDEST)
-    good = (np.diff(head) >= 12) & np.isfinite(fit[:, 6]) & (fit[:, 8] > 0.5) & (fit[:, 9] > 1.0)
-    return fit[good, 7]
+    good = (np.diff(head) >= 12) & np.isfinite(fit[:, 6]) & (fit[:, 8] > 0.5) & (fit[:, 9] > 1.0) & (fit[:, 4] > least)
+    return fit[good, 7], np.abs(axis[good, 2])
