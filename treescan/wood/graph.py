@@ -265,11 +265,14 @@ class ScanFitness:
     verdict : str           "assessable" or "not assessable".
     reasons : tuple of str  Why, one sentence each; for "not assessable" also what a rescan would need.
     bands : tuple of dict   Per height band: {"from_m", "to_m", "fit_for": "stem" | "main unions" | "small limbs" | "nothing", "spacing_m", "arc_deg"}.
+    limbs : tuple of dict   Per limb of the graph, in its order: {"limb", "fit_for" (as for bands), "measured" (share of its length), "arc_deg", "rescan":
+        what a rescan of it would need in one sentence, empty where nothing is wanting}; empty = not stated.
     """
 
     verdict: str
     reasons: tuple[str, ...]
     bands: tuple[dict, ...] = ()
+    limbs: tuple[dict, ...] = ()
 
     @property
     def assessable(self) -> bool:

@@ -95,6 +95,7 @@ def tree_out(traced: TracedTree) -> dict[str, Any]:
             "verdict": traced.fitness.verdict,
             "reasons": list(traced.fitness.reasons),
             "bands": [dict(b) for b in traced.fitness.bands],
+            "limbs": [dict(b) for b in traced.fitness.limbs],
             "notes": list(traced.notes),
         },
     }
@@ -179,7 +180,7 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: ND
     )
     quality = data.get("quality") or {}
     fitness = ScanFitness(
-        quality.get("verdict", "assessable"), tuple(quality.get("reasons", ())), tuple(quality.get("bands", ()))
+        quality.get("verdict", "assessable"), tuple(quality.get("reasons", ())), tuple(quality.get("bands", ())), tuple(quality.get("limbs", ()))
     )
     stem = _stem_in(data.get("stem"), graph, beside.terrain)
     return TracedTree(graph, beside, frame, stem, fitness, data.get("source", file), tuple(quality.get("notes", ())), preview)
