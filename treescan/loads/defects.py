@@ -33,7 +33,7 @@ class Reported:
     """Reports laid on the wood graph.
 
     keep : (n,) float           Share of the bending strength each segment keeps.
-    oval : (n,) float           Height over width of the section, 1 = round.
+    oval : (n,) float           Height over width of the section, height in the plumb plane of the limb; NaN = nothing reported.
     gate : dict                 Segment node to the reason why it must not carry anyone.
     included : dict             Fork nodes with included bark, in words.
     """
@@ -72,7 +72,7 @@ def lay_out(graph: WoodGraph, settings: LoadSettings) -> Reported:
     ------
     BadInput    For a report that names no known wood or no known defect.
     """
-    keep, oval = np.ones(len(graph)), np.ones(len(graph))
+    keep, oval = np.ones(len(graph)), np.full(len(graph), np.nan)
     gate: dict[int, str] = {}
     included: dict[int, str] = {}
     for text in settings.reported:

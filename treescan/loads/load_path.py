@@ -11,7 +11,7 @@ from numba import njit
 
 from treescan.loads.contacts import Contact
 from treescan.loads.defects import kept_area
-from treescan.loads.section_stress import SectionForces, cross, oval_stretch, section_forces, utilisation
+from treescan.loads.section_stress import SectionForces, cross, section_forces, utilisation
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import TreeSections
 from treescan.loads.uncertainty import MarginCase, correlation_factor
@@ -73,7 +73,7 @@ class LoadPath:
 
     @property
     def round(self) -> bool:
-        """True where no section was reported oval."""
+        """True where no section is oval."""
         return len(self.stretch) == 0
 
 
@@ -99,8 +99,7 @@ def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
             above[np.searchsorted(node, p), i] = True
     keep = s.reported.keep[node]
     area = kept_area(keep)
-    oval = s.reported.oval[node]
-    stretch = oval_stretch(s.axis[node], oval) if np.any(oval != 1.0) else np.zeros((0, 3, 3))
+    stretch = s.stretch[node] if s.oval[node].any() else np.zeros((0, 3, 3))
     doubt = np.exp(3 * FIVE_PERCENT * s.sd[node]) * s.k[node, 1] / np.maximum(s.k[node, 0], 1e-3)
     return LoadPath(node, above, s.bending * keep, s.crushing * area, s.shear * area, stretch, doubt)
 
@@ -136,7 +135,7 @@ def unseen(tree: Tree, contacts: Sequence[Contact]) -> str:
 
 
 def forces(tree: Tree, path: LoadPath, loads: LegLoads, *, as_round: bool = False) -> SectionForces:
-    """Section forces (1, s) of one load with the tree's own weight; `as_round`: those that stress a round like the oval reported."""
+    """Section forces (1, s) of one load with the tree's own weight; `as_round`: those that stress a round of the same area like the oval."""
     s, node = tree.sections, path.node
     above = np.repeat(path.above, 2, axis=1)
     own = s.weight[node, None] * DOWN

@@ -77,30 +77,36 @@ def section_forces(
     )
 
 
-def oval_stretch(axis: Floats, oval: Floats) -> Floats:
+def oval_stretch(axis: Floats, oval: Floats, height: Floats | None = None) -> Floats:
     """Map of the moments on oval sections to those on rounds of the same area with the same stress, (s, 3, 3).
 
     Parameters
     ----------
     axis : (s, 3) float     Outward axes.
-    oval : (s,) float       Height over width of the section, height in the plumb plane of the limb; 1 = round.
+    oval : (s,) float       Height over width of the section; 1 = round.
+    height : (s, 3) float   Along the height, not 0 and not along the axis; what of it lies along the axis is left out. Default: the height lies
+        in the plumb plane of the limb.
 
     Notes
     -----
-    With H / W = q and H W = d^2: Z = pi W H^2 / 32 = Z_round sqrt(q) in the plumb plane, Z_round / sqrt(q) across it; the two stresses peak
-    together at sqrt(s1^2 + s2^2), exactly, on an ellipse. Torsion 16 T / (pi a b^2), b the lesser axis: sqrt(max(q, 1 / q)) times that of
-    the round.
+    With H / W = q and H W = d^2: Z = pi W H^2 / 32 = Z_round sqrt(q) in the plane of the height, Z_round / sqrt(q) across it; the two stresses
+    peak together at sqrt(s1^2 + s2^2), exactly, on an ellipse. Torsion 16 T / (pi a b^2), b the lesser axis: sqrt(max(q, 1 / q)) times that of
+    the round. So the direction of the load, of the height, and of the limb may be any.
     """
-    level = cross(axis, np.broadcast_to([0.0, 0.0, 1.0], axis.shape))
-    size = np.linalg.norm(level, axis=1, keepdims=True)
-    level = np.where(size > 1e-9, level / np.maximum(size, 1e-9), [1.0, 0.0, 0.0])  # a plumb stem: height along y, width along x
-    other = cross(axis, level)
+    if height is None:
+        across = cross(axis, np.broadcast_to([0.0, 0.0, 1.0], axis.shape))
+        plumb = np.linalg.norm(across, axis=1, keepdims=True) <= 1e-9  # a plumb stem: height along y, width along x
+        across = np.where(plumb, [1.0, 0.0, 0.0], across)
+    else:
+        across = cross(axis, height)
+    across = across / np.linalg.norm(across, axis=1, keepdims=True)
+    other = cross(axis, across)
     q = np.asarray(oval, float)[:, None, None]
 
     def dyad(v: Floats) -> Floats:
         return v[:, :, None] * v[:, None, :]
 
-    return dyad(level) / np.sqrt(q) + dyad(other) * np.sqrt(q) + dyad(axis) * np.sqrt(np.maximum(q, 1.0 / q))
+    return dyad(across) / np.sqrt(q) + dyad(other) * np.sqrt(q) + dyad(axis) * np.sqrt(np.maximum(q, 1.0 / q))
 
 
 def utilisation(forces: SectionForces, radius: Floats, bending: Floats, crushing: Floats, shear: Floats) -> tuple[Floats, Floats]:

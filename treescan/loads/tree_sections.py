@@ -45,6 +45,8 @@ class TreeSections:
     weight : (n,) float         Of everything above the section. [N]
     own_moment : (n, 3) float   Moment of that weight about the section. [N m]
     own_use : (n,) float        Median stress over strength under that weight alone; NaN where not counted or not known.
+    oval : (n,) bool            True where the section is not round: as reported, else as measured.
+    stretch : (n, 3, 3) float   From `oval_stretch`, 1 on the diagonal where round; (0, 3, 3) where all sections are round.
     bending, crushing, shear : float    Median strengths after the live-branch reduction, before k. [Pa]
     spread : float              Log standard deviation of those strengths.
     """
@@ -61,6 +63,8 @@ class TreeSections:
     weight: Floats
     own_moment: Floats
     own_use: Floats
+    oval: np.ndarray
+    stretch: Floats
     bending: float
     crushing: float
     shear: float
@@ -79,6 +83,7 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         beyond = [int(i) for i in line if i >= first and counted[i]][:1]
         k[beyond], fork[beyond] = k[first], True
     weight, own = _own_weight(graph, beside, wood, settings, point)
+    oval, stretch = _stretched(graph, reported)
     share, live_cov = live_share(settings)
     log_mor, log_live = np.log1p(wood.mor_cov**2), np.log1p(live_cov**2)
     median = share * np.exp(-0.5 * (log_mor + log_live))
@@ -100,7 +105,9 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         reported=reported,
         weight=weight,
         own_moment=own,
-        own_use=_own_use(graph, weight, own, np.where(counted & (known | spanned), radius, np.nan), reported, k[:, 1], strengths),
+        own_use=_own_use(graph, weight, own, np.where(counted & (known | spanned), radius, np.nan), reported, stretch, k[:, 1], strengths),
+        oval=oval,
+        stretch=stretch,
         bending=strengths[0],
         crushing=strengths[1],
         shear=strengths[2],
@@ -112,15 +119,26 @@ def _shear_share(settings: LoadSettings) -> float:
     return settings.shear_share_inside if settings.section == INSIDE else settings.shear_share_outside
 
 
+def _stretched(graph: WoodGraph, reported: Reported) -> tuple[np.ndarray, Floats]:
+    """Which sections are oval, (n,), and their `oval_stretch`, (n, 3, 3): what a person reported wins over what the scan measured."""
+    told = np.isfinite(reported.oval)
+    by_hand, by_scan = told & (reported.oval != 1.0), ~told & (graph.oval != 1.0)
+    oval = by_hand | by_scan
+    if not oval.any():
+        return oval, np.zeros((0, 3, 3))
+    out = np.tile(np.eye(3), (len(graph), 1, 1))
+    out[by_hand] = oval_stretch(graph.direction[by_hand], reported.oval[by_hand])
+    out[by_scan] = oval_stretch(graph.direction[by_scan], graph.oval[by_scan], graph.oval_dir[by_scan])
+    return oval, out
+
+
 def _own_use(
-    graph: WoodGraph, weight: Floats, moment: Floats, radius: Floats, reported: Reported, k: Floats, strengths: tuple[float, float, float]
+    graph: WoodGraph, weight: Floats, moment: Floats, radius: Floats, reported: Reported, stretch: Floats, k: Floats, strengths: tuple[float, float, float]
 ) -> Floats:
     """Median stress over strength of every section under the tree's own weight."""
     t = graph.direction
-    oval = np.flatnonzero(reported.oval != 1.0)
-    if len(oval):
-        moment = moment.copy()
-        moment[oval] = np.einsum("sij,sj->si", oval_stretch(t[oval], reported.oval[oval]), moment[oval])
+    if len(stretch):
+        moment = np.einsum("sij,sj->si", stretch, moment)
     axial, torsion = -weight * t[:, 2], np.sum(moment * t, axis=1)
     across = np.sqrt(np.maximum(weight**2 - axial**2, 0.0))
     bent = np.sqrt(np.maximum(np.sum(moment**2, axis=1) - torsion**2, 0.0))

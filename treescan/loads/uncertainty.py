@@ -11,7 +11,9 @@ branch's own wood (Kane 2007). So
   without a range there, and acts only beyond (see `union_check`);
 - how much the wood of one tree differs from the table's row is not in it, because each branch was held against its own wood: the
   scatter of MOR comes on top, once (0.16 beside 0.446 widens the spread from 0.43 to 0.45 only);
-- the error of the scan's diameter is not in it either: those branches were measured by hand.
+- the error of the scan's diameter is not in it either: those branches were measured by hand;
+- an oval that is reported, or measured beyond doubt, moves the stress by its own ratio on top: what the ovals of those branches did on the
+  whole is in the share, so a limb higher than wide may gain a few per cent twice, far inside the scatter.
 A tree that stands carries its own weight. Draws in which it could not are left out: without that, a heavy limb would be refused for a
 strength so low that it would have broken long ago. Wind and snow it has borne are not counted, so nothing is flattered.
 """
