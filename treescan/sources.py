@@ -35,6 +35,7 @@ SOURCES: dict[str, Source] = {
         "Logistic weights fitted to made-up scans in leaf with known truth (broadleaf, conifer, weeping, codominant) by scripts/fit_wood_and_leaf.py", "derived"
     ),
     # --- wood (scan accuracy, dbh)
+    "bundle_fit": Source("Logistic weights fitted to eight made-up scans with known truth by scripts/fit_bundles.py", "derived"),
     "one_sided_arc": Source("Under 120 degrees of bark a scan is called one-sided: a choice of this project", "choice"),
     "circle_fit_bias": Source(
         "Al-Sharadqah and Chernov 2009, Electronic Journal of Statistics 3:886: the geometric circle fit reads sigma^2 / 2 r too thick", "memory"

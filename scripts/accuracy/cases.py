@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
+from made_up.grow import grow
 from made_up.meshes import Bark
 from made_up.scenes import simple_scan
 
+from accuracy.possible import limbs_through_limbs
 from treescan.cloud.point_cloud import PointCloud
 from treescan.trees.beside import Beside, Terrain
 from treescan.trees.single_tree import Tree
@@ -106,7 +108,18 @@ def cases(seed: int, groups: tuple[str, ...] = tuple(GROUPS)) -> list[Case]:
     return out
 
 
+def possible(case: Case, most: int = 50) -> Case:
+    """The case with the first seed, counted up from its own by a fixed step, whose tree has no limb that passes through another."""
+    size = {name: case.how[name] for name in ("height", "dbh") if name in case.how}
+    for again in range(most):
+        seed = case.seed + again * 7_777_777
+        if limbs_through_limbs(grow(seed, case.habit, **size).graph(case.how.get("thinnest", 0.01))) == 0:
+            return replace(case, seed=seed)
+    raise ValueError(f"{case.name}: no tree without limbs through limbs in {most} draws from {case.seed}")
+
+
 def scan(case: Case) -> Scanned:
-    """Grow and scan one case."""
+    """Grow and scan one case; a tree that could not stand is drawn again."""
+    case = possible(case)
     cloud, truth, got = simple_scan(case.seed, case.habit, **{"points": POINTS, **case.how})
     return Scanned(case, cloud, truth, got.of("wood", "dead wood"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,13 +10,15 @@ from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.trees.single_tree import Tree
 from treescan.wood.assemble import assemble
+from treescan.wood.carried import held_against_carried
 from treescan.wood.crossings import through_crossings
 from treescan.wood.deadwood import with_dead_suspects
 from treescan.wood.false_wood import drop_limbs, drop_with_points, hung_on_nothing, merge_ghosts, trim_starts, trim_tips, worthless
 from treescan.wood.graph import Floats, Ints, WoodGraph
-from treescan.wood.joints import gaps, lay_nodes
+from treescan.wood.joints import gaps, lay_nodes, meeting_places
 from treescan.wood.limb_axes import LimbAxes, place_again, refit
 from treescan.wood.onward import straighten
+from treescan.wood.ovals import Ovals, measure_ovals, ovals_at
 from treescan.wood.positions import aligned, position_of_points
 from treescan.wood.rough import limb_of_points, rough_axes
 from treescan.wood.scatter import bark_scatter, shared_error
@@ -46,34 +48,57 @@ def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: P
     ------
     BadInput                When there are too few wood points for any limb.
     """
+    limbs = measured_limbs(tree, settings, progress)
+    axes = held_against_carried(limbs.axes, meeting_places(limbs.axes))
+    progress("joining limbs", 0.95)
+    nodes = lay_nodes(axes, np.asarray(tree.base, float))
+    radius_sd = np.hypot(nodes.radius_sd, shared_error(nodes.radius, limbs.shell))
+    oval, oval_dir = ovals_at(limbs.ovals, nodes.xyz, nodes.radius, nodes.parent, nodes.seen)
+    graph = assemble(
+        nodes.xyz, nodes.radius, nodes.parent, radius_sd=radius_sd, arc=nodes.arc, seen=nodes.seen, terrain=tree.beside.terrain,
+        oval=oval, oval_dir=oval_dir,
+    )  # fmt: skip
+    graph = with_dead_suspects(graph, tree.wood.xyz, tree.leaf.xyz)
+    progress("joining limbs", 1.0)
+    return graph
+
+
+@dataclass(frozen=True)
+class MeasuredLimbs:
+    """Axes and ovals of all limbs before they are joined, and the scan's noise where it is thick (else 0) [m]."""
+
+    axes: LimbAxes
+    ovals: Ovals
+    shell: float
+
+
+def measured_limbs(tree: Tree, settings: WoodSettings = WoodSettings(), progress: Progress = quiet) -> MeasuredLimbs:
+    """All limbs of one tree as they were measured, each hung on its parent; `build_graph` holds them against what they carry and joins them.
+
+    Raises
+    ------
+    BadInput                When there are too few wood points for any limb.
+    """
     xyz = tree.wood.xyz
     if len(xyz) < 30:
         raise BadInput(
             f"only {len(xyz)} wood points: no limb can be measured", file=tree.wood.source, remedy="scan again from nearer, leaf-off"
         )
     position = position_of_points(tree.wood) if settings.align_positions else None
-    axes, shell, together = _measured(xyz, position, tree, settings, progress)
+    axes, ovals, shell, together = _measured(xyz, position, tree, settings, progress)
     if np.sqrt(np.mean(np.sum((together - xyz) ** 2, axis=1))) > FAR_APART:
-        axes, shell, _ = _measured(together, position, tree, settings, progress)
+        axes, ovals, shell, _ = _measured(together, position, tree, settings, progress)
     axes = trim_tips(drop_limbs(axes, worthless(axes, settings)))
     axes = through_crossings(axes)
     for _ in range(2):
         axes = drop_limbs(axes, hung_on_nothing(axes, gaps(axes)))
-    progress("joining limbs", 0.95)
-    nodes = lay_nodes(axes, np.asarray(tree.base, float))
-    radius_sd = np.hypot(nodes.radius_sd, shared_error(nodes.radius, shell))
-    graph = assemble(
-        nodes.xyz, nodes.radius, nodes.parent, radius_sd=radius_sd, arc=nodes.arc, seen=nodes.seen, terrain=tree.beside.terrain
-    )
-    graph = with_dead_suspects(graph, tree.wood.xyz, tree.leaf.xyz)
-    progress("joining limbs", 1.0)
-    return graph
+    return MeasuredLimbs(axes, ovals, shell)
 
 
 def _measured(
     xyz: Floats, position: Ints | None, tree: Tree, settings: WoodSettings, progress: Progress
-) -> tuple[LimbAxes, float, Floats]:
-    """Axes of all limbs, the scan's noise where it is thick (else 0) [m], and the points with their scan positions brought together."""
+) -> tuple[LimbAxes, Ovals, float, Floats]:
+    """Axes and ovals of all limbs, the scan's noise where it is thick (else 0) [m], and the points with their scan positions brought together."""
     progress("thinning the wood", 0.0)
     cells, member = _thin(xyz, settings)
     progress("following the wood from the foot", 0.1)
@@ -105,7 +130,7 @@ def _measured(
                 if turn and np.sqrt(np.mean(np.sum((xyz - before) ** 2, axis=1))) < AT_REST:
                     break
                 axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position, shell=shell)
-    return axes, shell, xyz
+    return axes, measure_ovals(xyz, limb, place, axes, position, shell), shell, xyz
 
 
 def _thin(xyz: np.ndarray, settings: WoodSettings) -> tuple[np.ndarray, np.ndarray]:

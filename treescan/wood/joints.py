@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
+from scipy.interpolate import PchipInterpolator
 
 from treescan.wood.graph import Floats, Ints
 from treescan.wood.limb_axes import LimbAxes
@@ -46,6 +47,11 @@ def meeting(axes: LimbAxes, k: int) -> Meeting:
     return Meeting(float(place), int(first))
 
 
+def meeting_places(axes: LimbAxes) -> Floats:
+    """Where every limb's axis meets its parent's, along the parent, (l,); 0 for the stem. [m]"""
+    return np.array([0.0] + [meeting(axes, k).place for k in range(1, len(axes))])
+
+
 def gaps(axes: LimbAxes) -> Floats:
     """How far every limb's first piece that counts lies from the bark of its parent, (l,); 0 for the stem. [m]"""
     out = np.zeros(len(axes))
@@ -81,11 +87,12 @@ def lay_nodes(axes: LimbAxes, foot: Floats) -> Nodes:
         stops, node_of = _stops(line, [meet[c].place for c in kids.get(k, [])], bark[k])
         s, v, r, sd, arc, seen = line
         own = stops[1:] if k else stops  # a side limb starts at the union's own node
+        steps = _steps(line, [(meet[c].place, _thickness(axes, c, meet[c].first)) for c in kids.get(k, [])])
         ids = np.arange(total, total + len(own))
         before = np.concatenate([[union_node.get(k, -1)], ids[:-1]])
         at = np.stack([np.interp(own, s, v[:, a]) for a in range(3)], axis=1)
         row = np.minimum(np.searchsorted(s, own - 1e-9), len(seen) - 1)
-        parts.append((at, np.interp(own, s, r), np.interp(own, s, sd), np.interp(own, s, arc), seen[row], before))
+        parts.append((at, _between(own, s, r, steps), _between(own, s, sd, steps), np.interp(own, s, arc), seen[row], before))
         total += len(own)
         id_of = np.concatenate([[union_node[k]], ids]) if k else ids
         place_of = np.concatenate([union_place[k][None], at]) if k else at
@@ -95,6 +102,51 @@ def lay_nodes(axes: LimbAxes, foot: Floats) -> Nodes:
             todo.append(c)
     xyz, radius, sd, arc, seen, parent = (np.concatenate(column) for column in zip(*parts, strict=True))
     return Nodes(xyz, radius, sd, arc, seen.astype(bool), parent.astype(np.int32))
+
+
+STEP = 0.35
+"""A limb from this share of its parent's radius up makes the parent's radius step where it leaves; thinner ones take off too little to tell."""
+
+
+def _thickness(axes: LimbAxes, k: int, first: int) -> float:
+    """Radius of a limb past its flare. [m]"""
+    r = axes.r[axes.rows(k)][first : first + 6]
+    return float(np.median(r)) if len(r) else 0.0
+
+
+def _steps(line: Line, leaving: list[tuple[float, float]]) -> list[float]:
+    """Places along a limb where its radius steps, from the places and radii of the limbs that leave it. [m]"""
+    s, _, r = line[:3]
+    return sorted(p for p, thick in leaving if s[0] < p < s[-1] and thick > STEP * float(np.interp(p, s, r)))
+
+
+def _between(places: Floats, s: Floats, value: Floats, steps: list[float]) -> Floats:
+    """A radius or its sd at places along a limb: smooth between the pieces (it keeps to their order, so nothing swells), with a jump at every step.
+
+    The pieces that lie across a step saw the wood of both sides and are passed over; a place on the step itself belongs to the side below.
+    """
+    if not steps or len(s) < 4:
+        return _smooth(places, s, value)
+    half = 0.5 * np.diff(s, append=2 * s[-1] - s[-2])
+    edge = np.array(steps)
+    across = np.any((s[:, None] - half[:, None] < edge) & (s[:, None] + half[:, None] > edge), axis=1)
+    across[[0, -1]] = False
+    side, want = np.searchsorted(edge, s, side="left"), np.searchsorted(edge, places, side="left")
+    out = np.empty(len(places))
+    for g in range(len(edge) + 1):
+        mine = (side == g) & ~across
+        if not mine.any():
+            mine = side == g
+        here = want == g
+        out[here] = _smooth(places[here], s[mine], value[mine]) if mine.any() else _smooth(places[here], s, value)
+    return out
+
+
+def _smooth(places: Floats, s: Floats, value: Floats) -> Floats:
+    """Monotone cubic between the pieces of thick limbs, straight lines for thin ones; constant beyond the ends."""
+    if len(s) < 3 or value[0] < 2 * THIN:
+        return np.interp(places, s, value)
+    return np.asarray(PchipInterpolator(s, value)(np.clip(places, s[0], s[-1])))
 
 
 Line = tuple[Floats, Floats, Floats, Floats, Floats, np.ndarray]
