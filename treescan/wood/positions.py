@@ -46,7 +46,7 @@ def aligned(xyz: Floats, position: Ints, limb: Ints, place: Floats, axes: LimbAx
     count = int(position.max()) + 1
     middle = xyz.mean(axis=0)
     good = np.isfinite(axes.raw_sd) & (axes.share > 0.7) & (axes.points > 24) & (axes.arc > np.radians(120)) & (axes.r > 0.012)
-    piece = _piece_of(limb, place, axes)
+    piece = piece_of(limb, place, axes)
     piece = np.where((piece >= 0) & good[np.maximum(piece, 0)], piece, -1)
     start, rows = group_rows(piece, len(axes.s))
     _, axis = along(axes.start, axes.v, axes.s, axes.of_vertex, axes.s, np.maximum(axes.r, 0.05))
@@ -63,7 +63,7 @@ def aligned(xyz: Floats, position: Ints, limb: Ints, place: Floats, axes: LimbAx
     return moved
 
 
-def _piece_of(limb: Ints, place: Floats, axes: LimbAxes) -> Ints:
+def piece_of(limb: Ints, place: Floats, axes: LimbAxes) -> Ints:
     """Vertex (piece) nearest to every point along its limb, -1 for none."""
     big = 1e5
     key = axes.of_vertex * big + axes.s
