@@ -119,14 +119,16 @@ def _unions(a: Assessment) -> pandas.DataFrame:
 
 
 def _limbs(a: Assessment) -> pandas.DataFrame:
-    g, rows = a.tree.graph, []
+    g, fit, rows = a.tree.graph, {b["limb"]: b for b in a.tree.fitness.limbs}, []
     for k, own in enumerate(g.limbs.nodes):
         nodes = own[own > 0]
         if len(nodes):
             length, r = g.length[nodes], g.segment_radius[nodes]
             volume = float((math.pi * r**2 * length).sum())
             seen = float((length * g.seen[nodes]).sum() / max(length.sum(), 1e-12))
-            rows.append((k, int(g.limbs.parent[k]), int(g.limbs.order[k]), len(nodes), length.sum(), 2 * r[0], 2 * r[-1], volume, seen))
+            told = fit.get(k, {})
+            what = (told.get("fit_for", ""), told.get("measured", math.nan), told.get("rescan", ""))
+            rows.append((k, int(g.limbs.parent[k]), int(g.limbs.order[k]), len(nodes), length.sum(), 2 * r[0], 2 * r[-1], volume, seen, *what))
     return _frame("limbs", rows)
 
 
@@ -146,6 +148,8 @@ def _sections(a: Assessment) -> pandas.DataFrame:
                     g.xyz[n, 2] - g.xyz[0, 2],
                     2 * g.segment_radius[n],
                     2 * g.radius_sd[n],
+                    g.oval[n],
+                    *_long_way(g.oval_dir[n]),
                     bool(g.seen[n]),
                     c.moment[i],
                     c.torsion[i],
@@ -158,6 +162,14 @@ def _sections(a: Assessment) -> pandas.DataFrame:
                 )
             )
     return _frame("sections", rows)
+
+
+def _long_way(along: Any) -> tuple[float, float]:
+    """Azimuth 0 to 180 and slope 0 to 90 of a line, NaN for none. [deg]"""
+    x, y, z = along
+    if x == y == z == 0:
+        return math.nan, math.nan
+    return math.degrees(math.atan2(x, y)) % 180.0, math.degrees(math.atan2(abs(z), math.hypot(x, y)))
 
 
 def _throws(a: Assessment) -> pandas.DataFrame:

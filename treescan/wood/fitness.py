@@ -7,11 +7,8 @@ from scipy.spatial import cKDTree
 
 from treescan.trees.single_tree import Tree
 from treescan.wood.graph import Floats, ScanFitness, WoodGraph
+from treescan.wood.limb_fitness import FIT, grade, limb_fitness, measured
 from treescan.wood.settings import WoodSettings
-
-FIT = ("nothing", "stem", "main unions", "small limbs")
-"""Grades from worst to best; each includes the ones before it."""
-
 
 ONE_SIDE = 200.0
 """One place sees half the round; read in steps of 15 degrees with small gaps closed, that is up to this much [deg]."""
@@ -45,35 +42,12 @@ def scan_fitness(graph: WoodGraph, tree: Tree, settings: WoodSettings = WoodSett
         here = (height >= b * size) & (height < (b + 1) * size)
         arc = graph.arc[rows]
         bands.append({
-            "from_m": round(b * size, 2), "to_m": round((b + 1) * size, 2), "fit_for": FIT[_grade(graph, rows)],
+            "from_m": round(b * size, 2), "to_m": round((b + 1) * size, 2), "fit_for": FIT[grade(graph, rows)],
             "spacing_m": round(float(np.median(spacing[here])), 4) if here.any() else None,
             "arc_deg": round(float(np.degrees(np.nanmedian(arc))), 0) if np.isfinite(arc).any() else None,
         })  # fmt: skip
     reasons = _reasons(graph, tree.wood.xyz, settings, bands)
-    return ScanFitness("not assessable" if reasons else "assessable", tuple(reasons) or (_praise(bands),), tuple(bands))
-
-
-def measured(graph: WoodGraph, rows: np.ndarray, limit: float) -> float:
-    """Share of the length of these segments that was seen and whose radius has a relative sd under a limit; NaN without any."""
-    length = graph.length[rows]
-    if length.sum() <= 0:
-        return float("nan")
-    ok = graph.seen[rows] & (graph.radius_sd[rows] < limit * graph.radius[rows])
-    return float(np.sum(length[ok]) / length.sum())
-
-
-def _grade(graph: WoodGraph, rows: np.ndarray) -> int:
-    d = 2 * graph.segment_radius[rows]
-    stem = measured(graph, rows[graph.limbs.order[graph.limb[rows]] == 0], 0.10)
-    main = measured(graph, rows[d >= 0.10], 0.10)
-    small = measured(graph, rows[(d >= 0.03) & (d < 0.10)], 0.15)
-    if not (np.isfinite(stem) or np.isfinite(main) or np.isfinite(small)):
-        return 0
-    if np.isfinite(main) and main < 0.6:
-        return 1 if stem >= 0.6 else 0
-    if np.isfinite(small) and small < 0.6:
-        return 2 if np.isfinite(main) or not np.isfinite(stem) else (1 if stem >= 0.6 else 0)
-    return 3 if np.isfinite(small) else 2
+    return ScanFitness("not assessable" if reasons else "assessable", tuple(reasons) or (_praise(bands),), tuple(bands), limb_fitness(graph, tree.wood.xyz, np.radians(settings.arc_one_sided)))
 
 
 def _spacing(xyz: Floats) -> Floats:
