@@ -77,6 +77,19 @@ def wood_part(tree: GrownTree, label: str = "wood", *, bark: Bark = Bark(), seed
     return parts
 
 
+def long_axes(tree: GrownTree, seed: int = 0) -> tuple[Floats, Floats, Floats, Floats]:
+    """Where and which way sections are longest under `Bark(ellipse=...)`: centre, limb's direction, longest width (k, 3) each, radius (k,)."""
+    r = _rings(tree)
+    of = r.sides[r.axis_of]
+    long = np.empty_like(r.centre)
+    for sides in np.unique(of):
+        pick = of == sides
+        e = _carried_sides(r.direction[pick], r.axis_of[pick])
+        turn = -0.5 * _phase(r.axis_of[pick], seed)[:, None]
+        long[pick] = np.cos(turn) * e + np.sin(turn) * np.cross(r.direction[pick], e)
+    return r.centre, r.direction, long, r.radius
+
+
 @dataclass
 class _Rings:
     """Rings in limb order: centre, direction, radius, node each belongs to; axis_of numbers the limbs, sides per limb."""
@@ -166,11 +179,15 @@ def _carried_sides(d: Floats, axis: NDArray) -> Floats:
     return e
 
 
+def _phase(axis: NDArray, seed: int) -> Floats:
+    """Turn of every limb's outline, a ring each. [rad]"""
+    return np.random.default_rng([seed, 77]).uniform(0, 2 * np.pi, int(axis.max()) + 1)[axis]
+
+
 def _outline(angle: Floats, radius: Floats, along: Floats, axis: NDArray, tree: GrownTree, centre: Floats, bark: Bark, seed: int) -> Floats:
     """Factor on the radius per ring and side, mean square 1."""
     shape = np.ones((len(radius), len(angle)))
-    rng = np.random.default_rng([seed, 77])
-    phase = rng.uniform(0, 2 * np.pi, int(axis.max()) + 1)[axis][:, None]
+    phase = _phase(axis, seed)[:, None]
     if bark.ellipse:
         half = bark.ellipse / (2 + bark.ellipse)
         shape += half * np.cos(2 * angle[None, :] + phase)

@@ -29,7 +29,9 @@ def stem_figures(graph: WoodGraph, terrain: Terrain, top_z: float | None = None,
     Notes
     -----
     Breast height is measured from the highest point of the ground at the stem (common practice on slopes). The diameter is read off
-    the stem limb at that height, the radius between nodes straight; it is NaN where the stem was not seen there, or seen too poorly to state a diameter. Volume: frusta of
+    the stem limb at that height, the radius between nodes straight; it is NaN where the stem was not seen there, or seen too poorly to state a diameter.
+    Where the stem is oval it is the diameter of the round of the same area; a girth tape reads more, by 0.1 % for widths that differ by 8 %
+    and 0.4 % for 15 % (an ellipse's girth: 1 + 3/4 of the square of their difference over their sum). Volume: frusta of
     all segments, the part of a limb that lies inside its parent counted once.
     """
     stem = stem_path(graph)
