@@ -15,6 +15,8 @@ from treescan.wood.stem_figures import stem_figures, wood_volume
 
 CLASSES = ((0.03, 0.05), (0.05, 0.10), (0.10, 0.20), (0.20, 0.40), (0.40, 9.0))
 """Diameter classes [m]."""
+LEAST_KNOWN = 0.5
+"""A place that was not seen, or whose radius has a larger relative sd, claims no diameter: the loads do not use it either."""
 UNION_SIZES = (0.05, 0.10, 0.30)
 """Unions are scored by the diameter of their smaller limb from these sizes up [m]."""
 
@@ -80,7 +82,8 @@ class Comparison:
     Attributes
     ----------
     unions : dict           Smallest limb -> (true, found, claimed, right, errors [m], errors over the parent's diameter).
-    diameters : dict        Class -> (relative errors, within the 90 % interval, true length, matched length).
+    diameters : dict        Class -> (relative errors, within the 90 % interval, true length, matched length, length with a diameter): the first
+        two only where a diameter is claimed.
     wrong_parent, carried : float   Length of wood of 10 cm and more hung on a wrong limb, and all of it. [m]
     false_wood, wood : float        Length of claimed wood of 5 cm and more where there is none, and all claimed. [m]
     dbh_error, height_error : float [m]     volume_error : float relative
@@ -116,9 +119,11 @@ def compare(graph: WoodGraph, truth: WoodGraph, terrain: Terrain | None = None, 
     diameters = {}
     for low, high in CLASSES:
         mine = out & (2 * t.radius >= low) & (2 * t.radius < high)
-        ok = mine & matched
+        found = mine & matched
+        ok = found & graph.seen[node] & (sd <= LEAST_KNOWN * r)
         e = r[ok] / t.radius[ok] - 1
-        diameters[low] = (e, np.abs(r[ok] - t.radius[ok]) <= 1.645 * sd[ok], float(t.length[mine].sum()), float(t.length[ok].sum()))
+        held = np.abs(r[ok] - t.radius[ok]) <= 1.645 * sd[ok]
+        diameters[low] = (e, held, *(float(t.length[rows].sum()) for rows in (mine, found, ok)))
     wrong, carried = _topology(graph, truth, t)
     false, wood = _false_wood(graph, truth)
     flat = terrain or Terrain.flat(float(truth.xyz[0, 2]), truth.xyz[0])
@@ -176,7 +181,8 @@ def _match(tp: np.ndarray, ts: np.ndarray, td: np.ndarray, gp: np.ndarray, gs: n
 def _topology(graph: WoodGraph, truth: WoodGraph, t: Samples) -> tuple[float, float]:
     """Length of true wood of 10 cm and more that hangs on a wrong limb somewhere below, and all that was matched. [m]
 
-    A link of the graph is wrong when the true places of its two ends are much farther apart along the true wood than straight.
+    A link of the graph is wrong when the true places of its two ends are much farther apart along the true wood than straight, unless its lower
+    end lies inside the wood that carries its upper one: where limbs part the wood of both is one, and the nearest axis may be the other's.
     """
     mid = graph.xyz
     node, d, share = nearest_segment(truth, mid)
@@ -202,10 +208,23 @@ def _topology(graph: WoodGraph, truth: WoodGraph, t: Samples) -> tuple[float, fl
         way = abs(at[i] - at[p]) if a in (int(node[i]), int(node[p])) else at[i] + at[p] - 2 * depth[a]
         reach = 2 * truth.segment_radius[node[p]] + 2 * truth.segment_radius[node[i]]
         near = d[i] < 2 * truth.segment_radius[node[i]] + 0.05
-        bad[i] = near and way > 1.5 * graph.length[i] + 2 * reach + 0.1
+        far = 1.5 * graph.length[i] + 2 * reach + 0.1
+        bad[i] = near and way > far and not _in_wood_below(truth, mid[p], int(node[i]), far)
     back, gap, _ = nearest_segment(graph, t.xyz)
     mine = ~t.inside & (2 * t.radius >= 0.10) & (gap < 0.5 * t.radius + 0.02)
     return float(t.length[mine & bad[back]].sum()), float(t.length[mine].sum())
+
+
+def _in_wood_below(truth: WoodGraph, place: np.ndarray, node: int, reach: float) -> bool:
+    """True when a place lies in the true wood that carries a node, followed down over at most `reach` [m]."""
+    gone = 0.0
+    while node > 0 and gone <= reach:
+        below = int(truth.parent[node])
+        d, _ = point_segment(place[None], truth.xyz[below][None], truth.xyz[node][None])
+        if d[0] < truth.segment_radius[node]:
+            return True
+        gone, node = gone + truth.length[node], below
+    return False
 
 
 def _false_wood(graph: WoodGraph, truth: WoodGraph) -> tuple[float, float]:

@@ -39,12 +39,12 @@ class WoodEvidence:
 
 
 def leafiness(cloud: Floats, beyond: Floats) -> float:
-    """Is the tree in leaf? 0 = bare, 1 = in leaf, by the share of cloud-like spots among the outermost half metre of everything.
+    """Is the tree in leaf? 0 = bare, 1 = in leaf, by the share of all its voxels that are cloud-like and in the outermost half metre.
 
-    Made-up bare trees have 1 to 3 %, trees in leaf 19 to 35 %; between 5 and 15 % the answer goes over smoothly.
+    Thirty made-up bare trees have 0.2 to 2.5 % (one 3.9 %), nine in leaf 8 to 24 %; between 2 and 6 % the answer goes over smoothly. The share
+    of cloud-like spots among the outermost ones alone is no measure: dense bare twigs on coarse voxels reach 17 %, needles 18 %.
     """
-    tips = beyond < 0.5
-    return float(np.clip((np.mean(cloud[tips] > 0.3) - 0.05) / 0.10, 0.0, 1.0)) if tips.any() else 0.0
+    return float(np.clip((np.mean((cloud > 0.3) & (beyond < 0.5)) - 0.02) / 0.04, 0.0, 1.0)) if len(cloud) else 0.0
 
 
 def wood_confidence(xyz: Floats, graph: Neighbours, grown: Race, shape: LocalShape, member: Bools) -> WoodEvidence:
