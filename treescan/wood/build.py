@@ -13,6 +13,7 @@ from treescan.wood.assemble import assemble
 from treescan.wood.carried import held_against_carried
 from treescan.wood.crossings import through_crossings
 from treescan.wood.deadwood import with_dead_suspects
+from treescan.wood.doubt import radius_doubt
 from treescan.wood.false_wood import drop_limbs, drop_with_points, hung_on_nothing, merge_ghosts, trim_starts, trim_tips, worthless
 from treescan.wood.graph import Floats, Ints, WoodGraph
 from treescan.wood.joints import gaps, lay_nodes, meeting_places
@@ -92,7 +93,7 @@ def measured_limbs(tree: Tree, settings: WoodSettings = WoodSettings(), progress
     axes = through_crossings(axes)
     for _ in range(2):
         axes = drop_limbs(axes, hung_on_nothing(axes, gaps(axes)))
-    return MeasuredLimbs(axes, ovals, shell)
+    return MeasuredLimbs(replace(axes, r_sd=radius_doubt(axes, shell)), ovals, shell)
 
 
 def _measured(

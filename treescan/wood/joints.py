@@ -8,6 +8,7 @@ import numpy as np
 from numba import njit
 from scipy.interpolate import PchipInterpolator
 
+from treescan.wood.doubt import unread_sd
 from treescan.wood.graph import Floats, Ints
 from treescan.wood.limb_axes import LimbAxes
 from treescan.wood.meeting_place import meet
@@ -83,7 +84,7 @@ def lay_nodes(axes: LimbAxes, foot: Floats) -> Nodes:
     todo = [0]
     while todo:
         k = todo.pop(0)
-        line = _limb_line(axes, k, meet.get(k), union_place[k] if k else foot)
+        line = _limb_line(axes, k, meet.get(k), union_place[k] if k else foot, bark[k])
         stops, node_of = _stops(line, [meet[c].place for c in kids.get(k, [])], bark[k])
         s, v, r, sd, arc, seen = line
         own = stops[1:] if k else stops  # a side limb starts at the union's own node
@@ -152,7 +153,7 @@ def _smooth(places: Floats, s: Floats, value: Floats) -> Floats:
 Line = tuple[Floats, Floats, Floats, Floats, Floats, np.ndarray]
 
 
-def _limb_line(axes: LimbAxes, k: int, meet: Meeting | None, begin: Floats) -> Line:
+def _limb_line(axes: LimbAxes, k: int, meet: Meeting | None, begin: Floats, bark: float) -> Line:
     """Place, axis, radius, sd, arc, seen of one limb from its union (or the ground) outward, places as on `axes.s`."""
     rows = axes.rows(k)
     a = meet.first if meet else 0
@@ -168,10 +169,11 @@ def _limb_line(axes: LimbAxes, k: int, meet: Meeting | None, begin: Floats) -> L
     if gap < 1e-6:
         begin = begin - np.array([0.0, 0.0, 1e-3])
         gap = 1e-3
-    hidden = meet is not None and gap > 6 * r[0] + 0.35
+    hidden = gap > 6 * r[0] + (0.35 if meet else 1.0)  # grass and a butt unseen leave the stem's foot in view
+    begins = np.hypot(sd[:1], unread_sd(np.maximum(gap - bark, 0.0)))
     s = np.concatenate([[s[0] - gap], s])
     return (
-        s, np.concatenate([begin[None], v]), np.concatenate([r[:1], r]), np.concatenate([sd[:1], sd]),
+        s, np.concatenate([begin[None], v]), np.concatenate([r[:1], r]), np.concatenate([begins, sd]),
         np.concatenate([arc[:1], arc]), np.concatenate([[not hidden], seen & ~(np.arange(len(seen)) == 0) | (seen & (not hidden))]),
     )  # fmt: skip
 
