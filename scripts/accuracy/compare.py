@@ -120,7 +120,7 @@ def compare(graph: WoodGraph, truth: WoodGraph, terrain: Terrain | None = None, 
     for low, high in CLASSES:
         mine = out & (2 * t.radius >= low) & (2 * t.radius < high)
         found = mine & matched
-        ok = found & graph.seen[node] & (sd <= LEAST_KNOWN * r)
+        ok = found & graph.seen[node] & ~(sd > LEAST_KNOWN * r)
         e = r[ok] / t.radius[ok] - 1
         held = np.abs(r[ok] - t.radius[ok]) <= 1.645 * sd[ok]
         diameters[low] = (e, held, *(float(t.length[rows].sum()) for rows in (mine, found, ok)))

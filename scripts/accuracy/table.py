@@ -32,11 +32,14 @@ def figures(found: Sequence[Comparison]) -> dict[str, float]:
     for low, high in CLASSES:
         e = np.concatenate([c.diameters[low][0] for c in found])
         held = np.concatenate([c.diameters[low][1] for c in found])
-        true, matched = (sum(c.diameters[low][i] for c in found) for i in (2, 3))
-        if true <= 0 or not len(e):
+        true, matched, claimed = (sum(c.diameters[low][i] for c in found) for i in (2, 3, 4))
+        if true <= 0:
             continue
         name = f"diameter {100 * low:.0f}-{100 * high:.0f} cm" if high < 5 else f"diameter > {100 * low:.0f} cm"
         out[f"{name}: found [%]"] = 100 * matched / true
+        out[f"{name}: diameter claimed [%]"] = 100 * claimed / true
+        if not len(e):
+            continue
         out[f"{name}: bias [%]"] = 100 * float(np.mean(e))
         out[f"{name}: RMSE [%]"] = 100 * float(np.sqrt(np.mean(e**2)))
         out[f"{name}: 90 % interval holds [%]"] = 100 * float(np.mean(held))
