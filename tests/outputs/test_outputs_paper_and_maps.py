@@ -213,6 +213,16 @@ def test_every_column_of_the_codebook_names_its_source() -> None:
         assert source and all(part == "scan" or part in SOURCES for part in source.split("; ")), source
 
 
+def test_sections_say_how_oval_they_are_and_which_way(good: Assessment) -> None:
+    """Ratio, azimuth and slope of the longest width where the scan measured one; 1 and empty where it did not."""
+    g = good.tree.graph
+    oval = replace(g, oval=np.full(len(g), 1.1), oval_dir=np.tile([-0.6, 0.0, 0.8], (len(g), 1)))
+    told, plain = table(replace(good, tree=replace(good.tree, graph=oval)), "sections"), table(good, "sections")
+    assert (told["oval"] == 1.1).all() and (plain["oval"] == 1.0).all()
+    assert told["oval_azimuth"].to_numpy() == pytest.approx(90.0) and told["oval_slope"].to_numpy() == pytest.approx(53.1301, abs=1e-4)
+    assert plain["oval_azimuth"].isna().all() and plain["oval_slope"].isna().all()
+
+
 def test_tables_hold_what_was_computed(good: Assessment) -> None:
     """Sections sum to the load paths, coverage to the served shares."""
     sections = table(good, "sections")

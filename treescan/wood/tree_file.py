@@ -174,6 +174,9 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: ND
     if "unions" in data:
         unions = _unions_in(data["unions"], unions, {key: int(new[i]) for key, i in row.items()}, xyz, n, file)
     graph = WoodGraph(xyz, radius, sd, arc, seen, parent, seg_radius, limb, limbs, unions, oval, oval_dir)
+    along = np.linalg.norm(np.cross(graph.oval_dir[1:], graph.direction[1:]), axis=1) < 0.2
+    if np.any(wrong := along & (oval[1:] > 1)):
+        raise BadInput(f"the oval_dir of node {picked[1 + int(np.argmax(wrong))]['id']} lies along the limb", file=file, remedy="give it across the limb")
     own = data.get("frame") or {}
     frame = Frame(
         np.array(data.get("origin", (0.0, 0.0, 0.0)), float), data.get("crs"), **{k: own[k] for k in FRAME_KEYS if k in own}
