@@ -47,6 +47,21 @@ def test_moving_scan_s_noise_is_read_from_the_stem():
     assert bark_scatter(shifted, limb, axes, position) == pytest.approx(0.02, rel=0.15)
 
 
+def test_a_flight_s_noise_is_read_from_limbs_across_its_beam():
+    """Noise of 2 cm along the vertical only: the stem shows none of it, lying limbs show it, rms of its part across their bark (2 cm / sqrt 2)."""
+    from treescan.wood.limb_axes import first_axes
+
+    limbs = [((0, 0, 0), (1.5 * np.cos(a), 1.5 * np.sin(a), 0.5 + 0.5 * n), 0.06, 0.05, (0, (0.5 + 0.5 * n) / 4)) for n, a in enumerate(np.arange(5) * 1.3)]
+    true = make(POST, *limbs)
+    points = bark_points(true, noise=0.005)
+    points[:, 2] += np.random.default_rng(2).normal(0, 0.02, len(points))
+    lines = [true.xyz[nodes] for nodes in true.limbs.nodes]
+    axes = first_axes(lines, [true.radius[nodes] for nodes in true.limbs.nodes], true.limbs.parent, np.array([x[0] for x in lines]))
+    near = np.argmin(np.linalg.norm(points[:, None] - true.xyz[None, ::1], axis=2), axis=1)
+
+    assert 0.012 < bark_scatter(points, true.limb[near].astype(np.int32), axes, None) < 0.02
+
+
 def test_limbs_of_a_noisy_scan_keep_their_thickness():
     """A 16 cm limb seen with 2 cm noise reads within 8 %, and the stated interval holds it."""
     true = make(POST, ((0, 0, 0), (1.6, 0, 3.6), 0.08, 0.07, (0, 0.5)))
