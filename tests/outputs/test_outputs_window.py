@@ -12,7 +12,7 @@ from treescan.assess import Assessment
 from treescan.outputs.first_line import first_line
 from treescan.outputs.report import report_html
 from treescan.outputs.svg import Shape, Words
-from treescan.outputs.window_drawing import LEFT, window_picture
+from treescan.outputs.window_drawing import APART, LEFT, window_picture
 from treescan.throw.throw_path import Throw
 from treescan.throw.window import Window, throw_window
 
@@ -48,6 +48,17 @@ def test_the_caption_gives_the_shares_and_the_marks_differ_in_shape(seen: tuple[
     assert re.search(rf"{100 * share:.0f} % {re.escape(words)}", caption)
     corners = {m.css: len(m.parts[0]) for m in drawing.marks if isinstance(m, Shape) and m.css.startswith("bag")}
     assert {f"bag{c}" for c in set(window.over_class.tolist())} == set(corners)
+
+
+def test_marks_of_one_kind_stay_apart_and_rest_on_the_useful_bags(seen: tuple[Assessment, Throw, Window]) -> None:
+    """No mark covers another of its class; some stand for every class."""
+    a, t, window = seen
+    drawing, _ = window_picture(a, t)
+    for isolation in set(window.over_class.tolist()):
+        marks = next(m for m in drawing.marks if isinstance(m, Shape) and m.css == f"bag{isolation}").parts
+        middle = np.array([part.mean(axis=0) for part in marks])
+        gap = np.abs(middle[:, None] - middle[None]).max(axis=2) + 1e9 * np.eye(len(middle))
+        assert len(middle) and gap.min() >= APART - 1e-6
 
 
 def test_everything_lies_inside_the_picture(seen: tuple[Assessment, Throw, Window]) -> None:

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from reportlab.lib.colors import HexColor
+from reportlab.pdfgen.canvas import FILL_NON_ZERO
 from reportlab.platypus import Flowable
 
 from treescan.outputs.svg import Circle, Drawing, Shape, Words
@@ -62,7 +63,8 @@ LOOKS = {
     "wood1": Look("#c2c2c2"),
     "wood2": Look("#969696"),
     "wood3": Look("#5f5f5f"),
-    "wanted": Look("#e3b066", "#000000", 0.5),
+    "wanted-edge": Look("#000000"),
+    "wanted": Look("#e3b066"),
     "aim": Look(stroke="#000000", width=0.8, dash=(4, 3)),
     "stopped": Look(stroke="#000000", width=0.6),
     "bag1": Look("#10324d", "#ffffff", 0.4),
@@ -128,7 +130,7 @@ class Picture(Flowable):
                 (path.lineTo if i else path.moveTo)(*self._at(px, py))
             if mark.closed:
                 path.close()
-        c.drawPath(path, stroke=int(bool(look.stroke)), fill=int(bool(fill) and mark.closed))
+        c.drawPath(path, stroke=int(bool(look.stroke)), fill=int(bool(fill) and mark.closed), fillMode=FILL_NON_ZERO)
 
     def _text(self, c: Any, mark: Words, words: list[str]) -> None:
         size = max(6.5, (12 if "small" in words else 14) * self.scale)

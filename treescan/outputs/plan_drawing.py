@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 Paper = Callable[[Floats], Floats]
 WIDE, EDGE = 560.0, 26.0
 MOST_LIMBS = 260
+KNEE = 0.5
+"""Things lower than this above the ground are grass, roots and stones: not drawn. [m]"""
 
 
 def chance_colour(share: float) -> str:
@@ -50,7 +52,7 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
         return d, words + "Small circles are standing places found on the ground."
     best = (
         f"Darker and larger circles: better chance of {wording.CLASS_ARTICLE[t.isolation_class]} over {a.tree.graph.unions.label[t.union]} with the best aim from "
-        f"there; {wording.percent(top)} at most."
+        f"there; {wording.percent(top)} at most. A bag that comes down within {wording.metres(a.settings.throw.near_thrower, 0)} of the thrower counts for less."
     )
     return d, words + best
 
@@ -95,6 +97,7 @@ def _drawn(d: Drawing, a: Assessment, paper: Paper) -> None:
 def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: float) -> None:
     s = a.tree.beside.surroundings
     near = np.abs(s.xyz[:, :2] - a.tree.graph.xyz[0, :2]).max(axis=1) < half if len(s.xyz) else np.zeros(0, bool)
+    near &= s.xyz[:, 2] > np.nan_to_num(a.tree.beside.terrain.height_at(s.xyz[:, :2]), nan=-np.inf) + KNEE
     cells = np.unique(np.floor(s.xyz[near][:, :2] / 0.5), axis=0) * 0.5 + 0.25
     step = max(1, len(cells) // 1200)
     if len(cells):

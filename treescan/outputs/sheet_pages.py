@@ -34,12 +34,15 @@ from treescan.outputs.sheet_parts import (
     strong,
     words,
 )
+from treescan.outputs.window_drawing import window_picture
 from treescan.planning.tie_in_point import TieInPoint
 
 Blocks = list[Any]
 WIDTH = 515.0
 """Of the text block. [points]"""
 HALF = WIDTH / 2 - 8
+PICTURES = 172.0
+"""Height of map and window side by side. [points]"""
 
 
 def crew_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
@@ -122,15 +125,20 @@ def _second_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     first = usable[0]
     drawing, caption = plan(a, first)
     order = card(a, first, 0).answers[5]
-    left = [words("Where to stand", BAND), Picture(drawing, 0.44 * WIDTH - 10, 235), words(caption, SMALL)]
-    right = [
-        words("In what order?", BAND),
-        numbered(order.steps),
-        words("Rope and kit", BAND),
-        figures([r for r in order.rows if r[0] in ON_THE_SHEET], 0.56 * WIDTH, 0.2),
-        *(approach_words(a) if a.climb is None else []),
-    ]
-    parts: Blocks = [side_by_side(left, right, WIDTH, 0.44)]
+    kit = [r for r in order.rows if r[0] in ON_THE_SHEET]
+    how = [words("In what order?", BAND), numbered(order.steps)]
+    more = approach_words(a) if a.climb is None else []
+    throw = first_line(a, first)
+    if throw is None:
+        left = [words("Where to stand", BAND), Picture(drawing, 0.44 * WIDTH - 10, 235), words(caption, SMALL)]
+        right = [*how, words("Rope and kit", BAND), figures(kit, 0.56 * WIDTH, 0.2), *more]
+        parts: Blocks = [side_by_side(left, right, WIDTH, 0.44)]
+    else:
+        seen, meaning = window_picture(a, throw, brief=True)
+        left = [words("Where to stand", BAND), Picture(drawing, HALF, PICTURES), words(caption, SMALL)]
+        right = [words("What the thrower sees", BAND), Picture(seen, HALF, PICTURES), words(meaning, SMALL)]
+        kit_beside = [words("Rope and kit", BAND), figures(kit, 0.64 * WIDTH, 0.16)]
+        parts = [side_by_side(left, right, WIDTH), gap(), side_by_side(how, kit_beside, WIDTH, 0.36), *more]
     if len(usable) > 1:
         parts += [words("If the first is refused: the next to inspect", BAND), _next_table(a, usable[1:3])]
     people = [Blank(f"{role}:", HALF) for role in ("Competent person, accepted by", "Climber", "Ground worker", "Rescuer, equipped and named")]
