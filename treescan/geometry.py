@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
@@ -72,6 +73,22 @@ def segment_segment(p0: ArrayLike, p1: ArrayLike, q0: ArrayLike, q1: ArrayLike) 
     s = np.where(a > 0, s, 0.0)
     gap = np.linalg.norm(a0 + s[..., None] * d1 - (b0 + t[..., None] * d2), axis=-1)
     return gap, s, t
+
+
+@njit(cache=True, nogil=True)
+def upper_hull(points: Array) -> NDArray[np.int64]:
+    """Rows of the upper hull of points (k, 2), taken in their order (rising first coordinate); the first and last row always belong to it."""
+    hull, n = np.empty(len(points), np.int64), 0
+    for k in range(len(points)):
+        r = points[k]
+        while n >= 2:
+            p, q = points[hull[n - 2]], points[hull[n - 1]]
+            if (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]) < 0:
+                break
+            n -= 1
+        hull[n] = k
+        n += 1
+    return hull[:n]
 
 
 def rotated_z(xyz: ArrayLike, angle: float) -> Array:

@@ -73,7 +73,7 @@ def check_anchors(
 def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, seed: int = 1) -> Tree:
     """All that rigs on one tree share, made once: also the draws, so that two rigs differ by what they are and not by luck."""
     sections = tree_sections(graph, beside, wood, settings)
-    normals = np.random.default_rng(seed).standard_normal((settings.samples, FIXED + KEPT))
+    normals = np.asfortranarray(np.random.default_rng(seed).standard_normal((settings.samples, FIXED + KEPT)))
     return Tree(graph, beside, wood, sections, limb_tree(graph), leaves_limbs(graph, settings.catch_diameter), settings, normals)
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from numba import njit
 
 from treescan.estimate import Estimate
-from treescan.geometry import segment_segment, unit
+from treescan.geometry import segment_segment, unit, upper_hull
 from treescan.loads.contacts import Contact, at_node, supports_of
 from treescan.loads.limb_check import Catch
 from treescan.loads.rope_run import RopeRun, taut_rope
@@ -206,22 +206,15 @@ def _caught(
     peak = np.mean(lost, axis=0) - before
     up = unit(peak - (peak @ along) * along)
     place = np.array([[(c.point - before) @ along, (c.point - before) @ up + np.nan_to_num(c.radius)] for c, _ in rest])
-    return [rest[i] for i in _upper_hull(place, float(np.linalg.norm(after - before)))]
+    return [rest[i] for i in _resting_on(place, float(np.linalg.norm(after - before)))]
 
 
-def _upper_hull(place: Floats, span: float) -> list[int]:
+def _resting_on(place: Floats, span: float) -> list[int]:
     """Rows of the points (k, 2) on the taut line from (0, 0) to (span, 0) over them, in order."""
-    order = [int(i) for i in np.lexsort((place[:, 1], place[:, 0])) if place[i, 1] > 0]
-    chain: list[tuple[float, float, int]] = [(0.0, 0.0, -1)]
-    for x, y, i in [*((float(place[j, 0]), float(place[j, 1]), j) for j in order), (span, 0.0, -2)]:
-        while len(chain) > 1:
-            (x0, y0, _), (x1, y1, _) = chain[-2], chain[-1]
-            if (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0) >= 0:
-                chain.pop()
-            else:
-                break
-        chain.append((x, y, i))
-    return [i for _, _, i in chain[1:-1]]
+    order = np.lexsort((place[:, 1], place[:, 0]))
+    order = order[place[order, 1] > 0]
+    chain = upper_hull(np.concatenate([[[0.0, 0.0]], place[order], [[span, 0.0]]]))
+    return [int(order[i - 1]) for i in chain[1:-1]]
 
 
 def fall(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -47,10 +48,10 @@ def union_contact(graph: WoodGraph, rig: Rig, counted: np.ndarray, section_point
     if len(line) == 0:
         return at_node(graph, int(rig.rest_node), graph.xyz[rig.rest_node])
     place = np.concatenate([[0.0], np.cumsum(graph.length[line])])
-    outside = [i for i in line if counted[i]]
-    first = outside[0] if outside else int(line[-1])
-    j = int(np.flatnonzero(line == first)[0])
-    bark = place[j] + float(np.linalg.norm(section_point[first] - graph.xyz[graph.parent[first]]))
+    outside = counted[line]
+    j = int(np.argmax(outside)) if outside.any() else len(line) - 1
+    first = int(line[j])
+    bark = place[j] + math.dist(section_point[first], graph.xyz[graph.parent[first]])
     own = 2.0 * float(graph.segment_radius[first])
     at = float(rig.rest_distance) if np.isfinite(rig.rest_distance) else bark
     at = max(at, bark + (least_lever * own if np.isfinite(own) else 0.0))
@@ -78,8 +79,8 @@ def at_node(graph: WoodGraph, node: int, point: Floats) -> Contact:
     limb = graph.limbs.nodes[graph.limb[node]]
     limb = limb[graph.parent[limb] >= 0]
     reach = max(LOCAL, 4.0 * float(graph.segment_radius[node])) if np.isfinite(graph.segment_radius[node]) else LOCAL
-    middle = 0.5 * (graph.xyz[limb] + graph.xyz[graph.parent[limb]])
-    near = limb[np.linalg.norm(middle - point, axis=1) <= reach]
+    away = 0.5 * (graph.xyz[limb] + graph.xyz[graph.parent[limb]]) - point
+    near = limb[np.sqrt(np.einsum("ni,ni->n", away, away)) <= reach]
     if len(near) < 2:
         near = np.array([node], np.int32)
     axis = unit(graph.xyz[near[-1]] - graph.xyz[graph.parent[near[0]]])
@@ -106,6 +107,6 @@ def supports_of(contacts: Sequence[Contact]) -> Supports:
     return Supports.of(
         np.array([c.point for c in contacts]),
         np.array([c.axis for c in contacts]),
-        np.array([c.radius if np.isfinite(c.radius) else 0.0 for c in contacts]),
+        np.array([c.radius if math.isfinite(c.radius) else 0.0 for c in contacts]),
         taper=np.array([c.taper for c in contacts]),
     )

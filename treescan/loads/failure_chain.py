@@ -80,7 +80,7 @@ def _margin(
     share = peak * run.touches[:, None, None]
     pull = np.asarray(share * np.stack([run.toward_start, run.toward_end], axis=1), float)
     loads = LegLoads(np.stack([run.arrive, run.leave], axis=1), pull)
-    utilised = used(tree, path, forces(tree, path, loads, as_round=True))
+    utilised = used(path, forces(path, loads, as_round=True))
     zero = np.zeros(2 * len(contacts))
     case = margin_case(tree, path, contacts, loads, len(contacts) - 1, zero, np.zeros(3), 0.0, utilised)
     margin, _ = drawn(case, tree.normals[: tree.settings.catch_samples], stands=tree.settings.stands)

@@ -73,9 +73,9 @@ def _case(
     The rope's place on the contact that governs is uncertain.
     """
     load = LegLoads(loads.leg_point[row], legs)
-    f = forces(tree, path, load)
-    stressing = f if path.round else forces(tree, path, load, as_round=True)
-    use = used(tree, path, stressing)
+    f = forces(path, load)
+    stressing = f if path.round else forces(path, load, as_round=True)
+    use = used(path, stressing)
     contact = int(np.flatnonzero(path.above[section])[-1])
     return margin_case(tree, path, loads.contacts, load, contact, turns, mu, float(mu[0]), use), f, stressing, use
 
@@ -83,25 +83,27 @@ def _case(
 def gate(tree: Tree, path: LoadPath) -> str:
     """Why a reported defect forbids the anchor, or nothing."""
     gates = tree.sections.reported.gate
+    if not gates:
+        return ""
     return next((gates[int(n)] for n in path.node if int(n) in gates), "")
 
 
 def _worst(tree: Tree, loads: RigLoads, path: LoadPath, legs: Floats) -> tuple[int, int, int, int]:
     """Load row and section (row of `path`) with the largest utilisation by `legs` (l, c, 2, 3): at the middle values, and at the low ends:
     thinner, weaker at unions, the rope further out."""
-    s, node = tree.sections, path.node
-    point, axis, weight, own = s.point[node], s.axis[node], s.weight[node], s.own_moment[node]
-    force = legs.sum(axis=2)
+    force = legs[:, :, 0] + legs[:, :, 1]
     about = cross(loads.leg_point, legs).sum(axis=2)
+    weight = -path.own_force[:, 2]
     out = FIVE_PERCENT * tree.settings.rest_sd * cross(np.array([c.axis for c in loads.contacts]), force)
     found: list[int] = []
     for radius, k, moment in (
-        (s.radius[node], s.k[node, 1], about),
-        (s.radius[node] * np.exp(-FIVE_PERCENT * s.sd[node]), s.k[node, 0], about + out),
+        (path.radius, path.k[:, 1], about),
+        (path.radius * np.exp(-FIVE_PERCENT * path.sd), path.k[:, 0], about + out),
     ):
         largest, which = peaks(
-            point, axis, radius, path.bending * k, path.crushing, path.shear, weight, own, path.above, force, moment, path.stretch
-        )
+            path.point, path.axis, radius, path.bending * k, path.crushing, path.shear, weight, path.own_moment, path.above, force, moment,
+            path.stretch,
+        )  # fmt: skip
         section = int(np.argmax(largest))
         found += [int(which[section]), section]
     return found[0], found[1], found[2], found[3]

@@ -61,7 +61,8 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: 
     below[2] = min(ground, anchor[2] - settings.shortest_rope)
     place = np.vstack([below[None], work[near]])
     at = np.concatenate([[0.0], angle[near]])
-    rope = np.maximum(np.linalg.norm(place - anchor, axis=1), settings.shortest_rope)
+    away = place - anchor
+    rope = np.maximum(np.sqrt(np.einsum("li,li->l", away, away)), settings.shortest_rope)
     rope[0] = settings.shortest_rope  # the way up and down passes just below the support
     w = settings.climber_mass * G
     widest = float(at.max())
@@ -82,23 +83,23 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: 
     hard, hard_case = _largest(table, [c for c in tried if c in settings.exceptional and ordinary])
     acts = np.flatnonzero((tension > 0) | (hard > 0))  # some cases act only straight below, some only out at the work
     if not (tension > 0).any():
-        acts, tension, case = np.array([0]), np.full(len(at), w), np.full(len(at), "at rest")
+        acts, tension, case = np.array([0]), np.full(len(at), w), ["at rest"] * len(at)
     return Pulls(
         place[acts],
         np.concatenate([[-1], near]).astype(np.int32)[acts],
         tension[acts],
-        tuple(case[acts].tolist()),
+        tuple([case[i] for i in acts]),
         hard[acts],
-        tuple(hard_case[acts].tolist()),
+        tuple([hard_case[i] for i in acts]),
     )
 
 
-def _largest(table: dict[str, Floats], names: list[str]) -> tuple[Floats, np.ndarray]:
+def _largest(table: dict[str, Floats], names: list[str]) -> tuple[Floats, list[str]]:
     """Largest pull of some cases at every place, and its name; 0 and "" where there is none."""
-    if not names:
-        n = len(table["at rest"])
-        return np.zeros(n), np.full(n, "")
-    values = np.stack([table[c] for c in names])
-    first = np.argmax(values, axis=0)
-    most = values[first, np.arange(values.shape[1])]
-    return most, np.where(most > 0, np.array(names)[first], "")
+    most = np.zeros(len(table["at rest"]))
+    which = np.zeros(len(most), np.intp)
+    for i, name in enumerate(names, 1):
+        which[table[name] > most] = i
+        most = np.maximum(most, table[name])
+    called = ["", *names]
+    return most, [called[i] for i in which.tolist()]

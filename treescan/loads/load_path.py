@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import networkx as nx
 import numpy as np
@@ -11,7 +11,7 @@ from numba import njit
 
 from treescan.loads.contacts import Contact
 from treescan.loads.defects import kept_area
-from treescan.loads.section_stress import SectionForces, cross, section_forces, utilisation
+from treescan.loads.section_stress import SectionForces, section_forces, utilisation
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import TreeSections
 from treescan.loads.uncertainty import MarginCase, correlation_factor
@@ -58,6 +58,7 @@ class LoadPath:
     """Sections below the contacts of one rope: node (s,) int from the ground up, above (s, c) True where a section carries the
     contact.
 
+    point, axis, radius, sd, k, own_force, own_moment : rows of the tree's sections, own_force (s, 3) their weight.
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
     stretch : (s, 3, 3) from `section_stress.oval_stretch`; (0, 3, 3) where all sections are round.
     doubt : (s,) how much more its low end is used than its middle, from its diameter and its union factor.
@@ -65,6 +66,13 @@ class LoadPath:
 
     node: Ints
     above: np.ndarray
+    point: Floats
+    axis: Floats
+    radius: Floats
+    sd: Floats
+    k: Floats
+    own_force: Floats
+    own_moment: Floats
     bending: Floats
     crushing: Floats
     shear: Floats
@@ -75,6 +83,11 @@ class LoadPath:
     def round(self) -> bool:
         """True where no section is oval."""
         return len(self.stretch) == 0
+
+    def of(self, rows: np.ndarray) -> LoadPath:
+        """Some of its sections only; rows (s,) bool."""
+        kept = {f.name: getattr(self, f.name)[rows] for f in fields(self) if not (f.name == "stretch" and self.round)}
+        return LoadPath(**{"stretch": self.stretch, **kept})
 
 
 @dataclass(frozen=True)
@@ -100,8 +113,12 @@ def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
     keep = s.reported.keep[node]
     area = kept_area(keep)
     stretch = s.stretch[node] if s.oval[node].any() else np.zeros((0, 3, 3))
-    doubt = np.exp(3 * FIVE_PERCENT * s.sd[node]) * s.k[node, 1] / np.maximum(s.k[node, 0], 1e-3)
-    return LoadPath(node, above, s.bending * keep, s.crushing * area, s.shear * area, stretch, doubt)
+    sd, k = s.sd[node], s.k[node]
+    doubt = np.exp(3 * FIVE_PERCENT * sd) * k[:, 1] / np.maximum(k[:, 0], 1e-3)
+    return LoadPath(
+        node, above, s.point[node], s.axis[node], s.radius[node], sd, k, s.weight[node, None] * DOWN, s.own_moment[node],
+        s.bending * keep, s.crushing * area, s.shear * area, stretch, doubt,
+    )  # fmt: skip
 
 
 @njit(cache=True)
@@ -134,21 +151,17 @@ def unseen(tree: Tree, contacts: Sequence[Contact]) -> str:
     return ""
 
 
-def forces(tree: Tree, path: LoadPath, loads: LegLoads, *, as_round: bool = False) -> SectionForces:
+def forces(path: LoadPath, loads: LegLoads, *, as_round: bool = False) -> SectionForces:
     """Section forces (1, s) of one load with the tree's own weight; `as_round`: those that stress a round of the same area like the oval."""
-    s, node = tree.sections, path.node
-    above = np.repeat(path.above, 2, axis=1)
-    own = s.weight[node, None] * DOWN
     return section_forces(
-        s.point[node], s.axis[node], above, loads.point.reshape(1, -1, 3), loads.force.reshape(1, -1, 3), own, s.own_moment[node],
-        path.stretch if as_round and not path.round else None,
+        path.point, path.axis, np.repeat(path.above, 2, axis=1), loads.point.reshape(1, -1, 3), loads.force.reshape(1, -1, 3),
+        path.own_force, path.own_moment, path.stretch if as_round and not path.round else None,
     )  # fmt: skip
 
 
-def used(tree: Tree, path: LoadPath, found: SectionForces) -> Floats:
+def used(path: LoadPath, found: SectionForces) -> Floats:
     """Median stress over strength of every section, (s,)."""
-    s, node = tree.sections, path.node
-    return np.maximum(*utilisation(found, s.radius[node], path.bending * s.k[node, 1], path.crushing, path.shear))[0]
+    return np.maximum(*utilisation(found, path.radius, path.bending * path.k[:, 1], path.crushing, path.shear))[0]
 
 
 def leaves_limbs(graph: WoodGraph, least: float) -> np.ndarray:
@@ -216,27 +229,48 @@ def margin_case(
     mu, mu_used             Friction range, and what is already in the forces.
     utilised : (s,) float   From `used`.
     """
-    s, settings, node = tree.sections, tree.settings, path.node
-    legs, points = loads.force.reshape(-1, 3), loads.point.reshape(-1, 3)
+    settings = tree.settings
     kept = np.sort(np.argsort(-utilised * path.doubt, kind="stable")[:KEPT])
     kept[0] = kept[0] if (top := int(np.argmax(utilised))) in kept else top  # the most used one is always among them
     kept.sort()
-    n, c = node[kept], contacts[moving]
-    above = np.repeat(path.above[kept], 2, axis=1)
-    force = above[..., None] * legs
-    moment = above[..., None] * cross(points[None] - s.point[n][:, None], legs[None])
-    shift = path.above[kept, moving, None] * cross(c.axis, loads.force[moving].sum(axis=0))
-    own = s.own_moment[n]
+    n, c, point = path.node[kept], contacts[moving], path.point[kept]
+    force, moment, shift = _about(point, path.above[kept], loads.point, loads.force, c.axis, moving)
+    own = path.own_moment[kept]
     if not path.round:
         a = path.stretch[kept]
         moment = np.einsum("sij,sqj->sqi", a, moment)
         shift, own = (np.einsum("sij,sj->si", a, m) for m in (shift, own))
-    height = np.linalg.norm(s.point[n] - tree.graph.xyz[0], axis=1)
+    from_foot = point - tree.graph.xyz[0]
+    height = np.sqrt(np.einsum("si,si->s", from_foot, from_foot))
     return MarginCase(
-        axis=s.axis[n], radius=s.radius[n], sd=s.sd[n], tangle=correlation_factor(tree.graph.limb[n], height, settings),
-        bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=s.spread, k=s.k[n],
+        axis=path.axis[kept], radius=path.radius[kept], sd=path.sd[kept], tangle=correlation_factor(tree.graph.limb[n], height, settings),
+        bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=tree.sections.spread, k=path.k[kept],
         force=force, moment=moment, turn_sum=turn_sum, mu=mu, mu_used=mu_used,
-        shift=shift, least_shift=-max(float(np.nan_to_num(c.out, nan=np.inf)), 0.0),
-        own_weight=s.weight[n], own_moment=own,
+        shift=shift, least_shift=-max(c.out, 0.0) if np.isfinite(c.out) else -np.inf,
+        own_weight=-path.own_force[kept, 2], own_moment=own,
         mass_sd=settings.climber_mass_sd / settings.climber_mass, rest_sd=settings.rest_sd,
     )  # fmt: skip
+
+
+@njit(cache=True)
+def _about(point, above, leg_point, leg_force, along, moving):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Force and moment of every leg about every section it acts on, (s, q, 3), and the change of moment per metre that the rope on the
+    contact `moving` goes along its limb, (s, 3)."""
+    sections, contacts = above.shape
+    force, moment = np.zeros((sections, 2 * contacts, 3)), np.zeros((sections, 2 * contacts, 3))
+    shift = np.zeros((sections, 3))
+    for s in range(sections):
+        for c in range(contacts):
+            if not above[s, c]:
+                continue
+            for leg in range(2):
+                q, (fx, fy, fz) = 2 * c + leg, leg_force[c, leg]
+                x, y, z = leg_point[c, leg, 0] - point[s, 0], leg_point[c, leg, 1] - point[s, 1], leg_point[c, leg, 2] - point[s, 2]
+                force[s, q, 0], force[s, q, 1], force[s, q, 2] = fx, fy, fz
+                moment[s, q, 0], moment[s, q, 1], moment[s, q, 2] = y * fz - z * fy, z * fx - x * fz, x * fy - y * fx
+        if above[s, moving]:
+            fx, fy, fz = leg_force[moving, 0] + leg_force[moving, 1]
+            shift[s, 0] = along[1] * fz - along[2] * fy
+            shift[s, 1] = along[2] * fx - along[0] * fz
+            shift[s, 2] = along[0] * fy - along[1] * fx
+    return force, moment, shift

@@ -6,7 +6,7 @@ legs, the main anchor is pulled toward the redirect, and the worst place of the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from treescan.loads.contacts import supports_of, union_contact
 from treescan.loads.governing import Governed, gate, governed
 from treescan.loads.limb_check import Rig
 from treescan.loads.load_cases import pulls
-from treescan.loads.load_path import LoadPath, Tree, load_path, unseen
+from treescan.loads.load_path import Tree, load_path, unseen
 from treescan.loads.rig_loads import RigLoads
 from treescan.loads.rope_run import taut_rope
 from treescan.loads.rope_systems import SYSTEMS
@@ -83,9 +83,9 @@ def check_redirect(tree: Tree, rig: Rig, redirect: Rig, work_xyz: Floats) -> Red
     loads = redirect_loads(tree, rig, contacts, work_xyz)
     use = governed(tree, loads, path, rig.system, rig.hardware)
     hard = governed(tree, loads, path, rig.system, rig.hardware, hard=True) if (loads.pulls.hard > 0).any() else use
-    at_main = _of(path, np.any(path.above[:, :-1], axis=1, keepdims=True)[:, 0])
+    at_main = path.of(np.any(path.above[:, :-1], axis=1))
     main_use = governed(tree, loads, at_main, rig.system, rig.hardware)
-    over_use = governed(tree, loads, _of(path, path.above[:, -1]), rig.system, rig.hardware)
+    over_use = governed(tree, loads, path.of(path.above[:, -1]), rig.system, rig.hardware)
     reported = gate(tree, path)
     wrong = [g.node for g in (use, main_use, over_use) if _could_not_stand(tree, g)]
     if wrong and not reported:
@@ -118,14 +118,6 @@ def _could_not_stand(tree: Tree, use: Governed) -> bool:
     """True where the wood stands but could not, as measured: it was misread."""
     s = tree.sections
     return bool(not use.margin.known or s.own_use[use.node] * s.reported.keep[use.node] > 1.0)
-
-
-def _of(path: LoadPath, rows: np.ndarray) -> LoadPath:
-    """Some sections of a load path only; rows : (s,) bool."""
-    return replace(
-        path, node=path.node[rows], above=path.above[rows], bending=path.bending[rows], crushing=path.crushing[rows], shear=path.shear[rows],
-        stretch=path.stretch if path.round else path.stretch[rows], doubt=path.doubt[rows],
-    )  # fmt: skip
 
 
 def redirect_loads(tree: Tree, rig: Rig, contacts: tuple, work_xyz: Floats) -> RigLoads:

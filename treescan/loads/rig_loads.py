@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
-from treescan.geometry import angle_between, unit
+from treescan.geometry import unit
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.load_cases import Pulls, pulls
 from treescan.loads.rope_run import SWEEPS, RopeRun, _tighten, taut_rope
@@ -50,14 +50,41 @@ class RigLoads:
 
 
 @njit(cache=True, error_model="numpy")
-def _run_all(start, end, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """The taut rope for every place of the climber: arrive, leave (l, c, 3), wrap and turn (l, c)."""
+def _run_all(start, end, crotch, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """The taut rope for every place of the climber: arrive, leave (l, c, 3), toward (l, c, 2, 3), touches and turn (l, c).
+
+    On a steep limb the rope turns in the crotch (3,) rather than round the limb: the wanted union bears it all the same.
+    """
     n, c = len(end), len(r0)
-    arrive, leave = np.zeros((n, c, 3)), np.zeros((n, c, 3))
-    wrap, turn, arc = np.zeros((n, c)), np.zeros((n, c)), np.zeros((n, c))
+    arrive, leave, toward = np.zeros((n, c, 3)), np.zeros((n, c, 3)), np.zeros((n, c, 2, 3))
+    turn, touches = np.zeros((n, c)), np.zeros((n, c), np.bool_)
+    wrap, arc = np.zeros(c), np.zeros(c)
     for i in range(n):
-        _tighten(start[i], end[i], o, a, e1, r0, g, low, high, sense, arrive[i], leave[i], wrap[i], turn[i], arc[i], sweeps)
-    return arrive, leave, wrap, turn
+        _tighten(start[i], end[i], o, a, e1, r0, g, low, high, sense, arrive[i], leave[i], wrap, turn[i], arc, sweeps)
+        in_crotch = wrap[c - 1] <= 0.0
+        if in_crotch:
+            arrive[i, c - 1], leave[i, c - 1] = crotch, crotch
+        for k in range(c):
+            _toward(start[i] if k == 0 else leave[i, k - 1], arrive[i, k], toward[i, k, 0])
+            _toward(end[i] if k == c - 1 else arrive[i, k + 1], leave[i, k], toward[i, k, 1])
+            touches[i, k] = wrap[k] > 0.0
+            if not touches[i, k]:
+                turn[i, k] = 0.0
+        if in_crotch:
+            touches[i, c - 1] = True
+            u, v = toward[i, c - 1]
+            x, y, z = u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]
+            turn[i, c - 1] = np.pi - np.arctan2(np.sqrt(x * x + y * y + z * z), u[0] * v[0] + u[1] * v[1] + u[2] * v[2])
+    return arrive, leave, toward, touches, turn
+
+
+@njit(cache=True, error_model="numpy")
+def _toward(there, here, out):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Unit vector from here to there (3,), zero where they are one (writes out)."""
+    x, y, z = there[0] - here[0], there[1] - here[1], there[2] - here[2]
+    length = np.sqrt(x * x + y * y + z * z)
+    if length > 0.0:
+        out[0], out[1], out[2] = x / length, y / length, z / length
 
 
 def rig_loads(
@@ -80,23 +107,13 @@ def rig_loads(
     behind = _behind(taut_rope(base, below, bars), settings) if basal else 0.0
     pull = pulls(anchor, ground, work, behind, settings)
     start = np.broadcast_to(base, pull.place.shape).copy() if basal else pull.place
-    arrive, leave, wrap, turn = _run_all(
-        start, pull.place, bars.origin, bars.axis, bars.top, bars.radius, bars.taper, bars.low, bars.high, bars.sense, SWEEPS
+    arrive, leave, toward, touches, turn = _run_all(
+        start, pull.place, anchor, bars.origin, bars.axis, bars.top, bars.radius, bars.taper, bars.low, bars.high, bars.sense, SWEEPS
     )
-    # on a steep limb the rope turns in the crotch rather than round the limb: the wanted union bears it all the same
-    crotch = wrap[:, -1] <= 0
-    arrive[crotch, -1] = leave[crotch, -1] = anchor
-    before = np.concatenate([start[:, None], leave[:, :-1]], axis=1)
-    after = np.concatenate([arrive[:, 1:], pull.place[:, None]], axis=1)
-    toward = np.stack([unit(before - arrive), unit(after - leave)], axis=2)
     if system == "SRS canopy":  # a choke tightens until its eye lies on the loaded side: no twist on the limb
         across = toward[:, 0, 1] - (toward[:, 0, 1] @ bars.axis[0])[:, None] * bars.axis[0]
         flat = np.linalg.norm(across, axis=1, keepdims=True) < 1e-6  # a plumb stem and a plumb rope: it hangs on the bark all the same
         leave = bars.origin[None] + bars.radius[0] * unit(np.where(flat, bars.top[0], across))[:, None]
-    touches = wrap > 0
-    touches[crotch, -1] = True
-    turn[crotch, -1] = np.pi - angle_between(toward[crotch, -1, 0], toward[crotch, -1, 1])
-    turn = np.where(touches, turn, 0.0)
     weight = settings.climber_mass * G
     share = _shares(system, hardware, turn, settings, weight / np.maximum(pull.tension, 1e-3 * weight)) * touches[..., None]
     hard = share

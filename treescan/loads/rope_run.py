@@ -62,19 +62,23 @@ class Supports:
         sense: ArrayLike = 0.0,
     ) -> Supports:
         """Supports from plain values, broadcast over the rows of `origin` (c, 3); `top` is squared up to the axis."""
-        o = np.atleast_2d(np.asarray(origin, float))
-        a = unit(np.broadcast_to(np.asarray(axis, float), o.shape))
-        t = np.broadcast_to(np.asarray(top, float), o.shape)
+        o = np.array(origin, float, ndmin=2)
+        a = np.empty_like(o)
+        a[:] = axis
+        a = unit(a)
+        t = np.asarray(top, float)
         t = t - np.sum(t * a, axis=1, keepdims=True) * a
-        flat = np.linalg.norm(t, axis=1) < 1e-6
+        flat = np.einsum("ci,ci->c", t, t) < 1e-12
         if flat.any():
             t = np.where(flat[:, None], np.cross(a, np.where(np.abs(a[:, :1]) < 0.9, [1.0, 0.0, 0.0], [0.0, 1.0, 0.0])), t)
         c = len(o)
 
         def row(x: ArrayLike) -> Floats:
-            return np.array(np.broadcast_to(np.asarray(x, float), (c,)))
+            out = np.empty(c)
+            out[:] = x
+            return out
 
-        return cls(o.copy(), a.copy(), unit(t), row(radius), row(taper), row(low), row(high), row(sense))
+        return cls(o, a, unit(t), row(radius), row(taper), row(low), row(high), row(sense))
 
     def __len__(self) -> int:
         return len(self.radius)

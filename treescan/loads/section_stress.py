@@ -58,23 +58,45 @@ def section_forces(
     -----
     F = sum of the loads above, M = sum (p - x) x F; N = F.t, V = |F - N t|, T = M.t, bending = |M - T t|.
     """
-    on = above.astype(float)
-    force = np.einsum("sq,lqi->lsi", on, load)
-    about_origin = np.einsum("sq,lqi->lsi", on, cross(load_point, load))
-    moment = about_origin - cross(point[None], force)
-    if own_force is not None:
-        force = force + own_force
-    if own_moment is not None:
-        moment = moment + own_moment
-    if stretch is not None:
-        moment = np.einsum("sij,lsj->lsi", stretch, moment)
-    axial, torsion = np.sum(force * axis, axis=-1), np.sum(moment * axis, axis=-1)
+    none = np.zeros((len(point), 3))
     return SectionForces(
-        axial,
-        np.linalg.norm(force - axial[..., None] * axis, axis=-1),
-        np.linalg.norm(moment - torsion[..., None] * axis, axis=-1),
-        np.abs(torsion),
-    )
+        *_section_forces(
+            point, axis, above, np.asarray(load_point, float), np.asarray(load, float), none if own_force is None else own_force,
+            none if own_moment is None else own_moment, np.zeros((0, 3, 3)) if stretch is None else stretch,
+        )
+    )  # fmt: skip
+
+
+@njit(cache=True, error_model="numpy")
+def _section_forces(point, axis, above, load_point, load, own_force, own_moment, stretch):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """See `section_forces`; stretch (0, 3, 3) where all sections are round. Returns axial, shear, bending, torsion (l, s)."""
+    cases, sections = len(load), len(point)
+    axial, shear = np.empty((cases, sections)), np.empty((cases, sections))
+    bending, torsion = np.empty((cases, sections)), np.empty((cases, sections))
+    for i in range(cases):
+        for s in range(sections):
+            fx, fy, fz = 0.0, 0.0, 0.0
+            mx, my, mz = own_moment[s]
+            for q in range(load.shape[1]):
+                if above[s, q]:
+                    ax, ay, az = load[i, q]
+                    fx, fy, fz = fx + ax, fy + ay, fz + az
+                    x, y, z = load_point[i, q, 0] - point[s, 0], load_point[i, q, 1] - point[s, 1], load_point[i, q, 2] - point[s, 2]
+                    mx, my, mz = mx + (y * az - z * ay), my + (z * ax - x * az), mz + (x * ay - y * ax)
+            fx, fy, fz = fx + own_force[s, 0], fy + own_force[s, 1], fz + own_force[s, 2]
+            if len(stretch) > 0:
+                a = stretch[s]
+                mx, my, mz = (
+                    a[0, 0] * mx + a[0, 1] * my + a[0, 2] * mz,
+                    a[1, 0] * mx + a[1, 1] * my + a[1, 2] * mz,
+                    a[2, 0] * mx + a[2, 1] * my + a[2, 2] * mz,
+                )
+            tx, ty, tz = axis[s]
+            n, t = fx * tx + fy * ty + fz * tz, mx * tx + my * ty + mz * tz
+            axial[i, s], torsion[i, s] = n, abs(t)
+            shear[i, s] = np.sqrt((fx - n * tx) ** 2 + (fy - n * ty) ** 2 + (fz - n * tz) ** 2)
+            bending[i, s] = np.sqrt((mx - t * tx) ** 2 + (my - t * ty) ** 2 + (mz - t * tz) ** 2)
+    return axial, shear, bending, torsion
 
 
 def oval_stretch(axis: Floats, oval: Floats, height: Floats | None = None) -> Floats:

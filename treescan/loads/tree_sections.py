@@ -211,7 +211,10 @@ def _spanned(
     and have seen wood of the same limb beyond it (and before it, unless it starts at the parent's bark). [m]
     """
     spanned, out = np.zeros(len(graph), bool), radius.copy()
-    for limb in np.unique(graph.limb[~known & counted]):
+    bad, good = np.flatnonzero(counted & ~known), np.flatnonzero(counted & known)
+    last = np.full(len(graph.limbs), -1)  # section of each limb that was seen
+    np.maximum.at(last, graph.limb[good], good)
+    for limb in np.unique(graph.limb[bad[bad < last[graph.limb[bad]]]]):  # most gaps run to the limb's end
         line = graph.limbs.nodes[limb]
         own = line[counted[line]]
         gap = ~known[own]

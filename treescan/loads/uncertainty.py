@@ -96,10 +96,23 @@ def correlation_factor(limb: np.ndarray, along: Floats, settings: LoadSettings) 
     ----------
     limb : (s,) int, along : (s,) float     Limb and place along the load path of every section. [m]
     """
-    same = limb[:, None] == limb[None, :]
-    fade = np.exp(-np.abs(along[:, None] - along[None, :]) / settings.diameter_reach)
-    c = settings.diameter_common
-    return np.asarray(np.linalg.cholesky(np.where(same, c + (1 - c) * fade, 0.0) + 1e-10 * np.eye(len(limb))), float)
+    return np.asarray(_factor(limb, along, settings.diameter_reach, settings.diameter_common), float)
+
+
+@njit(cache=True)
+def _factor(limb, along, reach, common):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """See `correlation_factor`; a trace of independence (1e-10) lets two sections lie at one place."""
+    n = len(limb)
+    out = np.zeros((n, n))
+    for i in range(n):
+        for j in range(i + 1):
+            left = 1.0 + 1e-10 if i == j else 0.0
+            if i != j and limb[i] == limb[j]:
+                left = common + (1 - common) * np.exp(-abs(along[i] - along[j]) / reach)
+            for m in range(j):
+                left -= out[i, m] * out[j, m]
+            out[i, j] = np.sqrt(left) if i == j else left / out[j, j]
+    return out
 
 
 def triangular(z: Floats, low: float, middle: float, high: float) -> Floats:
@@ -116,7 +129,7 @@ def triangular(z: Floats, low: float, middle: float, high: float) -> Floats:
 
 def margins(case: MarginCase, z: Floats) -> Floats:
     """Strength over stress of every section for standard normals z (n, dimensions), as (n, s)."""
-    return _run(case, z)[0]
+    return np.stack([_run(case, z, s, s + 1)[0] for s in range(len(case.radius))], axis=1)
 
 
 def both_margins(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
@@ -124,88 +137,108 @@ def both_margins(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
 
     The second is infinite where its middle value is beyond `PLENTY`: there nothing can be learnt from the wood standing.
     """
-    _, load, own = _run(case, z)
-    return load, own
+    return _run(case, z, 0, len(case.radius))
 
 
-def _run(case: MarginCase, z: Floats) -> tuple[Floats, Floats, Floats]:
-    """Margins (n, s), and the least of them and of those under the own weight alone (n,)."""
-    z = np.ascontiguousarray(z)
-    legs = np.exp(case.mass_sd * z[:, :1])
+def _run(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Floats]:
+    """As `both_margins`, of the sections from `first` up to `end`; quickest where z is stored column by column."""
+    z = np.ascontiguousarray(z.T)
+    force, moment, legs = case.force, case.moment, np.exp(case.mass_sd * z[:1])
     if case.turn_sum.any():
-        mu = triangular(z[:, 4:5], *case.mu)
-        legs = legs * np.exp(-(mu - case.mu_used) * case.turn_sum)
-    else:
-        legs = np.repeat(legs, len(case.turn_sum), axis=1)
-    return _margins(
-        z, ndtr(z[:, 2]), legs, case.axis, case.radius, case.sd, case.tangle, case.bending, case.crushing, case.shear,
-        case.spread, case.k, case.force, case.moment, case.shift, case.least_shift, case.own_weight,
+        legs = legs * np.exp((case.mu_used - triangular(z[4:5], *case.mu)) * case.turn_sum[:, None])
+    else:  # all legs grow and shrink alike
+        force, moment = (np.sum(v, axis=1, keepdims=True) for v in (force, moment))
+    at = ndtr(z[2]) if np.any(case.k[:, 2] > case.k[:, 0]) else z[2]
+    return _least(
+        first, end, z, at, legs, case.axis, case.radius, case.sd, case.tangle, case.bending, case.crushing, case.shear,
+        case.spread, case.k, force, moment, case.shift, case.least_shift, case.own_weight,
         case.own_moment, case.mass_sd, case.rest_sd, PLENTY,
     )  # fmt: skip
 
 
 @njit(cache=True, error_model="numpy")
-def _use(fx, fy, fz, mx, my, mz, axis, r, bending, crushing, shear):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Stress over strength of one round section under force and moment."""
-    tx, ty, tz = axis
-    n = fx * tx + fy * ty + fz * tz
-    v = np.sqrt(max(fx * fx + fy * fy + fz * fz - n * n, 0.0))
-    t = mx * tx + my * ty + mz * tz
-    m = np.sqrt(max(mx * mx + my * my + mz * mz - t * t, 0.0))
-    area, z = np.pi * r * r, np.pi * r * r * r / 4
-    along = abs(n) / (area * (crushing if n < 0 else bending)) + m / (z * bending)
-    return max(along, 4 * v / (3 * area * shear) + abs(t) / (2 * z * shear))
+def _local(axis, vector, out):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Parts of a vector along the axis and along two directions square to it and to each other (writes out (3,))."""
+    flat = np.argmin(np.abs(axis))
+    a, b = axis[(flat + 1) % 3], axis[(flat + 2) % 3]
+    size = np.sqrt(a * a + b * b)
+    u, v, w = vector[flat], vector[(flat + 1) % 3], vector[(flat + 2) % 3]
+    out[0] = axis[flat] * u + a * v + b * w
+    out[1] = (a * w - b * v) / size
+    out[2] = size * u - axis[flat] * (a * v + b * w) / size
 
 
 @njit(cache=True, error_model="numpy")
-def _margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, k, force, moment, shift, least_shift,
+def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    first, end, z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, k, force, moment, shift, least_shift,
     own_weight, own_moment, mass_sd, rest_sd, plenty,
 ):  # fmt: skip
-    """See `both_margins`; `at` (n,) is the union factor's probability, `legs` (n, q) what every leg takes of its middle value."""
-    draws, sections, q = len(z), len(radius), force.shape[1]
-    out, least, own_least = np.empty((draws, sections)), np.full(draws, np.inf), np.full(draws, np.inf)
-    heavy = np.empty(sections, np.bool_)
-    for s in range(sections):
-        alone = _use(
-            0.0, 0.0, -own_weight[s], own_moment[s, 0], own_moment[s, 1], own_moment[s, 2], axis[s], radius[s],
-            bending[s] * k[s, 1], crushing[s], shear[s],
-        )  # fmt: skip
-        heavy[s] = alone * plenty > 1.0
+    """See `both_margins`; z (dimensions, n), `at` (n,) is the union factor's probability, `legs` (q, n) what every leg takes of its
+    middle value. The draws run innermost and without a branch, so that the machine works on several at once."""
+    draws, q = z.shape[1], len(legs)
+    used, alone = np.zeros(draws), np.zeros(draws)
+    size, moved = np.empty(draws), np.empty(draws)
+    part, zero = np.zeros((q + 2, 2, 3)), np.zeros(3)  # of every leg, of the moved rope, of the own weight: force and moment
+    sums = np.empty((6, draws))
     for d in range(draws):
-        strength = np.exp(spread * z[d, 1])
-        moved = max(rest_sd * z[d, 3], least_shift) * np.exp(mass_sd * z[d, 0])
-        for s in range(sections):
-            size = 0.0
-            for j in range(s + 1):
-                size += tangle[s, j] * z[d, FIXED + j]
-            size = np.exp(sd[s] * size)
-            low, middle, high = k[s]
-            factor = middle
-            if high > low:
-                if at[d] * (high - low) <= middle - low:
-                    factor = low + np.sqrt(at[d] * (high - low) * (middle - low))
-                else:
-                    factor = high - np.sqrt((1 - at[d]) * (high - low) * (high - middle))
-            own, r = size * size, radius[s] * size
-            fz0, mx0, my0, mz0 = -own * own_weight[s], own * own_moment[s, 0], own * own_moment[s, 1], own * own_moment[s, 2]
-            if heavy[s]:
-                alone = _use(0.0, 0.0, fz0, mx0, my0, mz0, axis[s], r, bending[s] * factor, crushing[s], shear[s])
-                own_least[d] = min(own_least[d], strength / alone)
-            fx, fy, fz = 0.0, 0.0, fz0
-            mx, my, mz = moved * shift[s, 0] + mx0, moved * shift[s, 1] + my0, moved * shift[s, 2] + mz0
+        moved[d] = max(rest_sd * z[3, d], least_shift) * np.exp(mass_sd * z[0, d])
+    for s in range(first, end):
+        size[:] = 0.0
+        for j in range(s + 1):
+            share, row = sd[s] * tangle[s, j], z[FIXED + j]
+            for d in range(draws):
+                size[d] += share * row[d]
+        for d in range(draws):
+            size[d] = np.exp(size[d])
+        for j in range(q):
+            _local(axis[s], force[s, j], part[j, 0])
+            _local(axis[s], moment[s, j], part[j, 1])
+        _local(axis[s], shift[s], part[q, 1])
+        zero[2] = -own_weight[s]
+        _local(axis[s], zero, part[q + 1, 0])
+        _local(axis[s], own_moment[s], part[q + 1, 1])
+        (n0, x0, y0), (t0, p0, r0) = part[q + 1]
+        own_across, own_bent = np.sqrt(x0 * x0 + y0 * y0), np.sqrt(p0 * p0 + r0 * r0)
+        for c in range(6):
+            here, still = sums[c], part[q + 1, c // 3, c % 3]
+            go = part[q, c // 3, c % 3]
+            for d in range(draws):
+                here[d] = size[d] * size[d] * still + moved[d] * go
             for j in range(q):
-                w = legs[d, j]
-                fx += w * force[s, j, 0]
-                fy += w * force[s, j, 1]
-                fz += w * force[s, j, 2]
-                mx += w * moment[s, j, 0]
-                my += w * moment[s, j, 1]
-                mz += w * moment[s, j, 2]
-            used = _use(fx, fy, fz, mx, my, mz, axis[s], r, bending[s] * factor, crushing[s], shear[s])
-            out[d, s] = strength / max(used, 1e-300)
-            least[d] = min(least[d], out[d, s])
-    return out, least, own_least
+                share, row = part[j, c // 3, c % 3], legs[j]
+                for d in range(draws):
+                    here[d] += row[d] * share
+        low, middle, high = k[s]
+        up, down = (high - low) * (middle - low), (high - low) * (high - middle)
+        knee = (middle - low) / (high - low) if high > low else np.inf
+        thick, bend, crush, slide = radius[s], bending[s], 1.0 / crushing[s], 1.0 / shear[s]
+        area = np.pi * thick * thick
+        heavy = max(
+            abs(n0) / (area * (crushing[s] if n0 < 0 else bend * middle)) + own_bent / (0.25 * area * thick * bend * middle),
+            slide * (4 * own_across / (3 * area) + abs(t0) / (0.5 * area * thick)),
+        ) * plenty > 1.0  # fmt: skip
+        count = 1.0 if heavy else 0.0
+        for d in range(draws):
+            rise, drop = low + np.sqrt(at[d] * up), high - np.sqrt((1.0 - at[d]) * down)
+            along = 1.0 / (bend * (rise if at[d] <= knee else drop))
+            inverse = 1.0 / (thick * size[d])
+            face = inverse * inverse / np.pi
+            edge = 4.0 * face * inverse
+            n, t = sums[0, d], sums[3, d]
+            across = np.sqrt(sums[1, d] * sums[1, d] + sums[2, d] * sums[2, d])
+            bent = np.sqrt(sums[4, d] * sums[4, d] + sums[5, d] * sums[5, d])
+            most = max(face * abs(n) * (crush if n < 0 else along) + edge * bent * along, slide * (face * across * (4 / 3) + 0.5 * edge * abs(t)))
+            used[d] = max(used[d], most)
+            itself = max(
+                face * abs(n0) * (crush if n0 < 0 else along) + edge * own_bent * along,
+                slide * (face * own_across * (4 / 3) + 0.5 * edge * abs(t0)),
+            )
+            alone[d] = max(alone[d], count * size[d] * size[d] * itself)
+    for d in range(draws):
+        strength = np.exp(spread * z[1, d])
+        used[d] = strength / max(used[d], 1e-300)
+        alone[d] = strength / alone[d]
+    return used, alone
 
 
 def drawn(case: MarginCase, z: Floats, *, stands: bool = True, also: Sequence[MarginCase] = ()) -> tuple[Estimate, float]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from treescan.geometry import upper_hull
 from treescan.throw.outcome import least_weight
 
 Floats = NDArray[np.float64]
@@ -93,26 +93,10 @@ def taut_line(near_end: ArrayLike, far_end: ArrayLike, outlines: list[Floats]) -
     points, owner = points[inside], owner[inside]
     order = np.lexsort((points[:, 1], points[:, 0]))
     order = order[np.append(points[order[1:], 0] > points[order[:-1], 0], True) | (order == 0) | (order == len(points) - 1)]
-    chain = order[_upper_hull(points[order])]
+    chain = order[upper_hull(points[order])]
     first, last = int(np.flatnonzero(chain == 0)[0]), int(np.flatnonzero(chain == len(points) - 1)[0])
     chain = chain[first : last + 1]
     return TautLine(points[chain], owner[chain])
-
-
-@njit(cache=True, nogil=True)
-def _upper_hull(points: Floats) -> NDArray[np.int64]:
-    """Rows of the upper hull of points (k, 2) sorted by rising s; the first and last row always belong to it."""
-    hull, n = np.empty(len(points), np.int64), 0
-    for k in range(len(points)):
-        r = points[k]
-        while n >= 2:
-            p, q = points[hull[n - 2]], points[hull[n - 1]]
-            if (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]) < 0:
-                break
-            n -= 1
-        hull[n] = k
-        n += 1
-    return hull[:n]
 
 
 def bag_that_runs(line: float, tail: float, friction: float, turning: float) -> float:
