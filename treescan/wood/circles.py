@@ -14,7 +14,7 @@ TILT_SD = 0.12
 
 
 @njit(cache=True)
-def _three_point(x1, y1, x2, y2, x3, y3):  # type: ignore[no-untyped-def]
+def three_point(x1, y1, x2, y2, x3, y3):  # type: ignore[no-untyped-def]
     """Circle through three points: centre and radius; radius -1 where they lie on a line."""
     ax, ay, bx, by = x2 - x1, y2 - y1, x3 - x1, y3 - y1
     d = 2.0 * (ax * by - ay * bx)
@@ -52,7 +52,7 @@ def _start(x, y, n, r_low, r_high, r_guess, cap, seed):  # type: ignore[no-untyp
             k[q] = np.int64((state >> np.uint64(33)) % np.uint64(n))
         if k[0] == k[1] or k[1] == k[2] or k[0] == k[2]:
             continue
-        cx, cy, r = _three_point(x[k[0]], y[k[0]], x[k[1]], y[k[1]], x[k[2]], y[k[2]])
+        cx, cy, r = three_point(x[k[0]], y[k[0]], x[k[1]], y[k[1]], x[k[2]], y[k[2]])
         if r < r_low or r > r_high:
             continue
         s = _score(x, y, n, step, cx, cy, r, cap)
@@ -125,7 +125,7 @@ def _normal(x, y, t, weight, n, p, scale, a, g):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _fit_one(x, y, t, weight, n, r_low, r_high, r_guess, floor, seed, out):  # type: ignore[no-untyped-def]
+def fit_one(x, y, t, weight, n, r_low, r_high, r_guess, floor, seed, out):  # type: ignore[no-untyped-def]
     """One piece; `out` receives cx, cy, lean x, lean y, r, sd of cx, cy (larger), sd of r, noise, share on the bark, arc, points used."""
     cap = max(2.5 * floor, 0.06 * r_guess)
     bx, by, br = _start(x, y, n, r_low, r_high, r_guess, cap, seed)
@@ -258,9 +258,9 @@ def fit_pieces(x, y, t, weight, start, r_low, r_high, r_guess, floor):  # type: 
             for i in range(m):
                 row = a + (i * n) // m
                 px[i], py[i], pt[i], pw[i] = x[row], y[row], t[row], weight[row]
-            _fit_one(px, py, pt, pw, m, r_low[k], r_high[k], r_guess[k], floor, k, out[k])
+            fit_one(px, py, pt, pw, m, r_low[k], r_high[k], r_guess[k], floor, k, out[k])
         else:
-            _fit_one(x[a:b], y[a:b], t[a:b], weight[a:b], n, r_low[k], r_high[k], r_guess[k], floor, k, out[k])
+            fit_one(x[a:b], y[a:b], t[a:b], weight[a:b], n, r_low[k], r_high[k], r_guess[k], floor, k, out[k])
     return out
 
 
