@@ -34,6 +34,8 @@ MOST_ROUNDS, AT_REST = 6, 0.002
 """Scan positions are brought together until they move less than this [m], at most so many times."""
 FAR_APART = 0.015
 """Positions further off each other than this show every limb doubled: once brought together, the limbs are followed anew [m]."""
+PLENTY = 5000
+"""Points a position needs on the mean to be placed so surely; below (25 strips of 800 points ran away from each other) two times must do."""
 
 
 def build_graph(tree: Tree, settings: WoodSettings = WoodSettings(), progress: Progress = quiet) -> WoodGraph:
@@ -87,7 +89,7 @@ def measured_limbs(tree: Tree, settings: WoodSettings = WoodSettings(), progress
         )
     position = position_of_points(tree.wood) if settings.align_positions else None
     axes, ovals, shell, together = _measured(xyz, position, tree, settings, progress)
-    if np.sqrt(np.mean(np.sum((together - xyz) ** 2, axis=1))) > FAR_APART:
+    if _sure(position) and np.sqrt(np.mean(np.sum((together - xyz) ** 2, axis=1))) > FAR_APART:
         axes, ovals, shell, _ = _measured(together, position, tree, settings, progress)
     axes = trim_tips(drop_limbs(axes, worthless(axes, settings)))
     axes = through_crossings(axes)
@@ -126,12 +128,17 @@ def _measured(
             axes, limb = merge_ghosts(xyz, limb, axes)
             place = np.full(len(xyz), np.nan)
         elif share < 0.85 and position is not None:
-            for turn in range(MOST_ROUNDS):
+            for turn in range(MOST_ROUNDS if _sure(position) else 2):
                 before, xyz = xyz, aligned(xyz, position, limb, place, axes)
-                if turn and np.sqrt(np.mean(np.sum((xyz - before) ** 2, axis=1))) < AT_REST:
+                if turn and (not _sure(position) or np.sqrt(np.mean(np.sum((xyz - before) ** 2, axis=1))) < AT_REST):
                     break
                 axes, place = refit(xyz, limb, place, axes, settings=settings, first=False, position=position, shell=shell)
     return axes, measure_ovals(xyz, limb, place, axes, position, shell), shell, xyz
+
+
+def _sure(position: Ints | None) -> bool:
+    """True when scan positions are told apart and have points enough to be placed surely."""
+    return position is not None and len(position) >= PLENTY * (int(position.max()) + 1)
 
 
 def _thin(xyz: np.ndarray, settings: WoodSettings) -> tuple[np.ndarray, np.ndarray]:
