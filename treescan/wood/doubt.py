@@ -25,7 +25,7 @@ EXCESS_SHARE = 0.4
 """Share of the scatter beyond the shell that may sit in the radius."""
 OFF_SHARE = 0.05
 """Relative sd where all points lie off the bark."""
-UNREAD = 0.04
+UNREAD = 0.06
 """Sd for every metre that a radius was carried along a limb [m/m]: how much limbs taper and step."""
 """All five were found on simulated scans of tripods, walked and flown scanners together (maximum likelihood)."""
 
