@@ -92,8 +92,8 @@ def test_a_limb_straight_below_the_wanted_one_is_always_captured():
     """With a second limb right under the first, no throw over the upper one is ever clean or can be worked clean."""
     stacked = scene_of(upright([Limb(6.0, EAST, length=4.0), Limb(4.5, EAST, length=4.0)]), PLAIN)
     azimuth, table, rows = _random_throws(np.random.default_rng(1), 4000)
-    _, upper, _ = throw_many(stacked, SOUTH_OF_IT, azimuth, table.height, table.step, rows, 1)
-    _, alone, _ = throw_many(scene_of(ONE_LIMB, PLAIN), SOUTH_OF_IT, azimuth, table.height, table.step, rows, 0)
+    _, upper, *_ = throw_many(stacked, SOUTH_OF_IT, azimuth, table.height, table.step, rows, 1)
+    _, alone, *_ = throw_many(scene_of(ONE_LIMB, PLAIN), SOUTH_OF_IT, azimuth, table.height, table.step, rows, 0)
 
     assert np.sum(upper > 0) > 500
     assert set(np.unique(upper)) <= {0, 3}
@@ -112,8 +112,8 @@ def test_taking_away_a_limb_in_front_never_makes_a_throw_worse(seed):
     without = upright([target, crossing])
     azimuth, table, rows = _random_throws(rng, 4000)
     k = {name: int(np.flatnonzero(np.isclose(g.unions.height, 6.0))[0]) for name, g in (("with", with_it), ("without", without))}
-    _, before, _ = throw_many(scene_of(with_it, PLAIN), SOUTH_OF_IT, azimuth, table.height, table.step, rows, k["with"])
-    _, after, _ = throw_many(scene_of(without, PLAIN), SOUTH_OF_IT, azimuth, table.height, table.step, rows, k["without"])
+    _, before, *_ = throw_many(scene_of(with_it, PLAIN), SOUTH_OF_IT, azimuth, table.height, table.step, rows, k["with"])
+    _, after, *_ = throw_many(scene_of(without, PLAIN), SOUTH_OF_IT, azimuth, table.height, table.step, rows, k["without"])
     worse = np.where(after == 0, 9, after) > np.where(before == 0, 9, before)
 
     assert np.sum(before > 0) > 50

@@ -43,7 +43,7 @@ def _at_random(scene, feet, aim, method, union, rng):
         speed = rng.normal(aim.speed, method.speed_sd * aim.speed, (len(part), EACH))
         table = flights(np.clip(elevation, 0.02, np.pi / 2 - 0.005).ravel(), speed.ravel(), SETTINGS)
         rows = np.arange(len(part) * EACH, dtype=np.int32).reshape(len(part), EACH)
-        weight[part], isolation[part], _ = throw_many(scene, feet, azimuth[part], table.height, table.step, rows, union)
+        weight[part], isolation[part], *_ = throw_many(scene, feet, azimuth[part], table.height, table.step, rows, union)
     through = rng.random((DIRECTIONS, EACH)) < weight
     share = np.array([(through & (isolation > 0) & (isolation <= c)).mean(axis=1) for c in (1, 2, 3)])
     return share.mean(axis=1), np.maximum(share.std(axis=1, ddof=1), 1e-9) / np.sqrt(DIRECTIONS)

@@ -18,7 +18,8 @@ from treescan.throw.throw_path import Stances
 from treescan.trees.beside import Conductor, Site
 from treescan.wood.assemble import assemble
 
-SETTINGS = dataclasses.replace(ThrowSettings(), methods=("hand",), stance_spacing=3.0)
+SETTINGS = dataclasses.replace(ThrowSettings(), methods=("hand",), stance_spacing=3.0, near_worth=1.0)
+"""Bags that come down near the thrower count in full here, so that what is chosen and what is told are one and the same number."""
 
 
 def _few(graph, count=10):
@@ -193,14 +194,20 @@ def test_map_best_place_and_best_method_tell_one_story():
         assert method.speed_low <= throw.speed <= method.speed_high
 
 
+def _throwing(throw):
+    """Getting ready and throwing, without the workings: a place is chosen before they are known. [s]"""
+    return throw.expected_seconds - throw.workings * throw.pace[2]
+
+
 def test_the_best_throw_takes_no_longer_than_the_best_by_any_one_method():
-    """Searched with each method alone, no union and class is served quicker than in the search with all methods, but for the 2 % that the
-    coarse chance may be off.
+    """Searched with each method alone, no union and class is served quicker than in the search with all methods, but for 2 % between the
+    chance on a grid and the fine one. Every place is worked out finely, so that the coarse chance does not choose.
     """
     graph = random_tree(3)
     stances = _few(graph, 6)
-    together = search_throws(graph, alone(graph), Site(), stances, dataclasses.replace(SETTINGS, methods=("hand", "launcher")))
+    every = dataclasses.replace(SETTINGS, candidates=len(stances))
+    together = search_throws(graph, alone(graph), Site(), stances, dataclasses.replace(every, methods=("hand", "launcher")))
     for name in ("hand", "launcher"):
-        one = search_throws(graph, alone(graph), Site(), stances, dataclasses.replace(SETTINGS, methods=(name,)))
+        one = search_throws(graph, alone(graph), Site(), stances, dataclasses.replace(every, methods=(name,)))
         for key, throw in one.best.items():
-            assert together.best[key].expected_seconds <= 1.02 * throw.expected_seconds + 1.0
+            assert _throwing(together.best[key]) <= 1.02 * _throwing(throw) + 1.0

@@ -54,7 +54,7 @@ def _thrown(speed):
 
 def _class(speed, union):
     table = flights([np.radians(60)], [speed], SETTINGS)
-    _, isolation, _ = throw_many(
+    _, isolation, *_ = throw_many(
         scene_of(TREE, SETTINGS), FEET, np.array([0.0]), table.height, table.step, np.array([[0]], np.int32), union
     )
     return int(isolation[0, 0])

@@ -18,6 +18,9 @@ from treescan.wood.graph import WoodGraph
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+ONE_LIMB = 10.0
+"""Share of the stopped throws from which a limb is named. [%]"""
+
 HIGH_ENOUGH = 3.0
 """Flights up to this far above the wanted limb are asked what stopped them. [m]"""
 
@@ -31,7 +34,7 @@ def _count_stops(sc: Scene, grid: Grid, feet: Floats, union: int, limbs: int) ->
     by_limb, other = np.zeros(limbs, np.int64), np.zeros(5, np.int64)
     pl = empty_plane(len(sc.limb))
     items = np.empty(len(sc.limb), np.int32)
-    over, weight, ends, served = np.empty(MOST_CAPTURED, np.int32), np.empty(1), np.empty(1, np.int8), room_for(1)
+    over, weight, ends, back, served = np.empty(MOST_CAPTURED, np.int32), np.empty(1), np.empty(1, np.int8), np.empty(1, np.bool_), room_for(1)
     for f in range(len(feet)):
         x, y, z_hand = feet[f, 0], feet[f, 1], feet[f, 2] + sc.release
         for i in range(len(sc.limb)):
@@ -62,8 +65,10 @@ def _count_stops(sc: Scene, grid: Grid, feet: Floats, union: int, limbs: int) ->
                             other[0] += 1
                     elif end == HIT_WIRE:
                         other[1] += 1
-                    elif throws_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height[g : g + 1], grid.step[g : g + 1], union, weight, ends, served) == 0:
-                        other[2] += 1
+                    else:
+                        heights, steps = grid.height[g : g + 1], grid.step[g : g + 1]
+                        if throws_in_plane(sc, pl, x, y, z_hand, azimuth, heights, steps, union, weight, ends, back, served) == 0:
+                            other[2] += 1
     return by_limb, other
 
 
@@ -86,12 +91,12 @@ def why_blocked(graph: WoodGraph, scene: Scene, grid: Grid, stances: Stances, un
     if other[4] == 0:
         return "no aim within the limits passes over it"
     share = 100.0 * by_limb.max() / other[4]
+    which = f"most often {_limb_words(graph, int(by_limb.argmax()))} ({share:.0f} %)" if share >= ONE_LIMB else f"no single limb of more than {share:.0f} %"
     reasons = [
-        (int(by_limb.sum()), f"limbs stand in the way of {100.0 * by_limb.sum() / other[4]:.0f} % of the throws that would pass over it, "
-         f"most often {_limb_words(graph, int(by_limb.argmax()))} ({share:.0f} %)"),
+        (int(by_limb.sum()), f"limbs stand in the way of {100.0 * by_limb.sum() / other[4]:.0f} % of the throws that would pass over it, {which}"),
         (int(other[0]), "things beside the tree stand in the way"),
         (int(other[1]), "the flight would come near a wire"),
-        (int(other[2]), "the line passes over it but lies over higher limbs as well, or slides off outward"),
+        (int(other[2]), "the line passes over it but lies over higher limbs as well, slides off outward, or the bag strikes wood too hard"),
     ]
     count, words = max(reasons)
     return words if count else "the window is too small for the thrower's spread"
@@ -102,4 +107,4 @@ def _limb_words(graph: WoodGraph, limb: int) -> str:
         return "the stem"
     u = graph.unions
     rows = np.flatnonzero((u.arm_limb == limb) & ~u.arm_continues)
-    return f"the limb from {u.label[int(np.searchsorted(u.arm_start, rows[0], side='right') - 1)]}" if len(rows) else f"limb {limb}"
+    return f"the limb from {u.label[int(np.searchsorted(u.arm_start, rows[0], side='right') - 1)]}" if len(rows) else "thin limbs"

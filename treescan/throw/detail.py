@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from treescan.throw.flight import PIECES, flights
 from treescan.throw.landing import TautLine, bag_that_runs, slice_outline, taut_line
-from treescan.throw.outcome import HIT_LIMB, LANDED, MOST_CAPTURED, bag_lodges, classify, follow
+from treescan.throw.outcome import HIT_BESIDE, HIT_LIMB, LANDED, MOST_CAPTURED, bag_lodges, classify, follow, hanging_turn, strike_on
 from treescan.throw.plane import Plane, empty_plane, fill_plane
 from treescan.throw.refine import Aim, Sample, floor_of
 from treescan.throw.scene import Scene
@@ -27,7 +27,8 @@ Ints = NDArray[np.int32]
 class Followed:
     """One throw followed through its plane.
 
-    plane, over (d,) crossings under the line near end first, end / s_end / hit as from `follow`, lodged, path (k, 2) of (s, z) down to the end.
+    plane, over (d,) crossings under the line near end first, end / s_end / hit as from `follow`, lodged, speed where it strikes a limb (0 where it
+    does not) [m/s], path (k, 2) of (s, z) down to the end.
     """
 
     plane: Plane
@@ -36,6 +37,7 @@ class Followed:
     s_end: float
     hit: int
     lodged: bool
+    strike: float
     path: Floats
 
 
@@ -50,10 +52,11 @@ def follow_throw(scene: Scene, feet: Floats, azimuth: float, heights: Floats, st
     end, s_end, hit, n = follow(scene, plane, heights, step, z_hand, over)
     n = min(n, MOST_CAPTURED)
     lodged = bool(bag_lodges(scene, plane, heights, step, z_hand, end, s_end, hit))
+    strike = float(strike_on(heights, step, s_end)) if end == HIT_LIMB else 0.0
     s = np.arange(PIECES + 1) * step
     kept = s < s_end
     path = np.column_stack([np.append(s[kept], s_end), np.append(heights[kept], np.interp(s_end, s, heights)) + z_hand])
-    return Followed(plane, over[:n].copy(), int(end), float(s_end), int(hit), lodged, path)
+    return Followed(plane, over[:n].copy(), int(end), float(s_end), int(hit), lodged, strike, path)
 
 
 def in_space(feet: Floats, azimuth: float, points: Floats) -> Floats:
@@ -128,6 +131,7 @@ def work_out(
         speed=aim.speed,
         bias=(limits.azimuth_bias, limits.elevation_bias, limits.speed_bias),
         apex=float(flown.path[:, 1].max() - feet[2]),
+        out=flown.s_end if flown.end == LANDED else None,
         union=graph.unions.label[union],
         height=wanted_top - float(feet[2]),
         isolation_class=actual,
@@ -137,7 +141,7 @@ def work_out(
         walk_round=walk,
         over_crown=over_crown,
         strikes=crossing_name(graph, scene, int(flown.plane.item[flown.hit])) if flown.end == HIT_LIMB else None,
-        back_at_thrower=flown.s_end if flown.s_end < settings.near_thrower else None,
+        back_at_thrower=flown.s_end if not flown.lodged and flown.s_end < settings.near_thrower else None,
         slides=slides,
         rest_distance=rest_distance,
     )
@@ -163,7 +167,7 @@ def work_out(
         captured=np.array(list(dict.fromkeys(limbs)), np.int32),
         captured_unions=tuple(dict.fromkeys(_union_of_limb(graph, limb) for limb in dict.fromkeys(limbs))),
         workings=workings,
-        least_weight=bag_that_runs(scene.line, highest - z_hand, scene.friction, line.turning),
+        least_weight=bag_that_runs(scene.line, highest - z_hand, scene.rough, hanging_turn(_extent(flown, [c, *kept]), highest - z_hand)),
         steps=steps,
         pace=(limits.seconds_setup, limits.seconds_throw, limits.seconds_working),
         over_crown=over_crown,
@@ -171,8 +175,10 @@ def work_out(
 
 
 def wanted_crossing(scene: Scene, flown: Followed, union: int, z_hand: float) -> tuple[int, int, int]:
-    """Index into `over` of the best crossing of this union, its class and workings; -1 when there is none."""
+    """Index into `over` of the best crossing of this union, its class and workings; -1 when there is none, or the bag strikes something too hard."""
     best = (-1, 9, 0)
+    if flown.end == HIT_BESIDE or flown.strike > scene.strike:
+        return best
     for m, c in enumerate(flown.over):
         item = flown.plane.cross_item[c]
         if item < 0 or scene.union[item] != union:
@@ -221,6 +227,11 @@ def settled_line(
     return taut_line(near_end, far_end, outlines), crossings
 
 
+def _extent(flown: Followed, crossings: list[int]) -> float:
+    """From the nearest to the farthest of some crossings. [m]"""
+    return float(np.ptp(flown.plane.cross[crossings, 0]))
+
+
 def _outline(scene: Scene, plane: Plane, crossing: int) -> Floats:
     """Outline of the limb (or thing) at one crossing in the plane."""
     item = int(plane.cross_item[crossing])
@@ -248,13 +259,13 @@ def _rest_place(graph: WoodGraph, scene: Scene, item: int, union: int, rest_dist
 
 
 def _union_of_limb(graph: WoodGraph, limb: int) -> str:
-    """Label of the union a limb leaves from; the stem: "the stem"; below 2 cm: its limb number."""
+    """Label of the union a limb leaves from; the stem: "the stem"; too thin to make a union: "thin limbs"."""
     if limb == 0:
         return "the stem"
     u = graph.unions
     rows = np.flatnonzero((u.arm_limb == limb) & ~u.arm_continues)
     if len(rows) == 0:
-        return f"limb {limb}"
+        return "thin limbs"
     return u.label[int(np.searchsorted(u.arm_start, rows[0], side="right") - 1)]
 
 
@@ -263,4 +274,4 @@ def crossing_name(graph: WoodGraph, scene: Scene, item: int) -> str:
     if item < 0:
         return "what stands beside the tree"
     label = _union_of_limb(graph, int(scene.limb[item]))
-    return label if label.startswith(("the ", "limb ")) else f"the limb from {label}"
+    return label if label.startswith(("the ", "thin ")) else f"the limb from {label}"

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from treescan.throw.flight import PIECES
 from treescan.throw.plane import GROUND_STEP, INFINITE, RANGE, Plane, limb_of
 from treescan.throw.scene import BESIDE, WIRE, Scene
+from treescan.units import G
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -28,6 +29,18 @@ def height_on(zs: Floats, step: float, s: float) -> float:
     if j >= PIECES:
         return zs[PIECES]
     return zs[j] + (u - j) * (zs[j + 1] - zs[j])
+
+
+@njit(cache=True, nogil=True)
+def strike_on(zs: Floats, step: float, s: float) -> float:
+    """How fast a bag on a tabulated flight strikes something at distance s: its speed while it rises, its level speed while it falls. [m/s]
+
+    From the flight's bend: z'' = -g / vx^2 with any drag along the path. A falling bag drops on where it strikes, however fast.
+    """
+    j = min(max(int(s / step + 0.5), 1), PIECES - 1)
+    bend = 2.0 * zs[j] - zs[j - 1] - zs[j + 1]
+    rise = (zs[j + 1] - zs[j - 1]) / (2.0 * step) - bend / step * (s / step - j)
+    return step * np.sqrt(G / bend * (1.0 + max(rise, 0.0) ** 2)) if bend > 0.0 else INFINITE
 
 
 @njit(cache=True, nogil=True)
@@ -213,20 +226,26 @@ def first_obstacle(sc: Scene, pl: Plane, zs: Floats, step: float, z_hand: float)
     if hit >= 0:
         end = HIT_WIRE if sc.limb[pl.item[hit]] == WIRE else HIT_LIMB
     s_end = min(s_end, PIECES * step, RANGE)
-    s = first_column(pl.column, pl.counts[2], pl.frame[5], sc.bag_radius, zs, step, z_hand, s_end)
-    if s < s_end:
-        return HIT_BESIDE, s, -1
+    k = first_column(pl.column, pl.counts[2], pl.frame[5], sc.bag_radius, zs, step, z_hand, s_end)
+    if k >= 0:
+        return HIT_BESIDE if is_tall(pl.column, k, pl.ground, sc.lift) else LANDED, pl.column[k, 0], -1
     return end, s_end, hit
 
 
 @njit(cache=True, nogil=True)
-def first_column(column: Floats, count: int, highest: float, bag: float, zs: Floats, step: float, z_hand: float, s_end: float) -> float:
-    """Where a flight first meets one of `count` solid columns before s_end; INFINITE when it does not.
+def is_tall(column: Floats, k: int, ground: Floats, lift: float) -> bool:
+    """Does solid column k reach higher than a person does? A bag on a lower thing is as good as on the ground."""
+    return column[k, 2] > ground_on(ground, column[k, 0]) + lift
+
+
+@njit(cache=True, nogil=True)
+def first_column(column: Floats, count: int, highest: float, bag: float, zs: Floats, step: float, z_hand: float, s_end: float) -> int:
+    """The first of `count` solid columns before s_end that a flight meets; -1 when it meets none.
 
     Above the highest column (top at `highest`) it need not look: a flight rises, then falls.
     """
     if count == 0:
-        return INFINITE
+        return -1
     top = highest + bag - z_hand
     apex = highest_column(zs)
     up, down = INFINITE, -INFINITE
@@ -255,8 +274,8 @@ def first_column(column: Floats, count: int, highest: float, bag: float, zs: Flo
             continue
         z = height_on(zs, step, s) + z_hand
         if column[k, 1] - bag <= z <= column[k, 2] + bag:
-            return s
-    return INFINITE
+            return k
+    return -1
 
 
 @njit(cache=True, nogil=True)
@@ -380,6 +399,24 @@ def least_weight(line: float, tail: float, friction: float, turning: float) -> f
     return line * max(tail, 0.0) * np.exp(friction * turning)
 
 
+@njit(cache=True, nogil=True)
+def hanging_turn(extent: float, height: float) -> float:
+    """By how much a slack line turns over everything it lies on while the bag runs down, err on the high side. [rad]
+
+    Parameters
+    ----------
+    extent : float      Distance along the plane from the nearest to the farthest thing the line lies on, 0 for one limb. [m]
+    height : float      Of the highest of them above the hand. [m]
+
+    Notes
+    -----
+    Both legs hang plumb: half a round. Between its supports the line sags under its own weight onto what lies a little lower. At z above the
+    hand its tension is at least that of a tail of length z, l g z, so over a length L it bends by at most L / z, and what it bends back it turns
+    more at the supports. z is taken as half the height, and the sum as half a round at most.
+    """
+    return np.pi + min(2.0 * extent / height if height > 0.0 else 0.0, np.pi)
+
+
 ALONE, WORKABLE, AS_IT_FELL = 1, 2, 3
 """What can be made of a line over a wanted limb: nothing else under it; others can be worked off; it must stay as it fell."""
 
@@ -418,14 +455,15 @@ def judge(
     room: float,
     most_worked: int,
     outdone: bool,
-) -> tuple[int, bool, bool, float]:
+) -> tuple[int, bool, bool, bool, float]:
     """What is under the line besides the wanted crossing over[which]?
 
     Returns
     -------
     verdict : int           ALONE, WORKABLE, AS_IT_FELL; 0 where not even the last serves (a higher limb bears the line, or the bag is stuck).
     back, front : bool      Limbs to work the line off beyond the wanted one (or a stuck bag), and on the thrower's side.
-    steepest : float        Steepest line of sight from the hand over all supports; INFINITE where the wanted limb is not the highest. [rad]
+    highest : bool          The wanted limb is the highest of all and the bag is not stuck: the line may stay as it fell.
+    extent : float          From the nearest to the farthest thing under the line, besides the stem that is walked round. [m]
 
     Notes
     -----
@@ -437,7 +475,7 @@ def judge(
     i = cross_item[c]
     s_t, top_t, half_t, own = cross[c, 0], cross[c, 2], cross[c, 3], limb[i]
     near, far, beneath = 0, 0, 0
-    highest, steep = -INFINITE, (top_t - z_hand) / s_t
+    highest, first, last = -INFINITE, s_t, s_t
     for m in range(count):
         o = over[m]
         if o == c:
@@ -450,7 +488,7 @@ def judge(
             if limb[j] == own and abs(s - s_t) <= 2 * (half + half_t):
                 continue
         highest = max(highest, cross[o, 2])
-        steep = max(steep, (cross[o, 2] - z_hand) / s)
+        first, last = min(first, s), max(last, s)
         if s - half > s_t + room:
             far += 1
         elif s + half < s_t - room:
@@ -458,32 +496,32 @@ def judge(
         else:
             beneath += 1
         if (beneath > 0 or far > most_worked or near > most_worked) and (outdone or lodged or highest >= top_t):
-            return 0, False, False, INFINITE
-    steepest = np.arctan(steep) if not lodged and top_t > highest else INFINITE
+            return 0, False, False, False, 0.0
+    stays = not lodged and top_t > highest
     if near + far + beneath == 0 and not lodged:
-        return ALONE, False, False, steepest
+        return ALONE, False, False, stays, 0.0
     if beneath == 0 and far <= most_worked and near <= most_worked:
-        return WORKABLE, far > 0 or lodged, near > 0, steepest
-    return AS_IT_FELL, False, False, steepest
+        return WORKABLE, far > 0 or lodged, near > 0, stays, last - first
+    return AS_IT_FELL, False, False, stays, last - first
 
 
 @njit(cache=True, nogil=True)
-def come_down(
-    verdict: int, front: bool, shafts: bool, steepest: float, s: float, tail: float, line: float, friction: float, mass: float
-) -> int:
+def come_down(verdict: int, shafts: bool, stays: bool, extent: float, tail: float, line: float, rough: float, mass: float) -> int:
     """Isolation class once the bag must come down by itself: 1, 2, 3, or 0 where it hangs.
 
     Parameters
     ----------
     shafts : bool       The ways down needed for working are clear.
-    s, tail : float     Distance of the wanted limb, and its top above the hand. [m]
+    stays, extent       Of `judge`; whether the line may stay over everything, and how far apart that lies. [m]
+    tail : float        The wanted limb's top above the hand. [m]
+    rough : float       Friction of the line on rough bark: a bag said to come down shall.
     """
-    turning = np.arctan2(tail, s) + 0.5 * np.pi
+    alone = least_weight(line, tail, rough, hanging_turn(0.0, tail)) <= mass
     if verdict == ALONE:
-        return 1 if least_weight(line, tail, friction, turning) <= mass else 0
-    if verdict == WORKABLE and shafts and least_weight(line, tail, friction, np.pi if front else turning) <= mass:
+        return 1 if alone else 0
+    if verdict == WORKABLE and shafts and alone:
         return 2
-    if verdict > 0 and steepest < INFINITE and least_weight(line, tail, friction, steepest + 0.5 * np.pi) <= mass:
+    if verdict > 0 and stays and least_weight(line, tail, rough, hanging_turn(extent, tail)) <= mass:
         return 3
     return 0
 
@@ -512,13 +550,12 @@ def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, s_end: fl
         return 0, 0
     u = sc.union[pl.cross_item[c]]
     room = pl.cross[c, 3] + 2 * sc.bag_radius + sc.clearance
-    verdict, back, front, steepest = judge(
+    verdict, back, front, stays, extent = judge(
         pl.cross, pl.cross_item, sc.limb, sc.node, sc.stem_node[u], over, count, which, lodged, z_hand, room, sc.most_worked, False
     )
-    if count - 1 > sc.most_between:
-        steepest = INFINITE
+    stays = stays and count - 1 <= sc.most_between
     shafts = verdict == WORKABLE and (not back or shaft_clear(sc, pl, c, 1)) and (not front or shaft_clear(sc, pl, c, 0))
-    k = come_down(verdict, front, shafts, steepest, pl.cross[c, 0], pl.cross[c, 2] - z_hand, sc.line, sc.friction, sc.bag_mass)
+    k = come_down(verdict, shafts, stays, extent, pl.cross[c, 2] - z_hand, sc.line, sc.rough, sc.bag_mass)
     return k, int(back) + int(front) if k == 2 else 0
 
 

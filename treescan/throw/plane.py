@@ -95,15 +95,15 @@ def empty_plane(capacity: int) -> Plane:
 
 
 @njit(cache=True, nogil=True)
-def ground_at(sc: Scene, x: float, y: float) -> float:
-    """Ground height, bilinear between cell centres; the edge cell's value outside the grid. [m]"""
-    rows, cols = sc.ground.shape
-    p = min(max((x - sc.ground_corner[0]) / sc.ground_cell - 0.5, 0.0), cols - 1.0)
-    q = min(max((y - sc.ground_corner[1]) / sc.ground_cell - 0.5, 0.0), rows - 1.0)
+def ground_at(ground: Floats, corner: Floats, cell: float, x: float, y: float) -> float:
+    """Ground height, bilinear between cell centres; the edge cell's value outside the grid. [m]  Arguments of `Scene`."""
+    rows, cols = ground.shape
+    p = min(max((x - corner[0]) / cell - 0.5, 0.0), cols - 1.0)
+    q = min(max((y - corner[1]) / cell - 0.5, 0.0), rows - 1.0)
     i, j = int(q), int(p)
     i1, j1 = min(i + 1, rows - 1), min(j + 1, cols - 1)
     fy, fx = q - i, p - j
-    return (1 - fy) * ((1 - fx) * sc.ground[i, j] + fx * sc.ground[i, j1]) + fy * ((1 - fx) * sc.ground[i1, j] + fx * sc.ground[i1, j1])
+    return (1 - fy) * ((1 - fx) * ground[i, j] + fx * ground[i, j1]) + fy * ((1 - fx) * ground[i1, j] + fx * ground[i1, j1])
 
 
 @njit(cache=True, nogil=True)
@@ -130,16 +130,18 @@ def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items
     """Fill the plane through (ox, oy) in direction `azimuth` from the scene's rows items[:count]."""
     ux, uy = np.sin(azimuth), np.cos(azimuth)
     p, q, wires = 0, 0, 0
+    start, end, r_start, r_end, limb, bag = sc.start, sc.end, sc.r_start, sc.r_end, sc.limb, sc.bag_radius
+    shape, item, cross, cross_item, ground = pl.shape, pl.item, pl.cross, pl.cross_item, pl.ground
     for m in range(count):
         i = items[m]
-        x0, y0, x1, y1 = sc.start[i, 0] - ox, sc.start[i, 1] - oy, sc.end[i, 0] - ox, sc.end[i, 1] - oy
+        x0, y0, x1, y1 = start[i, 0] - ox, start[i, 1] - oy, end[i, 0] - ox, end[i, 1] - oy
         n0, n1 = x0 * uy - y0 * ux, x1 * uy - y1 * ux
-        r0, r1 = sc.r_start[i], sc.r_end[i]
-        reach = max(r0, r1) + sc.bag_radius
+        r0, r1 = r_start[i], r_end[i]
+        reach = max(r0, r1) + bag
         if (n0 > reach and n1 > reach) or (n0 < -reach and n1 < -reach):
             continue
         s0, s1 = x0 * ux + y0 * uy, x1 * ux + y1 * uy
-        z0, z1 = sc.start[i, 2], sc.end[i, 2]
+        z0, z1 = start[i, 2], end[i, 2]
         t0, t1 = 0.0, 1.0
         if abs(n1 - n0) > 1e-12:
             ta, tb = (-reach - n0) / (n1 - n0), (reach - n0) / (n1 - n0)
@@ -149,13 +151,13 @@ def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items
         if s_max < MIN_S:
             continue
         za, zb = z0 + t0 * (z1 - z0), z0 + t1 * (z1 - z0)
-        row = pl.shape[p]
+        row = shape[p]
         row[0], row[1], row[2], row[3] = min(sa, sb) - reach, s_max, min(za, zb) - reach, max(za, zb) + reach
         row[4], row[5], row[6], row[7], row[8], row[9] = s0, z0, n0, s1, z1, n1
         row[10], row[11] = 0.5 * (row[0] + row[1]), 0.5 * (row[2] + row[3])
         row[12] = 0.5 * np.sqrt((row[1] - row[0]) ** 2 + (row[3] - row[2]) ** 2)
-        pl.item[p] = i
-        wires += sc.limb[i] == WIRE
+        item[p] = i
+        wires += limb[i] == WIRE
         p += 1
         if (n0 < 0.0) != (n1 < 0.0):
             t = n0 / (n0 - n1)
@@ -164,13 +166,14 @@ def fill_plane(sc: Scene, pl: Plane, ox: float, oy: float, azimuth: float, items
                 top, _ = slice_top(z0, n0, r0, z1, n1, r1)
                 r = r0 + t * (r1 - r0)
                 half = min(r * np.sqrt(1.0 + ((s1 - s0) / (n1 - n0)) ** 2), r + 0.5 * abs(s1 - s0))
-                c = pl.cross[q]
+                c = cross[q]
                 c[0], c[1], c[2], c[3], c[4] = s, z0 + t * (z1 - z0), top, half, t
-                pl.cross_item[q] = i
+                cross_item[q] = i
                 q += 1
-    for k in range(len(pl.ground)):
+    heights, corner, cell = sc.ground, sc.ground_corner, sc.ground_cell
+    for k in range(len(ground)):
         s = k * GROUND_STEP
-        pl.ground[k] = ground_at(sc, ox + s * ux, oy + s * uy)
+        ground[k] = ground_at(heights, corner, cell, ox + s * ux, oy + s * uy)
     c = 0
     if sc.has_side:
         c, q = _fill_columns(sc, pl, ox, oy, ux, uy, q)
@@ -268,7 +271,7 @@ def _fill_columns(sc: Scene, pl: Plane, ox: float, oy: float, ux: float, uy: flo
         if solid:
             pl.column[c, 0], pl.column[c, 1], pl.column[c, 2] = s, sc.low[i, j], sc.high[i, j]
             c += 1
-        tall = solid and sc.high[i, j] > ground_at(sc, x, y) + sc.lift
+        tall = solid and sc.high[i, j] > ground_at(sc.ground, sc.ground_corner, sc.ground_cell, x, y) + sc.lift
         if tall:
             if run_start < 0.0:
                 run_start, run_top, run_low = s, -INFINITE, INFINITE

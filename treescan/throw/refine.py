@@ -36,7 +36,7 @@ class Aim:
 class Sample:
     """Throws spread about one aim, all equally likely.
 
-    azimuth (a,) [rad]; elevation, speed (a, k) [rad], [m/s]; weight, isolation, end (a, k) as from `throw_spread`.
+    azimuth (a,) [rad]; elevation, speed (a, k) [rad], [m/s]; weight, isolation, end, near (a, k) as from `throw_spread`.
     """
 
     azimuth: Floats
@@ -45,10 +45,18 @@ class Sample:
     weight: Floats
     isolation: NDArray[np.int8]
     end: NDArray[np.int8]
+    near: NDArray[np.bool_]
 
     def chance(self, worst_class: int) -> float:
         """Share that serves the union in this class or better."""
-        return float(np.where((self.isolation > 0) & (self.isolation <= worst_class), self.weight, 0.0).mean())
+        return float(np.where(self._serves(worst_class), self.weight, 0.0).mean())
+
+    def near_chance(self, worst_class: int) -> float:
+        """Share that serves the union in this class or better with the bag coming down near the thrower."""
+        return float(np.where(self._serves(worst_class) & self.near, self.weight, 0.0).mean())
+
+    def _serves(self, worst_class: int) -> NDArray[np.bool_]:
+        return (self.isolation > 0) & (self.isolation <= worst_class)
 
 
 def floor_of(scene: Scene) -> float:
@@ -73,8 +81,8 @@ def fine_sample(scene: Scene, feet: Floats, aim: Aim, method: Method, union: int
     squares = np.linspace(speed.min() ** 2, speed.max() ** 2, SPEED_NODES)
     aa, ww = np.meshgrid(nodes, squares, indexing="ij")
     table = flights(aa.ravel(), np.sqrt(ww.ravel()), settings, floor_of(scene))
-    weight, isolation, end = throw_spread(scene, feet, azimuth, elevation, speed, nodes, squares, table.height, table.step, union)
-    return Sample(azimuth, elevation, speed, weight, isolation, end)
+    weight, isolation, end, near = throw_spread(scene, feet, azimuth, elevation, speed, nodes, squares, table.height, table.step, union)
+    return Sample(azimuth, elevation, speed, weight, isolation, end, near)
 
 
 def best_nearby(
@@ -88,7 +96,7 @@ def best_nearby(
 
     Returns
     -------
-    mapping         Class to (chance, aim); missing where the chance is nil.
+    mapping         Class to (chance, aim), throws whose bag comes down near the thrower counting for less; missing where the chance is nil.
     """
     sd = (method.azimuth_sd, method.elevation_sd, method.speed_sd * aim.speed)
     width = (cell[0], cell[1], cell[2] * aim.speed)
@@ -109,9 +117,10 @@ def best_nearby(
     ee, vv = np.meshgrid(axes[1], axes[2], indexing="ij")
     table = flights(ee.ravel(), vv.ravel(), settings, floor_of(scene))
     flight = np.tile(np.arange(len(table), dtype=np.int32), (len(axes[0]), 1))
-    weight, isolation, end = throw_many(scene, feet, np.asarray(axes[0], np.float64), table.height, table.step, flight, union)
+    weight, isolation, end, near = throw_many(scene, feet, np.asarray(axes[0], np.float64), table.height, table.step, flight, union)
     shape = (len(axes[0]), len(axes[1]), len(axes[2]))
     mass = (cell_mass(aims[0], axes[0], sd[0]), cell_mass(aims[1], axes[1], sd[1]), cell_mass(aims[2], axes[2], method.speed_sd * aims[2]))
+    weight = np.where(near, settings.near_worth, 1.0) * weight
     wire = spread_block((end == HIT_WIRE).astype(float).reshape(shape), *mass) if np.any(end == HIT_WIRE) else None
     out: dict[int, tuple[float, Aim]] = {}
     for k in (1, 2, 3):

@@ -36,7 +36,8 @@ class Scene(NamedTuple):
                                                True where a bag must not land.
     leaf, leaf_corner, leaf_cell               Foliage density. [1/m]
     has_side, has_leaf, has_wire               False: nothing to look for.
-    bag_radius, bag_mass, line, friction, snag, clearance, lift, most_worked, most_between, release      Settings.
+    bag_radius, bag_mass, line, friction, rough, snag, clearance, lift, most_worked, most_between, release, near_thrower, near_worth,
+    strike                                     Settings.
     """
 
     start: Floats
@@ -69,12 +70,16 @@ class Scene(NamedTuple):
     bag_mass: float
     line: float
     friction: float
+    rough: float
     snag: float
     clearance: float
     lift: float
     most_worked: int
     most_between: int
     release: float
+    near_thrower: float
+    near_worth: float
+    strike: float
 
 
 def filled_ground(terrain: Terrain, fallback: float) -> Floats:
@@ -148,12 +153,16 @@ def build_scene(
         settings.bag_mass,
         settings.line_density,
         settings.friction,
+        settings.friction_high,
         settings.snag_factor,
         settings.shaft_clearance,
         settings.lift_height,
         settings.most_worked,
         settings.most_between,
         settings.release_height,
+        settings.near_thrower,
+        settings.near_worth,
+        settings.strike_speed,
     )
     return scene, targets
 

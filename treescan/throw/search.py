@@ -162,7 +162,7 @@ def _best_throws(
     best: dict[int, Throw] = {}
     samples: dict[_Place, Sample] = {}
     for k in (1, 2, 3):
-        options = []
+        options: list[_Found] = []
         for row in _promising(chance[:, :, k - 1], settings):
             name = settings.methods[row]
             order = np.argsort(-chance[:, row, k - 1], kind="stable")[: settings.candidates]
@@ -197,20 +197,25 @@ def _quickest(
     samples: dict[_Place, Sample],
     settings: ThrowSettings,
 ) -> Throw | None:
-    """The option with the least expected time, its chance integrated finely; None below the least chance reported."""
+    """The option with the least expected time, its chance integrated finely; None below the least chance reported.
+
+    Throws whose bag comes down near the thrower count for less here, as in the sweep; the chance that is told counts them in full.
+    """
     best: tuple[float, Throw] | None = None
     for o in options:
         place = (o.stance, o.method, o.aim)
         if place not in samples:
             samples[place] = fine_sample(scene, stances.xyz[o.stance], o.aim, settings.method(o.method), union, settings)
-        chance = samples[place].chance(isolation_class)
+        chance, limits = samples[place].chance(isolation_class), settings.method(o.method)
         if chance < settings.least_chance:
             continue
-        if best is not None and least_seconds(chance, settings.method(o.method)) >= best[0]:
+        counted = chance - (1 - settings.near_worth) * samples[place].near_chance(isolation_class)
+        seconds = least_seconds(counted, limits)
+        if best is not None and seconds >= best[0]:
             continue
         throw = work_out(graph, scene, stances, o.stance, union, isolation_class, o.method, o.aim, chance, samples[place], settings)
-        if throw is not None and (best is None or throw.expected_seconds < best[0]):
-            best = (throw.expected_seconds, throw)
+        if throw is not None and (best is None or seconds + throw.workings * limits.seconds_working < best[0]):
+            best = (seconds + throw.workings * limits.seconds_working, throw)
     return best[1] if best else None
 
 

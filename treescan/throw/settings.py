@@ -65,16 +65,24 @@ class ThrowSettings:
     drag: float = setting(0.6, "", "drag coefficient of the bag: between a sphere (0.4 to 0.5) and a blunt body (0.8 to 1.1)", "blunt_body_drag", low=0.0, high=2.0)
     line_density: float = setting(0.002, "kg/m", "throw line of about 2 mm", "line_mass", low=0.0, high=0.02)
     air_density: float = setting(1.225, "kg/m3", "air at sea level, 15 degrees C", "standard_air", low=0.0, high=2.0)
-    friction: float = setting(0.3, "", "line on bark, middle value", "line_friction", low=0.0, high=1.5)
-    friction_low: float = setting(0.2, "", "line on bark, slick", "line_friction", low=0.0, high=1.5)
-    friction_high: float = setting(0.5, "", "line on bark, rough", "line_friction", low=0.0, high=1.5)
+    friction: float = setting(0.3, "", "line on bark, middle value: whether it slides along a limb", "line_friction", low=0.0, high=1.5)
+    friction_high: float = setting(0.5, "", "line on rough bark: whether the bag comes down by itself", "line_friction", low=0.0, high=1.5)
 
     release_height: float = setting(1.5, "m", "release above the thrower's feet", "project_choice", low=0.5, high=3.0)
     reach_along: float = setting(1.0, "m", "x_max: farthest place on the wanted limb, from the parent's bark", "project_choice", low=0.05, high=5.0)
     smallest_limb: float = setting(0.01, "m", "wood thinner than this bends away from a bag", "project_choice", low=0.0, high=0.05)
     most_worked: int = setting(4, "", "most captured limbs that one working is expected to clear", "project_choice", low=0, high=20)
     most_between: int = setting(24, "", "most limbs a line may lie over besides the wanted one, even for a basal anchor", "project_choice", low=0, high=90)
-    near_thrower: float = setting(3.0, "m", "a bag that comes down nearer than this to the thrower gets its own warning", "project_choice", low=0.0, high=20.0)
+    near_thrower: float = setting(
+        5.0, "m", "a bag that comes down nearer than this to the thrower (two spreads of a steep throw by hand) counts for less and gets its own warning",
+        "common_practice", low=0.0, high=20.0,
+    )  # fmt: skip
+    strike_speed: float = setting(
+        8.0, "m/s", "a bag that strikes wood faster than this (level speed while it falls) is not counted on: where it goes cannot be told", "project_choice", low=0.0, high=60.0
+    )
+    near_worth: float = setting(
+        0.5, "", "what a throw counts, where place and aim are chosen, when its bag comes down near the thrower", "project_choice", low=0.0, high=1.0
+    )
     shaft_clearance: float = setting(0.05, "m", "room beside the wanted limb for the falling bag, besides its own width", "project_choice", low=0.0, high=1.0)
     snag_factor: float = setting(0.1, "", "k in the snag chance 1 - exp(-k x density x path)", "snag_law", low=0.0, high=5.0)
     lift_height: float = setting(2.5, "m", "a line over things lower than this can be lifted off by hand", "project_choice", low=0.0, high=5.0)

@@ -25,10 +25,12 @@ from treescan.throw.outcome import (
     first_touch,
     height_on,
     highest_limbs,
+    is_tall,
     judge,
     landing_place,
     lands_badly,
     shaft_clear,
+    strike_on,
     unsnagged,
     way_down,
 )
@@ -70,12 +72,20 @@ class Grid(NamedTuple):
 @njit(cache=True, nogil=True)
 def near_items(sc: Scene, x: float, y: float, azimuth: float, half: float, out: Ints) -> int:
     """Rows of the scene that the half-planes within `half` of an azimuth can meet; returns how many were put into `out`."""
+    return near_among(sc, x, y, azimuth, half, np.arange(len(sc.limb), dtype=np.int32), len(sc.limb), out)
+
+
+@njit(cache=True, nogil=True)
+def near_among(sc: Scene, x: float, y: float, azimuth: float, half: float, among: Ints, number: int, out: Ints) -> int:
+    """`near_items` among the rows among[:number] of the scene."""
+    start, end, r_start, r_end, bag = sc.start, sc.end, sc.r_start, sc.r_end, sc.bag_radius
     ux, uy = np.sin(azimuth), np.cos(azimuth)
     tan = np.tan(min(half, 1.5))
     count = 0
-    for i in range(len(sc.limb)):
-        x0, y0, x1, y1 = sc.start[i, 0] - x, sc.start[i, 1] - y, sc.end[i, 0] - x, sc.end[i, 1] - y
-        reach = max(sc.r_start[i], sc.r_end[i]) + sc.bag_radius
+    for m in range(number):
+        i = among[m]
+        x0, y0, x1, y1 = start[i, 0] - x, start[i, 1] - y, end[i, 0] - x, end[i, 1] - y
+        reach = max(r_start[i], r_end[i]) + bag
         s0, s1 = x0 * ux + y0 * uy, x1 * ux + y1 * uy
         s = max(s0, s1) + reach
         if s < 0.0:
@@ -117,6 +127,7 @@ def throws_in_plane(
     wanted: int,
     weight: Floats,
     end: NDArray[np.int8],
+    near: NDArray[np.bool_],
     found: Found,
 ) -> int:
     """Many flights in one filled plane.
@@ -127,6 +138,7 @@ def throws_in_plane(
     wanted : int                            Union to look at, -1 = all of them.
     weight (f,), end (f,)                   Filled: chance that twigs and leaves let the bag through, 0 where nothing is served; how
                                             the flight ended (`outcome`), BAD_PLACE where the bag must not land.
+    near (f,)                               Filled: does the bag of a throw that serves come down near the thrower?
     found : Found                           Filled with every union served and its isolation class.
 
     Returns
@@ -148,7 +160,7 @@ def throws_in_plane(
     rows = 0
     for f in range(len(step)):
         zs, ds = height[f], step[f]
-        weight[f], end[f] = 0.0, LANDED
+        weight[f], end[f], near[f] = 0.0, LANDED, False
         s_first = INFINITE
         for m in range(targets):
             c = target[m]
@@ -163,9 +175,9 @@ def throws_in_plane(
             how = HIT_WIRE if limb[item[hit]] == WIRE else HIT_LIMB
         s_end = min(s_end, PIECES * ds, RANGE)
         if columns > 0:
-            s = first_column(column, columns, frame[5], bag, zs, ds, z_hand, s_end)
-            if s < s_end:
-                how, s_end = HIT_BESIDE, s
+            k = first_column(column, columns, frame[5], bag, zs, ds, z_hand, s_end)
+            if k >= 0:
+                how, s_end = HIT_BESIDE if is_tall(column, k, ground, sc.lift) else LANDED, column[k, 0]
         end[f] = how
         if how == HIT_WIRE or (s_end <= s_first and not wires):
             continue
@@ -173,7 +185,7 @@ def throws_in_plane(
         if captured < 0:
             end[f] = HIT_WIRE
             continue
-        if s_end <= s_first or captured > MOST_CAPTURED:
+        if s_end <= s_first or captured > MOST_CAPTURED or how == HIT_BESIDE:
             continue
         s_ground = landing_place(ground, frame[4], zs, ds, z_hand)
         if s_ground < s_end:
@@ -182,7 +194,9 @@ def throws_in_plane(
         if how == LANDED and sc.has_side and lands_badly(sc.bad, sc.side_corner, sc.side_cell, x + s_end * ux, y + s_end * uy):
             end[f] = BAD_PLACE
             continue
-        lodged = how != LANDED
+        if how == HIT_LIMB and strike_on(zs, ds, s_end) > sc.strike:
+            continue
+        lodged = False
         if how == HIT_LIMB:
             z = height_on(zs, ds, s_end) + z_hand
             lodged = not way_down(
@@ -199,20 +213,19 @@ def throws_in_plane(
             if s_near[i] + cross[c, 4] * (s_far[i] - s_near[i]) > limit[i] or s_end < cross[c, 0] + cross[c, 3] + bag or slope[i] < droop:
                 continue
             room = cross[c, 3] + 2 * bag + sc.clearance
-            verdict, back, front, steepest = judge(
+            verdict, back, front, stays, extent = judge(
                 cross, cross_item, limb, node, stem_node[union[i]], over, captured, m, lodged, z_hand, room, sc.most_worked,
                 (next_top if limb[i] == whose else top) >= cross[c, 2],
             )  # fmt: skip
             if verdict == 0:
                 continue
-            if captured - 1 > sc.most_between:
-                steepest = INFINITE
+            stays = stays and captured - 1 <= sc.most_between
             shafts = verdict == WORKABLE
             if shafts and back:
                 shafts = shaft[c, 1] == 1 if shaft[c, 1] >= 0 else shaft_clear(sc, pl, c, 1)
             if shafts and front:
                 shafts = shaft[c, 0] == 1 if shaft[c, 0] >= 0 else shaft_clear(sc, pl, c, 0)
-            k = come_down(verdict, front, shafts, steepest, cross[c, 0], cross[c, 2] - z_hand, sc.line, sc.friction, sc.bag_mass)
+            k = come_down(verdict, shafts, stays, extent, cross[c, 2] - z_hand, sc.line, sc.rough, sc.bag_mass)
             if k == 0:
                 continue
             known = False
@@ -224,7 +237,7 @@ def throws_in_plane(
                 found.flight[rows], found.union[rows], best[rows] = f, union[i], k
                 rows += 1
         if rows > start:
-            weight[f] = 1.0
+            weight[f], near[f] = 1.0, not lodged and s_end < sc.near_thrower
             if sc.has_leaf:
                 weight[f] = unsnagged(leaf, leaf_corner, sc.leaf_cell, sc.snag, zs, ds, x, y, z_hand, azimuth, s_end)
     return rows
@@ -259,7 +272,7 @@ def sweep_stance(
     ----------
     x, y, z : float             Feet. [m]
     origin : float              Azimuth of cell 0. [rad]
-    chance : (m, methods, 3)    Chance of class <= 1, 2, 3 at the best aim.
+    chance : (m, methods, 3)    Chance of class <= 1, 2, 3 at the best aim; throws whose bag comes down near the thrower count for less.
     aim : (m, methods, 3, 3)    Cell of that aim (azimuth, elevation, speed).
 
     Returns
@@ -279,23 +292,26 @@ def sweep_stance(
     capacity = max(4096, n_active * ne * nv)
     ev_union, ev_cell = np.empty(capacity, np.int32), np.empty((capacity, 3), np.int16)
     ev_class, ev_weight = np.empty(capacity, np.int8), np.empty(capacity)
-    weight, end, served = np.empty(ne * nv), np.empty(ne * nv, np.int8), room_for(ne * nv)
+    weight, end, back, served = np.empty(ne * nv), np.empty(ne * nv, np.int8), np.empty(ne * nv, np.bool_), room_for(ne * nv)
     wires = np.zeros((n, ne, nv), np.bool_) if sc.has_wire else np.zeros((1, 1, 1), np.bool_)
     events, thrown = 0, 0
     pl = empty_plane(len(sc.limb))
-    items = np.empty(len(sc.limb), np.int32)
-    group, count = -1, 0
+    wide, items = np.empty(len(sc.limb), np.int32), np.empty(len(sc.limb), np.int32)
+    sector, number, group, count = -1, 0, -1, 0
     for a in range(n):
         if not active[a]:
             continue
+        if a // 40 != sector:
+            sector = a // 40
+            number = near_items(sc, x, y, origin + (40 * sector + 19.5) * grid.azimuth_step, 20.1 * grid.azimuth_step, wide)
         if a // 4 != group:
             group = a // 4
-            count = near_items(sc, x, y, origin + (4 * group + 1.5) * grid.azimuth_step, 1.6 * grid.azimuth_step, items)
+            count = near_among(sc, x, y, origin + (4 * group + 1.5) * grid.azimuth_step, 1.6 * grid.azimuth_step, wide, number, items)
         azimuth = origin + a * grid.azimuth_step
         fill_plane(sc, pl, x, y, azimuth, items, count)
         if pl.counts[3] == 0 and pl.counts[4] == 0:
             continue
-        rows = throws_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height, grid.step, -1, weight, end, served)
+        rows = throws_in_plane(sc, pl, x, y, z_hand, azimuth, grid.height, grid.step, -1, weight, end, back, served)
         thrown += ne * nv
         if sc.has_wire:
             for f in range(ne * nv):
@@ -306,7 +322,8 @@ def sweep_stance(
             ev_class, ev_weight = _longer(ev_class, capacity), _longer(ev_weight, capacity)
         for q in range(rows):
             f = served.flight[q]
-            ev_union[events], ev_class[events], ev_weight[events] = served.union[q], served.isolation[q], weight[f]
+            ev_union[events], ev_class[events] = served.union[q], served.isolation[q]
+            ev_weight[events] = weight[f] * (sc.near_worth if back[f] else 1.0)
             ev_cell[events, 0], ev_cell[events, 1], ev_cell[events, 2] = a, f // nv, f % nv
             events += 1
     order = np.argsort(ev_union[:events])
@@ -447,7 +464,9 @@ def sweep(
 
 
 @njit(cache=True, nogil=True)
-def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: Floats, flight: Ints, union: int) -> tuple[Floats, NDArray[np.int8], NDArray[np.int8]]:
+def throw_many(
+    sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: Floats, flight: Ints, union: int
+) -> tuple[Floats, NDArray[np.int8], NDArray[np.int8], NDArray[np.bool_]]:
     """Throws at one union from one place, one plane an azimuth.
 
     Parameters
@@ -461,17 +480,21 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
     weight (a, k)       Chance to come through the twigs where the union is served, else 0.
     isolation (a, k)    Class, 0 = not served.
     end (a, k)          How the flight ended.
+    near (a, k)         Where the union is served: does the bag come down near the thrower?
     """
     na, nk = flight.shape
+    near = np.zeros((na, nk), np.bool_)
     weight, isolation, ends = np.zeros((na, nk)), np.zeros((na, nk), np.int8), np.zeros((na, nk), np.int8)
     x, y = feet[0], feet[1]
     z_hand = feet[2] + sc.release
     pl, items, served = empty_plane(len(sc.limb)), np.empty(len(sc.limb), np.int32), room_for(nk)
     heights, steps = np.empty((nk, height.shape[1])), np.empty(nk)
+    wide, lo, hi = np.empty(len(sc.limb), np.int32), azimuths.min(), azimuths.max()
+    number = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 2e-6, wide)
     for b in range(0, na, 16):
         last = min(b + 16, na)
         lo, hi = azimuths[b:last].min(), azimuths[b:last].max()
-        count = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, items)
+        count = near_among(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, wide, number, items)
         for a in range(b, last):
             if not sc.has_wire and not can_pierce(sc, x, y, azimuths[a], items, count, union):
                 continue
@@ -480,10 +503,10 @@ def throw_many(sc: Scene, feet: Floats, azimuths: Floats, height: Floats, step: 
                 continue
             for k in range(nk):
                 heights[k], steps[k] = height[flight[a, k]], step[flight[a, k]]
-            rows = throws_in_plane(sc, pl, x, y, z_hand, azimuths[a], heights, steps, union, weight[a], ends[a], served)
+            rows = throws_in_plane(sc, pl, x, y, z_hand, azimuths[a], heights, steps, union, weight[a], ends[a], near[a], served)
             for q in range(rows):
                 isolation[a, served.flight[q]] = served.isolation[q]
-    return weight, isolation, ends
+    return weight, isolation, ends, near
 
 
 @njit(cache=True, nogil=True)
@@ -516,28 +539,31 @@ def throw_spread(
     height: Floats,
     step: Floats,
     union: int,
-) -> tuple[Floats, NDArray[np.int8], NDArray[np.int8]]:
+) -> tuple[Floats, NDArray[np.int8], NDArray[np.int8], NDArray[np.bool_]]:
     """Like `throw_many` with flights of any elevation and speed (a, k), interpolated between tabulated ones (`between_flights`)."""
     na, nk = elevation.shape
+    near = np.zeros((na, nk), np.bool_)
     weight, isolation, ends = np.zeros((na, nk)), np.zeros((na, nk), np.int8), np.zeros((na, nk), np.int8)
     x, y = feet[0], feet[1]
     z_hand = feet[2] + sc.release
     pl, items, served = empty_plane(len(sc.limb)), np.empty(len(sc.limb), np.int32), room_for(nk)
     heights, steps = np.empty((nk, height.shape[1])), np.empty(nk)
+    wide, lo, hi = np.empty(len(sc.limb), np.int32), azimuths.min(), azimuths.max()
+    number = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 2e-6, wide)
     for b in range(0, na, 16):
         last = min(b + 16, na)
         lo, hi = azimuths[b:last].min(), azimuths[b:last].max()
-        count = near_items(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, items)
+        count = near_among(sc, x, y, 0.5 * (lo + hi), 0.5 * (hi - lo) + 1e-6, wide, number, items)
         for a in range(b, last):
             if not can_pierce(sc, x, y, azimuths[a], items, count, union):
                 continue
             fill_plane(sc, pl, x, y, azimuths[a], items, count)
             for k in range(nk):
                 steps[k] = between_flights(nodes, squares, height, step, elevation[a, k], speed[a, k], heights[k])
-            rows = throws_in_plane(sc, pl, x, y, z_hand, azimuths[a], heights, steps, union, weight[a], ends[a], served)
+            rows = throws_in_plane(sc, pl, x, y, z_hand, azimuths[a], heights, steps, union, weight[a], ends[a], near[a], served)
             for q in range(rows):
                 isolation[a, served.flight[q]] = served.isolation[q]
-    return weight, isolation, ends
+    return weight, isolation, ends, near
 
 
 @njit(cache=True, nogil=True)

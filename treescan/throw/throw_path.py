@@ -52,7 +52,7 @@ class Throw:
     captured : (d,) int32       Limbs between the legs besides the wanted one, outermost first.
     captured_unions : tuple     Labels of the unions those limbs leave from, outermost first.
     workings : int              0, 1 or 2 times the weight must be worked back.
-    least_weight : float        That comes down by itself. [kg]
+    least_weight : float        That comes down by itself on rough bark, both legs plumb. [kg]
     steps : tuple of str        What a person does, in order.
     pace : (3,) float           Time for getting ready at the place, for one throw with getting the line back, and for working the weight
                                 back once; settings of the method, no published figure. [s]
@@ -107,7 +107,8 @@ class ThrowTable:
     best : mapping (union row, class) to Throw, only where the chance is above the setting's floor
     chance : (m, s, 3) float32  Chance of one throw, class <= 1, 2, 3, for each union from each place, by the method of the best throw; by
                                 the method with the highest chance anywhere where no throw is proposed. At the best place it is the finely
-                                worked-out chance; the coarser values elsewhere are not shown higher than that.
+                                worked-out chance; the coarser values elsewhere are not shown higher than that, and throws whose bag comes
+                                down near the thrower count for less in them (`ThrowSettings.near_worth`).
     blocked_by : tuple of str   Per union, in words, what stops most throws where none gets over.
     """
 

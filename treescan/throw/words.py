@@ -71,6 +71,7 @@ def throw_steps(
     speed: float,
     bias: tuple[float, float, float],
     apex: float,
+    out: float | None,
     union: str,
     height: float,
     isolation_class: int,
@@ -89,6 +90,7 @@ def throw_steps(
     Parameters
     ----------
     bias : tuple of float       How far this person's throws go right [rad], up [rad] and too fast [share] on average, 0 where unknown.
+    apex, out : float           Top of the arc above the feet, and how far from the thrower the bag lands, None where it does not. [m]
     near, far : list of str     Limbs to get the line off on the thrower's side and beyond, in the order they are met.
     lodged : bool               The bag does not reach the ground by itself.
     back_at_thrower : float     How far from the thrower the bag comes down, where that is near; else None. [m]
@@ -99,7 +101,8 @@ def throw_steps(
     steps = [
         "Clear the arc of people; look for wires, windows and roads under it.",
         f"Stand {place}. Throw with {method} towards {compass(azimuth)} ({deg(azimuth) % 360:.0f} deg from north), "
-        f"{deg(elevation):.0f} deg up, about {speed:.0f} m/s: the bag should pass over {union} at {height:.1f} m; top of the arc about {apex:.0f} m up.",
+        f"{deg(elevation):.0f} deg up, about {speed:.0f} m/s: the bag should pass over {union} at {height:.1f} m; top of the arc about {apex:.0f} m up"
+        + (f", down again about {out:.0f} m from you." if out is not None and back_at_thrower is None else "."),
     ]
     aim_off = aiming_off(bias)
     if aim_off:
