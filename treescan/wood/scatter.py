@@ -20,10 +20,6 @@ STILL = 0.004
 """Where the stem's shell is thinner than this the scanner stood still, and lying limbs are not asked [m] (a tripod's reads 3 mm)."""
 CLEANEST = 0.1
 """Share of the lying pieces that is taken for clean bark where any is."""
-ALIKE = 2.0
-"""The upper quartile of lying pieces may be so many times the lower: bundles and leaf clumps read unlike."""
-UNDER = 1.3
-"""Limbs a few times thicker than the shell read it up to so many times too thin; a stem's shell beyond that is furrowed bark, not noise."""
 LYING = 0.03
 """Lying limbs of a larger radius are asked [m]."""
 ENOUGH, ALIKE = 40, 2.0
