@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs.anchors_file import worst_work_point
+from treescan.outputs.once import made_once
 from treescan.outputs.rope_lines import rope_line
 from treescan.outputs.wording import file_name
 from treescan.planning.tie_in_point import TieInPoint
@@ -33,7 +34,8 @@ class Layer:
     about: str
 
 
-def layers(a: Assessment) -> list[Layer]:
+@made_once
+def layers(a: Assessment) -> tuple[Layer, ...]:
     """Every layer that has something in it."""
     made = [
         _stem(a),
@@ -47,7 +49,7 @@ def layers(a: Assessment) -> list[Layer]:
         _work(a),
         *_zones(a),
     ]
-    return [layer for layer in made if layer.shapes]
+    return tuple(layer for layer in made if layer.shapes)
 
 
 def _rows(name: str, kind: str, about: str, rows: list[tuple[dict[str, Any], BaseGeometry]]) -> Layer:
@@ -58,7 +60,9 @@ def _rows(name: str, kind: str, about: str, rows: list[tuple[dict[str, Any], Bas
 
 
 def _cell(v: Any) -> Any:
-    if isinstance(v, (bool, np.bool_)):
+    if isinstance(v, (str, bool)):
+        return v
+    if isinstance(v, np.bool_):
         return bool(v)
     if isinstance(v, (float, np.floating)):
         return round(float(v), 6) if math.isfinite(v) else None
@@ -110,7 +114,8 @@ def _limbs(a: Assessment) -> Layer:
         if not len(nodes):
             continue
         line = np.concatenate([[g.parent[nodes[0]]], nodes])
-        line = line[np.unique(np.linspace(0, len(line) - 1, min(len(line), LIMB_NODES)).astype(int))]
+        if len(line) > LIMB_NODES:
+            line = line[np.unique(np.linspace(0, len(line) - 1, LIMB_NODES).astype(int))]
         length = g.length[nodes]
         row = {
             "limb": k,

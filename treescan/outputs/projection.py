@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.outputs.tubes import Run, runs
+from treescan.outputs.tubes import Run, runs, spaced
 from treescan.wood.graph import WoodGraph
 
 Floats = NDArray[np.float64]
@@ -72,7 +73,7 @@ def seen_limbs(graph: WoodGraph, standpoint: Standpoint, wanted: NDArray[np.bool
     return out
 
 
-def _thickest(all_runs: list[Run], wanted: NDArray[np.bool_] | None) -> list[tuple[Run, NDArray[np.intp]]]:
+def _thickest(all_runs: Sequence[Run], wanted: NDArray[np.bool_] | None) -> list[tuple[Run, NDArray[np.intp]]]:
     """Runs with few rows, thickest limbs first, until the drawing is full."""
     out, count = [], 0
     for run in sorted(all_runs, key=lambda r: (wanted is None or not wanted[r.node].any(), -float(r.radius.max()))):
@@ -86,13 +87,7 @@ def _thickest(all_runs: list[Run], wanted: NDArray[np.bool_] | None) -> list[tup
 
 def _rows(run: Run) -> NDArray[np.intp]:
     """Every second radius or 30 cm a ring."""
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(run.line, axis=0), axis=1))])
-    keep, last, end = [0], 0.0, len(run.line) - 1
-    for i in range(1, end):
-        if along[i] - last >= max(0.3, 2 * run.radius[i]):
-            keep.append(i)
-            last = along[i]
-    return np.array([*keep, end])
+    return spaced(run.line, np.maximum(0.3, 2 * run.radius), np.zeros(len(run.line), bool))
 
 
 def _hidden(start: Floats, end: Floats, r0: Floats, r1: Floats) -> NDArray[np.bool_]:

@@ -192,5 +192,8 @@ def _against(cards: list[Card], settings: PlanningSettings) -> dict[str, str]:
 
 def _embedded(value: Any) -> Markup:
     """JSON that may stand inside a script element."""
-    text = json.dumps(tame(value), allow_nan=False, separators=(",", ":"))
+    try:
+        text = json.dumps(value, allow_nan=False, separators=(",", ":"))
+    except (TypeError, ValueError):  # not plain yet
+        text = json.dumps(tame(value), allow_nan=False, separators=(",", ":"))
     return Markup(text.replace("<", "\\u003c").replace("&", "\\u0026"))

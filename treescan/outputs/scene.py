@@ -108,6 +108,7 @@ def _groups(graph: Any, shade: np.ndarray) -> dict[tuple[str, int], list[Tube]]:
 def _tube(run: Run, pieces: np.ndarray) -> Tube:
     sides = 12 if run.radius.max() > 0.08 else 6
     vertex, normal = rings(run.line, run.radius, sides)
-    faces = tube_faces(pieces, sides)
-    used, new = np.unique(faces, return_inverse=True)
-    return vertex.reshape(-1, 3)[used], normal.reshape(-1, 3)[used], new.reshape(-1, 3)
+    used = np.zeros(len(run.line), bool)
+    used[pieces] = used[pieces + 1] = True
+    new = np.cumsum(used) - 1
+    return vertex[used].reshape(-1, 3), normal[used].reshape(-1, 3), tube_faces(new[pieces], sides)

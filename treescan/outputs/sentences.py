@@ -19,6 +19,7 @@ _UNITS: dict[str, tuple[float, str, int]] = {
 }
 """Metric unit to (metric units in one of the other, name of the other, decimals more than the metric figure has)."""
 _LIFE = {"m", "kN", "kg"}
+_DIGIT = re.compile(r"\d")
 _FIGURE = re.compile(
     r"(?<![\w.,±-])(?<!ft \()(?<!in \()(?<!lbf \()(?<!lb \()(?<!ft/s \()(?P<low>\d+(?:\.\d+)?)(?:(?P<join> to | and |-|–)(?P<high>\d+(?:\.\d+)?))? ?(?P<unit>m/s|mm|cm|kN|kg|m)\b(?![/²³])(?! \([\d.]+(?:(?: to | and |-|–)[\d.]+)? (?:ft|lbf|lb|in)\b)(?! / [\d.])"
 )
@@ -71,6 +72,8 @@ def said(text: str) -> str:
     >>> said("3 to 5 m up"), said("8.4 m (27.6 ft) up"), said("0.2 m/s")
     ('3 to 5 m (10 to 16 ft) up', '8.4 m (27.6 ft) up', '0.2 m/s')
     """
+    if not _DIGIT.search(text):
+        return text
     imperial = wording.reader().units == "imperial"
 
     def write(found: re.Match[str]) -> str:

@@ -7,6 +7,7 @@ import io
 import tempfile
 import warnings
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -97,7 +98,7 @@ def _split(text: str) -> tuple[str, str]:
     return text[:at], text[at + 1 :]
 
 
-def _fields(made: list[Layer]) -> bytes:
+def _fields(made: Sequence[Layer]) -> bytes:
     """What every short field name stands for."""
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")

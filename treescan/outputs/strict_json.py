@@ -47,6 +47,10 @@ def tame(value: Any) -> Any:
         return value if math.isfinite(value) else None
     if kind is str or kind is int or kind is bool or value is None:
         return value
+    if kind is list or kind is tuple:
+        return [tame(v) for v in value]
+    if kind is dict:
+        return {str(k): tame(v) for k, v in value.items()}
     if is_dataclass(value) and not isinstance(value, type):
         return {f.name: tame(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, Mapping):
@@ -65,5 +69,29 @@ def tame(value: Any) -> Any:
 
 
 def dumps(value: Any) -> str:
-    """Strict JSON text with a closing newline."""
-    return json.dumps(tame(value), allow_nan=False, ensure_ascii=False, indent=1) + "\n"
+    """Strict JSON text with a closing newline: one line for every entry of an object, and one for every object or list in a list there.
+
+    >>> print(dumps({"a": 1, "b": [{"c": [1, 2]}, {"c": []}]}), end="")
+    {
+    "a": 1,
+    "b": [
+     {"c": [1, 2]},
+     {"c": []}
+    ]
+    }
+    """
+    whole = tame(value)
+    if not isinstance(whole, dict):
+        return _line(whole) + "\n"
+    return "{\n" + ",\n".join(f"{_line(k)}: {_block(v)}" for k, v in whole.items()) + "\n}\n"
+
+
+def _block(value: Any) -> str:
+    """A value as it stands in the outermost object."""
+    if isinstance(value, list) and any(isinstance(v, (dict, list)) for v in value):
+        return "[\n " + ",\n ".join(map(_line, value)) + "\n]"
+    return _line(value)
+
+
+def _line(value: Any) -> str:
+    return json.dumps(value, allow_nan=False, ensure_ascii=False)

@@ -105,4 +105,4 @@ def _svg(m: Shape | Circle | Words) -> str:
 def _path(points: Floats, closed: bool) -> str:
     """Path data of a polyline, one decimal."""
     p = np.round(points, 1) + 0.0
-    return "M" + "L".join(f"{x:g} {y:g}" for x, y in p) + ("Z" if closed else "")
+    return "M" + "L".join([f"{x:g} {y:g}" for x, y in p.tolist()]) + ("Z" if closed else "")

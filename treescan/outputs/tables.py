@@ -21,6 +21,7 @@ from treescan.cautions import CAUTIONS, all_cautions
 from treescan.outputs import wording as w
 from treescan.outputs.anchors_file import anchor_rows
 from treescan.outputs.codebook import CODEBOOK, source_of
+from treescan.outputs.once import made_once
 
 KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
 TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
@@ -32,7 +33,7 @@ LIBRARIES = ("numpy", "scipy", "numba", "networkx", "trimesh")
 def table_bytes(a: Assessment, name: str) -> bytes | None:
     """One table as the bytes of its file; None for a table without rows."""
     kind, ending = name.rsplit(".", 1)
-    frame = codebook() if kind == "codebook" else table(a, kind)
+    frame = codebook() if kind == "codebook" else _shared(a, kind)
     if frame.empty:
         return None
     if ending == "csv":
@@ -52,6 +53,10 @@ def table(a: Assessment, kind: str) -> pandas.DataFrame:
             frame[column] = _rounded(frame[column].to_numpy(), column in COORDINATES)
     frame["caution"] = ([CAUTIONS["planning_aid"]] + [""] * len(frame))[: len(frame)]
     return frame
+
+
+_shared = made_once(table)
+"""CSV and Parquet hold the same table."""
 
 
 def _rounded(values: Any, coordinate: bool) -> Any:
@@ -198,28 +203,27 @@ def _throws(a: Assessment) -> pandas.DataFrame:
 
 
 def _coverage(a: Assessment) -> pandas.DataFrame:
-    base, rows = a.tree.graph.xyz[0], []
-    height = a.work.xyz[:, 2] - base[2]
-    aside = np.hypot(*(a.work.xyz[:, :2] - base[:2]).T) if len(a.work) else np.zeros(0)
-    for p in a.points:
-        for i, label in enumerate(a.work.label):
-            rows.append(
-                (
-                    p.rank if p.usable else 0,
-                    p.label,
-                    p.system,
-                    p.hardware,
-                    label,
-                    a.work.kind[i],
-                    a.work.weight[i],
-                    height[i],
-                    aside[i],
-                    math.degrees(p.reach.angle[i]),
-                    bool(p.reach.served[i]),
-                    int(p.reach.fouled[i]),
-                )
-            )
-    return _frame("coverage", rows)
+    base, points, work = a.tree.graph.xyz[0], a.points, a.work
+    if not points or not len(work):
+        return _frame("coverage", [])
+    height, aside = work.xyz[:, 2] - base[2], np.hypot(*(work.xyz[:, :2] - base[:2]).T)
+
+    def each(values: list[Any]) -> Any:
+        """One value a candidate, over all its work points."""
+        return np.repeat(np.array(values, object if isinstance(values[0], str) else None), len(work))
+
+    columns = [
+        each([p.rank if p.usable else 0 for p in points]),
+        each([p.label for p in points]),
+        each([p.system for p in points]),
+        each([p.hardware for p in points]),
+        *(np.tile(np.array(texts, object), len(points)) for texts in (work.label, work.kind)),
+        *(np.tile(np.asarray(values, float), len(points)) for values in (work.weight, height, aside)),
+        np.degrees(np.concatenate([p.reach.angle for p in points])),
+        np.concatenate([p.reach.served for p in points]).astype(bool),
+        np.concatenate([p.reach.fouled for p in points]).astype(int),
+    ]
+    return pandas.DataFrame(dict(zip((c for k, c in CODEBOOK if k == "coverage"), columns, strict=True)))
 
 
 MAKERS: dict[str, Callable[[Assessment], pandas.DataFrame]] = {
