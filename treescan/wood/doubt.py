@@ -17,11 +17,11 @@ import numpy as np
 from treescan.wood.graph import Floats
 from treescan.wood.limb_axes import LimbAxes, limb_medians
 
-ARC_SHARE = 0.1
+ARC_SHARE = 0.05
 """Share of the scatter that does not average out and is multiplied by the arc's lever."""
-DISAGREE_SHARE = 0.35
+DISAGREE_SHARE = 0.25
 """Share of the pieces' disagreement that stays in the smoothed radius."""
-EXCESS_SHARE = 0.4
+EXCESS_SHARE = 0.25
 """Share of the scatter beyond the shell that may sit in the radius."""
 OFF_SHARE = 0.05
 """Relative sd where all points lie off the bark."""
