@@ -9,6 +9,7 @@ from treescan.trees.single_tree import Tree
 from treescan.wood.graph import Floats, ScanFitness, WoodGraph
 from treescan.wood.limb_fitness import FIT, grade, limb_fitness, measured
 from treescan.wood.settings import WoodSettings
+from treescan.wood.stem_figures import LEAST_KNOWN
 
 ONE_SIDE = 200.0
 """One place sees half the round; read in steps of 15 degrees with small gaps closed, that is up to this much [deg]."""
@@ -26,7 +27,7 @@ def scan_fitness(graph: WoodGraph, tree: Tree, settings: WoodSettings = WoodSett
     -----
     A band is fit for small limbs when at least half of its wood length of 3 to 10 cm diameter has an own measurement (sd under 15 %, all
     but a fifth seen); for main unions when the same holds for wood over 10 cm with sd under 10 %; for the stem when the stem's
-    sd is under 10 %. Not assessable: no stem fit, or less than half of the wood over 10 cm measured, or the stem seen from one
+    sd is under 10 %. Not assessable: no stem fit, or less than half of the wood over 10 cm measured at all (sd under a quarter), or the stem seen from one
     side only over most of its length, or half of the bands fit for nothing, or a stem too slender for its height (what was measured is then not
     the stem). The limits are a choice of this project.
     """
@@ -72,7 +73,7 @@ def _reasons(graph: WoodGraph, wood: Floats, settings: WoodSettings, bands: list
         return out
     if len(lower) and measured(graph, lower, 0.15) < 0.5:
         out.append("The lower stem's diameter could not be measured; rescan with more points, standing nearer.")
-    share = measured(graph, thick, 0.15)
+    share = measured(graph, thick, LEAST_KNOWN)
     if share < 0.5:
         out.append(f"Only {100 * share:.0f} % of the wood over 10 cm was measured well enough; rescan leaf-off, from three or more sides and nearer.")
     arc = graph.arc[thick]
