@@ -97,10 +97,11 @@ def thick(g: WoodGraph) -> np.ndarray:
 
 @pytest.mark.slow
 def test_simulated_scan_of_oval_limbs_gives_ratio_and_direction():
-    """Four positions, limbs longer by 8 %: told for most wood over 10 cm; ratio 1.08 within 0.02 and direction within 8 degrees for 90 % of it."""
+    """Four positions, limbs 8 % longer one way: told for 85 % of the wood over 20 cm and for most over 10 cm, there 90 % within 0.02 and 8 degrees."""
     g = scanned(0.08, 4)
     node = thick(g)
     told = node[g.oval[node] > 1]
+    thickest = node[g.radius[node] > 0.1]
     centre, direction, long, radius = long_axes(grow(5, height=9.0, dbh=0.45), 5)
     _, near = cKDTree(centre).query(g.xyz[told], k=12)
     same = (np.abs(radius[near] / g.radius[told][:, None] - 1) < 0.25) & (np.abs(np.einsum("kni,ki->kn", direction[near], g.direction[told])) > 0.9)
@@ -108,7 +109,8 @@ def test_simulated_scan_of_oval_limbs_gives_ratio_and_direction():
     true = long[near[np.arange(len(told)), np.argmax(same, axis=1)]]
     off = np.degrees(np.arccos(np.clip(np.abs(np.sum(true * g.oval_dir[told], axis=1)), 0, 1)))[known]
 
-    assert len(told) > 0.7 * len(node) > 20
+    assert len(thickest) > 20 and np.mean(g.oval[thickest] > 1) > 0.85
+    assert len(told) > 0.5 * len(node)
     assert np.quantile(np.abs(g.oval[told] - 1.08), 0.9) < 0.02
     assert np.quantile(off, 0.9) < 8
 

@@ -28,7 +28,7 @@ SHIFT = 0.001
 """How far a scan position may still lie off the others on one limb, in every direction [m] (sd, found on simulated scans)."""
 LEAN = 0.1
 """How far a piece's axis may lean against the limb's [rad]: a prior."""
-SMEAR, SMEAR_UNTOLD, SMEAR_MOVING = 0.05, 0.3, 0.35
+SMEAR, SMEAR_UNTOLD, SMEAR_MOVING = 0.15, 0.3, 0.35
 """Share of the scatter that may sit in the amplitude and goes on along the limb: positions known and brought together; not told apart; of a moving
 scanner's shell (found on simulated scans)."""
 VARIES = 0.012
@@ -103,7 +103,7 @@ def measure_ovals(xyz: Floats, limb: Ints, place: Floats, axes: LimbAxes, positi
     mean, sd, span = _averaged(axes.start, axes.s, axes.r, fit, own)
     amplitude = np.minimum(np.hypot(mean[:, 0], mean[:, 1]), (MOST - 1) / (MOST + 1))
     ratio = (1 + amplitude) / (1 - amplitude)
-    told = np.isfinite(fit[:, 0]) & (amplitude > BEYOND * sd) & (ratio >= LEAST) & (span >= LASTING)
+    told = np.isfinite(fit[:, 0]) & (amplitude > BEYOND * sd) & (ratio >= LEAST) & (span >= 0.5 * LASTING)
     told &= _goes_on(told, np.isfinite(fit[:, 0]), axes.start, axes.s, axes.r)
     turn = 0.5 * np.arctan2(mean[:, 1], mean[:, 0])
     long = np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * up
