@@ -90,6 +90,21 @@ def test_height_band_that_shows_nothing_gates_only_its_unions():
     assert only(points, "U02").usable
 
 
+def test_a_limb_the_scan_is_fit_for_nothing_on_is_not_seen_and_says_what_a_rescan_needs():
+    """Only anchors whose rope bears on that limb are refused, with the words of the scan's fitness for it."""
+    graph = plain_tree()
+    plain = ranked(graph, [throw(graph, k) for k in range(3)])
+    bears = int(graph.limb[plain[0].check.rig.rest_node])
+    want = "Rescan standing at azimuth 200 degrees from it."
+    limbs = tuple({"limb": k, "fit_for": "nothing" if k == bears else "small limbs", "rescan": want if k == bears else ""} for k in range(len(graph.limbs)))
+    points = ranked(graph, [throw(graph, k) for k in range(3)], fitness=ScanFitness("assessable", (), (), limbs))
+    told = {int(graph.limb[p.check.rig.rest_node]): [g for g in p.gates if want in g] for p in points}
+
+    assert told[bears] and told[bears][0].startswith("Not seen")
+    assert not any(words for limb, words in told.items() if limb != bears)
+
+
+
 def test_unseen_wood_is_not_assessable():
     """A check that says "not seen" and a bridged union both end as "not assessable", never as a number."""
     graph = plain_tree()

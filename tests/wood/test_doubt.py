@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from treescan.wood.doubt import UNREAD, arc_lever, unread_sd, radius_doubt
+from treescan.wood.doubt import UNREAD, arc_lever, radius_doubt, unread_sd
 from treescan.wood.limb_axes import LimbAxes, first_axes
 
 COUNT = 21
