@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from treescan.wood.doubt import UNREAD, arc_lever, radius_doubt, unread_sd
+from treescan.wood.doubt import ARC_SHARE, UNREAD, arc_lever, radius_doubt, unread_sd
 from treescan.wood.limb_axes import LimbAxes, first_axes
 
 COUNT = 21
@@ -38,12 +38,14 @@ def test_a_limb_seen_all_round_whose_pieces_agree_adds_no_doubt():
 
 
 def test_a_small_arc_leaves_more_doubt_and_more_so_under_a_thick_shell():
-    """Half a round is less sure than all of it, a third less than half; 2 cm of shell multiply it."""
+    """Half a round is less sure than all of it, a third less than half; 2 cm of shell count in full: the share of them that the arc's lever multiplies."""
     half, third = (radius_doubt(limb(arc=np.full(COUNT, np.radians(a))), 0.0)[10] for a in (180, 120))
     thick = radius_doubt(limb(arc=np.full(COUNT, np.radians(180))), 0.02)[10]
 
     assert 0.001 < half < third
-    assert thick > 3 * half
+    lever = arc_lever(np.radians([180.0]))[0]
+    assert half == pytest.approx(np.hypot(0.001, ARC_SHARE * np.sqrt(lever**2 - 1) * 0.003), rel=1e-6)
+    assert thick == pytest.approx(np.hypot(0.001, ARC_SHARE * np.sqrt(lever**2 - 1) * 0.02), rel=1e-6)
 
 
 def test_pieces_that_disagree_are_less_sure_where_they_do():

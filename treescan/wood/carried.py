@@ -16,7 +16,15 @@ FEWEST = 40
 SLIGHT = 0.1
 """Chances of being a bundle up to this are the fit's own noise and count as none."""
 OWN_SCATTER = 0.3
-"""Relative sd of a radius that only the relation tells; what single limbs scatter about it in made-up and published trees (0.15 to 0.3)."""
+"""Least relative sd of a radius that only the relation tells; single limbs of made-up trees scatter by 0.15 to 0.3 about it."""
+LEAST_SLOPE, MOST_SCATTER = 0.25, 0.3
+"""A relation flatter or looser than that is none: trees scanned from tripods showed 0.31 to 0.54, and 0.11 to 0.26."""
+USUAL_SLOPE = 0.47
+"""Median of those."""
+USUAL_SCATTER = 0.45
+"""Relative sd of a radius told by a relation that the tree itself does not show (a choice of this project)."""
+THICK = 0.05
+"""Radius from which wood is thick [m]."""
 LEAST_LENGTH = 0.05
 """Wood carried is never taken for less than this [m]."""
 
@@ -68,7 +76,8 @@ def area_relation(radius: Floats, carried: Floats, good: np.ndarray) -> AreaRela
     Notes
     -----
     Wood of equal section for equal load (the pipe model) makes r grow with about the square root of the length carried; the slope is left
-    to the tree. Tukey weights, so that dead stubs and limbs half unseen do not count.
+    to the tree. Tukey weights, so that dead stubs and limbs half unseen do not count. Where the pieces tell no such relation, because a moving
+    scanner's noise makes limbs of twigs, the usual slope is laid through the thick ones.
     """
     if good.sum() < FEWEST:
         return None
@@ -82,7 +91,12 @@ def area_relation(radius: Floats, carried: Floats, good: np.ndarray) -> AreaRela
         scatter = max(1.4826 * float(np.median(np.abs(miss))), 0.02)
         u = miss / (4.685 * scatter)
         weight = np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)
-    return AreaRelation(float(slope), float(constant), scatter) if slope > 0 else None
+    if slope >= LEAST_SLOPE and scatter <= MOST_SCATTER:
+        return AreaRelation(float(slope), float(constant), scatter)
+    thick = y > np.log(THICK)
+    if thick.sum() < 10:
+        return None
+    return AreaRelation(USUAL_SLOPE, float(np.median(y[thick] - USUAL_SLOPE * x[thick])), USUAL_SCATTER)
 
 
 def signs_of_bundle(axes: LimbAxes, excess: Floats) -> Floats:
@@ -111,9 +125,11 @@ def held_against_carried(axes: LimbAxes, place: Floats) -> LimbAxes:
     Notes
     -----
     A bundle of twigs or a clump of leaves can pass for a limb of 5 to 8 cm: it is fitted badly and is far too thick for the wood beyond it.
-    With p the chance that a piece is such a bundle (the logit averaged with the pieces before and after, 1 : 2 : 1), log r goes down by p times
-    its excess over the relation (never up), and its variance is that of the mixture: what was measured with 1 - p, `OWN_SCATTER` with p, and
-    p (1 - p) times the excess squared.
+    With p the chance that a piece is such a bundle (the logit averaged with the pieces before and after, 1 : 2 : 1), the relation is believed with
+    p, and else as far as the reading's own sd s asks for it: log r goes down by p + (1 - p) w times its excess over the relation (never up),
+    w = s^2 / (s^2 + t^2), t the relation's scatter and at least `OWN_SCATTER`. The variance is that of the mixture: t with p, what reading and
+    relation leave together with 1 - p, and what lies between the two. A well measured limb (s of some per cent) is hardly moved; under a moving scanner's noise, where
+    twigs read several times too thick within wide intervals, the relation takes over.
     """
     carried = carried_length(axes, place)
     relation = area_relation(axes.r, carried, well_measured(axes))
@@ -122,11 +138,11 @@ def held_against_carried(axes: LimbAxes, place: Floats) -> LimbAxes:
     excess = np.log(axes.r / relation.radius(carried))
     logit = _with_neighbours(axes, BUNDLE[0] + signs_of_bundle(axes, excess) @ np.array(BUNDLE[1:]))
     p = np.clip((1.0 / (1.0 + np.exp(-logit)) - SLIGHT) / (1 - SLIGHT), 0.0, 1.0) * (excess > 0)
-    down = p * np.maximum(excess, 0.0)
-    own = np.minimum(axes.r_sd / axes.r, 1e3)
-    spread = np.sqrt((1 - p) * own**2 + p * OWN_SCATTER**2 + p * (1 - p) * np.maximum(excess, 0.0) ** 2)
-    r = np.maximum(axes.r * np.exp(-down), 0.002)
-    return replace(axes, r=r, r_sd=np.where(p > 0, spread * r, axes.r_sd))
+    over, own, told = np.maximum(excess, 0.0), np.minimum(axes.r_sd / axes.r, 1e3), max(relation.scatter, OWN_SCATTER)
+    w = own**2 / (own**2 + told**2)
+    r = np.maximum(axes.r * np.exp(-(p + (1 - p) * w) * over), 0.002)
+    spread = np.sqrt((1 - p) * w * told**2 + p * told**2 + p * (1 - p) * ((1 - w) * over) ** 2)
+    return replace(axes, r=r, r_sd=np.where(excess > 0, spread * r, axes.r_sd))
 
 
 def _with_neighbours(axes: LimbAxes, value: Floats) -> Floats:
