@@ -71,7 +71,7 @@ def run(case: Case, how: str, cache: Path | None) -> tuple[Comparison, WoodGraph
         f"{case.name:20s} {len(tree.wood) / 1e6:5.2f} M {took:5.1f} s  F1>=5 {line['unions >= 5 cm: F1']:.3f}  F1>=10 {line['unions >= 10 cm: F1']:.3f}"
         f"  bias " + " ".join(f"{100 * np.mean(found.diameters[k][0]):+5.1f}" if len(found.diameters[k][0]) else "  -  " for k in found.diameters)
         + "  rmse " + " ".join(f"{100 * np.sqrt(np.mean(found.diameters[k][0] ** 2)):4.1f}" if len(found.diameters[k][0]) else " -  " for k in found.diameters)
-        + f"  wrong {line['wrong parent, wood >= 10 cm [%]']:.1f}  false {line['false wood >= 5 cm [%]']:.1f}  dbh {1000 * found.dbh_error:+.1f}  vol {100 * found.volume_error:+.1f}"
+        + f"  wrong {line['wrong parent, wood >= 10 cm [%]']:.1f}  false {line['false wood >= 5 cm [%]']:.1f}  dbh {1000 * found.dbh_error:+.1f}  height {100 * found.height_error:+.0f}  vol {100 * found.volume_error:+.1f}"
         + ("" if found.assessable else "  not assessable"),
         file=sys.stderr,
         flush=True,
