@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import gc
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from treescan.assess import Assessment
@@ -54,12 +56,25 @@ def write_outputs(assessment: Assessment, folder: Path, progress: Progress = qui
     """
     folder = Path(folder)
     out = []
-    for i, (name, make) in enumerate(FILES.items()):
-        progress("writing " + name, i / len(FILES))
-        data = make(assessment)
-        if data is None:
-            (folder / name).unlink(missing_ok=True)
-        else:
-            out.append(write_bytes(folder / name, data))
+    with _uncollected():
+        for i, (name, make) in enumerate(FILES.items()):
+            progress("writing " + name, i / len(FILES))
+            data = make(assessment)
+            if data is None:
+                (folder / name).unlink(missing_ok=True)
+            else:
+                out.append(write_bytes(folder / name, data))
     progress("writing", 1.0)
     return tuple(out)
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Without the collector of reference cycles: it would go through hundred thousands of rows again and again and find nothing to free."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
