@@ -14,7 +14,7 @@ TILT_SD = 0.12
 
 
 @njit(cache=True)
-def three_point(x1, y1, x2, y2, x3, y3):  # type: ignore[no-untyped-def]
+def _three_point(x1, y1, x2, y2, x3, y3):  # type: ignore[no-untyped-def]
     """Circle through three points: centre and radius; radius -1 where they lie on a line."""
     ax, ay, bx, by = x2 - x1, y2 - y1, x3 - x1, y3 - y1
     d = 2.0 * (ax * by - ay * bx)
@@ -23,6 +23,19 @@ def three_point(x1, y1, x2, y2, x3, y3):  # type: ignore[no-untyped-def]
     a2, b2 = ax * ax + ay * ay, bx * bx + by * by
     ux, uy = (by * a2 - ay * b2) / d, (ax * b2 - bx * a2) / d
     return x1 + ux, y1 + uy, np.sqrt(ux * ux + uy * uy)
+
+
+@njit(cache=True)
+def drawn_circle(x, y, n, state):  # type: ignore[no-untyped-def]
+    """Circle through three points drawn at random, and the generator's next state; radius -1 where they are no circle's."""
+    k = np.empty(3, np.int64)
+    for q in range(3):
+        state = state * np.uint64(6364136223846793005) + np.uint64(1442695040888963407)
+        k[q] = np.int64((state >> np.uint64(33)) % np.uint64(n))
+    if k[0] == k[1] or k[1] == k[2] or k[0] == k[2]:
+        return 0.0, 0.0, -1.0, state
+    cx, cy, r = _three_point(x[k[0]], y[k[0]], x[k[1]], y[k[1]], x[k[2]], y[k[2]])
+    return cx, cy, r, state
 
 
 @njit(cache=True)
@@ -46,13 +59,7 @@ def _start(x, y, n, r_low, r_high, r_guess, cap, seed):  # type: ignore[no-untyp
     bx, by, br = 0.0, 0.0, r_guess
     state = np.uint64(seed * 7919 + 12345)
     for _ in range(SAMPLES):
-        k = np.empty(3, np.int64)
-        for q in range(3):
-            state = state * np.uint64(6364136223846793005) + np.uint64(1442695040888963407)
-            k[q] = np.int64((state >> np.uint64(33)) % np.uint64(n))
-        if k[0] == k[1] or k[1] == k[2] or k[0] == k[2]:
-            continue
-        cx, cy, r = three_point(x[k[0]], y[k[0]], x[k[1]], y[k[1]], x[k[2]], y[k[2]])
+        cx, cy, r, state = drawn_circle(x, y, n, state)
         if r < r_low or r > r_high:
             continue
         s = _score(x, y, n, step, cx, cy, r, cap)

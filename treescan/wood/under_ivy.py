@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
-from treescan.wood.circles import fit_one, three_point
+from treescan.wood.circles import drawn_circle, fit_one
 from treescan.wood.graph import Floats, Ints
 
 MAT = 0.015
@@ -102,14 +102,8 @@ def _innermost(x, y, outer, seed):  # type: ignore[no-untyped-def]
     step = max(1, n // 500)
     best, bx, by, br = 0.0, 0.0, 0.0, 0.0
     state = np.uint64(seed * 104729 + 7)
-    k = np.empty(3, np.int64)
     for _ in range(DRAWS):
-        for q in range(3):
-            state = state * np.uint64(6364136223846793005) + np.uint64(1442695040888963407)
-            k[q] = np.int64((state >> np.uint64(33)) % np.uint64(n))
-        if k[0] == k[1] or k[1] == k[2] or k[0] == k[2]:
-            continue
-        cx, cy, r = three_point(x[k[0]], y[k[0]], x[k[1]], y[k[1]], x[k[2]], y[k[2]])
+        cx, cy, r, state = drawn_circle(x, y, n, state)
         if r < 0.4 * outer or r > outer or np.sqrt(cx * cx + cy * cy) > outer:
             continue
         score = 0.0
