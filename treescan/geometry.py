@@ -67,12 +67,41 @@ def segment_segment(p0: ArrayLike, p1: ArrayLike, q0: ArrayLike, q1: ArrayLike) 
     safe_a, safe_e = np.where(a > 0, a, 1.0), np.where(e > 0, e, 1.0)
     denom = a * e - b * b
     s = np.where(denom > 1e-14 * a * e, np.clip((b * f - c * e) / np.where(denom > 0, denom, 1.0), 0.0, 1.0), 0.0)
+    s = np.where(e > 0, s, np.clip(-c / safe_a, 0.0, 1.0))  # q is a single place
     t = np.where(e > 0, (b * s + f) / safe_e, 0.0)
     s = np.where(t < 0.0, np.clip(-c / safe_a, 0.0, 1.0), np.where(t > 1.0, np.clip((b - c) / safe_a, 0.0, 1.0), s))
     t = np.clip(t, 0.0, 1.0)
     s = np.where(a > 0, s, 0.0)
     gap = np.linalg.norm(a0 + s[..., None] * d1 - (b0 + t[..., None] * d2), axis=-1)
     return gap, s, t
+
+
+@njit(cache=True, nogil=True)
+def gap_segments(
+    px: float, py: float, pz: float, dx: float, dy: float, dz: float, qx: float, qy: float, qz: float, ex: float, ey: float, ez: float
+) -> tuple[float, float, float]:
+    """Squared distance of the segments p + a d and q + b e (a, b in [0, 1]), and the nearest a and b (as `segment_segment`)."""
+    rx, ry, rz = px - qx, py - qy, pz - qz
+    a = dx * dx + dy * dy + dz * dz
+    e = ex * ex + ey * ey + ez * ez
+    f = ex * rx + ey * ry + ez * rz
+    c = dx * rx + dy * ry + dz * rz
+    b = dx * ex + dy * ey + dz * ez
+    den = a * e - b * b
+    s = 0.0
+    if e <= 0.0:
+        s = min(max(-c / a, 0.0), 1.0) if a > 0.0 else 0.0
+    elif den > 1e-14 * a * e and den > 0.0:
+        s = min(max((b * f - c * e) / den, 0.0), 1.0)
+    t = (b * s + f) / e if e > 0.0 else 0.0
+    if t < 0.0:
+        t = 0.0
+        s = min(max(-c / a, 0.0), 1.0) if a > 0.0 else 0.0
+    elif t > 1.0:
+        t = 1.0
+        s = min(max((b - c) / a, 0.0), 1.0) if a > 0.0 else 0.0
+    gx, gy, gz = rx + s * dx - t * ex, ry + s * dy - t * ey, rz + s * dz - t * ez
+    return gx * gx + gy * gy + gz * gz, s, t
 
 
 @njit(cache=True, nogil=True)

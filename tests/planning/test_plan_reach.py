@@ -13,7 +13,7 @@ from treescan.loads.shock import pendulum_speed
 from treescan.planning.reach import reach
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_fouls
-from treescan.planning.swing import arc, slip
+from treescan.planning.swing import arc, slips
 from treescan.planning.tie_in_point import Work
 from treescan.planning.work import default_work, limb_of_work
 from treescan.trees.beside import Beside, Surroundings, Terrain
@@ -127,15 +127,8 @@ def test_a_slip_towards_the_stem_hits_it_at_pendulum_speed():
     graph = tree(([[0, 0, 0], [0, 0, 12]], 0.2, 0.15), ([[0, 0, 6], [3, 0, 7]], 0.08, 0.05))
     scene = Scene.of(graph, alone(graph))
     anchor, start = np.array([0.0, 0, 11.0]), np.array([3.0, 0, 7.0])
-    s = slip(
-        graph,
-        scene,
-        anchor,
-        start,
-        int(limb_of_work(graph, Work(start[None], ("w",), ("p",), np.ones(1)))[0]),
-        S.body_radius,
-        S.push_off,
-    )
+    own = limb_of_work(graph, Work(start[None], ("w",), ("p",), np.ones(1)))
+    (s,) = slips(graph, scene, anchor, start[None], own, S.body_radius, S.push_off)
     end = s.path[-1] - anchor
     a, b = np.arctan2(3, 4), np.arctan2(np.hypot(end[0], end[1]), -end[2])
 
@@ -148,7 +141,7 @@ def test_a_low_swing_meets_the_ground():
     """A rope longer than the tie-in point is high brings the climber to the ground, and that is said."""
     graph = tree(([[0, 0, 0], [0, 0, 6]], 0.05, 0.04), ([[0, 0, 3], [0, 4, 3.2]], 0.05, 0.03))
     scene = Scene.of(graph, Beside(Terrain.flat(1.5)))
-    s = slip(graph, scene, np.array([0.0, 0, 6.0]), np.array([4.0, 0, 2.9]), -1, 0.3, 1.0)
+    (s,) = slips(graph, scene, np.array([0.0, 0, 6.0]), np.array([[4.0, 0, 2.9]]), np.array([-1], np.int32), 0.3, 1.0)
 
     assert s.hits == "the ground"
 
@@ -158,7 +151,7 @@ def test_a_wall_in_the_arc_is_named():
     graph = tree(([[0, 0, 0], [0, 0, 12]], 0.02, 0.01), ([[0, 0, 6], [0, 3, 7]], 0.02, 0.01))
     wall = np.array([[1.5, y, z] for y in np.arange(-1, 1, 0.2) for z in np.arange(0, 12, 0.2)])
     scene = Scene.of(graph, Beside(Terrain.flat(0.0), surroundings=Surroundings(wall, np.full(len(wall), 1, np.uint8), 0.2)))
-    s = slip(graph, scene, np.array([0.0, 0, 11.0]), np.array([4.0, 0, 5.0]), -1, 0.35, 0.5)
+    (s,) = slips(graph, scene, np.array([0.0, 0, 11.0]), np.array([[4.0, 0, 5.0]]), np.array([-1], np.int32), 0.35, 0.5)
 
     assert s.hits == "a building"
     assert s.path[-1, 0] > 1.4

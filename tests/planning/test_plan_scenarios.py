@@ -23,7 +23,7 @@ from treescan.planning.rescue import corridor, corridors
 from treescan.planning.sets import anchor_set, one_per_union, two_line_set
 from treescan.planning.settings import SYSTEMS
 from treescan.planning.sightline import Scene
-from treescan.planning.swing import slip
+from treescan.planning.swing import slips
 from treescan.planning.two_trees import floating_anchor, lowest_pull_point
 from treescan.planning.ways_to_work import access_bias, reached_shares, ways_to_work
 from treescan.planning.work import default_work, limb_of_work, sample_work, work_at_points
@@ -80,10 +80,8 @@ def test_quillmoor_green_oak_needs_more_than_one_anchor():
     assert best < chosen.share
     assert anchor_set(points, work, S, most=1).share == pytest.approx(best)
     scene, limb = Scene.of(graph, FLAT), limb_of_work(graph, work)
-    slips = [
-        slip(graph, scene, p.place, work.xyz[w], int(limb[w]), S.body_radius, S.push_off) for p in chosen.points for w in np.flatnonzero(p.reach.served)
-    ]
-    assert any(s.hits == "the stem" and s.speed > 2 and s.path[-1][1] > 0 for s in slips)
+    found = [s for p in chosen.points for s in slips(graph, scene, p.place, work.xyz[p.reach.served], limb[p.reach.served], S.body_radius, S.push_off)]
+    assert any(s.hits == "the stem" and s.speed > 2 and s.path[-1][1] > 0 for s in found)
     assert all(p.reach.swing_speed > 2 for p in chosen.points)
 
 

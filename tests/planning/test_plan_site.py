@@ -16,10 +16,11 @@ from treescan.planning.approach import ADVANCE, BASAL, ISOLATE, OTHER, recommend
 from treescan.planning.at_the_union import at_the_union
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.clearances import (
-    SCANNED,
     approach_distance,
-    electric_clearances,
-    lines_to_conductor,
+    clearances_at,
+    clearances_of_throw,
+    conductors,
+    distances,
     missing_wires,
     site_warnings,
     throw_crosses,
@@ -70,19 +71,23 @@ def test_distances_to_a_level_line_agree_with_shapely():
     line = np.array([[8.0, -9, 7], [6.0, 0, 7], [9.0, 12, 7]])
     expected = [LineString(line[:, :2]).distance(LineString([a[:2], b[:2]])) for a, b in zip(start, end, strict=True)]
 
-    assert lines_to_conductor(start, end, Conductor(line)) == pytest.approx(expected)
+    (drawn,) = conductors(Site(conductors=(Conductor(line),)), alone(plain_tree()))
+    assert distances(start, end, drawn) == pytest.approx(expected)
 
 
 def test_distance_to_a_scanned_wire_is_never_too_large():
-    """Loose points of a wire give at most the distance to the drawn wire plus half their spacing, and never claim more room."""
+    """Voxels a wire runs through give a distance no larger than that to the wire itself, and smaller by no more than the voxel's diagonal."""
     rng = np.random.default_rng(1)
-    start, end = rng.uniform(-5, 5, (30, 3)), rng.uniform(-5, 5, (30, 3))
-    wire = np.array([[9.0, -20, 2], [9.0, 20, 2]])
-    points = np.linspace(wire[0], wire[1], 4001)
-    drawn, scanned = lines_to_conductor(start, end, Conductor(wire)), lines_to_conductor(start, end, Conductor(points), SCANNED)
+    start, end = rng.uniform(-5, 5, (200, 3)), rng.uniform(-5, 5, (200, 3))
+    end[:100] = start[:100]  # single places, such as tie-in points
+    wire = np.array([[9.0, -20, 2.03], [8.0, 20, 2.11]])
+    voxels = np.unique(np.floor(np.linspace(wire[0], wire[1], 40_001) / 0.2), axis=0) * 0.2 + 0.1
+    beside = Beside(Terrain.flat(0), surroundings=Surroundings(voxels, np.full(len(voxels), 3, np.uint8), 0.2))
+    drawn, scanned = conductors(Site(conductors=(Conductor(wire),)), beside)
+    true, said = distances(start, end, drawn), distances(start, end, scanned)
 
-    assert np.all(scanned <= drawn + 0.005)
-    assert np.all(scanned >= drawn - 0.5)
+    assert np.all(said <= true + 1e-9)
+    assert np.all(said >= true - 0.2 * np.sqrt(3))
 
 
 def test_every_part_of_the_job_is_held_against_the_line():
@@ -90,12 +95,16 @@ def test_every_part_of_the_job_is_held_against_the_line():
     graph = plain_tree()
     line = Conductor(np.array([[12.0, -30, 8], [12.0, 30, 8]]), 11e3)
     t = throw(graph, 1, stand=(8.0, 0, 0))
-    found = electric_clearances(np.array([0.0, 0, 8]), np.array([[2.0, 0, 6]]), t, np.array([[2.0, 0, 6], [-2.0, 0, 6]]), ((line, "x"),), A)
+    lines = conductors(Site(conductors=(line,)), alone(graph))
+    swing = np.array([[2.0, 0, 6], [-2.0, 0, 6]])
+    found = clearances_at(np.array([0.0, 0, 8]), np.array([[2.0, 0, 6]]), swing, lines, A) + clearances_of_throw(t, lines, A)
     by = {c.what: c for c in found}
 
     assert by["tie-in point"].distance == pytest.approx(12 - A.envelope)
     assert by["rope and climber at the work"].distance == pytest.approx(np.hypot(10, 2) - A.envelope, abs=0.2)
-    assert by["throw"].distance == pytest.approx(float(lines_to_conductor(t.path[:-1], t.path[1:], line).min()))
+    assert by["swing after a slip"].distance == pytest.approx(np.hypot(10, 2) - A.envelope)
+    wire = LineString(line.line[:, [0, 2]])
+    assert by["throw"].distance == pytest.approx(wire.distance(LineString(t.path[:, [0, 2]])), abs=1e-6)
     assert all("approach distance used is 3.0" in c.words or "3.1" in c.words for c in found)
 
 
@@ -103,7 +112,9 @@ def test_no_clearance_is_ever_called_enough():
     """The words state distances and never say that one is safe, clear or sufficient."""
     graph = plain_tree()
     line = Conductor(np.array([[40.0, -30, 8], [40.0, 30, 8]]), 11e3)
-    found = electric_clearances(np.array([0.0, 0, 8]), np.array([[2.0, 0, 6]]), throw(graph, 1), np.zeros((0, 3)), ((line, "x"),), A)
+    lines = conductors(Site(conductors=(line,)), alone(graph))
+    found = clearances_at(np.array([0.0, 0, 8]), np.array([[2.0, 0, 6]]), np.zeros((0, 3)), lines, A)
+    found += clearances_of_throw(throw(graph, 1), lines, A)
     text = " ".join(c.words for c in found).lower()
 
     assert not any(c.breach for c in found)

@@ -2,22 +2,35 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-from scipy.spatial import cKDTree
+from numba import njit
 
 from treescan.errors import BadInput
-from treescan.geometry import segment_segment
 from treescan.planning.settings import Approach
 from treescan.planning.tie_in_point import Clearance, Floats
+from treescan.planning.wood_boxes import closest
 from treescan.planning.work import inside
 from treescan.throw.throw_path import Throw
-from treescan.trees.beside import Beside, Conductor, Site
+from treescan.trees.beside import Beside, Site
 
-SCANNED = "a wire the scan saw (voltage unknown)"
-"""Name of wires that come from the scan: loose points, perhaps only parts of the wire."""
 
-STEPS = 24
-"""Points along a straight piece at which distances to scanned wires are taken."""
+@dataclass(frozen=True)
+class Line:
+    """One conductor as straight pieces.
+
+    start, end : (p, 3) float   A scanned wire's are single places: the centres of the voxels it was seen in, perhaps only part of it. [m, local]
+    room : float                It may lie nearer than these by so much. [m]
+    voltage : float             NaN = unknown. [V]
+    name : str
+    """
+
+    start: Floats
+    end: Floats
+    room: float
+    voltage: float
+    name: str
 
 
 def approach_distance(voltage: float, approach: Approach) -> float:
@@ -36,22 +49,22 @@ def approach_distance(voltage: float, approach: Approach) -> float:
     return approach.gate + approach.per_10_kv * float(np.ceil(max(voltage - 50e3, 0.0) / 10e3))
 
 
-def conductors(site: Site, beside: Beside) -> tuple[tuple[Conductor, str], ...]:
-    """Drawn conductors, then wires the scan saw (as bare points, voltage unknown), each with its name."""
+def conductors(site: Site, beside: Beside) -> tuple[Line, ...]:
+    """Drawn conductors, then wires the scan saw: these may lie anywhere in their voxels."""
     out = []
     for i, c in enumerate(site.conductors):
         known = f"{c.voltage / 1e3:.3g} kV" if np.isfinite(c.voltage) else "voltage unknown"
-        out.append((c, f"conductor {i + 1} ({known})"))
-    wires = beside.surroundings.of("wire")
+        place = np.asarray(c.line, float).reshape(-1, 3)
+        start, end = (place, place) if len(place) == 1 else (place[:-1], place[1:])
+        out.append(Line(start, end, 0.0, c.voltage, f"conductor {i + 1} ({known})"))
+    wires, cell = beside.surroundings.of("wire"), beside.surroundings.cell
     if len(wires):
-        out.append((Conductor(wires), SCANNED))
+        out.append(Line(wires, wires, cell * np.sqrt(0.75), float("nan"), "a wire the scan saw (voltage unknown)"))
     return tuple(out)
 
 
-def electric_clearances(
-    anchor: Floats, work: Floats, throw: Throw | None, swing: Floats, lines: tuple[tuple[Conductor, str], ...], approach: Approach
-) -> tuple[Clearance, ...]:
-    """Anchor, rope with climber, throw and swing against every conductor.
+def clearances_at(anchor: Floats, work: Floats, swing: Floats, lines: tuple[Line, ...], approach: Approach) -> tuple[Clearance, ...]:
+    """Anchor, rope with climber, and swing against every conductor.
 
     Parameters
     ----------
@@ -59,21 +72,20 @@ def electric_clearances(
     work : (w, 3) float     Served work: the ropes run from the anchor to there. [m, local]
     swing : (k, 3) float    Swept arc, may be empty.
     """
-    out = []
-    for line, name in lines:
-        limit = approach_distance(line.voltage, approach)
-        flight = np.asarray(throw.path, float) if throw is not None else np.zeros((0, 3))
-        parts = (
-            ("tie-in point", anchor[None], anchor[None], approach.envelope),
-            ("rope and climber at the work", np.broadcast_to(anchor, work.shape), work, approach.envelope),
-            ("throw", flight[:-1], flight[1:], 0.0),
-            ("swing after a slip", swing[:-1], swing[1:], approach.envelope),
-        )
-        for what, start, end, envelope in parts:
-            if len(start):
-                nearest = float(lines_to_conductor(start, end, line, name).min()) - envelope
-                out.append(_clearance(what, name, max(nearest, 0.0), limit))
-    return tuple(out)
+    parts = (
+        ("tie-in point", anchor[None], anchor[None]),
+        ("rope and climber at the work", np.broadcast_to(anchor, work.shape), work),
+        ("swing after a slip", swing[:-1], swing[1:]),
+    )
+    return tuple(_clearance(what, start, end, approach.envelope, line, approach) for line in lines for what, start, end in parts if len(start))
+
+
+def clearances_of_throw(throw: Throw | None, lines: tuple[Line, ...], approach: Approach) -> tuple[Clearance, ...]:
+    """A throw's flight against every conductor: no climber hangs on it."""
+    if throw is None or len(throw.path) < 2:
+        return ()
+    path = np.asarray(throw.path, float)
+    return tuple(_clearance("throw", path[:-1], path[1:], 0.0, line, approach) for line in lines)
 
 
 def own_rows(approach: Approach) -> list[tuple[float, float]]:
@@ -84,25 +96,37 @@ def own_rows(approach: Approach) -> list[tuple[float, float]]:
     return sorted((float(v), float(m)) for v, m in zip(flat[::2], flat[1::2], strict=True))
 
 
-def lines_to_conductor(start: Floats, end: Floats, line: Conductor, name: str = "") -> Floats:
-    """Shortest distance of straight pieces (n, 3) to (n, 3) to a conductor, (n,). [m]
-
-    Exact for a drawn line. For the loose points of a scanned wire the pieces are sampled and half a step is taken off: never too
-    far.
-    """
-    points = np.asarray(line.line, float).reshape(-1, 3)
-    if name != SCANNED:
-        a, b = (points, points) if len(points) == 1 else (points[:-1], points[1:])
-        return segment_segment(start[:, None], end[:, None], a[None], b[None])[0].min(axis=1)
-    share = np.linspace(0, 1, STEPS)[:, None, None]
-    gap = cKDTree(points).query(start + share * (end - start))[0].min(axis=0)
-    return np.maximum(gap - np.linalg.norm(end - start, axis=1) / (STEPS - 1) / 2, 0.0)
+def distances(start: Floats, end: Floats, line: Line) -> Floats:
+    """Shortest distance of straight pieces (n, 3) to (n, 3) to a conductor, (n,): exact for a drawn one, never too far for a scanned one. [m]"""
+    gap = _nearest(*(np.ascontiguousarray(x, dtype=float) for x in (start, end, line.start, line.end)))
+    return np.maximum(gap - line.room, 0.0)
 
 
-def _clearance(what: str, name: str, distance: float, limit: float) -> Clearance:
-    breach = distance < limit
-    words = f"The {what} comes within {distance:.1f} m of {name}; the approach distance used is {limit:.1f} m."
-    return Clearance(what, name, distance, limit, breach, words)
+@njit(cache=True, error_model="numpy")
+def _nearest(p, q, a, b):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Distance of every piece p-q (n,) to the nearest of the pieces a-b; those whose balls are farther than the best so far are passed over."""
+    out = np.full(len(p), np.inf)
+    middle, half = 0.5 * (a + b), np.empty(len(a))
+    for j in range(len(a)):
+        half[j] = 0.5 * np.sqrt(np.sum((b[j] - a[j]) ** 2))
+    for i in range(len(p)):
+        x, y, z = 0.5 * (p[i, 0] + q[i, 0]), 0.5 * (p[i, 1] + q[i, 1]), 0.5 * (p[i, 2] + q[i, 2])
+        own = 0.5 * np.sqrt((q[i, 0] - p[i, 0]) ** 2 + (q[i, 1] - p[i, 1]) ** 2 + (q[i, 2] - p[i, 2]) ** 2)
+        best = np.inf
+        for j in range(len(a)):
+            room = best + own + half[j]
+            if (middle[j, 0] - x) ** 2 + (middle[j, 1] - y) ** 2 + (middle[j, 2] - z) ** 2 < room * room:
+                best = min(best, closest(p[i], q[i], a[j], b[j])[0])
+        out[i] = best
+    return out
+
+
+def _clearance(what: str, start: Floats, end: Floats, envelope: float, line: Line, approach: Approach) -> Clearance:
+    """The nearest of some pieces to a conductor, `envelope` kept free round them, in words."""
+    limit = approach_distance(line.voltage, approach)
+    distance = max(float(distances(start, end, line).min()) - envelope, 0.0)
+    words = f"The {what} comes within {distance:.1f} m of {line.name}; the approach distance used is {limit:.1f} m."
+    return Clearance(what, line.name, distance, limit, distance < limit, words)
 
 
 def _finer(path: Floats, step: float = 0.25) -> Floats:
@@ -149,14 +173,14 @@ def site_warnings(beside: Beside, site: Site, work: Floats, labels: tuple[str, .
     work : (w, 3) float     Work points. [m, local]
     """
     out = [missing_wires(beside, site)]
-    for line, name in conductors(site, beside):
-        gap = lines_to_conductor(work, work, line, name)
+    for line in conductors(site, beside):
+        gap = distances(work, work, line)
         limit = max(approach_distance(line.voltage, approach) + approach.envelope, approach.flag)
         near = np.flatnonzero(gap < limit)
         if len(near):
             worst = int(near[np.argmin(gap[near])])
             out.append(
-                f"{len(near)} work point(s) lie within {limit:.1f} m of {name}, the nearest ({labels[worst]}) at "
+                f"{len(near)} work point(s) lie within {limit:.1f} m of {line.name}, the nearest ({labels[worst]}) at "
                 f"{gap[worst]:.1f} m: "
                 "ask the line owner before any work there."
             )

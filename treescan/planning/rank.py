@@ -14,7 +14,7 @@ from treescan.loads.limb_check import AnchorCheck, Rig
 from treescan.loads.settings import LoadSettings
 from treescan.planning import scores as score
 from treescan.planning.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
-from treescan.planning.clearances import conductors, electric_clearances, swing_meets, throw_crosses
+from treescan.planning.clearances import Line, clearances_at, clearances_of_throw, conductors, swing_meets, throw_crosses
 from treescan.planning.contact import contact_point, round_stem
 from treescan.planning.gates import doubts, gates, verdict
 from treescan.planning.order import order_points
@@ -28,9 +28,18 @@ from treescan.planning.tie_in_point import AccessStep, Clearance, Floats, Reach,
 from treescan.planning.work import limb_of_work
 from treescan.progress import Progress, quiet
 from treescan.throw.throw_path import Throw, ThrowTable
-from treescan.trees.beside import Beside, Conductor, Site
+from treescan.trees.beside import Beside, Site
 from treescan.units import G
 from treescan.wood.graph import ScanFitness, WoodGraph
+
+
+@dataclass(frozen=True)
+class _Place:
+    """What all systems share that hang from one place: its reach, the widest slip (k, 3) [m], the clearances of both."""
+
+    reach: Reach
+    swept: Floats
+    electric: tuple[Clearance, ...]
 
 
 @dataclass(frozen=True)
@@ -44,7 +53,7 @@ class _Ground:
     work: Work
     work_limb: NDArray[np.int32]
     scene: Scene
-    lines: tuple[tuple[Conductor, str], ...]
+    lines: tuple[Line, ...]
     ways: nx.DiGraph
     routes: dict[int, list[int]]
     minutes: dict[int, float]
@@ -83,7 +92,7 @@ def rank_points(
     if len(rigs_and_throws) != len(checks):
         raise ValueError(f"{len(rigs_and_throws)} rigs but {len(checks)} checks")
     ground = _ground(graph, beside, site, fitness, work, throws, checks, settings, climber_mass * G)
-    seen: dict[tuple, Reach] = {}
+    seen: dict[tuple, _Place] = {}
     points = []
     for i, ((rig, throw), check) in enumerate(zip(rigs_and_throws, checks, strict=True)):
         progress("ranking", i / max(len(checks), 1))
@@ -115,17 +124,17 @@ def _ground(
     )  # fmt: skip
 
 
-def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen: dict[tuple, Reach]) -> TieInPoint:
+def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen: dict[tuple, _Place]) -> TieInPoint:
     """One candidate with everything but its place in the list."""
     place = contact_point(g.graph, rig)
-    reached = _reach(g, rig, place, seen)
-    swept = _worst_arc(place, reached, g.work)
-    electric = electric_clearances(place, g.work.xyz[reached.served], throw, swept, g.lines, g.settings.approach)
+    here = _at(g, rig, place, seen)
+    reached = here.reach
+    electric = here.electric + clearances_of_throw(throw, g.lines, g.settings.approach)
     throw, refused = _throw_allowed(throw, electric)
     access = by_throw(g.graph, rig.union, throw) if throw is not None else _climbed(g, rig.union)
     stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings)
     look_first = refused + doubts(g.graph, check, throw, electric, g.settings) + (throw_crosses(throw, g.site) if throw is not None else ())
-    over = swing_meets(swept, g.site)
+    over = swing_meets(here.swept, g.site)
     look_first += (f"A slip from the outermost work swings over {over}.",) if over else ()
     scored = _scores(g, place, check, throw, reached, rig)
     lengths = np.linalg.norm(g.work.xyz[reached.served] - place, axis=1)
@@ -155,12 +164,14 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
     return replace(point, retrieval=retrieval(g.graph, point))
 
 
-def _reach(g: _Ground, rig: Rig, place: Floats, seen: dict[tuple, Reach]) -> Reach:
-    """Reach of a place, computed once for all systems that share it."""
+def _at(g: _Ground, rig: Rig, place: Floats, seen: dict[tuple, _Place]) -> _Place:
+    """Reach and clearances of a place, computed once for all systems that share it."""
     own = int(g.graph.limb[g.graph.unions.node[rig.union]]), int(g.graph.limb[rig.rest_node])
     key = (*np.round(place, 3), *own)
     if key not in seen:
-        seen[key] = reach(g.graph, g.scene, place, own, g.work, g.work_limb, g.settings, g.weight)
+        reached = reach(g.graph, g.scene, place, own, g.work, g.work_limb, g.settings, g.weight)
+        swept = _worst_arc(place, reached, g.work)
+        seen[key] = _Place(reached, swept, clearances_at(place, g.work.xyz[reached.served], swept, g.lines, g.settings.approach))
     return seen[key]
 
 

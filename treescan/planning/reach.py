@@ -9,7 +9,7 @@ from treescan.loads.load_cases import rope_angles
 from treescan.loads.shock import pendulum_speed
 from treescan.planning.settings import SHARE_ANGLES, PlanningSettings
 from treescan.planning.sightline import Scene, first_fouls
-from treescan.planning.swing import slip
+from treescan.planning.swing import slips
 from treescan.planning.tie_in_point import Floats, Reach, Work
 from treescan.wood.graph import WoodGraph
 
@@ -84,6 +84,6 @@ def _worst_slip(
         return float("nan"), float("nan"), "no work served", float("nan")
     length = np.linalg.norm(work.xyz[rows] - anchor, axis=1)
     rows = rows[np.argsort(-pendulum_speed(length, angle[rows]), kind="stable")[:SLIPS]]
-    slips = [slip(graph, scene, anchor, work.xyz[i], int(work_limb[i]), settings.body_radius, settings.push_off) for i in rows]
-    worst = max(slips, key=lambda s: (s.met, s.speed))
-    return worst.sideways, worst.speed, worst.hits, max(s.force for s in slips)
+    found = slips(graph, scene, anchor, work.xyz[rows], work_limb[rows], settings.body_radius, settings.push_off)
+    worst = max(found, key=lambda s: (s.met, s.speed))
+    return worst.sideways, worst.speed, worst.hits, max(s.force for s in found)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from treescan.loads.shock import pendulum_force, pendulum_speed
 from treescan.planning.sightline import Scene, first_touch
@@ -36,52 +38,64 @@ class Swing:
 def arc(anchor: Floats, start: Floats, steps: int = STEPS) -> tuple[Floats, Floats]:
     """The pendulum's way from `start` through the lowest point to the far side.
 
+    Parameters
+    ----------
+    anchor : (3,) float; start : (..., 3) float     [m, local]
+
     Returns
     -------
-    path : (steps + 1, 3) float     [m, local]
-    angle : (steps + 1,) float      From plumb, falling from +angle to -angle. [rad]
+    path : (..., steps + 1, 3) float    [m, local]
+    angle : (..., steps + 1) float      From plumb, falling from +angle to -angle. [rad]
     """
-    d = start - anchor
-    length, out = float(np.linalg.norm(d)), float(np.hypot(d[0], d[1]))
-    ahead = np.array([d[0], d[1], 0.0]) / out if out > 0 else np.zeros(3)
-    top = float(np.arctan2(out, -d[2]))
-    angle = np.linspace(top, -top, steps + 1)
-    return anchor + length * (np.sin(angle)[:, None] * ahead - np.cos(angle)[:, None] * np.array([0.0, 0.0, 1.0])), angle
+    d = np.asarray(start, float) - anchor
+    out = np.hypot(d[..., 0], d[..., 1])
+    length = np.hypot(out, d[..., 2])
+    angle = np.arctan2(out, -d[..., 2])[..., None] * np.linspace(1.0, -1.0, steps + 1)
+    ahead = d[..., None, :2] / np.where(out > 0, out, 1.0)[..., None, None]
+    path = np.empty((*angle.shape, 3))
+    path[..., :2] = anchor[:2] + (length[..., None] * np.sin(angle))[..., None] * ahead
+    path[..., 2] = anchor[2] - length[..., None] * np.cos(angle)
+    return path, angle
 
 
-def slip(graph: WoodGraph, scene: Scene, anchor: Floats, start: Floats, own_limb: int, body_radius: float, push_off: float) -> Swing:
-    """A slip from one work point on a taut rope without slack.
+def slips(
+    graph: WoodGraph, scene: Scene, anchor: Floats, starts: Floats, own_limb: NDArray[np.int32], body_radius: float, push_off: float
+) -> tuple[Swing, ...]:
+    """Slips from work points on a taut rope without slack, one each.
 
     Parameters
     ----------
-    anchor, start : (3,) float      [m, local]
-    own_limb : int                  Limb the climber stood on: not counted as hit.
+    anchor : (3,) float; starts : (k, 3) float      [m, local]
+    own_limb : (k,) int32           Limb the climber stood on: not counted as hit.
     body_radius, push_off : float   See `PlanningSettings`. [m]
     """
-    path, angle = arc(anchor, start)
-    length = float(np.linalg.norm(start - anchor))
-    j_wood, limb = first_touch(scene, path, body_radius, own_limb, push_off)
-    met: list[tuple[int, str]] = [(int(j_wood), limb_words(graph, int(limb)))] if j_wood >= 0 else []
-    ground = scene.terrain.height_at(path[:, :2])
-    low = np.flatnonzero(path[:, 2] - body_radius < ground)
-    if len(low):
-        met.append((int(low[0]), "the ground"))
-    met += _voxels_met(scene, path, body_radius)
-    if not met:
-        swept = float(np.hypot(*(path[-1] - path[0])[:2]))
-        return Swing(
-            path,
-            swept,
-            _drop(path),
-            float(pendulum_speed(length, angle[0])),
-            float(pendulum_force(angle[0])),
-            "nothing the scan saw",
-            False,
-        )
-    j, what = min(met)
-    speed = float(pendulum_speed(length, angle[0], angle[j]))
-    force = float(pendulum_force(angle[0], angle[: j + 1]).max()) if j else float(np.cos(angle[0]))
-    return Swing(path[: j + 1], float(np.hypot(*(path[j] - path[0])[:2])), _drop(path[: j + 1]), speed, force, what, True)
+    path, angle = arc(anchor, starts)
+    beyond = path.shape[1]
+    wood = [first_touch(scene, p, body_radius, int(own), push_off) for p, own in zip(path, own_limb, strict=True)]
+    at_wood = np.array([j if j >= 0 else beyond for j, _ in wood], int)
+    at_ground = _first(path[..., 2] - body_radius < scene.terrain.height_at(path[..., :2]))
+    at_voxel, kind = _voxels_met(scene, path, body_radius)
+    length = np.linalg.norm(starts - anchor, axis=1)
+    out = []
+    for i, way in enumerate(path):
+        j = int(min(at_wood[i], at_ground[i], at_voxel[i]))
+        met = j < beyond
+        if not met:
+            hits, j = "nothing the scan saw", beyond - 1
+        elif j == at_wood[i]:
+            hits = limb_words(graph, wood[i][1])
+        else:
+            hits = "the ground" if j == at_ground[i] else f"a {KINDS[kind[i]]}"
+        speed = float(pendulum_speed(length[i], angle[i, 0], angle[i, j] if met else 0.0))
+        force = float(pendulum_force(angle[i, 0], angle[i, : j + 1]).max())
+        gone = way[: j + 1]
+        out.append(Swing(gone, math.dist(way[j, :2], way[0, :2]), float(way[0, 2] - gone[:, 2].min()), speed, force, hits, met))
+    return tuple(out)
+
+
+def _first(true: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """First true column of every row, the number of columns where there is none."""
+    return np.where(true.any(axis=1), true.argmax(axis=1), true.shape[1])
 
 
 def limb_words(graph: WoodGraph, limb: int) -> str:
@@ -96,14 +110,11 @@ def limb_words(graph: WoodGraph, limb: int) -> str:
     return f"the limb at {u.label[union]} ({100 * u.arm_diameter[rows[0]]:.0f} cm)"
 
 
-def _drop(path: Floats) -> float:
-    return float(path[0, 2] - path[:, 2].min())
-
-
-def _voxels_met(scene: Scene, path: Floats, radius: float) -> list[tuple[int, str]]:
-    """First step of a path at which a ball touches a voxel beside the tree."""
+def _voxels_met(scene: Scene, path: Floats, radius: float) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+    """First step of every path (k, p, 3) at which a ball touches a voxel beside the tree, p where none, and the voxel's kind."""
     if scene.around is None:
-        return []
+        return np.full(len(path), path.shape[1]), np.zeros(len(path), np.uint8)
     gap, row = scene.around.query(path, distance_upper_bound=radius + scene.cell / 2)
-    hit = np.flatnonzero(np.isfinite(gap))
-    return [(int(hit[0]), f"a {KINDS[scene.kind[row[hit[0]]]]}")] if len(hit) else []
+    at = _first(np.isfinite(gap))
+    which = row[np.arange(len(path)), np.minimum(at, path.shape[1] - 1)]
+    return at, scene.kind[np.minimum(which, len(scene.kind) - 1)]

@@ -6,6 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from treescan.geometry import gap_segments
 from treescan.planning.tie_in_point import Floats
 
 PIECES = 12
@@ -28,32 +29,11 @@ def boxes_of(start: Floats, end: Floats, r_start: Floats, r_end: Floats, limb: N
 
 @njit(cache=True)
 def closest(p0, p1, q0, q1):  # type: ignore[no-untyped-def]
-    """Distance between two segments and the shares along both (same formula as `treescan.geometry.segment_segment`)."""
-    d1x, d1y, d1z = p1[0] - p0[0], p1[1] - p0[1], p1[2] - p0[2]
-    d2x, d2y, d2z = q1[0] - q0[0], q1[1] - q0[1], q1[2] - q0[2]
-    rx, ry, rz = p0[0] - q0[0], p0[1] - q0[1], p0[2] - q0[2]
-    a = d1x * d1x + d1y * d1y + d1z * d1z
-    e = d2x * d2x + d2y * d2y + d2z * d2z
-    f = d2x * rx + d2y * ry + d2z * rz
-    b = d1x * d2x + d1y * d2y + d1z * d2z
-    c = d1x * rx + d1y * ry + d1z * rz
-    denom = a * e - b * b
-    s = 0.0
-    if denom > 1e-14 * a * e:
-        s = min(1.0, max(0.0, (b * f - c * e) / denom))
-    t = (b * s + f) / e if e > 0.0 else 0.0
-    if t < 0.0:
-        t = 0.0
-        s = min(1.0, max(0.0, -c / a)) if a > 0.0 else 0.0
-    elif t > 1.0:
-        t = 1.0
-        s = min(1.0, max(0.0, (b - c) / a)) if a > 0.0 else 0.0
-    if a <= 0.0:
-        s = 0.0
-    x = rx + s * d1x - t * d2x
-    y = ry + s * d1y - t * d2y
-    z = rz + s * d1z - t * d2z
-    return np.sqrt(x * x + y * y + z * z), s, t
+    """Distance between two segments and the shares along both."""
+    square, s, t = gap_segments(
+        p0[0], p0[1], p0[2], p1[0] - p0[0], p1[1] - p0[1], p1[2] - p0[2], q0[0], q0[1], q0[2], q1[0] - q0[0], q1[1] - q0[1], q1[2] - q0[2]
+    )
+    return np.sqrt(square), s, t
 
 
 @njit(cache=True)

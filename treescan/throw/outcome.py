@@ -6,6 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from treescan.geometry import gap_segments
 from treescan.throw.flight import PIECES
 from treescan.throw.plane import GROUND_STEP, INFINITE, RANGE, Plane, limb_of
 from treescan.throw.scene import BESIDE, WIRE, Scene
@@ -41,32 +42,6 @@ def strike_on(zs: Floats, step: float, s: float) -> float:
     bend = 2.0 * zs[j] - zs[j - 1] - zs[j + 1]
     rise = (zs[j + 1] - zs[j - 1]) / (2.0 * step) - bend / step * (s / step - j)
     return step * np.sqrt(G / bend * (1.0 + max(rise, 0.0) ** 2)) if bend > 0.0 else INFINITE
-
-
-@njit(cache=True, nogil=True)
-def gap_segments(
-    px: float, py: float, pz: float, dx: float, dy: float, dz: float, qx: float, qy: float, qz: float, ex: float, ey: float, ez: float
-) -> tuple[float, float, float]:
-    """Squared distance of the segments p + a d and q + b e (a, b in [0, 1]), and the nearest a and b (as `geometry.segment_segment`)."""
-    rx, ry, rz = px - qx, py - qy, pz - qz
-    a = dx * dx + dy * dy + dz * dz
-    e = ex * ex + ey * ey + ez * ez
-    f = ex * rx + ey * ry + ez * rz
-    c = dx * rx + dy * ry + dz * rz
-    b = dx * ex + dy * ey + dz * ez
-    den = a * e - b * b
-    s = 0.0
-    if den > 1e-14 * a * e and den > 0.0:
-        s = min(max((b * f - c * e) / den, 0.0), 1.0)
-    t = (b * s + f) / e if e > 0.0 else 0.0
-    if t < 0.0:
-        t = 0.0
-        s = min(max(-c / a, 0.0), 1.0) if a > 0.0 else 0.0
-    elif t > 1.0:
-        t = 1.0
-        s = min(max((b - c) / a, 0.0), 1.0) if a > 0.0 else 0.0
-    gx, gy, gz = rx + s * dx - t * ex, ry + s * dy - t * ey, rz + s * dz - t * ez
-    return gx * gx + gy * gy + gz * gz, s, t
 
 
 ENTRY = 1e-3
