@@ -26,10 +26,17 @@ class Estimate:
         s = np.sort(np.asarray(samples, float).ravel())  # the usual linear percentiles, without the general function's overhead
         if len(s) == 0 or np.isnan(s[-1]):
             return cls(float("nan"), float("nan"), float("nan"))
-        low, mid, high = np.interp(np.array([0.05, 0.50, 0.95]) * (len(s) - 1), np.arange(len(s)), s)
-        return cls(float(mid), float(low), float(high))
+        low, mid, high = (_between(s, share * (len(s) - 1)) for share in (0.05, 0.50, 0.95))
+        return cls(mid, low, high)
 
     @property
     def known(self) -> bool:
         """False where the scan could not tell."""
         return bool(np.isfinite(self.median))
+
+
+def _between(values: np.ndarray, at: float) -> float:
+    """Value at a place between the rows."""
+    i = int(at)
+    low = float(values[i])
+    return low if at == i else low + (at - i) * (float(values[i + 1]) - low)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
@@ -16,6 +18,9 @@ def unit(v: ArrayLike) -> Array:
     array([0. , 0.6, 0.8])
     """
     a = np.asarray(v, float)
+    if a.ndim == 1:  # one vector, often asked for
+        size = math.sqrt(a @ a)
+        return a / size if size > 0 else a.copy()
     length = np.linalg.norm(a, axis=-1, keepdims=True)
     return np.divide(a, length, out=np.zeros_like(a), where=length > 0)
 

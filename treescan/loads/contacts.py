@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 
-from treescan.geometry import segment_segment, unit
+from treescan.geometry import segment_segment
 from treescan.loads.limb_check import Rig
 from treescan.loads.rope_run import Supports
 from treescan.wood.graph import Floats, WoodGraph
@@ -76,23 +77,39 @@ def _line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
 
 def at_node(graph: WoodGraph, node: int, point: Floats) -> Contact:
     """The limb round a point on segment `node`, as a straight bar."""
-    limb = graph.limbs.nodes[graph.limb[node]]
-    limb = limb[graph.parent[limb] >= 0]
-    reach = max(LOCAL, 4.0 * float(graph.segment_radius[node])) if np.isfinite(graph.segment_radius[node]) else LOCAL
-    away = 0.5 * (graph.xyz[limb] + graph.xyz[graph.parent[limb]]) - point
-    near = limb[np.sqrt(np.einsum("ni,ni->n", away, away)) <= reach]
-    if len(near) < 2:
-        near = np.array([node], np.int32)
-    axis = unit(graph.xyz[near[-1]] - graph.xyz[graph.parent[near[0]]])
     radius = float(graph.segment_radius[node])
-    taper = 0.0
-    if len(near) > 2:
-        s = (0.5 * (graph.xyz[near] + graph.xyz[graph.parent[near]]) - point) @ axis
-        r = graph.segment_radius[near]
-        if np.all(np.isfinite(r)) and np.ptp(s) > 0.05:
-            off = s - s.mean()
-            taper = float(np.clip(off @ r / (off @ off), -0.1, 0.1))  # slope of the straight line through them
-    return Contact(int(node), np.asarray(point, float), axis, radius, taper, float("nan"))
+    reach = max(LOCAL, 4.0 * radius) if math.isfinite(radius) else LOCAL
+    place = np.asarray(point, float)
+    axis, taper = _straight(graph.limbs.nodes[graph.limb[node]], graph.parent, graph.xyz, graph.segment_radius, int(node), place, reach)
+    return Contact(int(node), place, axis, radius, taper, float("nan"))
+
+
+@njit(cache=True, error_model="numpy")
+def _straight(line, parent, xyz, radius, node, point, reach):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Unit axis (3,) of the segments of `line` whose middles lie within reach of a point, and the slope of the straight line through their
+    radii, 0 where they are too few or one is unknown."""
+    near = np.empty(len(line), np.int64)
+    n = 0
+    for i in line:
+        if parent[i] >= 0 and np.sqrt(np.sum((0.5 * (xyz[i] + xyz[parent[i]]) - point) ** 2)) <= reach:
+            near[n] = i
+            n += 1
+    if n < 2:
+        near[0], n = node, 1
+    axis = xyz[near[n - 1]] - xyz[parent[near[0]]]
+    size = np.sqrt(np.sum(axis * axis))
+    if size > 0.0:
+        axis = axis / size
+    if n <= 2:
+        return axis, 0.0
+    along, r = np.empty(n), np.empty(n)
+    for k in range(n):
+        i = near[k]
+        along[k], r[k] = np.sum((0.5 * (xyz[i] + xyz[parent[i]]) - point) * axis), radius[i]
+    if not np.all(np.isfinite(r)) or along.max() - along.min() <= 0.05:
+        return axis, 0.0
+    off = along - along.mean()
+    return axis, min(max(np.sum(off * r) / np.sum(off * off), -0.1), 0.1)
 
 
 def via_contact(graph: WoodGraph, node: int, start: Floats, end: Floats) -> Contact:

@@ -11,7 +11,7 @@ from numba import njit
 from treescan.geometry import unit
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.load_cases import Pulls, pulls
-from treescan.loads.rope_run import SWEEPS, RopeRun, _tighten, taut_rope
+from treescan.loads.rope_run import SWEEPS, RopeRun, _tighten, taut_rope, unit_toward
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings, friction
 from treescan.loads.shock import sharing_length
@@ -65,8 +65,8 @@ def _run_all(start, end, crotch, o, a, e1, r0, g, low, high, sense, sweeps):  # 
         if in_crotch:
             arrive[i, c - 1], leave[i, c - 1] = crotch, crotch
         for k in range(c):
-            _toward(start[i] if k == 0 else leave[i, k - 1], arrive[i, k], toward[i, k, 0])
-            _toward(end[i] if k == c - 1 else arrive[i, k + 1], leave[i, k], toward[i, k, 1])
+            unit_toward(start[i] if k == 0 else leave[i, k - 1], arrive[i, k], toward[i, k, 0])
+            unit_toward(end[i] if k == c - 1 else arrive[i, k + 1], leave[i, k], toward[i, k, 1])
             touches[i, k] = wrap[k] > 0.0
             if not touches[i, k]:
                 turn[i, k] = 0.0
@@ -76,15 +76,6 @@ def _run_all(start, end, crotch, o, a, e1, r0, g, low, high, sense, sweeps):  # 
             x, y, z = u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]
             turn[i, c - 1] = np.pi - np.arctan2(np.sqrt(x * x + y * y + z * z), u[0] * v[0] + u[1] * v[1] + u[2] * v[2])
     return arrive, leave, toward, touches, turn
-
-
-@njit(cache=True, error_model="numpy")
-def _toward(there, here, out):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Unit vector from here to there (3,), zero where they are one (writes out)."""
-    x, y, z = there[0] - here[0], there[1] - here[1], there[2] - here[2]
-    length = np.sqrt(x * x + y * y + z * z)
-    if length > 0.0:
-        out[0], out[1], out[2] = x / length, y / length, z / length
 
 
 def rig_loads(

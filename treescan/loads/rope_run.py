@@ -160,20 +160,35 @@ def taut_rope(start: ArrayLike, end: ArrayLike, supports: Supports) -> RopeRun:
     points_after = np.vstack([arrive, b]) if c else b[None]
     leg = np.linalg.norm(points_after - points_before, axis=1)
     leg[:-1] += arc
-    back = _neighbour(points_before[:-1], arrive, touches, a, leave, forward=False)
-    ahead = _neighbour(points_after[1:], leave, touches, b, arrive, forward=True)
+    back, ahead = _neighbours(a, b, arrive, leave, touches)
     return RopeRun(a, b, arrive, leave, touches, back, ahead, np.where(touches, turn, 0.0), leg, float(leg.sum()))
 
 
-def _neighbour(guess: Floats, own: Floats, touches: NDArray[np.bool_], last: Floats, other: Floats, *, forward: bool) -> Floats:
-    """Unit vectors from each support to the next one that the rope touches (or the rope's end)."""
-    out = np.zeros_like(own)
-    target = last
-    for i in range(len(own) - 1, -1, -1) if forward else range(len(own)):
-        out[i] = unit(target - own[i])
+@njit(cache=True, error_model="numpy")
+def _neighbours(start, end, arrive, leave, touches):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Unit vectors (c, 3) from each support to the one before and to the one after that the rope touches, or to the rope's end."""
+    c = len(touches)
+    back, ahead = np.zeros((c, 3)), np.zeros((c, 3))
+    target = start
+    for i in range(c):
+        unit_toward(target, arrive[i], back[i])
         if touches[i]:
-            target = other[i]
-    return out
+            target = leave[i]
+    target = end
+    for i in range(c - 1, -1, -1):
+        unit_toward(target, leave[i], ahead[i])
+        if touches[i]:
+            target = arrive[i]
+    return back, ahead
+
+
+@njit(cache=True, error_model="numpy")
+def unit_toward(there, here, out):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Unit vector from here to there (3,), zero where they are one (writes out)."""
+    x, y, z = there[0] - here[0], there[1] - here[1], there[2] - here[2]
+    length = np.sqrt(x * x + y * y + z * z)
+    if length > 0.0:
+        out[0], out[1], out[2] = x / length, y / length, z / length
 
 
 @njit(cache=True, error_model="numpy")

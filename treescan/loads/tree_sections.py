@@ -211,27 +211,24 @@ def _spanned(
     and have seen wood of the same limb beyond it (and before it, unless it starts at the parent's bark). [m]
     """
     spanned, out = np.zeros(len(graph), bool), radius.copy()
-    bad, good = np.flatnonzero(counted & ~known), np.flatnonzero(counted & known)
-    last = np.full(len(graph.limbs), -1)  # section of each limb that was seen
-    np.maximum.at(last, graph.limb[good], good)
-    for limb in np.unique(graph.limb[bad[bad < last[graph.limb[bad]]]]):  # most gaps run to the limb's end
-        line = graph.limbs.nodes[limb]
-        own = line[counted[line]]
-        gap = ~known[own]
-        if not gap.any():
-            continue
-        edge = np.flatnonzero(np.diff(np.concatenate([[False], gap, [False]]).astype(int)))
-        for first, end in edge.reshape(-1, 2):
-            if end == len(own) or (first == 0 and graph.limb[own[0]] == 0):
-                continue
-            ends = [radius[own[end]], *([radius[own[first - 1]]] if first else [])]
-            length = float(np.linalg.norm(np.diff(graph.xyz[own[first:end]], axis=0), axis=1).sum())
-            length += float(np.linalg.norm(graph.xyz[own[first]] - point[own[first]]))
-            thin = float(min(ends))
-            if length <= min(longest, 2 * thin):
-                spanned[own[first:end]] = True
-                stated = np.where(np.isfinite(radius[own[first:end]]), radius[own[first:end]], np.inf)
-                out[own[first:end]] = np.minimum(stated, thin)
+    own = np.flatnonzero(counted)
+    own = own[np.argsort(graph.limb[own], kind="stable")]  # every limb's sections from its parent outward
+    gap, limb = ~known[own], graph.limb[own]
+    new = np.concatenate([[True], (gap[1:] != gap[:-1]) | (limb[1:] != limb[:-1])])
+    first = np.flatnonzero(new)  # of every stretch of one limb that is all gap or all known
+    end = np.append(first[1:], len(own))
+    beyond = np.minimum(end, len(own) - 1)
+    ends_well = (end < len(own)) & (limb[beyond] == limb[first])
+    starts_well = (first > 0) & (limb[first - 1] == limb[first])
+    here = gap[first] & ends_well & (starts_well | (limb[first] != 0))
+    step = np.linalg.norm(np.diff(graph.xyz[own], axis=0, prepend=graph.xyz[own[:1]]), axis=1)
+    run = np.cumsum(step)
+    length = run[end - 1] - run[first] + np.linalg.norm(graph.xyz[own[first]] - point[own[first]], axis=1)
+    thin = np.minimum(radius[own[beyond]], np.where(starts_well, radius[own[first - 1]], np.inf))
+    for k in np.flatnonzero(here & (length <= np.minimum(longest, 2 * thin))):
+        rows = own[first[k] : end[k]]
+        spanned[rows] = True
+        out[rows] = np.fmin(radius[rows], thin[k])
     return spanned, out
 
 

@@ -169,6 +169,24 @@ def _local(axis, vector, out):  # type: ignore[no-untyped-def] # pragma: no cove
 
 
 @njit(cache=True, error_model="numpy")
+def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """exp(x) in place, to 1e-14 of it: the series at x / 64, squared six times, which the machine does for several values at once."""
+    most = 0.0
+    for d in range(len(x)):
+        most = max(most, abs(x[d]))
+    if most > 2.0:
+        for d in range(len(x)):
+            x[d] = np.exp(x[d])
+        return
+    for d in range(len(x)):
+        u = x[d] / 64.0
+        v = u * (1.0 + u * (1 / 2 + u * (1 / 6 + u * (1 / 24 + u * (1 / 120 + u * (1 / 720 + u * (1 / 5040)))))))
+        for _ in range(6):  # of exp - 1, so that no figure is lost near 1
+            v = v * (2.0 + v)
+        x[d] = 1.0 + v
+
+
+@njit(cache=True, error_model="numpy")
 def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     first, end, z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, k, force, moment, shift, least_shift,
     own_weight, own_moment, mass_sd, rest_sd, plenty,
@@ -188,8 +206,7 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
             share, row = sd[s] * tangle[s, j], z[FIXED + j]
             for d in range(draws):
                 size[d] += share * row[d]
-        for d in range(draws):
-            size[d] = np.exp(size[d])
+        _exponential(size)
         for j in range(q):
             _local(axis[s], force[s, j], part[j, 0])
             _local(axis[s], moment[s, j], part[j, 1])

@@ -55,7 +55,7 @@ def conductors(site: Site, beside: Beside) -> tuple[Line, ...]:
     for i, c in enumerate(site.conductors):
         known = f"{c.voltage / 1e3:.3g} kV" if np.isfinite(c.voltage) else "voltage unknown"
         place = np.asarray(c.line, float).reshape(-1, 3)
-        start, end = (place, place) if len(place) == 1 else (place[:-1], place[1:])
+        start, end = (place, place) if len(place) == 1 else (place[:-1].copy(), place[1:].copy())
         out.append(Line(start, end, 0.0, c.voltage, f"conductor {i + 1} ({known})"))
     wires, cell = beside.surroundings.of("wire"), beside.surroundings.cell
     if len(wires):
@@ -98,13 +98,16 @@ def own_rows(approach: Approach) -> list[tuple[float, float]]:
 
 def distances(start: Floats, end: Floats, line: Line) -> Floats:
     """Shortest distance of straight pieces (n, 3) to (n, 3) to a conductor, (n,): exact for a drawn one, never too far for a scanned one. [m]"""
-    gap = _nearest(*(np.ascontiguousarray(x, dtype=float) for x in (start, end, line.start, line.end)))
+    gap = _nearest(np.ascontiguousarray(start), np.ascontiguousarray(end), line.start, line.end, False)
     return np.maximum(gap - line.room, 0.0)
 
 
 @njit(cache=True, error_model="numpy")
-def _nearest(p, q, a, b):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Distance of every piece p-q (n,) to the nearest of the pieces a-b; those whose balls are farther than the best so far are passed over."""
+def _nearest(p, q, a, b, together):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Distance of every piece p-q (n,) to the nearest of the pieces a-b; those whose balls are farther than the best so far are passed over.
+
+    With `together` only the least of all is asked: it is the last value.
+    """
     out = np.full(len(p), np.inf)
     middle, half = 0.5 * (a + b), np.empty(len(a))
     for j in range(len(a)):
@@ -112,7 +115,7 @@ def _nearest(p, q, a, b):  # type: ignore[no-untyped-def] # pragma: no cover - c
     for i in range(len(p)):
         x, y, z = 0.5 * (p[i, 0] + q[i, 0]), 0.5 * (p[i, 1] + q[i, 1]), 0.5 * (p[i, 2] + q[i, 2])
         own = 0.5 * np.sqrt((q[i, 0] - p[i, 0]) ** 2 + (q[i, 1] - p[i, 1]) ** 2 + (q[i, 2] - p[i, 2]) ** 2)
-        best = np.inf
+        best = out[i - 1] if together and i > 0 else np.inf
         for j in range(len(a)):
             room = best + own + half[j]
             if (middle[j, 0] - x) ** 2 + (middle[j, 1] - y) ** 2 + (middle[j, 2] - z) ** 2 < room * room:
@@ -124,7 +127,8 @@ def _nearest(p, q, a, b):  # type: ignore[no-untyped-def] # pragma: no cover - c
 def _clearance(what: str, start: Floats, end: Floats, envelope: float, line: Line, approach: Approach) -> Clearance:
     """The nearest of some pieces to a conductor, `envelope` kept free round them, in words."""
     limit = approach_distance(line.voltage, approach)
-    distance = max(float(distances(start, end, line).min()) - envelope, 0.0)
+    nearest = _nearest(np.ascontiguousarray(start), np.ascontiguousarray(end), line.start, line.end, True)[-1]
+    distance = max(float(nearest) - line.room - envelope, 0.0)
     words = f"The {what} comes within {distance:.1f} m of {line.name}; the approach distance used is {limit:.1f} m."
     return Clearance(what, line.name, distance, limit, distance < limit, words)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from treescan.loads.limb_check import Rig
@@ -29,7 +31,9 @@ def place_on_limb(graph: WoodGraph, union: int, node: int, distance: float) -> t
     line = line_from_union(graph, union, node)
     if len(line) < 2:
         return int(node), graph.xyz[node].copy()
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(graph.xyz[line], axis=0), axis=1))])
+    step = graph.length[line]
+    step[:2] = 0.0, math.dist(graph.xyz[line[0]], graph.xyz[line[1]])  # the limb may leave a merged union a little beside its node
+    along = np.cumsum(step)
     s = float(np.clip(distance, 0.0, along[-1]))
     i = int(np.clip(np.searchsorted(along, s), 1, len(line) - 1))
     share = (s - along[i - 1]) / max(along[i] - along[i - 1], 1e-12)

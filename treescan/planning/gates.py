@@ -65,9 +65,9 @@ def _scan_gates(graph: WoodGraph, fitness: ScanFitness, check: AnchorCheck) -> l
     for band in fitness.bands:
         if band["from_m"] <= height < band["to_m"] and band["fit_for"] == "nothing":
             out.append(f"{NOT_SEEN}: between {band['from_m']:.0f} and {band['to_m']:.0f} m the scan is fit for nothing.")
-    for limb in fitness.limbs:
-        if limb["limb"] == graph.limb[node] and limb["fit_for"] == "nothing":
-            out.append(f"{NOT_SEEN}: the scan is fit for nothing on the limb the rope bears on. {limb['rescan']}")
+    limb = fitness.of_limb(int(graph.limb[node]))
+    if limb.get("fit_for") == "nothing":
+        out.append(f"{NOT_SEEN}: the scan is fit for nothing on the limb the rope bears on. {limb['rescan']}")
     u = graph.unions
     if "bridged" in u.flags[union]:
         out.append(f"{NOT_SEEN}: the union is doubtful, the scan has a gap where the limbs join.")

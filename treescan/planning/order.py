@@ -82,12 +82,15 @@ def order_points(graph: WoodGraph, points: Sequence[TieInPoint], settings: Plann
 
 
 def places(score: Floats, union: NDArray) -> NDArray[np.int64]:
-    """Rows in ranking order: the best row of each union by score, then the remaining rows by score; ties keep the input order."""
-    by_score = np.argsort(-score, kind="stable")
-    _, at = np.unique(union[by_score], return_index=True)
-    leader = np.zeros(len(score), bool)
-    leader[at] = True
-    return np.concatenate([by_score[leader], by_score[~leader]])
+    """Rows in ranking order, for scores (..., n) of rows that belong to unions (n,): the best row of each union by score, then the remaining
+    rows by score; ties keep the input order."""
+    by_score = np.argsort(-score, axis=-1, kind="stable")
+    of = union[by_score]
+    together = np.argsort(of, axis=-1, kind="stable")  # rows of one union side by side, the best first
+    of = np.take_along_axis(of, together, axis=-1)
+    follows = np.zeros(of.shape, bool)
+    np.put_along_axis(follows, together[..., 1:], of[..., 1:] == of[..., :-1], axis=-1)
+    return np.take_along_axis(by_score, np.argsort(follows, axis=-1, kind="stable"), axis=-1)
 
 
 def pareto(value: Floats) -> NDArray[np.bool_]:
@@ -108,16 +111,13 @@ def perturbed_scores(value: Floats, error: Floats, weights: Floats, settings: Pl
 
 def _firmness(draws: Floats, score: Floats, union: NDArray, turn: NDArray, band: float) -> tuple[Floats, Floats, Floats]:
     """Per place, shares of the draws: its holder keeps it, its holder comes first, it leads the next place."""
-    n = len(score)
-    keeps, first = np.zeros(n), np.zeros(n)
-    for drawn in draws:
-        now = places(drawn, union)
-        holder = drawn[now]
-        keeps += (now == turn) | (np.abs(holder - drawn[turn]) <= band)
-        first += turn == now[0]
-    leads = np.ones(n)
-    leads[:-1] = np.mean(draws[:, turn[:-1]] > draws[:, turn[1:]], axis=0)
-    return keeps / len(draws), first / len(draws), leads
+    now = places(draws, union)
+    own = draws[:, turn]
+    keeps = np.mean((now == turn) | (np.abs(np.take_along_axis(draws, now, axis=1) - own) <= band), axis=0)
+    first = np.mean(turn == now[:, :1], axis=0)
+    leads = np.ones(len(score))
+    leads[:-1] = np.mean(own[:, :-1] > own[:, 1:], axis=0)
+    return keeps, first, leads
 
 
 def _same_group(turn: NDArray, union: NDArray, rank: int) -> bool:

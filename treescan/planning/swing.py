@@ -75,21 +75,22 @@ def slips(
     at_wood = np.array([j if j >= 0 else beyond for j, _ in wood], int)
     at_ground = _first(path[..., 2] - body_radius < scene.terrain.height_at(path[..., :2]))
     at_voxel, kind = _voxels_met(scene, path, body_radius)
-    length = np.linalg.norm(starts - anchor, axis=1)
+    end = np.minimum(np.minimum(at_wood, at_ground), at_voxel)
+    met, row = end < beyond, np.arange(len(path))
+    last = np.minimum(end, beyond - 1)
+    top, lowest = angle[:, 0], angle[row, np.minimum(last, STEPS // 2)]  # the lowest point of the way, where the rope pulls hardest
+    speed = pendulum_speed(np.linalg.norm(starts - anchor, axis=1), top, np.where(met, angle[row, last], 0.0))
+    force = pendulum_force(top, lowest)
     out = []
-    for i, way in enumerate(path):
-        j = int(min(at_wood[i], at_ground[i], at_voxel[i]))
-        met = j < beyond
-        if not met:
-            hits, j = "nothing the scan saw", beyond - 1
+    for i, (way, j) in enumerate(zip(path, last.tolist(), strict=True)):
+        if not met[i]:
+            hits = "nothing the scan saw"
         elif j == at_wood[i]:
             hits = limb_words(graph, wood[i][1])
         else:
             hits = "the ground" if j == at_ground[i] else f"a {KINDS[kind[i]]}"
-        speed = float(pendulum_speed(length[i], angle[i, 0], angle[i, j] if met else 0.0))
-        force = float(pendulum_force(angle[i, 0], angle[i, : j + 1]).max())
-        gone = way[: j + 1]
-        out.append(Swing(gone, math.dist(way[j, :2], way[0, :2]), float(way[0, 2] - gone[:, 2].min()), speed, force, hits, met))
+        drop = float(way[0, 2] - way[min(j, STEPS // 2), 2])
+        out.append(Swing(way[: j + 1], math.dist(way[j, :2], way[0, :2]), drop, float(speed[i]), float(force[i]), hits, bool(met[i])))
     return tuple(out)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
@@ -44,17 +45,8 @@ class Terrain:
         ----------
         xy : (..., 2) float     [m, local]
         """
-        p = (np.asarray(xy, float)[..., :2] - self.corner) / self.cell - 0.5
-        rows, cols = self.height.shape
-        outside = (p < -0.5 - 1e-9) | (p > np.array([cols, rows]) - 0.5 + 1e-9)
-        p = np.clip(p, 0.0, np.array([cols - 1, rows - 1], float))
-        low = np.minimum(p.astype(int), np.array([max(cols - 2, 0), max(rows - 2, 0)]))
-        fx, fy = p[..., 0] - low[..., 0], p[..., 1] - low[..., 1]
-        c0, r0 = low[..., 0], low[..., 1]
-        c1, r1 = np.minimum(c0 + 1, cols - 1), np.minimum(r0 + 1, rows - 1)
-        h = self.height
-        z = (1 - fy) * ((1 - fx) * h[r0, c0] + fx * h[r0, c1]) + fy * ((1 - fx) * h[r1, c0] + fx * h[r1, c1])
-        return np.where(outside.any(axis=-1), np.nan, z)
+        at = (np.asarray(xy, float)[..., :2] - self.corner) / self.cell - 0.5
+        return _bilinear(self.height, at.reshape(-1, 2)).reshape(at.shape[:-1])
 
     def slope_at(self, xy: ArrayLike) -> Floats:
         """Steepness of the ground at plan points. [rad]  NaN where unseen."""
@@ -63,6 +55,25 @@ class Terrain:
         gx = (self.height_at(p + ex) - self.height_at(p - ex)) / (2 * d)
         gy = (self.height_at(p + ey) - self.height_at(p - ey)) / (2 * d)
         return np.arctan(np.hypot(gx, gy))
+
+
+@njit(cache=True)
+def _bilinear(height: Floats, at: Floats) -> Floats:  # pragma: no cover - compiled
+    """Heights between cell centres at places (k, 2) counted in cells from the first centre; NaN more than half a cell outside."""
+    rows, cols = height.shape
+    out = np.full(len(at), np.nan)
+    for i in range(len(at)):
+        x, y = at[i]
+        if not (-0.5 - 1e-9 <= x <= cols - 0.5 + 1e-9 and -0.5 - 1e-9 <= y <= rows - 0.5 + 1e-9):
+            continue
+        x, y = min(max(x, 0.0), cols - 1.0), min(max(y, 0.0), rows - 1.0)
+        c0, r0 = min(int(x), max(cols - 2, 0)), min(int(y), max(rows - 2, 0))
+        c1, r1 = min(c0 + 1, cols - 1), min(r0 + 1, rows - 1)
+        fx, fy = x - c0, y - r0
+        south = (1 - fx) * height[r0, c0] + fx * height[r0, c1]
+        north = (1 - fx) * height[r1, c0] + fx * height[r1, c1]
+        out[i] = (1 - fy) * south + fy * north
+    return out
 
 
 @dataclass(frozen=True)

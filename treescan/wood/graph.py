@@ -279,6 +279,10 @@ class ScanFitness:
         """False when the tree must not be ranked from this scan."""
         return self.verdict == "assessable"
 
+    def of_limb(self, limb: int) -> dict:
+        """What is stated of one limb; empty where nothing is."""
+        return self.limbs[limb] if limb < len(self.limbs) else {}
+
 
 @dataclass(frozen=True)
 class TracedTree:
