@@ -4,6 +4,7 @@
 import numpy as np
 import pytest
 from loads.stick_trees import PLAIN, checked, rig, tree
+from scipy.integrate import solve_ivp
 from strategies import alone, random_tree
 
 from treescan.loads.anchor import check_anchors
@@ -58,8 +59,24 @@ def test_each_load_case_can_govern():
     assert pulls["work positioning"] == pytest.approx(2 * w, rel=1e-3)
     assert pulls["rescue"] == pytest.approx(1.5 * 2 * w, rel=1e-3)
     assert pulls["load test"] == pytest.approx(2 * w, rel=1e-3)
-    assert pulls["abrupt stop"] <= w + np.sqrt(w * w + 2 * w * s.rope_modulus * s.slack / s.shortest_rope) + 1e-6
+    assert pulls["abrupt stop"] == pytest.approx(w + np.sqrt(w * w + 2 * w * 2 * s.rope_modulus * s.slack / s.shortest_rope), rel=1e-2)
     assert w < pulls["swing"] < 3 * w
+
+
+@pytest.mark.parametrize(("system", "strands"), [("MRS", 2), ("SRS canopy", 1)])
+def test_an_abrupt_stop_is_as_hard_as_a_weight_on_springs_integrated_in_time(system, strands):
+    """Equation of motion of the climber on as many rope strands side by side as end at the climber, solved by scipy."""
+    s, mass = LoadSettings(), LoadSettings().climber_mass
+    stiffness = strands * s.rope_modulus / s.shortest_rope
+
+    def motion(_, y):
+        return [y[1], G - stiffness * max(y[0], 0.0) / mass]
+
+    way = solve_ivp(motion, (0.0, 1.0), [0.0, np.sqrt(2 * G * s.slack)], max_step=1e-3, rtol=1e-9)
+    graph = tree(OAK)
+    found = checked(graph, [rig(graph, "U02", system)], cases=("abrupt stop",))[0]
+
+    assert np.linalg.norm(found.force) == pytest.approx(stiffness * way.y[0].max(), rel=5e-3)
 
 
 def test_ordinary_use_governs_and_the_exceptional_case_is_stated_beside_it():

@@ -43,7 +43,7 @@ def rope_angles(anchor: Floats, work: Floats) -> Floats:
     return np.arctan2(np.hypot(d[..., 0], d[..., 1]), -d[..., 2])
 
 
-def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: LoadSettings) -> Pulls:
+def pulls(anchor: Floats, ground: float, work: Floats, behind: float, legs: int, settings: LoadSettings) -> Pulls:
     """Every place the climber may hang at within the allowed rope angle, with the hardest pull there.
 
     Parameters
@@ -52,6 +52,7 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: 
     ground : float          Height of the ground below it. [m]
     work : (w, 3) float     Work points. [m]
     behind : float          Rope behind the union that shares in stopping a fall. [m]
+    legs : int              Rope legs that end at the climber: two side by side are twice as stiff.
     settings : LoadSettings
     """
     work = np.asarray(work, float).reshape(-1, 3)
@@ -73,7 +74,7 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, settings: 
         "work positioning": np.full(len(at), settings.positioning_factor * w),
         "limb walk": np.where(straight, 0.0, settings.limb_walk_factor * w * braced_tension(at)),
         "swing": np.where(straight, w * pendulum_force(widest), 0.0),
-        "abrupt stop": arrest_at_angle(w, settings.rope_modulus, settings.slack, rope + behind, at),
+        "abrupt stop": arrest_at_angle(w, legs * settings.rope_modulus, settings.slack, rope + behind, at),
         "rescue": (w + settings.rescue_mass * G) * np.where(straight, settings.rescue_factor, 1.0),
         "load test": np.where(straight, settings.test_people * w, 0.0),
     }

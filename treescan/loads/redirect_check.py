@@ -130,7 +130,7 @@ def redirect_loads(tree: Tree, rig: Rig, contacts: tuple, work_xyz: Floats) -> R
     over = supports_of(contacts[-1:])
     bars = supports_of(contacts) if basal else over
     anchor, ground = over.origin[0] + over.radius[0] * over.top[0], tree.ground_below(contacts[-1].point)
-    pull = pulls(anchor, ground, np.asarray(work_xyz, float).reshape(-1, 3), 0.0, tree.settings)
+    pull = pulls(anchor, ground, np.asarray(work_xyz, float).reshape(-1, 3), 0.0, SYSTEMS[rig.system].legs_at_climber, tree.settings)
     fixed = supports_of(contacts[-2:-1])
     foot = fixed.origin[0] + fixed.radius[0] * fixed.top[0]
     n, c = len(pull.place), len(contacts)

@@ -96,7 +96,7 @@ def rig_loads(
     anchor = contacts[-1].point + bars.top[-1] * contacts[-1].radius
     below = np.array([anchor[0], anchor[1], min(ground, anchor[2] - settings.shortest_rope)])
     behind = _behind(taut_rope(base, below, bars), settings) if basal else 0.0
-    pull = pulls(anchor, ground, work, behind, settings)
+    pull = pulls(anchor, ground, work, behind, SYSTEMS[system].legs_at_climber, settings)
     start = np.broadcast_to(base, pull.place.shape).copy() if basal else pull.place
     arrive, leave, toward, touches, turn = _run_all(
         start, pull.place, anchor, bars.origin, bars.axis, bars.top, bars.radius, bars.taper, bars.low, bars.high, bars.sense, SWEEPS
