@@ -87,6 +87,32 @@ def test_a_line_upward_is_refused():
         check_line(whole(graph), rig(graph, "U03", "SRS canopy"), np.array([5.0, 0, 30.0]), W)
 
 
+@pytest.mark.parametrize("report", ["limb 1 dead", "stem decay", "U03 crack"])
+def test_a_line_on_reported_wood_gives_the_reason_and_no_margin(report):
+    """Wood that a report forbids as an anchor forbids it to a line too: its reason, and no figure that could pass for a margin."""
+    graph = tree([(9.0, 0, 30, 3.0, 0.20, 0.10)] if report.startswith("limb") else OAK)
+    r = rig(graph, "U01" if report.startswith("limb") else "U03", "SRS canopy")
+    (check,) = checked(graph, [r], reported=(report,))
+    t = whole(graph, reported=(report,))
+    found = check_line(t, r, contacts_of(t, r)[-1].point - [0, 0, 5.0], W)
+    assert check.check.verdict == "does not hold"
+    assert found.gate.startswith(report)
+    assert report in found.reason
+    assert not found.margin.known
+
+
+def test_a_line_on_wood_that_could_not_stand_as_read_gives_no_margin():
+    """A limb that, as read, could not carry itself was misread: not seen, for a line as for an anchor."""
+    graph = tree([(9.0, 0, 0, 12.0, 0.05, 0.05), (10.5, 180, 30, 2.0, 0.15, 0.10)])
+    r = rig(graph, "U01", "SRS canopy")
+    (check,) = checked(graph, [r])
+    t = whole(graph)
+    found = check_line(t, r, contacts_of(t, r)[-1].point - [0, 0, 5.0], W)
+    assert check.check.verdict == "not seen"
+    assert found.reason == check.check.reason
+    assert not found.margin.known
+
+
 def test_two_lines_in_one_tree_are_each_judged_by_their_share():
     """Half-way between two anchors of the same height both bear W / (2 cos a); together their plumb parts carry the weight."""
     graph = tree(OAK)

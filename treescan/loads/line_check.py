@@ -10,20 +10,22 @@ import numpy as np
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
 from treescan.loads.anchor import NOT_SEEN, contacts_of
-from treescan.loads.governing import governed
+from treescan.loads.governing import gate, governed
 from treescan.loads.limb_check import Rig
 from treescan.loads.load_path import Tree, load_path, unseen
 from treescan.loads.rig_loads import rig_loads
 from treescan.loads.strung_rope import TwoLines
+from treescan.loads.verdict import misread
 from treescan.units import G
 from treescan.wood.graph import Floats
 
 
 @dataclass(frozen=True)
 class LineCheck:
-    """Margin of one anchor under one line; NaN with the reason where the scan cannot tell.
+    """Margin of one anchor under one line; NaN with the reason where the scan cannot tell or a reported defect forbids it.
 
-    force : (3,) float on the wood at the union [N]; margin : Estimate; governing : int node; mode : str; reason : str.
+    force : (3,) float on the wood at the union [N]; margin : Estimate; governing : int node; mode : str; reason : str; gate : str,
+    "" or the reported defect.
     """
 
     force: Floats
@@ -31,6 +33,7 @@ class LineCheck:
     governing: int
     mode: str
     reason: str
+    gate: str = ""
 
 
 def check_line(tree: Tree, rig: Rig, toward: Floats, tension: float) -> LineCheck:
@@ -48,8 +51,14 @@ def check_line(tree: Tree, rig: Rig, toward: Floats, tension: float) -> LineChec
     pull = np.zeros(len(loads.pulls.tension))
     pull[row] = tension
     loads = replace(loads, pulls=replace(loads.pulls, tension=pull))
-    use = governed(tree, loads, load_path(tree, contacts), rig.system, rig.hardware)
-    return LineCheck(use.legs.force[-1].sum(axis=0), use.margin, use.node, use.mode, "")
+    path = load_path(tree, contacts)
+    use = governed(tree, loads, path, rig.system, rig.hardware)
+    force, reported, s = use.legs.force[-1].sum(axis=0), gate(tree, path), tree.sections
+    if reported:
+        return LineCheck(force, NOT_SEEN, use.node, use.mode, f"Not an anchor: {reported}.", reported)
+    if not use.margin.known or s.own_use[use.node] * s.reported.keep[use.node] > 1.0:
+        return LineCheck(force, NOT_SEEN, use.node, use.mode, f"Not seen: {misread(tree, use.node)}.")
+    return LineCheck(force, use.margin, use.node, use.mode, "")
 
 
 def check_two_lines(trees: Sequence[Tree], rigs: Sequence[Rig], lines: TwoLines, *, factor: float) -> tuple[LineCheck, LineCheck]:
