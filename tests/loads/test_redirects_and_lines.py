@@ -1,7 +1,12 @@
 """Redirects, two lines, strung ropes and releasable base anchors: forces by the pencil, and the wood under them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
 from strategies import alone
 
@@ -9,11 +14,11 @@ from treescan.errors import BadInput
 from treescan.geometry import angle_between
 from treescan.loads.anchor import contacts_of, whole_tree
 from treescan.loads.base_anchor import base_anchor
-from treescan.loads.line_check import check_line, check_two_lines, one_line_lost
+from treescan.loads.line_check import check_line, check_two_lines, hardest, one_line_lost
 from treescan.loads.redirect_check import check_redirect
 from treescan.loads.rig_loads import rig_loads
 from treescan.loads.settings import LoadSettings
-from treescan.loads.strung_rope import hanging_between, strung
+from treescan.loads.strung_rope import fixed_point, hanging_between, line_tensions, rope_for_angle, strung
 from treescan.units import G
 from treescan.wood.assemble import assemble
 
@@ -120,12 +125,56 @@ def test_two_lines_in_one_tree_are_each_judged_by_their_share():
     rigs = [rig(graph, "U02", "SRS canopy", distance=2.0), rig(graph, "U03", "SRS canopy", distance=2.0)]
     anchors = np.array([contacts_of(t, r)[-1].point for r in rigs])
     lines = hanging_between(anchors, anchors.mean(axis=0) - [0, 0, 3.0], W)
-    a, b = check_two_lines((t, t), rigs, lines, factor=1.5)
+    found = check_two_lines(t, rigs, lines, factor=1.5)
+    a, b = found.first, found.second
     assert a.force[2] + b.force[2] == pytest.approx(-1.5 * W, rel=0.02)
     assert a.margin.known
     assert b.margin.known
     alone_ = check_line(t, rigs[0], anchors[0] - [0, 0, 3.0], 1.5 * W)
     assert a.margin.median > alone_.margin.median  # it shares
+
+
+def test_wood_below_two_lines_bears_both_at_once():
+    """Two level pulls that cancel leave the stem below them in peace, however hard each pulls: judged one by one it would bend."""
+    graph = tree([(9.0, 0, 30, 3.0, 0.20, 0.10), (9.0, 180, 30, 3.0, 0.20, 0.10)], stem=0.24, top=0.20)
+    t = whole(graph, WEIGHTLESS)
+    row = graph.unions.index("U01")
+    arms = graph.unions.laterals(row)
+    rigs = [replace(rig(graph, "U01", "SRS canopy", distance=1.5), rest_node=int(graph.unions.arm_node[a])) for a in arms[:2]]
+    anchors = np.array([contacts_of(t, r)[-1].point for r in rigs])
+    lines = hanging_between(anchors, anchors.mean(axis=0) - [0, 0, 1.2], W)
+    assert lines.tension == pytest.approx(lines.tension[::-1])
+    found = check_two_lines(t, rigs, lines, factor=1.0)
+    one = check_line(t, rigs[0], lines.place, float(lines.tension[0]))
+    assert graph.limb[found.meet] == 0
+    assert graph.limb[one.governing] == 0  # the level pull at 9 m bends the thin stem at its foot
+    assert found.common.margin.p5 > 5 * one.margin.p5
+    assert found.common.force == pytest.approx([0, 0, -W], abs=0.06 * W)  # from bark to bark, not axis to axis
+
+
+@pytest.mark.parametrize("report", ["limb 2 dead", "stem decay"])
+def test_two_lines_over_reported_wood_get_the_reason_where_it_lies(report):
+    """A dead limb forbids its own line, a decayed stem both."""
+    graph = tree(OAK)
+    t = whole(graph, reported=(report,))
+    rigs = [rig(graph, "U02", "SRS canopy", distance=2.0), rig(graph, "U03", "SRS canopy", distance=2.0)]
+    assert {int(graph.limb[r.rest_node]) for r in rigs} == {2, 3} or report != "limb 2 dead"
+    anchors = np.array([contacts_of(t, r)[-1].point for r in rigs])
+    found = check_two_lines(t, rigs, hanging_between(anchors, anchors.mean(axis=0) - [0, 0, 3.0], W), factor=1.0)
+    gates = [found.first.gate != "", found.second.gate != "", found.common.gate != ""]
+    if report == "stem decay":
+        assert gates[2]
+    else:
+        assert gates == [int(graph.limb[r.rest_node]) == 2 for r in rigs] + [False]
+
+
+def test_the_hardest_case_of_a_line_is_that_of_the_settings():
+    """Where a rope hangs plumb two people count 1.5 times, at a place of work as they are; fewer cases, less; none asked for, the weight."""
+    assert hardest(LoadSettings(), at_work=False) == ("rescue", pytest.approx(3.0))
+    assert hardest(LoadSettings(rescue_mass=50.0), at_work=True) == ("work positioning", pytest.approx(2.0))
+    assert hardest(LoadSettings(rescue_mass=150.0), at_work=True) == ("rescue", pytest.approx(2.5))
+    assert hardest(LoadSettings(cases=("ascent",)), at_work=False) == ("ascent", pytest.approx(1.5))
+    assert hardest(LoadSettings(cases=("ascent",)), at_work=True) == ("at rest", 1.0)
 
 
 def test_a_flat_strung_rope_loads_its_anchors_many_times():
@@ -151,9 +200,13 @@ def test_one_line_lost_swings_the_whole_weight_onto_the_other():
     anchor = contacts_of(t, r)[-1].point
     place = anchor + 4.0 * np.array([np.sin(0.7), 0.0, -np.cos(0.7)])
     lines = hanging_between([anchor, place + np.array([3.0, 0, 4.0])], place, W)
-    found, fall = one_line_lost(t, r, lines)
-    assert fall == pytest.approx(4.0 * (1 - np.cos(0.7)))
-    assert np.linalg.norm(found.force) == pytest.approx(W * (3 - 2 * np.cos(0.7)), rel=1e-6)
+    found = one_line_lost(t, r, lines)
+    assert found.drop == pytest.approx(4.0 * (1 - np.cos(0.7)))
+    assert found.sideways == pytest.approx(4.0 * np.sin(0.7))
+    assert found.speed == pytest.approx(np.sqrt(2 * G * found.drop))
+    assert found.low == pytest.approx(anchor - [0, 0, 4.0])
+    assert found.peak == pytest.approx(W * (3 - 2 * np.cos(0.7)), rel=1e-6)
+    assert np.linalg.norm(found.check.force) == pytest.approx(found.peak, rel=1e-6)
 
 
 def test_lowering_from_the_base_loads_less_and_hauling_more():
@@ -174,3 +227,57 @@ def test_lowering_from_the_base_loads_less_and_hauling_more():
     assert found.pull[2] > 0  # upward
     (check,) = checked(graph, [r])
     assert any("hauling a climber up" in n for n in check.check.notes)
+
+
+def test_lines_out_of_their_plane_still_carry_all_the_weight():
+    """A climber pulled out of the plumb plane of two lines: their plumb parts are the weight, the level rest is left to the feet, and no other
+    pair of pulls leaves less of it."""
+    anchors, place = np.array([[-2.0, 0, 6.0], [3.0, 0, 7.0]]), np.array([0.3, 1.2, 1.0])
+    found = hanging_between(anchors, place, W)
+    u = (anchors - place) / np.linalg.norm(anchors - place, axis=1, keepdims=True)
+    assert found.tension @ u[:, 2] == pytest.approx(W)
+    assert found.sideways == pytest.approx(np.hypot(*(found.tension @ u)[:2]))
+    for more in (0.9, 0.99, 1.01, 1.1):
+        first = more * found.tension[0]
+        other = np.array([first, (W - first * u[0, 2]) / u[1, 2]])
+        assert np.hypot(*(other @ u)[:2]) > found.sideways
+
+
+def test_a_line_that_would_push_hangs_slack():
+    """Out beyond both anchors the steeper line carries all, as one line does for a climber braced at the feet: W / cos of its angle."""
+    anchors, place = np.array([[0.0, 0, 8.0], [4.0, 0, 8.0]]), np.array([6.0, 0, 4.0])
+    found = hanging_between(anchors, place, W)
+    assert found.tension == pytest.approx([0.0, W / np.cos(np.arctan2(2, 4))])
+    assert found.sideways == pytest.approx(W * 0.5)
+    with pytest.raises(ValueError, match="above"):
+        hanging_between(anchors, [2.0, 0, 9.0], W)
+
+
+@given(hnp.arrays(float, (2, 3), elements=st.floats(-8, 8)), hnp.arrays(float, 3, elements=st.floats(-8, 8)))
+def test_two_lines_carry_the_weight_wherever_one_can(anchors, place):
+    """Neither line pushes, their plumb parts are the weight, and where neither anchor lies above the load there is no answer."""
+    legs = anchors - place
+    length = np.linalg.norm(legs, axis=1)
+    assume((length > 0.5).all())
+    z = legs[:, 2] / length
+    assume((np.abs(z) > 0.02).all())
+    (t,) = line_tensions(anchors, place, W)
+    if (z < 0).all():
+        assert np.isnan(t).all()
+    else:
+        assert (t >= 0).all()
+        assert t @ z == pytest.approx(W, rel=1e-6)
+
+
+@pytest.mark.parametrize("between", [60.0, 90.0, 119.0])
+def test_a_rope_strung_to_an_angle_meets_at_it_and_a_fixed_point_too(between):
+    """A load that runs freely on the rope found for an angle makes that angle; so do two lines to the fixed point; level anchors, one place."""
+    for rise in (0.0, 2.0):
+        a = np.array([[0.0, 0, 10.0], [9.0, 3.0, 10.0 + rise]])
+        free = strung(a, rope_for_angle(a, np.deg2rad(between)), W)
+        fixed = [hanging_between(a, fixed_point(a, np.deg2rad(between), share), W) for share in (0.3, 0.5, 0.7)]
+        assert [np.rad2deg(x.between) for x in (free, *fixed)] == pytest.approx([between] * 4, abs=1e-5)
+        assert free.tension[0] == pytest.approx(free.tension[1])
+        if rise == 0.0:
+            assert free.place == pytest.approx(fixed[1].place, abs=1e-5)
+            assert fixed[0].place[2] > free.place[2]
