@@ -16,9 +16,10 @@ from treescan.loads.deflection import chain
 from treescan.loads.failure_chain import failure_chain
 from treescan.loads.governing import Governed, gate, governed
 from treescan.loads.limb_check import AnchorCheck, Break, Exceptional, LimbCheck, Rig
-from treescan.loads.load_path import KEPT, LegLoads, LoadPath, Tree, leaves_limbs, likely_breaks, load_path, path_down, unseen
+from treescan.loads.load_path import KEPT, LegLoads, LoadPath, Tree, leaves_limbs, likely_breaks, load_path, path_down, stops_a_rope, unseen
 from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
+from treescan.loads.run_out import RunOut, run_out
 from treescan.loads.section_stress import cross
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import tree_sections
@@ -74,7 +75,8 @@ def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSetti
     """All that rigs on one tree share, made once: also the draws, so that two rigs differ by what they are and not by luck."""
     sections = tree_sections(graph, beside, wood, settings)
     normals = np.asfortranarray(np.random.default_rng(seed).standard_normal((settings.samples, FIXED + KEPT)))
-    return Tree(graph, beside, wood, sections, limb_tree(graph), leaves_limbs(graph, settings.catch_diameter), settings, normals)
+    thick = settings.catch_diameter
+    return Tree(graph, beside, wood, sections, limb_tree(graph), leaves_limbs(graph, thick), stops_a_rope(graph, thick), settings, normals)
 
 
 def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
@@ -85,11 +87,18 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
         return _not_seen(rig, contacts, why)
     base = np.asarray(rig.base, float)
     loads = rig_loads(rig.system, rig.hardware, contacts, base, tree.ground_below(contacts[-1].point), work, tree.settings)
+    ran = run_out(tree, rig, loads)
+    if ran is not None:  # it stays out there, whatever the climber does next
+        contacts = (*contacts[:-1], ran.contact)
+        why = unseen(tree, contacts)
+        if why:
+            return _not_seen(rig, contacts, f"{why}, and the rope can run out there along its limb")
+        loads = rig_loads(rig.system, rig.hardware, contacts, base, tree.ground_below(contacts[-1].point), work, tree.settings)
     path = load_path(tree, contacts)
     use = governed(tree, loads, path, rig.system, rig.hardware)
     hard = governed(tree, loads, path, rig.system, rig.hardware, hard=True) if (loads.pulls.hard > 0).any() else None
     exceptional = None if hard is None else _exceptional(tree, loads, hard)
-    check = _limb_check(tree, rig, loads, path, use, exceptional)
+    check = _limb_check(tree, rig, loads, path, use, exceptional, ran)
     # a report explains a weak section; without one a limb that stands but could not was misread
     if (check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 or not check.margin.known) and not gate(tree, path):
         return _not_seen(rig, contacts, misread(tree, check.governing))
@@ -114,6 +123,7 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
         exceptional=exceptional,
         cases=tuple(c for c in tree.settings.cases if c not in tree.settings.exceptional),
         breaks=breaks,
+        run_out=0.0 if ran is None else ran.way,
     )
 
 
@@ -162,7 +172,9 @@ def contacts_of(tree: Tree, rig: Rig) -> tuple[Contact, ...]:
     return tuple(found[::-1])
 
 
-def _limb_check(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, use: Governed, hard: Exceptional | None) -> LimbCheck:
+def _limb_check(
+    tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, use: Governed, hard: Exceptional | None, ran: RunOut | None
+) -> LimbCheck:
     """Stresses along the governing contact's way to the ground, and the margin with its low and high."""
     s, f = tree.sections, use.forces
     contact = int(np.flatnonzero(path.above[use.section])[-1])
@@ -189,7 +201,7 @@ def _limb_check(tree: Tree, rig: Rig, loads: RigLoads, path: LoadPath, use: Gove
         reason=reason,
         overload_chance=use.overload,
         slope_change=turn,
-        notes=notes(tree, path, order, f, loads, use.row, rig, hard, sag, turn),
+        notes=notes(tree, path, order, f, loads, use.row, rig, hard, sag, turn, ran),
     )
 
 

@@ -45,7 +45,7 @@ def union_contact(graph: WoodGraph, rig: Rig, counted: np.ndarray, section_point
     diameters: no rope sits without any lever arm, and a thin limb must not pass because the arm was taken as nothing.
     """
     fork = int(graph.unions.node[rig.union])
-    line = _line_out(graph, fork, int(rig.rest_node))
+    line = line_out(graph, fork, int(rig.rest_node))
     if len(line) == 0:
         return at_node(graph, int(rig.rest_node), graph.xyz[rig.rest_node])
     place = np.concatenate([[0.0], np.cumsum(graph.length[line])])
@@ -64,7 +64,7 @@ def union_contact(graph: WoodGraph, rig: Rig, counted: np.ndarray, section_point
     return Contact(found.node, found.point, found.axis, found.radius, found.taper, at - bark)
 
 
-def _line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
+def line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
     """Nodes from the fork outward through `rest` to the end of its limb; empty if `rest` is not above the fork."""
     back = [rest]
     while graph.parent[back[-1]] >= 0 and graph.parent[back[-1]] != fork:

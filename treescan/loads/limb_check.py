@@ -172,6 +172,7 @@ class AnchorCheck:
     exceptional : Exceptional   The same under an abrupt stop or a swing; None where none was asked for or nothing was seen.
     cases : tuple of str        Ordinary cases that were tried.
     breaks : tuple of Break     Every likely break with its own chain, the likeliest first.
+    run_out : float             How far out along its limb the rope can run under a pull from the side; all above is told for there. [m]
     """
 
     rig: Rig
@@ -188,3 +189,4 @@ class AnchorCheck:
     exceptional: Exceptional | None = None
     cases: tuple[str, ...] = ()
     breaks: tuple[Break, ...] = ()
+    run_out: float = 0.0

@@ -27,6 +27,9 @@ FIVE_PERCENT = 1.6448536269514722
 ALSO_LIKELY = 0.5
 """Breaks used at least this share of the most used section are followed too (project choice: strength scatters by half)."""
 
+HANGS = -np.sqrt(0.5)
+"""Rise of a side limb below which a rope may pass it [sine] (project choice)."""
+
 DOWN = np.array([0.0, 0.0, -1.0])
 
 
@@ -34,7 +37,7 @@ DOWN = np.array([0.0, 0.0, -1.0])
 class Tree:
     """What stays the same for all rigs on one tree.
 
-    leaves_limbs : (n,) bool    See `leaves_limbs`; limbs : which limb stands on which.
+    leaves_limbs : (n,) bool    See `leaves_limbs`; limbs : which limb stands on which; stops : (n,) bool see `stops_a_rope`.
     normals : (draws, k) float  Standard normals the margins are drawn with, the same for every rig.
     """
 
@@ -44,6 +47,7 @@ class Tree:
     sections: TreeSections
     limbs: nx.DiGraph
     leaves_limbs: np.ndarray
+    stops: np.ndarray
     settings: LoadSettings
     normals: Floats
 
@@ -172,6 +176,16 @@ def leaves_limbs(graph: WoodGraph, least: float) -> np.ndarray:
     lowest = graph.parent[firsts].min() if len(firsts) else len(graph)
     out = graph.limb != 0
     out[stem] = stem > lowest
+    return out
+
+
+def stops_a_rope(graph: WoodGraph, least: float) -> np.ndarray:
+    """True for nodes from which a limb of the diameter `least` [m] leaves that does not hang down steeply, (n,): a rope that runs out along
+    the parent stops there."""
+    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
+    firsts = firsts[(2 * graph.segment_radius[firsts] >= least) & (graph.direction[firsts, 2] > HANGS)]
+    out = np.zeros(len(graph), bool)
+    out[graph.parent[firsts]] = True
     return out
 
 

@@ -10,6 +10,7 @@ from treescan.loads.limb_check import Exceptional, Rig
 from treescan.loads.load_path import LoadPath, Tree
 from treescan.loads.rig_loads import RigLoads
 from treescan.loads.rope_systems import SYSTEMS
+from treescan.loads.run_out import RunOut
 from treescan.loads.section_stress import SectionForces
 
 ONE_SIDED = np.deg2rad(120.0)
@@ -49,6 +50,7 @@ def notes(
     hard: Exceptional | None,
     sag: float,
     turn: float,
+    ran: RunOut | None,
 ) -> tuple[str, ...]:
     """What must be said beside the numbers."""
     g, settings = tree.graph, tree.settings
@@ -61,6 +63,12 @@ def notes(
     if np.any(~g.seen[node]):
         out.append("Gaps of the scan shorter than the limb is thick were spanned by the thinner of their ends.")
     out.append(f"The load judged is ordinary use, {loads.pulls.case[row]} the hardest of it.")
+    if ran is not None:
+        until = {"friction": "until the pull is square enough to the limb", "a side limb": "until a side limb stops it"}
+        out.append(
+            f"Pulled from the side the rope can run {ran.way:.1f} m out along its limb (least friction of bark), "
+            f"{until.get(ran.held_by, 'off its end')}: it is judged there."
+        )
     lively = sag > settings.lively or turn > np.deg2rad(settings.lively_deg)
     out.append(
         f"Under it the rope's place gives way by {100 * sag:.0f} cm and turns by {np.degrees(turn):.1f} degrees: {'lively' if lively else 'stiff'}."

@@ -148,6 +148,8 @@ def doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: 
         out.append(f"Codominant (second limb over the thickest {arms[1] / arms[0]:.2f}): included bark is possible and cannot be seen in a scan.")
     if check.check.deflection > settings.lively:
         out.append(f"It gives way by about {check.check.deflection:.2f} m under the governing load: lively.")
+    if check.run_out > 0:
+        out.append(f"Pulled from the side the rope can run {check.run_out:.1f} m out along its limb: choke it, or set it where the limb rises.")
     if check.common_cause:
         out.append(f"Anchor and back-up hang on the same wood: {check.common_cause}.")
     if throw is not None and throw.isolation_class == 3:
