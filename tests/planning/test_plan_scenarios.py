@@ -11,6 +11,7 @@ from strategies import random_tree
 from test_plan_training_trees import LOADS
 
 from treescan.loads.anchor import check_anchors
+from treescan.loads.strung_rope import fixed_point, hanging_between
 from treescan.loads.wood_strength import wood_of
 from treescan.planning.approach import BASAL, OTHER, recommend
 from treescan.planning.candidates import candidate_rigs, candidate_unions
@@ -24,7 +25,6 @@ from treescan.planning.sets import anchor_set, one_per_union, two_line_set
 from treescan.planning.settings import SYSTEMS
 from treescan.planning.sightline import Scene
 from treescan.planning.swing import slips
-from treescan.planning.two_trees import floating_anchor, lowest_pull_point
 from treescan.planning.ways_to_work import access_bias, reached_shares, ways_to_work
 from treescan.planning.work import default_work, limb_of_work, sample_work, work_at_points
 from treescan.throw.settings import ThrowSettings
@@ -259,11 +259,11 @@ def test_twin_gallow_oaks_flat_line_alarms_and_lowered_line_passes():
     F = W / (2 sin 35) = 0.87 W.
     """
     a, b = np.array([0.0, 0, 13.0]), np.array([14.0, 0, 13.0])
-    flat = floating_anchor(a, b, np.array([7.0, 0, 12.5]), 100 * G, S)
-    low = floating_anchor(a, b, lowest_pull_point(a, b, np.radians(110)), 100 * G, S)
+    flat = hanging_between([a, b], [7.0, 0, 12.5], 100 * G)
+    low = hanging_between([a, b], fixed_point([a, b], np.radians(110), 0.5), 100 * G)
 
-    assert flat.breach and flat.tension.min() > 5 * 100 * G
-    assert not low.breach
+    assert flat.flat and flat.tension.min() > 5 * 100 * G
+    assert not low.flat
     assert low.tension == pytest.approx([100 * G / (2 * np.sin(np.radians(35)))] * 2, rel=1e-4)
 
 
@@ -280,7 +280,7 @@ def test_twin_gallow_oaks_plan_hangs_the_line_between_the_neighbours():
     (hung,) = plan.neighbours.hung
 
     assert not any(p.usable for p in points)
-    assert hung.ends == ("west oak", "east oak") and not hung.anchor.breach
+    assert hung.ends == ("west oak", "east oak") and not hung.lines.flat
     assert hung.reach.share == 1.0 > max(r.share for _, r, _ in plan.neighbours.straight)
     assert any("west oak and east oak" in s for s in dict(plan.sections())["Anchors in neighbouring trees"])
 

@@ -316,9 +316,9 @@ def test_anchors_drawn_in_neighbouring_trees_are_tried():
     (hung,) = [h for h in plan.neighbours.hung if h.ends == ("the beech", "the oak")]
     there = reach_from_neighbour(graph, Scene.of(graph, beside), site.anchors[0][1], work, limb_of_work(graph, work), S)
 
-    assert not hung.anchor.breach
-    assert np.degrees(hung.anchor.angle) == pytest.approx(119.0, abs=0.01)
-    assert hung.anchor.pull.sum(axis=0) == pytest.approx([0, 0, -weight], abs=1e-6)
+    assert not hung.lines.flat
+    assert np.degrees(hung.lines.between) == pytest.approx(119.0, abs=0.01)
+    assert hung.lines.force.sum(axis=0) == pytest.approx([0, 0, -weight], abs=1e-6)
     assert plan.neighbours.straight[0][1].share == pytest.approx(there.share)
     assert {h.ends for h in plan.neighbours.hung} >= {("the beech", points[0].label), ("the oak", points[0].label)}
     assert any("the beech" in s for s in dict(plan.sections())["Anchors in neighbouring trees"])

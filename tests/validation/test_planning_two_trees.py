@@ -10,12 +10,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from treescan.loads.strung_rope import fixed_point, hanging_between
 from treescan.planning.redirects import redirect_force
-from treescan.planning.settings import PlanningSettings
-from treescan.planning.two_trees import floating_anchor, lowest_pull_point
 from treescan.units import G
 
-S = PlanningSettings()
 A, B = np.array([0.0, 0.0, 12.0]), np.array([10.0, 0.0, 12.0])
 
 
@@ -23,26 +21,26 @@ A, B = np.array([0.0, 0.0, 12.0]), np.array([10.0, 0.0, 12.0])
 def test_equal_lines_pull_f_over_two_sin_phi(below_deg):
     """A point midway, phi below level, pulls each tree with f / (2 sin phi)."""
     phi = np.radians(below_deg)
-    f = floating_anchor(A, B, np.array([5.0, 0, 12 - 5 * np.tan(phi)]), 100 * G, S)
+    f = hanging_between([A, B], [5.0, 0, 12 - 5 * np.tan(phi)], 100 * G)
 
     assert f.tension == pytest.approx([100 * G / (2 * np.sin(phi))] * 2)
-    assert f.angle == pytest.approx(np.pi - 2 * phi)
-    assert f.breach == (np.degrees(f.angle) >= 120 - 1e-9)
+    assert f.between == pytest.approx(np.pi - 2 * phi)
+    assert f.flat == (below_deg < 30)
 
 
 def test_a_flat_line_makes_five_kilonewtons_of_a_hundred_kilograms():
     """At 5.6 degrees below level 100 kg pull about 5 kN on each tree, as the manual warns."""
-    f = floating_anchor(A, B, np.array([5.0, 0, 12 - 5 * np.tan(np.radians(5.6))]), 100 * G, S)
+    f = hanging_between([A, B], [5.0, 0, 12 - 5 * np.tan(np.radians(5.6))], 100 * G)
 
     assert f.tension[0] == pytest.approx(5000, rel=0.02)
-    assert "lower the point" in f.words
+    assert f.flat
 
 
 @pytest.mark.parametrize("point", [[2.0, 0.0, 9.0], [7.0, 0.0, 5.0], [5.0, 0.0, 3.0]])
 def test_forces_on_the_point_sum_to_zero(point):
     """Both line tensions and the climber's weight balance, wherever the point hangs."""
     p = np.array(point)
-    f = floating_anchor(A, B + np.array([0, 0, 2.0]), p, 900.0, S)
+    f = hanging_between([A, B + np.array([0, 0, 2.0])], p, 900.0)
     to_a, to_b = A - p, B + np.array([0, 0, 2.0]) - p
     total = f.tension[0] * to_a / np.linalg.norm(to_a) + f.tension[1] * to_b / np.linalg.norm(to_b) - [0, 0, 900.0]
 
@@ -50,11 +48,11 @@ def test_forces_on_the_point_sum_to_zero(point):
 
 
 def test_lowered_point_keeps_the_limit():
-    """The point found for 120 degrees makes 120 degrees, and a little lower is no breach."""
-    p = lowest_pull_point(A, B, np.radians(120))
+    """The point found for 120 degrees makes 120 degrees, and a little lower is not flat."""
+    p = fixed_point([A, B], np.radians(120), 0.5)
 
-    assert floating_anchor(A, B, p, 1.0, S).angle == pytest.approx(np.radians(120), abs=1e-6)
-    assert not floating_anchor(A, B, p - [0, 0, 0.1], 1.0, S).breach
+    assert hanging_between([A, B], p, 1.0).between == pytest.approx(np.radians(120), abs=1e-6)
+    assert not hanging_between([A, B], p - [0, 0, 0.1], 1.0).flat
 
 
 @pytest.mark.parametrize(("between_deg", "expected"), [(0, 2.0), (45, 1.85), (90, 1.41), (120, 1.0)])

@@ -111,7 +111,7 @@ def check_two_lines(tree: Tree, rigs: Sequence[Rig], lines: TwoLines, *, factor:
     both = (*contacts[0], *contacts[1])
     path = load_path(tree, both)
     split = len(contacts[0])
-    shared = path.above[:, :split].any(axis=1) & path.above[:, split:].any(axis=1)
+    shared = np.asarray(path.above[:, :split].any(axis=1) & path.above[:, split:].any(axis=1))
     meet = int(path.node[shared].max())
     why = [unseen(tree, c) for c in contacts]
     pull = [_pulled(tree, r, c, lines.place, factor * float(t)) for r, c, t in zip(rigs, contacts, lines.tension, strict=True)]

@@ -5,9 +5,13 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+
 from treescan.assess import Assessment
+from treescan.loads.line_check import LineCheck, Swing
 from treescan.outputs.strict_json import number, place, vector
 from treescan.planning.climb_plan import ClimbPlan
+from treescan.planning.line_loads import LineEnd, LinePair
 from treescan.planning.redirects import Redirect
 from treescan.planning.removal import Stage
 from treescan.planning.rescue import RescuePlan
@@ -23,17 +27,20 @@ def climb_out(a: Assessment) -> dict[str, Any] | None:
     return {
         "warnings": list(c.warnings),
         "set": _set(a, c.anchors),
-        "two_lines": _set(a, c.two_lines),
+        "two_lines": {**_set(a, c.two_lines), "pair": _pair(a, c.pair)},
         "redirects": [_redirect(a, label, r) for label, r in c.redirects],
         "neighbours": {
             "straight": [{"anchor": name, "share": number(r.share), "worst_angle_deg": _degrees(r.worst_angle)} for name, r, _ in c.neighbours.straight],
             "hung": [
                 {
                     "between": list(h.ends),
-                    "xyz": place(a.tree.frame.to_map(h.anchor.point)),
-                    "angle_deg": _degrees(h.anchor.angle),
-                    "tension_kn": [number(t / 1000.0) for t in h.anchor.tension],
+                    "xyz": place(a.tree.frame.to_map(h.lines.place)),
+                    "angle_deg": _degrees(h.lines.between),
+                    "tension_kn": [number(t / 1000.0) for t in h.lines.tension],
+                    "runs_freely": h.runs,
+                    "rope_m": number(h.rope),
                     "share": number(h.reach.share),
+                    "own_end": _end(h.end),
                     "words": h.words,
                 }
                 for h in c.neighbours.hung
@@ -85,6 +92,65 @@ def _set(a: Assessment, s: AnchorSet) -> dict[str, Any]:
         for label, first, second in zip(a.work.label, s.served, s.second, strict=True)
     ]
     return {"anchors": names, "share": number(s.share), "lines": lines, "unserved": list(s.unserved), "words": list(s.words)}
+
+
+def _pair(a: Assessment, p: LinePair | None) -> dict[str, Any] | None:
+    """Two lines to one climber, where they bear most."""
+    if p is None:
+        return None
+    sides = zip(p.labels, p.systems, p.lines.tension, (p.check.first, p.check.second), p.lost, strict=True)
+    return {
+        "work": p.work,
+        "work_points_shared": p.serves,
+        "xyz": place(a.tree.frame.to_map(p.lines.place)),
+        "angle_deg": _degrees(p.lines.between),
+        "sideways_kn": number(p.lines.sideways / 1000.0),
+        "case": p.case,
+        "times_weight": number(p.factor),
+        "lines": [
+            {"union": label, "system": system, "tension_kn": number(t / 1000.0), **_line(check), "if_the_other_goes": _swing(lost)}
+            for label, system, t, check, lost in sides
+        ],
+        "common": {"node": p.check.meet, **_line(p.check.common)},
+        "breach": p.breach,
+        "words": list(p.words),
+    }
+
+
+def _end(e: LineEnd | None) -> dict[str, Any] | None:
+    """The own union at the end of a line hung to another tree."""
+    if e is None:
+        return None
+    return {
+        "union": e.label,
+        "case": e.case,
+        "times_weight": number(e.factor),
+        "tension_kn": number(e.tension / 1000.0),
+        **_line(e.check),
+        "if_the_other_goes": None if e.lost is None else _swing(e.lost),
+        "breach": e.breach,
+    }
+
+
+def _line(c: LineCheck) -> dict[str, Any]:
+    return {
+        "force_kn": number(float(np.linalg.norm(c.force)) / 1000.0),
+        "margin": number(c.margin.median),
+        "margin_p5": number(c.margin.p5),
+        "governing_node": c.governing if c.governing >= 0 else None,
+        "mode": c.mode or None,
+        "reason": c.reason or None,
+    }
+
+
+def _swing(s: Swing) -> dict[str, Any]:
+    return {
+        "sideways_m": number(s.sideways),
+        "drop_m": number(s.drop),
+        "speed_m_s": number(s.speed),
+        "peak_kn": number(s.peak / 1000.0),
+        **_line(s.check),
+    }
 
 
 def _redirect(a: Assessment, label: str, r: Redirect) -> dict[str, Any]:

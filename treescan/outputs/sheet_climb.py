@@ -35,7 +35,7 @@ def climb_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     if c.anchors.points:
         blocks += [gap(3), _set_table(a, c.anchors.points), gap(3)]
     blocks += [words(f"Ways to the work: {', '.join(f'{how} {w.percent(share)}' for how, share in c.shares.items())}."), gap()]
-    left = [words("Two lines on different wood", BAND), *[words(s) for s in c.two_lines.words]]
+    left = [words("Two lines on different wood", BAND), *[words(s) for s in c.two_line_words()]]
     right: Blocks = [words(f"Load test of {first.label}, {first.system}", BAND)]
     right += [numbered(first.load_test.words)] if first.load_test is not None else [words("None proposed: not seen well enough to be loaded.")]
     blocks += [side_by_side(left, right, WIDTH), words("Redirects", BAND)]

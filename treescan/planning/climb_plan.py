@@ -10,6 +10,7 @@ import numpy as np
 from treescan.loads.load_cases import rope_angles
 from treescan.loads.load_path import Tree
 from treescan.planning.clearances import site_warnings
+from treescan.planning.line_loads import LinePair, line_pair
 from treescan.planning.neighbours import Neighbours, from_neighbours
 from treescan.planning.overrides import Override, barred_unions
 from treescan.planning.redirect_loads import with_all_forces
@@ -43,6 +44,8 @@ class ClimbPlan:
     ----------
     anchors : AnchorSet             Fewest tie-in points for all work that can be served, in visiting order.
     two_lines : AnchorSet           Fewest for two lines on independent wood at every work point that allows it.
+    pair : LinePair or None         What the pair of them that shares the load over most of the work bears where it bears most, and if one
+        line goes; None without such a pair, or where the loads are not at hand.
     redirects : tuple               For the first-ranked and every tie-in point of the set, its redirects ((label, Redirect), ...).
     rescue : tuple of RescuePlan    One for every ranked tie-in point, in their order.
     retrieval : tuple of Retrieval  For the first-ranked and every tie-in point of the set.
@@ -69,6 +72,11 @@ class ClimbPlan:
     kit: tuple[str, ...] = ()
     stages: tuple[Stage, ...] = ()
     spar: tuple[tuple[float, float, float], ...] = ()
+    pair: LinePair | None = None
+
+    def two_line_words(self) -> tuple[str, ...]:
+        """Which two lines, and what they bear together and alone."""
+        return (*self.two_lines.words, *(self.pair.words if self.pair is not None else ()))
 
     def redirect_words(self) -> tuple[str, ...]:
         """Redirects that can be used, each in its sentences; of those that spoil an anchor only how many, and the best as an example."""
@@ -91,7 +99,7 @@ class ClimbPlan:
         all_sections = (
             ("Site", self.warnings),
             ("Tie-in points for all the work", (*self.anchors.words, f"Ways to the work: {shares}.")),
-            ("Two lines", self.two_lines.words),
+            ("Two lines", self.two_line_words()),
             ("Anchors in neighbouring trees", self.neighbours.words()),
             ("Redirects", self.redirect_words()),
             ("Rescue", tuple(" ".join(r.words) for r in self.rescue_on_set())),
@@ -127,7 +135,7 @@ def climb_plan(
     density : float         Green density of the wood, for the masses of the pieces. [kg/m3]
     two_people : bool       Two people on the union are among the load cases of the margins.
     weight : float          Of the climber. [N]
-    tree : Tree             From `loads.anchor.whole_tree`; without it all redirects stay first estimates.
+    tree : Tree             From `loads.anchor.whole_tree`; without it all redirects stay first estimates and no line is judged.
     overrides : sequence of Override    What was stated; `points` already follow it, redirects must too.
     """
     progress("planning the climb", 0.0)
@@ -157,10 +165,11 @@ def climb_plan(
         shares=reached_shares(work, ways),
         strata=access_bias(graph, work, ways),
         warnings=site_warnings(beside, site, work.xyz, work.label, settings.approach),
-        neighbours=from_neighbours(graph, scene, site, points, work, limbs, settings, weight),
+        neighbours=from_neighbours(graph, scene, site, points, work, limbs, settings, weight, tree, overrides),
         kit=kit_of_all(shown),
         stages=_stages(graph, beside, points, removal, density, settings) if removal is not None else (),
         spar=spar_diameters(graph) if removal is not None else (),
+        pair=line_pair(tree, two, work, overrides, settings) if tree is not None else None,
     )
 
 

@@ -62,17 +62,21 @@ def redirect_force(turn: float) -> float:
     return float(2 * np.sin(turn / 2))
 
 
-def path_stress(graph: WoodGraph, node: int, place: Floats, force: Floats) -> float:
-    """Largest stress a point load makes on any section from where it acts down to the ground (round sections, no own weight).
-
-    [Pa]
-    """
+def path_stresses(graph: WoodGraph, node: int, place: Floats, forces: Floats) -> Floats:
+    """Largest stress each of some point loads (l, 3) makes alone on any section from where it acts down to the ground, (l,) [Pa]; round
+    sections, no own weight."""
     path = graph.path_to_base(node)[:-1]
     lower = graph.xyz[graph.parent[path]]
-    forces = section_forces(lower, graph.direction[path], np.ones((len(path), 1), bool), place[None, None], np.asarray(force)[None, None])
+    load = np.asarray(forces, float).reshape(-1, 1, 3)
+    found = section_forces(lower, graph.direction[path], np.ones((len(path), 1), bool), np.broadcast_to(place, load.shape), load)
     same = np.ones(1)
-    along, _ = utilisation(forces, graph.segment_radius[path], same, same, same)
-    return float(along.max())
+    along, _ = utilisation(found, graph.segment_radius[path], same, same, same)
+    return np.asarray(along.max(axis=1), float)
+
+
+def path_stress(graph: WoodGraph, node: int, place: Floats, force: Floats) -> float:
+    """Largest stress of one point load (3,), as `path_stresses`. [Pa]"""
+    return float(path_stresses(graph, node, place, force)[0])
 
 
 def redirects(
