@@ -170,20 +170,26 @@ def _local(axis, vector, out):  # type: ignore[no-untyped-def] # pragma: no cove
 
 @njit(cache=True, error_model="numpy")
 def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """exp(x) in place, to 1e-14 of it: the series at x / 64, squared six times, which the machine does for several values at once."""
+    """exp(x) in place, to 1e-14 of it: the series at a small part of x, squared back, which the machine does for several values at once."""
     most = 0.0
     for d in range(len(x)):
         most = max(most, abs(x[d]))
-    if most > 2.0:
+    if most > 4.0:
         for d in range(len(x)):
             x[d] = np.exp(x[d])
         return
+    halvings = 0
+    while most > 0.0625:
+        most, halvings = 0.5 * most, halvings + 1
+    part = 0.5**halvings
     for d in range(len(x)):
-        u = x[d] / 64.0
-        v = u * (1.0 + u * (1 / 2 + u * (1 / 6 + u * (1 / 24 + u * (1 / 120 + u * (1 / 720 + u * (1 / 5040)))))))
-        for _ in range(6):  # of exp - 1, so that no figure is lost near 1
-            v = v * (2.0 + v)
-        x[d] = 1.0 + v
+        u = part * x[d]
+        x[d] = u * (1 + u * (1 / 2 + u * (1 / 6 + u * (1 / 24 + u * (1 / 120 + u * (1 / 720 + u * (1 / 5040 + u / 40320)))))))
+    for _ in range(halvings):  # of exp - 1, so that no figure is lost near 1
+        for d in range(len(x)):
+            x[d] = x[d] * (2.0 + x[d])
+    for d in range(len(x)):
+        x[d] += 1.0
 
 
 @njit(cache=True, error_model="numpy")
@@ -198,8 +204,10 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     size, moved = np.empty(draws), np.empty(draws)
     part, zero = np.zeros((q + 2, 2, 3)), np.zeros(3)  # of every leg, of the moved rope, of the own weight: force and moment
     sums = np.empty((6, draws))
+    moved[:] = mass_sd * z[0]
+    _exponential(moved)
     for d in range(draws):
-        moved[d] = max(rest_sd * z[3, d], least_shift) * np.exp(mass_sd * z[0, d])
+        moved[d] *= max(rest_sd * z[3, d], least_shift)
     for s in range(first, end):
         size[:] = 0.0
         for j in range(s + 1):
@@ -218,10 +226,10 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
         own_across, own_bent = np.sqrt(x0 * x0 + y0 * y0), np.sqrt(p0 * p0 + r0 * r0)
         for c in range(6):
             here, still = sums[c], part[q + 1, c // 3, c % 3]
-            go = part[q, c // 3, c % 3]
+            go, share, row = part[q, c // 3, c % 3], part[0, c // 3, c % 3], legs[0]
             for d in range(draws):
-                here[d] = size[d] * size[d] * still + moved[d] * go
-            for j in range(q):
+                here[d] = size[d] * size[d] * still + moved[d] * go + row[d] * share
+            for j in range(1, q):
                 share, row = part[j, c // 3, c % 3], legs[j]
                 for d in range(draws):
                     here[d] += row[d] * share
@@ -251,10 +259,11 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
                 slide * (face * own_across * (4 / 3) + 0.5 * edge * abs(t0)),
             )
             alone[d] = max(alone[d], count * size[d] * size[d] * itself)
+    size[:] = spread * z[1]
+    _exponential(size)
     for d in range(draws):
-        strength = np.exp(spread * z[1, d])
-        used[d] = strength / max(used[d], 1e-300)
-        alone[d] = strength / alone[d]
+        used[d] = size[d] / max(used[d], 1e-300)
+        alone[d] = size[d] / alone[d]
     return used, alone
 
 
