@@ -102,3 +102,16 @@ def test_an_anchor_in_a_neighbouring_tree(tmp_path):
     np.testing.assert_allclose(site.anchors[0][1], [6.0, 4.0, 22.0], atol=1e-6)
     with pytest.raises(BadInput, match="anchor"):
         read_site(drawn(tmp_path, ({"kind": "anchor"}, square(512010.0, 5412005.0))), FRAME, GROUND)
+
+
+def test_a_base_for_basal_lines(tmp_path):
+    """A point of kind "base" becomes a named place, a metre above ground unless it states its height; a line of that kind is refused."""
+    point = {"type": "Point", "coordinates": [512006.0, 5412004.0]}
+    high = {"type": "Point", "coordinates": [512001.0, 5412004.0, 212.5]}
+    site, _ = read_site(drawn(tmp_path, ({"kind": "base", "name": "the ash"}, point), ({"kind": "base"}, high)), FRAME, GROUND)
+
+    assert [name for name, _ in site.bases] == ["the ash", "base 2"]
+    np.testing.assert_allclose([place for _, place in site.bases], [[6.0, 4.0, 11.0], [1.0, 4.0, 12.5]], atol=1e-6)
+    assert site.anchors == ()
+    with pytest.raises(BadInput, match="base"):
+        read_site(drawn(tmp_path, ({"kind": "base"}, square(512010.0, 5412005.0))), FRAME, GROUND)

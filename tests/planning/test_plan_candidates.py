@@ -80,6 +80,26 @@ def test_basal_anchor_is_tied_to_the_stem_foot():
         assert rig.base[2] == graph.xyz[0, 2] + BASE_HEIGHT
 
 
+def test_a_drawn_base_takes_the_basal_lines():
+    """With a base drawn 8 m off, basal lines are tied there and say so, whichever way they are set; of two the one nearer to where the line comes
+    down; one above the union is none; moving ropes are not touched; one far away is a slip of the pen."""
+    graph = plain_tree()
+    oak, ash = ("the oak", np.array([-8.0, 1.0, 1.0])), ("the ash", np.array([8.0, 0.0, 1.0]))
+    throws = [throw(graph, k) for k in range(2)]  # these land at x = -6 and set the climber's side east
+    made = candidate_rigs(graph, alone(graph), table(graph, throws), ("MRS", "SRS basal"), S, (oak, ash))
+    for rig, t in made:
+        if rig.system == "MRS":
+            assert rig.tied_to == ""
+        else:
+            comes_down = contact_point(graph, rig) if t is None else t.stand
+            nearer = min((oak, ash), key=lambda b: np.hypot(*(b[1] - comes_down)[:2]))
+            assert (rig.tied_to, *rig.base) == (nearer[0], *nearer[1])
+    high = candidate_rigs(graph, alone(graph), table(graph, throws), ("SRS basal",), S, (("the roof", np.array([4.0, 0.0, 30.0])),))
+    assert all(rig.tied_to == "" and rig.base[2] == BASE_HEIGHT for rig, _ in high)
+    with pytest.raises(BadInput, match="the oak"):
+        candidate_rigs(graph, alone(graph), table(graph, throws), ("SRS basal",), S, (("the oak", np.array([80.0, 0.0, 1.0])),))
+
+
 def test_hand_set_ropes_bear_just_outside_the_stem():
     """A rope laid by hand lies on the limb, outside the stem's bark and within half a metre of it."""
     graph = random_tree(3, height=20, dbh=0.6, limbs=20)

@@ -118,7 +118,7 @@ def plan(
     ] = None,
     site: Annotated[
         Path | None,
-        typer.Option("--site", metavar="FILE.geojson", help="No-stand areas, buildings, roads, water, conductors with voltage."),
+        typer.Option("--site", metavar="FILE.geojson", help="No-stand areas, buildings, roads, water, conductors with voltage, anchors in other trees, bases for basal lines."),
     ] = None,
     settings: SettingsFile = None,
     seed: Annotated[int, typer.Option(help="Seed of all random draws.")] = 1,

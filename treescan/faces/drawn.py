@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
+from treescan.planning.candidates import BASE_HEIGHT
 from treescan.trees.beside import Conductor, Site, Terrain
 
 Floats = NDArray[np.float64]
@@ -23,12 +24,13 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, str]:
 
     Every feature needs a property "kind": "no-stand", "building", "road" or "water" (polygons), or "conductor" (a line with
     heights: z in its coordinates, or a property "height_m" above ground; voltage in "voltage_kv", unknown when missing), or "anchor"
-    (a point with a height, in a neighbouring tree; "name" labels it).
+    (a point with a height, in a neighbouring tree; "name" labels it), or "base" (a point a basal line is tied to; 1 m above ground where it has
+    no height; "name" labels it).
     """
     features, how = _features(path, frame)
     rings: dict[str, list[Floats]] = {name: [] for name in AREAS.values()}
     conductors: list[Conductor] = []
-    anchors: list[tuple[str, Floats]] = []
+    points: dict[str, list[tuple[str, Floats]]] = {"anchor": [], "base": []}
     for number, (properties, parts) in enumerate(features, start=1):
         kind = properties.get("kind")
         if kind in AREAS:
@@ -45,19 +47,23 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, str]:
                 conductors.append(
                     Conductor(_with_heights(xyz, properties, terrain, path, number), _volts(properties, path, number))
                 )
-        elif kind == "anchor":
+        elif kind in points:
             for form, xyz in parts:
                 if form != "Point":
-                    raise BadInput(f"feature {number} is an anchor but a {form}", file=str(path), remedy="draw anchors as points")
-                name = str(properties.get("name", f"anchor {len(anchors) + 1}"))
-                anchors.append((name, _with_heights(xyz, properties, terrain, path, number)[0]))
+                    raise BadInput(f"feature {number} is of kind {kind} but a {form}", file=str(path), remedy=f"draw each {kind} as a point")
+                name = str(properties.get("name", f"{kind} {len(points[kind]) + 1}"))
+                raised = {"height_m": BASE_HEIGHT, **properties} if kind == "base" else properties
+                points[kind].append((name, _with_heights(xyz, raised, terrain, path, number)[0]))
         else:
-            known = ", ".join([*AREAS, "conductor", "anchor"])
+            known = ", ".join([*AREAS, "conductor", *points])
             raise BadInput(
                 f"feature {number} has kind {kind!r}", file=str(path), remedy=f"set its property 'kind' to one of: {known}"
             )
     areas = {name: tuple(drawn) for name, drawn in rings.items()}
-    return Site(areas["no_stand"], areas["buildings"], areas["roads"], areas["water"], tuple(conductors), tuple(anchors)), how
+    drawn = Site(
+        areas["no_stand"], areas["buildings"], areas["roads"], areas["water"], tuple(conductors), tuple(points["anchor"]), tuple(points["base"])
+    )
+    return drawn, how
 
 
 def read_drawn_work(

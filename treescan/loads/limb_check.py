@@ -29,6 +29,7 @@ class Rig:
     rest_distance : float       Of the rope from the union's axis along that limb. [m]
     via : (c,) int32            Further support nodes between the union and the base anchor, from the union outward (basal only).
     base : (3,) float           Base anchor (basal) or stance. [m, local]
+    tied_to : str               Name of what a basal line is tied to; "" = the foot of the own stem.
     """
 
     union: int
@@ -38,6 +39,7 @@ class Rig:
     rest_distance: float
     via: Ints
     base: Floats
+    tied_to: str = ""
 
 
 @dataclass(frozen=True)

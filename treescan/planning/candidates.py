@@ -25,15 +25,23 @@ FALLBACK = 12
 BASE_HEIGHT = 1.0
 """Height of a basal anchor above the stem's foot [m] (common practice)."""
 
+FARTHEST_BASE = 50.0
+"""A drawn base farther from the stem than this is taken for a slip of the pen [m] (project choice)."""
+
+Bases = Sequence[tuple[str, Floats]]
+
 
 def candidate_rigs(
-    graph: WoodGraph, beside: Beside, throws: ThrowTable, systems: Sequence[str], settings: PlanningSettings
+    graph: WoodGraph, beside: Beside, throws: ThrowTable, systems: Sequence[str], settings: PlanningSettings, bases: Bases = ()
 ) -> tuple[tuple[Rig, Throw | None], ...]:
     """Union x system x hardware, each with the throw that sets it, or None where it is set by climbing.
 
     Parameters
     ----------
     systems : sequence of str   Of "MRS", "SRS canopy", "SRS basal"; empty = all three.
+    bases : sequence            ((name, (3,) place), ...) from `Site.bases`. Where one is drawn below the union, basal lines are tied to the one
+        nearest to where the base leg comes down, and not to the own stem: whoever draws it means to use it, and of two lines over one union
+        under one name nobody could tell which was meant.
 
     Notes
     -----
@@ -45,13 +53,17 @@ def candidate_rigs(
     for name in wanted:
         if name not in SYSTEMS:
             raise BadInput(f"rope system '{name}' is not known", remedy=f"use {', '.join(SYSTEMS)}")
+    for name, place in bases:
+        away = float(np.hypot(*(np.asarray(place, float)[:2] - graph.xyz[0, :2])))
+        if away > FARTHEST_BASE:
+            raise BadInput(f"the base '{name}' lies {away:.0f} m from the stem", remedy=f"draw it within {FARTHEST_BASE:.0f} m")
     out: list[tuple[Rig, Throw | None]] = []
     for union in candidate_unions(graph, settings):
         for system in wanted:
             choked = system != "SRS basal" and round_the_stem(graph, union, settings)
             throw = None if choked else best_throw(throws, union, system)
             for hardware in settings.hardware(system):
-                out.append((_rig(graph, beside, union, system, hardware, throw, settings), throw))
+                out.append((_rig(graph, beside, union, system, hardware, throw, settings, bases), throw))
     return tuple(out)
 
 
@@ -130,7 +142,7 @@ def bearing_arm(graph: WoodGraph, union: int, settings: PlanningSettings) -> int
     return int(level[0] if len(level) else rows[0])
 
 
-def _rig(graph: WoodGraph, beside: Beside, union: int, system: str, hardware: str, throw: Throw | None, settings: PlanningSettings) -> Rig:
+def _rig(graph: WoodGraph, beside: Beside, union: int, system: str, hardware: str, throw: Throw | None, settings: PlanningSettings, bases: Bases) -> Rig:
     if system != "SRS basal" and round_the_stem(graph, union, settings):
         node = int(graph.unions.node[union])
         return Rig(union, system, hardware, node, 0.0, np.zeros(0, np.int32), _ground_below(graph, beside, graph.xyz[node]))
@@ -138,14 +150,24 @@ def _rig(graph: WoodGraph, beside: Beside, union: int, system: str, hardware: st
         arm = bearing_arm(graph, union, settings)
         distance = in_the_union(graph, union, arm)
         node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), distance)
-        base = stem_foot(graph, place) if system == "SRS basal" else _ground_below(graph, beside, place)
-        return Rig(union, system, hardware, node, distance, np.zeros(0, np.int32), base)
+        name, base = _tied(graph, place, float(place[2]), bases) if system == "SRS basal" else ("", _ground_below(graph, beside, place))
+        return Rig(union, system, hardware, node, distance, np.zeros(0, np.int32), base, name)
     at = _bearing_support(graph, throw)
     node = _rest_node(graph, union, throw, at)
     if system == "SRS basal":
         via, side = _base_side(throw, at)
-        return Rig(union, system, hardware, node, float(throw.rest_distance), via, stem_foot(graph, side))
+        name, base = _tied(graph, side, float(throw.rest[2]), bases)
+        return Rig(union, system, hardware, node, float(throw.rest_distance), via, base, name)
     return Rig(union, system, hardware, node, float(throw.rest_distance), np.zeros(0, np.int32), np.asarray(throw.stand, float))
+
+
+def _tied(graph: WoodGraph, side: Floats, height: float, bases: Bases) -> tuple[str, Floats]:
+    """Name and place of what a basal line is tied to that comes down at `side` from a union at `height`: the nearest drawn base below it, or
+    the foot of the own stem, named ""."""
+    below = [(name, np.asarray(place, float)) for name, place in bases if place[2] < height - BASE_HEIGHT]
+    if not below:
+        return "", stem_foot(graph, side)
+    return min(below, key=lambda b: float(np.hypot(*(b[1][:2] - side[:2]))))
 
 
 def stem_foot(graph: WoodGraph, side: Floats) -> Floats:

@@ -80,6 +80,11 @@ def clearances_at(anchor: Floats, work: Floats, swing: Floats, lines: tuple[Line
     return tuple(_clearance(what, start, end, approach.envelope, line, approach) for line in lines for what, start, end in parts if len(start))
 
 
+def clearances_of_base_leg(leg: Floats, lines: tuple[Line, ...], approach: Approach) -> tuple[Clearance, ...]:
+    """The leg of a basal line from the union down to what it is tied to, (k, 3), against every conductor."""
+    return tuple(_clearance("base leg", leg[:-1], leg[1:], 0.0, line, approach) for line in lines)
+
+
 def clearances_of_throw(throw: Throw | None, lines: tuple[Line, ...], approach: Approach) -> tuple[Clearance, ...]:
     """A throw's flight against every conductor: no climber hangs on it."""
     if throw is None or len(throw.path) < 2:

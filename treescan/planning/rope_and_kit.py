@@ -104,7 +104,8 @@ def kit_list(graph: WoodGraph, rig: Rig, throw: Throw | None, length: float, sto
     elif rig.system == "MRS":
         out.append("sleeve or friction saver advised: a moving rope on bark wears the tree and the rope")
     if rig.system == "SRS basal":
-        out.append("base anchor kit: sling for the stem foot and a device that lowers under load, marked 'life support, do not touch'")
+        to = rig.tied_to or "the stem foot"
+        out.append(f"base anchor kit: sling for {to} and a device that lowers under load, marked 'life support, do not touch'")
     if rig.system == "SRS canopy":
         out.append("screw karabiner or ring for the choke, retrieval line")
     if throw is not None:

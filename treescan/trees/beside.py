@@ -141,6 +141,7 @@ class Site:
     """What the user drew on the site plan, in local metres; polygons are (p, 2) rings.
 
     anchors : ((name, (3,) place), ...) in neighbouring trees, judged there by other means.
+    bases : ((name, (3,) place), ...) what basal lines are to be tied to instead of the foot of the own stem.
     """
 
     no_stand: tuple[Floats, ...] = ()
@@ -149,6 +150,7 @@ class Site:
     water: tuple[Floats, ...] = ()
     conductors: tuple[Conductor, ...] = ()
     anchors: tuple[tuple[str, Floats], ...] = ()
+    bases: tuple[tuple[str, Floats], ...] = ()
 
 
 @dataclass(frozen=True)
