@@ -269,9 +269,23 @@ def test_load_test_plan():
     assert plan.on_union == pytest.approx(plan.pull * check.multiple_of_weight)
     assert plan.people == 2
     assert plan.direction == pytest.approx(check.force / np.linalg.norm(check.force))
-    reach = np.linalg.norm(graph.xyz[graph.above(check.check.governing)][:, :2] - plan.clear_centre, axis=1).max()
-    assert plan.clear_radius >= reach
     assert "proposal" in plan.words[-1]
+
+
+@pytest.mark.parametrize("slope", [10, 85])
+def test_nobody_stands_where_a_piece_may_topple(slope):
+    """Half as far again as any likely piece reaches, however it stands: an upright 8 m leader keeps people as far off as a level limb; the
+    words and the number are the same whole metres, never less than the sum."""
+    graph = tree([(6.0, 0, slope, 8.0, 0.18, 0.06)], height=6.5, stem=0.40, top=0.30)
+    (check,) = checked(graph, [rig(graph, "U01", "MRS", distance=3.0)])
+    plan = load_test(graph, check, LoadSettings())
+    for node in [check.check.governing, *(b.node for b in check.breaks)]:
+        foot = graph.xyz[graph.parent[node]]
+        for at in graph.xyz[graph.above(node)]:
+            assert plan.clear_radius >= 1.5 * (np.linalg.norm(at - foot) + np.linalg.norm(foot[:2] - plan.clear_centre)) - 1e-9
+    assert plan.clear_radius >= 1.5 * 7.0
+    assert any(f"within {plan.clear_radius:.0f} m of the plumb" in w for w in plan.words)
+    assert plan.clear_radius == int(plan.clear_radius)
 
 
 def test_two_lines_share_the_weight():

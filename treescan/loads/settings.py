@@ -61,7 +61,7 @@ class LoadSettings:
     clear_share: float = setting(
         1.5,
         "-",
-        "stand-clear circle of the load test over the reach of the wood that would come down",
+        "stand-clear circle of the load test over how far a piece that breaks can lie, toppled full length to any side",
         "project_choice",
         low=1.0,
         high=5.0,
