@@ -1,7 +1,7 @@
 """Times of the loads room: sections against load cases, whole checks, rope runs, first-order against drawn margins.
 
-Run it alone on the machine: `python scripts/bench_loads.py [tree.json ...]`; traced trees are answered as `plan` would, every candidate
-union with three systems set by hand. Wall and processor seconds, best of three after one warm-up.
+Run it alone on the machine: `python scripts/bench_loads.py [tree.json ...]`; traced trees are planned once, then answered again for another
+species. Wall and processor seconds, best of three after one warm-up.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable
+from itertools import cycle
 from pathlib import Path
 
 import numpy as np
@@ -17,16 +18,13 @@ sys.path.append(str(Path(__file__).parent.parent / "tests"))
 
 from strategies import alone, random_tree
 
+from treescan.assess import judged_again, plan
 from treescan.loads.anchor import check_anchors
 from treescan.loads.limb_check import Rig
 from treescan.loads.rope_run import Supports, taut_rope
 from treescan.loads.section_stress import peaks
 from treescan.loads.settings import LoadSettings
 from treescan.loads.wood_strength import wood_of
-from treescan.planning.candidates import candidate_rigs
-from treescan.planning.settings import PlanningSettings
-from treescan.planning.work import default_work
-from treescan.throw.throw_path import Stances, ThrowTable
 from treescan.wood.tree_file import read_tree
 
 
@@ -72,15 +70,11 @@ def whole_tree(unions: int, work_points: int) -> tuple[str, Callable[[], object]
 
 
 def traced_tree(file: str) -> tuple[str, Callable[[], object]]:
-    """Every candidate of a traced tree, without throws."""
-    tree = read_tree(Path(file))
-    graph, beside = tree.graph, tree.beside
-    settings, planning = LoadSettings(), PlanningSettings()
-    none = ThrowTable(Stances(np.zeros((0, 3))), {}, np.zeros((len(graph.unions), 0, 3), np.float32), ("",) * len(graph.unions))
-    rigs = [rig for rig, _ in candidate_rigs(graph, beside, none, (), planning)]
-    work, wood = default_work(graph, beside, planning), wood_of("oak", settings)
-    label = f"{Path(file).parent.name}: {len(rigs)} rigs x {len(work.xyz)} work points, {len(graph)} nodes"
-    return label, lambda: check_anchors(graph, beside, wood, rigs, work.xyz, settings, 1)
+    """A traced tree answered again as a whole for another species: rigs, forces, margins, failure chains, the order and the plan round it."""
+    planned = plan(read_tree(Path(file)), species="oak")
+    species = cycle(("beech", "oak"))
+    label = f"{Path(file).parent.name} answered again: {len(planned.points)} rigs x {len(planned.work)} work points"
+    return label, lambda: judged_again(planned, species=next(species))
 
 
 def ropes(count: int) -> Callable[[], object]:

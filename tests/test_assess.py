@@ -9,8 +9,10 @@ import pytest
 from hands import plain_tree, table, throw
 from strategies import alone, random_tree
 
-from treescan.assess import Settings, plan, revised
+from treescan import assess
+from treescan.assess import Settings, judged_again, plan, revised
 from treescan.cloud.point_cloud import LOCAL
+from treescan.outputs.anchors_file import anchors_out
 from treescan.planning.overrides import Override
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.stem_figures import stem_figures
@@ -81,3 +83,37 @@ def test_a_large_tree_is_planned_and_ranked_again_whole(monkeypatch):
     assert len(done.work) == 200
     assert len(again.points) == 180
     assert again.points[0].label != done.points[0].label
+
+
+CHANGES = (
+    {"species": "willow"},
+    {"species": None},
+    {"climber_mass": 140.0},
+    {"systems": ("SRS basal",)},
+    {"reported": ("U02 crack", "limb 1 hollow 0.4")},
+    {"species": "beech", "climber_mass": 70.0, "systems": ("MRS", "SRS canopy"), "reported": ("stem oval 0.8",)},
+)
+
+
+@pytest.mark.parametrize("change", CHANGES, ids=str)
+def test_another_wood_climber_system_or_defect_is_answered_as_a_new_plan_would(planned, change, monkeypatch):
+    """Word for word what `plan` gives with the same changes; nothing is searched or traced for it, and going back gives the first plan."""
+    loads = replace(planned.settings.loads, **{k: change[k] for k in ("climber_mass", "reported") if k in change})
+    anew = plan(
+        traced(plain_tree()),
+        species=change.get("species", "oak"),
+        systems=change.get("systems", planned.systems),
+        settings=replace(planned.settings, loads=loads),
+    )
+
+    def forbidden(*_, **__):
+        raise AssertionError("searched again")
+
+    for name in ("search_throws", "standing_places", "build_graph", "default_work"):
+        monkeypatch.setattr(assess, name, forbidden)
+    again = judged_again(planned, **change)
+    back = judged_again(again, species="oak", systems=planned.systems, climber_mass=planned.settings.loads.climber_mass, reported=())
+
+    assert anchors_out(again) == anchors_out(anew)
+    assert anchors_out(again) != anchors_out(planned)
+    assert anchors_out(back) == anchors_out(planned)

@@ -6,7 +6,7 @@
 The public names, by the question they answer:
 
 - what did we see?      `read_cloud`, `inspect_cloud`, `trace`, `read_tree`, `write_tree`
-- where to tie in?      `plan`, `write_outputs`
+- where to tie in?      `plan`, `judged_again` (another species, system, climber or defect), `write_outputs`
 - what can be set?      `Settings`
 - what went wrong?      `TreescanError`, `BadInput`, `RunFailed`
 
@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 from treescan.errors import BadInput, RunFailed, TreescanError
 
 if TYPE_CHECKING:
-    from treescan.assess import Assessment, Settings, plan, trace
+    from treescan.assess import Assessment, Settings, judged_again, plan, trace
     from treescan.cloud.inspect import inspect_cloud
     from treescan.cloud.point_cloud import PointCloud
     from treescan.cloud.read import read_cloud
@@ -38,6 +38,7 @@ _ROOMS = {
     "TracedTree": "treescan.wood.graph",
     "WoodGraph": "treescan.wood.graph",
     "inspect_cloud": "treescan.cloud.inspect",
+    "judged_again": "treescan.assess",
     "plan": "treescan.assess",
     "read_cloud": "treescan.cloud.read",
     "read_tree": "treescan.wood.tree_file",
@@ -56,6 +57,7 @@ __all__ = [
     "TreescanError",
     "WoodGraph",
     "inspect_cloud",
+    "judged_again",
     "plan",
     "read_cloud",
     "read_tree",

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings, JoinSettings
-from treescan.loads.anchor import check_anchors, whole_tree
+from treescan.loads.anchor import checked, whole_tree
 from treescan.loads.load_path import Tree
 from treescan.loads.load_test import load_test
 from treescan.loads.rope_systems import SYSTEMS
@@ -21,13 +22,14 @@ from treescan.planning.at_the_union import at_the_union
 from treescan.planning.candidates import candidate_rigs, unions_to_throw_at
 from treescan.planning.climb_plan import ClimbPlan, climb_plan
 from treescan.planning.overrides import Override, with_overrides
-from treescan.planning.rank import rank_points
+from treescan.planning.rank import Places, rank_points
 from treescan.planning.removal import Removal
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
 from treescan.planning.work import default_work, work_at_cuts
 from treescan.progress import Progress, quiet
 from treescan.reader_settings import ReaderSettings
+from treescan.settings import merged
 from treescan.throw.search import search_throws
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.stances import standing_places
@@ -45,6 +47,12 @@ from treescan.wood.tree_file import tree_in, tree_out
 
 PREVIEW_POINTS = 25_000
 """Points kept for pictures; more than a page shows smoothly without a graphics card (measured, software rendering)."""
+
+
+class Same(Enum):
+    """Stands for "as before" where None has a meaning of its own."""
+
+    AS_BEFORE = "as before"
 
 
 @dataclass(frozen=True)
@@ -85,6 +93,8 @@ class Assessment:
     statements : tuple of str       One line each: who, when, why, and what it changed.
     judged : tuple of TieInPoint    The list before any statement, from which `revised` ranks again.
     loads : Tree or None            What `revised` checks redirects with; without it they stay first estimates.
+    asked : str or None             The species as it was asked for; systems : tuple of str likewise.
+    places : Places or None         What the ranking found out about places, for `judged_again`.
     """
 
     tree: TracedTree
@@ -105,6 +115,9 @@ class Assessment:
     statements: tuple[str, ...] = ()
     judged: tuple[TieInPoint, ...] = ()
     loads: Tree | None = None
+    asked: str | None = None
+    systems: tuple[str, ...] = tuple(SYSTEMS)
+    places: Places | None = None
 
 
 def trace(
@@ -171,7 +184,6 @@ def plan(
     if removal is not None:
         settings = replace(settings, planning=replace(settings.planning, spurs=True))
     graph, beside = tree.graph, tree.beside
-    wood = wood_of(species, settings.loads)
     if work is None:
         work = work_at_cuts(graph, removal.cuts) if removal is not None else default_work(graph, beside, settings.planning)
 
@@ -180,30 +192,66 @@ def plan(
     aimed_at = unions_to_throw_at(graph, settings.planning)
     throws = search_throws(graph, beside, site, stances, settings.throw, progress, aimed_at)
 
-    rigs = candidate_rigs(graph, beside, throws, systems, settings.planning)
-    checks = check_anchors(graph, beside, wood, [rig for rig, _ in rigs], work.xyz, settings.loads, seed, progress)
-    points = rank_points(
-        graph,
-        beside,
-        site,
-        tree.fitness,
-        work,
-        throws,
-        rigs,
-        checks,
-        settings.planning,
-        seed,
-        progress,
-        settings.loads.climber_mass,
+    asked = Assessment(
+        tree, site, work, throws, (), (), settings, "", tree.notes, removal=removal, seed=seed, asked=species, systems=tuple(systems),
+        places=Places.of(graph, beside, site, work),
+    )  # fmt: skip
+    return _judged(asked, overrides, progress)
+
+
+def judged_again(
+    assessment: Assessment,
+    *,
+    species: str | Same | None = Same.AS_BEFORE,
+    systems: Sequence[str] | None = None,
+    climber_mass: float | None = None,
+    reported: Sequence[str] | None = None,
+    progress: Progress = quiet,
+) -> Assessment:
+    """The same tree answered again for another species, other rope systems, another climber or other defects: every force, margin, failure
+    chain and place in the list anew; the tree is not traced, no throw searched and no sight line followed again.
+
+    Parameters
+    ----------
+    assessment : Assessment     From `plan`; its overrides stay.
+    species : str or None       As in `plan`: None = unknown.
+    systems : sequence of str   Rope systems to judge; None = as before, and so below.
+    climber_mass : float        With gear. [kg]
+    reported : sequence of str  Defects of the wood in words, as in `LoadSettings.reported`; they replace the earlier ones.
+
+    Returns
+    -------
+    Assessment                  What `plan` would give with the same changes.
+    """
+    a = assessment
+    changed = {"climber_mass": climber_mass, "reported": None if reported is None else list(reported)}
+    loads = merged(a.settings.loads, {name: value for name, value in changed.items() if value is not None})
+    asked = replace(
+        a,
+        settings=replace(a.settings, loads=loads),
+        asked=a.asked if isinstance(species, Same) else species,
+        systems=a.systems if systems is None else tuple(systems),
     )
+    return _judged(asked, a.overrides, progress)
+
+
+def _judged(asked: Assessment, overrides: Sequence[Override], progress: Progress) -> Assessment:
+    """All that follows from the throws: rigs, forces, margins, the order, and the plan round it."""
+    tree, settings, throws, work, seed = asked.tree, asked.settings, asked.throws, asked.work, asked.seed
+    graph, beside = tree.graph, tree.beside
+    wood = wood_of(asked.asked, settings.loads)
+    rigs = candidate_rigs(graph, beside, throws, asked.systems, settings.planning, asked.site.bases)
+    whole = whole_tree(graph, beside, wood, settings.loads, seed)
+    checks = checked(whole, [rig for rig, _ in rigs], work.xyz, progress)
+    points = rank_points(
+        graph, beside, asked.site, tree.fitness, work, throws, rigs, checks, settings.planning, seed, progress, settings.loads.climber_mass,
+        asked.places,
+    )  # fmt: skip
     points = tuple(
         replace(p, load_test=load_test(graph, p.check, settings.loads), care=at_the_union(graph, p, settings.loads)) if p.usable else p
         for p in points
     )
-    judged = Assessment(
-        tree, site, work, throws, points, (), settings, wood.label, tree.notes, removal=removal, density=wood.density, seed=seed, judged=points,
-        loads=whole_tree(graph, beside, wood, settings.loads, seed),
-    )  # fmt: skip
+    judged = replace(asked, points=points, species=wood.label, density=wood.density, judged=points, loads=whole)
     return revised(judged, overrides, progress)
 
 

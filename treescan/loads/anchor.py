@@ -61,7 +61,11 @@ def check_anchors(
     -------
     tuple of AnchorCheck, one per rig and in its order.
     """
-    tree = whole_tree(graph, beside, wood, settings, seed)
+    return checked(whole_tree(graph, beside, wood, settings, seed), rigs, work_xyz, progress)
+
+
+def checked(tree: Tree, rigs: Sequence[Rig], work_xyz: Floats, progress: Progress = quiet) -> tuple[AnchorCheck, ...]:
+    """As `check_anchors`, on a tree made ready."""
     work = np.asarray(work_xyz, float).reshape(-1, 3)
     out = []
     for i, rig in enumerate(rigs):

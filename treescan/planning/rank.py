@@ -14,7 +14,7 @@ from treescan.loads.limb_check import AnchorCheck, Rig
 from treescan.loads.settings import LoadSettings
 from treescan.planning import scores as score
 from treescan.planning.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
-from treescan.planning.clearances import Line, clearances_at, clearances_of_throw, conductors, swing_meets, throw_crosses
+from treescan.planning.clearances import Line, clearances_at, clearances_of_base_leg, clearances_of_throw, conductors, swing_meets, throw_crosses
 from treescan.planning.contact import contact_point, round_stem
 from treescan.planning.gates import doubts, gates, verdict
 from treescan.planning.order import order_points
@@ -25,6 +25,7 @@ from treescan.planning.settings import CRITERIA, PlanningSettings
 from treescan.planning.sightline import Scene
 from treescan.planning.swing import arc, limb_words
 from treescan.planning.tie_in_point import AccessStep, Clearance, Floats, Reach, TieInPoint, Work
+from treescan.planning.two_trees import clear_between
 from treescan.planning.work import limb_of_work
 from treescan.progress import Progress, quiet
 from treescan.throw.throw_path import Throw, ThrowTable
@@ -35,11 +36,28 @@ from treescan.wood.graph import ScanFitness, WoodGraph
 
 @dataclass(frozen=True)
 class _Place:
-    """What all systems share that hang from one place: its reach, the widest slip (k, 3) [m], the clearances of both."""
+    """What all systems share that hang from one place: its reach (swing force over the climber's weight), the widest slip (k, 3) [m], the
+    clearances of both."""
 
     reach: Reach
     swept: Floats
     electric: tuple[Clearance, ...]
+
+
+@dataclass(frozen=True)
+class Places:
+    """What neither the strength of the wood nor the climber nor the rope system changes: limb of every work point (w,), the scene, the
+    conductors, and what is found out about a place when it is first asked for."""
+
+    work_limb: NDArray[np.int32]
+    scene: Scene
+    lines: tuple[Line, ...]
+    found: dict[tuple, _Place]
+
+    @classmethod
+    def of(cls, graph: WoodGraph, beside: Beside, site: Site, work: Work) -> Places:
+        """Of one tree, its surroundings and its work; nothing is found out yet."""
+        return cls(limb_of_work(graph, work), Scene.of(graph, beside), conductors(site, beside), {})
 
 
 @dataclass(frozen=True)
@@ -51,9 +69,7 @@ class _Ground:
     site: Site
     fitness: ScanFitness
     work: Work
-    work_limb: NDArray[np.int32]
-    scene: Scene
-    lines: tuple[Line, ...]
+    places: Places
     ways: nx.DiGraph
     routes: dict[int, list[int]]
     minutes: dict[int, float]
@@ -74,6 +90,7 @@ def rank_points(
     seed: int,
     progress: Progress = quiet,
     climber_mass: float = LoadSettings().climber_mass,
+    places: Places | None = None,
 ) -> tuple[TieInPoint, ...]:
     """All candidates, judged, ranked and explained.
 
@@ -83,6 +100,7 @@ def rank_points(
     checks : one `AnchorCheck` per rig, in the same order (`loads.anchor.check_anchors`).
     seed : int      Of the perturbed rankings behind the stability figures.
     climber_mass : float    With gear, for the force of a swing; the one the checks were made with. [kg]
+    places : Places         Of the same tree, site, work and settings, to use what an earlier ranking found out; default: made anew.
 
     Returns
     -------
@@ -91,12 +109,12 @@ def rank_points(
     """
     if len(rigs_and_throws) != len(checks):
         raise ValueError(f"{len(rigs_and_throws)} rigs but {len(checks)} checks")
-    ground = _ground(graph, beside, site, fitness, work, throws, checks, settings, climber_mass * G)
-    seen: dict[tuple, _Place] = {}
+    places = places or Places.of(graph, beside, site, work)
+    ground = _ground(graph, beside, site, fitness, work, places, throws, checks, settings, climber_mass * G)
     points = []
     for i, ((rig, throw), check) in enumerate(zip(rigs_and_throws, checks, strict=True)):
         progress("ranking", i / max(len(checks), 1))
-        points.append(_judged(ground, rig, throw, check, seen))
+        points.append(_judged(ground, rig, throw, check))
     progress("ranking", 1.0)
     return order_points(graph, points, settings, seed)
 
@@ -107,6 +125,7 @@ def _ground(
     site: Site,
     fitness: ScanFitness,
     work: Work,
+    places: Places,
     throws: ThrowTable,
     checks: Sequence[AnchorCheck],
     settings: PlanningSettings,
@@ -118,22 +137,22 @@ def _ground(
         holds[c.rig.union] = holds.get(c.rig.union, False) or bool(good)
     ways = access_graph(graph, throws, sound_steps(graph, holds, settings), settings)
     minutes, routes = quickest_ways(ways)
-    return _Ground(
-        graph, beside, site, fitness, work, limb_of_work(graph, work), Scene.of(graph, beside), conductors(site, beside), ways,
-        routes, minutes, settings, weight,
-    )  # fmt: skip
+    return _Ground(graph, beside, site, fitness, work, places, ways, routes, minutes, settings, weight)
 
 
-def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen: dict[tuple, _Place]) -> TieInPoint:
+def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck) -> TieInPoint:
     """One candidate with everything but its place in the list."""
     place = contact_point(g.graph, rig)
-    here = _at(g, rig, place, seen)
-    reached = here.reach
-    electric = here.electric + clearances_of_throw(throw, g.lines, g.settings.approach)
+    here = _at(g, rig, place)
+    reached = replace(here.reach, swing_force=here.reach.swing_force * g.weight)
+    electric = here.electric + clearances_of_throw(throw, g.places.lines, g.settings.approach)
+    if rig.tied_to:
+        electric += clearances_of_base_leg(np.vstack([place, g.graph.xyz[rig.via], rig.base]), g.places.lines, g.settings.approach)
     throw, refused = _throw_allowed(throw, electric)
     access = by_throw(g.graph, rig.union, throw) if throw is not None else _climbed(g, rig.union)
     stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings)
     look_first = refused + doubts(g.graph, check, throw, electric, g.settings) + (throw_crosses(throw, g.site) if throw is not None else ())
+    look_first += _elsewhere(g, rig, place)
     over = swing_meets(here.swept, g.site)
     look_first += (f"A slip from the outermost work swings over {over}.",) if over else ()
     scored = _scores(g, place, check, throw, reached, rig)
@@ -153,7 +172,7 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
         access=access,
         rope=rope_plan(g.graph, g.beside, rig, throw, place, float(lengths.max(initial=0.0)), g.settings),
         scores={c: scored[c][0] for c in CRITERIA},
-        cautions=_cautions(rig, throw, reached, look_first, g.lines),
+        cautions=_cautions(rig, throw, reached, look_first, g.places.lines),
         gates=stands_against,
         doubts=look_first,
         place=place,
@@ -164,15 +183,26 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck, seen:
     return replace(point, retrieval=retrieval(g.graph, point))
 
 
-def _at(g: _Ground, rig: Rig, place: Floats, seen: dict[tuple, _Place]) -> _Place:
+def _at(g: _Ground, rig: Rig, place: Floats) -> _Place:
     """Reach and clearances of a place, computed once for all systems that share it."""
+    p, seen = g.places, g.places.found
     own = int(g.graph.limb[g.graph.unions.node[rig.union]]), int(g.graph.limb[rig.rest_node])
     key = (*np.round(place, 3), *own)
     if key not in seen:
-        reached = reach(g.graph, g.scene, place, own, g.work, g.work_limb, g.settings, g.weight)
+        reached = reach(g.graph, p.scene, place, own, g.work, p.work_limb, g.settings, 1.0)
         swept = _worst_arc(place, reached, g.work)
-        seen[key] = _Place(reached, swept, clearances_at(place, g.work.xyz[reached.served], swept, g.lines, g.settings.approach))
+        seen[key] = _Place(reached, swept, clearances_at(place, g.work.xyz[reached.served], swept, p.lines, g.settings.approach))
     return seen[key]
+
+
+def _elsewhere(g: _Ground, rig: Rig, place: Floats) -> tuple[str, ...]:
+    """What must be looked at where a basal line is tied to something else than the own stem."""
+    if not rig.tied_to:
+        return ()
+    away = float(np.hypot(*(rig.base - g.graph.xyz[0])[:2]))
+    top = g.graph.xyz[rig.via[-1]] if len(rig.via) else place
+    touched = "" if clear_between(g.places.scene, top, rig.base) else " Wood of this tree stands in the straight way of its base leg: clear it, or the load is another."
+    return (f"It is tied to {rig.tied_to}, {away:.1f} m from this stem: what it is tied to was not judged.{touched}",)
 
 
 def _fouling(g: _Ground, reached: Reach, most: int = 3) -> tuple[str, ...]:
