@@ -53,6 +53,7 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "height": number(unions.height[p.union]),
         "system": p.system,
         "hardware": p.hardware,
+        "tied_to": p.check.rig.tied_to or None,
         "usable": bool(p.usable),
         "verdict": p.verdict,
         "reasons": list(p.reasons),

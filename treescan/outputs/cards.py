@@ -171,6 +171,7 @@ def _hold(a: Assessment, p: TieInPoint) -> Answer:
     rows = (
         ("Verdict of the sums", f"{c.verdict}. {c.reason}"),
         ("Force on the union", force_words(size, k.multiple_of_weight)),
+        *((("Tied to", _tied_words(a, p)),) if p.system == "SRS basal" else ()),
         ("Governing case", f"{k.case}, {work_words(a, k.worst_work_point)}"),
         ("Margin, low figure", w.margin(c.margin.median, c.margin.p5)),
         ("Weakest section", section_words(a, p)),
@@ -181,6 +182,14 @@ def _hold(a: Assessment, p: TieInPoint) -> Answer:
         *((("Load test", f"{w.force(p.load_test.pull)} on the rope, step by step below"),) if p.load_test is not None else ()),
     )
     return Answer(QUESTIONS[2], rows, p.load_test.words if p.load_test is not None else ())
+
+
+def _tied_words(a: Assessment, p: TieInPoint) -> str:
+    """What a basal line is tied to, and how far from the stem."""
+    rig, foot = p.check.rig, a.tree.graph.xyz[0]
+    if not rig.tied_to:
+        return "the foot of this stem; it was not judged"
+    return f"{rig.tied_to}, {w.metres(float(np.hypot(*(rig.base - foot)[:2])))} from this stem; it was not judged"
 
 
 def _with_friction(multiple: float) -> str:

@@ -238,7 +238,10 @@ def _zones(a: Assessment) -> list[Layer]:
     drawn = [("building", a.site.buildings), ("road", a.site.roads), ("water", a.site.water), ("no standing", a.site.no_stand)]
     rows = [({"zone": kind}, _ring(a, ring)) for kind, rings in drawn for ring in rings if len(ring) >= 3]
     wires = [({"voltage": c.voltage, "caution": CAUTIONS["electricity"]}, _line(a, c.line)) for c in a.site.conductors if len(c.line) >= 2]
+    named = [*(("anchor", *p) for p in a.site.anchors), *(("base", *p) for p in a.site.bases)]
+    points = [({"kind": kind, "name": name}, _point(a, place)) for kind, name, place in named]
     return [
         _rows("zones", "Polygon", "areas drawn by the user", rows),
         _rows("conductors", "LineString", "overhead lines drawn by the user", wires),
+        _rows("drawn_points", "Point", "anchors in other trees and bases of basal lines drawn by the user", points),
     ]

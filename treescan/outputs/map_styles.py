@@ -66,6 +66,12 @@ LOOKS: dict[str, LayerLook] = {
     "ropes": LayerLook("line", (Rule("rope", "solid", edge="#000000", size=0.6),)),
     "work": LayerLook("marker", (Rule("work point", "cross", "#000000", "#000000", 2.0),)),
     "conductors": LayerLook("line", (Rule("overhead line: treat as live", "dash dot", edge="#000000", size=0.5),)),
+    "drawn_points": LayerLook(
+        "marker",
+        (Rule("anchor in another tree", "triangle", "#ffffff", DEEP, 3.0, "anchor"), Rule("base of basal lines", "square", "#ffffff", DEEP, 3.0, "base")),
+        "kind",
+        label="name",
+    ),
     "zones": LayerLook(
         "fill",
         (

@@ -43,6 +43,7 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
     _neighbours(d, a, paper, scale, half)
     top = _places(d, a, p, paper, scale)
     _limbs(d, a, paper, scale)
+    _drawn_points(d, a, paper)
     if p is not None:
         _throw(d, a, p, paper)
     _north_and_scale(d, scale)
@@ -63,6 +64,7 @@ def _half_width(a: Assessment) -> float:
     spread = [np.abs(a.tree.graph.xyz[:, :2] - base).max()]
     if len(a.throws.stances):
         spread.append(np.percentile(np.abs(a.throws.stances.xyz[:, :2] - base).max(axis=1), 98))
+    spread += [np.abs(place[:2] - base).max() + 1.0 for _, place in (*a.site.anchors, *a.site.bases)]
     return float(np.clip(max(spread) + 1.5, 8.0, 32.0))
 
 
@@ -92,6 +94,16 @@ def _drawn(d: Drawing, a: Assessment, paper: Paper) -> None:
         x, y = np.clip(xy.mean(axis=0), 30, WIDE - 30)
         volts = f"{c.voltage:.0f} V" if np.isfinite(c.voltage) else "voltage unknown"
         d.text(x, y - 12, f"overhead line, {volts}: treat as live", "t small strong halo-text", "middle")
+
+
+def _drawn_points(d: Drawing, a: Assessment, paper: Paper) -> None:
+    """Anchors in other trees and bases of basal lines, over everything else."""
+    for what, points in (("anchor in", a.site.anchors), ("base at", a.site.bases)):
+        for name, place in points:
+            x, y = paper(place)
+            if 0 < x < WIDE and 0 < y < WIDE:
+                d.circle(x, y, 5.0, "anchor", f"{what} {name}, drawn by the user")
+                d.text(min(max(x, 40.0), WIDE - 40.0), y - 9, f"{what} {name}", "t small strong halo-text", "middle")
 
 
 def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: float) -> None:

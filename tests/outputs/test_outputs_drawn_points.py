@@ -1,0 +1,66 @@
+"""What the user drew as points, anchors in other trees and bases of basal lines: on the plan, in the map layers, in the words and in the JSON."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from made_up_assessment import made_up
+
+from treescan.assess import Assessment
+from treescan.outputs.anchors_file import anchors_out
+from treescan.outputs.cards import card
+from treescan.outputs.elevation import elevation
+from treescan.outputs.gis_layers import layers
+from treescan.outputs.map_styles import LOOKS
+from treescan.outputs.plan_drawing import plan
+from treescan.outputs.sentences import said
+
+ASH, BEECH = ("the ash", np.array([7.0, 3.0, 1.0])), ("the beech", np.array([-6.0, 9.0, 14.0]))
+
+
+@pytest.fixture(scope="module")
+def drawn() -> Assessment:
+    """The made-up assessment with an anchor and a base drawn, its basal lines tied to the base."""
+    a = made_up()
+    tied = [
+        replace(p, check=replace(p.check, rig=replace(p.check.rig, base=ASH[1], tied_to=ASH[0]))) if p.system == "SRS basal" else p for p in a.points
+    ]
+    return replace(a, site=replace(a.site, anchors=(BEECH,), bases=(ASH,)), points=tuple(tied))
+
+
+def test_the_plan_shows_them_where_they_are(drawn: Assessment) -> None:
+    """Both stand on the plan by name, the base to the east-north-east of the stem, the anchor to the north-west."""
+    picture, _ = plan(drawn, None)
+    at = {m.text: (m.x, m.y) for m in picture.marks if hasattr(m, "text") and ("base" in m.text or "anchor" in m.text)}
+    assert set(at) == {"base at the ash", "anchor in the beech"}
+    assert at["base at the ash"][0] > picture.width / 2 > at["anchor in the beech"][0]
+    assert at["base at the ash"][1] < picture.height / 2 and at["anchor in the beech"][1] < picture.height / 2
+    bare, _ = plan(made_up(), None)
+    assert not any("base at" in getattr(m, "text", "") for m in bare.marks)
+
+
+def test_the_elevation_shows_the_rope_down_to_the_base(drawn: Assessment) -> None:
+    """The base of a basal line is marked and named in the side view; other systems have none."""
+    for p in drawn.points:
+        picture, _ = elevation(drawn, p)
+        named = [m for m in picture.marks if "base: the ash" in getattr(m, "text", "")]
+        assert len(named) == (1 if p.system == "SRS basal" else 0)
+
+
+def test_map_layers_and_json_name_them(drawn: Assessment) -> None:
+    """One layer with kind, name and place in map coordinates, with a legend for each kind; anchors.json says what a line is tied to."""
+    layer = next(x for x in layers(drawn) if x.name == "drawn_points")
+    assert list(zip(layer.columns["kind"], layer.columns["name"], strict=True)) == [("anchor", "the beech"), ("base", "the ash")]
+    np.testing.assert_allclose([g.coords[0] for g in layer.shapes], np.array([BEECH[1], ASH[1]]) + drawn.tree.frame.origin, atol=1e-4)
+    assert {r.value for r in LOOKS["drawn_points"].rules} == {"anchor", "base"}
+    for j in anchors_out(drawn)["anchors"]:
+        assert j["tied_to"] == ("the ash" if j["system"] == "SRS basal" else None)
+
+
+def test_the_card_says_what_a_basal_line_is_tied_to(drawn: Assessment) -> None:
+    """The name and the distance in both units, or the foot of the stem; nobody judged it either way."""
+    for a, words in ((drawn, "the ash, 7.6 m (25.0 ft) from this stem; it was not judged"), (made_up(), "the foot of this stem; it was not judged")):
+        found = [said(text) for p in a.points if p.system == "SRS basal" for label, text in card(a, p, 1).answers[2].rows if label == "Tied to"]
+        assert found and set(found) == {words}
