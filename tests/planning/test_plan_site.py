@@ -6,15 +6,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import S, check, only, plain_tree, ranked, table, throw, tree
+from hands import ASSESSABLE, S, check, only, plain_tree, ranked, table, throw, tree
 from shapely.geometry import LineString
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
+from treescan.loads.anchor import check_anchors
 from treescan.loads.settings import LoadSettings
+from treescan.loads.wood_strength import wood_of
 from treescan.planning.approach import ADVANCE, BASAL, ISOLATE, OTHER, recommend
 from treescan.planning.at_the_union import at_the_union
-from treescan.planning.candidates import candidate_unions
+from treescan.planning.candidates import candidate_rigs, candidate_unions, other_base_words
 from treescan.planning.clearances import (
     approach_distance,
     clearances_at,
@@ -26,6 +28,7 @@ from treescan.planning.clearances import (
     throw_crosses,
 )
 from treescan.planning.climb_plan import climb_plan
+from treescan.planning.rank import rank_points
 from treescan.planning.redirects import path_stress, redirects
 from treescan.planning.rescue import corridors
 from treescan.planning.retrieval import retrieval
@@ -378,3 +381,55 @@ def test_a_redirect_that_lies_too_flat_is_not_offered():
 
     assert angles(60.0) and min(angles(60.0)) > np.radians(40)
     assert not angles(40.0)
+
+
+def test_a_basal_line_tied_to_another_stem_says_so_and_is_judged_to_it():
+    """With a base 9 m off: the load is that of the rope to there (the legs no longer lie side by side: less than twice the weight), the rope
+    plan counts the longer leg, the kit and the first look name it, and a limb in the way of the base leg is told."""
+    graph = plain_tree()
+    throws, oak = table(graph, [throw(graph, k, 0.5) for k in range(3)]), ("the oak", np.array([9.0, 0.0, 1.0]))
+    wood, work = wood_of("Quercus robur", LOADS), work_at_points(graph, [[1.0, 0.5, 4.0], [0.8, -0.6, 3.0], [-1.0, 0.5, 6.0]])
+
+    def points(bases):
+        found = candidate_rigs(graph, alone(graph), throws, ("SRS basal",), S, bases)
+        checks = check_anchors(graph, alone(graph), wood, [r for r, _ in found], work.xyz, LOADS, 1)
+        ranked_ = rank_points(graph, alone(graph), Site(bases=tuple(bases)), ASSESSABLE, work, throws, found, checks, S, 1)
+        return {p.union: p for p in ranked_}
+
+    own, there = points(()), points((oak,))
+    for k, p in there.items():
+        q = own[k]
+        assert p.check.rig.base == pytest.approx(oak[1])
+        assert p.check.multiple_of_weight < q.check.multiple_of_weight
+        legs = dict(p.rope.parts)["base leg"], dict(q.rope.parts)["base leg"]
+        assert legs[0] == pytest.approx(np.linalg.norm(p.place - oak[1]))
+        assert legs[0] > legs[1]
+        assert any("tied to the oak, 9.0 m from this stem: what it is tied to was not judged" in d for d in p.doubts)
+        assert not any("tied to" in d for d in q.doubts)
+        assert any("sling for the oak" in line for line in p.rope.kit) and any("sling for the stem foot" in line for line in q.rope.kit)
+        assert p.verdict != "candidate"
+    wire = Conductor(np.array([[6.0, -30.0, 5.0], [6.0, 30.0, 5.0]]), 400.0)
+    found = candidate_rigs(graph, alone(graph), throws, ("SRS basal",), S, (oak,))
+    checks = check_anchors(graph, alone(graph), wood, [r for r, _ in found], work.xyz, LOADS, 1)
+    near = rank_points(graph, alone(graph), Site(bases=(oak,), conductors=(wire,)), ASSESSABLE, work, throws, found, checks, S, 1)
+    assert all(any(c.what == "base leg" for c in p.clearances) for p in near)
+    assert any("base leg comes within" in d for p in near for d in p.doubts)
+
+
+def test_the_nearest_stem_that_could_take_a_base_is_named_in_words():
+    """Of the stems the scan knows the nearest of 20 cm and more is named, by place; with a base drawn, or no basal line shown, nothing is said."""
+    graph = plain_tree()
+    beside = Beside(
+        Terrain.flat(0.0),
+        surroundings=Surroundings(stems=np.array([[3.0, 0, 0], [0.0, 7.0, 0], [-9.0, 0, 0], [2.0, 2.0, 0]]), stem_dbh=np.array([0.1, 0.35, 0.6, np.nan])),
+    )
+    work = default_work(graph, beside, S)
+
+    def words(systems, site):
+        points = ranked(graph, [throw(graph, k) for k in range(3)], systems=systems)
+        return " ".join(climb_plan(graph, beside, site, work, points, S).warnings)
+
+    assert "Another stem of 35 cm stands 7.0 m to the north" in words(("SRS basal",), Site())
+    assert "Another stem" not in words(("MRS",), Site())
+    assert "Another stem" not in words(("SRS basal",), Site(bases=(("the oak", np.array([0.0, 7.0, 1.0])),)))
+    assert other_base_words(graph, alone(graph)) == ""

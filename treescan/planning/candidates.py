@@ -11,6 +11,7 @@ from treescan.geometry import point_segment
 from treescan.loads.limb_check import Rig
 from treescan.planning.contact import in_the_union, place_on_limb
 from treescan.planning.settings import SYSTEMS, PlanningSettings
+from treescan.planning.settling import POINTS
 from treescan.planning.tie_in_point import Floats
 from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.trees.beside import Beside
@@ -27,6 +28,9 @@ BASE_HEIGHT = 1.0
 
 FARTHEST_BASE = 50.0
 """A drawn base farther from the stem than this is taken for a slip of the pen [m] (project choice)."""
+
+LEAST_BASE = 0.20
+"""Thinner neighbouring stems are not named as another place for a base [m] (project choice)."""
 
 Bases = Sequence[tuple[str, Floats]]
 
@@ -176,6 +180,23 @@ def stem_foot(graph: WoodGraph, side: Floats) -> Floats:
     far = float(np.hypot(*out))
     ahead = out / far if far > 0 else np.array([1.0, 0.0])
     return np.array([*(root[:2] + ahead * graph.radius[0]), root[2] + BASE_HEIGHT])
+
+
+def other_base_words(graph: WoodGraph, beside: Beside) -> str:
+    """The nearest other stem a basal line could be tied to, in a sentence; "" where the scan knows none thick enough."""
+    s = beside.surroundings
+    rows = np.flatnonzero(np.asarray(s.stem_dbh, float) >= LEAST_BASE)
+    if len(rows) == 0:
+        return ""
+    out = s.stems[rows, :2] - graph.xyz[0, :2]
+    k = int(np.argmin(np.hypot(*out.T)))
+    away = float(np.hypot(*out[k]))
+    if away > FARTHEST_BASE:
+        return ""
+    return (
+        f"Basal lines are judged tied to the foot of this stem. Another stem of {100 * float(s.stem_dbh[rows[k]]):.0f} cm stands {away:.1f} m to the "
+        f"{POINTS[round(float(np.arctan2(out[k, 0], out[k, 1])) / (np.pi / 4)) % 8]}: where this stem is doubtful, inspect that one and draw it as a base in the site plan."
+    )
 
 
 def _bearing_support(graph: WoodGraph, throw: Throw) -> int:

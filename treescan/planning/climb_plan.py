@@ -9,6 +9,7 @@ import numpy as np
 
 from treescan.loads.load_cases import rope_angles
 from treescan.loads.load_path import Tree
+from treescan.planning.candidates import other_base_words
 from treescan.planning.clearances import site_warnings
 from treescan.planning.line_loads import LinePair, line_pair
 from treescan.planning.neighbours import Neighbours, from_neighbours
@@ -164,13 +165,21 @@ def climb_plan(
         ways=ways,
         shares=reached_shares(work, ways),
         strata=access_bias(graph, work, ways),
-        warnings=site_warnings(beside, site, work.xyz, work.label, settings.approach),
+        warnings=(*site_warnings(beside, site, work.xyz, work.label, settings.approach), *_another_base(graph, beside, site, shown)),
         neighbours=from_neighbours(graph, scene, site, points, work, limbs, settings, weight, tree, overrides),
         kit=kit_of_all(shown),
         stages=_stages(graph, beside, points, removal, density, settings) if removal is not None else (),
         spar=spar_diameters(graph) if removal is not None else (),
         pair=line_pair(tree, two, work, overrides, settings) if tree is not None else None,
     )
+
+
+def _another_base(graph: WoodGraph, beside: Beside, site: Site, shown: Sequence[TieInPoint]) -> tuple[str, ...]:
+    """Where else a basal line could be tied, if one is recommended and no base was drawn."""
+    if site.bases or not any(p.system == "SRS basal" for p in shown):
+        return ()
+    words = other_base_words(graph, beside)
+    return (words,) if words else ()
 
 
 def _stages(
