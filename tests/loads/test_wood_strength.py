@@ -1,10 +1,13 @@
 """Which strength for which species, and what is said about it."""
 
+import re
+
 import numpy as np
 import pytest
 
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import green_wood, wood_of
+from treescan.loads.wood_strength import wood_of
+from treescan.loads.wood_table import green_wood
 from treescan.sources import SOURCES
 from treescan.units import PSI_PA
 
@@ -39,6 +42,65 @@ def test_a_stand_in_is_named_as_one(name, stands_in):
     wood = wood_of(name, S)
     assert wood.species == stands_in
     assert "stands in" in wood.label
+
+
+def spelt(row):
+    """Every way somebody may write the name of a row."""
+    plain = re.sub(r"\(.*", "", row.common).strip()
+    head, _, rest = (p.strip() for p in plain.partition(","))
+    names = {row.common, plain, head, f"{rest} {head}".strip(), f"{head} {rest}".strip(), row.botanical, row.botanical.split()[0]}
+    names |= set(re.findall(r"\(([A-Z]?[a-z][^)]*)\)", row.common))
+    for name in list(names):
+        names |= {name.upper(), name.replace(" ", "_"), name.replace(" ", "-"), name.replace("-", " "), name.replace("-", ""), f"  {name} "}
+        names |= {name.replace(" ", "")} if name != row.botanical else set()
+    return sorted(names)
+
+
+def test_no_spelling_of_a_name_makes_the_wood_stronger():
+    """However the name of a row is written, it gives that row's own strength or less; the full common name gives no less than the weakest of its species."""
+    for row in green_wood():
+        species = [r.mor for r in green_wood() if r.botanical.split(" var.")[0] == row.botanical.split(" var.")[0] and np.isfinite(r.mor)]
+        if not np.isfinite(row.mor):
+            continue
+        for name in spelt(row):
+            assert wood_of(name, S).mor <= row.mor, name
+        assert wood_of(row.common.split(" (")[0], S).mor >= min(species), row.common
+
+
+@pytest.mark.parametrize(
+    ("name", "botanical"),
+    [("honey locust", "Gleditsia triacanthos"), ("sweet gum", "Liquidambar styraciflua"), ("Black Gum", "Nyssa sylvatica"), ("sour-gum", "Nyssa sylvatica"),
+     ("bald cypress", "Taxodium distichum"), ("eastern red cedar", "Juniperus virginiana"), ("tulip poplar", "Liriodendron tulipifera"),
+     ("lawson cypress", "Chamaecyparis lawsoniana"), ("white walnut", "Juglans cinerea"), ("Quercus robur L.", "Quercus robur")],
+)  # fmt: skip
+def test_one_word_or_two_is_the_same_name(name, botanical):
+    """A row is found however its name is parted, and not another genus that shares the last word."""
+    assert wood_of(name, S).species == botanical
+
+
+@pytest.mark.parametrize(
+    ("name", "may_be"),
+    [("gum", "Nyssa"), ("red gum", "Liquidambar"), ("locust", "Gleditsia"), ("some gum", "Nyssa"), ("cedar", "Thuja"), ("Atlas cedar", "Thuja"),
+     ("sycamore", "Platanus"), ("plane", "Platanus"), ("poplar", "Populus")],
+)  # fmt: skip
+def test_a_name_of_several_genera_is_the_weakest_of_them(name, may_be):
+    """What may be one of several is never taken for the stronger, and the label says which it may be."""
+    wood = wood_of(name, S)
+    assert wood.mor <= min(r.mor for r in green_wood() if r.botanical.startswith(may_be) and np.isfinite(r.mor))
+    assert "may mean" in wood.label or name in ("plane",)  # a second name of one row
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["southern beech", "silver beech", "mountain ash", "she-oak", "silky oak", "tan oak", "false elm", "hop hornbeam", "golden larch", "blue beech", "Acer negundo",
+     "box elder", "boxelder", "cypress", "chestnut", "horse chestnut", "satin walnut", "Acacia", "dawn redwood"],
+)  # fmt: skip
+def test_a_name_that_only_sounds_like_a_tree_is_not_taken_for_it(name):
+    """A southern beech is no beech: no stronger than the low end, unless a row bears the name."""
+    low = max(wood_of(None, S).mor, wood_of("broadleaf", S).mor, wood_of("conifer", S).mor)
+    wood = wood_of(name, S)
+    assert wood.mor <= low
+    assert "low end" in wood.label
 
 
 def test_genus_takes_its_weakest_row():

@@ -1,71 +1,24 @@
 """How strong is green wood of this species? A table of published values, and honest fall-backs where it has no row.
 
-The table is `green_wood.csv`: small clear specimens, green, one row per species and source. `standing` says whether the number
-was read or recalled. Matching goes species, stand-in named for the species, genus (its weakest row), kind of wood, and last the
-low end of all.
+Of all that a name may mean (`wood_names`) the weakest is used; where only the kind of wood is known, or nothing, the low end of the table.
 """
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache
-from pathlib import Path
 
 import numpy as np
 
 from treescan.loads.settings import LoadSettings
+from treescan.loads.wood_names import Meant, meant
+from treescan.loads.wood_table import Row, green_wood
 
 LOW_SHARE = 5.0
 """Percentile of the table that stands for a species nobody named [%] (project choice)."""
 
 GREEN_MOISTURE = 1.8
 """Green density over 1000 x specific gravity where the table states none: median of its rows (derived)."""
-
-OTHER_NAMES = {
-    "english oak": "quercus robur",
-    "pedunculate oak": "quercus robur",
-    "common oak": "quercus robur",
-    "sessile oak": "quercus petraea",
-    "common ash": "fraxinus excelsior",
-    "common beech": "fagus sylvatica",
-    "silver birch": "betula pendula",
-    "sycamore maple": "acer pseudoplatanus",
-    "norway maple": "acer platanoides",
-    "common lime": "tilia cordata",
-    "linden": "tilia cordata",
-    "london plane": "platanus x acerifolia",
-    "sweet chestnut": "castanea sativa",
-    "common alder": "alnus glutinosa",
-    "wild cherry": "prunus avium",
-    "norway spruce": "picea abies",
-    "scots pine": "pinus sylvestris",
-    "european larch": "larix decidua",
-    "silver fir": "abies alba",
-}
-"""Trade names the table does not spell, by botanical name (common practice)."""
-
-GENUS_NAMES = {
-    "oak": "quercus", "maple": "acer", "ash": "fraxinus", "beech": "fagus", "birch": "betula", "lime": "tilia", "linden": "tilia",
-    "basswood": "tilia", "elm": "ulmus", "poplar": "populus", "aspen": "populus", "cottonwood": "populus", "willow": "salix",
-    "alder": "alnus",
-    "cherry": "prunus", "walnut": "juglans", "plane": "platanus", "chestnut": "castanea", "hornbeam": "carpinus", "pine": "pinus",
-    "spruce": "picea", "fir": "abies", "larch": "larix", "hemlock": "tsuga", "hickory": "carya", "magnolia": "magnolia",
-    "eucalyptus": "eucalyptus",
-    "gum": "eucalyptus", "locust": "robinia", "redwood": "sequoia", "cypress": "chamaecyparis", "thuja": "thuja", "juniper":
-    "juniperus",
-}  # fmt: skip
-"""Genus by its common name (common practice)."""
-
-KINDS = {
-    "conifer": "conifer",
-    "softwood": "conifer",
-    "evergreen conifer": "conifer",
-    "broadleaf": "broadleaf",
-    "hardwood": "broadleaf",
-    "deciduous": "broadleaf",
-}
 
 THIN_BARK = ("fagus", "carpinus", "betula", "prunus", "tilia", "acer", "abies")
 THICK_BARK = ("quercus", "pinus", "robinia", "larix", "sequoiadendron", "sequoia", "pseudotsuga", "castanea")
@@ -102,55 +55,6 @@ class Wood:
     sources: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Row:
-    """One line of the table; NaN where the source states nothing. Strengths [Pa], density [kg/m3]."""
-
-    common: str
-    botanical: str
-    kind: str
-    mor: float
-    moe: float
-    compression: float
-    shear: float
-    sg: float
-    density: float
-    mor_cov: float
-    elastic_limit: float
-    use_also_for: str
-    source: str
-    standing: str
-
-
-@cache
-def green_wood() -> tuple[Row, ...]:
-    """The table, in file order."""
-
-    def number(text: str, factor: float = 1.0) -> float:
-        return float(text) * factor if text else float("nan")
-
-    with (Path(__file__).parent / "green_wood.csv").open(newline="", encoding="utf-8") as handle:
-        return tuple(
-            Row(
-                r["common"],
-                r["botanical"],
-                r["kind"],
-                number(r["mor_mpa"], 1e6),
-                number(r["moe_gpa"], 1e9),
-                number(r["compression_mpa"], 1e6),
-                number(r["shear_mpa"], 1e6),
-                number(r["sg"]),
-                number(r["density_kg_m3"]),
-                number(r["mor_cov"]),
-                number(r["elastic_limit_mpa"], 1e6),
-                r["use_also_for"],
-                r["source"],
-                r["standing"],
-            )
-            for r in csv.DictReader(handle)
-        )
-
-
 def wood_of(species: str | None, settings: LoadSettings) -> Wood:
     """Green wood of a species by common or botanical name, with the fall-back said in words.
 
@@ -160,76 +64,22 @@ def wood_of(species: str | None, settings: LoadSettings) -> Wood:
         the table.
     settings : LoadSettings Scatter where none is stated, measured density, bark.
     """
-    rows, how = _match(species)
-    if how in ("conifer", "broadleaf", "unknown"):
-        return _scaled(_low(rows, how, species, settings), settings)
-    weakest = min(rows, key=lambda r: r.mor)
-    return _scaled(_from_row(weakest, rows, how, str(species), settings), settings)
+    found, asked = meant(species), species or ""
+    several = [_from_row(min(found.rows, key=lambda r: r.mor), found, asked, settings)] if found.rows else []
+    several += [_low(found, asked, settings)] if found.kinds else []
+    return _scaled(min(several, key=lambda w: w.mor), settings)
 
 
-def _match(species: str | None) -> tuple[list[Row], str]:
-    """Rows with a modulus of rupture that answer the name, and how they were found."""
-    table = [r for r in green_wood() if np.isfinite(r.mor)]
-    name = " ".join((species or "").lower().replace("_", " ").replace("-", " ").split())
-    if name in KINDS:
-        return [r for r in table if r.kind == KINDS[name]], KINDS[name]
-    if not name:
-        return table, "unknown"
-    name = OTHER_NAMES.get(name, name)
-    found = [r for r in table if name == r.botanical.lower() or name in _commons(r)]
-    if found:
-        return found, "species"
-    stand_in = [r for r in table if _stands_for(r, name)]
-    if stand_in:
-        return stand_in, "stand-in"
-    other = [r for r in green_wood() if name == r.botanical.lower() or name in _commons(r)]
-    genus = (
-        other[0].botanical.split()[0].lower()
-        if other
-        else GENUS_NAMES.get(name.split()[-1], GENUS_NAMES.get(name.split()[0], name.split()[0]))
-    )
-    members = [r for r in table if r.botanical.split()[0].lower() == genus]
-    if members:
-        return members, "genus"
-    kinds = {r.kind for r in green_wood() if r.botanical.split()[0].lower() == genus}
-    if kinds:
-        kind = kinds.pop()
-        return [r for r in table if r.kind == kind], kind
-    return table, "unknown"
-
-
-def _commons(row: Row) -> set[str]:
-    """Spellings of a row's common name: "oak, bur" answers to "oak, bur", "oak bur" and "bur oak"."""
-    plain = row.common.lower().split("(")[0].strip().replace("-", " ")
-    parts = [p.strip() for p in plain.split(",")]
-    return {plain, " ".join(parts), " ".join(reversed(parts))}
-
-
-def _stands_for(row: Row, name: str) -> bool:
-    """Whether the compiler named this row for the species: "Quercus robur, Q. petraea" or "Tilia spp." """
-    genus = ""
-    for part in row.use_also_for.lower().replace(";", ",").replace("(", ",").split(","):
-        words = part.split()
-        if len(words) >= 2 and words[0].endswith("."):
-            words[0] = genus
-        elif words:
-            genus = words[0]
-        if len(words) >= 2 and (" ".join(words[:2]) == name or (words[1] == "spp." and words[0] == name.split(maxsplit=1)[0])):
-            return True
-        if len(words) >= 3 and " ".join(words[:3]) == name:
-            return True
-    return False
-
-
-def _from_row(row: Row, rows: list[Row], how: str, asked: str, settings: LoadSettings) -> Wood:
+def _from_row(row: Row, found: Meant, asked: str, settings: LoadSettings) -> Wood:
     """One row made whole: what it does not state comes from the low ratios of its kind."""
     words = {
         "species": f"Green wood of {row.botanical} ({row.common}), found by name for '{asked}'",
         "stand-in": f"No strength row for '{asked}': {row.botanical} ({row.common}) stands in for it",
         "genus": f"No strength row for '{asked}': the weakest row of the genus, {row.botanical} ({row.common}), is used",
-    }[how]
-    if how == "species" and len(rows) > 1:
-        words += f"; the lower of {len(rows)} rows"
+        "several": f"'{asked}' may mean {found.said}: the weakest row of all, {row.botanical} ({row.common}), is used",
+    }[found.how]
+    if found.how == "species" and len(found.rows) > 1:
+        words += f"; the lower of {len(found.rows)} rows"
     standing = "read in the source" if row.standing == "read" else "recalled, not confirmed"
     return Wood(
         species=row.botanical,
@@ -248,17 +98,20 @@ def _from_row(row: Row, rows: list[Row], how: str, asked: str, settings: LoadSet
     )
 
 
-def _low(rows: list[Row], kind: str, asked: str | None, settings: LoadSettings) -> Wood:
-    """The low end of a kind, or of the whole table, every property on its cautious side."""
-
-    kinds = sorted({r.kind for r in rows})
+def _low(found: Meant, asked: str, settings: LoadSettings) -> Wood:
+    """The low end of some kinds of wood, every property on its cautious side."""
+    rows = [r for r in green_wood() if np.isfinite(r.mor) and r.kind in found.kinds]
+    kind = found.kinds[0] if len(found.kinds) == 1 else "unknown"
 
     def low(of: Callable[[Row], float]) -> float:
-        return min(float(np.nanpercentile([of(r) for r in rows if r.kind == k], LOW_SHARE)) for k in kinds)
+        return min(float(np.nanpercentile([of(r) for r in rows if r.kind == k], LOW_SHARE)) for k in found.kinds)
 
     words = "Species not stated"
-    if asked:
-        words = f"The table has no row for '{asked}'" if kind == "unknown" else f"Only the kind of wood is known of '{asked}'"
+    if found.how == "several":
+        words = f"'{asked}' may mean {found.said}, not all of which have a row"
+    elif asked:
+        words = f"Only the kind of wood is known of '{asked}'" if found.how == "kind" else f"The table has no row for '{asked}'"
+        words += f", {found.said}" if found.said else ""
     which = "all rows" if kind == "unknown" else f"the {kind} rows"
     mor = low(lambda r: r.mor)
     return Wood(
