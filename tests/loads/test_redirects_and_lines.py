@@ -1,5 +1,6 @@
 """Redirects, two lines, strung ropes and releasable base anchors: forces by the pencil, and the wood under them."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -216,7 +217,7 @@ def test_lowering_from_the_base_loads_less_and_hauling_more():
     r = rig(graph, "U03", "SRS basal")
     contacts = contacts_of(t, r)
     loads = rig_loads(r.system, r.hardware, contacts, np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
-    found = base_anchor(loads, r.hardware, 0, t.settings)
+    found = base_anchor(loads, r.hardware, t.settings)
     assert 1.0 < found.lowering < found.hanging <= 2.0 < found.hauling
     low, _, high = t.settings.mu_bark
     beta = loads.turn[0, -1]
@@ -227,6 +228,35 @@ def test_lowering_from_the_base_loads_less_and_hauling_more():
     assert found.pull[2] > 0  # upward
     (check,) = checked(graph, [r])
     assert any("hauling a climber up" in n for n in check.check.notes)
+
+
+@pytest.mark.parametrize("slope", [40, 75])
+def test_the_base_is_told_its_hardest_pull_from_any_place(slope):
+    """What a base is tied to feels the largest pull of all places and cases, not only of the place that governs the wood; the exceptional one is
+    told beside it, and "up to" is never less than the sum."""
+    graph = tree([(8.0, 0, slope, 4.0, 0.16, 0.10)])
+    t = whole(graph)
+    r = rig(graph, "U01", "SRS basal", distance=1.5)
+    x, z = 1.5 * np.cos(np.radians(slope)), 8 + 1.5 * np.sin(np.radians(slope))
+    work = np.array([[x, 3.0, z - 3.2], [x + 1.0, 0.5, z - 6.0]])
+    loads = rig_loads(r.system, r.hardware, contacts_of(t, r), np.asarray(r.base), 0.0, work, t.settings)
+    found = base_anchor(loads, r.hardware, t.settings)
+    assert np.linalg.norm(found.pull) == pytest.approx(loads.pulls.tension.max())
+    assert np.linalg.norm(found.hard_pull) == pytest.approx(loads.pulls.hard.max())
+    (check,) = checked(graph, [r], work=work)
+    (said,) = [n for n in check.check.notes if "base anchor is pulled" in n]
+    told = [float(x) for x in re.findall(r"(\d+\.\d) kN", said)][:2]
+    for kn, most in zip(told, (loads.pulls.tension.max(), loads.pulls.hard.max()), strict=True):
+        assert most / 1000 <= kn + 1e-9 < most / 1000 + 0.1 + 1e-9
+
+
+def test_a_pre_load_left_in_the_anchor_leg_pulls_the_base_too():
+    """Three times the weight left in the leg by the test is what the base feels, more than the climber's own pull at rest."""
+    graph = tree(OAK)
+    t = whole_tree(graph, alone(graph), PLAIN, LoadSettings(cases=("at rest",), preload=3.0))
+    r = rig(graph, "U03", "SRS basal")
+    loads = rig_loads(r.system, r.hardware, contacts_of(t, r), np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
+    assert np.linalg.norm(base_anchor(loads, r.hardware, t.settings).pull) == pytest.approx(3 * W)
 
 
 def test_lines_out_of_their_plane_still_carry_all_the_weight():

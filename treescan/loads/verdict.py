@@ -84,7 +84,7 @@ def notes(
     if SYSTEMS[rig.system].basal:
         counted = "in full" if settings.basal_bound == "frictionless" else "with the least friction"
         out.append(f"The anchor leg is counted {counted}; a pre-load left in it adds.")
-        out.append(base_words(loads, rig.hardware, row, settings))
+        out.append(base_words(loads, rig.hardware, settings))
     return tuple(out)
 
 
