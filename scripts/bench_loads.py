@@ -45,9 +45,10 @@ def section_search(sections: int, cases: int) -> Callable[[], object]:
     axis = rng.normal(size=(sections, 3))
     axis /= np.linalg.norm(axis, axis=1, keepdims=True)
     given = (
-        rng.normal(0, 3, (sections, 3)), axis, rng.uniform(0.03, 0.3, sections), *rng.uniform(5e6, 3e7, (3, sections)),
+        rng.normal(0, 3, (sections, 3)), axis, rng.uniform(0.03, 0.3, (1, sections)), rng.uniform(5e6, 3e7, (1, sections)),
+        *rng.uniform(5e6, 3e7, (2, sections)),
         rng.uniform(0, 2000, sections), rng.normal(0, 500, (sections, 3)), np.ones((sections, 2), bool),
-        rng.normal(0, 1500, (cases, 2, 3)), rng.normal(0, 4000, (cases, 2, 3)), np.zeros((0, 3, 3)),
+        rng.normal(0, 1500, (cases, 2, 3)), rng.normal(0, 4000, (1, cases, 2, 3)), np.zeros((0, 3, 3)),
     )  # fmt: skip
     return lambda: peaks(*given)
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings, JoinSettings
 from treescan.loads.anchor import checked, whole_tree
+from treescan.loads.limb_check import Rig
 from treescan.loads.load_path import Tree
 from treescan.loads.load_test import load_test
 from treescan.loads.rope_systems import SYSTEMS
@@ -33,7 +34,7 @@ from treescan.settings import merged
 from treescan.throw.search import search_throws
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.stances import standing_places
-from treescan.throw.throw_path import ThrowTable
+from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.trees.beside import Site
 from treescan.trees.settings import TreeSettings
 from treescan.trees.single_tree import find_tree
@@ -94,7 +95,7 @@ class Assessment:
     judged : tuple of TieInPoint    The list before any statement, from which `revised` ranks again.
     loads : Tree or None            What `revised` checks redirects with; without it they stay first estimates.
     asked : str or None             The species as it was asked for; systems : tuple of str likewise.
-    places : Places or None         What the ranking found out about places, for `judged_again`.
+    rigs : tuple or None            From `candidates.candidate_rigs`; places : Places or None: what the ranking found out; both for `judged_again`.
     """
 
     tree: TracedTree
@@ -117,6 +118,7 @@ class Assessment:
     loads: Tree | None = None
     asked: str | None = None
     systems: tuple[str, ...] = tuple(SYSTEMS)
+    rigs: tuple[tuple[Rig, Throw | None], ...] | None = None
     places: Places | None = None
 
 
@@ -231,6 +233,7 @@ def judged_again(
         settings=replace(a.settings, loads=loads),
         asked=a.asked if isinstance(species, Same) else species,
         systems=a.systems if systems is None else tuple(systems),
+        rigs=a.rigs if systems is None else None,
     )
     return _judged(asked, a.overrides, progress)
 
@@ -240,7 +243,7 @@ def _judged(asked: Assessment, overrides: Sequence[Override], progress: Progress
     tree, settings, throws, work, seed = asked.tree, asked.settings, asked.throws, asked.work, asked.seed
     graph, beside = tree.graph, tree.beside
     wood = wood_of(asked.asked, settings.loads)
-    rigs = candidate_rigs(graph, beside, throws, asked.systems, settings.planning, asked.site.bases)
+    rigs = asked.rigs or candidate_rigs(graph, beside, throws, asked.systems, settings.planning, asked.site.bases)
     whole = whole_tree(graph, beside, wood, settings.loads, seed)
     checks = checked(whole, [rig for rig, _ in rigs], work.xyz, progress)
     points = rank_points(
@@ -251,7 +254,7 @@ def _judged(asked: Assessment, overrides: Sequence[Override], progress: Progress
         replace(p, load_test=load_test(graph, p.check, settings.loads), care=at_the_union(graph, p, settings.loads)) if p.usable else p
         for p in points
     )
-    judged = replace(asked, points=points, species=wood.label, density=wood.density, judged=points, loads=whole)
+    judged = replace(asked, rigs=rigs, points=points, species=wood.label, density=wood.density, judged=points, loads=whole)
     return revised(judged, overrides, progress)
 
 

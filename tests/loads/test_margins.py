@@ -305,7 +305,9 @@ def test_peaks_equal_the_plain_sum():
     weight, own = rng.uniform(0, 2000, s), rng.normal(0, 500, (s, 3))
     above = rng.random((s, c)) < 0.7
     at, force = rng.normal(0, 3, (cases, c, 3)), rng.normal(0, 1500, (cases, c, 3))
-    largest, which = peaks(point, axis, radius, *strengths, weight, own, above, force, np.cross(at, force), np.zeros((0, 3, 3)))
+    bending, *others = strengths
+    wood = radius[None], bending[None], *others
+    (largest,), (which,) = peaks(point, axis, *wood, weight, own, above, force, np.cross(at, force)[None], np.zeros((0, 3, 3)))
     plain = section_forces(point, axis, above, at, force, weight[:, None] * np.array([0, 0, -1.0]), own)
     u = np.maximum(*utilisation(plain, radius, *strengths))
     assert largest == pytest.approx(u.max(axis=0))

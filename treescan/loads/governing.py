@@ -95,18 +95,14 @@ def _worst(tree: Tree, loads: RigLoads, path: LoadPath, legs: Floats) -> tuple[i
     about = cross(loads.leg_point, legs).sum(axis=2)
     weight = -path.own_force[:, 2]
     out = FIVE_PERCENT * tree.settings.rest_sd * cross(np.array([c.axis for c in loads.contacts]), force)
-    found: list[int] = []
-    for radius, k, moment in (
-        (path.radius, path.k[:, 1], about),
-        (path.radius * np.exp(-FIVE_PERCENT * path.sd), path.k[:, 0], about + out),
-    ):
-        largest, which = peaks(
-            path.point, path.axis, radius, path.bending * k, path.crushing, path.shear, weight, path.own_moment, path.above, force, moment,
-            path.stretch,
-        )  # fmt: skip
-        section = int(np.argmax(largest))
-        found += [int(which[section]), section]
-    return found[0], found[1], found[2], found[3]
+    radius = np.stack([path.radius, path.radius * np.exp(-FIVE_PERCENT * path.sd)])
+    strength = path.bending * path.k[:, 1::-1].T
+    largest, which = peaks(
+        path.point, path.axis, radius, strength, path.crushing, path.shear, weight, path.own_moment, path.above, force,
+        np.stack([about, about + out]), path.stretch,
+    )  # fmt: skip
+    middle, low = np.argmax(largest, axis=1).tolist()
+    return int(which[0, middle]), middle, int(which[1, low]), low
 
 
 def _mode(tree: Tree, path: LoadPath, f: SectionForces, row: int) -> str:

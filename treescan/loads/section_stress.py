@@ -154,7 +154,7 @@ def utilisation(forces: SectionForces, radius: Floats, bending: Floats, crushing
 def worst_mode(forces: SectionForces, radius: float, bending: float, crushing: float, shear: float, fork: bool) -> str:
     """Name of what governs one section (forces of shape (1, 1))."""
     area, z = np.pi * radius**2, np.pi * radius**3 / 4
-    n, v, m, t = (float(x.ravel()[0]) for x in (forces.axial, forces.shear, forces.bending, forces.torsion))
+    n, v, m, t = forces.axial.item(), forces.shear.item(), forces.bending.item(), forces.torsion.item()
     parts = {
         "compression": max(-n, 0.0) / (area * crushing),
         "bending": m / (z * bending) + max(n, 0.0) / (area * bending),
@@ -171,56 +171,59 @@ def worst_mode(forces: SectionForces, radius: float, bending: float, crushing: f
 
 @njit(cache=True, error_model="numpy")
 def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment, above, force, about_origin, stretch):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Largest utilisation of every section over all load cases, and the case it came from.
+    """Largest utilisation of every section over all load cases, and the case it came from, each for several states of the wood and the rope.
 
     Parameters
     ----------
-    point, axis : (s, 3); radius, bending, crushing, shear, own_weight : (s,); own_moment : (s, 3)
+    point, axis : (s, 3); crushing, shear, own_weight : (s,); own_moment : (s, 3)
+    radius, bending : (e, s)        Of the sections in every state.
     above : (s, c) bool             Contacts carried by each section.
-    force, about_origin : (l, c, 3) Force at every contact and its moment about the origin.
+    force : (l, c, 3)               At every contact.
+    about_origin : (e, l, c, 3)     Its moment about the origin in every state.
     stretch : (s, 3, 3)             From `oval_stretch`; (0, 3, 3) where all sections are round.
 
     Returns
     -------
-    largest : (s,) float, which : (s,) int
+    largest : (e, s) float, which : (e, s) int
     """
-    s_count, l_count, c_count = len(radius), len(force), above.shape[1]
-    largest, which = np.zeros(s_count), np.zeros(s_count, np.int64)
+    s_count, l_count, c_count, e_count = len(point), len(force), above.shape[1], len(radius)
+    largest, which = np.full((e_count, s_count), -1.0), np.zeros((e_count, s_count), np.int64)
     for s in range(s_count):
-        r = radius[s]
-        area, z = np.pi * r * r, np.pi * r * r * r / 4
         tx, ty, tz = axis[s]
         px, py, pz = point[s]
-        best, best_l = -1.0, 0
         for case in range(l_count):
             fx, fy, fz = 0.0, 0.0, -own_weight[s]
-            mx, my, mz = own_moment[s]
+            wx, wy, wz = own_moment[s]  # without the forces' moments about the origin
             for c in range(c_count):
                 if above[s, c]:
                     ax, ay, az = force[case, c, 0], force[case, c, 1], force[case, c, 2]
-                    fx += ax
-                    fy += ay
-                    fz += az
-                    mx += about_origin[case, c, 0] - (py * az - pz * ay)
-                    my += about_origin[case, c, 1] - (pz * ax - px * az)
-                    mz += about_origin[case, c, 2] - (px * ay - py * ax)
-            if len(stretch) > 0:
-                a = stretch[s]
-                mx, my, mz = (
-                    a[0, 0] * mx + a[0, 1] * my + a[0, 2] * mz,
-                    a[1, 0] * mx + a[1, 1] * my + a[1, 2] * mz,
-                    a[2, 0] * mx + a[2, 1] * my + a[2, 2] * mz,
-                )
+                    fx, fy, fz = fx + ax, fy + ay, fz + az
+                    wx, wy, wz = wx - (py * az - pz * ay), wy - (pz * ax - px * az), wz - (px * ay - py * ax)
             n = fx * tx + fy * ty + fz * tz
             v = np.sqrt(max(fx * fx + fy * fy + fz * fz - n * n, 0.0))
-            t = mx * tx + my * ty + mz * tz
-            m = np.sqrt(max(mx * mx + my * my + mz * mz - t * t, 0.0))
-            along = abs(n) / (area * (crushing[s] if n < 0 else bending[s])) + m / (z * bending[s])
-            across = 4 * v / (3 * area * shear[s]) + abs(t) / (2 * z * shear[s])
-            u = max(along, across)
-            if u > best:
-                best, best_l = u, case
-        largest[s], which[s] = best, best_l
+            for e in range(e_count):
+                mx, my, mz = wx, wy, wz
+                for c in range(c_count):
+                    if above[s, c]:
+                        mx += about_origin[e, case, c, 0]
+                        my += about_origin[e, case, c, 1]
+                        mz += about_origin[e, case, c, 2]
+                if len(stretch) > 0:
+                    a = stretch[s]
+                    mx, my, mz = (
+                        a[0, 0] * mx + a[0, 1] * my + a[0, 2] * mz,
+                        a[1, 0] * mx + a[1, 1] * my + a[1, 2] * mz,
+                        a[2, 0] * mx + a[2, 1] * my + a[2, 2] * mz,
+                    )
+                t = mx * tx + my * ty + mz * tz
+                m = np.sqrt(max(mx * mx + my * my + mz * mz - t * t, 0.0))
+                r, strength = radius[e, s], bending[e, s]
+                area, z = np.pi * r * r, np.pi * r * r * r / 4
+                along = abs(n) / (area * (crushing[s] if n < 0 else strength)) + m / (z * strength)
+                across = 4 * v / (3 * area * shear[s]) + abs(t) / (2 * z * shear[s])
+                u = max(along, across)
+                if u > largest[e, s]:
+                    largest[e, s], which[e, s] = u, case
     return largest, which
 
 

@@ -70,11 +70,11 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
             if not ways.has_edge(GROUND, k) or minutes < ways.edges[GROUND, k]["minutes"]:
                 ways.add_edge(GROUND, k, minutes=minutes, how=how)
     rise = u.place[None, :, 2] - u.place[:, None, 2]
-    side = np.linalg.norm(u.place[None, :, :2] - u.place[:, None, :2], axis=2)
+    side = np.hypot(*(u.place[None, :, k] - u.place[:, None, k] for k in (0, 1)))
     can = (rise > 0) & (rise <= settings.step_reach) & (side <= settings.step_sideways) & sound[:, None]
-    for i, j in zip(*np.nonzero(can), strict=True):
-        minutes = settings.minutes_per_step + float(rise[i, j]) * settings.minutes_per_metre
-        ways.add_edge(int(i), int(j), minutes=minutes, how="advance")
+    lower, upper = np.nonzero(can)
+    needed = settings.minutes_per_step + rise[lower, upper] * settings.minutes_per_metre
+    ways.add_weighted_edges_from(zip(lower.tolist(), upper.tolist(), needed.tolist(), strict=True), weight="minutes", how="advance")
     steps_up = lanyard_steps(graph, settings)
     if settings.spurs and len(u):
         first = int(np.argmin(u.node))
