@@ -25,8 +25,8 @@ from treescan.planning.tie_in_point import Floats, TieInPoint, Work
 from treescan.units import G
 from treescan.wood.graph import WoodGraph
 
-SLACK = 0.05
-"""A line that bears less than this share of the climber's weight hangs slack (project choice)."""
+SLACK = 0.2
+"""A line that bears less than this share of the climber's weight does not share the load (project choice)."""
 
 
 @dataclass(frozen=True)
@@ -158,7 +158,7 @@ def _pair_words(
     height = g.xyz[check.meet, 2] - g.xyz[0, 2]
     return (
         f"{a} and {b} share the load at {serves} work point(s); {at} asks most of them: the lines meet there at "
-        f"{np.degrees(lines.between):.0f} degrees and pull with {t[0]:.2f} and {t[1]:.2f} kN at rest.{flat}",
+        f"{np.degrees(lines.between):.0f} degrees and pull with {t[0]:.1f} and {t[1]:.1f} kN at rest.{flat}",
         f"With the hardest ordinary load there ({case}, {factor:.1f} times the weight): {a}, {margin_words(g, check.first)} "
         f"{b}, {margin_words(g, check.second)}",
         f"Both stand on the stem below {height:.1f} m: if it goes, both go. Under both lines at once: {margin_words(g, check.common)}",

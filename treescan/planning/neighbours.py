@@ -132,7 +132,7 @@ def _hung(
     )
     text = (
         f"Between {a[0]} and {b[0]}: {how} {100 * reached.share:.0f} % of the work. The lines meet at {np.degrees(lines.between):.0f} degrees and "
-        f"pull with {t[0]:.2f} and {t[1]:.2f} kN at rest; shorter they are flatter than {settings.floating_limit_deg:.0f} degrees and pull much harder."
+        f"pull with {t[0]:.1f} and {t[1]:.1f} kN at rest; shorter they are flatter than {settings.floating_limit_deg:.0f} degrees and pull much harder."
     )
     return Hung((a[0], b[0]), lines, runs, float(legs.sum()), reached, text + ("" if clear else " Wood of this tree touches the lines."))
 
