@@ -199,16 +199,21 @@ def test_path_runs_from_the_rope_to_the_ground():
     assert check.check.stress / check.check.strength == pytest.approx(check.check.utilisation)
 
 
-def test_deflection_of_a_level_limb_by_hand():
-    """A rope 1.5 m out on an even, level limb of a very stout stem sinks by P a^3 / (3 E I), a from the limb's clamped foot."""
+@pytest.mark.parametrize("section", ["circle outside bark", "inside bark"])
+@pytest.mark.parametrize(("reported", "inner"), [((), 0.0), (("limb 1 hollow 0.3",), 0.7)])
+def test_deflection_of_a_level_limb_by_hand(section, reported, inner):
+    """A rope 1.5 m out on an even, level limb of a very stout stem sinks by P a^3 / (3 E I), a from the limb's clamped foot, I that of the wood
+    inside bark less the hollow, whatever section its strength is told on."""
     graph = tree([(6.0, 0, 0, 3.0, 0.12, 0.12)], stem=3.0, top=3.0)
     bark = graph.unions.parent_diameter[0] / 2
     r = rig(graph, "U01", "MRS", distance=bark + 1.0)
-    (check,) = checked(graph, [r], cases=("at rest",))
+    (check,) = checked(graph, [r], cases=("at rest",), section=section, reported=reported)
     force = LoadSettings().climber_mass * G
-    by_hand = force * (bark + 1.0) ** 3 / (3 * PLAIN.moe * np.pi * 0.06**4 / 4)
+    wood = 0.06 * (1 - PLAIN.bark_share)
+    stiff = PLAIN.moe * np.pi * (wood**4 - (inner * wood) ** 4) / 4
+    by_hand = force * (bark + 1.0) ** 3 / (3 * stiff)
     assert check.check.deflection == pytest.approx(by_hand, rel=0.01)
-    assert check.check.slope_change == pytest.approx(force * (bark + 1.0) ** 2 / (2 * PLAIN.moe * np.pi * 0.06**4 / 4), rel=0.01)
+    assert check.check.slope_change == pytest.approx(force * (bark + 1.0) ** 2 / (2 * stiff), rel=0.01)
 
 
 def test_self_weight_takes_its_share():

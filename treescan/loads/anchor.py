@@ -21,7 +21,7 @@ from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.run_out import RunOut, run_out
 from treescan.loads.section_stress import cross
-from treescan.loads.settings import LoadSettings
+from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.tree_sections import tree_sections
 from treescan.loads.uncertainty import FIXED
 from treescan.loads.verdict import misread, notes, sources, verdict
@@ -210,12 +210,17 @@ def _limb_check(
 
 
 def _deflection(tree: Tree, contacts: Sequence[Contact], legs: LegLoads) -> tuple[float, float]:
-    """Displacement and change of slope of the rope's place on the union, governing load. [m], [rad]"""
+    """Displacement and change of slope of the rope's place on the union, governing load. [m], [rad]
+
+    Wood inside bark gives the stiffness, whatever section the strength is told on; a hollow keeps the same share of the second moment as of
+    the section modulus, 1 - (1 - t/R)^4.
+    """
     g, s, top = tree.graph, tree.sections, contacts[-1]
     path = path_down(g.parent, top.node)[::-1]
     points = np.vstack([g.xyz[path[:-1]], top.point[None]])
-    radius = s.radius[path].copy()
+    radius = s.radius[path] * (1.0 if tree.settings.section == INSIDE else 1.0 - tree.wood.bark_share)
     radius[~np.isfinite(radius)] = np.nanmax(radius)
+    radius *= s.reported.keep[path] ** 0.25  # the full round of the same second moment
     force, moment = np.zeros((len(path), 3)), np.zeros((len(path), 3))
     for i, c in enumerate(contacts):
         j = len(path) - 1
