@@ -2,11 +2,15 @@
 
 import numpy as np
 import pytest
-from loads.stick_trees import PLAIN, tree
+from loads.stick_trees import PLAIN, rig, tree
+from scipy.integrate import quad
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
-from treescan.loads.defects import hollow_keep, lay_out
+from treescan.loads.anchor import contacts_of, whole_tree
+from treescan.loads.defects import hollow_keep, kept_shear, lay_out
+from treescan.loads.load_path import load_path
+from treescan.loads.section_stress import SectionForces, utilisation
 from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.tree_sections import tree_sections
 from treescan.trees.beside import Beside, Foliage, Terrain
@@ -92,6 +96,33 @@ def test_leaves_weigh_on_the_limb_that_carries_them():
     assert full.weight[1] - bare.weight[1] == pytest.approx(mass * G, rel=1e-6)
     first = graph.limbs.nodes[1][0]
     assert np.linalg.norm(full.own_moment[first]) > np.linalg.norm(bare.own_moment[first])
+
+
+@pytest.mark.parametrize("wall", [0.27, 0.3, 0.5, 0.8, 1.0])
+def test_transverse_shear_of_a_ring_is_integrated(wall):
+    """The judged shear stress of a hollow is the peak V Q / (I b) of the ring at its middle, integrated over its height; a thin ring bears
+    twice the mean."""
+    outer, inner, force, strength = 0.1, 0.1 * (1 - wall), 1000.0, 5e6
+
+    def width(y):
+        return 2 * (np.sqrt(outer**2 - y**2) - np.sqrt(max(inner**2 - y**2, 0.0)))
+
+    first = quad(lambda y: y * width(y), 0, outer, points=[inner] if 0 < inner < outer else None)[0]
+    second = 2 * quad(lambda y: y * y * width(y), 0, outer, points=[inner] if 0 < inner < outer else None)[0]
+    peak = force * first / (second * width(0.0))
+    load = SectionForces(*(np.full((1, 1), x) for x in (0.0, force, 0.0, 0.0)))
+    _, use = utilisation(load, np.array([outer]), 50e6, 20e6, strength * kept_shear(hollow_keep(wall)))
+    assert use.item() == pytest.approx(peak / strength, rel=1e-6)
+    assert 4 / 3 - 1e-6 <= peak * np.pi * (outer**2 - inner**2) / force < 2.0
+
+
+def test_a_reported_hollow_reaches_the_shear_of_the_load_path():
+    """The path below a rope on a hollow limb carries the ring's share, and only there."""
+    graph = tree([(8.0, 0, 30, 3.0, 0.16, 0.10)])
+    whole = whole_tree(graph, alone(graph), PLAIN, LoadSettings(reported=("limb 1 hollow 0.4",)))
+    path = load_path(whole, contacts_of(whole, rig(graph, "U01", "MRS")))
+    share = np.where(graph.limb[path.node] == 1, float(kept_shear(hollow_keep(0.4))), 1.0)
+    assert path.shear == pytest.approx(whole.sections.shear * share)
 
 
 def test_hollow_report_keeps_the_published_share():

@@ -54,6 +54,19 @@ def kept_area(keep: ArrayLike) -> Floats:
     return np.asarray(1.0 - np.sqrt(1.0 - np.asarray(keep, float)))
 
 
+def kept_shear(keep: ArrayLike) -> Floats:
+    """Share of the shear strength of a concentric hollow whose section modulus keeps `keep`.
+
+    Notes
+    -----
+    From V Q / (I b) at the middle of a ring, x = r / R: peak = 4 V / (3 A_ring) (1 + x + x^2) / (1 + x^2), 4/3 V / A full and 2 V / A for a
+    thin ring (derived). So the share is (1 - x^4) / (1 + x + x^2); twisted, the ring keeps more, 1 - x^4, and is judged by the same share.
+    """
+    left = np.asarray(keep, float)
+    x = (1.0 - left) ** 0.25
+    return np.asarray(left / (1.0 + x + x * x))
+
+
 def wagener_loss(hollow_share: ArrayLike) -> Floats:
     """Wagener's strength-loss index (d/D)^3."""
     return np.asarray(hollow_share, float) ** 3

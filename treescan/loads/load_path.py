@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit
 
 from treescan.loads.contacts import Contact
-from treescan.loads.defects import kept_area
+from treescan.loads.defects import kept_area, kept_shear
 from treescan.loads.section_stress import SectionForces, section_forces, utilisation
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import TreeSections
@@ -115,13 +115,12 @@ def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
         for i, p in enumerate(own):
             above[np.searchsorted(node, p), i] = True
     keep = s.reported.keep[node]
-    area = kept_area(keep)
     stretch = s.stretch[node] if s.oval[node].any() else np.zeros((0, 3, 3))
     sd, k = s.sd[node], s.k[node]
     doubt = np.exp(3 * FIVE_PERCENT * sd) * k[:, 1] / np.maximum(k[:, 0], 1e-3)
     return LoadPath(
         node, above, s.point[node], s.axis[node], s.radius[node], sd, k, s.weight[node, None] * DOWN, s.own_moment[node],
-        s.bending * keep, s.crushing * area, s.shear * area, stretch, doubt,
+        s.bending * keep, s.crushing * kept_area(keep), s.shear * kept_shear(keep), stretch, doubt,
     )  # fmt: skip
 
 

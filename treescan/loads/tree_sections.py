@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit
 from scipy.spatial import cKDTree
 
-from treescan.loads.defects import Reported, kept_area, lay_out
+from treescan.loads.defects import Reported, kept_area, kept_shear, lay_out
 from treescan.loads.section_stress import SectionForces, oval_stretch, utilisation
 from treescan.loads.settings import INSIDE, LoadSettings, live_share
 from treescan.loads.union_check import fork_factors
@@ -143,10 +143,10 @@ def _own_use(
     across = np.sqrt(np.maximum(weight**2 - axial**2, 0.0))
     bent = np.sqrt(np.maximum(np.sum(moment**2, axis=1) - torsion**2, 0.0))
     bending, crushing, shear = strengths
-    area = kept_area(reported.keep)
     use = utilisation(
-        SectionForces(axial, across, bent, np.abs(torsion)), radius, bending * reported.keep * k, crushing * area, shear * area
-    )
+        SectionForces(axial, across, bent, np.abs(torsion)), radius, bending * reported.keep * k, crushing * kept_area(reported.keep),
+        shear * kept_shear(reported.keep),
+    )  # fmt: skip
     return np.maximum(*use)
 
 
