@@ -17,12 +17,18 @@ def limb(slope):
     return tree([(8.0, 0, slope, 4.0, 0.16, 0.10)], stem=0.5, top=0.4, step=STEP)
 
 
-def pull_along(at, slope, place, basal):
-    """Part of the pull along a straight limb over the part across it, the rope lying `at` metres from the stem's axis (vectors by hand)."""
+def pull_along(at, slope, place, basal, mu=0.0):
+    """Part of the pull along a straight limb over the part across it, the rope lying `at` metres from the stem's axis (vectors by hand); `mu`: of
+    the friction that eases the leg to the base, as it lies 0.35 m out."""
     t = np.array([np.cos(slope), 0.0, np.sin(slope)])
     p = np.array([0.0, 0.0, 8.0]) + at * t
     to = [np.asarray(place) - p] + ([np.array([0.25, 0.0, 1.0]) - p] if basal else [])
-    force = sum(v / np.linalg.norm(v) for v in to)
+    legs = [v / np.linalg.norm(v) for v in to]
+    if mu:
+        first = [v + (at - 0.35) * t for v in to]
+        beta = np.pi - np.arccos(first[0] @ first[1] / np.linalg.norm(first[0]) / np.linalg.norm(first[1]))
+        legs[1] = legs[1] * np.exp(-mu * beta)
+    force = sum(legs)
     along = force @ t
     return along / np.linalg.norm(force - along * t)
 
@@ -31,12 +37,13 @@ def pull_along(at, slope, place, basal):
 @pytest.mark.parametrize("system", ["MRS", "SRS basal"])
 def test_the_rope_rests_where_friction_holds_it(slope, system):
     """With the climber out along the limb the rope stands where the pull's part along the limb is the least friction times the rest,
-    within one piece of the limb outward (root found by scipy from plain vectors), and is judged there."""
+    within one piece of the limb outward (root found by scipy from plain vectors), and is judged there; a basal line also where that friction
+    eases the leg that holds it back."""
     graph, place = limb(slope), [3.2, 0.0, 4.8]
     r = rig(graph, "U01", system, distance=0.35)
     found = checked(graph, [r], work=[place], **CALM)[0]
     rad, basal = np.radians(slope), system == "SRS basal"
-    rest = brentq(lambda d: pull_along(d, rad, place, basal) - 0.15, 0.36, 3.9)
+    rest = max(brentq(lambda d, mu=mu: pull_along(d, rad, place, basal, mu) - 0.15, 0.36, 3.9) for mu in ((0.0, 0.15) if basal else (0.0,)))
 
     assert rest - 0.35 - STEP / 2 <= found.run_out <= rest - 0.35 + 2 * STEP
     there = checked(graph, [rig(graph, "U01", system, distance=0.35 + found.run_out)], work=[place], **CALM)[0]

@@ -43,7 +43,8 @@ def run_out(tree: Tree, rig: Rig, loads: RigLoads) -> RunOut | None:
     -----
     At a place with outward axis t the rope slides under a force F when F.t > mu |F - (F.t) t|, mu the low end of the friction on the bark:
     from node to node outward as long as any of the places of the climber pulls so. Side limbs of `catch_diameter` that do not hang down
-    steeply stop it.
+    steeply stop it. A basal line pulls the limb back toward its base; the same friction may hold part of that, so it slides where it would under
+    either: both legs alike, or the anchor leg less by exp(-mu beta).
     """
     graph, top = tree.graph, loads.contacts[-1]
     system = SYSTEMS[rig.system]
@@ -58,7 +59,11 @@ def run_out(tree: Tree, rig: Rig, loads: RigLoads) -> RunOut | None:
     place = loads.pulls.place
     other = np.broadcast_to(loads.contacts[-2].point if len(loads.contacts) > 1 else np.asarray(rig.base, float), place.shape)
     ends = np.stack([other if system.basal else place, place], axis=1)
-    at, held = _rest(line[first:], top.point, graph.xyz, graph.direction, tree.stops, ends, loads.share[:, -1], mu)
+    share = loads.share[:, -1]
+    if system.basal and settings.basal_bound == "frictionless":
+        share = np.concatenate([share, share * np.column_stack([np.exp(-mu * loads.turn[:, -1]), np.ones(len(share))])])
+        ends = np.concatenate([ends, ends])
+    at, held = _rest(line[first:], top.point, graph.xyz, graph.direction, tree.stops, ends, share, mu)
     if at < 0:
         return None
     node = int(line[first + at])
