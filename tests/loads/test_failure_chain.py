@@ -5,8 +5,8 @@ import pytest
 from loads.stick_trees import PLAIN, checked, rig, tree
 from strategies import alone, random_tree
 
-from treescan.loads.anchor import whole_tree
-from treescan.loads.backup import limb_tree, pierced, shared_limb
+from treescan.loads.anchor import contacts_of, whole_tree
+from treescan.loads.backup import Hang, fall, limb_tree, pierced, shared_limb
 from treescan.loads.contacts import at_node
 from treescan.loads.failure_chain import failure_chain
 from treescan.loads.load_path import leaves_limbs
@@ -101,6 +101,54 @@ def test_chain_ends_on_the_ground(fork):
     assert catches[-1].drop == pytest.approx(LOWER - hanging, abs=1e-6)
     assert not catches[-1].margin.known
     assert np.isnan(catches[-1].peak)
+
+
+def test_steep_union_by_hand():
+    """Over a limb at 85 degrees whose stem side the rope takes, the rope before the break runs from the base to the crotch and down to the
+    climber; what hangs below the limb that catches is the rest of that."""
+    graph = tree([(9.0, 0, 85, 3.0, 0.12, 0.08), (7.0, 180, 0, 2.5, 0.20, 0.18)], stem=0.5, top=0.4)
+    base, climber = np.array([-0.6, 1.0, 0.5]), np.array([-0.9, -1.2, 6.0])
+    steep = rig(graph, "U02", "SRS basal", base=base)
+    whole = state(graph)
+    (contact,) = contacts_of(whole, steep)
+    crotch = contact.point + contact.radius * np.array([-np.sin(np.radians(85)), 0.0, np.cos(np.radians(85))])
+    rope = np.linalg.norm(base - crotch) + np.linalg.norm(climber - crotch)
+    first = int(graph.limbs.nodes[graph.limb[contact.node]][0])
+    catches, _, _ = failure_chain(whole, True, [contact], climber, base, first)
+    assert [c.label for c in catches] == ["U01", "ground"]
+    height = 7.0 + 0.095  # of the top of the limb that catches, near enough
+    behind = np.linalg.norm(base - [-0.75, 0.0, height])
+    assert catches[0].drop == pytest.approx(climber[2] - (height - (rope - behind)), abs=0.2)
+    assert catches[0].drop + catches[1].drop == pytest.approx(climber[2], abs=1e-9)
+
+
+def test_no_catch_lifts_the_climber():
+    """Steep anchor limbs and back-ups all round, 150 at random: whatever is told, each step goes down, and all steps add up to the height."""
+    rng = np.random.default_rng(1)
+    caught = 0
+    for _ in range(150):
+        azimuth = rng.uniform(0, 360, 2)
+        graph = tree(
+            [(9.0, azimuth[0], rng.uniform(55, 88), 3.0, 0.14, 0.10), (7.0, azimuth[1], rng.uniform(-5, 40), 2.5, 0.24, 0.2)], stem=0.5, top=0.4
+        )
+        base, climber = np.append(rng.uniform(-1, 1, 2), 0.5), np.append(rng.uniform(-2.5, 2.5, 2), rng.uniform(4.5, 6.5))
+        whole = state(graph, catch_samples=100, samples=100)
+        contacts = contacts_of(whole, rig(graph, "U02", "SRS basal", base=base))
+        catches, _, _ = failure_chain(whole, True, contacts, climber, base, int(graph.limbs.nodes[graph.limb[contacts[0].node]][0]))
+        caught += len(catches) > 1
+        assert min(c.drop for c in catches) >= 0
+        assert sum(c.drop for c in catches) == pytest.approx(climber[2], abs=1e-5)
+    assert caught > 10
+
+
+def test_a_rope_too_short_for_its_supports_catches_nothing(fork):
+    """Supports that the rope cannot reach are no catch."""
+    at = at_node(fork, int(fork.limbs.nodes[2][1]), np.array([1.0, 0.0, LOWER]))
+    hang = Hang((at,), CLIMBER)
+    for rope in (3.0, 7.0):  # less than the way up; less than to the climber
+        found = fall(hang, [(at, 0.0)], BASE, rope, 0.0, LoadSettings())
+        assert found.hang is None
+        assert found.drop == CLIMBER[2]
 
 
 def test_canopy_rope_goes_with_the_limb(fork):

@@ -5,7 +5,7 @@ import pytest
 
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.rig_loads import rig_loads
-from treescan.loads.rope_run import taut_rope
+from treescan.loads.rope_run import Supports, taut_rope
 from treescan.loads.settings import LoadSettings
 
 BASE = np.array([0.3, -2.0, 1.0])
@@ -33,7 +33,7 @@ def test_many_places_equal_one_at_a_time(seed, bound):
     legs = found.leg_forces()
     mu = 0.0 if bound == "frictionless" else settings.mu_bark[0]
     for row, place in enumerate(found.pulls.place):
-        run = taut_rope(BASE, place, supports_of(cs))
+        run = taut_rope(BASE, place, supports_of(cs), hung=True)
         tension = run.tensions(float(found.pulls.tension[row]), mu)
         assert legs[row].sum(axis=1) == pytest.approx(run.contact_forces(tension), abs=1e-8)
         assert list(found.touches[row]) == list(run.touches)
@@ -41,6 +41,48 @@ def test_many_places_equal_one_at_a_time(seed, bound):
         base_pull = tension[0] * (BASE - run.arrive[first]) / np.linalg.norm(BASE - run.arrive[first])
         climber = tension[-1] * (place - run.leave[last]) / np.linalg.norm(place - run.leave[last])
         assert np.abs(legs[row].sum(axis=(0, 1)) - base_pull - climber).max() < 1e-9 * tension.max()
+
+
+def steep(rng):
+    """A limb at 65 to 89 degrees with the wanted union, and a further support below it anywhere beside the stem."""
+    slope, azimuth, axis = np.radians(rng.uniform(65, 89)), rng.uniform(0, 2 * np.pi), np.append(rng.normal(size=2), rng.uniform(-0.2, 0.3))
+    up = np.array([np.cos(slope) * np.cos(azimuth), np.cos(slope) * np.sin(azimuth), np.sin(slope)])
+    top = Contact(5, np.array([0.4, 0.0, 9.0]), up, rng.uniform(0.05, 0.1), 0.0, 0.1)
+    place = np.array([rng.uniform(-1.2, 1.6), rng.uniform(-1, 1), rng.uniform(5.5, 8.6)])
+    return Contact(6, place, axis / np.linalg.norm(axis), 0.07, 0.0, 0.1), top
+
+
+def test_every_leg_is_tangent_where_the_union_is_steep():
+    """The rope turns in the crotch of a steep limb: it leaves the support below as a tangent, toward the crotch, and the forces there are
+    those of a rope over a pin of no thickness in the crotch; 300 random steep unions, 600 rows."""
+    rng = np.random.default_rng(0)
+    settings, crotched = LoadSettings(cases=("at rest",)), 0
+    for _ in range(300):
+        via, top = cs = steep(rng)
+        base = np.array([rng.uniform(-2.5, 2.5), rng.uniform(-2, 2), 0.5])
+        work = np.array([[rng.uniform(-2, 2), rng.uniform(-2, 2), 5.5]])
+        found = rig_loads("SRS basal", "rope on bark", cs, base, 0.0, work, settings)
+        bars = supports_of(cs)
+        crotch = top.point + bars.top[-1] * top.radius
+        assert found.touches[:, -1].all()
+        for row, place in enumerate(found.pulls.place):
+            if found.touches[row, 0]:
+                out = found.leg_point[row, 0] - via.point
+                out -= (out @ via.axis)[:, None] * via.axis
+                assert np.abs(np.sum(out * found.leg_toward[row, 0], axis=1)).max() < 1e-9
+            tension, legs = found.pulls.tension[row], found.leg_forces()[row]
+            here = found.leg_point[row]
+            first = here[0, 0] if found.touches[row, 0] else here[1, 0]
+            ends = sum((end - at) / np.linalg.norm(end - at) for end, at in ((base, first), (place, here[1, 1])))
+            assert np.abs(legs.sum(axis=(0, 1)) / tension - ends).max() < 1e-9
+            if np.abs(here[1] - crotch).max() < 1e-12:
+                crotched += 1
+                across = np.cross(place - crotch, (via.point if found.touches[row, 0] else base) - crotch)
+                pin = Supports.of([via.point, crotch], [via.axis, across], [via.radius, 1e-9], top=[(0, 0, 1.0), bars.top[-1]])
+                run = taut_rope(base, place, pin)
+                if run.touches[1] and run.touches[0] == found.touches[row, 0]:
+                    assert legs.sum(axis=1) == pytest.approx(run.contact_forces(np.full(3, tension)), abs=1e-6 * tension)
+    assert crotched > 40
 
 
 def test_choked_rope_does_not_twist_the_limb():

@@ -43,6 +43,9 @@ LONGEST = 6
 BODY = 0.5
 """Half width kept clear of a swinging climber when naming what they may hit [m] (project choice)."""
 
+ROUNDING = 1e-6
+"""A rope that would have to lift the climber by more than this was not understood [m]: nothing is said to catch."""
+
 UNKNOWN = Estimate(float("nan"), float("nan"), float("nan"))
 
 
@@ -233,20 +236,26 @@ def fall(
     All height lost is taken to load the rope: F = W + sqrt(W^2 + 2 W h K / L), L the rope that can stretch, counted short.
     """
     weight = settings.climber_mass * G
+    nothing = Fall(None, None, 0.0, float(hang.climber[2] - ground), 0.0, float("nan"))
     if not supports:
-        return Fall(None, None, 0.0, float(hang.climber[2] - ground), 0.0, float("nan"))
+        return nothing
     contacts = tuple(c for c, _ in supports)
     bars = supports_of(contacts)
     last = contacts[-1].point
     end = last - np.array([0.0, 0.0, 1.0 + contacts[-1].radius])
-    run = taut_rope(base, end, bars)
+    run = taut_rope(base, end, bars, hung=True)
     for _ in range(20):  # the leg hangs plumb from the limb's side and takes what is left of the rope
-        moved = np.array([*run.leave[-1, :2], end[2] - (rope - run.length)]) - end
+        left = rope - (run.length - float(np.linalg.norm(end - run.leave[-1])))
+        moved = run.leave[-1] - np.array([0.0, 0.0, left]) - end
+        if left <= 0:
+            break
         end = end + moved
-        run = taut_rope(base, end, bars)
+        run = taut_rope(base, end, bars, hung=True)
         if np.abs(moved).max() < 1e-10:
             break
     drop = float(hang.climber[2] - end[2])
+    if left <= 0 or drop < -ROUNDING:  # no rope rises by itself: it cannot come to lie like this
+        return nothing
     sideways = float(np.linalg.norm(end[:2] - hang.climber[:2]))
     slide = max(s for _, s in supports)
     if end[2] <= ground:

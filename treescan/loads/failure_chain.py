@@ -46,7 +46,7 @@ def failure_chain(
     gone = carried(g.parent, broken)
     cause = _common_cause(tree, contacts, gone)
     hang = Hang(tuple(contacts), climber)
-    rope = taut_rope(base, climber, supports_of(contacts)).length
+    rope = taut_rope(base, climber, supports_of(contacts), hung=True).length
     catches: list[Catch] = []
     redundant = False
     for _ in range(LONGEST):

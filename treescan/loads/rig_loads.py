@@ -11,7 +11,7 @@ from numba import njit
 from treescan.geometry import unit
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.load_cases import Pulls, pulls
-from treescan.loads.rope_run import SWEEPS, RopeRun, _tighten, taut_rope, unit_toward
+from treescan.loads.rope_run import SWEEPS, RopeRun, _hang, taut_rope, unit_toward
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings, friction
 from treescan.loads.shock import sharing_length
@@ -50,31 +50,20 @@ class RigLoads:
 
 
 @njit(cache=True, error_model="numpy")
-def _run_all(start, end, crotch, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """The taut rope for every place of the climber: arrive, leave (l, c, 3), toward (l, c, 2, 3), touches and turn (l, c).
-
-    On a steep limb the rope turns in the crotch (3,) rather than round the limb: the wanted union bears it all the same.
-    """
+def _run_all(start, end, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """The taut rope for every place of the climber: arrive, leave (l, c, 3), toward (l, c, 2, 3), touches and turn (l, c)."""
     n, c = len(end), len(r0)
     arrive, leave, toward = np.zeros((n, c, 3)), np.zeros((n, c, 3)), np.zeros((n, c, 2, 3))
     turn, touches = np.zeros((n, c)), np.zeros((n, c), np.bool_)
     wrap, arc = np.zeros(c), np.zeros(c)
     for i in range(n):
-        _tighten(start[i], end[i], o, a, e1, r0, g, low, high, sense, arrive[i], leave[i], wrap, turn[i], arc, sweeps)
-        in_crotch = wrap[c - 1] <= 0.0
-        if in_crotch:
-            arrive[i, c - 1], leave[i, c - 1] = crotch, crotch
+        _hang(start[i], end[i], o, a, e1, r0, g, low, high, sense, arrive[i], leave[i], wrap, turn[i], arc, sweeps)
         for k in range(c):
             unit_toward(start[i] if k == 0 else leave[i, k - 1], arrive[i, k], toward[i, k, 0])
             unit_toward(end[i] if k == c - 1 else arrive[i, k + 1], leave[i, k], toward[i, k, 1])
             touches[i, k] = wrap[k] > 0.0
             if not touches[i, k]:
                 turn[i, k] = 0.0
-        if in_crotch:
-            touches[i, c - 1] = True
-            u, v = toward[i, c - 1]
-            x, y, z = u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]
-            turn[i, c - 1] = np.pi - np.arctan2(np.sqrt(x * x + y * y + z * z), u[0] * v[0] + u[1] * v[1] + u[2] * v[2])
     return arrive, leave, toward, touches, turn
 
 
@@ -95,11 +84,11 @@ def rig_loads(
     basal = SYSTEMS[system].basal
     anchor = contacts[-1].point + bars.top[-1] * contacts[-1].radius
     below = np.array([anchor[0], anchor[1], min(ground, anchor[2] - settings.shortest_rope)])
-    behind = _behind(taut_rope(base, below, bars), settings) if basal else 0.0
+    behind = _behind(taut_rope(base, below, bars, hung=True), settings) if basal else 0.0
     pull = pulls(anchor, ground, work, behind, SYSTEMS[system].legs_at_climber, settings)
     start = np.broadcast_to(base, pull.place.shape).copy() if basal else pull.place
     arrive, leave, toward, touches, turn = _run_all(
-        start, pull.place, anchor, bars.origin, bars.axis, bars.top, bars.radius, bars.taper, bars.low, bars.high, bars.sense, SWEEPS
+        start, pull.place, bars.origin, bars.axis, bars.top, bars.radius, bars.taper, bars.low, bars.high, bars.sense, SWEEPS
     )
     if system == "SRS canopy":  # a choke tightens until its eye lies on the loaded side: no twist on the limb
         across = toward[:, 0, 1] - (toward[:, 0, 1] @ bars.axis[0])[:, None] * bars.axis[0]

@@ -22,6 +22,8 @@ from treescan.wood.graph import Floats
 SWEEPS = 400
 STILL = 1e-13
 """Tightening ends when no point moves further than this [m]."""
+SIDES_SETTLE = 10
+"""Sweeps after which the rope keeps to the side of each support it lies on, and off those it does not touch."""
 
 
 @dataclass(frozen=True)
@@ -134,13 +136,14 @@ class RopeRun:
         return np.where(self.touches[:, None], force, 0.0)
 
 
-def taut_rope(start: ArrayLike, end: ArrayLike, supports: Supports) -> RopeRun:
+def taut_rope(start: ArrayLike, end: ArrayLike, supports: Supports, *, hung: bool = False) -> RopeRun:
     """Shortest rope from start to end over the tops of the supports, in their order.
 
     Parameters
     ----------
     start, end : (3,) float     [m]
     supports : Supports         In rope order from the start; those the taut rope clears are left untouched.
+    hung : bool                 The last support bears the rope in any case: where the rope does not lie round it, in its crotch.
 
     Notes
     -----
@@ -151,7 +154,8 @@ def taut_rope(start: ArrayLike, end: ArrayLike, supports: Supports) -> RopeRun:
     c = len(supports)
     arrive, leave = np.zeros((c, 3)), np.zeros((c, 3))
     wrap, turn, arc = np.zeros(c), np.zeros(c), np.zeros(c)
-    _tighten(
+    run = _hang if hung and c else _tighten
+    run(
         a, b, supports.origin, supports.axis, supports.top, supports.radius, supports.taper, supports.low, supports.high,
         supports.sense, arrive, leave, wrap, turn, arc, SWEEPS,
     )  # fmt: skip
@@ -193,7 +197,7 @@ def unit_toward(there, here, out):  # type: ignore[no-untyped-def] # pragma: no 
 
 @njit(cache=True, error_model="numpy")
 def _one(p, q, o, a, e1, r0, g, low, high, sense, arrive, leave):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Closed-form rope from p to q over one support. Writes arrive, leave; returns (wrap, turn, arc)."""
+    """Closed-form rope from p to q over one support. Writes arrive, leave; returns (wrap, turn, arc, sense)."""
     e2 = np.empty(3)
     e2[0] = a[1] * e1[2] - a[2] * e1[1]
     e2[1] = a[2] * e1[0] - a[0] * e1[2]
@@ -225,7 +229,7 @@ def _one(p, q, o, a, e1, r0, g, low, high, sense, arrive, leave):  # type: ignor
     t_off = phi_q - np.arccos(min(max(cq, -1.0), 1.0))
     wrap = t_off - t_on
     if wrap < 0.0:
-        return -1.0, 0.0, 0.0
+        return -1.0, 0.0, 0.0, s
     held = high <= low
     if held:
         s_on = s_off = low
@@ -277,7 +281,7 @@ def _one(p, q, o, a, e1, r0, g, low, high, sense, arrive, leave):  # type: ignor
         arc = np.sqrt((u - v) ** 2 + 4 * u * v * half * half)
         around = 0.5 * (r_a + r_b) * wrap
         turn = wrap * min(around / arc, 1.0) if arc > 0 else wrap
-    return wrap, turn, arc
+    return wrap, turn, arc, s
 
 
 @njit(cache=True, error_model="numpy")
@@ -285,11 +289,12 @@ def _tighten(start, end, o, a, e1, r0, g, low, high, sense, arrive, leave, wrap,
     """Tighten the rope over its supports, one after the other, until nothing moves (writes arrive, leave, wrap, turn, arc)."""
     c = len(r0)
     p, q = np.empty(3), np.empty(3)
+    side, off = sense.copy(), np.zeros(c, np.bool_)
     for i in range(c):
         wrap[i] = 1.0
         for k in range(3):
             arrive[i, k] = leave[i, k] = o[i, k] + r0[i] * e1[i, k]
-    for _ in range(sweeps):
+    for sweep in range(sweeps):
         moved = 0.0
         for i in range(c):
             before = i - 1
@@ -303,7 +308,11 @@ def _tighten(start, end, o, a, e1, r0, g, low, high, sense, arrive, leave, wrap,
                 q[k] = arrive[after, k] if after < c else end[k]
             x0, y0, z0 = arrive[i, 0], arrive[i, 1], arrive[i, 2]
             x1, y1, z1 = leave[i, 0], leave[i, 1], leave[i, 2]
-            w, b, length = _one(p, q, o[i], a[i], e1[i], r0[i], g[i], low[i], high[i], sense[i], arrive[i], leave[i])
+            w, b, length, way = _one(p, q, o[i], a[i], e1[i], r0[i], g[i], low[i], high[i], side[i], arrive[i], leave[i])
+            if off[i]:
+                w = -1.0
+            elif sweep >= SIDES_SETTLE:  # else two supports may each change because the other did, without end
+                side[i], off[i] = way, w <= 0.0
             if (w > 0.0) != (wrap[i] > 0.0):
                 moved += 1.0
             wrap[i], turn[i], arc[i] = w, b, length
@@ -317,6 +326,31 @@ def _tighten(start, end, o, a, e1, r0, g, low, high, sense, arrive, leave, wrap,
                 moved += abs(leave[i, 0] - x1) + abs(leave[i, 1] - y1) + abs(leave[i, 2] - z1)
         if moved < 1e-13:
             break
+
+
+@njit(cache=True, error_model="numpy")
+def _hang(start, end, o, a, e1, r0, g, low, high, sense, arrive, leave, wrap, turn, arc, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """As `_tighten`, but the last support, a union, keeps the rope: where the rope does not lie round it (a limb so steep that both legs
+    pass on the stem's side), the rope turns in the crotch, a point on its top, and the supports before it are tightened toward there."""
+    _tighten(start, end, o, a, e1, r0, g, low, high, sense, arrive, leave, wrap, turn, arc, sweeps)
+    k = len(r0) - 1
+    if wrap[k] > 0.0:
+        return
+    crotch = o[k] + r0[k] * e1[k]
+    _tighten(
+        start, crotch, o[:k], a[:k], e1[:k], r0[:k], g[:k], low[:k], high[:k], sense[:k], arrive[:k], leave[:k], wrap[:k], turn[:k], arc[:k],
+        sweeps,
+    )  # fmt: skip
+    arrive[k], leave[k] = crotch, crotch
+    before = k - 1
+    while before >= 0 and wrap[before] <= 0.0:
+        before -= 1
+    u, v = np.zeros(3), np.zeros(3)
+    unit_toward(leave[before] if before >= 0 else start, crotch, u)
+    unit_toward(end, crotch, v)
+    x, y, z = u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]
+    turn[k] = np.pi - np.arctan2(np.sqrt(x * x + y * y + z * z), u[0] * v[0] + u[1] * v[1] + u[2] * v[2])
+    wrap[k], arc[k] = np.inf, 0.0  # a point: it bears, whatever the turning
 
 
 def capstan(mu: ArrayLike, turn: ArrayLike) -> Floats:
