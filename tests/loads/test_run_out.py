@@ -5,8 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from hands import tree as planning_tree
-from loads.stick_trees import checked, rig, tree
+from loads.stick_trees import PLAIN, checked, rig, tree
 from scipy.optimize import brentq
+from strategies import alone
+
+from treescan.loads.anchor import contacts_of, whole_tree
+from treescan.loads.rig_loads import rig_loads
+from treescan.loads.settings import LoadSettings
 
 STEP = 0.1
 CALM = {"cases": ("at rest", "work positioning")}
@@ -17,18 +22,13 @@ def limb(slope):
     return tree([(8.0, 0, slope, 4.0, 0.16, 0.10)], stem=0.5, top=0.4, step=STEP)
 
 
-def pull_along(at, slope, place, basal, mu=0.0):
-    """Part of the pull along a straight limb over the part across it, the rope lying `at` metres from the stem's axis (vectors by hand); `mu`: of
-    the friction that eases the leg to the base, as it lies 0.35 m out."""
+def pull_along(at, slope, place, basal, kept=1.0):
+    """Part of the pull along a straight limb over the part across it, the rope lying `at` metres from the stem's axis (vectors by hand); `kept`: the
+    part of the pull in the leg to the base."""
     t = np.array([np.cos(slope), 0.0, np.sin(slope)])
     p = np.array([0.0, 0.0, 8.0]) + at * t
     to = [np.asarray(place) - p] + ([np.array([0.25, 0.0, 1.0]) - p] if basal else [])
-    legs = [v / np.linalg.norm(v) for v in to]
-    if mu:
-        first = [v + (at - 0.35) * t for v in to]
-        beta = np.pi - np.arccos(first[0] @ first[1] / np.linalg.norm(first[0]) / np.linalg.norm(first[1]))
-        legs[1] = legs[1] * np.exp(-mu * beta)
-    force = sum(legs)
+    force = sum(part * v / np.linalg.norm(v) for part, v in zip((1.0, kept), to, strict=False))
     along = force @ t
     return along / np.linalg.norm(force - along * t)
 
@@ -43,7 +43,10 @@ def test_the_rope_rests_where_friction_holds_it(slope, system):
     r = rig(graph, "U01", system, distance=0.35)
     found = checked(graph, [r], work=[place], **CALM)[0]
     rad, basal = np.radians(slope), system == "SRS basal"
-    rest = max(brentq(lambda d, mu=mu: pull_along(d, rad, place, basal, mu) - 0.15, 0.36, 3.9) for mu in ((0.0, 0.15) if basal else (0.0,)))
+    t = whole_tree(graph, alone(graph), PLAIN, LoadSettings())
+    turn = rig_loads(system, r.hardware, contacts_of(t, r), r.base, 0.0, np.array([place]), t.settings).turn[-1, -1]
+    eased = (1.0, np.exp(-0.15 * turn)) if basal else (1.0,)
+    rest = max(brentq(lambda d, kept=kept: pull_along(d, rad, place, basal, kept) - 0.15, 0.36, 3.9) for kept in eased)
 
     assert rest - 0.35 - STEP / 2 <= found.run_out <= rest - 0.35 + 2 * STEP
     there = checked(graph, [rig(graph, "U01", system, distance=0.35 + found.run_out)], work=[place], **CALM)[0]
