@@ -12,8 +12,11 @@ from strategies import alone, random_tree
 from treescan import assess
 from treescan.assess import Settings, judged_again, plan, revised
 from treescan.cloud.point_cloud import LOCAL
+from treescan.loads.anchor import contacts_of
+from treescan.loads.rig_loads import rig_loads
 from treescan.outputs.anchors_file import anchors_out
 from treescan.planning.overrides import Override
+from treescan.settings import merged
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.stem_figures import stem_figures
 
@@ -50,6 +53,20 @@ def test_a_load_test_pulls_as_in_use(planned):
             assert t.pull == pytest.approx(loads.test_people * loads.climber_mass * 9.80665)
             assert np.linalg.norm(t.direction) == pytest.approx(1.0)
             assert t.on_union == pytest.approx(t.pull * (p.check.multiple_of_weight if p.system == "SRS basal" else 1.0))
+
+
+@pytest.mark.parametrize("limit", [45.0, 60.0])
+def test_every_place_that_is_served_was_judged(limit):
+    """Whatever rope angle counts as served, the loads of every rig are those of all places it serves, and of more only near the limit."""
+    settings = merged(Settings(), {"planning": {"rope_angle_limit_deg": limit}})
+    planned = plan(traced(plain_tree()), settings=settings, species="oak")
+    tree = planned.loads
+    for p in planned.points:
+        if p.check.check.verdict != "not seen":
+            rig = p.check.rig
+            contacts = contacts_of(tree, rig)
+            judged = rig_loads(rig.system, rig.hardware, contacts, rig.base, 0.0, planned.work.xyz, tree.settings).pulls.work
+            assert set(np.flatnonzero(p.reach.served)) <= set(judged)
 
 
 def test_a_refusal_moves_the_next_one_up_and_can_be_taken_back(planned):

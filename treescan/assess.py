@@ -69,6 +69,10 @@ class Settings:
     planning: PlanningSettings = field(default_factory=PlanningSettings)
     reader: ReaderSettings = field(default_factory=ReaderSettings)
 
+    def judging(self) -> LoadSettings:
+        """Those of the loads for a plan: every place that planning counts as served is judged."""
+        return replace(self.loads, rope_angle_limit_deg=max(self.loads.rope_angle_limit_deg, self.planning.rope_angle_limit_deg))
+
 
 @dataclass(frozen=True)
 class Assessment:
@@ -244,7 +248,7 @@ def _judged(asked: Assessment, overrides: Sequence[Override], progress: Progress
     graph, beside = tree.graph, tree.beside
     wood = wood_of(asked.asked, settings.loads)
     rigs = asked.rigs or candidate_rigs(graph, beside, throws, asked.systems, settings.planning, asked.site.bases)
-    whole = whole_tree(graph, beside, wood, settings.loads, seed)
+    whole = whole_tree(graph, beside, wood, settings.judging(), seed)
     checks = checked(whole, [rig for rig, _ in rigs], work.xyz, progress)
     points = rank_points(
         graph, beside, asked.site, tree.fitness, work, throws, rigs, checks, settings.planning, seed, progress, settings.loads.climber_mass,

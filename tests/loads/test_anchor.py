@@ -13,6 +13,7 @@ from treescan.loads.load_test import load_test
 from treescan.loads.settings import CASES, LoadSettings
 from treescan.loads.strung_rope import hanging_between, strung
 from treescan.loads.wood_strength import wood_of
+from treescan.planning.contact import contact_point
 from treescan.settings import lines, merged
 from treescan.sources import SOURCES
 from treescan.units import G
@@ -42,6 +43,21 @@ def test_work_beyond_the_rope_angle_or_above_does_not_count():
     far = checked(graph, [r], work=[[9.0, 0, 7.5], [0.3, 0, 11.0]])[0]
     assert far.worst_work_point == none.worst_work_point == -1
     assert np.allclose(far.force, none.force)
+
+
+def test_a_place_just_within_the_angle_from_where_the_rope_was_laid_is_judged():
+    """A plan measures rope angles from the limb's axis, the rope bears on its top: what lies within the limit from there is judged, as steep as the
+    limit at the most, and nothing level with the rope or above."""
+    graph = tree(OAK)
+    r = rig(graph, "U02", "MRS", distance=1.0)
+    laid = contact_point(graph, r)
+    out = np.deg2rad(44.9)
+    for far in (0.5, 1.0, 3.0):
+        (found,) = checked(graph, [r], work=[laid + far * np.array([0, np.sin(out), -np.cos(out)])], cases=("limb walk",))
+        assert found.case == "limb walk"
+        assert 1.0 < np.linalg.norm(found.force) / (100 * G) <= 1 / np.cos(np.deg2rad(45)) + 1e-6
+    (found,) = checked(graph, [r], work=[laid + np.array([0.1, 0.1, 0.3])], cases=("limb walk",))
+    assert found.case == "at rest"
 
 
 def test_each_load_case_can_govern():

@@ -16,6 +16,9 @@ from treescan.loads.shock import arrest_at_angle, braced_tension, pendulum_force
 from treescan.units import G
 from treescan.wood.graph import Floats, Ints
 
+AROUND = 0.3
+"""The rope bears this far at most from where it was laid, from which a plan measures its rope angles [m] (project choice)."""
+
 
 @dataclass(frozen=True)
 class Pulls:
@@ -57,11 +60,13 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, legs: int,
     """
     work = np.asarray(work, float).reshape(-1, 3)
     angle = rope_angles(anchor, work)
-    near = np.flatnonzero(angle <= np.deg2rad(settings.rope_angle_limit_deg))
+    limit = np.deg2rad(settings.rope_angle_limit_deg)
+    off = np.arcsin(np.minimum(AROUND / np.maximum(np.linalg.norm(work - anchor, axis=1), 1e-9), 1.0))
+    near = np.flatnonzero((angle - off <= limit) & (angle < 0.5 * np.pi))  # what a plan calls within the limit is judged, and as steep as that
     below = anchor.copy()
     below[2] = min(ground, anchor[2] - settings.shortest_rope)
     place = np.vstack([below[None], work[near]])
-    at = np.concatenate([[0.0], angle[near]])
+    at = np.concatenate([[0.0], np.minimum(angle[near], limit)])
     away = place - anchor
     rope = np.maximum(np.sqrt(np.einsum("li,li->l", away, away)), settings.shortest_rope)
     rope[0] = settings.shortest_rope  # the way up and down passes just below the support

@@ -68,7 +68,7 @@ class LoadSettings:
     )
     clear_least: float = setting(3.0, "m", "least radius of that circle", "project_choice", low=1.0, high=50.0)
     rope_angle_limit_deg: float = setting(
-        45.0, "deg", "rope angle from plumb beyond which the climber does not go", "redirect_angle", low=5.0, high=85.0
+        45.0, "deg", "places out to this rope angle from plumb are judged; a plan judges all it counts as served too", "redirect_angle", low=5.0, high=85.0
     )
     lively: float = setting(
         0.3, "m", "the rope's place gives way by more than this under the governing load: lively, not stiff", "project_choice", low=0.0, high=5.0
