@@ -93,6 +93,41 @@ def test_the_drop_gives_the_rope_all_its_energy(fork):
     assert settings.climber_mass * G * (catches[0].drop + e) == pytest.approx(catches[0].peak * e / 2, rel=1e-9)
 
 
+def stretched(height, lower, climber):
+    """On a stout tree with two level limbs: rope before the break, the plumb leg after it, and the turning and way behind that."""
+    thin, thick = 0.08, 0.16
+    graph = tree([(height, 0, 0, 3.0, 2 * thin, 2 * thin), (lower, 0, 0, 3.0, 2 * thick, 2 * thick)], height=20.0, stem=0.8, top=0.5, step=0.4)
+    limb = int(np.argmax([graph.xyz[n[-1], 2] if i else 0 for i, n in enumerate(graph.limbs.nodes)]))
+    height, lower = graph.xyz[graph.limbs.nodes[limb][2], 2], graph.xyz[graph.limbs.nodes[3 - limb][2], 2]
+    at = at_node(graph, int(graph.limbs.nodes[limb][2]), np.array([1.2, 0, height]))
+    base = np.array([1.2, -1.0, 0.5])
+    chain = failure_chain(state(graph), True, [at], np.array([1.2, 1.0, climber]), base, int(graph.limbs.nodes[limb][0]))
+    (a, pa), (b, pb) = tangent(base, height, thin), tangent(np.array([1.2, 1.0, climber]), height, thin)
+    rope = a + b + thin * (2 * np.pi - pa - pb)
+    c, pc = tangent(base, lower, thick)
+    turn = 1.5 * np.pi - pc
+    return chain, rope, lower - (rope - c - thick * turn), c + thick * turn, turn
+
+
+@pytest.mark.parametrize(("climber", "held"), [(5.0, False), (9.0, True)])
+def test_held_above_the_ground_counts_stretch_and_legs(climber, held):
+    """A strong limb 1.2 m lower stops the fall. Whether it is a back-up is settled at the lowest point: rope's end less stretch less legs."""
+    (catches, redundant, _), rope, end, behind, turn = stretched(16.0, 14.8, climber)
+    settings = LoadSettings()
+    weight, shared = settings.climber_mass * G, rope - behind + behind * np.exp(-max(settings.mu_bark) * turn)
+    peak = weight + np.sqrt(weight**2 + 2 * weight * (climber - end) * settings.rope_modulus / shared)
+    feet = end - peak * rope / settings.rope_modulus - settings.harness_to_feet
+    assert catches[0].peak == pytest.approx(peak, rel=1e-6)
+    assert catches[0].margin.p5 > settings.holds_p5  # the limb holds
+    assert end > settings.ground_clearance  # and the rope's end, unstretched, is clear of the ground
+    assert (feet > settings.ground_clearance) == held
+    assert redundant == held
+    if feet > 0:
+        assert f"the feet come to {feet:.1f} m above the ground" in catches[0].words
+    else:
+        assert "the feet may strike the ground first" in catches[0].words
+
+
 def test_chain_ends_on_the_ground(fork):
     """The last link is the ground, its drop the height left after the last catch, and no strength is claimed for it."""
     catches, _, _ = chain(fork)
@@ -107,7 +142,7 @@ def test_steep_union_by_hand():
     """Over a limb at 85 degrees whose stem side the rope takes, the rope before the break runs from the base to the crotch and down to the
     climber; what hangs below the limb that catches is the rest of that."""
     graph = tree([(9.0, 0, 85, 3.0, 0.12, 0.08), (7.0, 180, 0, 2.5, 0.20, 0.18)], stem=0.5, top=0.4)
-    base, climber = np.array([-0.6, 1.0, 0.5]), np.array([-0.9, -1.2, 6.0])
+    base, climber = np.array([-0.6, 1.0, 0.5]), np.array([-0.9, -1.2, 7.8])
     steep = rig(graph, "U02", "SRS basal", base=base)
     whole = state(graph)
     (contact,) = contacts_of(whole, steep)
@@ -131,7 +166,7 @@ def test_no_catch_lifts_the_climber():
         graph = tree(
             [(9.0, azimuth[0], rng.uniform(55, 88), 3.0, 0.14, 0.10), (7.0, azimuth[1], rng.uniform(-5, 40), 2.5, 0.24, 0.2)], stem=0.5, top=0.4
         )
-        base, climber = np.append(rng.uniform(-1, 1, 2), 0.5), np.append(rng.uniform(-2.5, 2.5, 2), rng.uniform(4.5, 6.5))
+        base, climber = np.append(rng.uniform(-1, 1, 2), 0.5), np.append(rng.uniform(-2.0, 2.0, 2), rng.uniform(6.5, 8.0))
         whole = state(graph, catch_samples=100, samples=100)
         contacts = contacts_of(whole, rig(graph, "U02", "SRS basal", base=base))
         catches, _, _ = failure_chain(whole, True, contacts, climber, base, int(graph.limbs.nodes[graph.limb[contacts[0].node]][0]))

@@ -22,7 +22,7 @@ from treescan.loads.contacts import Contact, at_node, supports_of
 from treescan.loads.limb_check import Catch
 from treescan.loads.rope_run import RopeRun, taut_rope
 from treescan.loads.settings import LoadSettings
-from treescan.loads.shock import arrest_force, sharing_length
+from treescan.loads.shock import arrest_force, sharing_length, stretch
 from treescan.units import G
 from treescan.wood.graph import Floats, Ints, WoodGraph
 
@@ -71,6 +71,8 @@ class Fall:
     drop : float            Of the climber, to the hanging place or the ground. [m]
     sideways : float        Travel of the climber in plan. [m]
     peak : float            Rope force that stops the fall; NaN at the ground. [N]
+    stretch : float         Of the rope under that force, counted long; NaN at the ground. [m]
+    feet : float            Height of the climber's feet above the ground then; below 0 they strike it. NaN at the ground. [m]
     """
 
     hang: Hang | None
@@ -79,6 +81,8 @@ class Fall:
     drop: float
     sideways: float
     peak: float
+    stretch: float
+    feet: float
 
 
 def limb_tree(graph: WoodGraph) -> nx.DiGraph:
@@ -233,10 +237,11 @@ def fall(
 
     Notes
     -----
-    All height lost is taken to load the rope: F = W + sqrt(W^2 + 2 W h K / L), L the rope that can stretch, counted short.
+    All height lost is taken to load the rope: F = W + sqrt(W^2 + 2 W h K / L), L the rope that can stretch, counted short: the force
+    errs high. The lowest point is told with F L / K over the whole rope, as if no friction held any of it back: the stretch errs long.
     """
-    weight = settings.climber_mass * G
-    nothing = Fall(None, None, 0.0, float(hang.climber[2] - ground), 0.0, float("nan"))
+    weight, none = settings.climber_mass * G, float("nan")
+    nothing = Fall(None, None, 0.0, float(hang.climber[2] - ground), 0.0, none, none, none)
     if not supports:
         return nothing
     contacts = tuple(c for c, _ in supports)
@@ -258,11 +263,13 @@ def fall(
         return nothing
     sideways = float(np.linalg.norm(end[:2] - hang.climber[:2]))
     slide = max(s for _, s in supports)
-    if end[2] <= ground:
-        return Fall(None, run, slide, float(hang.climber[2] - ground), sideways, float("nan"))
+    if end[2] - settings.harness_to_feet <= ground:
+        return Fall(None, run, slide, float(hang.climber[2] - ground), sideways, none, none, none)
     stretching = sharing_length(float(run.leg[-1]), run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
     peak = float(arrest_force(weight, settings.rope_modulus, max(drop, 0.0), max(stretching, 0.3)))
-    return Fall(Hang(contacts, end), run, slide, drop, sideways, peak)
+    longer = float(stretch(peak, rope, settings.rope_modulus))
+    feet = float(end[2] - longer - settings.harness_to_feet - ground)
+    return Fall(Hang(contacts, end), run, slide, drop, sideways, peak, longer, feet)
 
 
 def swing_hits(graph: WoodGraph, gone: np.ndarray, start: Floats, end: Floats, settings: LoadSettings) -> str:

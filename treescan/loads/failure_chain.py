@@ -57,7 +57,7 @@ def failure_chain(
         caught = found.hang.contacts
         margin, path, utilised = _margin(tree, caught, found.run, found.peak)
         catches.append(_catch(tree, hang, found, margin, gone))
-        clear = found.hang.climber[2] - ground >= settings.ground_clearance
+        clear = found.feet >= settings.ground_clearance
         redundant |= bool(clear and margin.known and margin.p5 >= settings.holds_p5)
         cause = cause or _shared(tree, contacts[-1], caught[-1])
         broken = _foot(tree, caught[-1])
@@ -100,10 +100,18 @@ def _catch(tree: Tree, before: Hang, found: Fall, margin: Estimate, gone: np.nda
         f"The rope drops onto {label} (limb {g.limb[contact.node]}, {2000 * contact.radius:.0f} mm, {height:.1f} m up)"
         f"{f', slides {found.slide:.1f} m' if found.slide > 0.05 else ''}; the climber drops {max(found.drop, 0.0):.1f} m"
         f"{f' and swings {found.sideways:.1f} m sideways' if found.sideways > 0.3 else ''}{f' past {hits}' if hits else ''}; "
-        f"peak {found.peak / 1000:.1f} kN in the rope, {force / 1000:.1f} kN on the limb; "
+        f"peak {found.peak / 1000:.1f} kN in the rope, {force / 1000:.1f} kN on the limb; the rope stretches up to {found.stretch:.1f} m, "
+        f"{_lowest(found.feet, tree.settings.ground_clearance)}; "
         f"{f'low end of its strength over stress {margin.p5:.2f}' if margin.known else 'its strength was not seen'}."
     )
     return Catch(-1 if row is None else row, label, found.slide, max(found.drop, 0.0), found.peak, margin, words)
+
+
+def _lowest(feet: float, clearance: float) -> str:
+    """The lowest point of a fall in words."""
+    if feet <= 0:
+        return "the feet may strike the ground first"
+    return f"the feet come to {feet:.1f} m above the ground{'' if feet >= clearance else ', too low to count as held'}"
 
 
 def _common_cause(tree: Tree, contacts: Sequence[Contact], gone: np.ndarray) -> str:

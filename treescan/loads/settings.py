@@ -209,6 +209,7 @@ class LoadSettings:
     ground_clearance: float = setting(
         1.0, "m", "climber's feet above ground after a fall for a back-up to count", "project_choice", low=0.0, high=20.0
     )
+    harness_to_feet: float = setting(1.0, "m", "from the rope's end at the harness down to the feet", "project_choice", low=0.0, high=2.0)
 
 
 def live_share(settings: LoadSettings) -> tuple[float, float]:
