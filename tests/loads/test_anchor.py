@@ -14,6 +14,8 @@ from treescan.loads.settings import CASES, LoadSettings
 from treescan.loads.strung_rope import hanging_between, strung
 from treescan.loads.wood_strength import wood_of
 from treescan.planning.contact import contact_point
+from treescan.planning.gates import doubts
+from treescan.planning.settings import PlanningSettings
 from treescan.settings import lines, merged
 from treescan.sources import SOURCES
 from treescan.units import G
@@ -230,6 +232,17 @@ def test_deflection_of_a_level_limb_by_hand(section, reported, inner):
     by_hand = force * (bark + 1.0) ** 3 / (3 * stiff)
     assert check.check.deflection == pytest.approx(by_hand, rel=0.01)
     assert check.check.slope_change == pytest.approx(force * (bark + 1.0) ** 2 / (2 * stiff), rel=0.01)
+
+
+@pytest.mark.parametrize(("limits", "lively"), [({}, False), ({"lively": 0.001}, True), ({"lively_deg": 0.01}, True)])
+def test_what_gives_or_turns_too_far_is_lively(limits, lively):
+    """By give or by turning alone; the note, the answer and what planning looks at first say the same."""
+    graph = tree(OAK)
+    r = rig(graph, "U02", "MRS")
+    (check,) = checked(graph, [r], **limits)
+    assert check.check.lively is lively
+    assert any(n.endswith("degrees: lively." if lively else "degrees: stiff.") for n in check.check.notes)
+    assert any(d.endswith("governing load: lively.") for d in doubts(graph, check, None, (), PlanningSettings())) is lively
 
 
 def test_self_weight_takes_its_share():

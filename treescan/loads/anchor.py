@@ -24,7 +24,7 @@ from treescan.loads.section_stress import cross
 from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.tree_sections import tree_sections
 from treescan.loads.uncertainty import FIXED
-from treescan.loads.verdict import misread, notes, sources, verdict
+from treescan.loads.verdict import is_lively, misread, notes, sources, verdict
 from treescan.loads.wood_strength import Wood
 from treescan.progress import Progress, quiet
 from treescan.trees.beside import Beside
@@ -205,6 +205,7 @@ def _limb_check(
         reason=reason,
         overload_chance=use.overload,
         slope_change=turn,
+        lively=is_lively(sag, turn, tree.settings),
         notes=notes(tree, path, order, f, loads, use.row, rig, hard, sag, turn, ran),
     )
 

@@ -63,6 +63,7 @@ class LimbCheck:
     overload_chance : float     Share of the draws in which stress exceeds strength. NaN = not seen.
     slope_change : float        Turning of the wood at the tie-in point under the load ("lively"). [rad]
     notes : tuple of str        What the reader must know beside the numbers: what is not assessed, one-sided scans, and so on.
+    lively : bool               True where the tie-in point gives way or turns by more than the settings call stiff.
     """
 
     nodes: Ints
@@ -84,6 +85,7 @@ class LimbCheck:
     overload_chance: float = float("nan")
     slope_change: float = float("nan")
     notes: tuple[str, ...] = ()
+    lively: bool = False
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from treescan.loads.rig_loads import RigLoads
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.run_out import RunOut
 from treescan.loads.section_stress import SectionForces
+from treescan.loads.settings import LoadSettings
 
 ONE_SIDED = np.deg2rad(120.0)
 """Arc of bark below which a diameter was seen from one side only (project choice)."""
@@ -69,10 +70,8 @@ def notes(
             f"Pulled from the side the rope can run {ran.way:.1f} m out along its limb (least friction of bark), "
             f"{until.get(ran.held_by, 'off its end')}: it is judged there."
         )
-    lively = sag > settings.lively or turn > np.deg2rad(settings.lively_deg)
-    out.append(
-        f"Under it the rope's place gives way by {100 * sag:.0f} cm and turns by {np.degrees(turn):.1f} degrees: {'lively' if lively else 'stiff'}."
-    )
+    feel = "lively" if is_lively(sag, turn, settings) else "stiff"
+    out.append(f"Under it the rope's place gives way by {100 * sag:.0f} cm and turns by {np.degrees(turn):.1f} degrees: {feel}.")
     if hard is not None:
         most = f"{settings.stop_ceiling:.1f} "
         beyond = hard.multiple_of_weight > settings.stop_ceiling
@@ -86,6 +85,11 @@ def notes(
         out.append(f"The anchor leg is counted {counted}; a pre-load left in it adds.")
         out.append(base_words(loads, rig.hardware, settings))
     return tuple(out)
+
+
+def is_lively(sag: float, turn: float, settings: LoadSettings) -> bool:
+    """Whether the rope's place gives way [m] or turns [rad] by more than is called stiff."""
+    return bool(sag > settings.lively or turn > np.deg2rad(settings.lively_deg))
 
 
 def misread(tree: Tree, at: int) -> str:

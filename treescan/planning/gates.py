@@ -146,8 +146,9 @@ def doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: 
     arms = graph.unions.arm_diameter[graph.unions.arms(union)]
     if len(arms) > 1 and arms[1] >= settings.most_included * arms[0]:
         out.append(f"Codominant (second limb over the thickest {arms[1] / arms[0]:.2f}): included bark is possible and cannot be seen in a scan.")
-    if check.check.deflection > settings.lively:
-        out.append(f"It gives way by about {check.check.deflection:.2f} m under the governing load: lively.")
+    if check.check.lively:
+        turn = np.degrees(check.check.slope_change)
+        out.append(f"It gives way by about {check.check.deflection:.2f} m and turns by {turn:.0f} degrees under the governing load: lively.")
     if check.run_out > 0:
         out.append(f"Pulled from the side the rope can run {check.run_out:.1f} m out along its limb: choke it, or set it where the limb rises.")
     if check.common_cause:

@@ -94,14 +94,6 @@ class PlanningSettings:
     most_included: float = setting(
         0.8, "", "inspect first when the second limb over the thickest is at least this: codominant, included bark possible", "dahle_2022", low=0.0
     )
-    lively: float = setting(
-        0.3,
-        "m",
-        "inspect first when the tie-in point gives way by more than this under the governing load",
-        "project_choice",
-        low=0.0,
-    )
-
     hard_drop: float = setting(4.0, "m", "a back-up that catches after a drop of this is hardly one", "project_choice", low=0.6)
 
     # reach
