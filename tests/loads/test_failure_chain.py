@@ -1,5 +1,7 @@
 """What catches the rope, worked out by hand on trees small enough for a pencil."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from loads.stick_trees import PLAIN, checked, rig, tree
@@ -128,6 +130,27 @@ def test_held_above_the_ground_counts_stretch_and_legs(climber, held):
         assert "the feet may strike the ground first" in catches[0].words
 
 
+def test_ground_is_that_below_the_place_where_the_climber_ends():
+    """On a bank of 25 degrees the climber is out over low ground and hangs, caught, over ground 1.9 m higher: the feet are told above that."""
+    graph = tree([(16.0, 0, 0, 4.0, 0.16, 0.16), (14.8, 0, 0, 4.0, 0.34, 0.30)], height=20.0, stem=0.8, top=0.5, step=0.4)
+    around = alone(graph)
+    north = around.terrain.corner[1] + around.terrain.cell * (np.arange(len(around.terrain.height)) + 0.5)
+    bank = replace(around.terrain, height=np.broadcast_to(-np.tan(np.radians(25)) * north[:, None], around.terrain.height.shape).copy())
+    whole = whole_tree(graph, replace(around, terrain=bank), PLAIN, LoadSettings())
+    limb = int(np.argmax([graph.xyz[n[-1], 2] if i else 0 for i, n in enumerate(graph.limbs.nodes)]))
+    at = at_node(graph, int(graph.limbs.nodes[limb][3]), np.array([1.6, 0, 16.0]))
+    climber, base = np.array([1.6, 4.0, 9.0]), np.array([1.6, -1.0, 0.5])
+    catches, _, _ = failure_chain(whole, True, [at], climber, base, int(graph.limbs.nodes[limb][0]))
+    (a, pa), (b, pb) = tangent(base, 16.0, 0.08), tangent(climber, 16.0, 0.08)
+    rope = a + b + 0.08 * (2 * np.pi - pa - pb)
+    low = graph.limbs.nodes[3 - limb]
+    side = np.interp(1.6, graph.xyz[low, 0], graph.segment_radius[low])  # the rope hangs plumb from the limb's side
+    bank_there = -np.tan(np.radians(25)) * side
+    feet = climber[2] - catches[0].drop - catches[0].peak * rope / LoadSettings().rope_modulus - 1.0 - bank_there
+    assert f"the feet come to {feet:.1f} m above the ground" in catches[0].words
+    assert catches[0].drop + catches[1].drop == pytest.approx(climber[2] - bank_there, abs=0.02)  # not down to the bank below where it began
+
+
 def test_chain_ends_on_the_ground(fork):
     """The last link is the ground, its drop the height left after the last catch, and no strength is claimed for it."""
     catches, _, _ = chain(fork)
@@ -181,7 +204,7 @@ def test_a_rope_too_short_for_its_supports_catches_nothing(fork):
     at = at_node(fork, int(fork.limbs.nodes[2][1]), np.array([1.0, 0.0, LOWER]))
     hang = Hang((at,), CLIMBER)
     for rope in (3.0, 7.0):  # less than the way up; less than to the climber
-        found = fall(hang, [(at, 0.0)], BASE, rope, 0.0, LoadSettings())
+        found = fall(hang, [(at, 0.0)], BASE, rope, lambda _: 0.0, LoadSettings())
         assert found.hang is None
         assert found.drop == CLIMBER[2]
 

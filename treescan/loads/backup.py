@@ -8,7 +8,7 @@ climber has no such loop and goes with the limb.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -225,7 +225,7 @@ def _resting_on(place: Floats, span: float) -> list[int]:
 
 
 def fall(
-    hang: Hang, supports: Sequence[tuple[Contact, float]], base: Floats, rope: float, ground: float, settings: LoadSettings
+    hang: Hang, supports: Sequence[tuple[Contact, float]], base: Floats, rope: float, ground: Callable[[Floats], float], settings: LoadSettings
 ) -> Fall:
     """The climber's fall onto the new supports on a rope of `rope` metres from the base anchor.
 
@@ -233,7 +233,8 @@ def fall(
     ----------
     hang : Hang             Before.
     supports : sequence     Contacts left or found, in rope order, with the slide of each.
-    base : (3,) float; rope : float; ground : float     [m]
+    base : (3,) float; rope : float     [m]
+    ground : callable       Height of the ground below a point (3,). [m]
 
     Notes
     -----
@@ -241,7 +242,7 @@ def fall(
     errs high. The lowest point is told with F L / K over the whole rope, as if no friction held any of it back: the stretch errs long.
     """
     weight, none = settings.climber_mass * G, float("nan")
-    nothing = Fall(None, None, 0.0, float(hang.climber[2] - ground), 0.0, none, none, none)
+    nothing = Fall(None, None, 0.0, float(hang.climber[2] - ground(hang.climber)), 0.0, none, none, none)
     if not supports:
         return nothing
     contacts = tuple(c for c, _ in supports)
@@ -263,12 +264,13 @@ def fall(
         return nothing
     sideways = float(np.linalg.norm(end[:2] - hang.climber[:2]))
     slide = max(s for _, s in supports)
-    if end[2] - settings.harness_to_feet <= ground:
-        return Fall(None, run, slide, float(hang.climber[2] - ground), sideways, none, none, none)
+    there = ground(end)
+    if end[2] - settings.harness_to_feet <= there:
+        return Fall(None, run, slide, max(float(hang.climber[2] - there), 0.0), sideways, none, none, none)
     stretching = sharing_length(float(run.leg[-1]), run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
     peak = float(arrest_force(weight, settings.rope_modulus, max(drop, 0.0), max(stretching, 0.3)))
     longer = float(stretch(peak, rope, settings.rope_modulus))
-    feet = float(end[2] - longer - settings.harness_to_feet - ground)
+    feet = float(end[2] - longer - settings.harness_to_feet - there)
     return Fall(Hang(contacts, end), run, slide, drop, sideways, peak, longer, feet)
 
 

@@ -35,9 +35,8 @@ def failure_chain(
     common_cause : str          "" or which limb carries the anchor and its back-up alike.
     """
     g, settings, s = tree.graph, tree.settings, tree.sections
-    ground = tree.ground_below(climber)
     if not basal:
-        height = float(climber[2] - ground)
+        height = float(climber[2] - tree.ground_below(climber))
         return (
             (to_ground(height, f"The rope goes with the limb and nothing holds its other end: {height:.1f} m to the ground."),),
             False,
@@ -51,8 +50,9 @@ def failure_chain(
     redundant = False
     for _ in range(LONGEST):
         supports = next_supports(g, gone, hang, base, settings, s.counted, s.point)
-        found = fall(hang, supports, base, rope, ground, settings)
+        found = fall(hang, supports, base, rope, tree.ground_below, settings)
         if found.hang is None or found.run is None:
+            drop = found.drop
             break
         caught = found.hang.contacts
         margin, path, utilised = _margin(tree, caught, found.run, found.peak)
@@ -65,7 +65,8 @@ def failure_chain(
             broken = int(path.node[likely_breaks(tree, path, utilised)[0][1]])
         gone = gone | carried(g.parent, broken)
         hang = found.hang
-    drop = float(hang.climber[2] - ground)
+    else:
+        drop = float(hang.climber[2] - tree.ground_below(hang.climber))
     catches.append(to_ground(drop, f"Nothing {'else ' if catches else ''}catches: {drop:.1f} m to the ground."))
     return tuple(catches), redundant, cause
 
