@@ -9,11 +9,11 @@ from strategies import alone, random_tree
 
 from treescan.geometry import segment_segment
 from treescan.loads.load_cases import rope_angles
-from treescan.loads.shock import pendulum_speed
+from treescan.loads.shock import arc, pendulum_speed
 from treescan.planning.reach import reach
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_fouls
-from treescan.planning.swing import arc, slips
+from treescan.planning.swing import slips
 from treescan.planning.tie_in_point import Work
 from treescan.planning.work import default_work, limb_of_work
 from treescan.trees.beside import Beside, Surroundings, Terrain

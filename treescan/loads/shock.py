@@ -8,6 +8,9 @@ from numpy.typing import ArrayLike
 from treescan.units import G
 from treescan.wood.graph import Floats
 
+ARC_STEPS = 48
+"""Steps along a swept arc."""
+
 
 def arrest_force(weight: ArrayLike, modulus: ArrayLike, fall: ArrayLike, rope: ArrayLike) -> Floats:
     """Peak rope force that stops a fall, undamped spring.
@@ -68,6 +71,29 @@ def pendulum_force(angle: ArrayLike, at: ArrayLike = 0.0) -> Floats:
     At the lowest point 3 - 2 cos(angle): 1.27 at 30 degrees, 1.59 at 45, 2 at 60, 3 at 90.
     """
     return 3 * np.cos(np.asarray(at, float)) - 2 * np.cos(np.asarray(angle, float))
+
+
+def arc(anchor: Floats, start: Floats, steps: int = ARC_STEPS) -> tuple[Floats, Floats]:
+    """The pendulum's way from `start` through the lowest point to the far side.
+
+    Parameters
+    ----------
+    anchor : (3,) float; start : (..., 3) float     [m, local]
+
+    Returns
+    -------
+    path : (..., steps + 1, 3) float    [m, local]
+    angle : (..., steps + 1) float      From plumb, falling from +angle to -angle. [rad]
+    """
+    d = np.asarray(start, float) - anchor
+    out = np.hypot(d[..., 0], d[..., 1])
+    length = np.hypot(out, d[..., 2])
+    angle = np.arctan2(out, -d[..., 2])[..., None] * np.linspace(1.0, -1.0, steps + 1)
+    ahead = d[..., None, :2] / np.where(out > 0, out, 1.0)[..., None, None]
+    path = np.empty((*angle.shape, 3))
+    path[..., :2] = anchor[:2] + (length[..., None] * np.sin(angle))[..., None] * ahead
+    path[..., 2] = anchor[2] - length[..., None] * np.cos(angle)
+    return path, angle
 
 
 def braced_tension(angle: ArrayLike) -> Floats:

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.assess import Assessment
+from treescan.loads.shock import arc
 from treescan.planning.contact import contact_point, place_on_limb
-from treescan.planning.swing import arc
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.trees.beside import Terrain
 from treescan.wood.graph import WoodGraph

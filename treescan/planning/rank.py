@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from treescan.loads.limb_check import AnchorCheck, Rig
 from treescan.loads.settings import LoadSettings
+from treescan.loads.shock import arc
 from treescan.planning import scores as score
 from treescan.planning.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
 from treescan.planning.clearances import Line, clearances_at, clearances_of_base_leg, clearances_of_throw, conductors, swing_meets, throw_crosses
@@ -23,7 +24,7 @@ from treescan.planning.retrieval import retrieval
 from treescan.planning.rope_and_kit import rope_plan
 from treescan.planning.settings import CRITERIA, PlanningSettings
 from treescan.planning.sightline import Scene
-from treescan.planning.swing import arc, limb_words
+from treescan.planning.swing import limb_words
 from treescan.planning.tie_in_point import AccessStep, Clearance, Floats, Reach, TieInPoint, Work
 from treescan.planning.two_trees import clear_between
 from treescan.planning.work import limb_of_work

@@ -8,14 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.loads.shock import pendulum_force, pendulum_speed
+from treescan.loads.shock import ARC_STEPS, arc, pendulum_force, pendulum_speed
 from treescan.planning.sightline import Scene, first_touch
 from treescan.planning.tie_in_point import Floats
 from treescan.trees.beside import KINDS
 from treescan.wood.graph import WoodGraph
-
-STEPS = 48
-"""Points along a swept arc."""
 
 
 @dataclass(frozen=True)
@@ -33,29 +30,6 @@ class Swing:
     force: float
     hits: str
     met: bool
-
-
-def arc(anchor: Floats, start: Floats, steps: int = STEPS) -> tuple[Floats, Floats]:
-    """The pendulum's way from `start` through the lowest point to the far side.
-
-    Parameters
-    ----------
-    anchor : (3,) float; start : (..., 3) float     [m, local]
-
-    Returns
-    -------
-    path : (..., steps + 1, 3) float    [m, local]
-    angle : (..., steps + 1) float      From plumb, falling from +angle to -angle. [rad]
-    """
-    d = np.asarray(start, float) - anchor
-    out = np.hypot(d[..., 0], d[..., 1])
-    length = np.hypot(out, d[..., 2])
-    angle = np.arctan2(out, -d[..., 2])[..., None] * np.linspace(1.0, -1.0, steps + 1)
-    ahead = d[..., None, :2] / np.where(out > 0, out, 1.0)[..., None, None]
-    path = np.empty((*angle.shape, 3))
-    path[..., :2] = anchor[:2] + (length[..., None] * np.sin(angle))[..., None] * ahead
-    path[..., 2] = anchor[2] - length[..., None] * np.cos(angle)
-    return path, angle
 
 
 def slips(
@@ -78,7 +52,7 @@ def slips(
     end = np.minimum(np.minimum(at_wood, at_ground), at_voxel)
     met, row = end < beyond, np.arange(len(path))
     last = np.minimum(end, beyond - 1)
-    top, lowest = angle[:, 0], angle[row, np.minimum(last, STEPS // 2)]  # the lowest point of the way, where the rope pulls hardest
+    top, lowest = angle[:, 0], angle[row, np.minimum(last, ARC_STEPS // 2)]  # the lowest point of the way, where the rope pulls hardest
     speed = pendulum_speed(np.linalg.norm(starts - anchor, axis=1), top, np.where(met, angle[row, last], 0.0))
     force = pendulum_force(top, lowest)
     out = []
@@ -89,7 +63,7 @@ def slips(
             hits = limb_words(graph, wood[i][1])
         else:
             hits = "the ground" if j == at_ground[i] else f"a {KINDS[kind[i]]}"
-        drop = float(way[0, 2] - way[min(j, STEPS // 2), 2])
+        drop = float(way[0, 2] - way[min(j, ARC_STEPS // 2), 2])
         out.append(Swing(way[: j + 1], math.dist(way[j, :2], way[0, :2]), drop, float(speed[i]), float(force[i]), hits, bool(met[i])))
     return tuple(out)
 
