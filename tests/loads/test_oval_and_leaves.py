@@ -12,6 +12,7 @@ from shapely.geometry import Point
 from strategies import alone
 
 from treescan.errors import BadInput
+from treescan.loads.anchor import check_anchors
 from treescan.loads.section_stress import ellipse_modulus, oval_stretch, section_forces, section_modulus
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import tree_sections
@@ -176,3 +177,20 @@ def test_leaves_off_takes_the_foliage_away_and_on_adds_some_to_a_bare_tree():
     assert weight["bare", "on"][1] - weight["bare", "off"][1] == pytest.approx(0.1 * weight["bare", "off"][limb], rel=1e-6)
     top = graph.limbs.nodes[0][-1]
     assert weight["bare", "on"][top] == weight["bare", "off"][top]
+
+
+@pytest.mark.parametrize(
+    ("scan", "how", "words"),
+    [("bare", "as scanned", "judged bare"), ("bare", "off", "judged bare"), ("bare", "on", "judged in leaf, its limbs 10 % heavier"), ("leafy", "as scanned", ""),
+     ("leafy", "on", ""), ("leafy", "off", "judged without them, as set")],
+)  # fmt: skip
+def test_an_anchor_says_in_what_leaf_its_tree_was_judged(scan, how, words):
+    """One note where the scan was bare or the leaves are left out, none where the scan's own foliage was counted."""
+    graph = tree(OAK)
+    beside = alone(graph)
+    if scan == "leafy":
+        beside = replace(beside, foliage=Foliage(np.full((4, 4, 4), 2.0, np.float32), np.array([1.0, -0.4, 8.5]), 0.2))
+    (found,) = check_anchors(graph, beside, PLAIN, [rig(graph, "U01", "MRS")], np.zeros((0, 3)), LoadSettings(leaves=how), 1)
+    said = [n for n in found.check.notes if n.startswith("The scan shows")]
+    assert len(said) == (1 if words else 0)
+    assert all(words in n for n in said)

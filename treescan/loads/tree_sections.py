@@ -248,7 +248,7 @@ def _own_weight(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSett
     loads = np.column_stack([mass, mass[:, None] * centre])
     if settings.leaves != "off":
         loads += _foliage(graph, beside, settings)
-    if settings.leaves == "on" and not (beside.foliage.density > 0).any():  # scanned bare, judged in leaf
+    if settings.leaves == "on" and beside.foliage.bare:  # scanned bare, judged in leaf
         loads[1:] += np.where(graph.limb[1:] > 0, settings.leaf_share, 0.0)[:, None] * loads[1:]
     _summed(graph.parent, loads)
     total = loads * G

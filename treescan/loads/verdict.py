@@ -63,6 +63,8 @@ def notes(
         out.append(f"Part of the load path was seen from one side only ({np.degrees(np.nanmin(arc)):.0f} degrees of the round).")
     if np.any(~g.seen[node]):
         out.append("Gaps of the scan shorter than the limb is thick were spanned by the thinner of their ends.")
+    if said := leaf_words(tree.beside.foliage.bare, settings):
+        out.append(said)
     out.append(f"The load judged is ordinary use, {loads.pulls.case[row]} the hardest of it.")
     if ran is not None:
         until = {"friction": "until the pull is square enough to the limb", "a side limb": "until a side limb stops it"}
@@ -85,6 +87,15 @@ def notes(
         out.append(f"The anchor leg is counted {counted}; a pre-load left in it adds.")
         out.append(base_words(loads, rig.hardware, settings))
     return tuple(out)
+
+
+def leaf_words(bare: bool, settings: LoadSettings) -> str:
+    """In what leaf the tree was judged, where that is not simply what the scan shows; bare : whether the scan shows no leaves."""
+    if not bare:
+        return "The scan shows leaves; the tree was judged without them, as set." if settings.leaves == "off" else ""
+    if settings.leaves == "on":
+        return f"The scan shows no leaves; the tree was judged in leaf, its limbs {100 * settings.leaf_share:.0f} % heavier (a default, not measured)."
+    return "The scan shows no leaves: the tree was judged bare. In leaf it weighs more than was counted."
 
 
 def is_lively(sag: float, turn: float, settings: LoadSettings) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numba import njit
@@ -95,6 +96,11 @@ class Foliage:
     def none(cls) -> Foliage:
         """A leafless, twigless tree."""
         return cls(np.zeros((1, 1, 1), np.float32), np.zeros(3), 1.0)
+
+    @cached_property
+    def bare(self) -> bool:
+        """True where the scan shows no leaves at all."""
+        return not bool((self.density > 0).any())
 
     def density_at(self, xyz: ArrayLike) -> Floats:
         """Density at points (..., 3), zero outside the grid. [1/m]"""
