@@ -10,7 +10,7 @@ from strategies import random_tree
 from treescan.assess import Assessment
 from treescan.cloud.point_cloud import Frame
 from treescan.estimate import Estimate
-from treescan.loads.limb_check import AnchorCheck, Catch, LimbCheck, Rig
+from treescan.loads.limb_check import AnchorCheck, Catch, Exceptional, LimbCheck, Rig
 from treescan.planning.tie_in_point import AccessStep, Reach, RopePlan, TieInPoint, Work
 from treescan.reader_settings import ReaderSettings
 from treescan.settings import setting
@@ -244,6 +244,7 @@ def _limb_check(graph: WoodGraph, k: int, force: np.ndarray) -> LimbCheck:
         ("geometry", "project_choice"),
         verdict,
         "The scan bridged a gap below this union." if unseen else f"Least margin {low:.1f} at node {nodes[worst]}.",
+        NAN if unseen else 0.003,
     )
 
 
@@ -295,6 +296,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
                 catches,
                 bool(below),
                 "",
+                None if not check.margin.known else Exceptional("abrupt stop", -1, 2 * force, 2.47, Estimate(1.9, 1.1, 3.0), 0.0204, check.governing, "bending"),
             )
             rows.append((k, system, anchor, throw, _reach(u.place[k], work)))
     rows.sort(key=lambda r: -(r[2].check.margin.p5 if r[2].check.margin.known else -1) * 0.02 - r[4].share)

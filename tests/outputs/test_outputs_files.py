@@ -19,8 +19,10 @@ from words_in_files import glb_json, text_of
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
 from treescan.outputs.anchors_file import anchors_table
+from treescan.outputs.cards import card
 from treescan.outputs.strict_json import dumps, number, place, tame
 from treescan.outputs.write import FILES, write_outputs
+from treescan.units import G
 
 
 @pytest.fixture(scope="module")
@@ -167,6 +169,32 @@ def test_anchors_follow_the_contract(good: Assessment, folder: Path) -> None:
             assert 0 <= t["aim"]["azimuth_deg"] < 360
             np.testing.assert_allclose(t["stand_xyz"], p.throw.stand + good.tree.frame.origin, atol=1e-4)
         assert j["fallback"][-1]["ground"] is True
+
+
+def test_the_chance_of_overload_is_told_wherever_the_margin_is(good: Assessment, folder: Path) -> None:
+    """Ordinary use beside the exceptional case, as a share in the data and as a count of draws in words; nothing where nothing was seen."""
+    content = json.loads((folder / "anchors.json").read_text(encoding="utf-8"))["anchors"]
+    rows = list(csv.DictReader(io.StringIO((folder / "anchors.csv").read_text(encoding="utf-8"))))
+    for i, p in enumerate(good.points):
+        said = dict(card(good, p, i).answers[2].rows)["Breaks"]
+        if p.check.check.margin.known:
+            assert content[i]["capacity"]["overload_chance"] == pytest.approx(p.check.check.overload_chance)
+            assert content[i]["exceptional"]["overload_chance"] == pytest.approx(p.check.exceptional.overload_chance)
+            assert float(rows[i]["overload_chance"]) == pytest.approx(p.check.check.overload_chance)
+            assert said == "in 3 of 1,000 draws in ordinary use; in 20 of 1,000 draws under the exceptional load (abrupt stop)"
+        else:
+            assert content[i]["capacity"]["overload_chance"] is None and rows[i]["overload_chance"] == ""
+            assert said == "not seen"
+    assert "in 3 of 1,000 draws in ordinary use" in (folder / "report.html").read_text(encoding="utf-8")
+
+
+def test_multiples_of_weight_say_what_they_are_multiples_of(good: Assessment, folder: Path) -> None:
+    """Beside what the rig makes of a still climber's weight stands all of the force over the weight, the same quantity in both kinds of load."""
+    weight = good.settings.loads.climber_mass * G / 1000
+    for j in json.loads((folder / "anchors.json").read_text(encoding="utf-8"))["anchors"]:
+        assert j["load"]["force_over_weight"] == pytest.approx(j["load"]["force_kn"] / weight, rel=1e-4)
+        if j["exceptional"]:
+            assert j["exceptional"]["force_over_weight"] == j["exceptional"]["multiple_of_weight"]
 
 
 def test_not_seen_becomes_null_never_a_number(good: Assessment, folder: Path) -> None:

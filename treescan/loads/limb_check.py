@@ -164,11 +164,12 @@ class AnchorCheck:
     ----------
     rig : Rig
     force : (3,) float          On the wood at the union, governing case. [N]
-    multiple_of_weight : float  |force| / W of the governing static case.
+    multiple_of_weight : float  |force| over the rope's pull at the climber, governing case: what the rig makes of the weight of a climber who
+        hangs still; not the force over the weight.
     case : str                  Name of the governing load case.
     worst_work_point : int      Row of the work points it was governed by, -1 = straight below.
     contact_forces : (c, 3)     Force at every contact, `rig` order, the union first. [N]
-    friction_multiple : float   |force| / W with the middle friction value: information only.
+    friction_multiple : float   The same with the middle friction value: information only.
     check : LimbCheck           The least margin over all contacts.
     catches : tuple of Catch    The failure chain of the likeliest break, down to the last catch or the ground.
     redundant : bool            After every likely break a later limb holds the climber above the ground with margin.

@@ -17,6 +17,7 @@ from treescan.outputs.strict_json import number, place, tame, vector
 from treescan.outputs.wording import file_name
 from treescan.planning.tie_in_point import Reach, TieInPoint
 from treescan.throw.throw_path import CLASS_WORDS, Throw
+from treescan.units import G
 
 FORMAT, VERSION = "treescan-anchors", 1
 
@@ -97,12 +98,15 @@ def worst_work_point(a: Assessment, check: AnchorCheck) -> str:
 
 
 def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
+    """The governing load in ordinary use. `multiple_of_weight` is the force over the rope's pull at the climber: what the rig makes of the weight of
+    a climber hanging still; `force_over_weight` is all of the force over the weight, as in the exceptional case."""
     size = float(np.linalg.norm(check.force))
     known = math.isfinite(size) and size > 0
     return {
         "force_kn": number(size / 1000.0),
         "multiple_of_weight": number(check.multiple_of_weight),
         "direction": vector(check.force / size) if known else [None, None, None],
+        "force_over_weight": number(size / (a.settings.loads.climber_mass * G)),
         "case": check.case,
         "worst_work_point": worst_work_point(a, check),
         "friction_multiple": number(check.friction_multiple),
@@ -111,7 +115,7 @@ def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
 
 
 def _exceptional(check: AnchorCheck) -> dict[str, Any] | None:
-    """The abrupt stop or swing, beside ordinary use."""
+    """The abrupt stop or swing, beside ordinary use; both multiples are the whole shock over the climber's weight."""
     hard = check.exceptional
     if hard is None:
         return None
@@ -119,6 +123,7 @@ def _exceptional(check: AnchorCheck) -> dict[str, Any] | None:
         "case": hard.case,
         "force_kn": number(float(np.linalg.norm(hard.force)) / 1000.0),
         "multiple_of_weight": number(hard.multiple_of_weight),
+        "force_over_weight": number(hard.multiple_of_weight),
         "margin_median": number(hard.margin.median),
         "margin_p5": number(hard.margin.p5),
         "margin_p95": number(hard.margin.p95),
@@ -134,6 +139,7 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
         "margin_median": number(c.margin.median),
         "margin_p5": number(c.margin.p5),
         "margin_p95": number(c.margin.p95),
+        "overload_chance": number(c.overload_chance),
         "verdict": c.verdict,
         "reason": c.reason,
         "governing": {
@@ -214,6 +220,7 @@ COLUMNS = (
     "multiple_of_weight",
     "margin_median",
     "margin_p5",
+    "overload_chance",
     "governing_node",
     "governing_mode",
     "utilisation",
@@ -287,6 +294,7 @@ def _row(j: dict[str, Any]) -> list[Any]:
         load["multiple_of_weight"],
         capacity["margin_median"],
         capacity["margin_p5"],
+        capacity["overload_chance"],
         capacity["governing"]["node"],
         capacity["governing"]["mode"],
         capacity["governing"]["utilisation"],

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
+from treescan.loads.limb_check import AnchorCheck
 from treescan.outputs import wording as w
 from treescan.outputs.first_line import first_line, first_stop
 from treescan.planning.tie_in_point import TieInPoint
@@ -161,8 +162,17 @@ def work_words(a: Assessment, row: int) -> str:
 
 
 def force_words(size: float, multiple: float) -> str:
-    """The governing force [N], and how many times the climber's weight bears on the union at rest."""
-    return f"{w.force(size)}; at rest {w.plain(multiple, 2)} times the climber's weight" if w.finite(size) else w.NOT_SEEN
+    """The governing force [N], and how many times the climber's weight the union bears when the climber hangs still there."""
+    return f"{w.force(size)}; under a climber hanging still {w.plain(multiple, 2)} times the weight" if w.finite(size) else w.NOT_SEEN
+
+
+def breaks_words(k: AnchorCheck) -> str:
+    """In how many draws of the uncertain figures stress exceeds strength, in ordinary use and in the exceptional case."""
+    said = f"in {w.draws(k.check.overload_chance)} in ordinary use" if w.finite(k.check.overload_chance) else w.NOT_SEEN
+    hard = k.exceptional
+    if hard is not None and w.finite(hard.overload_chance):
+        said += f"; in {w.draws(hard.overload_chance)} under the exceptional load ({hard.case})"
+    return said
 
 
 def _hold(a: Assessment, p: TieInPoint) -> Answer:
@@ -174,6 +184,7 @@ def _hold(a: Assessment, p: TieInPoint) -> Answer:
         *((("Tied to", _tied_words(a, p)),) if p.system == "SRS basal" else ()),
         ("Governing case", f"{k.case}, {work_words(a, k.worst_work_point)}"),
         ("Margin, low figure", w.margin(c.margin.median, c.margin.p5)),
+        ("Breaks", breaks_words(k)),
         ("Weakest section", section_words(a, p)),
         ("Bends under load by", w.small(c.deflection)),
         ("Of the weakest section, the wood's own weight uses", w.percent(c.self_weight_share)),

@@ -83,7 +83,7 @@ def _hold(a: Assessment, p: TieInPoint) -> str:
     low = w.margin(c.margin.median, c.margin.p5)
     return (
         f"{p.label} carries {w.force(float(np.linalg.norm(k.force)))}; strength over stress is {low} at the weakest section "
-        f"({section_words(a, p)}), if the wood is sound."
+        f"({section_words(a, p)}), if the wood is sound" + (f"; it breaks in {w.draws(c.overload_chance)}." if w.finite(c.overload_chance) else ".")
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs import wording as w
-from treescan.outputs.cards import Answer, card, section_words, stand_words, work_words
+from treescan.outputs.cards import Answer, breaks_words, card, section_words, stand_words, work_words
 from treescan.outputs.elevation import elevation
 from treescan.outputs.first_line import first_line
 from treescan.outputs.glance import glance
@@ -96,12 +96,14 @@ def _hold_rows(a: Assessment, p: TieInPoint) -> list[tuple[str, str]]:
     return [
         (
             "Force on the union",
-            f"{w.force(float(np.linalg.norm(k.force)))}, at rest {w.plain(k.multiple_of_weight, 2)} times the weight; {k.case}, {work_words(a, k.worst_work_point)}",
+            f"{w.force(float(np.linalg.norm(k.force)))}, under a climber hanging still {w.plain(k.multiple_of_weight, 2)} times the weight; {k.case}, "
+            f"{work_words(a, k.worst_work_point)}",
         ),
         (
             "Strength over stress, low",
             f"{w.margin(k.check.margin.median, k.check.margin.p5)}, {k.check.verdict}, if the wood is sound",
         ),
+        ("Breaks", breaks_words(k)),
         ("Weakest section", section_words(a, p)),
     ]
 

@@ -215,6 +215,22 @@ def percent(x: float) -> str:
     return f"{100 * x:.1f} %" if 0 < x < 0.0095 else f"{100 * x:.0f} %"
 
 
+def draws(x: float) -> str:
+    """A chance as a count of draws of the uncertain figures; a small one is never told as none, nor a large one as all.
+
+    >>> draws(0.003), draws(0.0), draws(0.0004), draws(0.9996), draws(1.0)
+    ('3 of 1,000 draws', 'none of the draws', 'fewer than 1 of 1,000 draws', 'more than 999 of 1,000 draws', 'all of the draws')
+    """
+    if not finite(x):
+        return NOT_SEEN
+    if x <= 0 or x >= 1:
+        return "none of the draws" if x <= 0 else "all of the draws"
+    count = round(1000 * x)
+    if count in {0, 1000}:
+        return "fewer than 1 of 1,000 draws" if count == 0 else "more than 999 of 1,000 draws"
+    return f"{count} of 1,000 draws"
+
+
 def throws(x: float) -> str:
     """Expected number of throws.
 
