@@ -6,16 +6,22 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import S, plain_tree, ranked, table, throw, tree
+from hands import ASSESSABLE, S, plain_tree, ranked, table, throw, tree
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
+from treescan.loads.anchor import check_anchors
+from treescan.loads.settings import LoadSettings
+from treescan.loads.wood_strength import wood_of
 from treescan.planning.access_order import lanyard_steps
 from treescan.planning.approach import recommend
 from treescan.planning.candidates import BASE_HEIGHT, candidate_rigs, candidate_unions, round_the_stem
-from treescan.planning.contact import contact_point, place_on_limb, round_stem
+from treescan.planning.contact import base_way, contact_point, own_limbs, place_on_limb, round_stem
 from treescan.planning.independent import independent
+from treescan.planning.rank import rank_points
 from treescan.planning.settings import SYSTEMS
+from treescan.planning.work import work_at_points
+from treescan.trees.beside import Site
 
 
 def rigs(graph, throws=(), systems=(), settings=S):
@@ -70,6 +76,69 @@ def test_supports_of_a_line_become_via_points_from_the_union_outward():
     assert rig.base[0] < 0
     assert other.via.tolist() == [mid, low]
     assert other.base[0] > 0
+
+
+def over_three(graph, order=(0, 2, 1)):
+    """A class 3 throw at the topmost union whose line lies over limbs on both its sides, in the given order of unions from the thrower."""
+    u = graph.unions
+    out = [int(graph.limbs.nodes[u.arm_limb[u.laterals(k)[0]]][3]) for k in order]
+    rest = graph.xyz[out[order.index(2)]]
+    path = [[6.0, 0, 0], *(graph.xyz[n] for n in out), [-6.0, 0, 0]]
+    return replace(throw(graph, 2, 0.5, 3), supports=np.array(out, np.int32), settled=np.array(path), rest=rest, rest_distance=0.9), out
+
+
+def test_limbs_under_the_climbers_leg_stay_in_the_rig():
+    """A line over a, the union, b: the base leg gets one, the other stays under the climber's leg, from which the climber hangs."""
+    graph = plain_tree()
+    t, out = over_three(graph)
+    (rig,) = [r for r, _ in rigs(graph, [t], ("SRS basal",)) if r.union == 2]
+    assert rig.via.tolist() == [out[0]] and rig.beyond.tolist() == [out[2]]
+    segment = graph.xyz[[out[2], graph.parent[out[2]]]]
+    assert contact_point(graph, rig) == pytest.approx(segment.mean(axis=0))
+    assert own_limbs(graph, rig) == (0, int(graph.limb[out[2]]))
+    way = base_way(graph, rig)
+    assert way[0] == pytest.approx(contact_point(graph, rig)) and way[-1] == pytest.approx(rig.base) and len(way) == 4
+    clean, _ = over_three(graph, (0, 1, 2))
+    (rig,) = [r for r, _ in rigs(graph, [clean], ("SRS basal",)) if r.union == 2]
+    assert len(rig.beyond) == 0 and len(rig.via) == 2
+
+
+def test_a_line_with_limbs_under_the_climbers_leg_counts_half():
+    """A cleaner line with more than half its chance is taken for a basal line; with less it is not."""
+    graph = plain_tree()
+    dirty, _ = over_three(graph)
+    for chance, taken in ((0.3, 2), (0.2, 3)):
+        (found,) = [t for r, t in rigs(graph, [dirty, throw(graph, 2, chance, 2)], ("SRS basal",)) if r.union == 2]
+        assert found.isolation_class == taken
+
+
+def test_the_doubt_names_what_the_climber_would_hang_from():
+    """Limb, diameter, force and margin of what lies under the climber's leg; reach and rope are told from there; a rig without it says nothing."""
+    graph = plain_tree()
+    t, out = over_three(graph)
+    throws, work = table(graph, [t]), work_at_points(graph, [[-1.5, 0.4, 3.0], [-1.4, -0.3, 4.0]])
+    found = candidate_rigs(graph, alone(graph), throws, ("SRS basal",), S)
+    checks = check_anchors(graph, alone(graph), wood_of("Quercus robur", LoadSettings()), [r for r, _ in found], work.xyz, LoadSettings(), 1)
+    points = {p.union: p for p in rank_points(graph, alone(graph), Site(), ASSESSABLE, work, throws, found, checks, S, 1)}
+    p = points[2]
+    words = next(d for d in p.doubts if "would not hang from" in d)
+    size = 200 * graph.segment_radius[out[2]]
+    force = np.linalg.norm(p.check.contact_forces[2]) / 1000
+    assert f"limb {graph.limb[out[2]]} ({size:.1f} cm thick), {force:.1f} kN" in words
+    assert f"low end {p.check.outer.p5:.1f}" in words
+    assert p.place == pytest.approx(contact_point(graph, p.check.rig))
+    assert not any("would not hang from" in d for k in (0, 1) for d in points[k].doubts)
+    assert p.check.check.margin.p5 <= p.check.outer.p5 * 1.05
+
+
+def test_two_anchors_are_apart_only_where_all_that_holds_the_climber_is():
+    """A rope at one union that hangs from a limb of another is not independent of a rope there."""
+    graph = plain_tree()
+    points = {p.union: p for p in ranked(graph, [throw(graph, k) for k in range(3)], systems=("SRS basal",))}
+    top, low = points[2], points[1]
+    rig = replace(top.check.rig, beyond=np.array([low.check.rig.rest_node], np.int32))
+    assert independent(graph, top, low)
+    assert not independent(graph, replace(top, check=replace(top.check, rig=rig)), low)
 
 
 def test_basal_anchor_is_tied_to_the_stem_foot():

@@ -6,12 +6,13 @@ Every rig against every place of the climber: forces, stresses down to the groun
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from treescan.estimate import Estimate
 from treescan.loads.backup import limb_tree
-from treescan.loads.contacts import Contact, union_contact, via_contact
+from treescan.loads.contacts import Contact, at_node, middle, union_contact, via_contact
 from treescan.loads.deflection import chain
 from treescan.loads.failure_chain import failure_chain
 from treescan.loads.governing import Governed, gate, governed
@@ -30,6 +31,9 @@ from treescan.progress import Progress, quiet
 from treescan.trees.beside import Beside
 from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph
+
+LIFTED = 0.1
+"""A union that bears less than this share of the climber's weight under the governing load has the rope lifted off it (project choice)."""
 
 NOT_SEEN = Estimate(float("nan"), float("nan"), float("nan"))
 
@@ -84,14 +88,29 @@ def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSetti
 
 
 def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
-    """One rig, as `check_anchors`."""
+    """One rig, as `check_anchors`.
+
+    Where further limbs lie under the climber's leg, the climber hangs from the outermost of them. Should the taut rope lift off the union
+    then, the rig is also judged as if they were not there, and the worse of both is told.
+    """
+    found = _checked(tree, rig, work)
+    if not len(rig.beyond) or not found.check.margin.known or np.linalg.norm(found.force) > LIFTED * tree.settings.climber_mass * G:
+        return found
+    alone = _checked(tree, replace(rig, beyond=rig.beyond[:0]), work)
+    if alone.check.margin.known and not alone.check.margin.p5 < found.check.margin.p5:
+        return found
+    return replace(alone, rig=rig, contact_forces=np.vstack([alone.contact_forces, np.zeros((len(rig.beyond), 3))]), outer=found.outer)
+
+
+def _checked(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     contacts = contacts_of(tree, rig)
+    union = len(contacts) - 1 - len(rig.beyond)
     why = unseen(tree, contacts)
     if why:
         return _not_seen(rig, contacts, why)
     base = np.asarray(rig.base, float)
     loads = rig_loads(rig.system, rig.hardware, contacts, base, tree.ground_below(contacts[-1].point), work, tree.settings)
-    ran = run_out(tree, rig, loads)
+    ran = run_out(tree, rig, loads) if not len(rig.beyond) else None
     if ran is not None:  # it stays out there, whatever the climber does next
         contacts = (*contacts[:-1], ran.contact)
         why = unseen(tree, contacts)
@@ -101,7 +120,7 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     path = load_path(tree, contacts)
     use = governed(tree, loads, path, rig.system, rig.hardware)
     hard = governed(tree, loads, path, rig.system, rig.hardware, hard=True) if (loads.pulls.hard > 0).any() else None
-    exceptional = None if hard is None else _exceptional(tree, loads, hard)
+    exceptional = None if hard is None else _exceptional(tree, loads, hard, union)
     check = _limb_check(tree, rig, loads, path, use, exceptional, ran)
     # a report explains a weak section; without one a limb that stands but could not was misread
     if (check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 or not check.margin.known) and not gate(tree, path):
@@ -111,7 +130,7 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     if loads.pulls.work[worst.row] < 0:  # just below the support, where the stop is hardest
         climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
     breaks = _breaks(tree, path, worst.use, SYSTEMS[rig.system].basal, contacts, climber, base)
-    on_wood = use.legs.force.sum(axis=1)[::-1]
+    on_wood = use.legs.force.sum(axis=1)[[*range(union, -1, -1), *range(union + 1, len(contacts))]]
     return AnchorCheck(
         rig=rig,
         force=on_wood[0],
@@ -119,7 +138,7 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
         case=loads.pulls.case[use.row],
         worst_work_point=int(loads.pulls.work[use.row]),
         contact_forces=on_wood,
-        friction_multiple=friction_multiple(loads, rig.hardware, rig.system, use.row, tree.settings),
+        friction_multiple=friction_multiple(loads, rig.hardware, rig.system, use.row, tree.settings) if not len(rig.beyond) else float("nan"),
         check=check,
         catches=breaks[0].catches,
         redundant=all(b.redundant for b in breaks),
@@ -128,7 +147,14 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
         cases=tuple(c for c in tree.settings.cases if c not in tree.settings.exceptional),
         breaks=breaks,
         run_out=0.0 if ran is None else ran.way,
+        outer=_outer(tree, loads, path, union, rig),
     )
+
+
+def _outer(tree: Tree, loads: RigLoads, path: LoadPath, union: int, rig: Rig) -> Estimate | None:
+    """The margin of the weakest wood that carries a limb under the climber's leg and not the union."""
+    rows = path.above[:, union + 1 :].any(axis=1) & ~path.above[:, union]
+    return governed(tree, loads, path.of(rows), rig.system, rig.hardware).margin if rows.any() else None
 
 
 def _breaks(
@@ -149,9 +175,9 @@ def _breaks(
     return tuple(out)
 
 
-def _exceptional(tree: Tree, loads: RigLoads, hard: Governed) -> Exceptional:
-    """The hardest abrupt stop or swing, as it is told."""
-    force = hard.legs.force[-1].sum(axis=0)
+def _exceptional(tree: Tree, loads: RigLoads, hard: Governed, union: int) -> Exceptional:
+    """The hardest abrupt stop or swing, as it is told; union : row of its contact."""
+    force = hard.legs.force[union].sum(axis=0)
     return Exceptional(
         case=loads.pulls.hard_case[hard.row],
         worst_work_point=int(loads.pulls.work[hard.row]),
@@ -165,7 +191,7 @@ def _exceptional(tree: Tree, loads: RigLoads, hard: Governed) -> Exceptional:
 
 
 def contacts_of(tree: Tree, rig: Rig) -> tuple[Contact, ...]:
-    """Contacts in rope order: supports from the base up, the union last."""
+    """Contacts in rope order: supports from the base up, the union, limbs under the climber's leg; the one next to the climber last."""
     s = tree.sections
     top = union_contact(tree.graph, rig, s.counted, s.point, tree.settings.least_lever)
     found: list[Contact] = [top]
@@ -173,7 +199,9 @@ def contacts_of(tree: Tree, rig: Rig) -> tuple[Contact, ...]:
     if SYSTEMS[rig.system].basal:
         for node in rig.via:
             found.append(via_contact(tree.graph, int(node), found[-1].point, base))
-    return tuple(found[::-1])
+    g = tree.graph
+    beyond = [at_node(g, int(n), middle(g, int(n))) for n in rig.beyond]
+    return (*found[::-1], *beyond)
 
 
 def _limb_check(

@@ -112,6 +112,11 @@ def _straight(line, parent, xyz, radius, node, point, reach):  # type: ignore[no
     return axis, min(max(np.sum(off * r) / np.sum(off * off), -0.1), 0.1)
 
 
+def middle(graph: WoodGraph, node: int) -> Floats:
+    """The middle of a segment, (3,). [m]"""
+    return np.asarray(0.5 * (graph.xyz[node] + graph.xyz[graph.parent[node]]), float)
+
+
 def via_contact(graph: WoodGraph, node: int, start: Floats, end: Floats) -> Contact:
     """The limb of segment `node` where the straight line from `start` to `end` comes nearest to it."""
     a, b = graph.xyz[graph.parent[node]], graph.xyz[node]

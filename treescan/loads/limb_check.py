@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,8 @@ class Rig:
     via : (c,) int32            Further support nodes between the union and the base anchor, from the union outward (basal only).
     base : (3,) float           Base anchor (basal) or stance. [m, local]
     tied_to : str               Name of what a basal line is tied to; "" = the foot of the own stem.
+    beyond : (b,) int32         Further support nodes between the union and the climber, from the union outward (basal only): the climber
+        hangs from the last of them.
     """
 
     union: int
@@ -40,6 +42,7 @@ class Rig:
     via: Ints
     base: Floats
     tied_to: str = ""
+    beyond: Ints = field(default_factory=lambda: np.zeros(0, np.int32))
 
 
 @dataclass(frozen=True)
@@ -168,7 +171,7 @@ class AnchorCheck:
         hangs still; not the force over the weight.
     case : str                  Name of the governing load case.
     worst_work_point : int      Row of the work points it was governed by, -1 = straight below.
-    contact_forces : (c, 3)     Force at every contact, `rig` order, the union first. [N]
+    contact_forces : (c, 3)     Force at every contact: the union, then `rig.via`, then `rig.beyond`. [N]
     friction_multiple : float   The same with the middle friction value: information only.
     check : LimbCheck           The least margin over all contacts.
     catches : tuple of Catch    The failure chain of the likeliest break, down to the last catch or the ground.
@@ -178,6 +181,7 @@ class AnchorCheck:
     cases : tuple of str        Ordinary cases that were tried.
     breaks : tuple of Break     Every likely break with its own chain, the likeliest first.
     run_out : float             How far out along its limb the rope can run under a pull from the side; all above is told for there. [m]
+    outer : Estimate or None    Margin of the weakest wood that carries `rig.beyond` and not the union; None where there is none.
     """
 
     rig: Rig
@@ -195,3 +199,4 @@ class AnchorCheck:
     cases: tuple[str, ...] = ()
     breaks: tuple[Break, ...] = ()
     run_out: float = 0.0
+    outer: Estimate | None = None

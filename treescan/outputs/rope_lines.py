@@ -35,7 +35,9 @@ def rope_line(a: Assessment, p: TieInPoint) -> Floats:
     rig = p.check.rig
     if rig.system == "SRS basal":
         supports = [graph.xyz[n] + [0.0, 0.0, graph.segment_radius[n]] for n in rig.via[::-1]]
-        return np.array([rig.base, *supports, rest, foot])
+        outer = [graph.xyz[n] + [0.0, 0.0, graph.segment_radius[n]] for n in rig.beyond]
+        below = ground_below(terrain, outer[-1], float(graph.xyz[0, 2])) if outer else foot
+        return np.array([rig.base, *supports, rest, *outer, below])
     if rig.system == "MRS":
         aside = np.array([0.06, 0.0, 0.0])
         return np.array([foot + aside, rest + aside, rest - aside, foot - aside])

@@ -29,6 +29,9 @@ BASE_HEIGHT = 1.0
 FARTHEST_BASE = 50.0
 """A drawn base farther from the stem than this is taken for a slip of the pen [m] (project choice)."""
 
+OUTER_WORTH = 0.5
+"""What the chance of a line with limbs under the climber's leg counts beside that of one without (project choice)."""
+
 LEAST_BASE = 0.20
 """Thinner neighbouring stems are not named as another place for a base [m] (project choice)."""
 
@@ -65,7 +68,7 @@ def candidate_rigs(
     for union in candidate_unions(graph, settings):
         for system in wanted:
             choked = system != "SRS basal" and round_the_stem(graph, union, settings)
-            throw = None if choked else best_throw(throws, union, system)
+            throw = None if choked else best_throw(graph, throws, union, system)
             for hardware in settings.hardware(system):
                 out.append((_rig(graph, beside, union, system, hardware, throw, settings, bases), throw))
     return tuple(out)
@@ -132,10 +135,16 @@ def bearing_diameter(graph: WoodGraph, union: int, settings: PlanningSettings) -
     return float(graph.unions.arm_diameter[graph.unions.laterals(union)].max(initial=0.0))
 
 
-def best_throw(throws: ThrowTable, union: int, system: str) -> Throw | None:
-    """The throw with the most chance among the classes a system can use; a cleaner class wins a tie."""
+def best_throw(graph: WoodGraph, throws: ThrowTable, union: int, system: str) -> Throw | None:
+    """The throw with the most chance among the classes a system can use; a cleaner class wins a tie.
+
+    A basal line with limbs under the climber's leg counts half: the climber would hang from the outermost of them, not from the union.
+    """
     found = [throws.best[union, c] for c in CLASSES[system] if (union, c) in throws.best]
-    return max(found, key=lambda t: (t.chance, -t.isolation_class)) if found else None
+    if not found:
+        return None
+    worth = [OUTER_WORTH if system == "SRS basal" and len(_sides(t, _bearing_support(graph, t))[2]) else 1.0 for t in found]
+    return max(zip(found, worth, strict=True), key=lambda tw: (tw[0].chance * tw[1], -tw[0].isolation_class))[0]
 
 
 def bearing_arm(graph: WoodGraph, union: int, settings: PlanningSettings) -> int:
@@ -159,9 +168,9 @@ def _rig(graph: WoodGraph, beside: Beside, union: int, system: str, hardware: st
     at = _bearing_support(graph, throw)
     node = _rest_node(graph, union, throw, at)
     if system == "SRS basal":
-        via, side = _base_side(throw, at)
+        via, side, beyond = _sides(throw, at)
         name, base = _tied(graph, side, float(throw.rest[2]), bases)
-        return Rig(union, system, hardware, node, float(throw.rest_distance), via, base, name)
+        return Rig(union, system, hardware, node, float(throw.rest_distance), via, base, name, beyond)
     return Rig(union, system, hardware, node, float(throw.rest_distance), np.zeros(0, np.int32), np.asarray(throw.stand, float))
 
 
@@ -214,19 +223,19 @@ def _rest_node(graph: WoodGraph, union: int, throw: Throw, support: int) -> int:
     return place_on_limb(graph, union, near, throw.rest_distance)[0]
 
 
-def _base_side(throw: Throw, support: int) -> tuple[Ints, Floats]:
-    """Supports between the union and the base anchor, union outward, and a place on that side of the stem.
+def _sides(throw: Throw, support: int) -> tuple[Ints, Floats, Ints]:
+    """Supports between the union and the base anchor, a place on that side of the stem, and supports between the union and the climber; both
+    from the union outward.
 
-    The climber hangs from the side with fewer limbs under the line, so that the union takes the climber's leg; the base leg gets
-    the rest.
+    The climber hangs from the side with fewer limbs under the line, the base leg gets the rest.
     """
     supports = np.asarray(throw.supports, np.int32)
     if support < 0:
-        return np.zeros(0, np.int32), np.asarray(throw.stand, float)
-    near, far = supports[:support][::-1], supports[support + 1 :]
+        return np.zeros(0, np.int32), np.asarray(throw.stand, float), np.zeros(0, np.int32)
+    near, far = supports[:support][::-1].copy(), supports[support + 1 :].copy()
     if len(near) >= len(far):
-        return near.copy(), np.asarray(throw.stand, float)
-    return far.copy(), np.asarray(throw.settled[-1], float)
+        return near, np.asarray(throw.stand, float), far
+    return far, np.asarray(throw.settled[-1], float), near
 
 
 def _ground_below(graph: WoodGraph, beside: Beside, place: Floats) -> Floats:

@@ -11,6 +11,7 @@ from treescan.loads.load_cases import rope_angles
 from treescan.loads.load_path import Tree
 from treescan.planning.candidates import other_base_words
 from treescan.planning.clearances import site_warnings
+from treescan.planning.contact import own_limbs
 from treescan.planning.line_loads import LinePair, line_pair
 from treescan.planning.neighbours import Neighbours, from_neighbours
 from treescan.planning.overrides import Override, barred_unions
@@ -194,7 +195,7 @@ def _stages(
         scene, limb = Scene.of(graph, beside, gone), graph.limb[[cut.node]].astype(np.int32)
         for p in usable:
             if rope_angles(p.place, at.xyz[i]) <= settings.rope_angle_limit:
-                own = int(graph.limb[graph.unions.node[p.union]]), int(graph.limb[p.check.rig.rest_node])
+                own = own_limbs(graph, p.check.rig)
                 fouled = first_fouls(scene, p.place, at.xyz[[i]], own, limb, settings.lean_limit, settings.own_wood, settings.hand_reach)
                 reaches[f"{p.label} {p.system}"][i] = bool(fouled[0] < 0)
         gone |= graph.above(cut.node)

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from treescan.loads.contacts import middle
 from treescan.loads.limb_check import Rig
 from treescan.planning.tie_in_point import Floats
 from treescan.wood.graph import Ints, WoodGraph
@@ -40,9 +41,33 @@ def place_on_limb(graph: WoodGraph, union: int, node: int, distance: float) -> t
     return int(line[i]), graph.xyz[line[i - 1]] + share * (graph.xyz[line[i]] - graph.xyz[line[i - 1]])
 
 
-def contact_point(graph: WoodGraph, rig: Rig) -> Floats:
-    """The point of the limb's axis the rope bears on, (3,). [m, local]"""
+def union_point(graph: WoodGraph, rig: Rig) -> Floats:
+    """The point of the limb's axis the rope bears on at the union, (3,). [m, local]"""
     return place_on_limb(graph, rig.union, rig.rest_node, rig.rest_distance)[1]
+
+
+def contact_point(graph: WoodGraph, rig: Rig) -> Floats:
+    """The point of the limb's axis the climber's leg hangs from, (3,): at the union, or on the outermost limb under that leg. [m, local]"""
+    return middle(graph, int(rig.beyond[-1])) if len(rig.beyond) else union_point(graph, rig)
+
+
+def hanging_node(rig: Rig) -> int:
+    """Segment the climber's leg hangs from."""
+    return int(rig.beyond[-1]) if len(rig.beyond) else int(rig.rest_node)
+
+
+def own_limbs(graph: WoodGraph, rig: Rig) -> tuple[int, int]:
+    """The limb the climber's leg hangs from, second, and the one it stands on, first: they do not foul their own rope."""
+    limb = int(graph.limb[hanging_node(rig)])
+    if len(rig.beyond):
+        return max(int(graph.limbs.parent[limb]), 0), limb
+    return int(graph.limb[graph.unions.node[rig.union]]), limb
+
+
+def base_way(graph: WoodGraph, rig: Rig) -> Floats:
+    """The base leg of a basal line from where the climber hangs over the union and every other support to the base, (k, 3). [m, local]"""
+    outer = [middle(graph, int(n)) for n in rig.beyond[::-1]]
+    return np.vstack([*outer, union_point(graph, rig), graph.xyz[rig.via], rig.base])
 
 
 def in_the_union(graph: WoodGraph, union: int, arm: int) -> float:

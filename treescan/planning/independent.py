@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from treescan.loads.limb_check import Rig
 from treescan.planning.contact import round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
@@ -32,16 +33,28 @@ def independent(graph: WoodGraph, a: TieInPoint, b: TieInPoint, thicker: float =
     The stem below the lower of the two is shared all the same; only another tree is free of that. So a rope choked round the stem counts as
     independent of one above it where the stem at the lower is `thicker` times as thick as at the upper.
     """
-    first, second = a.check.rig.rest_node, b.check.rig.rest_node
-    if a.union == b.union or first == second:
+    rigs = a.check.rig, b.check.rig
+    if a.union == b.union:
+        return False
+    return all(_apart(graph, (rigs[0], i), (rigs[1], j), thicker) for i in _bearing(rigs[0]) for j in _bearing(rigs[1]))
+
+
+def _bearing(rig: Rig) -> tuple[int, ...]:
+    """Segments that hold the climber up: at the union, and under the climber's leg beyond it."""
+    return int(rig.rest_node), *(int(n) for n in rig.beyond)
+
+
+def _apart(graph: WoodGraph, a: tuple[Rig, int], b: tuple[Rig, int], thicker: float) -> bool:
+    """`independent` for one segment of either rope."""
+    (_, first), (_, second) = a, b
+    if first == second:
         return False
     meet = meeting_node(graph, first, second)
     if graph.limbs.order[graph.limb[meet]] != 0:
         return False
     if meet in {first, second}:
-        lower, upper = (a, b) if meet == first else (b, a)
-        below, above = graph.segment_radius[lower.check.rig.rest_node], graph.segment_radius[upper.check.rig.rest_node]
-        return round_stem(graph, lower.check.rig) and bool(below >= thicker * above)
+        (lower, low), (_, high) = (a, b) if meet == first else (b, a)
+        return round_stem(graph, lower) and bool(graph.segment_radius[low] >= thicker * graph.segment_radius[high])
     return bool(graph.limb[first] != graph.limb[second])
 
 

@@ -15,6 +15,7 @@ from treescan.loads.limb_check import Rig
 from treescan.loads.line_check import LineCheck, Swing, TwoLineCheck, check_line, check_two_lines, hardest, one_line_lost
 from treescan.loads.load_path import Tree
 from treescan.loads.strung_rope import TwoLines, hanging_between, line_tensions
+from treescan.planning.contact import hanging_node
 from treescan.planning.independent import independence
 from treescan.planning.overrides import Override, strength_left
 from treescan.planning.redirect_loads import bearing
@@ -88,7 +89,8 @@ def own_end(
         nothing = LineCheck(np.full(3, np.nan), Estimate(float("nan"), float("nan"), float("nan")), -1, "", "")
         words = (f"The line would pull {point.label} upward: not judged, do not use it.",)
         return LineEnd(point.label, case, factor, tension, nothing, None, True, words)
-    rig = replace(point.check.rig, system="SRS canopy", via=np.zeros(0, np.int32))
+    none = np.zeros(0, np.int32)
+    rig = replace(point.check.rig, system="SRS canopy", via=none, beyond=none)
     left = strength_left(tree.graph, bearing(tree.graph, rig), overrides)
     check = _weaker(check_line(tree, rig, lines.place, tension), left)
     swing = one_line_lost(tree, rig, lines)
@@ -218,7 +220,7 @@ def _stress(graph: WoodGraph, point: TieInPoint, places: Floats, tension: Floats
     pull = unit(places - point.place)
     if point.system == "SRS basal":
         pull = pull + unit(np.asarray(rig.base, float) - point.place)
-    return path_stresses(graph, int(rig.rest_node), point.place, tension[:, None] * pull)
+    return path_stresses(graph, hanging_node(rig), point.place, tension[:, None] * pull)
 
 
 def _weaker(check: LineCheck, left: float) -> LineCheck:

@@ -16,7 +16,7 @@ from treescan.loads.shock import arc
 from treescan.planning import scores as score
 from treescan.planning.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
 from treescan.planning.clearances import Line, clearances_at, clearances_of_base_leg, clearances_of_throw, conductors, swing_meets, throw_crosses
-from treescan.planning.contact import contact_point, round_stem
+from treescan.planning.contact import base_way, contact_point, own_limbs, round_stem
 from treescan.planning.gates import doubts, gates, verdict
 from treescan.planning.order import order_points
 from treescan.planning.reach import reach
@@ -148,12 +148,12 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck) -> Ti
     reached = replace(here.reach, swing_force=here.reach.swing_force * g.weight)
     electric = here.electric + clearances_of_throw(throw, g.places.lines, g.settings.approach)
     if rig.tied_to:
-        electric += clearances_of_base_leg(np.vstack([place, g.graph.xyz[rig.via], rig.base]), g.places.lines, g.settings.approach)
+        electric += clearances_of_base_leg(base_way(g.graph, rig), g.places.lines, g.settings.approach)
     throw, refused = _throw_allowed(throw, electric)
     access = by_throw(g.graph, rig.union, throw) if throw is not None else _climbed(g, rig.union)
     stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings)
     look_first = refused + doubts(g.graph, check, throw, electric, g.settings) + (throw_crosses(throw, g.site) if throw is not None else ())
-    look_first += _elsewhere(g, rig, place)
+    look_first += _elsewhere(g, rig) + _outer_limbs(g.graph, check)
     over = swing_meets(here.swept, g.site)
     look_first += (f"A slip from the outermost work swings over {over}.",) if over else ()
     scored = _scores(g, place, check, throw, reached, rig)
@@ -187,7 +187,7 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck) -> Ti
 def _at(g: _Ground, rig: Rig, place: Floats) -> _Place:
     """Reach and clearances of a place, computed once for all systems that share it."""
     p, seen = g.places, g.places.found
-    own = int(g.graph.limb[g.graph.unions.node[rig.union]]), int(g.graph.limb[rig.rest_node])
+    own = own_limbs(g.graph, rig)
     key = (*np.round(place, 3), *own)
     if key not in seen:
         reached = reach(g.graph, p.scene, place, own, g.work, p.work_limb, g.settings, 1.0)
@@ -196,14 +196,31 @@ def _at(g: _Ground, rig: Rig, place: Floats) -> _Place:
     return seen[key]
 
 
-def _elsewhere(g: _Ground, rig: Rig, place: Floats) -> tuple[str, ...]:
+def _elsewhere(g: _Ground, rig: Rig) -> tuple[str, ...]:
     """What must be looked at where a basal line is tied to something else than the own stem."""
     if not rig.tied_to:
         return ()
     away = float(np.hypot(*(rig.base - g.graph.xyz[0])[:2]))
-    top = g.graph.xyz[rig.via[-1]] if len(rig.via) else place
-    touched = "" if clear_between(g.places.scene, top, rig.base) else " Wood of this tree stands in the straight way of its base leg: clear it, or the load is another."
+    touched = "" if clear_between(g.places.scene, base_way(g.graph, rig)[-2], rig.base) else " Wood of this tree stands in the straight way of its base leg: clear it, or the load is another."
     return (f"It is tied to {rig.tied_to}, {away:.1f} m from this stem: what it is tied to was not judged.{touched}",)
+
+
+def _outer_limbs(graph: WoodGraph, check: AnchorCheck) -> tuple[str, ...]:
+    """The limbs under the climber's leg with what each bears, and the weakest of them."""
+    rig = check.rig
+    if not len(rig.beyond):
+        return ()
+    size = [f"limb {graph.limb[n]} ({200 * float(graph.segment_radius[n]):.1f} cm thick)" for n in rig.beyond]
+    force = np.linalg.norm(np.atleast_2d(check.contact_forces)[1 + len(rig.via) :], axis=1) / 1000
+    borne = [f"{s}, {f:.1f} kN" if np.isfinite(f) else s for s, f in zip(size, force, strict=True)]
+    label = graph.unions.label[rig.union]
+    weak = ""
+    if check.outer is not None and check.outer.known:
+        weak = f" Strength over stress of the weakest of that wood is {check.outer.median:.1f}, low end {check.outer.p5:.1f}."
+    return (
+        f"The climber would not hang from {label} but from what lies under the climber's leg beyond it: {'; '.join(borne)}.{weak} Work the line off "
+        "it first, or load-test it with the line as it lies; how far the rope slides along it was not judged.",
+    )
 
 
 def _fouling(g: _Ground, reached: Reach, most: int = 3) -> tuple[str, ...]:

@@ -57,4 +57,4 @@ def _exact(tree: Tree, point: TieInPoint, r: Redirect, work: Work, overrides: Se
 
 def bearing(graph: WoodGraph, rig: Rig) -> list[int]:
     """Nodes the rope bears on: the limb at the union, the union itself, further supports of a basal line."""
-    return [int(rig.rest_node), int(graph.unions.node[rig.union]), *(int(v) for v in rig.via)]
+    return [int(rig.rest_node), int(graph.unions.node[rig.union]), *(int(v) for v in (*rig.via, *rig.beyond))]

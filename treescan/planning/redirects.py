@@ -14,7 +14,7 @@ from treescan.loads.load_cases import rope_angles
 from treescan.loads.section_stress import section_forces, utilisation
 from treescan.planning.access_order import sound_steps
 from treescan.planning.candidates import bearing_arm
-from treescan.planning.contact import contact_point, in_the_union, place_on_limb
+from treescan.planning.contact import contact_point, hanging_node, in_the_union, own_limbs, place_on_limb
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_fouls
 from treescan.planning.tie_in_point import Floats, TieInPoint, Work
@@ -145,7 +145,7 @@ def _one(
     if way > settings.walk_limit:
         return None
     own = int(graph.limb[graph.unions.node[union]]), int(graph.limb[node])
-    main_own = int(graph.limb[graph.unions.node[point.union]]), int(graph.limb[point.check.rig.rest_node])
+    main_own = own_limbs(graph, point.check.rig)
     on_the_way = first_fouls(
         scene,
         point.place,
@@ -186,10 +186,10 @@ def _judged(
     worst = int(np.argmax(turns))
     turn = float(turns[worst])
     tension, base = _tension(point)
-    before = path_stress(graph, point.check.rig.rest_node, point.place, tension * PLUMB + base)
-    after = path_stress(graph, point.check.rig.rest_node, point.place, tension * to_redirect + base)
+    before = path_stress(graph, hanging_node(point.check.rig), point.place, tension * PLUMB + base)
+    after = path_stress(graph, hanging_node(point.check.rig), point.place, tension * to_redirect + base)
     ratio = after / before if before > 0 else float("nan")
-    governing = path_stress(graph, point.check.rig.rest_node, point.place, np.asarray(point.check.force, float))
+    governing = path_stress(graph, hanging_node(point.check.rig), point.place, np.asarray(point.check.force, float))
     main_margin = point.check.check.margin.p5 * governing / after if after > 0 else float("inf")
     pull = tension * (down[worst] - to_redirect)
     margin = _margin_at(graph, checked, node, place, pull)
@@ -264,6 +264,6 @@ def _margin_at(graph: WoodGraph, checked: TieInPoint | None, node: int, place: F
     """Low side of the margin under a pull, from the checked margin scaled by stress; NaN when the union was not checked."""
     if checked is None or not checked.check.check.margin.known:
         return float("nan")
-    known = path_stress(graph, checked.check.rig.rest_node, checked.place, np.asarray(checked.check.force, float))
+    known = path_stress(graph, hanging_node(checked.check.rig), checked.place, np.asarray(checked.check.force, float))
     asked = path_stress(graph, node, place, pull)
     return checked.check.check.margin.p5 * known / asked if asked > 0 else float("inf")

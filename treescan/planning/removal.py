@@ -187,7 +187,7 @@ def dies_with(graph: WoodGraph, point: TieInPoint, gone: NDArray[np.bool_]) -> b
     The limb at the union, the union itself, or a further support of a basal line.
     """
     rig = point.check.rig
-    bearing = [rig.rest_node, int(graph.unions.node[point.union]), *rig.via]
+    bearing = [rig.rest_node, int(graph.unions.node[point.union]), *rig.via, *rig.beyond]
     return bool(gone[bearing].any())
 
 

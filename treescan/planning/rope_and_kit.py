@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from treescan.loads.limb_check import Rig
-from treescan.planning.contact import round_stem
+from treescan.planning.contact import base_way, round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, RopePlan, TieInPoint
 from treescan.throw.throw_path import Throw
@@ -68,7 +68,7 @@ def rope_plan(
     farthest : float        Straight rope to the farthest served work; 0 when there is none. [m]
     """
     height = max(float(place[2]) - ground_at(graph, beside, place), 0.0)
-    base_leg = polyline_length(np.vstack([place, graph.xyz[rig.via], rig.base])) if rig.system == "SRS basal" else 0.0
+    base_leg = polyline_length(base_way(graph, rig)) if rig.system == "SRS basal" else 0.0
     parts = rope_parts(rig.system, height, farthest, base_leg, settings)
     length = sum(m for _, m in parts)
     fitting = [s for s in sorted(settings.stock_lengths) if s >= length]
