@@ -11,6 +11,7 @@ from treescan.loads.anchor import contacts_of, whole_tree
 from treescan.loads.backup import Hang, fall, limb_tree, pierced, shared_limb
 from treescan.loads.contacts import at_node
 from treescan.loads.failure_chain import failure_chain
+from treescan.loads.fall_way import BODY, fall_way, first_met
 from treescan.loads.load_path import leaves_limbs
 from treescan.loads.settings import LoadSettings
 from treescan.units import G
@@ -149,6 +150,53 @@ def test_ground_is_that_below_the_place_where_the_climber_ends():
     feet = climber[2] - catches[0].drop - catches[0].peak * rope / LoadSettings().rope_modulus - 1.0 - bank_there
     assert f"the feet come to {feet:.1f} m above the ground" in catches[0].words
     assert catches[0].drop + catches[1].drop == pytest.approx(climber[2] - bank_there, abs=0.02)  # not down to the bank below where it began
+
+
+@pytest.mark.parametrize(("climber", "met"), [((4.0, 1.2, 7.6), True), ((3.2, 1.2, 7.0), False)])
+def test_a_swing_goes_on_through_plumb(climber, met):
+    """Caught 1.6 m from the stem's axis, a climber out on the limb swings through plumb into the stem, or misses it by more than half a
+    body; speeds are those of a pendulum that keeps the part of the fall across its rope."""
+    graph = tree([(10.0, 0, 0, 5.0, 0.14, 0.14), (8.5, 0, 0, 5.0, 0.2, 0.2)], stem=0.6, top=0.5, height=14.0)
+    limb = int(np.argmax([graph.xyz[n[-1], 2] if i else 0 for i, n in enumerate(graph.limbs.nodes)]))
+    at = at_node(graph, int(graph.limbs.nodes[limb][3]), np.array([1.6, 0, 10.0]))
+    climber, base = np.array(climber), np.array([1.0, -1.0, 0.5])
+    catches, _, _ = failure_chain(state(graph), True, [at], climber, base, int(graph.limbs.nodes[limb][0]))
+    lost = np.array([1.6, 0, 10.0]) - base
+    normal = np.cross(lost, climber - base)  # of the plane the rope sweeps: it meets the lower limb where y = 0, z = 8.5
+    pivot = np.array([base[0] - (normal[1] * (0 - base[1]) + normal[2] * (8.5 - base[2])) / normal[0], 0.1, 8.5])  # and hangs from its side
+    length = pivot[2] - (climber[2] - catches[0].drop)
+    out = np.hypot(*(climber - pivot)[:2])
+    top = np.arcsin(out / length)
+    angle = np.linspace(top, -top, 4001)
+    ahead = (climber - pivot)[:2] / out
+    way = np.column_stack([pivot[0] + length * np.sin(angle) * ahead[0], pivot[1] + length * np.sin(angle) * ahead[1]])
+    height = pivot[2] - length * np.cos(angle)
+    stem = 0.3 - 0.05 * height / 14.0  # its radius at the climber's height, near enough for a plumb stem
+    inside = np.flatnonzero(np.hypot(*way.T) - stem < BODY)
+    assert (len(inside) > 0) == met
+    assert ("first into the stem" in catches[0].words) == met
+    assert f"swings {out:.1f} m to plumb and as far beyond" in catches[0].words
+    if met:
+        assert angle[inside[0]] < 0  # beyond plumb
+        fell = climber[2] - height[0]
+        speed = np.sqrt(2 * G * (fell * np.sin(top) ** 2 + length * (np.cos(angle[inside[0]]) - np.cos(top))))
+        assert f"first into the stem at {speed:.0f} m/s" in catches[0].words
+
+
+def test_what_the_climber_leans_on_is_not_met():
+    """Falling along the stem half an arm's length off it, or from the limb one stands on, is no meeting; a limb below is."""
+    graph = tree([(8.0, 0, 0, 3.0, 0.14, 0.14), (5.0, 0, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.5)
+    none = np.zeros(len(graph), bool)
+    below = int(graph.limb[np.flatnonzero((graph.xyz[:, 2] == 5.0) & (graph.xyz[:, 0] > 1))[0]])
+
+    def met(x, y, z, length):
+        way, _ = fall_way(np.array([x, y, z]), np.array([x, y, 10.0]), length)
+        return first_met(graph, none, way, way[:, 2] - 1.0, np.zeros(len(way)), 0.05)[0]
+
+    assert met(0.0, 0.6, 8.0, 7.0) == ""  # beside the stem all the way
+    assert met(1.5, 0.5, 8.2, 4.0) == ""  # from the limb
+    assert met(1.5, 0.5, 8.2, 7.0) == f"limb {below}"
+    assert met(1.5, 2.0, 8.2, 9.5) == "the ground"  # its feet
 
 
 def test_chain_ends_on_the_ground(fork):

@@ -17,7 +17,7 @@ import numpy as np
 from numba import njit
 
 from treescan.estimate import Estimate
-from treescan.geometry import segment_segment, unit, upper_hull
+from treescan.geometry import unit, upper_hull
 from treescan.loads.contacts import Contact, at_node, supports_of
 from treescan.loads.limb_check import Catch
 from treescan.loads.rope_run import RopeRun, taut_rope
@@ -39,9 +39,6 @@ def carried(parent: Ints, node: int) -> np.ndarray:  # pragma: no cover - compil
 
 LONGEST = 6
 """Catches followed before the chain is said to end at the ground."""
-
-BODY = 0.5
-"""Half width kept clear of a swinging climber when naming what they may hit [m] (project choice)."""
 
 ROUNDING = 1e-6
 """A rope that would have to lift the climber by more than this was not understood [m]: nothing is said to catch."""
@@ -69,7 +66,7 @@ class Fall:
     run : RopeRun or None   The rope over the new supports, climber hanging plumb.
     slide : float           Along the catching limb before the rope stays. [m]
     drop : float            Of the climber, to the hanging place or the ground. [m]
-    sideways : float        Travel of the climber in plan. [m]
+    sideways : float        Travel of the climber in plan, to the hanging place. [m]
     peak : float            Rope force that stops the fall; NaN at the ground. [N]
     stretch : float         Of the rope under that force, counted long; NaN at the ground. [m]
     feet : float            Height of the climber's feet above the ground then; below 0 they strike it. NaN at the ground. [m]
@@ -272,24 +269,6 @@ def fall(
     longer = float(stretch(peak, rope, settings.rope_modulus))
     feet = float(end[2] - longer - settings.harness_to_feet - there)
     return Fall(Hang(contacts, end), run, slide, drop, sideways, peak, longer, feet)
-
-
-def swing_hits(graph: WoodGraph, gone: np.ndarray, start: Floats, end: Floats, settings: LoadSettings) -> str:
-    """What wood stands within half a body's width of the climber's way, in words, or nothing."""
-    r = graph.segment_radius
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    i = np.flatnonzero(~gone & (2 * r >= settings.catch_diameter) & (graph.parent >= 0))
-    foot = graph.xyz[graph.parent[i]]
-    apart = np.maximum(low - np.maximum(foot, graph.xyz[i]), np.minimum(foot, graph.xyz[i]) - high)
-    i = i[(apart < BODY + r[i, None]).all(axis=1)]
-    if len(i) == 0:
-        return ""
-    gap, _, _ = segment_segment(start[None], end[None], graph.xyz[graph.parent[i]], graph.xyz[i])
-    near = gap - r[i] < BODY
-    if not near.any():
-        return ""
-    limb = int(graph.limb[i[near][np.argmin(gap[near])]])
-    return "the stem" if limb == 0 else f"limb {limb}"
 
 
 def label_of(graph: WoodGraph, node: int) -> tuple[int | None, str]:

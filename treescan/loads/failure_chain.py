@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.backup import LONGEST, UNKNOWN, Fall, Hang, carried, fall, label_of, next_supports, shared_limb, swing_hits, to_ground
+from treescan.loads.backup import LONGEST, UNKNOWN, Fall, Hang, carried, fall, label_of, next_supports, shared_limb, to_ground
 from treescan.loads.contacts import Contact, supports_of
+from treescan.loads.fall_way import fall_way, first_met
 from treescan.loads.limb_check import Catch
 from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_breaks, load_path, margin_case, unseen, used
 from treescan.loads.rope_run import RopeRun, taut_rope
@@ -56,8 +57,9 @@ def failure_chain(
             break
         caught = found.hang.contacts
         margin, path, utilised = _margin(tree, caught, found.run, found.peak)
-        catches.append(_catch(tree, hang, found, margin, gone))
-        clear = found.feet >= settings.ground_clearance
+        met, speed = _met(tree, hang, found, gone)
+        catches.append(_catch(tree, found, margin, met, speed))
+        clear = found.feet >= settings.ground_clearance and met != "the ground"
         redundant |= bool(clear and margin.known and margin.p5 >= settings.holds_p5)
         cause = cause or _shared(tree, contacts[-1], caught[-1])
         broken = _foot(tree, caught[-1])
@@ -89,18 +91,29 @@ def _margin(
     return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised
 
 
-def _catch(tree: Tree, before: Hang, found: Fall, margin: Estimate, gone: np.ndarray) -> Catch:
+def _met(tree: Tree, before: Hang, found: Fall, gone: np.ndarray) -> tuple[str, float]:
+    """What the climber meets first on the way to the new hold and beyond it, or nothing, and how fast. [m/s]"""
+    assert found.hang is not None and found.run is not None
+    pivot = found.run.leave[-1]
+    way, speed = fall_way(before.climber, pivot, float(pivot[2] - found.hang.climber[2]))
+    ground = tree.beside.terrain.height_at(way[:, :2])
+    ground = np.where(np.isfinite(ground), ground, tree.graph.xyz[0, 2])
+    met, step = first_met(tree.graph, gone, way, way[:, 2] - tree.settings.harness_to_feet, ground, tree.settings.catch_diameter)
+    return met, float(speed[step])
+
+
+def _catch(tree: Tree, found: Fall, margin: Estimate, met: str, speed: float) -> Catch:
     """One link of the chain in words."""
     assert found.hang is not None and found.run is not None
     g, contact = tree.graph, found.hang.contacts[-1]
     row, label = label_of(g, contact.node)
     force = float(np.linalg.norm(found.run.contact_forces(np.full(len(found.run.leg), found.peak))[-1]))
-    hits = swing_hits(g, gone, before.climber, found.hang.climber, tree.settings)
     height = contact.point[2] - g.xyz[0, 2]
     words = (
         f"The rope drops onto {label} (limb {g.limb[contact.node]}, {2000 * contact.radius:.0f} mm, {height:.1f} m up)"
         f"{f', slides {found.slide:.1f} m' if found.slide > 0.05 else ''}; the climber drops {max(found.drop, 0.0):.1f} m"
-        f"{f' and swings {found.sideways:.1f} m sideways' if found.sideways > 0.3 else ''}{f' past {hits}' if hits else ''}; "
+        f"{f' and swings {found.sideways:.1f} m to plumb and as far beyond' if found.sideways > 0.3 else ''}"
+        f"{f', first into {met} at {speed:.0f} m/s' if met else ''}; "
         f"peak {found.peak / 1000:.1f} kN in the rope, {force / 1000:.1f} kN on the limb; the rope stretches up to {found.stretch:.1f} m, "
         f"{_lowest(found.feet, tree.settings.ground_clearance)}; "
         f"{f'low end of its strength over stress {margin.p5:.2f}' if margin.known else 'its strength was not seen'}."
