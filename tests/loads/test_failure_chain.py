@@ -291,6 +291,24 @@ def test_steep_drooping_limb_lets_the_rope_slide_off():
     assert [c.label for c in catches] == ["ground"]
 
 
+@pytest.mark.parametrize(("droop", "stays"), [(8.0, True), (9.0, False), (12.0, False)])
+def test_a_drooping_limb_must_hold_at_the_low_end_of_friction(droop, stays):
+    """The rope stays where tan(droop) is below the low friction 0.15 (8.5 degrees); the middle one, 0.30, would hold at 16.7."""
+    graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (7.0, 0, -droop, 3.0, 0.2, 0.2)], stem=0.5, top=0.3)
+    catches, _, _ = chain(graph)
+    assert (np.tan(np.radians(droop)) < LoadSettings().mu_bark[0]) == stays
+    assert [c.label for c in catches] == (["U01", "ground"] if stays else ["ground"])
+
+
+def test_a_rising_limb_lets_the_rope_slide_at_the_middle_friction():
+    """Rising at 12 degrees the rope stays where it lands (tan 12 = 0.21, below the middle 0.30); at 20 (0.36) it slides to the union."""
+    for rise, slides in ((12.0, False), (20.0, True)):
+        graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (6.5, 0, rise, 2.5, 0.2, 0.2)], stem=0.5, top=0.3)
+        catches, _, _ = chain(graph)
+        assert catches[0].label == "U01"
+        assert (catches[0].slide > 0.3) == slides
+
+
 def test_two_backups_on_the_limb_that_breaks_are_one():
     """Anchor and back-up on one limb are seen as a common cause, and the break of that limb leaves nothing."""
     graph = tree([(5.0, 0, 20, 4.0, 0.22, 0.10)], stem=0.5, top=0.3)

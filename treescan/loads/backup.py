@@ -134,17 +134,18 @@ def _piercing(xyz, parent, radius, gone, corner, e1, e2, least):  # type: ignore
 
 
 def settle(
-    graph: WoodGraph, node: int, point: Floats, mu: float, counted: np.ndarray, bark: Floats
+    graph: WoodGraph, node: int, point: Floats, mu: Sequence[float], counted: np.ndarray, bark: Floats
 ) -> tuple[Contact, float] | None:
-    """Where a rope that lands on a limb stays: there, or slid down into its union; None if it slides off the end.
+    """Where a rope that lands on a limb stays: there, or slid down into its union; None if it may slide off the end.
 
-    Returns the contact and the slide along the limb. [m]
+    Returns the contact and the slide along the limb. [m] Of the friction `mu` (low, middle, high) the low end has to hold the rope where
+    it would else be lost; where it would slide into the union, held there all the same, the middle is told.
     """
     rise = float(np.arcsin(np.clip(graph.direction[node, 2], -1.0, 1.0)))
-    limit = float(np.arctan(mu))
-    if (graph.limb[node] == 0 and abs(rise) > limit) or rise < -limit:
+    surely = float(np.arctan(mu[0]))
+    if (graph.limb[node] == 0 and abs(rise) > surely) or rise < -surely:
         return None
-    if rise <= limit:
+    if rise <= np.arctan(mu[1]):
         return at_node(graph, node, point), 0.0
     line = graph.limbs.nodes[graph.limb[node]]
     first = next((int(i) for i in line if counted[i]), int(line[0]))
@@ -200,7 +201,7 @@ def _caught(
     nodes, points = np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
     resting: dict[int, tuple[Contact, float]] = {}
     for node, point in zip(nodes, points, strict=True):
-        at = settle(graph, int(node), point, settings.mu_bark[1], counted, bark)
+        at = settle(graph, int(node), point, settings.mu_bark, counted, bark)
         if at is not None and not gone[at[0].node]:
             resting.setdefault(at[0].node, at)
     rest = list(resting.values())
