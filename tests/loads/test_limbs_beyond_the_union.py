@@ -10,6 +10,7 @@ from strategies import alone
 from treescan.loads.anchor import contacts_of, whole_tree
 from treescan.loads.contacts import supports_of
 from treescan.loads.line_check import one_line_lost
+from treescan.loads.rig_loads import rig_loads
 from treescan.loads.rope_run import taut_rope
 from treescan.loads.settings import LoadSettings
 from treescan.loads.strung_rope import hanging_between
@@ -48,6 +49,11 @@ def test_the_limb_the_climber_hangs_from_is_in_the_sums():
     (cut,) = checked(graph, [line(graph, beyond=False)], wood=WEIGHTLESS, cases=("at rest",))
     assert np.linalg.norm(found.force) < 0.97 * np.linalg.norm(cut.force)
     assert np.linalg.norm(found.contact_forces[1]) > 0.4 * W
+    loads = rig_loads(r.system, r.hardware, contacts, np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
+    assert found.contact_turns == pytest.approx(loads.turn[0])  # here in the order of the forces
+    assert found.contact_turns[0] > 2.0 > found.contact_turns[1] > 0
+    assert np.linalg.norm(found.force) == pytest.approx(2 * W * np.sin(found.contact_turns[0] / 2), rel=0.03)  # its legs lie nearly in one plane
+    assert cut.friction_multiple < cut.multiple_of_weight and 0 < found.friction_multiple < found.multiple_of_weight
 
 
 def test_a_thin_outer_limb_governs_and_its_break_is_in_the_chain():

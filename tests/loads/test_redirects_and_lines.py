@@ -217,7 +217,7 @@ def test_lowering_from_the_base_loads_less_and_hauling_more():
     r = rig(graph, "U03", "SRS basal")
     contacts = contacts_of(t, r)
     loads = rig_loads(r.system, r.hardware, contacts, np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
-    found = base_anchor(loads, r.hardware, t.settings)
+    found = base_anchor(loads, r.hardware, len(contacts) - 1, t.settings)
     assert 1.0 < found.lowering < found.hanging <= 2.0 < found.hauling
     low, _, high = t.settings.mu_bark
     beta = loads.turn[0, -1]
@@ -240,7 +240,7 @@ def test_the_base_is_told_its_hardest_pull_from_any_place(slope):
     x, z = 1.5 * np.cos(np.radians(slope)), 8 + 1.5 * np.sin(np.radians(slope))
     work = np.array([[x, 3.0, z - 3.2], [x + 1.0, 0.5, z - 6.0]])
     loads = rig_loads(r.system, r.hardware, contacts_of(t, r), np.asarray(r.base), 0.0, work, t.settings)
-    found = base_anchor(loads, r.hardware, t.settings)
+    found = base_anchor(loads, r.hardware, 0, t.settings)
     assert np.linalg.norm(found.pull) == pytest.approx(loads.pulls.tension.max())
     assert np.linalg.norm(found.hard_pull) == pytest.approx(loads.pulls.hard.max())
     (check,) = checked(graph, [r], work=work)
@@ -256,7 +256,7 @@ def test_a_pre_load_left_in_the_anchor_leg_pulls_the_base_too():
     t = whole_tree(graph, alone(graph), PLAIN, LoadSettings(cases=("at rest",), preload=3.0))
     r = rig(graph, "U03", "SRS basal")
     loads = rig_loads(r.system, r.hardware, contacts_of(t, r), np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
-    assert np.linalg.norm(base_anchor(loads, r.hardware, t.settings).pull) == pytest.approx(3 * W)
+    assert np.linalg.norm(base_anchor(loads, r.hardware, 0, t.settings).pull) == pytest.approx(3 * W)
 
 
 def test_lines_out_of_their_plane_still_carry_all_the_weight():

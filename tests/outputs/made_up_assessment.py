@@ -290,13 +290,14 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
                 float(np.linalg.norm(force) / weight),
                 "hard stop",
                 3,
-                np.array([force]),
+                np.array([force] if system == "MRS" or not below else [force, -0.2 * force]),
                 1.5,
                 check,
                 catches,
                 bool(below),
                 "",
                 None if not check.margin.known else Exceptional("abrupt stop", -1, 2 * force, 2.47, Estimate(1.9, 1.1, 3.0), 0.0204, check.governing, "bending"),
+                contact_turns=np.array([3.0] if system == "MRS" or not below else [2.9, 0.4]),
             )
             rows.append((k, system, anchor, throw, _reach(u.place[k], work)))
     rows.sort(key=lambda r: -(r[2].check.margin.p5 if r[2].check.margin.known else -1) * 0.02 - r[4].share)

@@ -99,7 +99,11 @@ def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     alone = _checked(tree, replace(rig, beyond=rig.beyond[:0]), work)
     if alone.check.margin.known and not alone.check.margin.p5 < found.check.margin.p5:
         return found
-    return replace(alone, rig=rig, contact_forces=np.vstack([alone.contact_forces, np.zeros((len(rig.beyond), 3))]), outer=found.outer)
+    lifted = np.zeros(len(rig.beyond))
+    return replace(
+        alone, rig=rig, contact_forces=np.vstack([alone.contact_forces, np.zeros((len(lifted), 3))]),
+        contact_turns=np.concatenate([alone.contact_turns, lifted]), outer=found.outer,
+    )  # fmt: skip
 
 
 def _checked(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
@@ -130,7 +134,8 @@ def _checked(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     if loads.pulls.work[worst.row] < 0:  # just below the support, where the stop is hardest
         climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
     breaks = _breaks(tree, path, worst.use, SYSTEMS[rig.system].basal, contacts, climber, base)
-    on_wood = use.legs.force.sum(axis=1)[[*range(union, -1, -1), *range(union + 1, len(contacts))]]
+    order = [*range(union, -1, -1), *range(union + 1, len(contacts))]
+    on_wood = use.legs.force.sum(axis=1)[order]
     return AnchorCheck(
         rig=rig,
         force=on_wood[0],
@@ -138,7 +143,7 @@ def _checked(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
         case=loads.pulls.case[use.row],
         worst_work_point=int(loads.pulls.work[use.row]),
         contact_forces=on_wood,
-        friction_multiple=friction_multiple(loads, rig.hardware, rig.system, use.row, tree.settings) if not len(rig.beyond) else float("nan"),
+        friction_multiple=friction_multiple(loads, rig.hardware, rig.system, use.row, union, tree.settings),
         check=check,
         catches=breaks[0].catches,
         redundant=all(b.redundant for b in breaks),
@@ -148,6 +153,7 @@ def _checked(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
         breaks=breaks,
         run_out=0.0 if ran is None else ran.way,
         outer=_outer(tree, loads, path, union, rig),
+        contact_turns=np.full(1, np.nan) if rig.system == "SRS canopy" else loads.turn[use.row][order],
     )
 
 
@@ -285,4 +291,5 @@ def _not_seen(rig: Rig, contacts: Sequence[Contact], why: str) -> AnchorCheck:
         nan,
     )
     empty = np.full(3, nan)
-    return AnchorCheck(rig, empty, nan, "", -1, np.full((len(contacts), 3), nan), nan, check, (), False, "")
+    unknown = np.full((len(contacts), 3), nan)
+    return AnchorCheck(rig, empty, nan, "", -1, unknown, nan, check, (), False, "", contact_turns=unknown[:, 0])

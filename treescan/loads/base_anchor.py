@@ -31,20 +31,22 @@ class BaseAnchor:
     hauling: float
 
 
-def base_anchor(loads: RigLoads, hardware: str, settings: LoadSettings) -> BaseAnchor:
-    """The base of one basal rig, the most of all places of the climber.
+def base_anchor(loads: RigLoads, hardware: str, union: int, settings: LoadSettings) -> BaseAnchor:
+    """The base of one basal rig, the most of all places of the climber; union : its row of the contacts.
 
     Notes
     -----
-    Lowering: T_base = T exp(-sum mu beta); hauling: T_base = T exp(sum mu beta), over all supports. The union feels its own two legs; the
-    one toward the base carries T exp(-+ mu beta) of the union's own turning. A pre-load left in the anchor leg is the least of its pull.
+    Lowering: T_base = T exp(-sum mu beta); hauling: T_base = T exp(sum mu beta), over all supports. The union feels its own two legs: the
+    one toward the base carries exp(-+ mu beta) of the other, by the union's own turning, and that one the same of T by what lies under the
+    climber's leg. A pre-load left in the anchor leg is the least of its pull.
     """
-    own = loads.turn[:, -1]
-    mu = friction(hardware, settings)
-    toward = loads.leg_toward[:, -1]
+    own, under = loads.turn[:, union], loads.turn[:, union + 1 :].sum(axis=1)
+    toward = loads.leg_toward[:, union]
 
-    def multiple(share: Floats) -> float:
-        return float(np.linalg.norm(toward[:, 1] + share[:, None] * toward[:, 0], axis=1).max())
+    def multiple(sign: float, k: int) -> float:
+        before = np.exp(sign * settings.mu_bark[k] * under)
+        after = before * np.exp(sign * friction(hardware, settings)[k] * own)
+        return float(np.linalg.norm(before[:, None] * toward[:, 1] + after[:, None] * toward[:, 0], axis=1).max())
 
     first = np.argmax(loads.touches, axis=1)  # the first support, from which the leg goes toward the base
     leg = loads.leg_toward[np.arange(len(first)), first, 0]
@@ -55,13 +57,13 @@ def base_anchor(loads: RigLoads, hardware: str, settings: LoadSettings) -> BaseA
         return -max(float(pull[row]), kept) * unit(leg[row])
 
     return BaseAnchor(
-        hardest(loads.pulls.tension), hardest(loads.pulls.hard), multiple(np.ones(len(own))), multiple(np.exp(-mu[0] * own)), multiple(np.exp(mu[2] * own))
+        hardest(loads.pulls.tension), hardest(loads.pulls.hard), multiple(0.0, 0), multiple(-1.0, 0), multiple(1.0, 2)
     )
 
 
-def base_words(loads: RigLoads, hardware: str, settings: LoadSettings) -> str:
+def base_words(loads: RigLoads, hardware: str, union: int, settings: LoadSettings) -> str:
     """What the climber must know of it."""
-    b = base_anchor(loads, hardware, settings)
+    b = base_anchor(loads, hardware, union, settings)
     tilt = float(np.degrees(np.arccos(np.clip(unit(b.pull)[2], -1.0, 1.0))))
     weight = settings.climber_mass * G
     hard = float(np.linalg.norm(b.hard_pull))

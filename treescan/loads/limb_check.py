@@ -181,6 +181,7 @@ class AnchorCheck:
     cases : tuple of str        Ordinary cases that were tried.
     breaks : tuple of Break     Every likely break with its own chain, the likeliest first.
     run_out : float             How far out along its limb the rope can run under a pull from the side; all above is told for there. [m]
+    contact_turns : (c,)        Turning of the rope on every contact, in the order of `contact_forces`; NaN where it is choked. [rad]
     outer : Estimate or None    Margin of the weakest wood that carries `rig.beyond` and not the union; None where there is none.
     """
 
@@ -200,3 +201,4 @@ class AnchorCheck:
     breaks: tuple[Break, ...] = ()
     run_out: float = 0.0
     outer: Estimate | None = None
+    contact_turns: Floats = field(default_factory=lambda: np.zeros(0))

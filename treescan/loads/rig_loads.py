@@ -154,7 +154,7 @@ def eased(loads: RigLoads, hardware: str, settings: LoadSettings, *, hard: bool)
     return (pull[:, None, None] * share * loads.touches[..., None])[..., None] * loads.leg_toward
 
 
-def friction_multiple(loads: RigLoads, hardware: str, system: str, row: int, settings: LoadSettings) -> float:
-    """Force on the union over the climber's pull with the middle friction: information only."""
-    share = _shares(system, hardware, loads.turn[row : row + 1], settings, None)[0, -1]
-    return float(np.linalg.norm((share[:, None] * loads.leg_toward[row, -1]).sum(axis=0)))
+def friction_multiple(loads: RigLoads, hardware: str, system: str, row: int, union: int, settings: LoadSettings) -> float:
+    """Force on the union (a row of the contacts) over the climber's pull with the middle friction: information only."""
+    share = _shares(system, hardware, loads.turn[row : row + 1], settings, None)[0, union]
+    return float(np.linalg.norm((share[:, None] * loads.leg_toward[row, union]).sum(axis=0)))

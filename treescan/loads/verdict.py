@@ -85,7 +85,7 @@ def notes(
     if SYSTEMS[rig.system].basal:
         counted = "in full" if settings.basal_bound == "frictionless" else "with the least friction"
         out.append(f"The anchor leg is counted {counted}; a pre-load left in it adds.")
-        out.append(base_words(loads, rig.hardware, settings))
+        out.append(base_words(loads, rig.hardware, len(loads.contacts) - 1 - len(rig.beyond), settings))
     return tuple(out)
 
 

@@ -13,6 +13,7 @@ from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
 from treescan.loads.limb_check import AnchorCheck, Catch
 from treescan.outputs.climb_json import beside_the_rank, climb_out
+from treescan.outputs.contact_rows import ContactRow, contact_rows
 from treescan.outputs.strict_json import number, place, tame, vector
 from treescan.outputs.wording import file_name
 from treescan.planning.tie_in_point import Reach, TieInPoint
@@ -58,7 +59,7 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "usable": bool(p.usable),
         "verdict": p.verdict,
         "reasons": list(p.reasons),
-        "load": _load(a, p.check),
+        "load": _load(a, p.check) | {"contacts": [_contact(r) for r in contact_rows(a, p)]},
         "exceptional": _exceptional(p.check),
         "capacity": _capacity(p.check),
         "throw": None if p.throw is None else _throw(a, p.throw),
@@ -111,6 +112,20 @@ def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
         "worst_work_point": worst_work_point(a, check),
         "friction_multiple": number(check.friction_multiple),
         "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces)] if np.size(check.contact_forces) else [],
+    }
+
+
+def _contact(r: ContactRow) -> dict[str, Any]:
+    """One contact of the rope under the governing load; a turning of null is a choke, or was not seen."""
+    return {
+        "on": r.on,
+        "side": r.side,
+        "node": r.node,
+        "height_m": number(r.height),
+        "diameter_m": number(r.diameter),
+        "force_kn": [number(v / 1000.0) for v in r.force],
+        "size_kn": number(float(np.linalg.norm(r.force)) / 1000.0),
+        "turn_deg": number(math.degrees(r.turn)),
     }
 
 

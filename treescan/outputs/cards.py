@@ -13,6 +13,7 @@ from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.loads.limb_check import AnchorCheck
 from treescan.outputs import wording as w
+from treescan.outputs.contact_rows import contact_rows, contact_words
 from treescan.outputs.first_line import first_line, first_stop
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.settings import METHOD_WORDS
@@ -181,6 +182,7 @@ def _hold(a: Assessment, p: TieInPoint) -> Answer:
     rows = (
         ("Verdict of the sums", f"{c.verdict}. {c.reason}"),
         ("Force on the union", force_words(size, k.multiple_of_weight)),
+        *_contact_rows(a, p),
         *((("Tied to", _tied_words(a, p)),) if p.system == "SRS basal" else ()),
         ("Governing case", f"{k.case}, {work_words(a, k.worst_work_point)}"),
         ("Margin, low figure", w.margin(c.margin.median, c.margin.p5)),
@@ -193,6 +195,15 @@ def _hold(a: Assessment, p: TieInPoint) -> Answer:
         *((("Load test", f"{w.force(p.load_test.pull)} on the rope, step by step below"),) if p.load_test is not None else ()),
     )
     return Answer(QUESTIONS[2], rows, p.load_test.words if p.load_test is not None else ())
+
+
+def _contact_rows(a: Assessment, p: TieInPoint) -> list[tuple[str, str]]:
+    """What every contact of the rope bears, and how far the rope turns on it; limbs with their height and thickness."""
+    rows = []
+    for r in contact_rows(a, p):
+        where = f", {r.side}, {w.metres(r.height)} up, {w.diameter(r.diameter)} thick" if r.side != "union" else ""
+        rows.append((f"Rope on {r.on}", contact_words(r) + where))
+    return rows
 
 
 def _tied_words(a: Assessment, p: TieInPoint) -> str:
