@@ -15,6 +15,7 @@ from treescan.outputs.elevation import elevation
 from treescan.outputs.gis_layers import layers
 from treescan.outputs.map_styles import LOOKS
 from treescan.outputs.plan_drawing import plan
+from treescan.outputs.rope_lines import rope_line
 from treescan.outputs.sentences import said
 
 ASH, BEECH = ("the ash", np.array([7.0, 3.0, 1.0])), ("the beech", np.array([-6.0, 9.0, 14.0]))
@@ -64,3 +65,17 @@ def test_the_card_says_what_a_basal_line_is_tied_to(drawn: Assessment) -> None:
     for a, words in ((drawn, "the ash, 7.6 m (25.0 ft) from this stem; it was not judged"), (made_up(), "the foot of this stem; it was not judged")):
         found = [said(text) for p in a.points if p.system == "SRS basal" for label, text in card(a, p, 1).answers[2].rows if label == "Tied to"]
         assert found and set(found) == {words}
+
+
+def test_the_rope_is_drawn_over_the_limbs_under_the_climbers_leg() -> None:
+    """From the base over the union and on over the outer limb, then plumb down from that one."""
+    a = made_up()
+    p = next(p for p in a.points if p.system == "SRS basal")
+    limb = next(nodes for k, nodes in enumerate(a.tree.graph.limbs.nodes) if k != a.tree.graph.limb[p.check.rig.rest_node] and len(nodes) > 3)
+    beyond = replace(p, check=replace(p.check, rig=replace(p.check.rig, beyond=np.array([limb[2]], np.int32))))
+    plain_line, line = rope_line(a, p), rope_line(a, beyond)
+    assert len(line) == len(plain_line) + 1
+    np.testing.assert_allclose(line[: len(plain_line) - 1], plain_line[:-1])
+    np.testing.assert_allclose(line[-2][:2], a.tree.graph.xyz[limb[2]][:2])
+    np.testing.assert_allclose(line[-1][:2], line[-2][:2])
+    assert line[-1][2] < line[-2][2]
