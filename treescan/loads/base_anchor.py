@@ -68,7 +68,7 @@ def base_words(loads: RigLoads, hardware: str, union: int, settings: LoadSetting
     weight = settings.climber_mass * G
     hard = float(np.linalg.norm(b.hard_pull))
     return (
-        f"The base anchor is pulled with up to {_up(np.linalg.norm(b.pull))} kN in ordinary use, {tilt:.0f} degrees from plumb"
+        f"The base anchor is pulled with up to {_up(float(np.linalg.norm(b.pull)))} kN in ordinary use, {tilt:.0f} degrees from plumb"
         + (f", and {_up(hard)} kN in an exceptional case" if hard > 0 else "")
         + f" (what it is tied to was not judged). Lowering from it loads the union no more than {b.lowering:.2f} times the climber's leg (least "
         f"friction); hauling a climber up from it as much as {b.hauling:.2f} times (most friction, {b.hauling * weight / 1000:.1f} kN at rest)."
