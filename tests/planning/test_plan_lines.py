@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from itertools import combinations
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,10 +14,12 @@ from strategies import alone
 from test_plan_scenarios import judged, three_leaders
 from test_plan_training_trees import LOADS
 
+from treescan.cloud.point_cloud import Frame
 from treescan.loads.anchor import whole_tree
 from treescan.loads.line_check import check_line
 from treescan.loads.strung_rope import hanging_between, line_tensions
 from treescan.loads.wood_strength import wood_of
+from treescan.outputs.climb_json import climb_out
 from treescan.outputs.sentences import said
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.climb_plan import climb_plan
@@ -156,3 +160,27 @@ def test_no_pair_where_both_lines_are_never_tight():
     work = work_at_points(graph, [[2.9, 0, 2.0], [2.9, 0, 3.0]])
     plan, *_ = planned(graph, Site(), work)
     assert plan.pair is None
+
+
+def test_anchors_json_holds_every_figure_of_the_lines():
+    """The pair and the own ends stand in "climb" with their forces, margins, swings and reasons, as strict JSON; no pair is null."""
+    graph = three_leaders()
+    points, work = judged(graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)])
+    loads = loads_of(graph)
+    plan = climb_plan(graph, alone(graph), BEECH, work, points, S, weight=WEIGHT, tree=loads)
+    frame = Frame(np.array([100.0, 200.0, 50.0]), None)
+    told = climb_out(SimpleNamespace(tree=SimpleNamespace(frame=frame), work=work, climb=plan))
+    json.dumps(told, allow_nan=False)
+    pair, own = told["two_lines"]["pair"], told["neighbours"]["hung"]
+    assert (pair["work"], pair["case"], pair["times_weight"]) == (plan.pair.work, plan.pair.case, pytest.approx(plan.pair.factor))
+    assert pair["xyz"] == pytest.approx(plan.pair.lines.place + frame.origin, abs=1e-3)
+    for line, label, check, lost in zip(pair["lines"], plan.pair.labels, (plan.pair.check.first, plan.pair.check.second), plan.pair.lost, strict=True):
+        assert (line["union"], line["margin_p5"]) == (label, pytest.approx(check.margin.p5, rel=1e-4))
+        assert line["if_the_other_goes"]["peak_kn"] == pytest.approx(lost.peak / 1000, rel=1e-4)
+        assert line["if_the_other_goes"]["drop_m"] == pytest.approx(lost.drop, rel=1e-4)
+    assert pair["common"]["node"] == plan.pair.check.meet
+    for h, j in zip(plan.neighbours.hung, own, strict=True):
+        assert j["own_end"]["union"] == h.ends[1] and j["own_end"]["breach"] == h.end.breach
+        assert j["rope_m"] == pytest.approx(h.rope, rel=1e-4) and j["runs_freely"] == h.runs
+    bare = climb_out(SimpleNamespace(tree=SimpleNamespace(frame=frame), work=work, climb=replace(plan, pair=None)))
+    assert bare["two_lines"]["pair"] is None
