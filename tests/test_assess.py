@@ -17,6 +17,7 @@ from treescan.loads.rig_loads import rig_loads
 from treescan.outputs.anchors_file import anchors_out
 from treescan.planning.overrides import Override
 from treescan.settings import merged
+from treescan.trees.beside import Site
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.stem_figures import stem_figures
 
@@ -134,3 +135,18 @@ def test_another_wood_climber_system_or_defect_is_answered_as_a_new_plan_would(p
     assert anchors_out(again) == anchors_out(anew)
     assert anchors_out(again) != anchors_out(planned)
     assert anchors_out(back) == anchors_out(planned)
+
+
+def test_a_drawn_base_and_anchor_reach_the_whole_plan():
+    """What the site plan draws comes out at the end: basal lines tied to the base and judged there, lines to the other tree with what the own
+    union bears; judged again for another species it stays so."""
+    site = Site(anchors=(("the beech", np.array([8.0, 0.5, 13.0])),), bases=(("the ash", np.array([-6.0, 2.0, 1.0])),))
+    done = plan(traced(plain_tree()), species="oak", site=site)
+    again = judged_again(done, species="ash")
+
+    for a in (done, again):
+        assert {p.check.rig.tied_to for p in a.points if p.system == "SRS basal"} == {"the ash"}
+        ends = [h.end for h in a.climb.neighbours.hung]
+        assert ends and all(e.check.margin.known or e.lost is None for e in ends)
+    margins = [[h.end.check.margin.p5 for h in a.climb.neighbours.hung if h.end.lost is not None] for a in (done, again)]
+    assert margins[0] != margins[1]
