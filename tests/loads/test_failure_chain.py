@@ -8,7 +8,7 @@ from loads.stick_trees import PLAIN, checked, rig, tree
 from strategies import alone, random_tree
 
 from treescan.loads.anchor import contacts_of, whole_tree
-from treescan.loads.backup import Hang, fall, limb_tree, pierced, shared_limb
+from treescan.loads.backup import Hang, common_node, fall, pierced
 from treescan.loads.contacts import at_node
 from treescan.loads.failure_chain import failure_chain
 from treescan.loads.fall_way import BODY, fall_way, first_met
@@ -325,11 +325,67 @@ def test_two_backups_on_the_limb_that_breaks_are_one():
     outer, inner = "U03", "U02"
     via = [int(graph.unions.arm_node[graph.unions.laterals(graph.unions.index(inner))[0]]) + 1]
     (check,) = checked(graph, [rig(graph, outer, "SRS basal", via=via, base=(0.5, 3.0, 0.0))], reported=("limb 1 hollow 0.3",))
-    both = {int(graph.limb[check.rig.rest_node]), int(graph.limb[via[0]])}
-    assert shared_limb(limb_tree(graph), *both) == 1
+    assert graph.limb[common_node(graph.parent, check.rig.rest_node, via[0])] == 1
     assert "U03" in check.common_cause
     assert "U02" in check.common_cause
     assert not check.redundant
+
+
+def test_common_node_is_where_two_ways_part():
+    """Of every pair of nodes of a random tree: the highest node that is on both ways to the ground."""
+    graph = random_tree(3, limbs=6)
+    ways = []
+    for i in range(0, len(graph), 5):
+        way = [i]
+        while graph.parent[way[-1]] >= 0:
+            way.append(int(graph.parent[way[-1]]))
+        ways.append(way)
+    for a in ways:
+        for b in ways:
+            assert common_node(graph.parent, a[0], b[0]) == next(i for i in a if i in b)
+
+
+def two_leaders():
+    """A stem that forks at 4 m into two leaders alike, each with an upper and a lower limb outward."""
+    xyz, radius, parent = [np.zeros(3)], [0.35], [-1]
+
+    def grow(at, azimuth, slope, length, thick, thin):
+        a, s = np.radians([azimuth, slope])
+        d, first = np.array([np.cos(a) * np.cos(s), np.sin(a) * np.cos(s), np.sin(s)]), len(xyz)
+        for i in range(1, round(length / 0.5) + 1):
+            xyz.append(xyz[at] + d * 0.5)
+            radius.append(thick + (thin - thick) * 0.5 * i / length)
+            parent.append(at)
+            at = len(xyz) - 1
+        return range(first, at + 1)
+
+    fork = grow(0, 0, 90, 4, 0.35, 0.33)[-1]
+    for azimuth, thick in ((0, 0.26), (180, 0.25)):
+        leader = grow(fork, azimuth, 70, 8, thick, thick - 0.04)
+        grow(leader[6], azimuth, 0, 2.5, 0.10, 0.08)
+        grow(leader[11], azimuth, 0, 2.5, 0.06, 0.05)
+    return assemble(xyz, radius, parent, radius_sd=0.02 * np.array(radius))
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_shared_leader_is_told_on_either_leader(side):
+    """Of two leaders one counts as the stem: an anchor and a back-up on it stand on shared wood just as on the other."""
+    graph = two_leaders()
+    whole = state(graph)
+    limb = next(k for k, n in enumerate(graph.limbs.nodes) if len(n) == 5 and side * graph.xyz[n[-1], 0] > 0 and graph.xyz[n[-1], 2] > 8.5)
+    line = graph.limbs.nodes[limb]
+    point = 0.5 * (graph.xyz[line[1]] + graph.xyz[line[0]])
+    at = at_node(graph, int(line[1]), point)
+    catches, _, cause = failure_chain(whole, True, [at], point + [0, 1.3, -3.0], np.array([point[0], -1.5, 0.5]), int(line[0]))
+    assert len(catches) == 2
+    leader = int(graph.limb[graph.parent[line[0]]])
+    on = f"limb {leader}" if leader else "the stem above its lowest limb (4.0 m up)"
+    assert cause.endswith(f"and its back-up {catches[0].label} both stand on {on}")
+
+
+def test_the_stem_below_all_limbs_is_no_shared_leader(fork):
+    """Two limbs on a plain stem share only the stem below the lower one, which everything stands on."""
+    assert chain(fork)[2] == ""
 
 
 def test_pierced_finds_what_pierces():

@@ -11,7 +11,6 @@ from dataclasses import replace
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.backup import limb_tree
 from treescan.loads.contacts import Contact, at_node, middle, union_contact, via_contact
 from treescan.loads.deflection import chain
 from treescan.loads.failure_chain import failure_chain
@@ -84,7 +83,7 @@ def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSetti
     sections = tree_sections(graph, beside, wood, settings)
     normals = np.asfortranarray(np.random.default_rng(seed).standard_normal((settings.samples, FIXED + KEPT)))
     thick = settings.catch_diameter
-    return Tree(graph, beside, wood, sections, limb_tree(graph), leaves_limbs(graph, thick), stops_a_rope(graph, thick), settings, normals)
+    return Tree(graph, beside, wood, sections, leaves_limbs(graph, thick), stops_a_rope(graph, thick), settings, normals)
 
 
 def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:

@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-import networkx as nx
 import numpy as np
 from numba import njit
 
@@ -82,19 +81,15 @@ class Fall:
     feet: float
 
 
-def limb_tree(graph: WoodGraph) -> nx.DiGraph:
-    """Which limb stands on which: an edge from every limb to those that leave it."""
-    tree = nx.DiGraph()
-    tree.add_nodes_from(range(len(graph.limbs)))
-    tree.add_edges_from((int(p), i) for i, p in enumerate(graph.limbs.parent) if p >= 0)
-    return tree
-
-
-def shared_limb(tree: nx.DiGraph, a: int, b: int) -> int:
-    """The outermost limb other than the stem that carries both limbs, or -1."""
-    both = ({a} | nx.ancestors(tree, a)) & ({b} | nx.ancestors(tree, b))
-    both.discard(0)
-    return max(both, key=lambda limb: len(nx.ancestors(tree, limb)), default=-1)
+@njit(cache=True)
+def common_node(parent: Ints, a: int, b: int) -> int:  # pragma: no cover - compiled
+    """The highest node on both ways to the ground."""
+    while a != b:
+        if a > b:
+            a = parent[a]
+        else:
+            b = parent[b]
+    return a
 
 
 def pierced(

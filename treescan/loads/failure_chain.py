@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.backup import LONGEST, UNKNOWN, Fall, Hang, carried, fall, label_of, next_supports, shared_limb, to_ground
+from treescan.loads.backup import LONGEST, UNKNOWN, Fall, Hang, carried, common_node, fall, label_of, next_supports, to_ground
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.fall_way import fall_way, first_met
 from treescan.loads.limb_check import Catch
@@ -139,12 +139,21 @@ def _common_cause(tree: Tree, contacts: Sequence[Contact], gone: np.ndarray) -> 
 
 
 def _shared(tree: Tree, top: Contact, catcher: Contact) -> str:
-    """The limb, other than the stem, on which both the anchor and what catches stand."""
+    """The wood on which both the anchor and what catches stand: a limb, or the stem above the lowest limb thick enough to catch a rope (of two
+    leaders one is the stem); the stem below carries every support of the tree."""
     g = tree.graph
-    limb = shared_limb(tree.limbs, int(g.limb[top.node]), int(g.limb[catcher.node]))
-    if limb < 0:
+    node = common_node(g.parent, top.node, catcher.node)
+    if not tree.leaves_limbs[node]:
         return ""
-    return f"{label_of(g, top.node)[1]} and its back-up {label_of(g, catcher.node)[1]} both stand on limb {limb}"
+    on = f"limb {g.limb[node]}" if g.limb[node] else f"the stem above its lowest limb ({_lowest_limb(tree):.1f} m up)"
+    return f"{label_of(g, top.node)[1]} and its back-up {label_of(g, catcher.node)[1]} both stand on {on}"
+
+
+def _lowest_limb(tree: Tree) -> float:
+    """Height above the stem's foot at which the lowest limb thick enough to catch a rope leaves the stem. [m]"""
+    g, stem = tree.graph, tree.graph.limbs.nodes[0]
+    above = stem[tree.leaves_limbs[stem]]
+    return float(g.xyz[g.parent[above[0]], 2] - g.xyz[0, 2])
 
 
 def _foot(tree: Tree, contact: Contact) -> int:

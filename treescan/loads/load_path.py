@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
-import networkx as nx
 import numpy as np
 from numba import njit
 
@@ -37,7 +36,7 @@ DOWN = np.array([0.0, 0.0, -1.0])
 class Tree:
     """What stays the same for all rigs on one tree.
 
-    leaves_limbs : (n,) bool    See `leaves_limbs`; limbs : which limb stands on which; stops : (n,) bool see `stops_a_rope`.
+    leaves_limbs : (n,) bool    See `leaves_limbs`; stops : (n,) bool see `stops_a_rope`.
     normals : (draws, k) float  Standard normals the margins are drawn with, the same for every rig.
     """
 
@@ -45,7 +44,6 @@ class Tree:
     beside: Beside
     wood: Wood
     sections: TreeSections
-    limbs: nx.DiGraph
     leaves_limbs: np.ndarray
     stops: np.ndarray
     settings: LoadSettings
