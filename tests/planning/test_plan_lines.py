@@ -15,6 +15,7 @@ from test_plan_scenarios import judged, three_leaders
 from test_plan_training_trees import LOADS
 
 from treescan.cloud.point_cloud import Frame
+from treescan.geometry import angle_between
 from treescan.loads.anchor import whole_tree
 from treescan.loads.line_check import check_line
 from treescan.loads.strung_rope import hanging_between, line_tensions
@@ -24,7 +25,7 @@ from treescan.outputs.sentences import said
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.climb_plan import climb_plan
 from treescan.planning.independent import independent
-from treescan.planning.line_loads import SLACK
+from treescan.planning.line_loads import NARROWEST, SLACK
 from treescan.planning.overrides import Override, with_overrides
 from treescan.planning.work import work_at_points
 from treescan.trees.beside import Site
@@ -136,7 +137,7 @@ def test_two_lines_to_one_climber_are_judged_where_they_bear_most():
     tried, at_both = [], []
     for w in np.flatnonzero(a.reach.served & b.reach.served):
         lines = hanging_between([a.place, b.place], work.xyz[w], WEIGHT)
-        if lines.tension.min() > SLACK * WEIGHT:
+        if lines.tension.min() > SLACK * WEIGHT and lines.between >= NARROWEST:
             ends = [check_line(loads, p.check.rig, work.xyz[w], 2.0 * t).margin.p5 for p, t in zip((a, b), lines.tension, strict=True)]
             tried.append(min(ends))
             at_both.append(w)
@@ -145,11 +146,12 @@ def test_two_lines_to_one_climber_are_judged_where_they_bear_most():
         rows = np.flatnonzero(p.reach.served & q.reach.served)
         if independent(graph, p, q) and len(rows):
             shared = (line_tensions([p.place, q.place], work.xyz[rows], WEIGHT) > SLACK * WEIGHT).all(axis=1)
+            shared &= angle_between(p.place - work.xyz[rows], q.place - work.xyz[rows]) >= NARROWEST
             assert work.weight[rows[shared]].sum() <= sum(work.weight[w] for w in at_both)
     told = min(pair.check.first.margin.p5, pair.check.second.margin.p5)
     assert told <= np.percentile(tried, 10)  # found by stress without own weight, so it need not be the very least
     sentences = dict(plan.sections())["Two lines"]
-    assert any(f"If {b.label} goes" in s for s in sentences) and any("Both stand on the stem below" in s for s in sentences)
+    assert any(f"If {b.label} goes" in s for s in sentences) and any(s.startswith("Both stand on ") and "both go" in s for s in sentences)
     assert any("lbf" in said(s) and "ft" in said(s) for s in pair.words)
     assert climb_plan(graph, alone(graph), Site(), work, points, S).pair is None
 
@@ -160,6 +162,7 @@ def test_no_pair_where_both_lines_are_never_tight():
     work = work_at_points(graph, [[2.9, 0, 2.0], [2.9, 0, 3.0]])
     plan, *_ = planned(graph, Site(), work)
     assert plan.pair is None
+    assert (plan.two_lines.second >= 0).any() == any("as its back-up" in s for s in plan.two_line_words())
 
 
 def test_anchors_json_holds_every_figure_of_the_lines():

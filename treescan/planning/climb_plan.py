@@ -48,6 +48,7 @@ class ClimbPlan:
     two_lines : AnchorSet           Fewest for two lines on independent wood at every work point that allows it.
     pair : LinePair or None         What the pair of them that shares the load over most of the work bears where it bears most, and if one
         line goes; None without such a pair, or where the loads are not at hand.
+    lines_judged : bool             The loads were at hand.
     redirects : tuple               For the first-ranked and every tie-in point of the set, its redirects ((label, Redirect), ...).
     rescue : tuple of RescuePlan    One for every ranked tie-in point, in their order.
     retrieval : tuple of Retrieval  For the first-ranked and every tie-in point of the set.
@@ -75,10 +76,14 @@ class ClimbPlan:
     stages: tuple[Stage, ...] = ()
     spar: tuple[tuple[float, float, float], ...] = ()
     pair: LinePair | None = None
+    lines_judged: bool = False
 
     def two_line_words(self) -> tuple[str, ...]:
         """Which two lines, and what they bear together and alone."""
-        return (*self.two_lines.words, *(self.pair.words if self.pair is not None else ()))
+        if self.pair is not None:
+            return (*self.two_lines.words, *self.pair.words)
+        back_up = "Nowhere do two of them share the load: one carries it, the other hangs slack beside it as its back-up."
+        return (*self.two_lines.words, *((back_up,) if self.lines_judged and (self.two_lines.second >= 0).any() else ()))
 
     def redirect_words(self) -> tuple[str, ...]:
         """Redirects that can be used, each in its sentences; of those that spoil an anchor only how many, and the best as an example."""
@@ -172,6 +177,7 @@ def climb_plan(
         stages=_stages(graph, beside, points, removal, density, settings) if removal is not None else (),
         spar=spar_diameters(graph) if removal is not None else (),
         pair=line_pair(tree, two, work, overrides, settings) if tree is not None else None,
+        lines_judged=tree is not None,
     )
 
 

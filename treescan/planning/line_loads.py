@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.estimate import Estimate
-from treescan.geometry import unit
+from treescan.geometry import angle_between, unit
 from treescan.loads.limb_check import Rig
 from treescan.loads.line_check import LineCheck, Swing, TwoLineCheck, check_line, check_two_lines, hardest, one_line_lost
 from treescan.loads.load_path import Tree
@@ -28,6 +28,10 @@ from treescan.wood.graph import WoodGraph
 
 SLACK = 0.2
 """A line that bears less than this share of the climber's weight does not share the load (project choice)."""
+
+
+NARROWEST = np.deg2rad(15.0)
+"""Two lines that meet at less than this hang side by side: one carries, the other is its back-up (project choice)."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +114,7 @@ def line_pair(
     """The pair of two lines that share the load over most of the work, at the work point that asks most of it; None where no pair does.
 
     Of the tie-in points of `two` every independent pair is looked at; a pair shares the load where its straight ropes serve the work and both
-    are tight (elsewhere one hangs slack and the other bears what it bears alone). The work point told is the one where the rope makes the
+    are tight and stand apart (elsewhere one carries and the other is its back-up). The work point told is the one where the rope makes the
     most stress below either union.
     """
     weight = tree.settings.climber_mass * G
@@ -157,13 +161,12 @@ def _pair_words(
     a, b = labels
     t = lines.tension / 1000
     flat = " Beyond 120 degrees each bears more than the load." if lines.flat else ""
-    height = g.xyz[check.meet, 2] - g.xyz[0, 2]
     return (
         f"{a} and {b} share the load at {serves} work point(s); {at} asks most of them: the lines meet there at "
         f"{np.degrees(lines.between):.0f} degrees and pull with {t[0]:.1f} and {t[1]:.1f} kN at rest.{flat}",
         f"With the hardest ordinary load there ({case}, {factor:.1f} times the weight): {a}, {margin_words(g, check.first)} "
         f"{b}, {margin_words(g, check.second)}",
-        f"Both stand on the stem below {height:.1f} m: if it goes, both go. Under both lines at once: {margin_words(g, check.common)}",
+        f"Both stand on {wood_words(g, check.meet)} and all below: if that goes, both go. Under both lines at once: {margin_words(g, check.common)}",
         swing_words(tree, a, f"{b} goes", lost[0]),
         swing_words(tree, b, f"{a} goes", lost[1]),
         *(("Too weak as two lines for this work point: keep away from it on this pair.",) if breach else ()),
@@ -199,7 +202,7 @@ def swing_words(tree: Tree, label: str, when: str, lost: Swing) -> str:
 def _sharing(
     graph: WoodGraph, two: AnchorSet, work: Work, weight: float, settings: PlanningSettings
 ) -> tuple[tuple[TieInPoint, TieInPoint], NDArray[np.int64]] | None:
-    """The independent pair whose two lines are both tight over most of the work, and the rows of that work."""
+    """The independent pair that shares the load over most of the work, and the rows of that work."""
     apart = independence(graph, two.points, settings.apart_on_stem)
     best: tuple[tuple[TieInPoint, TieInPoint], NDArray[np.int64]] | None = None
     most = 0.0
@@ -208,7 +211,8 @@ def _sharing(
         rows = np.flatnonzero(a.reach.served & b.reach.served)
         if not apart[i, j] or len(rows) == 0:
             continue
-        rows = rows[(line_tensions([a.place, b.place], work.xyz[rows], weight) > SLACK * weight).all(axis=1)]
+        tight = (line_tensions([a.place, b.place], work.xyz[rows], weight) > SLACK * weight).all(axis=1)
+        rows = rows[tight & (angle_between(a.place - work.xyz[rows], b.place - work.xyz[rows]) >= NARROWEST)]
         if (share := float(work.weight[rows].sum())) > most:
             best, most = ((a, b), rows), share
     return best
