@@ -10,10 +10,11 @@ from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
 from shapely.affinity import rotate, scale
 from shapely.geometry import Point
 from strategies import alone
+from validation.handbook import ellipse_modulus, section_modulus
 
 from treescan.errors import BadInput
 from treescan.loads.anchor import check_anchors
-from treescan.loads.section_stress import ellipse_modulus, oval_stretch, section_forces, section_modulus
+from treescan.loads.section_stress import oval_stretch, section_forces
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import tree_sections
 from treescan.trees.beside import Foliage

@@ -6,8 +6,8 @@ other, the resultant stands at 45, 22.5 and 0 degrees to the limb and bends its 
 
 import numpy as np
 import pytest
+from validation.handbook import resultant
 
-from treescan.loads.rope_run import resultant
 from treescan.loads.section_stress import section_forces
 
 LIMB = np.array([np.cos(np.pi / 4), 0.0, np.sin(np.pi / 4)])

@@ -67,11 +67,6 @@ def kept_shear(keep: ArrayLike) -> Floats:
     return np.asarray(left / (1.0 + x + x * x))
 
 
-def wagener_loss(hollow_share: ArrayLike) -> Floats:
-    """Wagener's strength-loss index (d/D)^3."""
-    return np.asarray(hollow_share, float) ** 3
-
-
 def open_cavity_loss(hollow_share: ArrayLike, opening: ArrayLike) -> Floats:
     """Loss with an opening, (d^3 + r (D^3 - d^3)) / D^3, r the opening over the girth (Smiley & Fraedrich 1992)."""
     x, r = np.asarray(hollow_share, float) ** 3, np.asarray(opening, float)

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
-from numpy.typing import ArrayLike
 
 from treescan.wood.graph import Floats
 
@@ -225,54 +224,3 @@ def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment,
                 if u > largest[e, s]:
                     largest[e, s], which[e, s] = u, case
     return largest, which
-
-
-def section_modulus(diameter: ArrayLike) -> Floats:
-    """Pi d^3 / 32 of a full round. [m3]"""
-    return np.pi * np.asarray(diameter, float) ** 3 / 32
-
-
-def second_moment(diameter: ArrayLike) -> Floats:
-    """Pi d^4 / 64 of a full round. [m4]"""
-    return np.pi * np.asarray(diameter, float) ** 4 / 64
-
-
-def ellipse_modulus(width: ArrayLike, height: ArrayLike) -> Floats:
-    """Pi b h^2 / 32 of an ellipse bent in the plane of its height. [m3]"""
-    return np.pi * np.asarray(width, float) * np.asarray(height, float) ** 2 / 32
-
-
-def bending_stress(moment: ArrayLike, diameter: ArrayLike) -> Floats:
-    """32 M / (pi d^3). [Pa]"""
-    return np.asarray(moment, float) / section_modulus(diameter)
-
-
-def torsion_stress(torque: ArrayLike, diameter: ArrayLike) -> Floats:
-    """16 T / (pi d^3). [Pa]"""
-    return np.asarray(torque, float) / (2 * section_modulus(diameter))
-
-
-def shear_stress(force: ArrayLike, diameter: ArrayLike) -> Floats:
-    """Peak transverse shear 4 V / (3 A). [Pa]"""
-    return 16 * np.asarray(force, float) / (3 * np.pi * np.asarray(diameter, float) ** 2)
-
-
-def diameter_for(moment: ArrayLike, stress: ArrayLike) -> Floats:
-    """Diameter whose bending stress is `stress`, (32 M / (pi s))^(1/3). [m]"""
-    return np.cbrt(32 * np.asarray(moment, float) / (np.pi * np.asarray(stress, float)))
-
-
-def weakest_of_taper(thick: float, thin: float, length: float) -> tuple[float, float]:
-    """Diameter and distance from the loaded thin end of the most stressed section of an evenly tapered limb.
-
-    d* = 1.5 d_thin where the thick end is thicker than that, else the thick end itself. [m]
-    """
-    if thick <= 1.5 * thin:
-        return thick, length
-    return 1.5 * thin, length * 0.5 * thin / (thick - thin)
-
-
-def bark_ratio(outer: ArrayLike, bark: ArrayLike) -> Floats:
-    """Bending stress over bark as a share of that under bark, (Di/Do)^3, `bark` the thickness on one side. [m]"""
-    o = np.asarray(outer, float)
-    return ((o - 2 * np.asarray(bark, float)) / o) ** 3

@@ -39,25 +39,9 @@ def arrest_at_angle(weight: ArrayLike, modulus: ArrayLike, fall: ArrayLike, rope
     return arrest_force(np.asarray(weight, float) * along, modulus, np.asarray(fall, float) * along, rope)
 
 
-def fall_factor(fall: ArrayLike, rope: ArrayLike) -> Floats:
-    """Free fall over rope length."""
-    return np.asarray(fall, float) / np.asarray(rope, float)
-
-
 def stretch(force: ArrayLike, rope: ArrayLike, modulus: ArrayLike) -> Floats:
     """Stretch of a rope under a force, F L / K. [m]"""
     return np.asarray(force, float) * np.asarray(rope, float) / np.asarray(modulus, float)
-
-
-def modulus_from_stretch(force: ArrayLike, strain: ArrayLike) -> Floats:
-    """Least rope modulus of a rope that stretches no more than `strain` under `force`. [N]"""
-    return np.asarray(force, float) / np.asarray(strain, float)
-
-
-def modulus_from_impact(impact: ArrayLike, weight: ArrayLike, factor: ArrayLike) -> Floats:
-    """Largest rope modulus of a rope that stays below `impact` at a fall factor: ((F - W)^2 - W^2) / (2 W f). [N]"""
-    f, w = np.asarray(impact, float), np.asarray(weight, float)
-    return ((f - w) ** 2 - w * w) / (2 * w * np.asarray(factor, float))
 
 
 def pendulum_speed(length: ArrayLike, angle: ArrayLike, at: ArrayLike = 0.0) -> Floats:
@@ -99,11 +83,6 @@ def arc(anchor: Floats, start: Floats, steps: int = ARC_STEPS) -> tuple[Floats, 
 def braced_tension(angle: ArrayLike) -> Floats:
     """Rope force over weight of a climber standing out at a rope angle and braced sideways: 1 / cos th."""
     return 1.0 / np.cos(np.asarray(angle, float))
-
-
-def braced_pull(angle: ArrayLike) -> Floats:
-    """Sideways pull over weight on the support then: tan th."""
-    return np.tan(np.asarray(angle, float))
 
 
 def sharing_length(climber_leg: float, legs_behind: ArrayLike, turn: ArrayLike, mu: float) -> float:

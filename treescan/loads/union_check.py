@@ -96,13 +96,3 @@ def _mates(parent: Ints, first: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     child = np.repeat(first, count)
     mate = order[np.repeat(start, count) + np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)]
     return child[mate != child], mate[mate != child]
-
-
-def included_bark_ratio(diameter_inch: ArrayLike) -> Floats:
-    """Load of codominant maples with included bark over those without, (537 D - 1285) / (613 D - 1388), D in inches (Smiley
-    2003).
-
-    The abstract does not state the unit of D; inches are assumed. Used to check `LoadSettings.included_bark`, not in the run.
-    """
-    d = np.asarray(diameter_inch, float)
-    return (537 * d - 1285) / (613 * d - 1388)
