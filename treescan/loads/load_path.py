@@ -21,6 +21,9 @@ from treescan.wood.graph import Floats, Ints, WoodGraph
 KEPT = 8
 """Weakest sections whose margin is drawn together, by their low ends; the rest are further from failure."""
 
+LIMBS = 16
+"""Limbs on one way to the ground with a strength of their own; further ones share the last."""
+
 FIVE_PERCENT = 1.6448536269514722
 
 ALSO_LIKELY = 0.5
@@ -64,6 +67,7 @@ class LoadPath:
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
     stretch : (s, 3, 3) from `section_stress.oval_stretch`; (0, 3, 3) where all sections are round.
     doubt : (s,) how much more its low end is used than its middle, from its diameter and its union factor.
+    rank : (s,) int place of its limb among those on the way to the ground, the stem first.
     """
 
     node: Ints
@@ -80,6 +84,7 @@ class LoadPath:
     shear: Floats
     stretch: Floats
     doubt: Floats
+    rank: Ints
 
     @property
     def round(self) -> bool:
@@ -116,9 +121,11 @@ def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
     stretch = s.stretch[node] if s.oval[node].any() else np.zeros((0, 3, 3))
     sd, k = s.sd[node], s.k[node]
     doubt = np.exp(3 * FIVE_PERCENT * sd) * k[:, 1] / np.maximum(k[:, 0], 1e-3)
+    limb = tree.graph.limb[node]
+    rank = np.minimum(np.searchsorted(np.unique(limb), limb), LIMBS - 1)
     return LoadPath(
         node, above, s.point[node], s.axis[node], s.radius[node], sd, k, s.weight[node, None] * DOWN, s.own_moment[node],
-        s.bending * keep, s.crushing * kept_area(keep), s.shear * kept_shear(keep), stretch, doubt,
+        s.bending * keep, s.crushing * kept_area(keep), s.shear * kept_shear(keep), stretch, doubt, rank,
     )  # fmt: skip
 
 
@@ -255,7 +262,8 @@ def margin_case(
     height = np.sqrt(np.einsum("si,si->s", from_foot, from_foot))
     return MarginCase(
         axis=path.axis[kept], radius=path.radius[kept], sd=path.sd[kept], tangle=correlation_factor(tree.graph.limb[n], height, settings),
-        bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=tree.sections.spread, k=path.k[kept],
+        bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=tree.sections.tree_spread,
+        limb_spread=tree.sections.limb_spread, limb=path.rank[kept], limbs=int(path.rank.max()) + 1, k=path.k[kept],
         force=force, moment=moment, turn_sum=turn_sum, mu=mu, mu_used=mu_used,
         shift=shift, least_shift=-max(c.out, 0.0) if np.isfinite(c.out) else -np.inf,
         own_weight=-path.own_force[kept, 2], own_moment=own,

@@ -7,6 +7,7 @@ are left out.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,7 +49,7 @@ class TreeSections:
     oval : (n,) bool            True where the section is not round: as reported, else as measured.
     stretch : (n, 3, 3) float   From `oval_stretch`, 1 on the diagonal where round; (0, 3, 3) where all sections are round.
     bending, crushing, shear : float    Median strengths after the live-branch reduction, before k. [Pa]
-    spread : float              Log standard deviation of those strengths.
+    tree_spread, limb_spread : float    Log standard deviations of those strengths: common to the tree, and of every limb by itself.
     """
 
     point: Floats
@@ -68,7 +69,13 @@ class TreeSections:
     bending: float
     crushing: float
     shear: float
-    spread: float
+    tree_spread: float
+    limb_spread: float
+
+    @property
+    def spread(self) -> float:
+        """Log standard deviation of the strength of one limb."""
+        return math.hypot(self.tree_spread, self.limb_spread)
 
 
 def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings) -> TreeSections:
@@ -111,7 +118,8 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         bending=strengths[0],
         crushing=strengths[1],
         shear=strengths[2],
-        spread=float(np.sqrt(log_mor + log_live)),
+        tree_spread=float(np.sqrt(log_mor)),
+        limb_spread=float(np.sqrt(log_live)),
     )
 
 

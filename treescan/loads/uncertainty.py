@@ -11,6 +11,8 @@ branch's own wood (Kane 2007). So
   without a range there, and acts only beyond (see `union_check`);
 - how much the wood of one tree differs from the table's row is not in it, because each branch was held against its own wood: the
   scatter of MOR comes on top, once (0.16 beside 0.446 widens the spread from 0.43 to 0.45 only);
+- the 0.446 is how branches differ from each other, so every limb on the way to the ground draws its own, and the weakest governs; what the
+  tree's wood differs from the table is common to them all;
 - the error of the scan's diameter is not in it either: those branches were measured by hand;
 - an oval that is reported, or measured beyond doubt, moves the stress by its own ratio on top: what the ovals of those branches did on the
   whole is in the share, so a limb higher than wide may gain a few per cent twice, far inside the scatter.
@@ -26,13 +28,14 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 from scipy.special import ndtr
+from scipy.stats import multivariate_normal
 
 from treescan.estimate import Estimate
 from treescan.loads.settings import LoadSettings
-from treescan.wood.graph import Floats
+from treescan.wood.graph import Floats, Ints
 
 FIXED = 5
-"""Normals ahead of those of the diameters: mass, strength, union factor, rope place, friction."""
+"""Normals ahead of those of limbs and diameters: mass, strength of the tree's wood, union factor, rope place, friction."""
 
 PLENTY = 12.0
 """Own-weight margins beyond this at the middle values need no look: no draw makes them 1 (5 log standard deviations, derived)."""
@@ -50,7 +53,8 @@ class MarginCase:
     axis : (s, 3); radius, sd : (s,)    [m], relative
     tangle : (s, s) float       Lower Cholesky factor of the correlation of the diameters.
     bending, crushing, shear : (s,)     Median strengths without union factor, reports included. [Pa]
-    spread : float              Log standard deviation common to them.
+    spread : float              Log standard deviation common to them; limb_spread : of every limb by itself.
+    limb : (s,) int             Which of the `limbs` limbs on the way to the ground a section belongs to.
     k : (s, 3)                  Union factor low, middle, high.
     force, moment : (s, q, 3)   Of leg q at the middle values. [N], [N m]
     turn_sum : (q,) float       Turning between the climber and leg q where friction is counted, else 0. [rad]
@@ -70,6 +74,9 @@ class MarginCase:
     crushing: Floats
     shear: Floats
     spread: float
+    limb_spread: float
+    limb: Ints
+    limbs: int
     k: Floats
     force: Floats
     moment: Floats
@@ -86,7 +93,7 @@ class MarginCase:
     @property
     def dimensions(self) -> int:
         """Number of independent standard normals."""
-        return FIXED + len(self.radius)
+        return FIXED + self.limbs + len(self.radius)
 
 
 def correlation_factor(limb: np.ndarray, along: Floats, settings: LoadSettings) -> Floats:
@@ -151,7 +158,7 @@ def _run(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Flo
     at = ndtr(z[2]) if np.any(case.k[:, 2] > case.k[:, 0]) else z[2]
     return _least(
         first, end, z, at, legs, case.axis, case.radius, case.sd, case.tangle, case.bending, case.crushing, case.shear,
-        case.spread, case.k, force, moment, case.shift, case.least_shift, case.own_weight,
+        case.spread, case.limb_spread, case.limb, case.limbs, case.k, force, moment, case.shift, case.least_shift, case.own_weight,
         case.own_moment, case.mass_sd, case.rest_sd, PLENTY,
     )  # fmt: skip
 
@@ -194,14 +201,15 @@ def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compil
 
 @njit(cache=True, error_model="numpy")
 def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    first, end, z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, k, force, moment, shift, least_shift,
+    first, end, z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, limb_spread, limb,
+    limbs, k, force, moment, shift, least_shift,
     own_weight, own_moment, mass_sd, rest_sd, plenty,
 ):  # fmt: skip
     """See `both_margins`; z (dimensions, n), `at` (n,) is the union factor's probability, `legs` (q, n) what every leg takes of its
     middle value. The draws run innermost and without a branch, so that the machine works on several at once."""
     draws, q = z.shape[1], len(legs)
     used, alone = np.zeros(draws), np.zeros(draws)
-    size, moved = np.empty(draws), np.empty(draws)
+    size, moved, grip, last = np.empty(draws), np.empty(draws), np.empty(draws), -1
     part, zero = np.zeros((q + 2, 2, 3)), np.zeros(3)  # of every leg, of the moved rope, of the own weight: force and moment
     sums = np.empty((6, draws))
     moved[:] = mass_sd * z[0]
@@ -211,10 +219,14 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     for s in range(first, end):
         size[:] = 0.0
         for j in range(s + 1):
-            share, row = sd[s] * tangle[s, j], z[FIXED + j]
+            share, row = sd[s] * tangle[s, j], z[FIXED + limbs + j]
             for d in range(draws):
                 size[d] += share * row[d]
         _exponential(size)
+        if limb[s] != last:  # one over the strength of this limb, by what it differs from the tree's
+            last = limb[s]
+            grip[:] = -limb_spread * z[FIXED + last]
+            _exponential(grip)
         for j in range(q):
             _local(axis[s], force[s, j], part[j, 0])
             _local(axis[s], moment[s, j], part[j, 1])
@@ -253,12 +265,12 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
             across = np.sqrt(sums[1, d] * sums[1, d] + sums[2, d] * sums[2, d])
             bent = np.sqrt(sums[4, d] * sums[4, d] + sums[5, d] * sums[5, d])
             most = max(face * abs(n) * (crush if n < 0 else along) + edge * bent * along, slide * (face * across * (4 / 3) + 0.5 * edge * abs(t)))
-            used[d] = max(used[d], most)
+            used[d] = max(used[d], most * grip[d])
             itself = max(
                 face * abs(n0) * (crush if n0 < 0 else along) + edge * own_bent * along,
                 slide * (face * own_across * (4 / 3) + 0.5 * edge * abs(t0)),
             )
-            alone[d] = max(alone[d], count * size[d] * size[d] * itself)
+            alone[d] = max(alone[d], count * size[d] * size[d] * itself * grip[d])
     size[:] = spread * z[1]
     _exponential(size)
     for d in range(draws):
@@ -296,26 +308,37 @@ def first_order(case: MarginCase, *, stands: bool = True) -> Estimate:
     """Margin of the weakest section from one change at a time, without drawing.
 
     Each uncertain quantity alone is moved to the places of a five-point Gauss rule; means, variances and third moments of what that does
-    to the logarithm of the margin add up, and give the percentiles (Cornish and Fisher's first term). With `stands`, the margin under the
-    own weight alone is a second such sum, correlated with the first, and must exceed 1.
+    to the logarithm of each limb's margin add up, and give its distribution (Cornish and Fisher's first term); the weakest of the limbs
+    comes from the normal distribution of them all with the correlations the common quantities make. With `stands`, the margins under the
+    own weight alone are further such sums and must exceed 1.
     """
     d, points = case.dimensions, len(GAUSS)
     z = np.concatenate([np.zeros((1, d)), *(g * np.eye(d) for g, _ in GAUSS)])
-    load, own = (np.log(np.minimum(m, 1e30)) for m in both_margins(case, z))
-    change, own_change = ((x[1:] - x[0]).reshape(points, d) for x in (load, own))
-    mean, sd, skew = _sum_of_changes(float(load[0]), change)
-    own_mean, own_sd, own_skew = _sum_of_changes(float(own[0]), own_change)
+    load, own = (np.log(np.minimum(m, 1e30)) for m in _by_limb(case, z))
+    every = np.concatenate([load, own] if stands else [load])
+    change = (every[:, 1:] - every[:, :1]).reshape(len(every), points, d)
+    sums = [_sum_of_changes(float(v[0]), c) for v, c in zip(every, change, strict=True)]
+    sure = np.array([sd == 0 and k >= len(load) for k, (_, sd, _) in enumerate(sums)])  # an own weight that no draw makes matter
+    change, sums = change[~sure], [q for q, out in zip(sums, sure, strict=True) if not out]
+    mean = np.array([_mean(c) for c in change])
+    together = np.array([[float(np.sum(_mean(a * b) - ma * mb)) for b, mb in zip(change, mean, strict=True)] for a, ma in zip(change, mean, strict=True)])
+    scale = np.array([max(sd, 1e-12) for _, sd, _ in sums])
+    normal = multivariate_normal(cov=together / np.outer(scale, scale), allow_singular=True)
     u = np.linspace(-6, 6, 2401)
-    log = np.maximum.accumulate(mean + sd * (u + skew / 6 * (np.minimum(u * u, 9.0) - 1)))
-    weight = np.exp(-0.5 * u * u)
-    if stands and own_sd > 0 and sd > 0:
-        both = float(np.sum(_mean(change * own_change) - _mean(change) * _mean(own_change)))
-        along = both / (sd * own_sd)
-        own_middle = own_mean - own_sd * own_skew / 6
-        weight *= ndtr((own_middle + own_sd * along * u) / (own_sd * np.sqrt(max(1 - along * along, 1e-6))))
-    share = np.cumsum(weight) / weight.sum()
-    mid, p5, p95 = np.exp(np.interp([0.5, 0.05, 0.95], share, log))
+    curves = [np.maximum.accumulate(m + sd * (u + skew / 6 * (np.minimum(u * u, 9.0) - 1))) for m, sd, skew in sums]
+    limbs = len(load)
+    at = np.linspace(min(c[240] for c in curves[:limbs]), min(c[-240] for c in curves[:limbs]), 160)
+    asked = np.column_stack([np.interp(at if k < limbs else np.zeros_like(at), c, u) for k, c in enumerate(curves)])
+    share = 1.0 - normal.cdf(-asked) / normal.cdf(np.concatenate([np.full(limbs, 8.0), -asked[0, limbs:]]))
+    mid, p5, p95 = np.exp(np.interp([0.5, 0.05, 0.95], np.maximum.accumulate(share), at))
     return Estimate(float(mid), float(p5), float(p95))
+
+
+def _by_limb(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
+    """As `both_margins`, of every limb that has sections here by itself, (limbs, n) each."""
+    each = [_run(case, z, s, s + 1) for s in range(len(case.radius))]
+    rows = [np.flatnonzero(case.limb == k) for k in np.unique(case.limb)]
+    return np.array([np.min([each[s][0] for s in r], axis=0) for r in rows]), np.array([np.min([each[s][1] for s in r], axis=0) for r in rows])
 
 
 GAUSS = tuple((sign * z, w) for z, w in ((1.3556261799742659, 0.2220759220056126), (2.8569700138728056, 0.01125741132772069)) for sign in (1, -1))
