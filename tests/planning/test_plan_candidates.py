@@ -131,6 +131,22 @@ def test_the_doubt_names_what_the_climber_would_hang_from():
     assert p.check.check.margin.p5 <= p.check.outer.p5 * 1.05
 
 
+def test_a_dead_limb_under_the_climbers_leg_stands_against_the_line():
+    """The climber would hang from it: a gate as for a dead limb at the union; the same line on the other side of the union has none."""
+    graph = plain_tree()
+    flagged = replace(graph, unions=replace(graph.unions, flags=((), ("dead suspect",), ())))
+    work = work_at_points(graph, [[-1.5, 0.4, 3.0]])
+    for order in ((0, 2, 1), (1, 2, 0), (0, 1, 2)):
+        t, out = over_three(flagged, order)
+        throws = table(flagged, [t])
+        found = candidate_rigs(flagged, alone(flagged), throws, ("SRS basal",), S)
+        checks = check_anchors(flagged, alone(flagged), wood_of("oak", LoadSettings()), [r for r, _ in found], work.xyz, LoadSettings(), 1)
+        points = rank_points(flagged, alone(flagged), Site(), ASSESSABLE, work, throws, found, checks, S, 1)
+        p = next(p for p in points if p.union == 2)
+        under = {int(flagged.limb[n]) for n in p.check.rig.beyond}
+        assert any("under the climber's leg looks dead" in w for w in p.gates) == (int(flagged.limb[out[order.index(1)]]) in under)
+
+
 def test_two_anchors_are_apart_only_where_all_that_holds_the_climber_is():
     """A rope at one union that hangs from a limb of another is not independent of a rope there."""
     graph = plain_tree()

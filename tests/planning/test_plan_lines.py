@@ -22,6 +22,7 @@ from treescan.loads.strung_rope import hanging_between, line_tensions
 from treescan.loads.wood_strength import wood_of
 from treescan.outputs.climb_json import climb_out
 from treescan.outputs.sentences import said
+from treescan.outputs.sheet_climb import climb_page
 from treescan.planning.candidates import candidate_unions
 from treescan.planning.climb_plan import climb_plan
 from treescan.planning.independent import independent
@@ -187,3 +188,13 @@ def test_anchors_json_holds_every_figure_of_the_lines():
         assert j["rope_m"] == pytest.approx(h.rope, rel=1e-4) and j["runs_freely"] == h.runs
     bare = climb_out(SimpleNamespace(tree=SimpleNamespace(frame=frame), work=work, climb=replace(plan, pair=None)))
     assert bare["two_lines"]["pair"] is None
+
+
+def test_the_crews_sheet_prints_the_lines():
+    """The sheet's page on the climb as a whole holds the sentences on anchors in other trees; without such anchors no heading."""
+    graph = pole(0.10)
+    for site, there in ((BEECH, True), (Site(), False)):
+        plan, points, _ = planned(graph, site)
+        a = SimpleNamespace(climb=plan, statements=(), approach=(), tree=SimpleNamespace(graph=graph))
+        text = " ".join(b.text for b in climb_page(a, [p for p in points if p.usable]) if hasattr(b, "text"))
+        assert ("Anchors in neighbouring trees" in text) == there == ("Between the beech and" in text)

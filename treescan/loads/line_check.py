@@ -28,7 +28,7 @@ from treescan.wood.graph import Floats
 class LineCheck:
     """Margin of one anchor under one line; NaN with the reason where the scan cannot tell or a reported defect forbids it.
 
-    force : (3,) float on the wood at the union [N]; margin : Estimate; governing : int node; mode : str; reason : str; gate : str,
+    force : (3,) float on the wood the line leaves from [N]; margin : Estimate; governing : int node; mode : str; reason : str; gate : str,
     "" or the reported defect.
     """
 

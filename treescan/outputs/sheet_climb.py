@@ -44,6 +44,9 @@ def climb_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
         blocks += [grid(REDIRECT_HEAD, rows, [52, 58, 70, 88, 62, 110, 75]), words(REDIRECT_NOTE, SMALL)]
     else:
         blocks.append(words("None found that brings more work into reach."))
+    others = c.neighbours.words()[:MOST]
+    if others:
+        blocks += [words("Anchors in neighbouring trees", BAND), *[words("- " + s, SMALL) for s in others]]
     down = [p.retrieval.words for p in (first, *(q for q in c.anchors.points if q.label != first.label)) if p.retrieval is not None]
     blocks += [words("Getting the rope down", BAND), *[words("- " + s, SMALL) for s in down]]
     return blocks

@@ -151,7 +151,7 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck) -> Ti
         electric += clearances_of_base_leg(base_way(g.graph, rig), g.places.lines, g.settings.approach)
     throw, refused = _throw_allowed(throw, electric)
     access = by_throw(g.graph, rig.union, throw) if throw is not None else _climbed(g, rig.union)
-    stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings)
+    stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings) + _dead_outer_limbs(g.graph, rig)
     look_first = refused + doubts(g.graph, check, throw, electric, g.settings) + (throw_crosses(throw, g.site) if throw is not None else ())
     look_first += _elsewhere(g, rig) + _outer_limbs(g.graph, check)
     over = swing_meets(here.swept, g.site)
@@ -220,6 +220,18 @@ def _outer_limbs(graph: WoodGraph, check: AnchorCheck) -> tuple[str, ...]:
     return (
         f"The climber would not hang from {label} but from what lies under the climber's leg beyond it: {'; '.join(borne)}.{weak} Work the line off "
         "it first, or load-test it with the line as it lies; how far the rope slides along it was not judged.",
+    )
+
+
+def _dead_outer_limbs(graph: WoodGraph, rig: Rig) -> tuple[str, ...]:
+    """A limb under the climber's leg that looks dead stands against the line as one at the union does."""
+    if not len(rig.beyond):
+        return ()
+    u = graph.unions
+    dead = {int(u.arm_limb[u.laterals(k)[0]]) for k in range(len(u)) if any("dead" in f for f in u.flags[k])}
+    found = sorted({int(graph.limb[n]) for n in rig.beyond} & dead)
+    return tuple(
+        f"Dead suspect: limb {k} under the climber's leg looks dead in the scan; no anchor unless a competent person has inspected it." for k in found
     )
 
 
