@@ -32,7 +32,7 @@ def leaning_tree():
     """A long heavy limb leans out at 45 degrees with the main anchor 4 m out on it; the redirect is a stout limb of the stem below, inward."""
     return tree(
         ([[0, 0, 0], [0, 0, 14]], 0.40, 0.15),
-        ([[0, 0, 8], [4, 0, 12], [8, 0, 15]], 0.12, 0.06),
+        ([[0, 0, 8], [4, 0, 12], [8, 0, 15]], 0.124, 0.06),
         ([[4, 0, 12], [4, 1.5, 13]], 0.09, 0.04),
         ([[0, 0, 4.5], [0, 3, 6], [0, 6, 7]], 0.14, 0.06),
     )
