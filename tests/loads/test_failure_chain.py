@@ -28,6 +28,12 @@ def fork():
     return tree([(UPPER, 0, 0, 3.0, 2 * R_UPPER, 2 * R_UPPER), (LOWER, 0, 0, 3.0, 2 * R_LOWER, 2 * R_LOWER)], stem=0.5, top=0.3)
 
 
+def told(found):
+    """What catches, whether it is redundant, and what is shared."""
+    assert (found.reason == "") == found.redundant
+    return found.catches, found.redundant, found.common_cause
+
+
 def state(graph, **changes):
     return whole_tree(graph, alone(graph), PLAIN, LoadSettings(**changes))
 
@@ -40,6 +46,10 @@ def on_upper(graph):
 
 
 def chain(graph, **changes):
+    return told(chain_of(graph, **changes))
+
+
+def chain_of(graph, **changes):
     contact = on_upper(graph)
     first = int(graph.limbs.nodes[graph.limb[contact.node]][0])
     return failure_chain(state(graph, **changes), True, [contact], CLIMBER, BASE, first)
@@ -104,7 +114,7 @@ def stretched(height, lower, climber):
     height, lower = graph.xyz[graph.limbs.nodes[limb][2], 2], graph.xyz[graph.limbs.nodes[3 - limb][2], 2]
     at = at_node(graph, int(graph.limbs.nodes[limb][2]), np.array([1.2, 0, height]))
     base = np.array([1.2, -1.0, 0.5])
-    chain = failure_chain(state(graph), True, [at], np.array([1.2, 1.0, climber]), base, int(graph.limbs.nodes[limb][0]))
+    chain = told(failure_chain(state(graph), True, [at], np.array([1.2, 1.0, climber]), base, int(graph.limbs.nodes[limb][0])))
     (a, pa), (b, pb) = tangent(base, height, thin), tangent(np.array([1.2, 1.0, climber]), height, thin)
     rope = a + b + thin * (2 * np.pi - pa - pb)
     c, pc = tangent(base, lower, thick)
@@ -141,7 +151,7 @@ def test_ground_is_that_below_the_place_where_the_climber_ends():
     limb = int(np.argmax([graph.xyz[n[-1], 2] if i else 0 for i, n in enumerate(graph.limbs.nodes)]))
     at = at_node(graph, int(graph.limbs.nodes[limb][3]), np.array([1.6, 0, 16.0]))
     climber, base = np.array([1.6, 4.0, 9.0]), np.array([1.6, -1.0, 0.5])
-    catches, _, _ = failure_chain(whole, True, [at], climber, base, int(graph.limbs.nodes[limb][0]))
+    catches, _, _ = told(failure_chain(whole, True, [at], climber, base, int(graph.limbs.nodes[limb][0])))
     (a, pa), (b, pb) = tangent(base, 16.0, 0.08), tangent(climber, 16.0, 0.08)
     rope = a + b + 0.08 * (2 * np.pi - pa - pb)
     low = graph.limbs.nodes[3 - limb]
@@ -160,7 +170,7 @@ def test_a_swing_goes_on_through_plumb(climber, met):
     limb = int(np.argmax([graph.xyz[n[-1], 2] if i else 0 for i, n in enumerate(graph.limbs.nodes)]))
     at = at_node(graph, int(graph.limbs.nodes[limb][3]), np.array([1.6, 0, 10.0]))
     climber, base = np.array(climber), np.array([1.0, -1.0, 0.5])
-    catches, _, _ = failure_chain(state(graph), True, [at], climber, base, int(graph.limbs.nodes[limb][0]))
+    catches, _, _ = told(failure_chain(state(graph), True, [at], climber, base, int(graph.limbs.nodes[limb][0])))
     lost = np.array([1.6, 0, 10.0]) - base
     normal = np.cross(lost, climber - base)  # of the plane the rope sweeps: it meets the lower limb where y = 0, z = 8.5
     pivot = np.array([base[0] - (normal[1] * (0 - base[1]) + normal[2] * (8.5 - base[2])) / normal[0], 0.1, 8.5])  # and hangs from its side
@@ -220,7 +230,7 @@ def test_steep_union_by_hand():
     crotch = contact.point + contact.radius * np.array([-np.sin(np.radians(85)), 0.0, np.cos(np.radians(85))])
     rope = np.linalg.norm(base - crotch) + np.linalg.norm(climber - crotch)
     first = int(graph.limbs.nodes[graph.limb[contact.node]][0])
-    catches, _, _ = failure_chain(whole, True, [contact], climber, base, first)
+    catches, _, _ = told(failure_chain(whole, True, [contact], climber, base, first))
     assert [c.label for c in catches] == ["U01", "ground"]
     height = 7.0 + 0.095  # of the top of the limb that catches, near enough
     behind = np.linalg.norm(base - [-0.75, 0.0, height])
@@ -240,7 +250,7 @@ def test_no_catch_lifts_the_climber():
         base, climber = np.append(rng.uniform(-1, 1, 2), 0.5), np.append(rng.uniform(-2.0, 2.0, 2), rng.uniform(6.5, 8.0))
         whole = state(graph, catch_samples=100, samples=100)
         contacts = contacts_of(whole, rig(graph, "U02", "SRS basal", base=base))
-        catches, _, _ = failure_chain(whole, True, contacts, climber, base, int(graph.limbs.nodes[graph.limb[contacts[0].node]][0]))
+        catches, _, _ = told(failure_chain(whole, True, contacts, climber, base, int(graph.limbs.nodes[graph.limb[contacts[0].node]][0])))
         caught += len(catches) > 1
         assert min(c.drop for c in catches) >= 0
         assert sum(c.drop for c in catches) == pytest.approx(climber[2], abs=1e-5)
@@ -376,7 +386,7 @@ def test_a_shared_leader_is_told_on_either_leader(side):
     line = graph.limbs.nodes[limb]
     point = 0.5 * (graph.xyz[line[1]] + graph.xyz[line[0]])
     at = at_node(graph, int(line[1]), point)
-    catches, _, cause = failure_chain(whole, True, [at], point + [0, 1.3, -3.0], np.array([point[0], -1.5, 0.5]), int(line[0]))
+    catches, _, cause = told(failure_chain(whole, True, [at], point + np.array([0, 1.3, -3.0]), np.array([point[0], -1.5, 0.5]), int(line[0])))
     assert len(catches) == 2
     leader = int(graph.limb[graph.parent[line[0]]])
     on = f"limb {leader}" if leader else "the stem above its lowest limb (4.0 m up)"
@@ -449,6 +459,42 @@ def test_every_likely_break_has_its_own_chain():
     assert mass[kinds["stem"].node] > mass[kinds["union tear-out"].node]
     assert [c.label for c in kinds["stem"].catches] == ["U01", "ground"]
     assert kinds["union tear-out"].catches[0].label == "U01"
+
+
+def test_redundant_only_where_held_from_every_place():
+    """Held from the place of the hardest pull, 14 m up, on a limb 1.2 m below the one that breaks. The same limb holds a climber at 9 m too,
+    not one at 6 m, whose feet come to the ground on the stretch, nor one so far out that the rope
+    sweeps past the limb; a place where the feet are not clear of the ground to begin with spoils nothing."""
+    graph = tree([(16.0, 0, 0, 3.0, 0.16, 0.16), (14.8, -2, 0, 3.0, 0.32, 0.32)], height=20.0, stem=0.8, top=0.5, step=0.4)
+    r = rig(graph, "U02", "SRS basal", distance=1.2, base=(1.2, -1.0, 0.5))
+    whole = state(graph)
+    (contact,) = contacts_of(whole, r)
+    for z, held, why in ((9.0, True, ""), (6.0, False, "the lowest work point, 6.0 m up"), (1.5, True, "")):
+        low = np.array([1.2, 1.0, z])
+        (check,) = checked(graph, [r], work=[[1.2, 1.0, 10.0], low, [2.0, 1.5, 11.0]])
+        (only,) = check.breaks
+        alone_there = failure_chain(whole, True, [contact], low, np.asarray(r.base), only.node)
+        assert check.catches[0].margin.p5 > LoadSettings().holds_p5
+        assert "the feet come to 7.5 m above the ground" in check.catches[0].words  # 14 m less 2.2 m drop, 3.3 m stretch and 1 m to the feet
+        assert check.redundant == only.redundant == held
+        assert ("Not held above the ground: with the climber at" in only.words) == (not held)
+        assert why in only.words
+        if z > 2:
+            assert alone_there.redundant == held
+            assert alone_there.reason in only.words
+    (check,) = checked(graph, [r], work=[[1.2, 1.0, 10.0], [1.2, -4.0, 11.0]])
+    assert not check.redundant
+    assert "the work point farthest out, 4.0 m, nothing catches the rope" in check.breaks[0].words
+
+
+def test_why_it_is_not_held_is_told(fork):
+    """The reason names what catches and what is wanting: its strength, the ground, or that nothing is there."""
+    limb = chain_of(tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.09, 0.09)], stem=0.5, top=0.3))
+    p5 = limb.catches[0].margin.p5
+    assert p5 < 1.5
+    assert f"U01 catches, but the low end of its strength is {p5:.2f} times the stress of that stop (1.5 is asked)" in limb.reason
+    assert chain_of(fork).reason.endswith("(1.5 is asked) and the feet may strike the ground first")
+    assert chain_of(tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 180, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.3)).reason == "nothing catches the rope"
 
 
 def test_one_break_is_not_told_twice():

@@ -13,7 +13,7 @@ import numpy as np
 from treescan.estimate import Estimate
 from treescan.loads.contacts import Contact, at_node, middle, union_contact, via_contact
 from treescan.loads.deflection import chain
-from treescan.loads.failure_chain import failure_chain
+from treescan.loads.failure_chain import failure_chain, spoiled
 from treescan.loads.governing import Governed, gate, governed
 from treescan.loads.limb_check import AnchorCheck, Break, Exceptional, LimbCheck, Rig
 from treescan.loads.load_path import KEPT, LIMBS, LegLoads, LoadPath, Tree, leaves_limbs, likely_breaks, load_path, path_down, stops_a_rope, unseen
@@ -132,7 +132,8 @@ def _checked(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:
     climber = loads.pulls.place[worst.row].copy()
     if loads.pulls.work[worst.row] < 0:  # just below the support, where the stop is hardest
         climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
-    breaks = _breaks(tree, path, worst.use, SYSTEMS[rig.system].basal, contacts, climber, base)
+    at_work = loads.pulls.place[loads.pulls.work >= 0]
+    breaks = _breaks(tree, path, worst.use, SYSTEMS[rig.system].basal, contacts, climber, base, at_work)
     order = [*range(union, -1, -1), *range(union + 1, len(contacts))]
     on_wood = use.legs.force.sum(axis=1)[order]
     return AnchorCheck(
@@ -163,20 +164,21 @@ def _outer(tree: Tree, loads: RigLoads, path: LoadPath, union: int, rig: Rig) ->
 
 
 def _breaks(
-    tree: Tree, path: LoadPath, use: Floats, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats
+    tree: Tree, path: LoadPath, use: Floats, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, work: Floats
 ) -> tuple[Break, ...]:
-    """What follows from each likely break, the likeliest first."""
+    """What follows from each likely break, the likeliest first; told from where the pull is hardest, redundant only if so at work too."""
     g, s = tree.graph, tree.sections
     out = []
     for kind, row in likely_breaks(tree, path, use):
         node = int(path.node[row])
-        catches, redundant, cause = failure_chain(tree, basal, contacts, climber, base, node)
+        found = failure_chain(tree, basal, contacts, climber, base, node)
+        reason = found.reason or spoiled(tree, contacts, base, node, work)
         limb = "the stem" if g.limb[node] == 0 else f"limb {g.limb[node]}"
         words = (
             f"{kind[0].upper() + kind[1:]}: {limb}, {2000 * s.radius[node]:.0f} mm, gives way {s.point[node, 2] - g.xyz[0, 2]:.1f} m up and "
-            f"takes {s.weight[node] / G:.0f} kg of tree with it."
+            f"takes {s.weight[node] / G:.0f} kg of tree with it.{f' Not held above the ground: {reason}.' if reason else ''}"
         )
-        out.append(Break(kind, node, float(use[row]), words, catches, redundant, cause))
+        out.append(Break(kind, node, float(use[row]), words, found.catches, not reason, found.common_cause))
     return tuple(out)
 
 

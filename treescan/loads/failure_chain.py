@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,42 +14,50 @@ from treescan.loads.fall_way import fall_way, first_met
 from treescan.loads.limb_check import Catch
 from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_breaks, load_path, margin_case, unseen, used
 from treescan.loads.rope_run import RopeRun, taut_rope
+from treescan.loads.settings import LoadSettings
 from treescan.loads.uncertainty import drawn
 from treescan.wood.graph import Floats
 
 
-def failure_chain(
-    tree: Tree, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, broken: int
-) -> tuple[tuple[Catch, ...], bool, str]:
+@dataclass(frozen=True)
+class Chain:
+    """What follows from one break with the climber at one place.
+
+    Attributes
+    ----------
+    catches : tuple of Catch    What catches, one after the other, each one assumed to fail in turn; the ground last.
+    redundant : bool            One of them holds the climber clear of the ground at its low end.
+    common_cause : str          "" or which wood carries the anchor and its back-up alike.
+    reason : str                Why it is not redundant, in words; "" where it is.
+    """
+
+    catches: tuple[Catch, ...]
+    redundant: bool
+    common_cause: str
+    reason: str
+
+
+def failure_chain(tree: Tree, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, broken: int) -> Chain:
     """What catches, one after the other, when the wood at node `broken` gives way.
 
     Parameters
     ----------
     basal : bool                Only a rope fixed at the ground stays in the tree.
-    contacts : sequence         Rope order from the base, the wanted union last.
+    contacts : sequence         Rope order from the base; the one next to the climber last.
     climber, base : (3,)        [m]
     broken : int                Node of the section that fails; all it carries goes with it.
-
-    Returns
-    -------
-    catches : tuple of Catch    Each one assumed to fail in turn, the ground last.
-    redundant : bool            One of them holds the climber clear of the ground at its low end.
-    common_cause : str          "" or which limb carries the anchor and its back-up alike.
     """
     g, settings, s = tree.graph, tree.settings, tree.sections
     if not basal:
         height = float(climber[2] - tree.ground_below(climber))
-        return (
-            (to_ground(height, f"The rope goes with the limb and nothing holds its other end: {height:.1f} m to the ground."),),
-            False,
-            "",
-        )
+        told = to_ground(height, f"The rope goes with the limb and nothing holds its other end: {height:.1f} m to the ground.")
+        return Chain((told,), False, "", "the rope goes with what breaks")
     gone = carried(g.parent, broken)
     cause = _common_cause(tree, contacts, gone)
     hang = Hang(tuple(contacts), climber)
     rope = taut_rope(base, climber, supports_of(contacts), hung=True).length
     catches: list[Catch] = []
-    redundant = False
+    against: list[str] = []
     for _ in range(LONGEST):
         supports = next_supports(g, gone, hang, base, settings, s.counted, s.point)
         found = fall(hang, supports, base, rope, tree.ground_below, settings)
@@ -59,8 +68,7 @@ def failure_chain(
         margin, path, utilised = _margin(tree, caught, found.run, found.peak)
         met, speed = _met(tree, hang, found, gone)
         catches.append(_catch(tree, found, margin, met, speed))
-        clear = found.feet >= settings.ground_clearance and met != "the ground"
-        redundant |= bool(clear and margin.known and margin.p5 >= settings.holds_p5)
+        against.append(_against(found, margin, met, settings))
         cause = cause or _shared(tree, contacts[-1], caught[-1])
         broken = _foot(tree, caught[-1])
         if path is not None and utilised is not None:
@@ -69,8 +77,49 @@ def failure_chain(
         hang = found.hang
     else:
         drop = float(hang.climber[2] - tree.ground_below(hang.climber))
+    reason = "nothing catches the rope" if not catches else f"{catches[0].label} catches, but {against[0]}"
+    if len(catches) > 1:
+        reason += ", and nothing that catches after it does better"
+    redundant = not all(against)
     catches.append(to_ground(drop, f"Nothing {'else ' if catches else ''}catches: {drop:.1f} m to the ground."))
-    return tuple(catches), redundant, cause
+    return Chain(tuple(catches), redundant, cause, "" if redundant else reason)
+
+
+def _against(found: Fall, margin: Estimate, met: str, settings: LoadSettings) -> str:
+    """Why a catch does not count as held, or nothing."""
+    why = []
+    if not margin.known:
+        why.append("its strength was not seen")
+    elif margin.p5 < settings.holds_p5:
+        why.append(f"the low end of its strength is {margin.p5:.2f} times the stress of that stop ({settings.holds_p5:g} is asked)")
+    if found.feet <= 0:
+        why.append("the feet may strike the ground first")
+    elif found.feet < settings.ground_clearance:
+        why.append(f"the feet come within {found.feet:.1f} m of the ground ({settings.ground_clearance:g} m is asked)")
+    if met == "the ground":
+        why.append("the climber swings into the ground")
+    return " and ".join(why)
+
+
+def spoiled(tree: Tree, contacts: Sequence[Contact], base: Floats, broken: int, work: Floats) -> str:
+    """Which of the highest, farthest-out and lowest places (w, 3) a climber is not held at when a basal rope's support breaks, and why; or
+    nothing. [m] Where the feet are not clear of the ground to begin with, no back-up is asked for."""
+    ground = tree.beside.terrain.height_at(work[:, :2])
+    ground = np.where(np.isfinite(ground), ground, tree.graph.xyz[0, 2])
+    work = work[work[:, 2] - ground >= tree.settings.harness_to_feet + tree.settings.ground_clearance]
+    if len(work) == 0:
+        return ""
+    out = np.hypot(*(work[:, :2] - contacts[-1].point[:2]).T)
+    foot = tree.graph.xyz[0, 2]
+    for row, name in (
+        (int(np.argmin(work[:, 2])), f"the lowest work point, {work[:, 2].min() - foot:.1f} m up"),
+        (int(np.argmax(out)), f"the work point farthest out, {out.max():.1f} m"),
+        (int(np.argmax(work[:, 2])), f"the highest work point, {work[:, 2].max() - foot:.1f} m up"),
+    ):
+        found = failure_chain(tree, True, contacts, work[row], base, broken)
+        if not found.redundant:
+            return f"with the climber at {name}, {found.reason}"
+    return ""
 
 
 def _margin(
@@ -114,9 +163,9 @@ def _catch(tree: Tree, found: Fall, margin: Estimate, met: str, speed: float) ->
         f"{f', slides {found.slide:.1f} m' if found.slide > 0.05 else ''}; the climber drops {max(found.drop, 0.0):.1f} m"
         f"{f' and swings {found.sideways:.1f} m to plumb and as far beyond' if found.sideways > 0.3 else ''}"
         f"{f', first into {met} at {speed:.0f} m/s' if met else ''}; "
-        f"peak {found.peak / 1000:.1f} kN in the rope, {force / 1000:.1f} kN on the limb; the rope stretches up to {found.stretch:.1f} m, "
-        f"{_lowest(found.feet, tree.settings.ground_clearance)}; "
-        f"{f'low end of its strength over stress {margin.p5:.2f}' if margin.known else 'its strength was not seen'}."
+        f"peak {found.peak / 1000:.1f} kN in the rope, {force / 1000:.1f} kN on the limb; "
+        f"{f'low end of its strength over stress {margin.p5:.2f}' if margin.known else 'its strength was not seen'}; "
+        f"the rope stretches up to {found.stretch:.1f} m, {_lowest(found.feet, tree.settings.ground_clearance)}."
     )
     return Catch(-1 if row is None else row, label, found.slide, max(found.drop, 0.0), found.peak, margin, words)
 

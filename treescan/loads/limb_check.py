@@ -146,7 +146,7 @@ class Break:
     kind : str                  "limb", "union tear-out" or "stem" (above the lowest limb).
     node : int                  Of the section that gives way; all above it goes.
     use : float                 Its median stress over strength under the hardest case.
-    words : str                 What gives way and what goes with it, one sentence.
+    words : str                 What gives way, what goes with it, and why nothing holds the climber then, where that is so.
     catches : tuple of Catch    As in `AnchorCheck`; redundant : bool, common_cause : str likewise, for this break.
     """
 
@@ -175,7 +175,8 @@ class AnchorCheck:
     friction_multiple : float   The same with the middle friction value: information only.
     check : LimbCheck           The least margin over all contacts.
     catches : tuple of Catch    The failure chain of the likeliest break, down to the last catch or the ground.
-    redundant : bool            After every likely break a later limb holds the climber above the ground with margin.
+    redundant : bool            After every likely break a later limb holds the climber above the ground with margin, from where the pull is
+        hardest and from the highest, the farthest-out and the lowest work.
     common_cause : str          "" or which single limb carries both main anchor and back-up.
     exceptional : Exceptional   The same under an abrupt stop or a swing; None where none was asked for or nothing was seen.
     cases : tuple of str        Ordinary cases that were tried.
