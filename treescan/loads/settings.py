@@ -207,7 +207,7 @@ class LoadSettings:
     )
     catch_samples: int = setting(500, "", "draws of the margin of each limb that catches", "project_choice", low=100, high=200000)
     ground_clearance: float = setting(
-        1.0, "m", "climber's feet above ground after a fall for a back-up to count", "project_choice", low=0.0, high=20.0
+        1.0, "m", "climber's feet above ground at the lowest point of a fall for a back-up to count", "project_choice", low=0.0, high=20.0
     )
     harness_to_feet: float = setting(1.0, "m", "from the rope's end at the harness down to the feet", "project_choice", low=0.0, high=2.0)
 
