@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numba import njit
@@ -67,7 +67,7 @@ class LoadPath:
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
     stretch : (s, 3, 3) from `section_stress.oval_stretch`; (0, 3, 3) where all sections are round.
     doubt : (s,) how much more its low end is used than its middle, from its diameter and its union factor.
-    rank : (s,) int place of its limb among those on the way to the ground, the stem first.
+    rank : (s,) int place of its limb among the `limbs` on the way to the ground, the stem first.
     """
 
     node: Ints
@@ -85,6 +85,7 @@ class LoadPath:
     stretch: Floats
     doubt: Floats
     rank: Ints
+    limbs: int
 
     @property
     def round(self) -> bool:
@@ -93,8 +94,8 @@ class LoadPath:
 
     def of(self, rows: np.ndarray) -> LoadPath:
         """Some of its sections only; rows (s,) bool."""
-        kept = {f.name: getattr(self, f.name)[rows] for f in fields(self) if not (f.name == "stretch" and self.round)}
-        return LoadPath(**{"stretch": self.stretch, **kept})
+        same = {"limbs", "stretch"} if self.round else {"limbs"}
+        return replace(self, **{f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name not in same})
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,7 @@ def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
     rank = np.minimum(np.searchsorted(np.unique(limb), limb), LIMBS - 1)
     return LoadPath(
         node, above, s.point[node], s.axis[node], s.radius[node], sd, k, s.weight[node, None] * DOWN, s.own_moment[node],
-        s.bending * keep, s.crushing * kept_area(keep), s.shear * kept_shear(keep), stretch, doubt, rank,
+        s.bending * keep, s.crushing * kept_area(keep), s.shear * kept_shear(keep), stretch, doubt, rank, int(rank.max(initial=-1)) + 1,
     )  # fmt: skip
 
 
@@ -263,7 +264,7 @@ def margin_case(
     return MarginCase(
         axis=path.axis[kept], radius=path.radius[kept], sd=path.sd[kept], tangle=correlation_factor(tree.graph.limb[n], height, settings),
         bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=tree.sections.tree_spread,
-        limb_spread=tree.sections.limb_spread, limb=path.rank[kept], limbs=int(path.rank.max()) + 1, k=path.k[kept],
+        limb_spread=tree.sections.limb_spread, limb=path.rank[kept], limbs=path.limbs, k=path.k[kept],
         force=force, moment=moment, turn_sum=turn_sum, mu=mu, mu_used=mu_used,
         shift=shift, least_shift=-max(c.out, 0.0) if np.isfinite(c.out) else -np.inf,
         own_weight=-path.own_force[kept, 2], own_moment=own,

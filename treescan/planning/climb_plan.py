@@ -25,6 +25,7 @@ from treescan.planning.sets import AnchorSet, anchor_set, two_line_set
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_fouls
 from treescan.planning.tie_in_point import Retrieval, TieInPoint, Work
+from treescan.planning.walks import walks_that_hold
 from treescan.planning.ways_to_work import Stratum, WayToWork, access_bias, reached_shares, ways_to_work
 from treescan.planning.work import limb_of_work, work_at_cuts
 from treescan.progress import Progress, quiet
@@ -142,7 +143,7 @@ def climb_plan(
     density : float         Green density of the wood, for the masses of the pieces. [kg/m3]
     two_people : bool       Two people on the union are among the load cases of the margins.
     weight : float          Of the climber. [N]
-    tree : Tree             From `loads.anchor.whole_tree`; without it all redirects stay first estimates and no line is judged.
+    tree : Tree             From `loads.anchor.whole_tree`; without it all redirects stay first estimates and no line or limb walk is judged.
     overrides : sequence of Override    What was stated; `points` already follow it, redirects must too.
     """
     progress("planning the climb", 0.0)
@@ -160,6 +161,8 @@ def climb_plan(
             best = with_all_forces(tree, p, best, work, overrides, settings)
         found += [(p.label, r) for r in best]
     ways = ways_to_work(graph, points, work, settings)
+    if tree is not None:
+        ways = walks_that_hold(tree, points, work, ways, overrides, settings)
     ways_down = corridors(graph, scene, work, limbs, settings, site) if ranked else ()
     progress("planning the climb", 1.0)
     return ClimbPlan(
