@@ -469,7 +469,12 @@ def test_redundant_only_where_held_from_every_place():
     r = rig(graph, "U02", "SRS basal", distance=1.2, base=(1.2, -1.0, 0.5))
     whole = state(graph)
     (contact,) = contacts_of(whole, r)
-    for z, held, why in ((9.0, True, ""), (6.0, False, "the lowest work point, 6.0 m up"), (1.5, True, "")):
+    for z, held, why in (
+        (9.0, True, ""),
+        (6.0, False, "the lowest work point, 6.0 m up, U01 catches, but the feet may strike the ground first"),
+        (3.0, False, "the lowest work point, 3.0 m up, what catches leaves so much rope that the climber comes to the ground"),
+        (1.5, True, ""),
+    ):
         low = np.array([1.2, 1.0, z])
         (check,) = checked(graph, [r], work=[[1.2, 1.0, 10.0], low, [2.0, 1.5, 11.0]])
         (only,) = check.breaks

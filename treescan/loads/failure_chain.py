@@ -62,7 +62,7 @@ def failure_chain(tree: Tree, basal: bool, contacts: Sequence[Contact], climber:
         supports = next_supports(g, gone, hang, base, settings, s.counted, s.point)
         found = fall(hang, supports, base, rope, tree.ground_below, settings)
         if found.hang is None or found.run is None:
-            drop = found.drop
+            drop, late = found.drop, found.run is not None
             break
         caught = found.hang.contacts
         margin, path, utilised = _margin(tree, caught, found.run, found.peak)
@@ -76,12 +76,15 @@ def failure_chain(tree: Tree, basal: bool, contacts: Sequence[Contact], climber:
         gone = gone | carried(g.parent, broken)
         hang = found.hang
     else:
-        drop = float(hang.climber[2] - tree.ground_below(hang.climber))
-    reason = "nothing catches the rope" if not catches else f"{catches[0].label} catches, but {against[0]}"
+        drop, late = float(hang.climber[2] - tree.ground_below(hang.climber)), False
+    reason = "what catches leaves so much rope that the climber comes to the ground" if late else "nothing catches the rope"
+    if catches:
+        reason = f"{catches[0].label} catches, but {against[0]}"
     if len(catches) > 1:
         reason += ", and nothing that catches after it does better"
     redundant = not all(against)
-    catches.append(to_ground(drop, f"Nothing {'else ' if catches else ''}catches: {drop:.1f} m to the ground."))
+    end = "What catches next leaves too much rope" if late else f"Nothing {'else ' if catches else ''}catches"
+    catches.append(to_ground(drop, f"{end}: {drop:.1f} m to the ground."))
     return Chain(tuple(catches), redundant, cause, "" if redundant else reason)
 
 
@@ -160,7 +163,7 @@ def _catch(tree: Tree, found: Fall, margin: Estimate, met: str, speed: float) ->
     height = contact.point[2] - g.xyz[0, 2]
     words = (
         f"The rope drops onto {label} (limb {g.limb[contact.node]}, {2000 * contact.radius:.0f} mm, {height:.1f} m up)"
-        f"{f', slides {found.slide:.1f} m' if found.slide > 0.05 else ''}; the climber drops {max(found.drop, 0.0):.1f} m"
+        f"{f', slides {found.slide:.1f} m into its union' if found.slide > 0.05 else ''}; the climber drops {max(found.drop, 0.0):.1f} m"
         f"{f' and swings {found.sideways:.1f} m to plumb and as far beyond' if found.sideways > 0.3 else ''}"
         f"{f', first into {met} at {speed:.0f} m/s' if met else ''}; "
         f"peak {found.peak / 1000:.1f} kN in the rope, {force / 1000:.1f} kN on the limb; "
