@@ -120,7 +120,7 @@ def case_of(sections=5, seed=0, **changes):
         axis=np.tile([0.0, 0, 1], (s, 1)), radius=rng.uniform(0.05, 0.09, s), sd=np.full(s, 0.05),
         tangle=correlation_factor(np.array([0] * (s // 2) + [1] * (s - s // 2)), np.linspace(0, 2, s), LoadSettings()),
         bending=np.full(s, 18e6), crushing=np.full(s, 8e6), shear=np.full(s, 2e6), spread=0.16, limb_spread=0.42,
-        limb=np.array([0] * (s // 2) + [1] * (s - s // 2)), limbs=2, k=np.tile([0.6, 0.75, 0.9], (s, 1)), force=rng.normal(0, 600, (s, 2, 3)), moment=rng.normal(0, 400, (s, 2, 3)),
+        limb=np.array([0] * (s // 2) + [1] * (s - s // 2)), limbs=2, column=np.arange(s), k=np.tile([0.6, 0.75, 0.9], (s, 1)), force=rng.normal(0, 600, (s, 2, 3)), moment=rng.normal(0, 400, (s, 2, 3)),
         turn_sum=np.zeros(2), mu=np.array([0.15, 0.3, 0.5]), mu_used=0.15, shift=rng.normal(0, 400, (s, 3)), least_shift=-1.0,
         own_weight=rng.uniform(50, 300, s), own_moment=rng.normal(0, 60, (s, 3)), mass_sd=0.05, rest_sd=0.02,
     )  # fmt: skip
@@ -183,7 +183,7 @@ def test_the_weakest_of_several_limbs_governs(limbs):
     )  # fmt: skip
     names = ("axis", "radius", "sd", "bending", "crushing", "shear", "k", "force", "moment", "shift", "own_weight", "own_moment")
     case = replace(
-        one_section, tangle=np.eye(limbs), limb=np.arange(limbs), limbs=limbs, **{n: np.repeat(getattr(one_section, n), limbs, axis=0) for n in names}
+        one_section, tangle=np.eye(limbs), column=np.arange(limbs), limb=np.arange(limbs), limbs=limbs, **{n: np.repeat(getattr(one_section, n), limbs, axis=0) for n in names}
     )
     middle = float(margins(case, np.zeros((1, case.dimensions)))[0, 0])
     known = [middle * np.exp(case.limb_spread * norm.ppf(1 - (1 - q) ** (1 / limbs))) for q in (0.5, 0.05)]

@@ -16,7 +16,7 @@ from treescan.loads.deflection import chain
 from treescan.loads.failure_chain import failure_chain, spoiled
 from treescan.loads.governing import Governed, gate, governed
 from treescan.loads.limb_check import AnchorCheck, Break, Exceptional, LimbCheck, Rig
-from treescan.loads.load_path import KEPT, LIMBS, LegLoads, LoadPath, Tree, leaves_limbs, likely_breaks, load_path, path_down, stops_a_rope, unseen
+from treescan.loads.load_path import LIMBS, OWN, LegLoads, LoadPath, Tree, leaves_limbs, likely_breaks, load_path, path_down, stops_a_rope, unseen
 from treescan.loads.rig_loads import RigLoads, friction_multiple, rig_loads
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.run_out import RunOut, run_out
@@ -81,7 +81,7 @@ def checked(tree: Tree, rigs: Sequence[Rig], work_xyz: Floats, progress: Progres
 def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, seed: int = 1) -> Tree:
     """All that rigs on one tree share, made once: also the draws, so that two rigs differ by what they are and not by luck."""
     sections = tree_sections(graph, beside, wood, settings)
-    normals = np.asfortranarray(np.random.default_rng(seed).standard_normal((settings.samples, FIXED + LIMBS + KEPT)))
+    normals = np.asfortranarray(np.random.default_rng(seed).standard_normal((settings.samples, FIXED + LIMBS + OWN)))
     thick = settings.catch_diameter
     return Tree(graph, beside, wood, sections, leaves_limbs(graph, thick), stops_a_rope(graph, thick), settings, normals)
 

@@ -21,6 +21,10 @@ from treescan.wood.graph import Floats, Ints, WoodGraph
 KEPT = 8
 """Weakest sections whose margin is drawn together, by their low ends; the rest are further from failure."""
 
+OWN = 128
+"""Sections on one way to the ground with a normal of their own for the diameter, from the ground up; further ones begin anew. So a section
+keeps its draws whichever others are kept beside it."""
+
 LIMBS = 16
 """Limbs on one way to the ground with a strength of their own; further ones share the last."""
 
@@ -67,7 +71,7 @@ class LoadPath:
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
     stretch : (s, 3, 3) from `section_stress.oval_stretch`; (0, 3, 3) where all sections are round.
     doubt : (s,) how much more its low end is used than its middle, from its diameter and its union factor.
-    rank : (s,) int place of its limb among the `limbs` on the way to the ground, the stem first.
+    rank : (s,) int place of its limb among those on the way to the ground, the stem first; row : (s,) int its own from the ground up.
     """
 
     node: Ints
@@ -85,7 +89,7 @@ class LoadPath:
     stretch: Floats
     doubt: Floats
     rank: Ints
-    limbs: int
+    row: Ints
 
     @property
     def round(self) -> bool:
@@ -94,8 +98,7 @@ class LoadPath:
 
     def of(self, rows: np.ndarray) -> LoadPath:
         """Some of its sections only; rows (s,) bool."""
-        same = {"limbs", "stretch"} if self.round else {"limbs"}
-        return replace(self, **{f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name not in same})
+        return replace(self, **{f.name: getattr(self, f.name)[rows] for f in fields(self) if not (f.name == "stretch" and self.round)})
 
 
 @dataclass(frozen=True)
@@ -126,7 +129,7 @@ def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
     rank = np.minimum(np.searchsorted(np.unique(limb), limb), LIMBS - 1)
     return LoadPath(
         node, above, s.point[node], s.axis[node], s.radius[node], sd, k, s.weight[node, None] * DOWN, s.own_moment[node],
-        s.bending * keep, s.crushing * kept_area(keep), s.shear * kept_shear(keep), stretch, doubt, rank, int(rank.max(initial=-1)) + 1,
+        s.bending * keep, s.crushing * kept_area(keep), s.shear * kept_shear(keep), stretch, doubt, rank, np.arange(len(node)),
     )  # fmt: skip
 
 
@@ -264,7 +267,7 @@ def margin_case(
     return MarginCase(
         axis=path.axis[kept], radius=path.radius[kept], sd=path.sd[kept], tangle=correlation_factor(tree.graph.limb[n], height, settings),
         bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=tree.sections.tree_spread,
-        limb_spread=tree.sections.limb_spread, limb=path.rank[kept], limbs=path.limbs, k=path.k[kept],
+        limb_spread=tree.sections.limb_spread, limb=path.rank[kept], limbs=LIMBS, column=path.row[kept] % OWN, k=path.k[kept],
         force=force, moment=moment, turn_sum=turn_sum, mu=mu, mu_used=mu_used,
         shift=shift, least_shift=-max(c.out, 0.0) if np.isfinite(c.out) else -np.inf,
         own_weight=-path.own_force[kept, 2], own_moment=own,

@@ -52,6 +52,7 @@ class MarginCase:
     ----------
     axis : (s, 3); radius, sd : (s,)    [m], relative
     tangle : (s, s) float       Lower Cholesky factor of the correlation of the diameters.
+    column : (s,) int           Which standard normal every section's diameter takes as its own, beyond those of the limbs.
     bending, crushing, shear : (s,)     Median strengths without union factor, reports included. [Pa]
     spread : float              Log standard deviation common to them; limb_spread : of every limb by itself.
     limb : (s,) int             Which of the `limbs` limbs on the way to the ground a section belongs to.
@@ -70,6 +71,7 @@ class MarginCase:
     radius: Floats
     sd: Floats
     tangle: Floats
+    column: Ints
     bending: Floats
     crushing: Floats
     shear: Floats
@@ -93,7 +95,7 @@ class MarginCase:
     @property
     def dimensions(self) -> int:
         """Number of independent standard normals."""
-        return FIXED + self.limbs + len(self.radius)
+        return FIXED + self.limbs + int(self.column.max()) + 1
 
 
 def correlation_factor(limb: np.ndarray, along: Floats, settings: LoadSettings) -> Floats:
@@ -158,7 +160,7 @@ def _run(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Flo
     at = ndtr(z[2]) if np.any(case.k[:, 2] > case.k[:, 0]) else z[2]
     return _least(
         first, end, z, at, legs, case.axis, case.radius, case.sd, case.tangle, case.bending, case.crushing, case.shear,
-        case.spread, case.limb_spread, case.limb, case.limbs, case.k, force, moment, case.shift, case.least_shift, case.own_weight,
+        case.spread, case.limb_spread, case.limb, FIXED + case.limbs + case.column, case.k, force, moment, case.shift, case.least_shift, case.own_weight,
         case.own_moment, case.mass_sd, case.rest_sd, PLENTY,
     )  # fmt: skip
 
@@ -202,7 +204,7 @@ def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compil
 @njit(cache=True, error_model="numpy")
 def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     first, end, z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, limb_spread, limb,
-    limbs, k, force, moment, shift, least_shift,
+    column, k, force, moment, shift, least_shift,
     own_weight, own_moment, mass_sd, rest_sd, plenty,
 ):  # fmt: skip
     """See `both_margins`; z (dimensions, n), `at` (n,) is the union factor's probability, `legs` (q, n) what every leg takes of its
@@ -219,7 +221,7 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     for s in range(first, end):
         size[:] = 0.0
         for j in range(s + 1):
-            share, row = sd[s] * tangle[s, j], z[FIXED + limbs + j]
+            share, row = sd[s] * tangle[s, j], z[column[j]]
             for d in range(draws):
                 size[d] += share * row[d]
         _exponential(size)
