@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import networkx as nx
 import numpy as np
 import pytest
 from loads.stick_trees import PLAIN, checked, rig, tree
@@ -10,7 +11,7 @@ from strategies import alone, random_tree
 from treescan.loads.anchor import contacts_of, whole_tree
 from treescan.loads.backup import Hang, common_node, fall, pierced
 from treescan.loads.contacts import at_node
-from treescan.loads.failure_chain import failure_chain
+from treescan.loads.failure_chain import _shared, failure_chain
 from treescan.loads.fall_way import BODY, fall_way, first_met
 from treescan.loads.load_path import leaves_limbs
 from treescan.loads.settings import LoadSettings
@@ -517,3 +518,27 @@ def test_lower_stem_is_no_question_of_back_up():
     assert not left[stem[graph.xyz[stem, 2] <= LOWER]].any()
     assert left[stem[graph.xyz[stem, 2] > LOWER]].all()
     assert left[graph.limb > 0].all()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_shared_wood_is_what_networkx_finds_by_cutting(seed):
+    """Anchor and back-up are told to share wood exactly when the loss of one section above the lowest limb that can catch a rope cuts both off
+    from the ground: a dominator of both in networkx's graph of the tree."""
+    graph = random_tree(seed, limbs=14, height=16, dbh=0.5)
+    t = state(graph)
+    ways = nx.DiGraph((int(p), i) for i, p in enumerate(graph.parent) if p >= 0)
+    above = nx.immediate_dominators(ways, 0)
+
+    def needed(node):
+        out = [node]
+        while out[-1] != 0:
+            out.append(above[out[-1]])
+        return set(out)
+
+    rng, said = np.random.default_rng(seed), []
+    for a, b in rng.integers(1, len(graph), (40, 2)):
+        both = needed(int(a)) & needed(int(b))
+        words = _shared(t, at_node(graph, int(a), graph.xyz[a]), at_node(graph, int(b), graph.xyz[b]))
+        said.append(bool(words))
+        assert bool(words) == any(t.leaves_limbs[n] for n in both)
+    assert 0 < sum(said) < len(said)

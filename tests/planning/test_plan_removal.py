@@ -12,8 +12,9 @@ from hands import S, plain_tree, ranked, throw, tree
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
+from treescan.loads.backup import common_node
 from treescan.planning.candidates import candidate_unions
-from treescan.planning.independent import independent, meeting_node
+from treescan.planning.independent import independent
 from treescan.planning.removal import Cut, cut_limb, cut_stem, dies_with, piece_mass, spar_diameters, stages
 from treescan.planning.rescue import corridor, corridors, rescue_plan, two_person_margin
 from treescan.planning.sightline import Scene
@@ -120,13 +121,13 @@ def test_a_cut_that_takes_nothing_is_refused():
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_meeting_node_is_the_lowest_common_ancestor(seed):
+def test_common_node_is_the_lowest_common_ancestor(seed):
     """Where two ways to the ground meet is networkx's lowest common ancestor."""
     graph = random_tree(seed)
     ways = as_networkx(graph)
     rng = np.random.default_rng(seed)
     for a, b in rng.integers(0, len(graph), (20, 2)):
-        assert meeting_node(graph, int(a), int(b)) == nx.lowest_common_ancestor(ways, int(a), int(b))
+        assert common_node(graph.parent, int(a), int(b)) == nx.lowest_common_ancestor(ways, int(a), int(b))
 
 
 def test_rescue_hangs_on_other_wood_and_holds_two():

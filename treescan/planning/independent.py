@@ -3,28 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from treescan.loads.backup import common_node
 from treescan.loads.limb_check import Rig
 from treescan.planning.contact import round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.wood.graph import WoodGraph
-
-
-def meeting_node(graph: WoodGraph, a: int, b: int) -> int:
-    """The node where the ways of two nodes to the ground meet."""
-    return int(_meet(graph.parent, a, b))
-
-
-@njit(cache=True)
-def _meet(parent, a, b):  # type: ignore[no-untyped-def]
-    while a != b:
-        if a > b:
-            a = parent[a]
-        else:
-            b = parent[b]
-    return a
 
 
 def independent(graph: WoodGraph, a: TieInPoint, b: TieInPoint, thicker: float = PlanningSettings().apart_on_stem) -> bool:
@@ -49,7 +34,7 @@ def _apart(graph: WoodGraph, a: tuple[Rig, int], b: tuple[Rig, int], thicker: fl
     (_, first), (_, second) = a, b
     if first == second:
         return False
-    meet = meeting_node(graph, first, second)
+    meet = int(common_node(graph.parent, first, second))
     if graph.limbs.order[graph.limb[meet]] != 0:
         return False
     if meet in {first, second}:

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from treescan.planning.independent import independent, meeting_node
+from treescan.loads.backup import common_node
+from treescan.planning.independent import independent
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.sightline import Scene, first_touch
 from treescan.planning.swing import limb_words
@@ -100,7 +101,7 @@ def _landing(work: Work, site: Site) -> list[str]:
 def _apart(graph: WoodGraph, point: TieInPoint, other: TieInPoint) -> str:
     """How the wood of two independent anchors differs."""
     rests = {point.check.rig.rest_node, other.check.rig.rest_node}
-    if meeting_node(graph, *sorted(int(r) for r in rests)) in rests:
+    if common_node(graph.parent, *sorted(int(r) for r in rests)) in rests:
         here, there = (200 * float(graph.segment_radius[p.check.rig.rest_node]) for p in (point, other))
         return f"round the same stem, {there:.0f} cm thick there and {here:.0f} cm at {point.label}"
     return f"other wood than {point.label} {point.system}"
