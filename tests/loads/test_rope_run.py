@@ -178,3 +178,31 @@ def test_frictions_compound():
     s = Supports.of([[1, 0, 5], [3, 0, 5]], [0, 1, 0], 0.1)
     run = taut_rope([0, 0, 0], [4.0, 0, 0], s)
     assert run.tensions(1000.0, 0.25)[0] == pytest.approx(1000 * np.exp(-0.25 * run.turn.sum()))
+
+
+def test_turning_of_a_held_rope_is_that_of_its_direction():
+    """A rope held at one place of a bar turns at least by the angle between its legs (vectors), and within 2 % by the length of the way its
+    direction takes on the unit sphere, summed up in 2,000 small steps from one leg round the axis to the other."""
+    rng = np.random.default_rng(3)
+    tried = 0
+    for _ in range(300):
+        axis = rng.normal(size=3)
+        axis /= np.linalg.norm(axis)
+        start, end = rng.uniform(-4, 4, (2, 3)) - [0, 0, 6]
+        run = taut_rope(start, end, Supports.of([[0.0, 0, 0]], axis, 0.1))
+        if not run.touches[0]:
+            continue
+        tried += 1
+        come, go = -run.toward_start[0], run.toward_end[0]
+        slopes = np.arccos(np.clip([come @ axis, go @ axis], -1, 1))
+        flat = [v - (v @ axis) * axis for v in (come, go)]
+        swept = np.arctan2(np.cross(flat[0], flat[1]) @ axis, flat[0] @ flat[1])
+        sense = np.sign(np.cross(run.arrive[0], flat[0]) @ axis)  # which way round the rope goes, more than half round or not
+        sweep = np.linspace(0, (sense * swept) % (2 * np.pi), 2001)
+        slope = np.linspace(*slopes, 2001)
+        way = np.column_stack([np.sin(slope) * np.cos(sweep), np.sin(slope) * np.sin(sweep), np.cos(slope)])
+        length = np.linalg.norm(np.diff(way, axis=0), axis=1).sum()
+
+        assert run.turn[0] >= np.arccos(np.clip(come @ go, -1, 1)) - 1e-9
+        assert run.turn[0] == pytest.approx(length, rel=0.02)
+    assert tried > 100

@@ -11,7 +11,7 @@ from numba import njit
 from treescan.geometry import unit
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.load_cases import Pulls, pulls
-from treescan.loads.rope_run import SWEEPS, RopeRun, _hang, taut_rope, unit_toward
+from treescan.loads.rope_run import SWEEPS, RopeRun, _hang, held_turn, taut_rope, unit_toward
 from treescan.loads.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings, friction
 from treescan.loads.shock import sharing_length
@@ -64,6 +64,8 @@ def _run_all(start, end, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ig
             touches[i, k] = wrap[k] > 0.0
             if not touches[i, k]:
                 turn[i, k] = 0.0
+            elif high[k] <= low[k] and np.isfinite(wrap[k]):
+                turn[i, k] = held_turn(wrap[k], a[k], toward[i, k, 0], toward[i, k, 1])
     return arrive, leave, toward, touches, turn
 
 

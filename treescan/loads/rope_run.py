@@ -165,6 +165,8 @@ def taut_rope(start: ArrayLike, end: ArrayLike, supports: Supports, *, hung: boo
     leg = np.linalg.norm(points_after - points_before, axis=1)
     leg[:-1] += arc
     back, ahead = _neighbours(a, b, arrive, leave, touches)
+    for i in np.flatnonzero(touches & (supports.high <= supports.low) & np.isfinite(wrap)):
+        turn[i] = held_turn(wrap[i], supports.axis[i], back[i], ahead[i])
     return RopeRun(a, b, arrive, leave, touches, back, ahead, np.where(touches, turn, 0.0), leg, float(leg.sum()))
 
 
@@ -184,6 +186,21 @@ def _neighbours(start, end, arrive, leave, touches):  # type: ignore[no-untyped-
         if touches[i]:
             target = arrive[i]
     return back, ahead
+
+
+@njit(cache=True, error_model="numpy")
+def held_turn(wrap, axis, before, after):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Turning of a rope held at one place of a bar it lies round by the angle `wrap`, its legs leaving along the unit vectors before and after.
+
+    Its direction goes round the bar's axis by the wrap, at a slope p that changes evenly from the one it comes at to the one it leaves at: the
+    way on the sphere of directions, the mean of sqrt((wrap sin p)^2 + (p2 - p1)^2) by Simpson's rule; the wrap itself where both legs stand
+    square to the bar.
+    """
+    p1 = np.arccos(min(max(-(before[0] * axis[0] + before[1] * axis[1] + before[2] * axis[2]), -1.0), 1.0))
+    p2 = np.arccos(min(max(after[0] * axis[0] + after[1] * axis[1] + after[2] * axis[2], -1.0), 1.0))
+    ends, middle = wrap * np.sin(p1), wrap * np.sin(0.5 * (p1 + p2))
+    last, change = wrap * np.sin(p2), (p2 - p1) * (p2 - p1)
+    return (np.sqrt(ends * ends + change) + 4 * np.sqrt(middle * middle + change) + np.sqrt(last * last + change)) / 6
 
 
 @njit(cache=True, error_model="numpy")
