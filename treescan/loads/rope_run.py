@@ -198,9 +198,11 @@ def held_turn(wrap, axis, before, after):  # type: ignore[no-untyped-def] # prag
     """
     p1 = np.arccos(min(max(-(before[0] * axis[0] + before[1] * axis[1] + before[2] * axis[2]), -1.0), 1.0))
     p2 = np.arccos(min(max(after[0] * axis[0] + after[1] * axis[1] + after[2] * axis[2], -1.0), 1.0))
-    ends, middle = wrap * np.sin(p1), wrap * np.sin(0.5 * (p1 + p2))
-    last, change = wrap * np.sin(p2), (p2 - p1) * (p2 - p1)
-    return (np.sqrt(ends * ends + change) + 4 * np.sqrt(middle * middle + change) + np.sqrt(last * last + change)) / 6
+    total, change = 0.0, (p2 - p1) * (p2 - p1)
+    for k in range(9):
+        here = wrap * np.sin(p1 + (p2 - p1) * k / 8)
+        total += (1.0 if k % 8 == 0 else 4.0 if k % 2 else 2.0) * np.sqrt(here * here + change)
+    return total / 24
 
 
 @njit(cache=True, error_model="numpy")
