@@ -82,8 +82,8 @@ def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSetti
     """All that rigs on one tree share, made once: also the draws, so that two rigs differ by what they are and not by luck."""
     sections = tree_sections(graph, beside, wood, settings)
     normals = np.asfortranarray(np.random.default_rng(seed).standard_normal((settings.samples, FIXED + LIMBS + OWN)))
-    thick = settings.catch_diameter
-    return Tree(graph, beside, wood, sections, leaves_limbs(graph, thick), stops_a_rope(graph, thick), settings, normals)
+    thick, few = settings.catch_diameter, np.asfortranarray(normals[: settings.catch_samples])
+    return Tree(graph, beside, wood, sections, leaves_limbs(graph, thick), stops_a_rope(graph, thick), settings, normals, few)
 
 
 def check_anchor(tree: Tree, rig: Rig, work: Floats) -> AnchorCheck:

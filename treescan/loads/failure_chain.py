@@ -12,7 +12,7 @@ from treescan.loads.backup import LONGEST, UNKNOWN, Fall, Hang, carried, common_
 from treescan.loads.contacts import Contact, supports_of
 from treescan.loads.fall_way import fall_way, first_met
 from treescan.loads.limb_check import Catch
-from treescan.loads.load_path import LegLoads, LoadPath, Tree, forces, likely_breaks, load_path, margin_case, unseen, used
+from treescan.loads.load_path import LegLoads, LoadPath, Tree, likely_breaks, load_path, margin_case, unseen, used
 from treescan.loads.rope_run import RopeRun, taut_rope
 from treescan.loads.settings import LoadSettings
 from treescan.loads.uncertainty import drawn
@@ -135,10 +135,10 @@ def _margin(
     share = peak * run.touches[:, None, None]
     pull = np.asarray(share * np.stack([run.toward_start, run.toward_end], axis=1), float)
     loads = LegLoads(np.stack([run.arrive, run.leave], axis=1), pull)
-    utilised = used(path, forces(path, loads, as_round=True))
+    utilised = used(path, loads)
     zero = np.zeros(2 * len(contacts))
     case = margin_case(tree, path, contacts, loads, len(contacts) - 1, zero, np.zeros(3), 0.0, utilised)
-    margin, _ = drawn(case, tree.normals[: tree.settings.catch_samples], stands=tree.settings.stands)
+    margin, _ = drawn(case, tree.few, stands=tree.settings.stands)
     gated = any(int(n) in tree.sections.reported.gate for n in path.node)
     return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised
 

@@ -53,7 +53,7 @@ def governed(tree: Tree, loads: RigLoads, path: LoadPath, system: str, hardware:
     legs = loads.leg_forces(hard=hard)
     row, section, low_row, low_section = _worst(tree, loads, path, legs)
     turns, mu = _friction_turns(system, hardware, loads, row, settings)
-    case, f, stressing, use = _case(tree, loads, path, legs[row], row, section, turns, mu)
+    case, use = _case(tree, loads, path, legs[row], row, section, turns, mu)
     others = [(legs, low_row, low_section)] if low_row != row else []
     if SYSTEMS[system].basal and settings.basal_bound == "frictionless":
         uneven = eased(loads, hardware, settings, hard=hard)
@@ -62,22 +62,22 @@ def governed(tree: Tree, loads: RigLoads, path: LoadPath, system: str, hardware:
     reported = bool(gate(tree, path))  # such wood may stand by a shell the formulas do not know
     margin, overload = drawn(case, tree.normals, stands=settings.stands and not reported, also=also)
     told = LegLoads(loads.leg_point[row], legs[row])
+    f = forces(path, told)
+    stressing = f if path.round else forces(path, told, as_round=True)
     return Governed(row, told, f, use, section, int(path.node[section]), _mode(tree, path, stressing, section), margin, overload)
 
 
 def _case(
     tree: Tree, loads: RigLoads, path: LoadPath, legs: Floats, row: int, section: int, turns: Floats, mu: Floats
-) -> tuple[MarginCase, SectionForces, SectionForces, Floats]:
-    """What is uncertain under one load, its forces as they are and as they stress a round, and the use of every section.
+) -> tuple[MarginCase, Floats]:
+    """What is uncertain under one load, and the use of every section.
 
     The rope's place on the contact that governs is uncertain.
     """
     load = LegLoads(loads.leg_point[row], legs)
-    f = forces(path, load)
-    stressing = f if path.round else forces(path, load, as_round=True)
-    use = used(path, stressing)
+    use = used(path, load)
     contact = int(np.flatnonzero(path.above[section])[-1])
-    return margin_case(tree, path, loads.contacts, load, contact, turns, mu, float(mu[0]), use), f, stressing, use
+    return margin_case(tree, path, loads.contacts, load, contact, turns, mu, float(mu[0]), use), use
 
 
 def gate(tree: Tree, path: LoadPath) -> str:

@@ -10,7 +10,7 @@ from numba import njit
 
 from treescan.loads.contacts import Contact
 from treescan.loads.defects import kept_area, kept_shear
-from treescan.loads.section_stress import SectionForces, section_forces, utilisation
+from treescan.loads.section_stress import SectionForces, cross, peaks, section_forces
 from treescan.loads.settings import LoadSettings
 from treescan.loads.tree_sections import TreeSections
 from treescan.loads.uncertainty import MarginCase, correlation_factor
@@ -44,7 +44,7 @@ class Tree:
     """What stays the same for all rigs on one tree.
 
     leaves_limbs : (n,) bool    See `leaves_limbs`; stops : (n,) bool see `stops_a_rope`.
-    normals : (draws, k) float  Standard normals the margins are drawn with, the same for every rig.
+    normals : (draws, k) float  Standard normals the margins are drawn with, the same for every rig; few : the first of them, for what catches.
     """
 
     graph: WoodGraph
@@ -55,6 +55,7 @@ class Tree:
     stops: np.ndarray
     settings: LoadSettings
     normals: Floats
+    few: Floats
 
     def ground_below(self, point: Floats) -> float:
         """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
@@ -171,9 +172,14 @@ def forces(path: LoadPath, loads: LegLoads, *, as_round: bool = False) -> Sectio
     )  # fmt: skip
 
 
-def used(path: LoadPath, found: SectionForces) -> Floats:
-    """Median stress over strength of every section, (s,)."""
-    return np.maximum(*utilisation(found, path.radius, path.bending * path.k[:, 1], path.crushing, path.shear))[0]
+def used(path: LoadPath, loads: LegLoads) -> Floats:
+    """Median stress over strength of every section under one load, (s,)."""
+    about = cross(loads.point, loads.force).sum(axis=1)
+    largest, _ = peaks(
+        path.point, path.axis, path.radius[None], (path.bending * path.k[:, 1])[None], path.crushing, path.shear, -path.own_force[:, 2],
+        path.own_moment, path.above, loads.force.sum(axis=1)[None], about[None, None], path.stretch,
+    )  # fmt: skip
+    return np.asarray(largest[0], float)
 
 
 def leaves_limbs(graph: WoodGraph, least: float) -> np.ndarray:
@@ -260,8 +266,8 @@ def margin_case(
     own = path.own_moment[kept]
     if not path.round:
         a = path.stretch[kept]
-        moment = np.einsum("sij,sqj->sqi", a, moment)
-        shift, own = (np.einsum("sij,sj->si", a, m) for m in (shift, own))
+        moment = moment @ a.transpose(0, 2, 1)
+        shift, own = ((a @ m[:, :, None])[:, :, 0] for m in (shift, own))
     from_foot = point - tree.graph.xyz[0]
     height = np.sqrt(np.einsum("si,si->s", from_foot, from_foot))
     return MarginCase(
