@@ -9,6 +9,8 @@ import pytest
 from made_up_assessment import made_up
 
 from treescan.assess import Assessment
+from treescan.loads.load_test import load_test
+from treescan.loads.settings import LoadSettings
 from treescan.outputs.anchors_file import anchors_out
 from treescan.outputs.cards import card
 from treescan.outputs.elevation import elevation
@@ -17,6 +19,7 @@ from treescan.outputs.map_styles import LOOKS
 from treescan.outputs.plan_drawing import plan
 from treescan.outputs.rope_lines import rope_line
 from treescan.outputs.sentences import said
+from treescan.outputs.wording import metres
 
 ASH, BEECH = ("the ash", np.array([7.0, 3.0, 1.0])), ("the beech", np.array([-6.0, 9.0, 14.0]))
 
@@ -79,3 +82,19 @@ def test_the_rope_is_drawn_over_the_limbs_under_the_climbers_leg() -> None:
     np.testing.assert_allclose(line[-2][:2], a.tree.graph.xyz[limb[2]][:2])
     np.testing.assert_allclose(line[-1][:2], line[-2][:2])
     assert line[-1][2] < line[-2][2]
+
+
+def test_the_circle_to_stand_clear_of_is_drawn_to_scale() -> None:
+    """The dashed ring round the union has the load test's radius, measured against the 5 m ring of the drawing; the caption says the same metres."""
+    a = made_up()
+    p = replace(a.points[0], load_test=load_test(a.tree.graph, a.points[0].check, LoadSettings()))
+    assert p.load_test is not None
+    picture, words = plan(a, p)
+    (ring,) = [m for m in picture.marks if getattr(m, "css", "") == "clear"]
+    five = next(m.r for m in picture.marks if getattr(m, "css", "") == "ring")
+    u, foot = p.load_test.clear_centre, a.tree.graph.xyz[0, :2]
+    centre = np.array([picture.width / 2, picture.width / 2]) + (u - foot) * five / 5.0 * [1, -1]
+    for part in ring.parts:
+        assert np.linalg.norm(part - centre, axis=1) == pytest.approx(p.load_test.clear_radius * five / 5.0, abs=0.2)
+    assert "stand clear" in words
+    assert metres(p.load_test.clear_radius, 0) in words

@@ -43,6 +43,7 @@ LOOKS = {
     "catch": Look("#ffffff", "#000000", 0.9, (1.5, 1.5)),
     "weakest": Look(stroke="#5c1c00", width=1.8),
     "ring": Look(stroke="#cccccc", width=0.5),
+    "clear": Look(stroke="#5c1c00", width=1.0, dash=(6, 3)),
     "place": Look("#1d5c8f", "#333333", 0.3),
     "none": Look("#ffffff", "#999999", 0.3),
     "limb": Look(stroke="#b3aa9b"),

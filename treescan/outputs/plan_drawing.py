@@ -45,9 +45,12 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
     _limbs(d, a, paper, scale)
     _drawn_points(d, a, paper)
     if p is not None:
+        _stand_clear(d, p, paper, scale)
         _throw(d, a, p, paper)
     _north_and_scale(d, scale)
     words = "North up; rings every 5 m (16 ft) from the stem. "
+    if p is not None and p.load_test is not None:
+        words += f"Dashed: stand clear of it while {p.label} is load-tested, {wording.metres(p.load_test.clear_radius, 0)} round its plumb. "
     t = None if p is None else first_line(a, p)
     if t is None:
         return d, words + "Small circles are standing places found on the ground."
@@ -146,6 +149,18 @@ def _limbs(d: Drawing, a: Assessment, paper: Paper, scale: float) -> None:
     for run in kept:
         width = float(np.clip(1.6 * scale * run.radius.mean(), 0.5, 14.0))
         d.line(paper(run.line[:: max(1, len(run.line) // 16)]), "limb", width=width)
+
+
+def _stand_clear(d: Drawing, p: TieInPoint, paper: Paper, scale: float) -> None:
+    """The circle nobody stands in during the load test, as much of it as lies on the drawing."""
+    if p.load_test is None:
+        return
+    centre, radius = paper(p.load_test.clear_centre), p.load_test.clear_radius * scale
+    turn = np.linspace(0.0, 2 * np.pi, 241)
+    ring = centre + radius * np.column_stack([np.cos(turn), np.sin(turn)])
+    inside = ((ring > 2.0) & (ring < WIDE - 2.0)).all(axis=1)
+    edge = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
+    d.shape([ring[first:end] for first, end in edge.reshape(-1, 2)], "clear", tip="stand clear of the load test")
 
 
 def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
