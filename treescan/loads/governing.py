@@ -15,6 +15,9 @@ from treescan.loads.settings import LoadSettings, friction
 from treescan.loads.uncertainty import MarginCase, drawn
 from treescan.wood.graph import Floats
 
+HOPELESS = 4.0
+"""Wood used more than this many times over at the middle values is drawn as seldom as what catches: no draw makes it an anchor."""
+
 
 @dataclass(frozen=True)
 class Governed:
@@ -60,7 +63,8 @@ def governed(tree: Tree, loads: RigLoads, path: LoadPath, system: str, hardware:
         others.append((uneven, *_worst(tree, loads, path, uneven)[2:]))
     also = [_case(tree, loads, path, of[r], r, s, turns, mu)[0] for of, r, s in others]
     reported = bool(gate(tree, path))  # such wood may stand by a shell the formulas do not know
-    margin, overload = drawn(case, tree.normals, stands=settings.stands and not reported, also=also)
+    z = tree.normals if use.max() <= HOPELESS else tree.few
+    margin, overload = drawn(case, z, stands=settings.stands and not reported, also=also)
     told = LegLoads(loads.leg_point[row], legs[row])
     f = forces(path, told)
     stressing = f if path.round else forces(path, told, as_round=True)

@@ -36,7 +36,10 @@ def throw_minutes(throw: Throw) -> float:
 def sound_steps(graph: WoodGraph, holds: Mapping[int, bool], settings: PlanningSettings) -> np.ndarray:
     """Unions one may hang on while advancing, (m,) bool: thick enough, seen, no dead suspect, and not found to be too weak."""
     u = graph.unions
-    thick = np.array([u.arm_diameter[u.laterals(k)].max(initial=0.0) >= settings.step_limb for k in range(len(u))], bool)
+    lateral = ~u.arm_continues
+    size = np.zeros(len(u))
+    np.maximum.at(size, np.repeat(np.arange(len(u)), np.diff(u.arm_start))[lateral], u.arm_diameter[lateral])
+    thick = size >= settings.step_limb
     plain = np.array([not any("dead" in f or f == "bridged" for f in u.flags[k]) for k in range(len(u))], bool)
     strong = np.array([holds.get(k, True) for k in range(len(u))], bool)
     return thick & plain & strong
