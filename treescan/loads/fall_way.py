@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from treescan.geometry import gap_segments
 from treescan.loads.shock import arc
 from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph
@@ -109,9 +110,5 @@ def _first_wood(xyz, parent, radius, limb, gone, way, least, body, nearer, limbs
 @njit(cache=True, error_model="numpy")
 def _gap(p, a, b):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Distance from a point to a segment."""
-    dx, dy, dz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
-    x, y, z = p[0] - a[0], p[1] - a[1], p[2] - a[2]
-    size = dx * dx + dy * dy + dz * dz
-    t = min(max((x * dx + y * dy + z * dz) / size, 0.0), 1.0) if size > 0.0 else 0.0
-    x, y, z = x - t * dx, y - t * dy, z - t * dz
-    return np.sqrt(x * x + y * y + z * z)
+    square, _, _ = gap_segments(p[0], p[1], p[2], 0.0, 0.0, 0.0, a[0], a[1], a[2], b[0] - a[0], b[1] - a[1], b[2] - a[2])
+    return np.sqrt(square)

@@ -66,6 +66,12 @@ def section_forces(
     )  # fmt: skip
 
 
+@njit(cache=True)
+def _mapped(a, x, y, z):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """The vector (x, y, z) under a map (3, 3)."""
+    return a[0, 0] * x + a[0, 1] * y + a[0, 2] * z, a[1, 0] * x + a[1, 1] * y + a[1, 2] * z, a[2, 0] * x + a[2, 1] * y + a[2, 2] * z
+
+
 @njit(cache=True, error_model="numpy")
 def _section_forces(point, axis, above, load_point, load, own_force, own_moment, stretch):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """See `section_forces`; stretch (0, 3, 3) where all sections are round. Returns axial, shear, bending, torsion (l, s)."""
@@ -84,12 +90,7 @@ def _section_forces(point, axis, above, load_point, load, own_force, own_moment,
                     mx, my, mz = mx + (y * az - z * ay), my + (z * ax - x * az), mz + (x * ay - y * ax)
             fx, fy, fz = fx + own_force[s, 0], fy + own_force[s, 1], fz + own_force[s, 2]
             if len(stretch) > 0:
-                a = stretch[s]
-                mx, my, mz = (
-                    a[0, 0] * mx + a[0, 1] * my + a[0, 2] * mz,
-                    a[1, 0] * mx + a[1, 1] * my + a[1, 2] * mz,
-                    a[2, 0] * mx + a[2, 1] * my + a[2, 2] * mz,
-                )
+                mx, my, mz = _mapped(stretch[s], mx, my, mz)
             tx, ty, tz = axis[s]
             n, t = fx * tx + fy * ty + fz * tz, mx * tx + my * ty + mz * tz
             axial[i, s], torsion[i, s] = n, abs(t)
@@ -208,12 +209,7 @@ def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment,
                         my += about_origin[e, case, c, 1]
                         mz += about_origin[e, case, c, 2]
                 if len(stretch) > 0:
-                    a = stretch[s]
-                    mx, my, mz = (
-                        a[0, 0] * mx + a[0, 1] * my + a[0, 2] * mz,
-                        a[1, 0] * mx + a[1, 1] * my + a[1, 2] * mz,
-                        a[2, 0] * mx + a[2, 1] * my + a[2, 2] * mz,
-                    )
+                    mx, my, mz = _mapped(stretch[s], mx, my, mz)
                 t = mx * tx + my * ty + mz * tz
                 m = np.sqrt(max(mx * mx + my * my + mz * mz - t * t, 0.0))
                 r, strength = radius[e, s], bending[e, s]
