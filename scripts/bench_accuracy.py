@@ -29,8 +29,8 @@ from accuracy.table import as_text, figures
 from treescan.atomic import write_text
 from treescan.trees.single_tree import Tree
 from treescan.wood.build import build_graph
-from treescan.wood.fitness import scan_fitness
 from treescan.wood.graph import WoodGraph
+from treescan.wood.quality.fitness import scan_fitness
 
 
 def cut(scanned: Scanned, how: str) -> Tree:

@@ -19,12 +19,12 @@ sys.path.append(str(Path(__file__).parent.parent / "tests"))
 from strategies import alone, random_tree
 
 from treescan.assess import judged_again, plan
-from treescan.loads.anchor import check_anchors
+from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.limb_check import Rig
-from treescan.loads.rope_run import Supports, taut_rope
-from treescan.loads.section_stress import peaks
+from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.rope.rope_run import Supports, taut_rope
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import wood_of
+from treescan.loads.statics.section_stress import peaks
 from treescan.wood.tree_file import read_tree
 
 

@@ -21,14 +21,14 @@ from numba import njit
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 from strategies import alone, random_tree
 
-from treescan.planning.candidates import unions_to_throw_at
+from treescan.planning.candidates.candidates import unions_to_throw_at
 from treescan.planning.settings import PlanningSettings
-from treescan.throw.outcome import height_on
-from treescan.throw.scene import build_scene
-from treescan.throw.search import _origins, coarse_grid, search_throws
+from treescan.throw.outcome.outcome import height_on
+from treescan.throw.scene.flight_scene import build_scene
+from treescan.throw.scene.stances import standing_places
+from treescan.throw.search.search import _origins, coarse_grid, search_throws
+from treescan.throw.search.sweep import sweep
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.stances import standing_places
-from treescan.throw.sweep import sweep
 from treescan.throw.throw_path import Stances
 from treescan.trees.beside import Beside, Site
 from treescan.wood.graph import WoodGraph

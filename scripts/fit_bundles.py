@@ -1,6 +1,6 @@
 """Where do the weights that tell a bundle of twigs from a limb come from? Fitted here, on made-up scans with known truth.
 
-    python scripts/fit_bundles.py         prints the constant and the four weights of `treescan.wood.carried.BUNDLE`
+    python scripts/fit_bundles.py         prints the constant and the four weights of `treescan.wood.topology.allometry.BUNDLE`
 
 Eight scans, six leaf-off, of trees and tripods that the accuracy benchmark does not use. A measured piece of 4 cm and more is a bundle when
 its axis lies more than 3 cm outside true wood or when it reads more than 1.4 times too thick; it is a limb when its axis lies in the wood and
@@ -25,8 +25,8 @@ from made_up.scenes import simple_scan
 
 from treescan.trees.single_tree import find_tree
 from treescan.wood.build import measured_limbs
-from treescan.wood.carried import BUNDLE, area_relation, carried_length, signs_of_bundle, well_measured
-from treescan.wood.joints import meeting_places
+from treescan.wood.topology.allometry import BUNDLE, area_relation, carried_length, signs_of_bundle, well_measured
+from treescan.wood.topology.insertions import meeting_places
 
 Floats = NDArray[np.float64]
 

@@ -1,6 +1,6 @@
 """Where do the weights of wood against leaf come from? Fitted here, on made-up scans that know what every point is.
 
-    python scripts/fit_wood_and_leaf.py         prints the constant and the three weights of `treescan.trees.wood_and_leaf.WEIGHT`
+    python scripts/fit_wood_and_leaf.py         prints the constant and the three weights of `treescan.trees.material.wood_and_leaf.WEIGHT`
 
 Scans in leaf: broadleaf, conifer, weeping, codominant, two trees of each, four tripods, 300,000 points. A voxel is wood when most of
 its points hit wood of 2 cm and more, leaf when most of them hit leaves or twigs under 1 cm; what lies between takes no part. Wood and
@@ -21,8 +21,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from made_up.grow import grow
 from made_up.scenes import simple_scan
 
+from treescan.trees.material.wood_and_leaf import WEIGHT, signs_of_wood, way_beyond
 from treescan.trees.single_tree import cut_out
-from treescan.trees.wood_and_leaf import WEIGHT, signs_of_wood, way_beyond
 
 Floats = NDArray[np.float64]
 SCANS = tuple((habit, seed) for habit in ("broadleaf", "conifer", "weeping", "codominant") for seed in (501, 502))

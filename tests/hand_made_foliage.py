@@ -6,10 +6,10 @@ import dataclasses
 
 import numpy as np
 
-from treescan.throw.scene import build_scene
+from treescan.throw.scene.flight_scene import build_scene
 from treescan.throw.settings import ThrowSettings
 from treescan.trees.beside import Beside, Foliage, Site, Terrain
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 
 def filled(density: float, snag_factor: float):

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treescan.throw.scene import build_scene
+from treescan.throw.scene.flight_scene import build_scene
 from treescan.throw.settings import Method, ThrowSettings
 from treescan.trees.beside import Beside, Site, Terrain
-from treescan.wood.assemble import assemble
 from treescan.wood.graph import WoodGraph
+from treescan.wood.topology.assemble import assemble
 
 EAST, NORTH = np.pi / 2, 0.0
 

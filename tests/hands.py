@@ -9,14 +9,14 @@ from strategies import alone
 
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import AnchorCheck, Catch, LimbCheck, Rig
-from treescan.planning.candidates import candidate_rigs
-from treescan.planning.rank import rank_points
+from treescan.planning.candidates.candidates import candidate_rigs
+from treescan.planning.ranking.rank import rank_points
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.work import default_work
+from treescan.planning.work.work_points import default_work
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Site
-from treescan.wood.assemble import assemble
 from treescan.wood.graph import ScanFitness, WoodGraph
+from treescan.wood.topology.assemble import assemble
 
 ASSESSABLE = ScanFitness("assessable", ())
 S = PlanningSettings()

@@ -13,8 +13,8 @@ from made_up.scenes import simple_scan
 
 from treescan.cloud.point_cloud import PointCloud
 from treescan.trees.beside import Beside, Terrain
-from treescan.wood.assemble import assemble
 from treescan.wood.graph import WoodGraph
+from treescan.wood.topology.assemble import assemble
 
 
 def random_tree(seed: int, *, height: float = 15.0, dbh: float = 0.45, step: float = 0.3, limbs: int = 10, base: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> WoodGraph:

@@ -12,14 +12,14 @@ from strategies import alone, random_tree
 from treescan import assess
 from treescan.assess import Settings, judged_again, plan, revised
 from treescan.cloud.point_cloud import LOCAL
-from treescan.loads.anchor import contacts_of
-from treescan.loads.rig_loads import rig_loads
-from treescan.outputs.anchors_file import anchors_out
-from treescan.planning.overrides import Override
+from treescan.loads.checks.anchor import contacts_of
+from treescan.loads.rope.configuration_loads import rig_loads
+from treescan.outputs.data.anchors_file import anchors_out
+from treescan.planning.ranking.overrides import Override
 from treescan.settings import merged
 from treescan.trees.beside import Site
 from treescan.wood.graph import ScanFitness, TracedTree
-from treescan.wood.stem_figures import stem_figures
+from treescan.wood.quality.stem_figures import stem_figures
 
 
 def traced(graph) -> TracedTree:

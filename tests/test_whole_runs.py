@@ -12,7 +12,7 @@ import pytest
 
 from treescan import plan, read_cloud, read_tree, trace
 from treescan.assess import Assessment
-from treescan.faces.cli import run
+from treescan.faces.cli.commands import run
 
 pytestmark = pytest.mark.slow
 SAMPLES = Path(__file__).parents[1] / "sample_clouds"

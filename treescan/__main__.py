@@ -7,7 +7,7 @@ import sys
 
 def main() -> None:
     """Run the command line."""
-    from treescan.faces.cli import run
+    from treescan.faces.cli.commands import run
 
     sys.exit(run(sys.argv[1:]))
 

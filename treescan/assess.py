@@ -11,39 +11,39 @@ from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings, JoinSettings
-from treescan.loads.anchor import checked, whole_tree
+from treescan.loads.checks.anchor import checked, whole_tree
+from treescan.loads.checks.load_test import load_test
 from treescan.loads.limb_check import Rig
-from treescan.loads.load_path import Tree
-from treescan.loads.load_test import load_test
-from treescan.loads.rope_systems import SYSTEMS
+from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import wood_of
-from treescan.planning.approach import recommend
-from treescan.planning.at_the_union import at_the_union
-from treescan.planning.candidates import candidate_rigs, unions_to_throw_at
-from treescan.planning.climb_plan import ClimbPlan, climb_plan
-from treescan.planning.overrides import Override, with_overrides
-from treescan.planning.rank import Places, rank_points
-from treescan.planning.removal import Removal
+from treescan.loads.statics.load_path import Tree
+from treescan.planning.access.approach import recommend
+from treescan.planning.candidates.candidates import candidate_rigs, unions_to_throw_at
+from treescan.planning.climb.climb_plan import ClimbPlan, climb_plan
+from treescan.planning.kit.at_the_union import at_the_union
+from treescan.planning.ranking.overrides import Override, with_overrides
+from treescan.planning.ranking.rank import Places, rank_points
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
-from treescan.planning.work import default_work, work_at_cuts
+from treescan.planning.work.removal import Removal
+from treescan.planning.work.work_points import default_work, work_at_cuts
 from treescan.progress import Progress, quiet
 from treescan.reader_settings import ReaderSettings
 from treescan.settings import merged
-from treescan.throw.search import search_throws
+from treescan.throw.scene.stances import standing_places
+from treescan.throw.search.search import search_throws
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.stances import standing_places
 from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.trees.beside import Site
 from treescan.trees.settings import TreeSettings
 from treescan.trees.single_tree import find_tree
 from treescan.units import G
 from treescan.wood.build import build_graph
-from treescan.wood.fitness import scan_fitness
 from treescan.wood.graph import TracedTree
+from treescan.wood.quality.fitness import scan_fitness
+from treescan.wood.quality.stem_figures import stem_figures, without_diameters
 from treescan.wood.settings import WoodSettings
-from treescan.wood.stem_figures import stem_figures, without_diameters
 from treescan.wood.tree_file import tree_in, tree_out
 
 PREVIEW_POINTS = 25_000

@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 from treescan.geometry import point_segment
 from treescan.trees.beside import Terrain
 from treescan.wood.graph import WoodGraph
-from treescan.wood.stem_figures import stem_figures, wood_volume
+from treescan.wood.quality.stem_figures import stem_figures, wood_volume
 
 CLASSES = ((0.03, 0.05), (0.05, 0.10), (0.10, 0.20), (0.20, 0.40), (0.40, 9.0))
 """Diameter classes [m]."""

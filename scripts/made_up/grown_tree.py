@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.trees.beside import Terrain
-from treescan.wood.assemble import assemble
 from treescan.wood.graph import WoodGraph
+from treescan.wood.topology.assemble import assemble
 
 Floats = NDArray[np.float64]
 

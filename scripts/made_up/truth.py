@@ -26,7 +26,7 @@ from treescan.cloud.point_cloud import Frame
 from treescan.cloud.projection import crs_text, in_metres
 from treescan.trees.beside import Beside, Terrain
 from treescan.wood.graph import ScanFitness, TracedTree
-from treescan.wood.stem_figures import stem_figures
+from treescan.wood.quality.stem_figures import stem_figures
 from treescan.wood.tree_file import tree_out
 
 

@@ -4,7 +4,7 @@ import numpy as np
 from accuracy.cases import cases, possible
 from accuracy.possible import limbs_through_limbs
 
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 
 def two_limbs(gap):

@@ -6,8 +6,8 @@ from fit_bundles import SCANS as BUNDLE_SCANS
 from fit_bundles import sample as bundle_sample
 from fit_wood_and_leaf import SCANS, logistic, sample
 
-from treescan.trees.wood_and_leaf import WEIGHT
-from treescan.wood.carried import BUNDLE
+from treescan.trees.material.wood_and_leaf import WEIGHT
+from treescan.wood.topology.allometry import BUNDLE
 
 
 def test_logistic_fit_finds_the_weights_the_data_were_drawn_with():

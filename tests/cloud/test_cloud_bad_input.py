@@ -230,8 +230,8 @@ def test_an_e57_reader_that_crashes_or_hangs_is_survived(tmp_path, monkeypatch):
         script = tmp_path / "child" / "e57_child.py"
         script.parent.mkdir(exist_ok=True)
         script.write_text(program)
-        monkeypatch.setattr("treescan.cloud.e57.__file__", str(script.with_name("e57.py")))
-        monkeypatch.setattr("treescan.cloud.e57.PATIENCE", 1.5)
+        monkeypatch.setattr("treescan.cloud.formats.e57.__file__", str(script.with_name("e57.py")))
+        monkeypatch.setattr("treescan.cloud.formats.e57.PATIENCE", 1.5)
 
         assert words in refusal(path)
 

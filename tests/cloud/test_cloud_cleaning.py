@@ -8,12 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from written_clouds import bush, write_las, write_ply, write_text
 
-from treescan.cloud.duplicates import repeated
 from treescan.cloud.inspect import inspect_cloud
-from treescan.cloud.local_points import LocalPoints
+from treescan.cloud.intake.duplicates import repeated
+from treescan.cloud.intake.local_points import LocalPoints
+from treescan.cloud.intake.rounding import rounding_step
+from treescan.cloud.intake.strays import find_strays
 from treescan.cloud.read import read_cloud
-from treescan.cloud.rounding import rounding_step
-from treescan.cloud.strays import find_strays
 from treescan.cloud.thin import Voxels
 
 

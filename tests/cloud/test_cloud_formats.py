@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from written_clouds import bush, in_order, write_e57, write_las, write_pcd, write_ply, write_text
 
-from treescan.cloud import las, opened
+from treescan.cloud import opened
+from treescan.cloud.formats import las
 from treescan.cloud.inspect import inspect_cloud
 from treescan.cloud.read import read_cloud
 

@@ -11,7 +11,7 @@ import pytest
 from written_clouds import bush, write_las, write_ply
 
 from treescan.cloud.inspect import inspect_cloud
-from treescan.cloud.spacing import plan_density, point_spacing
+from treescan.cloud.intake.spacing import plan_density, point_spacing
 from treescan.cloud.thin import Voxels
 
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from made_up.scenes import simple_scan
 
-from treescan.cloud.join import join_scans
 from treescan.cloud.point_cloud import Frame, PointCloud
-from treescan.cloud.rigid_motion import RigidMotion, small_turn, turned
+from treescan.cloud.registration.join import join_scans
+from treescan.cloud.registration.rigid_motion import RigidMotion, small_turn, turned
 from treescan.cloud.settings import JoinSettings
 from treescan.errors import BadInput, RunFailed
 

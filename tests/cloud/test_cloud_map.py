@@ -7,7 +7,7 @@ import pytest
 from pyproj import CRS, Transformer
 from written_clouds import bush, write_e57, write_las, write_text
 
-from treescan.cloud.conversion import decide
+from treescan.cloud.intake.conversion import decide
 from treescan.cloud.opened import Reference
 from treescan.cloud.projection import crs_text, in_metres, utm_zone_of
 from treescan.cloud.read import read_cloud

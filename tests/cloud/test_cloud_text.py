@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from written_clouds import bush
 
-from treescan.cloud.number_text import Layout, parsed
 from treescan.cloud.read import read_cloud
+from treescan.cloud.text_formats.number_text import Layout, parsed
 from treescan.errors import BadInput
 
 ROWS = [(1.5, -2.25, 3.125), (4.0, 5.5, 0.001), (-7.0, 8.0, 12.5)]
@@ -162,6 +162,6 @@ def test_blocks_of_text_join_without_a_seam(tmp_path, monkeypatch):
     xyz = bush(1000)
     path = tmp_path / "a.xyz"
     path.write_text("\n".join(f"{x} {y} {z}" for x, y, z in xyz.tolist()))
-    monkeypatch.setattr("treescan.cloud.number_text.BLOCK", 1997)
+    monkeypatch.setattr("treescan.cloud.text_formats.number_text.BLOCK", 1997)
 
     assert np.array_equal(xyz, read_cloud(path).xyz)

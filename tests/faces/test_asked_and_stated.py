@@ -11,12 +11,12 @@ from strategies import alone
 
 from treescan.cloud.point_cloud import LOCAL, Frame
 from treescan.errors import BadInput
-from treescan.faces.asked_work import limb_named, read_work
-from treescan.faces.cli import run
-from treescan.faces.stated import read_cuts, read_overrides
+from treescan.faces.cli.commands import run
+from treescan.faces.user_files.asked_work import limb_named, read_work
+from treescan.faces.user_files.stated import read_cuts, read_overrides
 from treescan.planning.settings import PlanningSettings
 from treescan.wood.graph import ScanFitness, TracedTree
-from treescan.wood.stem_figures import stem_figures
+from treescan.wood.quality.stem_figures import stem_figures
 from treescan.wood.tree_file import write_tree
 
 S = PlanningSettings()

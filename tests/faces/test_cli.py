@@ -16,10 +16,10 @@ from words_in_files import text_of
 
 from treescan.cautions import all_cautions
 from treescan.cloud.point_cloud import LOCAL
-from treescan.faces.cli import run
+from treescan.faces.cli.commands import run
 from treescan.sources import SOURCES
 from treescan.wood.graph import ScanFitness, TracedTree
-from treescan.wood.stem_figures import stem_figures
+from treescan.wood.quality.stem_figures import stem_figures
 from treescan.wood.tree_file import write_tree
 
 
@@ -135,7 +135,7 @@ def test_bad_input_is_one_sentence_and_exit_code_2(call, tree_json, tmp_path, ca
 
 def test_an_interrupted_run_leaves_no_partial_file(tree_json, tmp_path, monkeypatch, capsys):
     """Ctrl-C during writing: exit code 130, one sentence, no temporary file left."""
-    from treescan.faces import jobs
+    from treescan.faces.cli import jobs
 
     def stop(*_):
         (tmp_path / "out").mkdir(exist_ok=True)
@@ -150,8 +150,8 @@ def test_an_interrupted_run_leaves_no_partial_file(tree_json, tmp_path, monkeypa
 
 def test_the_help_names_every_rope_system():
     """The names the command line lists without loading the rooms are those the loads room judges."""
-    from treescan.faces.cli import SYSTEM_NAMES
-    from treescan.loads.rope_systems import SYSTEMS
+    from treescan.faces.cli.commands import SYSTEM_NAMES
+    from treescan.loads.rope.rope_systems import SYSTEMS
 
     assert tuple(SYSTEMS) == SYSTEM_NAMES
 

@@ -10,7 +10,7 @@ from pyproj import Transformer
 
 from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
-from treescan.faces.drawn import read_drawn_work, read_site
+from treescan.faces.user_files.drawn import read_drawn_work, read_site
 from treescan.trees.beside import Terrain
 
 FRAME = Frame(np.array([512000.0, 5412000.0, 200.0]), "EPSG:25832")

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from treescan.faces.cli import run
-from treescan.faces.jobs import read_settings
-from treescan.throw.own_record import COLUMNS
+from treescan.faces.cli.commands import run
+from treescan.faces.cli.jobs import read_settings
+from treescan.throw.ballistics.own_record import COLUMNS
 
 
 def _record(path, rows):

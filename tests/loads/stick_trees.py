@@ -3,11 +3,11 @@
 import numpy as np
 from strategies import alone
 
-from treescan.loads.anchor import check_anchors
+from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.limb_check import Rig
+from treescan.loads.material.wood_strength import Wood
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import Wood
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 PLAIN = Wood("made up", 50e6, 22e6, 7e6, 0.16, 9e9, 900.0, 0.08, "Made-up wood.", "read", ("wood_handbook",))
 WEIGHTLESS = Wood("made up", 50e6, 22e6, 7e6, 0.16, 9e9, 1e-9, 0.08, "Made-up wood without weight.", "read", ("wood_handbook",))

@@ -7,19 +7,19 @@ from loads.stick_trees import PLAIN, checked, rig, tree
 from scipy.integrate import solve_ivp
 from strategies import alone, random_tree
 
-from treescan.loads.anchor import check_anchors
+from treescan.loads.checks.anchor import check_anchors
+from treescan.loads.checks.load_test import load_test
 from treescan.loads.limb_check import VERDICTS, Rig
-from treescan.loads.load_test import load_test
+from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.rope.strung_rope import hanging_between, strung
 from treescan.loads.settings import CASES, LoadSettings
-from treescan.loads.strung_rope import hanging_between, strung
-from treescan.loads.wood_strength import wood_of
-from treescan.planning.contact import contact_point
-from treescan.planning.gates import doubts
+from treescan.planning.candidates.contact import contact_point
+from treescan.planning.ranking.gates import doubts
 from treescan.planning.settings import PlanningSettings
 from treescan.settings import lines, merged
 from treescan.sources import SOURCES
 from treescan.units import G
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 OAK = [(8.0, 0, 40, 3.0, 0.16, 0.08), (5.0, 120, 30, 3.0, 0.14, 0.06)]
 

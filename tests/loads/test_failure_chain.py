@@ -8,15 +8,15 @@ import pytest
 from loads.stick_trees import PLAIN, checked, rig, tree
 from strategies import alone, random_tree
 
-from treescan.loads.anchor import contacts_of, whole_tree
-from treescan.loads.backup import Hang, common_node, fall, pierced
-from treescan.loads.contacts import at_node
-from treescan.loads.failure_chain import _shared, failure_chain
-from treescan.loads.fall_way import BODY, fall_way, first_met
-from treescan.loads.load_path import leaves_limbs
+from treescan.loads.checks.anchor import contacts_of, whole_tree
+from treescan.loads.fall.backup import Hang, common_node, fall, pierced
+from treescan.loads.fall.failure_chain import _shared, failure_chain
+from treescan.loads.fall.fall_way import BODY, fall_way, first_met
+from treescan.loads.rope.contacts import at_node
 from treescan.loads.settings import LoadSettings
+from treescan.loads.statics.load_path import leaves_limbs
 from treescan.units import G
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 BASE, CLIMBER = np.array([1.0, -1.0, 0.0]), np.array([1.0, 1.5, 5.5])
 UPPER, LOWER = 8.0, 6.5

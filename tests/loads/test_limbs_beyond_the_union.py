@@ -7,13 +7,13 @@ import pytest
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
 from strategies import alone
 
-from treescan.loads.anchor import contacts_of, whole_tree
-from treescan.loads.contacts import supports_of
-from treescan.loads.line_check import one_line_lost
-from treescan.loads.rig_loads import rig_loads
-from treescan.loads.rope_run import taut_rope
+from treescan.loads.checks.anchor import contacts_of, whole_tree
+from treescan.loads.checks.line_check import one_line_lost
+from treescan.loads.rope.configuration_loads import rig_loads
+from treescan.loads.rope.contacts import supports_of
+from treescan.loads.rope.rope_run import taut_rope
+from treescan.loads.rope.strung_rope import hanging_between
 from treescan.loads.settings import LoadSettings
-from treescan.loads.strung_rope import hanging_between
 from treescan.units import G
 
 W = 100 * G

@@ -11,13 +11,13 @@ from scipy.stats import norm
 from strategies import alone, random_tree
 
 from treescan.estimate import Estimate
-from treescan.loads import governing
-from treescan.loads.anchor import check_anchors
+from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.limb_check import Rig
-from treescan.loads.section_stress import peaks, section_forces, utilisation
 from treescan.loads.settings import INSIDE, LoadSettings
-from treescan.loads.uncertainty import FIXED, MarginCase, both_margins, correlation_factor, first_order, margins, monte_carlo
-from treescan.wood.assemble import assemble
+from treescan.loads.statics import governing
+from treescan.loads.statics.reliability import FIXED, MarginCase, both_margins, correlation_factor, first_order, margins, monte_carlo
+from treescan.loads.statics.section_stress import peaks, section_forces, utilisation
+from treescan.wood.topology.assemble import assemble
 
 FEW = settings(max_examples=12, deadline=None)
 SYSTEM = st.sampled_from(["MRS", "SRS canopy", "SRS basal"])

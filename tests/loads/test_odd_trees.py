@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
 from strategies import alone
 
-from treescan.loads.anchor import check_anchors
+from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.limb_check import VERDICTS, Rig
-from treescan.loads.rope_systems import SYSTEMS
+from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 OAK = [(8.0, 0, 35, 3.0, 0.16, 0.06), (5.0, 120, 20, 3.0, 0.14, 0.06)]
 

@@ -13,10 +13,10 @@ from strategies import alone
 from validation.handbook import ellipse_modulus, section_modulus
 
 from treescan.errors import BadInput
-from treescan.loads.anchor import check_anchors
-from treescan.loads.section_stress import oval_stretch, section_forces
+from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.settings import LoadSettings
-from treescan.loads.tree_sections import tree_sections
+from treescan.loads.statics.section_stress import oval_stretch, section_forces
+from treescan.loads.statics.tree_sections import tree_sections
 from treescan.trees.beside import Foliage
 
 OAK = [(8.0, 0, 30, 3.0, 0.16, 0.08)]

@@ -13,15 +13,15 @@ from strategies import alone
 
 from treescan.errors import BadInput
 from treescan.geometry import angle_between
-from treescan.loads.anchor import contacts_of, whole_tree
-from treescan.loads.base_anchor import base_anchor
-from treescan.loads.line_check import check_line, check_two_lines, hardest, one_line_lost
-from treescan.loads.redirect_check import check_redirect
-from treescan.loads.rig_loads import rig_loads
+from treescan.loads.checks.anchor import contacts_of, whole_tree
+from treescan.loads.checks.line_check import check_line, check_two_lines, hardest, one_line_lost
+from treescan.loads.checks.redirect_check import check_redirect
+from treescan.loads.rope.base_anchor import base_anchor
+from treescan.loads.rope.configuration_loads import rig_loads
+from treescan.loads.rope.strung_rope import fixed_point, hanging_between, line_tensions, rope_for_angle, strung
 from treescan.loads.settings import LoadSettings
-from treescan.loads.strung_rope import fixed_point, hanging_between, line_tensions, rope_for_angle, strung
 from treescan.units import G
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 W = 100 * G
 OAK = [(9.0, 0, 30, 3.0, 0.20, 0.10), (7.0, 90, 20, 3.5, 0.18, 0.08), (8.5, 180, 20, 3.0, 0.20, 0.10)]

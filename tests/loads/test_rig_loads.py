@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from treescan.loads.contacts import Contact, supports_of
-from treescan.loads.rig_loads import rig_loads
-from treescan.loads.rope_run import Supports, taut_rope
+from treescan.loads.rope.configuration_loads import rig_loads
+from treescan.loads.rope.contacts import Contact, supports_of
+from treescan.loads.rope.rope_run import Supports, taut_rope
 from treescan.loads.settings import LoadSettings
 
 BASE = np.array([0.3, -2.0, 1.0])

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from treescan.loads.rope_run import Supports, taut_rope
+from treescan.loads.rope.rope_run import Supports, taut_rope
 
 WIDE = {"low": -50.0, "high": 50.0}
 

@@ -9,8 +9,8 @@ from loads.stick_trees import PLAIN, checked, rig, tree
 from scipy.optimize import brentq
 from strategies import alone
 
-from treescan.loads.anchor import contacts_of, whole_tree
-from treescan.loads.rig_loads import rig_loads
+from treescan.loads.checks.anchor import contacts_of, whole_tree
+from treescan.loads.rope.configuration_loads import rig_loads
 from treescan.loads.settings import LoadSettings
 
 STEP = 0.1

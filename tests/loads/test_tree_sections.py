@@ -7,15 +7,15 @@ from scipy.integrate import quad
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
-from treescan.loads.anchor import contacts_of, whole_tree
-from treescan.loads.defects import hollow_keep, kept_shear, lay_out
-from treescan.loads.load_path import load_path
-from treescan.loads.section_stress import SectionForces, utilisation
+from treescan.loads.checks.anchor import contacts_of, whole_tree
+from treescan.loads.material.defects import hollow_keep, kept_shear, lay_out
 from treescan.loads.settings import INSIDE, LoadSettings
-from treescan.loads.tree_sections import tree_sections
+from treescan.loads.statics.load_path import load_path
+from treescan.loads.statics.section_stress import SectionForces, utilisation
+from treescan.loads.statics.tree_sections import tree_sections
 from treescan.trees.beside import Beside, Foliage, Terrain
 from treescan.units import G
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 S = LoadSettings()
 

@@ -5,9 +5,9 @@ import re
 import numpy as np
 import pytest
 
+from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.material.wood_table import green_wood
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import wood_of
-from treescan.loads.wood_table import green_wood
 from treescan.sources import SOURCES
 from treescan.units import PSI_PA
 

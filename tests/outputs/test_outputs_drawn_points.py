@@ -9,17 +9,17 @@ import pytest
 from made_up_assessment import made_up
 
 from treescan.assess import Assessment
-from treescan.loads.load_test import load_test
+from treescan.loads.checks.load_test import load_test
 from treescan.loads.settings import LoadSettings
-from treescan.outputs.anchors_file import anchors_out
-from treescan.outputs.cards import card
-from treescan.outputs.elevation import elevation
-from treescan.outputs.gis_layers import layers
-from treescan.outputs.map_styles import LOOKS
-from treescan.outputs.plan_drawing import plan
-from treescan.outputs.rope_lines import rope_line
-from treescan.outputs.sentences import said
-from treescan.outputs.wording import metres
+from treescan.outputs.data.anchors_file import anchors_out
+from treescan.outputs.drawing.elevation import elevation
+from treescan.outputs.drawing.plan_drawing import plan
+from treescan.outputs.gis.gis_layers import layers
+from treescan.outputs.gis.map_styles import LOOKS
+from treescan.outputs.report.cards import card
+from treescan.outputs.shapes.rope_lines import rope_line
+from treescan.outputs.text.sentences import said
+from treescan.outputs.text.wording import metres
 
 ASH, BEECH = ("the ash", np.array([7.0, 3.0, 1.0])), ("the beech", np.array([-6.0, 9.0, 14.0]))
 

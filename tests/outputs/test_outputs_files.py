@@ -18,8 +18,8 @@ from words_in_files import glb_json, text_of
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
-from treescan.outputs.anchors_file import anchors_table
-from treescan.outputs.cards import card
+from treescan.outputs.data.anchors_file import anchors_table
+from treescan.outputs.report.cards import card
 from treescan.outputs.strict_json import dumps, number, place, tame
 from treescan.outputs.write import FILES, write_outputs
 from treescan.units import G
@@ -275,7 +275,7 @@ def test_the_scene_opens_elsewhere_with_names_materials_and_cautions(good: Asses
 
 def test_tubes_hold_the_volume_of_their_limbs() -> None:
     """A straight tapered limb as a tube has the volume of its frustum, but for the flats of a 12-sided ring."""
-    from treescan.outputs.tubes import rings, tube_faces
+    from treescan.outputs.shapes.tubes import rings, tube_faces
 
     line, radius, sides = np.array([[0.0, 0, 0], [0.3, 0.1, 1.0], [0.6, 0.2, 2.0]]), np.array([0.2, 0.15, 0.1]), 12
     vertex, _ = rings(line, radius, sides)

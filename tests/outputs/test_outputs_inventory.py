@@ -14,9 +14,9 @@ from pyproj import Transformer
 
 from treescan.cautions import CAUTIONS
 from treescan.errors import BadInput
-from treescan.outputs.gis import geopackage_bytes
-from treescan.outputs.inventory import FieldNames, field_names, joined, read_inventory, read_results
-from treescan.outputs.inventory_files import summary, write_inventory
+from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
+from treescan.outputs.gis.inventory_files import summary, write_inventory
+from treescan.outputs.gis.map_files import geopackage_bytes
 
 E0, N0 = 456789.0, 5432100.0
 
@@ -131,7 +131,7 @@ def test_files_carry_the_caution_and_read_back(folders: list[Path], tmp_path: Pa
 
 def test_the_command_joins_and_names_what_is_open(folders: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`treescan join` writes the folder and says in one sentence how the match went; a bad mapping exits with 2."""
-    from treescan.faces.cli import run
+    from treescan.faces.cli.commands import run
 
     path = table(tmp_path / "i.csv", [("QG-07", E0, N0)], "Nr,Rechts,Hoch")
     mapping = tmp_path / "fields.toml"

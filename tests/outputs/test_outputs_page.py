@@ -16,7 +16,7 @@ import pytest
 from made_up_assessment import made_up
 
 from treescan.cautions import all_cautions
-from treescan.outputs.report import report_html
+from treescan.outputs.report.report import report_html
 from treescan.sources import SOURCES
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -327,11 +327,11 @@ def test_hidden_wood_is_dashed_in_the_elevation() -> None:
     """Seen from one side a limb behind the stem is drawn dashed, one in front of it is not."""
     import numpy as np
 
-    from treescan.outputs.projection import Standpoint, seen_limbs
-    from treescan.outputs.svg import Shape
+    from treescan.outputs.drawing.svg import Shape
+    from treescan.outputs.shapes.projection import Standpoint, seen_limbs
 
     a = made_up()
-    from treescan.outputs.elevation import elevation
+    from treescan.outputs.drawing.elevation import elevation
 
     drawing, caption = elevation(a, a.points[0])
     assert "Dashed wood is hidden" in caption

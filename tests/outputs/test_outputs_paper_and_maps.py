@@ -21,15 +21,15 @@ from pyproj import Transformer
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
-from treescan.outputs.cards import card
-from treescan.outputs.codebook import CODEBOOK
-from treescan.outputs.figures import figures_bytes
-from treescan.outputs.gis import geojson_bytes, geopackage_bytes
-from treescan.outputs.glance import glance
-from treescan.outputs.job_sheet import sheet_bytes
-from treescan.outputs.sentences import said
-from treescan.outputs.sheet_pages import CHECKS, ON_THE_SHEET
-from treescan.outputs.tables import KINDS, codebook, methods_bytes, table, table_bytes
+from treescan.outputs.data.codebook import CODEBOOK
+from treescan.outputs.data.tables import KINDS, codebook, methods_bytes, table, table_bytes
+from treescan.outputs.drawing.paper_figures import figures_bytes
+from treescan.outputs.gis.map_files import geojson_bytes, geopackage_bytes
+from treescan.outputs.job_sheet.job_sheet import sheet_bytes
+from treescan.outputs.job_sheet.sheet_pages import CHECKS, ON_THE_SHEET
+from treescan.outputs.report.cards import card
+from treescan.outputs.report.glance import glance
+from treescan.outputs.text.sentences import said
 from treescan.sources import SOURCES
 
 

@@ -14,14 +14,14 @@ from made_up_assessment import MadeUpSettings, made_up
 
 from treescan.assess import Assessment, Settings
 from treescan.cautions import all_cautions
-from treescan.outputs import wording as w
-from treescan.outputs.anchors_file import anchors_table
-from treescan.outputs.first_line import first_line
-from treescan.outputs.glance import glance
-from treescan.outputs.job_sheet import sheet_bytes
-from treescan.outputs.report import report_html
-from treescan.outputs.sentences import said, spelled, spelled_page
-from treescan.outputs.wording import written_for
+from treescan.outputs.data.anchors_file import anchors_table
+from treescan.outputs.job_sheet.job_sheet import sheet_bytes
+from treescan.outputs.report.glance import glance
+from treescan.outputs.report.report import report_html
+from treescan.outputs.shapes.first_line import first_line
+from treescan.outputs.text import wording as w
+from treescan.outputs.text.sentences import said, spelled, spelled_page
+from treescan.outputs.text.wording import written_for
 from treescan.planning.tie_in_point import AccessStep
 from treescan.reader_settings import ReaderSettings
 from treescan.settings import merged

@@ -19,10 +19,10 @@ from made_up_assessment import made_up
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
-from treescan.outputs.gis import geojson_bytes, geopackage_bytes
-from treescan.outputs.gis_layers import layers
-from treescan.outputs.map_styles import LOOKS, qml, sld
-from treescan.outputs.shapefiles import SHORT, shapefile_bytes
+from treescan.outputs.gis.gis_layers import layers
+from treescan.outputs.gis.map_files import geojson_bytes, geopackage_bytes
+from treescan.outputs.gis.map_styles import LOOKS, qml, sld
+from treescan.outputs.gis.shapefiles import SHORT, shapefile_bytes
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +74,7 @@ def test_the_shapefile_reads_back_to_a_millimetre_with_its_values(good: Assessme
 
 def test_long_reasons_are_cut_between_whole_characters(good: Assessment) -> None:
     """A text too long for the table ends in dots and never in half a character."""
-    from treescan.outputs.shapefiles import _cut
+    from treescan.outputs.gis.shapefiles import _cut
 
     cut = _cut("é" * 200)
     assert cut.endswith("...") and len(cut.encode()) <= 254 and set(cut[:-3]) == {"é"}

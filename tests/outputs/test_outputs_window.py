@@ -9,12 +9,12 @@ import pytest
 from made_up_assessment import made_up
 
 from treescan.assess import Assessment
-from treescan.outputs.first_line import first_line
-from treescan.outputs.report import report_html
-from treescan.outputs.svg import Shape, Words
-from treescan.outputs.window_drawing import APART, LEFT, window_picture
+from treescan.outputs.drawing.svg import Shape, Words
+from treescan.outputs.drawing.window_drawing import APART, LEFT, window_picture
+from treescan.outputs.report.report import report_html
+from treescan.outputs.shapes.first_line import first_line
+from treescan.throw.search.window import Window, throw_window
 from treescan.throw.throw_path import Throw
-from treescan.throw.window import Window, throw_window
 
 
 @pytest.fixture(scope="module")

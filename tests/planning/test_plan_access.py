@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hands import table, throw, tree
 
-from treescan.planning.access_order import BASAL_LINE, GROUND, access_graph, by_throw, quickest_ways, sound_steps, steps
+from treescan.planning.access.access_order import BASAL_LINE, GROUND, access_graph, by_throw, quickest_ways, sound_steps, steps
 from treescan.planning.settings import PlanningSettings
 
 S = PlanningSettings()

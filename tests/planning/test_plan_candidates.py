@@ -10,17 +10,17 @@ from hands import ASSESSABLE, S, plain_tree, ranked, table, throw, tree
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
-from treescan.loads.anchor import check_anchors
+from treescan.loads.checks.anchor import check_anchors
+from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import wood_of
-from treescan.planning.access_order import lanyard_steps
-from treescan.planning.approach import recommend
-from treescan.planning.candidates import BASE_HEIGHT, candidate_rigs, candidate_unions, round_the_stem
-from treescan.planning.contact import base_way, contact_point, own_limbs, place_on_limb, round_stem
-from treescan.planning.independent import independent
-from treescan.planning.rank import rank_points
+from treescan.planning.access.access_order import lanyard_steps
+from treescan.planning.access.approach import recommend
+from treescan.planning.candidates.candidates import BASE_HEIGHT, candidate_rigs, candidate_unions, round_the_stem
+from treescan.planning.candidates.contact import base_way, contact_point, own_limbs, place_on_limb, round_stem
+from treescan.planning.climb.independent import independent
+from treescan.planning.ranking.rank import rank_points
 from treescan.planning.settings import SYSTEMS
-from treescan.planning.work import work_at_points
+from treescan.planning.work.work_points import work_at_points
 from treescan.trees.beside import Site
 
 

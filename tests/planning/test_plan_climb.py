@@ -6,10 +6,10 @@ import pytest
 from hands import S, ranked, throw, tree
 from strategies import alone, random_tree
 
-from treescan.planning.candidates import candidate_unions
-from treescan.planning.climb_plan import climb_plan
-from treescan.planning.removal import Cut, Removal, cut_limb
-from treescan.planning.work import default_work
+from treescan.planning.candidates.candidates import candidate_unions
+from treescan.planning.climb.climb_plan import climb_plan
+from treescan.planning.work.removal import Cut, Removal, cut_limb
+from treescan.planning.work.work_points import default_work
 from treescan.trees.beside import Site
 
 

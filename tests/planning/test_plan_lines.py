@@ -16,19 +16,19 @@ from test_plan_training_trees import LOADS
 
 from treescan.cloud.point_cloud import Frame
 from treescan.geometry import angle_between
-from treescan.loads.anchor import whole_tree
-from treescan.loads.line_check import check_line
-from treescan.loads.strung_rope import hanging_between, line_tensions
-from treescan.loads.wood_strength import wood_of
-from treescan.outputs.climb_json import climb_out
-from treescan.outputs.sentences import said
-from treescan.outputs.sheet_climb import climb_page
-from treescan.planning.candidates import candidate_unions
-from treescan.planning.climb_plan import climb_plan
-from treescan.planning.independent import independent
-from treescan.planning.line_loads import NARROWEST, SLACK
-from treescan.planning.overrides import Override, with_overrides
-from treescan.planning.work import work_at_points
+from treescan.loads.checks.anchor import whole_tree
+from treescan.loads.checks.line_check import check_line
+from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.rope.strung_rope import hanging_between, line_tensions
+from treescan.outputs.data.climb_json import climb_out
+from treescan.outputs.job_sheet.sheet_climb import climb_page
+from treescan.outputs.text.sentences import said
+from treescan.planning.candidates.candidates import candidate_unions
+from treescan.planning.climb.climb_plan import climb_plan
+from treescan.planning.climb.independent import independent
+from treescan.planning.climb.line_loads import NARROWEST, SLACK
+from treescan.planning.ranking.overrides import Override, with_overrides
+from treescan.planning.work.work_points import work_at_points
 from treescan.trees.beside import Site
 from treescan.units import G
 

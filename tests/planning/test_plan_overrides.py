@@ -7,8 +7,8 @@ from hands import S, only, plain_tree, ranked, throw
 from strategies import random_tree
 
 from treescan.errors import BadInput
-from treescan.planning.candidates import candidate_unions
-from treescan.planning.overrides import Override, from_rows, share_left, with_overrides
+from treescan.planning.candidates.candidates import candidate_unions
+from treescan.planning.ranking.overrides import Override, from_rows, share_left, with_overrides
 
 
 def said(kind, **about):

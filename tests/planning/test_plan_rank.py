@@ -10,18 +10,18 @@ from hands import S, check, only, plain_tree, ranked, table, throw, tree
 from strategies import alone, random_tree
 
 from treescan.loads.limb_check import Rig
-from treescan.planning.approach import OTHER, recommend
-from treescan.planning.candidates import candidate_unions
-from treescan.planning.gates import NOT_SEEN
-from treescan.planning.order import order_points, pareto, places
-from treescan.planning.reasons import compare
-from treescan.planning.score_rule import combined
+from treescan.planning.access.approach import OTHER, recommend
+from treescan.planning.candidates.candidates import candidate_unions
+from treescan.planning.candidates.rescan_advice import TO_SETTLE, what_settles
+from treescan.planning.ranking.gates import NOT_SEEN
+from treescan.planning.ranking.order import order_points, pareto, places
+from treescan.planning.ranking.reasons import compare
+from treescan.planning.ranking.score_rule import combined
 from treescan.planning.settings import CRITERIA, Weights
-from treescan.planning.settling import TO_SETTLE, what_settles
-from treescan.planning.work import default_work, work_at_points
+from treescan.planning.work.work_points import default_work, work_at_points
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
-from treescan.wood.assemble import assemble
 from treescan.wood.graph import ScanFitness
+from treescan.wood.topology.assemble import assemble
 
 
 def test_every_candidate_is_listed_once_and_ranks_count_up():

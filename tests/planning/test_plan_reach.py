@@ -8,14 +8,14 @@ from hands import tree
 from strategies import alone, random_tree
 
 from treescan.geometry import segment_segment
-from treescan.loads.load_cases import rope_angles
-from treescan.loads.shock import arc, pendulum_speed
-from treescan.planning.reach import reach
+from treescan.loads.rope.load_cases import rope_angles
+from treescan.loads.rope.shock import arc, pendulum_speed
+from treescan.planning.reach.reach import reach
+from treescan.planning.reach.sightline import Scene, first_fouls
+from treescan.planning.reach.swing import slips
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.sightline import Scene, first_fouls
-from treescan.planning.swing import slips
 from treescan.planning.tie_in_point import Work
-from treescan.planning.work import default_work, limb_of_work
+from treescan.planning.work.work_points import default_work, limb_of_work
 from treescan.trees.beside import Beside, Surroundings, Terrain
 
 S = PlanningSettings()
@@ -171,7 +171,7 @@ def test_the_arc_keeps_the_rope_length():
 def test_reach_does_not_change_when_the_tree_is_turned_or_moved():
     """Turned about the vertical and moved to other coordinates the tree is served the same."""
     from treescan.geometry import rotated_z
-    from treescan.wood.assemble import assemble
+    from treescan.wood.topology.assemble import assemble
 
     graph = random_tree(5)
     moved = assemble(rotated_z(graph.xyz, 1.1) + np.array([300.0, -40, 12]), graph.radius, graph.parent, segment_radius=graph.segment_radius)

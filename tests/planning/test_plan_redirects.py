@@ -9,20 +9,20 @@ import pytest
 from hands import ASSESSABLE, S, table, throw, tree
 from strategies import alone
 
-from treescan.loads.anchor import check_anchors, whole_tree
-from treescan.loads.redirect_check import check_redirect
+from treescan.loads.checks.anchor import check_anchors, whole_tree
+from treescan.loads.checks.redirect_check import check_redirect
+from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import wood_of
-from treescan.planning.candidates import candidate_rigs
-from treescan.planning.climb_plan import EXACT_POINTS, climb_plan
-from treescan.planning.overrides import Override, barred_unions, strength_left
-from treescan.planning.rank import rank_points
-from treescan.planning.redirect_loads import with_all_forces
-from treescan.planning.redirects import redirect_rig, redirects
-from treescan.planning.sightline import Scene
-from treescan.planning.work import limb_of_work, work_at_points
+from treescan.planning.candidates.candidates import candidate_rigs
+from treescan.planning.climb.climb_plan import EXACT_POINTS, climb_plan
+from treescan.planning.climb.redirect_loads import with_all_forces
+from treescan.planning.climb.redirects import redirect_rig, redirects
+from treescan.planning.ranking.overrides import Override, barred_unions, strength_left
+from treescan.planning.ranking.rank import rank_points
+from treescan.planning.reach.sightline import Scene
+from treescan.planning.work.work_points import limb_of_work, work_at_points
 from treescan.trees.beside import Site
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 AT_REST = LoadSettings(samples=400, cases=("at rest",))
 LOOSE = replace(S, rope_angle_limit_deg=80.0, margin_gate=0.2)
@@ -147,5 +147,5 @@ def test_only_the_first_points_of_a_plan_are_checked_exactly(monkeypatch):
     assert EXACT_POINTS >= 1
     assert shown(tree_loads) and all(r.exact for _, r in shown(tree_loads))
     assert not any(r.exact for _, r in shown(None))
-    monkeypatch.setattr("treescan.planning.climb_plan.EXACT_POINTS", 0)
+    monkeypatch.setattr("treescan.planning.climb.climb_plan.EXACT_POINTS", 0)
     assert shown(tree_loads) and all(any("First estimate only" in w for w in r.words) for _, r in shown(tree_loads))

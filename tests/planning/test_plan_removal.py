@@ -12,13 +12,13 @@ from hands import S, plain_tree, ranked, throw, tree
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
-from treescan.loads.backup import common_node
-from treescan.planning.candidates import candidate_unions
-from treescan.planning.independent import independent
-from treescan.planning.removal import Cut, cut_limb, cut_stem, dies_with, piece_mass, spar_diameters, stages
-from treescan.planning.rescue import corridor, corridors, rescue_plan, two_person_margin
-from treescan.planning.sightline import Scene
-from treescan.planning.work import default_work, limb_of_work
+from treescan.loads.fall.backup import common_node
+from treescan.planning.candidates.candidates import candidate_unions
+from treescan.planning.climb.independent import independent
+from treescan.planning.climb.rescue import corridor, corridors, rescue_plan, two_person_margin
+from treescan.planning.reach.sightline import Scene
+from treescan.planning.work.removal import Cut, cut_limb, cut_stem, dies_with, piece_mass, spar_diameters, stages
+from treescan.planning.work.work_points import default_work, limb_of_work
 
 
 def as_networkx(graph):

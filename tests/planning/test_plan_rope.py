@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from hands import S, only, plain_tree, ranked, throw, tree
 
-from treescan.planning.rope_and_kit import bark_pressure, kit_of_all, polyline_length, rope_parts
-from treescan.planning.work import work_at_points
+from treescan.planning.kit.rope_and_kit import bark_pressure, kit_of_all, polyline_length, rope_parts
+from treescan.planning.work.work_points import work_at_points
 
 
 def total(system, height, farthest=0.0, base_leg=0.0):

@@ -10,25 +10,25 @@ from hands import ASSESSABLE, S, only, table, throw, tree
 from strategies import random_tree
 from test_plan_training_trees import LOADS
 
-from treescan.loads.anchor import check_anchors
-from treescan.loads.strung_rope import fixed_point, hanging_between
-from treescan.loads.wood_strength import wood_of
-from treescan.planning.approach import BASAL, OTHER, recommend
-from treescan.planning.candidates import candidate_rigs, candidate_unions
-from treescan.planning.clearances import site_warnings
-from treescan.planning.climb_plan import climb_plan
-from treescan.planning.overrides import Override, with_overrides
-from treescan.planning.rank import rank_points
-from treescan.planning.removal import cut_limb, cut_stem, stages
-from treescan.planning.rescue import corridor, corridors
-from treescan.planning.sets import anchor_set, one_per_union, two_line_set
+from treescan.loads.checks.anchor import check_anchors
+from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.rope.strung_rope import fixed_point, hanging_between
+from treescan.planning.access.approach import BASAL, OTHER, recommend
+from treescan.planning.candidates.candidates import candidate_rigs, candidate_unions
+from treescan.planning.climb.climb_plan import climb_plan
+from treescan.planning.climb.rescue import corridor, corridors
+from treescan.planning.climb.sets import anchor_set, one_per_union, two_line_set
+from treescan.planning.ranking.overrides import Override, with_overrides
+from treescan.planning.ranking.rank import rank_points
+from treescan.planning.reach.clearances import site_warnings
+from treescan.planning.reach.sightline import Scene
+from treescan.planning.reach.swing import slips
+from treescan.planning.reach.ways_to_work import access_bias, reached_shares, ways_to_work
 from treescan.planning.settings import SYSTEMS
-from treescan.planning.sightline import Scene
-from treescan.planning.swing import slips
-from treescan.planning.ways_to_work import access_bias, reached_shares, ways_to_work
-from treescan.planning.work import default_work, limb_of_work, sample_work, work_at_points
+from treescan.planning.work.removal import cut_limb, cut_stem, stages
+from treescan.planning.work.work_points import default_work, limb_of_work, sample_work, work_at_points
+from treescan.throw.scene.stances import standing_places
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.stances import standing_places
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.units import G
 from treescan.wood.graph import ScanFitness

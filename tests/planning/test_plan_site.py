@@ -11,13 +11,19 @@ from shapely.geometry import LineString
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
-from treescan.loads.anchor import check_anchors
+from treescan.loads.checks.anchor import check_anchors
+from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import wood_of
-from treescan.planning.approach import ADVANCE, BASAL, ISOLATE, OTHER, recommend
-from treescan.planning.at_the_union import at_the_union
-from treescan.planning.candidates import candidate_rigs, candidate_unions, other_base_words
-from treescan.planning.clearances import (
+from treescan.planning.access.approach import ADVANCE, BASAL, ISOLATE, OTHER, recommend
+from treescan.planning.candidates.candidates import candidate_rigs, candidate_unions, other_base_words
+from treescan.planning.climb.climb_plan import climb_plan
+from treescan.planning.climb.redirects import path_stress, redirects
+from treescan.planning.climb.rescue import corridors
+from treescan.planning.kit.at_the_union import at_the_union
+from treescan.planning.kit.retrieval import retrieval
+from treescan.planning.kit.rope_and_kit import bark_pressure
+from treescan.planning.ranking.rank import rank_points
+from treescan.planning.reach.clearances import (
     approach_distance,
     clearances_at,
     clearances_of_throw,
@@ -27,17 +33,11 @@ from treescan.planning.clearances import (
     site_warnings,
     throw_crosses,
 )
-from treescan.planning.climb_plan import climb_plan
-from treescan.planning.rank import rank_points
-from treescan.planning.redirects import path_stress, redirects
-from treescan.planning.rescue import corridors
-from treescan.planning.retrieval import retrieval
-from treescan.planning.rope_and_kit import bark_pressure
+from treescan.planning.reach.sightline import Scene
+from treescan.planning.reach.two_trees import reach_from_neighbour
+from treescan.planning.reach.ways_to_work import access_bias, reached_shares, ways_to_work
 from treescan.planning.settings import Approach
-from treescan.planning.sightline import Scene
-from treescan.planning.two_trees import reach_from_neighbour
-from treescan.planning.ways_to_work import access_bias, reached_shares, ways_to_work
-from treescan.planning.work import deadwood_suspects, default_work, limb_of_work, work_at_points
+from treescan.planning.work.work_points import deadwood_suspects, default_work, limb_of_work, work_at_points
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.units import G
 

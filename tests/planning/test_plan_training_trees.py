@@ -13,16 +13,16 @@ import pytest
 from hands import ASSESSABLE, S, only, table, throw, tree
 from strategies import alone
 
-from treescan.loads.anchor import check_anchors
+from treescan.loads.checks.anchor import check_anchors
+from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import wood_of
-from treescan.planning.access_order import BASAL_LINE
-from treescan.planning.approach import BASAL, recommend
-from treescan.planning.candidates import candidate_rigs
-from treescan.planning.rank import rank_points
-from treescan.planning.redirects import redirects
-from treescan.planning.sightline import Scene
-from treescan.planning.work import limb_of_work, work_at_points
+from treescan.planning.access.access_order import BASAL_LINE
+from treescan.planning.access.approach import BASAL, recommend
+from treescan.planning.candidates.candidates import candidate_rigs
+from treescan.planning.climb.redirects import redirects
+from treescan.planning.ranking.rank import rank_points
+from treescan.planning.reach.sightline import Scene
+from treescan.planning.work.work_points import limb_of_work, work_at_points
 from treescan.trees.beside import Site
 
 LOADS = LoadSettings(samples=400)

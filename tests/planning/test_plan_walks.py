@@ -9,15 +9,15 @@ import pytest
 from hands import S, table, throw, tree
 from strategies import alone
 
-from treescan.loads.anchor import check_anchor, whole_tree
+from treescan.loads.checks.anchor import check_anchor, whole_tree
+from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import wood_of
-from treescan.planning.candidates import candidate_rigs
-from treescan.planning.rank import rank_points
+from treescan.planning.candidates.candidates import candidate_rigs
+from treescan.planning.climb.walks import walks_that_hold
+from treescan.planning.ranking.rank import rank_points
+from treescan.planning.reach.ways_to_work import ways_to_work
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.walks import walks_that_hold
-from treescan.planning.ways_to_work import ways_to_work
-from treescan.planning.work import work_at_points
+from treescan.planning.work.work_points import work_at_points
 from treescan.trees.beside import Site
 from treescan.wood.graph import ScanFitness
 

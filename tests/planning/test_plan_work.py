@@ -12,7 +12,7 @@ from strategies import alone, random_tree
 
 from treescan.errors import BadInput
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.work import (
+from treescan.planning.work.work_points import (
     crown_segments,
     default_work,
     inside,

@@ -10,12 +10,12 @@ from shapely import LineString, Point, Polygon, unary_union
 from strategies import random_tree
 
 from treescan.geometry import point_segment
-from treescan.throw.detail import follow_throw, in_space
-from treescan.throw.flight import PIECES, flights
-from treescan.throw.landing import slice_outline, taut_line
-from treescan.throw.outcome import HIT_LIMB, LANDED
+from treescan.throw.ballistics.flight import PIECES, flights
+from treescan.throw.outcome.landing import slice_outline, taut_line
+from treescan.throw.outcome.outcome import HIT_LIMB, LANDED
+from treescan.throw.search.detail import follow_throw, in_space
+from treescan.throw.search.sweep import throw_many
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.sweep import throw_many
 
 SETTINGS = ThrowSettings()
 

@@ -9,11 +9,11 @@ from scipy.integrate import quad
 from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import norm
 
-from treescan.throw.flight import flights
-from treescan.throw.refine import Aim, best_nearby, fine_sample
-from treescan.throw.search import search_throws
+from treescan.throw.ballistics.flight import flights
+from treescan.throw.search.refine import Aim, best_nearby, fine_sample
+from treescan.throw.search.search import search_throws
+from treescan.throw.search.sweep import throw_many
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.sweep import throw_many
 from treescan.throw.throw_path import Stances
 from treescan.trees.beside import Site
 from treescan.units import G

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from treescan.throw.flight import PIECES, apex_with_line, drag_constant, flights, fly, least_speed, terminal_speed
+from treescan.throw.ballistics.flight import PIECES, apex_with_line, drag_constant, flights, fly, least_speed, terminal_speed
 from treescan.throw.settings import ThrowSettings
 from treescan.units import G
 

@@ -7,13 +7,13 @@ import pytest
 from scipy.stats import binom, chi2, norm
 from strategies import alone, random_tree
 
-from treescan.throw.flight import flights
-from treescan.throw.refine import Aim
-from treescan.throw.scene import build_scene
-from treescan.throw.search import search_throws
+from treescan.throw.ballistics.flight import flights
+from treescan.throw.scene.flight_scene import build_scene
+from treescan.throw.scene.stances import standing_places
+from treescan.throw.search.refine import Aim
+from treescan.throw.search.search import search_throws
+from treescan.throw.search.sweep import throw_many
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.stances import standing_places
-from treescan.throw.sweep import throw_many
 from treescan.throw.throw_path import Stances
 from treescan.trees.beside import Foliage, Site
 

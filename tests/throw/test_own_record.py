@@ -9,9 +9,9 @@ from hand_made_limbs import EAST, Limb, flat, upright
 
 from treescan.errors import BadInput
 from treescan.settings import merged
-from treescan.throw.flight import flights
-from treescan.throw.own_record import COLUMNS, aimed_release, own_spread, read_record, release_of, write_settings
-from treescan.throw.search import search_throws
+from treescan.throw.ballistics.flight import flights
+from treescan.throw.ballistics.own_record import COLUMNS, aimed_release, own_spread, read_record, release_of, write_settings
+from treescan.throw.search.search import search_throws
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances
 from treescan.trees.beside import Site

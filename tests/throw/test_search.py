@@ -11,12 +11,12 @@ from treescan.errors import BadInput
 from treescan.geometry import rotated_z
 from treescan.settings import lines, merged
 from treescan.sources import SOURCES
-from treescan.throw.search import search_throws
+from treescan.throw.scene.stances import standing_places
+from treescan.throw.search.search import search_throws
 from treescan.throw.settings import Method, ThrowSettings
-from treescan.throw.stances import standing_places
 from treescan.throw.throw_path import Stances
 from treescan.trees.beside import Conductor, Site
-from treescan.wood.assemble import assemble
+from treescan.wood.topology.assemble import assemble
 
 SETTINGS = dataclasses.replace(ThrowSettings(), methods=("hand",), stance_spacing=3.0, near_worth=1.0)
 """Bags that come down near the thrower count in full here, so that what is chosen and what is told are one and the same number."""

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from hand_made_limbs import EAST, Limb, flat, upright
 
+from treescan.throw.scene.stances import standing_places
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.stances import standing_places
 from treescan.trees.beside import KINDS, Beside, Conductor, Foliage, Site, Surroundings, Terrain
 
 TREE = upright([Limb(6.0, EAST, length=3.0)])

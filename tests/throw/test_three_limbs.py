@@ -35,11 +35,11 @@ import numpy as np
 import pytest
 from hand_made_limbs import EAST, Limb, scene_of, upright
 
-from treescan.throw.detail import follow_throw, settled_line
-from treescan.throw.flight import flights
-from treescan.throw.landing import bag_that_runs
+from treescan.throw.ballistics.flight import flights
+from treescan.throw.outcome.landing import bag_that_runs
+from treescan.throw.search.detail import follow_throw, settled_line
+from treescan.throw.search.sweep import throw_many
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.sweep import throw_many
 
 SETTINGS = dataclasses.replace(ThrowSettings(), drag=0.0, line_density=0.0, reach_along=1.5)
 TREE = upright([Limb(4.0, EAST), Limb(6.0, np.radians(60)), Limb(8.0, -EAST, length=2.0)])

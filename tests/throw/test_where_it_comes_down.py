@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from hand_made_limbs import EAST, Limb, flat, scene_of, spread, upright
 
-from treescan.throw.detail import follow_throw
-from treescan.throw.flight import STEP, drag_constant, flights, fly
-from treescan.throw.outcome import HIT_BESIDE, HIT_LIMB, LANDED, hanging_turn, strike_on
-from treescan.throw.refine import Aim, best_nearby, fine_sample
+from treescan.throw.ballistics.flight import STEP, drag_constant, flights, fly
+from treescan.throw.outcome.outcome import HIT_BESIDE, HIT_LIMB, LANDED, hanging_turn, strike_on
+from treescan.throw.search.detail import follow_throw
+from treescan.throw.search.refine import Aim, best_nearby, fine_sample
+from treescan.throw.search.sweep import throw_many
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.sweep import throw_many
 from treescan.trees.beside import Surroundings
 from treescan.units import G
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hand_made_limbs import EAST, Limb, flat, upright
 
-from treescan.throw.search import search_throws
+from treescan.throw.search.search import search_throws
+from treescan.throw.search.window import THROWS, throw_window
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances
-from treescan.throw.window import THROWS, throw_window
 from treescan.throw.words import NAMED, listed_short
 from treescan.trees.beside import Site
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from treescan.trees.circles import fit_circles
-from treescan.trees.foliage import foliage_density
-from treescan.trees.growth import neighbour_graph, race
-from treescan.trees.voxels import voxelise
+from treescan.trees.material.growth import neighbour_graph, race
+from treescan.trees.material.material_voxels import voxelise
+from treescan.trees.segmentation.circles import fit_circles
+from treescan.trees.surroundings.foliage import foliage_density
 
 
 def test_voxels_group_exactly_like_sorting_does():

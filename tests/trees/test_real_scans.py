@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from treescan.cloud.read import read_cloud
+from treescan.trees.segmentation.stems import find_stems
 from treescan.trees.single_tree import find_tree
-from treescan.trees.stems import find_stems
-from treescan.trees.terrain import find_ground, heights_above
+from treescan.trees.terrain.terrain import find_ground, heights_above
 
 
 def top(tree) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from trees.scenes import bark, ground
 
-from treescan.trees.terrain import find_ground, heights_above, lowest_supported, under_stems
+from treescan.trees.terrain.terrain import find_ground, heights_above, lowest_supported, under_stems
 
 
 @pytest.mark.parametrize("degrees", [0.0, 15.0, 30.0])

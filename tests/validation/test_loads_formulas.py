@@ -26,14 +26,14 @@ from validation.handbook import (
     wagener_loss,
 )
 
-from treescan.loads.defects import hollow_keep, open_cavity_loss
-from treescan.loads.deflection import displacements
-from treescan.loads.rope_run import Supports, taut_rope
-from treescan.loads.section_stress import SectionForces, oval_stretch, section_forces, utilisation
+from treescan.loads.material.defects import hollow_keep, open_cavity_loss
+from treescan.loads.rope.rope_run import Supports, taut_rope
+from treescan.loads.rope.shock import arrest_force, braced_tension, pendulum_force, pendulum_speed, stretch
+from treescan.loads.rope.strung_rope import hanging_between
 from treescan.loads.settings import LoadSettings
-from treescan.loads.shock import arrest_force, braced_tension, pendulum_force, pendulum_speed, stretch
-from treescan.loads.strung_rope import hanging_between
-from treescan.loads.tree_sections import tree_sections
+from treescan.loads.statics.deflection import displacements
+from treescan.loads.statics.section_stress import SectionForces, oval_stretch, section_forces, utilisation
+from treescan.loads.statics.tree_sections import tree_sections
 from treescan.units import PSI_PA, G
 
 W = 100 * 9.80665

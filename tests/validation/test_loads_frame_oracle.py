@@ -5,15 +5,15 @@ import pytest
 from Pynite import FEModel3D
 from strategies import alone, random_tree
 
-from treescan.loads.anchor import contacts_of, whole_tree
-from treescan.loads.deflection import displacements
-from treescan.loads.governing import governed
+from treescan.loads.checks.anchor import contacts_of, whole_tree
 from treescan.loads.limb_check import Rig
-from treescan.loads.load_path import load_path
-from treescan.loads.rig_loads import rig_loads
-from treescan.loads.section_stress import section_forces
+from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.rope.configuration_loads import rig_loads
 from treescan.loads.settings import LoadSettings
-from treescan.loads.wood_strength import wood_of
+from treescan.loads.statics.deflection import displacements
+from treescan.loads.statics.governing import governed
+from treescan.loads.statics.load_path import load_path
+from treescan.loads.statics.section_stress import section_forces
 from treescan.units import G
 
 MOE, SHEAR = 9.0e9, 0.6e9

@@ -15,10 +15,10 @@ import pytest
 from loads.stick_trees import checked, rig, tree
 from validation.handbook import included_bark_ratio
 
+from treescan.loads.material.union_factor import union_factor
+from treescan.loads.material.wood_strength import Wood, wood_of
 from treescan.loads.settings import INSIDE, LoadSettings, live_share
-from treescan.loads.tree_sections import tree_sections
-from treescan.loads.union_check import union_factor
-from treescan.loads.wood_strength import Wood, wood_of
+from treescan.loads.statics.tree_sections import tree_sections
 from treescan.trees.beside import Beside, Terrain
 
 PEAR = Wood("Pyrus calleryana", 69.948e6, 30e6, 10e6, 0.0, 9e9, 1000.0, 0.08, "Measured on the branches' own wood.", "read", ("kane_2007",))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from loads.stick_trees import checked, rig, tree
 
-from treescan.loads.rope_systems import SYSTEMS
+from treescan.loads.rope.rope_systems import SYSTEMS
 
 
 @pytest.fixture(scope="module")

@@ -21,8 +21,8 @@ sys.path.append(str(Path(__file__).parent.parent / "outputs"))
 from made_up_assessment import made_up
 from test_outputs_page import CHROMIUM, FLAGS
 
-from treescan.outputs.report import report_html
-from treescan.outputs.scene import scene_bytes
+from treescan.outputs.drawing.tree_glb import scene_bytes
+from treescan.outputs.report.report import report_html
 
 NODE = Path(os.environ.get("TREESCAN_NODE_MODULES", "node_modules"))
 SVG_IN_CSS = {"vector-effect", "paint-order"}
@@ -85,7 +85,7 @@ def test_the_page_is_accessible_by_axe(pages: dict[str, Path], width: int, heigh
 
 def test_text_keeps_its_contrast() -> None:
     """Every text colour of the page against its ground has at least 4.5 to 1 (WCAG 2.1, 1.4.3)."""
-    css = (files("treescan.outputs") / "page" / "report.css").read_text(encoding="utf-8")
+    css = (files("treescan.outputs.report") / "page" / "report.css").read_text(encoding="utf-8")
     named = dict(re.findall(r"--(\w+):(#[0-9a-f]{3,6})", css.split("}", 1)[0]))
 
     def light(colour: str) -> float:

@@ -14,7 +14,7 @@ sys.path.append(str(Path(__file__).parent.parent / "outputs"))
 
 from made_up_assessment import made_up
 
-from treescan.outputs.gis import geojson_bytes
+from treescan.outputs.gis.map_files import geojson_bytes
 
 TYPES = {"Point": 0, "LineString": 1, "Polygon": 2}
 """Geometry types used, with the depth of their coordinates."""

@@ -10,9 +10,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from treescan.throw.flight import apex_with_line, drag_constant, flights, fly, least_speed, terminal_speed
-from treescan.throw.landing import bag_that_runs
-from treescan.throw.outcome import unsnagged
+from treescan.throw.ballistics.flight import apex_with_line, drag_constant, flights, fly, least_speed, terminal_speed
+from treescan.throw.outcome.landing import bag_that_runs
+from treescan.throw.outcome.outcome import unsnagged
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Throw
 from treescan.units import G

@@ -8,8 +8,8 @@ from treescan.cloud.point_cloud import PointCloud
 from treescan.geometry import point_segment
 from treescan.trees.beside import Beside, Terrain
 from treescan.trees.single_tree import Tree
-from treescan.wood.assemble import assemble
 from treescan.wood.graph import WoodGraph
+from treescan.wood.topology.assemble import assemble
 
 
 def bark_points(graph: WoodGraph, seed: int = 0, *, per_m2: float = 4000, noise: float = 0.003, seen_from: tuple[float, float, float] | None = None) -> np.ndarray:

@@ -5,8 +5,8 @@ import pytest
 from wood.clouds import POST, bark_points, make, tree_of
 
 from treescan.wood.build import build_graph
-from treescan.wood.limb_axes import without_blur
-from treescan.wood.scatter import bark_scatter
+from treescan.wood.fitting.limb_axes import without_blur
+from treescan.wood.fitting.range_noise import bark_scatter
 
 
 def ring(radius, noise, seed=0, n=200_000):
@@ -35,7 +35,7 @@ def test_ring_thinner_than_the_noise_errs_thin_and_says_so():
 
 def test_moving_scan_s_noise_is_read_from_the_stem():
     """Noise of 2 cm on a post is read within 15 %, from one position of two that stand 3 cm apart."""
-    from treescan.wood.limb_axes import first_axes
+    from treescan.wood.fitting.limb_axes import first_axes
 
     points = bark_points(make(POST), noise=0.02)
     axes = first_axes([np.array([[0, 0, 0.0], [0, 0, 2.0], [0, 0, 4.0]])], [np.array([0.15, 0.125, 0.1])], np.array([-1], np.int32), np.zeros((1, 3)))
@@ -49,7 +49,7 @@ def test_moving_scan_s_noise_is_read_from_the_stem():
 
 def test_a_flight_s_noise_is_read_from_limbs_across_its_beam():
     """Noise of 2 cm along the vertical only: the stem shows none of it, lying limbs show it, rms of its part across their bark (2 cm / sqrt 2)."""
-    from treescan.wood.limb_axes import first_axes
+    from treescan.wood.fitting.limb_axes import first_axes
 
     limbs = [((0, 0, 0), (1.5 * np.cos(a), 1.5 * np.sin(a), 0.5 + 0.5 * n), 0.06, 0.05, (0, (0.5 + 0.5 * n) / 4)) for n, a in enumerate(np.arange(5) * 1.3)]
     true = make(POST, *limbs)

@@ -8,7 +8,7 @@ from wood.clouds import FORK, POST, bark_points, make, tree_of
 from treescan.errors import BadInput
 from treescan.geometry import rotated_z
 from treescan.wood.build import build_graph
-from treescan.wood.stem_figures import stem_figures
+from treescan.wood.quality.stem_figures import stem_figures
 
 
 def test_tapered_post_comes_back_with_its_radii():

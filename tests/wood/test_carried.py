@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from treescan.wood.carried import area_relation, carried_length, held_against_carried
-from treescan.wood.joints import lay_nodes, meeting
-from treescan.wood.limb_axes import LimbAxes, places_along
+from treescan.wood.fitting.limb_axes import LimbAxes, places_along
+from treescan.wood.topology.allometry import area_relation, carried_length, held_against_carried
+from treescan.wood.topology.insertions import lay_nodes, meeting
 
 
 def axes_of(lines, radii, parent):

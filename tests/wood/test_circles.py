@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from treescan.wood.circles import edge_weights, fit_pieces
+from treescan.wood.sections.cylinder_fit import edge_weights, fit_pieces
 
 
 def piece(radius, arc_deg, noise, n, seed, outliers=0.0, centre=(0.01, -0.02)):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from wood.test_carried import axes_of, straight
 
-from treescan.wood.crossings import through_crossings
+from treescan.wood.topology.crossings import through_crossings
 
 
 def bent_over(radius_outside=0.06):

@@ -4,7 +4,7 @@ import numpy as np
 from wood.clouds import FORK, bark_points, make, tree_of
 
 from treescan.wood.build import build_graph
-from treescan.wood.deadwood import FLAG, bare, broken, with_dead_suspects
+from treescan.wood.quality.deadwood import FLAG, bare, broken, with_dead_suspects
 
 TIP = FORK.xyz[FORK.limbs.nodes[1][-1]]
 NONE = np.zeros((0, 3))

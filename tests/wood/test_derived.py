@@ -7,12 +7,12 @@ import pytest
 from wood.clouds import FORK, POST, bark_points, chain, make, tree_of
 
 from treescan.trees.beside import Terrain
-from treescan.wood.assemble import assemble
 from treescan.wood.build import build_graph
-from treescan.wood.fitness import scan_fitness
-from treescan.wood.scatter import shared_error
+from treescan.wood.fitting.range_noise import shared_error
+from treescan.wood.quality.fitness import scan_fitness
+from treescan.wood.quality.stem_figures import stem_figures, wood_volume
 from treescan.wood.settings import WoodSettings
-from treescan.wood.stem_figures import stem_figures, wood_volume
+from treescan.wood.topology.assemble import assemble
 
 
 def test_thick_straight_arm_carries_the_limb_on():

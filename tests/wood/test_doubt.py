@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from treescan.wood.doubt import ARC_SHARE, UNREAD, arc_lever, radius_doubt, unread_sd
-from treescan.wood.limb_axes import LimbAxes, first_axes
+from treescan.wood.fitting.limb_axes import LimbAxes, first_axes
+from treescan.wood.fitting.radius_uncertainty import ARC_SHARE, UNREAD, arc_lever, radius_doubt, unread_sd
 
 COUNT = 21
 """Pieces of the made-up limb, one every 10 cm, 5 cm thick in radius, known to 0.5 mm by the fit."""

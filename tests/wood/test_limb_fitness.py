@@ -7,7 +7,7 @@ import pytest
 from wood.clouds import FORK, bark_points
 
 from treescan.wood.graph import WoodGraph
-from treescan.wood.limb_fitness import bark_seen, direction_words, limb_fitness
+from treescan.wood.quality.limb_fitness import bark_seen, direction_words, limb_fitness
 
 SIDE = 1
 """The side limb of `FORK`, which leaves towards +x."""

@@ -14,7 +14,7 @@ from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
 from treescan.trees.beside import Beside, Foliage, Surroundings, Terrain
 from treescan.wood.graph import ScanFitness, TracedTree
-from treescan.wood.stem_figures import stem_figures
+from treescan.wood.quality.stem_figures import stem_figures
 from treescan.wood.tree_file import read_tree, tree_in, tree_out, write_tree
 
 

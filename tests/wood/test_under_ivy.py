@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from treescan.wood.circles import fit_pieces
-from treescan.wood.under_ivy import bark_under_ivy
+from treescan.wood.sections.cylinder_fit import fit_pieces
+from treescan.wood.sections.under_ivy import bark_under_ivy
 
 
 def piece(radius=0.22, bark=300, leaves=1500, seed=0, noise=0.003, oval=0.0):

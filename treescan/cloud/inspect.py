@@ -9,12 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from treescan.cloud.conversion import unit_name
-from treescan.cloud.intake import Intake, take_in
+from treescan.cloud.intake.conversion import unit_name
+from treescan.cloud.intake.intake import Intake, take_in
+from treescan.cloud.intake.spacing import plan_density, point_spacing
 from treescan.cloud.point_cloud import Frame
 from treescan.cloud.projection import parsed_crs
 from treescan.cloud.settings import CloudSettings
-from treescan.cloud.spacing import plan_density, point_spacing
 from treescan.cloud.thin import Voxels
 from treescan.progress import Progress, quiet
 

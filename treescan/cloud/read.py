@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from treescan.cloud.intake import take_in
+from treescan.cloud.intake.intake import take_in
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings
 from treescan.progress import Progress, quiet

@@ -9,16 +9,16 @@ from pathlib import Path
 
 from treescan.assess import Assessment
 from treescan.atomic import write_bytes
-from treescan.outputs.anchors_file import anchors_out, anchors_table
-from treescan.outputs.figures import figures_bytes
-from treescan.outputs.gis import geojson_bytes, geopackage_bytes
-from treescan.outputs.job_sheet import sheet_bytes
-from treescan.outputs.report import report_html
-from treescan.outputs.scene import scene_bytes
-from treescan.outputs.shapefiles import shapefile_bytes
-from treescan.outputs.standing_file import standing_out
+from treescan.outputs.data.anchors_file import anchors_out, anchors_table
+from treescan.outputs.data.standing_file import standing_out
+from treescan.outputs.data.tables import TABLES, methods_bytes, table_bytes
+from treescan.outputs.drawing.paper_figures import figures_bytes
+from treescan.outputs.drawing.tree_glb import scene_bytes
+from treescan.outputs.gis.map_files import geojson_bytes, geopackage_bytes
+from treescan.outputs.gis.shapefiles import shapefile_bytes
+from treescan.outputs.job_sheet.job_sheet import sheet_bytes
+from treescan.outputs.report.report import report_html
 from treescan.outputs.strict_json import dumps
-from treescan.outputs.tables import TABLES, methods_bytes, table_bytes
 from treescan.progress import Progress, quiet
 
 Maker = Callable[[Assessment], bytes | None]

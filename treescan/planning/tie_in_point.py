@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.loads.checks.load_test import LoadTest
 from treescan.loads.limb_check import AnchorCheck
-from treescan.loads.load_test import LoadTest
 from treescan.throw.throw_path import Throw
 
 Floats = NDArray[np.float64]

@@ -12,15 +12,15 @@ from treescan.cloud.point_cloud import PointCloud
 from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.trees.beside import KINDS, Beside, Surroundings, Terrain
-from treescan.trees.crowns import crown_tops, stem_under
-from treescan.trees.foliage import foliage_density
-from treescan.trees.separate import Allotment, Fine, allot, joined, refine
+from treescan.trees.material.material_voxels import Voxels, voxelise
+from treescan.trees.material.wood_and_leaf import wood_confidence
+from treescan.trees.segmentation.crowns import crown_tops, stem_under
+from treescan.trees.segmentation.separate import Allotment, Fine, allot, joined, refine
+from treescan.trees.segmentation.stems import BREAST, Stem, find_stems
 from treescan.trees.settings import TreeSettings
-from treescan.trees.solids import find_solids, is_post, under_roofs
-from treescan.trees.stems import BREAST, Stem, find_stems
-from treescan.trees.terrain import Ground, find_ground, heights_above, under_stems
-from treescan.trees.voxels import Voxels, voxelise
-from treescan.trees.wood_and_leaf import wood_confidence
+from treescan.trees.surroundings.foliage import foliage_density
+from treescan.trees.surroundings.solids import find_solids, is_post, under_roofs
+from treescan.trees.terrain.terrain import Ground, find_ground, heights_above, under_stems
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -9,24 +9,24 @@ import numpy as np
 from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.trees.single_tree import Tree
-from treescan.wood.assemble import assemble
-from treescan.wood.carried import held_against_carried
-from treescan.wood.crossings import through_crossings
-from treescan.wood.deadwood import with_dead_suspects
-from treescan.wood.doubt import radius_doubt
-from treescan.wood.false_wood import drop_limbs, drop_with_points, hung_on_nothing, merge_ghosts, trim_starts, trim_tips, worthless
+from treescan.wood.fitting.co_registration import aligned, position_of_points
+from treescan.wood.fitting.ellipticity import Ovals, measure_ovals, ovals_at
+from treescan.wood.fitting.initial_axes import limb_of_points, rough_axes
+from treescan.wood.fitting.limb_axes import LimbAxes, place_again, refit
+from treescan.wood.fitting.radius_uncertainty import radius_doubt
+from treescan.wood.fitting.range_noise import bark_scatter, shared_error
 from treescan.wood.graph import Floats, Ints, WoodGraph
-from treescan.wood.joints import gaps, lay_nodes, meeting_places
-from treescan.wood.limb_axes import LimbAxes, place_again, refit
-from treescan.wood.onward import straighten
-from treescan.wood.ovals import Ovals, measure_ovals, ovals_at
-from treescan.wood.positions import aligned, position_of_points
-from treescan.wood.rough import limb_of_points, rough_axes
-from treescan.wood.scatter import bark_scatter, shared_error
+from treescan.wood.quality.deadwood import with_dead_suspects
 from treescan.wood.settings import WoodSettings
-from treescan.wood.slices import chain_slices, cut_slices
-from treescan.wood.spread import spread_from_foot
-from treescan.wood.voxels import thin_with_members
+from treescan.wood.skeleton.geodesic import spread_from_foot
+from treescan.wood.skeleton.level_sets import chain_slices, cut_slices
+from treescan.wood.skeleton.thinned_wood import thin_with_members
+from treescan.wood.topology.allometry import held_against_carried
+from treescan.wood.topology.assemble import assemble
+from treescan.wood.topology.crossings import through_crossings
+from treescan.wood.topology.false_wood import drop_limbs, drop_with_points, hung_on_nothing, merge_ghosts, trim_starts, trim_tips, worthless
+from treescan.wood.topology.insertions import gaps, lay_nodes, meeting_places
+from treescan.wood.topology.main_axis import straighten
 
 THICK_SHELL = 0.008
 """A shell of points thicker than this is a moving scanner's noise and is believed from the start [m]."""

@@ -17,9 +17,9 @@ from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
 from treescan.trees.beside import KINDS, Beside, Foliage, Surroundings, Terrain
 from treescan.wood.graph import Limbs, ScanFitness, StemFigures, TracedTree, Unions, WoodGraph
-from treescan.wood.limbs import label_limbs
-from treescan.wood.stem_figures import stem_figures
-from treescan.wood.unions import find_unions
+from treescan.wood.quality.stem_figures import stem_figures
+from treescan.wood.topology.limbs import label_limbs
+from treescan.wood.topology.unions import find_unions
 
 FORMAT, VERSION = "treescan-tree", 1
 MOST_OVAL = 2.5

@@ -1,0 +1,1 @@
+"""How is each binary file format read, and what kind of file is this?"""

@@ -1,0 +1,1 @@
+"""How do several scans of one tree become one?"""

@@ -1,0 +1,209 @@
+"""How do several scans of one tree become one? Each is fitted onto the first, checked, and refused rather than joined wrongly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.cloud.point_cloud import PointCloud
+from treescan.cloud.registration.coarse_match import candidates
+from treescan.cloud.registration.fine_match import Agreement, agreement, fit
+from treescan.cloud.registration.rigid_motion import STILL, RigidMotion
+from treescan.cloud.registration.surface import Surface, raised, surface_of
+from treescan.cloud.settings import JoinSettings
+from treescan.errors import BadInput
+from treescan.progress import Progress, quiet
+
+Floats = NDArray[np.float64]
+
+_CELLS = (0.10, 0.05)
+_ROUGH = (1.0, 0.5, 0.3)
+_NEARBY = (0.3, 0.15)
+_ROUGH_POINTS = 6_000
+_ROUGH_REACH = 0.15
+_FEWEST = 500
+
+
+@dataclass(frozen=True)
+class _Layers:
+    """One scan at three grades of fineness: 10 cm, 5 cm, and the cell of the settings."""
+
+    xyz: Floats
+    rough: Surface
+    middle: Surface
+    fine: Surface
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    """A motion, and how well it fits."""
+
+    motion: RigidMotion
+    how: Agreement
+
+
+def join_scans(clouds: Sequence[PointCloud], settings: JoinSettings = JoinSettings(), progress: Progress = quiet) -> PointCloud:
+    """Several scans of one tree as one cloud in the frame of the first.
+
+    Parameters
+    ----------
+    clouds : sequence of PointCloud     In one frame (then only checked, and shifted where they are a little off) or each in its own.
+    settings : JoinSettings
+    progress : Progress
+
+    Returns
+    -------
+    PointCloud      Local metres of the first scan. Columns all have, and "scan": number of the file, from 0. A note for each
+                    further scan says how it was moved and how well it fits.
+
+    Raises
+    ------
+    BadInput        Scans that overlap too little, fit too badly, or fit in more than one place.
+    RunFailed       open3d does not load.
+    """
+    if not clouds:
+        raise BadInput("no scans to join", remedy="name at least one file")
+    if len(clouds) == 1:
+        return clouds[0]
+    for cloud in clouds:
+        if np.count_nonzero(raised(cloud.xyz)) < _FEWEST:
+            raise BadInput("has too few points off the ground to be joined with other scans", file=cloud.source)
+    first = clouds[0]
+    placed: dict[int, Floats] = {0: first.xyz}
+    notes: dict[int, str] = {}
+    waiting = list(range(1, len(clouds)))
+    while waiting:
+        base = _layers(np.concatenate([placed[k] for k in sorted(placed)]), settings)
+        refusals: list[BadInput] = []
+        for k in waiting:
+            progress("joining scans", len(placed) / len(clouds))
+            try:
+                motion, notes[k] = _place(clouds[k], first, base, settings)
+            except BadInput as refusal:
+                refusals.append(refusal)
+                continue
+            placed[k] = motion(_in_frame(clouds[k], first))
+            waiting.remove(k)
+            break
+        else:
+            raise refusals[0]
+    progress("joining scans", 1.0)
+    return _merged(clouds, [placed[k] for k in range(len(clouds))], [notes[k] for k in range(1, len(clouds))])
+
+
+def _place(cloud: PointCloud, first: PointCloud, base: _Layers, settings: JoinSettings) -> tuple[RigidMotion, str]:
+    """Where a scan belongs, and the sentence on it."""
+    own = _layers(_in_frame(cloud, first), settings)
+    on_one_map = cloud.frame.crs is not None and cloud.frame.crs == first.frame.crs
+    found = _closely(own, base, STILL, settings)
+    if on_one_map or _fits(found, settings):
+        _refuse_bad_fit(found, cloud, first, settings)
+        return _checked_in_place(found, own, base, cloud, first, settings)
+    found = _anywhere(own, base, cloud, first, settings)
+    _refuse_bad_fit(found, cloud, first, settings)
+    moved = np.linalg.norm(found.motion.shift)
+    turn, tilt = np.degrees([found.motion.turn, found.motion.tilt])
+    return found.motion, (
+        f"{cloud.source} was in another frame and was fitted onto {first.source}: turned {turn:.2f} degrees about the vertical, "
+        f"tilted {tilt:.2f} degrees, shifted {moved:.3f} m; {_how_well(found.how)}."
+    )
+
+
+def _checked_in_place(
+    found: _Fitted, own: _Layers, base: _Layers, cloud: PointCloud, first: PointCloud, settings: JoinSettings
+) -> tuple[RigidMotion, str]:
+    """Scans of one frame: left alone where they lie right, moved by the little they are off where not."""
+    off = found.motion.largest_move(own.rough.xyz[own.rough.raised])
+    as_read = agreement(own.fine, base.fine, STILL, settings.reach)
+    if off <= settings.least_move or (as_read.median <= found.how.median and as_read.share >= found.how.share):
+        return STILL, f"{cloud.source} lies on {first.source} as it was read and was not moved; {_how_well(as_read)}."
+    turn = np.degrees(found.motion.turn)
+    return found.motion, (
+        f"{cloud.source} shares the frame of {first.source} but lay up to {off:.3f} m off and was fitted onto it "
+        f"(turned {turn:.2f} degrees about the vertical); {_how_well(found.how)}."
+    )
+
+
+def _anywhere(own: _Layers, base: _Layers, cloud: PointCloud, first: PointCloud, settings: JoinSettings) -> _Fitted:
+    """The best fit over all turns about the vertical and all shifts; refused where two places fit about as well."""
+    starts = candidates(own.xyz[raised(own.xyz)], base.xyz[raised(base.xyz)], settings.candidates)
+    tried = []
+    for start in starts:
+        motion = fit(own.rough, base.rough, start, _ROUGH, settings.seed, _ROUGH_POINTS)
+        if motion.tilt <= settings.most_tilt:
+            tried.append(_Fitted(motion, agreement(own.rough, base.rough, motion, _ROUGH_REACH)))
+    if not tried:
+        raise BadInput(f"does not fit onto {first.source} without leaning over", file=cloud.source, remedy="check that both scans are upright")
+    tried.sort(key=lambda f: -f.how.share)
+    best, here = tried[0], own.rough.xyz[own.rough.raised]
+    for other in tried[1:]:
+        apart = np.linalg.norm(other.motion(here) - best.motion(here), axis=1).max()
+        if apart > 0.5 and other.how.share >= settings.rival * best.how.share and best.how.share >= settings.least_overlap:
+            raise BadInput(
+                f"fits onto {first.source} in more than one place ({best.how.share:.0%} and {other.how.share:.0%} overlap)",
+                file=cloud.source,
+                remedy="register the scans in the scanner's software and export them in one frame",
+            )
+    return _closely(own, base, best.motion, settings)
+
+
+def _closely(own: _Layers, base: _Layers, start: RigidMotion, settings: JoinSettings) -> _Fitted:
+    """Fit from 10 cm down to the finest cell, and measure."""
+    motion = fit(own.rough, base.rough, start, _NEARBY, settings.seed, _ROUGH_POINTS)
+    rough = agreement(own.rough, base.rough, motion, _ROUGH_REACH)
+    if motion.tilt > settings.most_tilt or rough.share < settings.least_overlap:
+        return _Fitted(motion, agreement(own.fine, base.fine, motion, settings.reach))
+    motion = fit(own.middle, base.middle, motion, (0.15, 0.08), settings.seed)
+    motion = fit(own.fine, base.fine, motion, (2 * settings.cell, settings.cell, 0.5 * settings.cell), settings.seed)
+    return _Fitted(motion, agreement(own.fine, base.fine, motion, settings.reach))
+
+
+def _fits(found: _Fitted, settings: JoinSettings) -> bool:
+    """Whether a fit is good enough to join by."""
+    how = found.how
+    return found.motion.tilt <= settings.most_tilt and how.share >= settings.least_overlap and how.median <= settings.largest_residual
+
+
+def _refuse_bad_fit(found: _Fitted, cloud: PointCloud, first: PointCloud, settings: JoinSettings) -> None:
+    """One sentence on why scans are not joined."""
+    if _fits(found, settings):
+        return
+    how, remedy = found.how, "check that both files show the same tree, or register and export them in one frame"
+    if how.share < settings.least_overlap:
+        what = f"only {how.share:.0%} of it overlaps with {first.source}, {settings.least_overlap:.0%} are needed"
+    elif how.median > settings.largest_residual:
+        what = f"lies {1000 * how.median:.0f} mm off {first.source} in the middle, {1000 * settings.largest_residual:.0f} mm are allowed"
+    else:
+        what = f"would have to lean {np.degrees(found.motion.tilt):.0f} degrees to fit onto {first.source}"
+    raise BadInput(f"cannot be joined: {what}", file=cloud.source, remedy=remedy)
+
+
+def _how_well(how: Agreement) -> str:
+    """Overlap and residual in words."""
+    return f"overlap {how.share:.0%} of what stands off the ground, distance {1000 * how.median:.0f} mm (middle) and {1000 * how.high:.0f} mm (95 %)"
+
+
+def _layers(xyz: Floats, settings: JoinSettings) -> _Layers:
+    """The three grades of one scan."""
+    return _Layers(xyz, *(surface_of(xyz, cell) for cell in (*_CELLS, settings.cell)))
+
+
+def _in_frame(cloud: PointCloud, first: PointCloud) -> Floats:
+    """Points of a scan in the first one's local metres, where one map ties them, else its own."""
+    if (cloud.frame.crs is None and first.frame.crs is None) or cloud.frame.crs == first.frame.crs:
+        return cloud.xyz + (cloud.frame.origin - first.frame.origin)
+    return cloud.xyz
+
+
+def _merged(clouds: Sequence[PointCloud], xyz: Sequence[Floats], notes: Sequence[str]) -> PointCloud:
+    """All points one after another; columns all scans have, and the number of the file."""
+    shared = [c for c in clouds[0].columns if c != "scan" and all(c in other.columns for other in clouds)]
+    columns = {c: np.concatenate([cloud.columns[c] for cloud in clouds]) for c in shared}
+    columns["scan"] = np.repeat(np.arange(len(clouds), dtype=np.uint16), [len(x) for x in xyz])
+    held = [note for cloud in clouds for note in cloud.notes]
+    source = " + ".join(cloud.source for cloud in clouds)
+    none = np.zeros((0, 3))
+    return replace(clouds[0], xyz=np.concatenate(xyz), columns=columns, source=source, notes=(*held, *notes), scanners=none)

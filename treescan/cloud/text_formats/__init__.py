@@ -1,0 +1,1 @@
+"""How are points in a text file read?"""

@@ -1,0 +1,32 @@
+"""One inventory and many result folders: read, join, write, say."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+
+from treescan.cautions import CAUTIONS
+from treescan.errors import BadInput
+from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
+from treescan.outputs.gis.inventory_files import summary, write_inventory
+
+
+def inventory_job(inventory: Path, folders: Sequence[Path], output: Path, mapping: Path | None, tolerance: float) -> tuple[list[Path], list[str]]:
+    """Join an inventory with result folders; return the files and a summary."""
+    found = joined(read_inventory(inventory, _mapping(mapping)), read_results(folders), tolerance)
+    files = list(write_inventory(found, output))
+    return files, [*summary(found), f"Joined inventory: {output / 'inventory.gpkg'}", CAUTIONS["planning_aid"]]
+
+
+def _mapping(path: Path | None) -> FieldNames:
+    """The field mapping of a TOML file, table [fields]; the usual names without one."""
+    if path is None:
+        return FieldNames()
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as err:
+        raise BadInput(f"cannot be read ({err.strerror})", file=str(path)) from err
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+        raise BadInput(f"is not valid TOML ({err})", file=str(path)) from err
+    return field_names(content.get("fields", {}), str(path))

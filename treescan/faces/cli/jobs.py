@@ -1,0 +1,194 @@
+"""One command from its options to its files: reads, calls `trace` and `plan`, writes, and says what came of it."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from pathlib import Path
+
+import numpy as np
+from numba import set_num_threads
+from numpy.typing import NDArray
+
+from treescan.assess import Assessment, Settings, plan, timed, trace
+from treescan.cautions import CAUTIONS
+from treescan.cloud.point_cloud import Frame
+from treescan.cloud.read import read_cloud
+from treescan.cloud.registration.join import join_scans
+from treescan.errors import BadInput
+from treescan.faces.cli.progress_bar import Reporter, reporter
+from treescan.faces.cli.request import PlanRequest, TreeRequest
+from treescan.faces.cli.run_record import write_run_record
+from treescan.faces.user_files.asked_work import read_work
+from treescan.faces.user_files.drawn import read_site
+from treescan.faces.user_files.stated import read_cuts, read_overrides
+from treescan.loads.rope.rope_systems import SYSTEMS
+from treescan.outputs.text.sentences import said
+from treescan.outputs.write import write_outputs
+from treescan.planning.tie_in_point import Work
+from treescan.settings import lines, merged
+from treescan.sources import cite
+from treescan.trees.beside import Site
+from treescan.wood.graph import TracedTree
+from treescan.wood.tree_file import read_tree, write_tree
+
+
+def trace_job(request: TreeRequest, output: Path, quiet: bool, as_json: bool) -> tuple[list[Path], list[str]]:
+    """Trace one tree into a tree.json; return the files and a summary."""
+    settings = read_settings(request.settings)
+    with reporter(quiet, as_json) as report:
+        traced = _traced(request, settings, report)
+        files = list(write_tree(traced, output))
+    return files, [*_tree_lines(traced), f"Wood graph: {output}"]
+
+
+def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Path], list[str]]:
+    """Plan one tree into a folder; return the files and a summary."""
+    settings = read_settings(request.tree.settings, request.climber_mass)
+    _check_systems(request.systems)
+    folder = request.output
+    if folder.exists() and not folder.is_dir():
+        raise BadInput("is a file, not a folder", file=str(folder), remedy="give a folder to -o")
+    if request.jobs:
+        set_num_threads(min(request.jobs, os.cpu_count() or 1))
+    with reporter(quiet, as_json) as report:
+        tree = _traced(request.tree, settings, report)
+        site, work, how = _drawn(request, tree, settings)
+        removal = None if request.cuts is None else read_cuts(request.cuts, tree.graph)
+        overrides = () if request.overrides is None else read_overrides(request.overrides)
+        done = plan(
+            tree,
+            species=request.species,
+            systems=request.systems,
+            work=work,
+            site=site,
+            settings=settings,
+            seed=request.seed,
+            progress=report,
+            removal=removal,
+            overrides=overrides,
+        )
+        report.close()
+        done = timed(done, report.timings)
+        files = list(write_tree(tree, folder / "tree.json"))
+        files += write_outputs(done, folder, report)
+        report.close()
+        files.append(write_run_record(folder / "run.json", request, done, report.timings, [*done.warnings, *how]))
+    return files, [
+        *_tree_lines(tree),
+        *how,
+        *_point_lines(done),
+        "",
+        f"Report: {folder / 'report.html'}",
+        CAUTIONS["planning_aid"],
+    ]
+
+
+def read_settings(path: Path | None, climber_mass: float | None = None) -> Settings:
+    """The defaults with a TOML file and the command line put over them."""
+    settings = Settings()
+    if path is not None:
+        try:
+            changes = tomllib.loads(path.read_text(encoding="utf-8"))
+        except OSError as err:
+            raise BadInput(f"cannot be read ({err.strerror})", file=str(path)) from err
+        except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+            raise BadInput(f"is not valid TOML ({err})", file=str(path)) from err
+        settings = merged(settings, changes, file=str(path))
+    if climber_mass is not None:
+        settings = merged(settings, {"loads": {"climber_mass": climber_mass}}, file="--climber-mass")
+    return settings
+
+
+def settings_table(path: Path | None, climber_mass: float | None) -> str:
+    """Every setting as TOML that could be given back with --settings, with unit, meaning and source as comments."""
+    groups: dict[str, list[str]] = {}
+    for s in lines(read_settings(path, climber_mass)):
+        head, _, name = s.name.rpartition(".")
+        unit = f" [{s.unit}]" if s.unit else ""
+        groups.setdefault(head, []).append(f"{name} = {_toml(s.value)}  #{unit} {s.meaning}. Source: {cite(s.source)}")
+    return "\n\n".join("\n".join([f"[{head}]", *rows]) for head, rows in groups.items())
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    if isinstance(value, (tuple, list)):
+        return "[" + ", ".join(_toml(v) for v in value) + "]"
+    return repr(value)
+
+
+def _traced(request: TreeRequest, settings: Settings, report: Reporter) -> TracedTree:
+    """The tree of a cloud, or of a tree.json."""
+    if request.cloud.lower().endswith(".json"):
+        if request.at is not None:
+            raise BadInput("--at chooses a tree in a cloud, but a tree.json holds one tree", file=request.cloud, remedy="leave --at out")
+        if request.unit is not None:
+            raise BadInput("--unit is for clouds; a tree.json is in metres", file=request.cloud, remedy="leave --unit out")
+        if request.also:
+            raise BadInput("--also joins scans, but a tree.json is no scan", file=request.cloud, remedy="name the clouds")
+        return read_tree(request.cloud)
+    scans = [read_cloud(name, unit=request.unit, settings=settings.cloud, progress=report) for name in (request.cloud, *request.also)]
+    scan = join_scans(scans, settings.join, report)
+    return trace(scan, at=None if request.at is None else _place(request.at, scan.frame), settings=settings, progress=report)
+
+
+def _place(text: str, frame: Frame) -> NDArray[np.float64]:
+    """--at X,Y in the cloud's own coordinates, as local metres."""
+    try:
+        x, y = (float(v) for v in text.split(","))
+    except ValueError as err:
+        raise BadInput(f"--at {text!r} is not X,Y", remedy="for example --at 512345.6,5412345.6") from err
+    return frame.own_to_local_xy(np.array([x, y]))
+
+
+def _check_systems(systems: tuple[str, ...]) -> None:
+    for name in systems:
+        if name not in SYSTEMS:
+            raise BadInput(f"--system {name!r} is not known", remedy=f"choose from: {', '.join(SYSTEMS)}")
+
+
+def _drawn(request: PlanRequest, tree: TracedTree, settings: Settings) -> tuple[Site | None, Work | None, list[str]]:
+    """Site and work as drawn, and how their coordinates were read."""
+    site, work, notes = None, None, []
+    if request.site is not None:
+        site, how = read_site(request.site, tree.frame, tree.beside.terrain)
+        notes.append(how)
+    if request.work:
+        work, how_read = read_work(request.work, tree, settings.planning, request.seed)
+        notes += how_read
+    return site, work, notes
+
+
+def _tree_lines(tree: TracedTree) -> list[str]:
+    stem, g = tree.stem, tree.graph
+    dbh = f"dbh {stem.dbh * 100:.1f} cm" if np.isfinite(stem.dbh) else "dbh not seen well enough"
+    out = [
+        f"Tree: {dbh}, height {stem.height:.1f} m, {len(g.limbs)} limbs, {len(g.unions)} unions. Scan: {tree.fitness.verdict}."
+    ]
+    return out + [f"Note: {n}" for n in (*tree.fitness.reasons, *tree.notes)]
+
+
+def _point_lines(done: Assessment) -> list[str]:
+    usable = [p for p in done.points if p.usable]
+    out = [
+        "",
+        f"{len(usable)} candidate(s) to inspect, {len(done.points) - len(usable)} not ranked."
+        if done.points
+        else "No candidate was found.",
+    ]
+    for p in usable[:5]:
+        margin = p.check.check.margin
+        out.append(
+            f"{p.rank:>2}. {p.label} at {done.tree.graph.unions.height[p.union]:.1f} m, {p.system}: "
+            f"{np.linalg.norm(p.check.force) / 1000:.1f} kN, margin {margin.median:.1f} (5th percentile {margin.p5:.1f}). "
+            + (p.reasons[0] if p.reasons else "")
+        )
+    out += [f"Stated: {s}" for s in done.statements]
+    if done.climb is not None:
+        out += [f"Set: {s}" for s in done.climb.anchors.words[:2]]
+        out += [f"Removal: {alarm}" for stage in done.climb.stages for alarm in stage.alarms]
+    out += [f"Approach: {a}" for a in done.approach[:2]]
+    return [said(line) for line in out]

@@ -1,0 +1,73 @@
+"""run.json: what was run, on what, with which settings, how long it took and what it needed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+import sys
+from collections.abc import Mapping, Sequence
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import treescan
+from treescan.assess import Assessment
+from treescan.atomic import write_text
+from treescan.cautions import all_cautions
+from treescan.faces.cli.request import PlanRequest
+from treescan.settings import lines
+
+LIBRARIES = ("numpy", "scipy", "numba", "networkx", "laspy", "lazrs", "pye57", "pyproj", "open3d-cpu", "open3d", "trimesh")
+
+
+def write_run_record(
+    path: Path, request: PlanRequest, done: Assessment, timings: Mapping[str, float], warnings: Sequence[str]
+) -> Path:
+    """Write run.json; times in seconds, memory in MB."""
+    inputs: list[str | Path] = [request.tree.cloud, *request.files()]
+    record: dict[str, Any] = {
+        "format": "treescan-run",
+        "version": 1,
+        "cautions": list(all_cautions()),
+        "treescan": treescan.__version__,
+        "inputs": [{"file": str(p), "sha256": _sha256(Path(p)), "bytes": Path(p).stat().st_size} for p in inputs],
+        "asked": {
+            "at": request.tree.at,
+            "unit": request.tree.unit,
+            "species": request.species,
+            "systems": list(request.systems),
+            "work": list(request.work),
+            "seed": request.seed,
+        },
+        "species": done.species,
+        "statements": list(done.statements),
+        "settings": {s.name: s.value for s in lines(done.settings)},
+        "versions": {"python": platform.python_version(), **{name: v for name in LIBRARIES if (v := _version(name))}},
+        "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},
+        "peak_memory_mb": _peak_memory_mb(),
+        "warnings": list(warnings),
+    }
+    return write_text(path, json.dumps(record, indent=1, allow_nan=False, default=list))
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as f:
+        return hashlib.file_digest(f, "sha256").hexdigest()
+
+
+def _version(name: str) -> str | None:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return None
+
+
+def _peak_memory_mb() -> float | None:
+    """Peak resident memory of this process; None where the system does not say (Windows)."""
+    if sys.platform == "win32":
+        return None
+    import resource
+
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return round(peak / (1024 * 1024 if sys.platform == "darwin" else 1024), 1)

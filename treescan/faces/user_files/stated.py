@@ -1,0 +1,62 @@
+"""What people state beside the scan: the cuts of a removal in their order, and a competent person's findings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from treescan.errors import BadInput
+from treescan.faces.user_files.asked_work import limb_named
+from treescan.faces.user_files.table_rows import read_rows, real
+from treescan.planning.ranking.overrides import Override, from_rows
+from treescan.planning.work.removal import Cut, Removal, cut_limb, cut_stem
+from treescan.wood.graph import WoodGraph
+
+CUT_COLUMNS = ("order", "name", "limb", "union", "stem_height_m", "life_support", "rigging")
+OVERRIDE_COLUMNS = tuple(Override.__dataclass_fields__)
+
+
+def read_cuts(path: Path, graph: WoodGraph) -> Removal:
+    """The cuts of a removal from a table (CSV, TOML [[cut]] or JSON), sorted by `order` where given.
+
+    A row names one cut: `limb` (number in tree.json), `union` (its thickest limb comes off) or `stem_height_m` (the stem is cut there).
+    `life_support` is the union the climber hangs on at that cut, `rigging` the union that carries the rigging block.
+    """
+    rows = list(enumerate(read_rows(path, CUT_COLUMNS, "cut"), start=1))
+    rows.sort(key=lambda r: real(r[1], "order", path, r[0]) if "order" in r[1] else float(r[0]))
+    cuts, life, rigging = [], [], []
+    for number, row in rows:
+        cuts.append(_cut(row, path, number, graph))
+        life.append(_union(row, "life_support", path, number, graph))
+        block = _union(row, "rigging", path, number, graph)
+        rigging.append(int(graph.unions.node[graph.unions.label.index(block)]) if block else -1)
+    return Removal(tuple(cuts), tuple(life), tuple(rigging))
+
+
+def read_overrides(path: Path) -> tuple[Override, ...]:
+    """Statements of a competent person from a table (CSV, TOML [[override]] or JSON); each needs kind, who, when and why."""
+    rows = read_rows(path, OVERRIDE_COLUMNS, "override")
+    for number, row in enumerate(rows, start=1):
+        for column in ("value", "above"):
+            if column in row:
+                row[column] = real(row, column, path, number)
+        if "limb" in row:
+            row["limb"] = int(real(row, "limb", path, number))
+        row.update({c: str(row[c]) for c in ("kind", "who", "why", "when", "union") if c in row})
+    return from_rows(rows)
+
+
+def _cut(row: dict[str, str], path: Path, number: int, graph: WoodGraph) -> Cut:
+    ways = [c for c in ("limb", "union", "stem_height_m") if c in row]
+    if len(ways) != 1:
+        raise BadInput(f"row {number} names {len(ways)} places to cut", file=str(path), remedy="give one of limb, union or stem_height_m")
+    name = str(row.get("name", ""))
+    if ways[0] == "stem_height_m":
+        return cut_stem(graph, real(row, "stem_height_m", path, number), name)
+    return cut_limb(graph, limb_named(graph, str(row[ways[0]])), name or f"{ways[0]} {row[ways[0]]}")
+
+
+def _union(row: dict[str, str], column: str, path: Path, number: int, graph: WoodGraph) -> str:
+    label = str(row.get(column, ""))
+    if label and label not in graph.unions.label:
+        raise BadInput(f"row {number}: {column} '{label}' is not a union of this tree", file=str(path))
+    return label

@@ -1,0 +1,1 @@
+"""Does this anchor, redirect or line hold?"""

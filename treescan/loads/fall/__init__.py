@@ -1,0 +1,1 @@
+"""What catches if it fails?"""

@@ -1,0 +1,1 @@
+"""How strong is the wood, of this species, at this union, with these defects?"""

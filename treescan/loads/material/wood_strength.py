@@ -1,0 +1,166 @@
+"""How strong is green wood of this species? A table of published values, and honest fall-backs where it has no row.
+
+Of all that a name may mean (`wood_names`) the weakest is used; where only the kind of wood is known, or nothing, the low end of the table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from treescan.loads.material.wood_names import Meant, meant
+from treescan.loads.material.wood_table import Row, green_wood
+from treescan.loads.settings import LoadSettings
+
+LOW_SHARE = 5.0
+"""Percentile of the table that stands for a species nobody named [%] (project choice)."""
+
+GREEN_MOISTURE = 1.8
+"""Green density over 1000 x specific gravity where the table states none: median of its rows (derived)."""
+
+THIN_BARK = ("fagus", "carpinus", "betula", "prunus", "tilia", "acer", "abies")
+THICK_BARK = ("quercus", "pinus", "robinia", "larix", "sequoiadendron", "sequoia", "pseudotsuga", "castanea")
+"""Genera whose limbs carry little or much bark; half and one and a half times the setting `bark_share` (common practice)."""
+
+
+@dataclass(frozen=True)
+class Wood:
+    """Green wood of one tree, before any live-branch reduction.
+
+    Attributes
+    ----------
+    species : str           Botanical name of the row used, or the kind.
+    mor, compression, shear : float     Modulus of rupture, crushing and shear strength along the grain, means. [Pa]
+    mor_cov : float         Scatter of the modulus of rupture between trees of the species.
+    moe : float             Modulus of elasticity in bending. [Pa]
+    density : float         Green. [kg/m3]
+    bark_share : float      Bark on both sides over the diameter.
+    label : str             One sentence: how the species was matched.
+    standing : str          "read" or "memory": of the strength value.
+    sources : tuple of str  Keys of `treescan.sources`.
+    """
+
+    species: str
+    mor: float
+    compression: float
+    shear: float
+    mor_cov: float
+    moe: float
+    density: float
+    bark_share: float
+    label: str
+    standing: str
+    sources: tuple[str, ...]
+
+
+def wood_of(species: str | None, settings: LoadSettings) -> Wood:
+    """Green wood of a species by common or botanical name, with the fall-back said in words.
+
+    Parameters
+    ----------
+    species : str or None   "Quercus robur", "red maple", "oak", "conifer" ...; None or an unknown name takes the low end of
+        the table.
+    settings : LoadSettings Scatter where none is stated, measured density, bark.
+    """
+    found, asked = meant(species), species or ""
+    several = [_from_row(min(found.rows, key=lambda r: r.mor), found, asked, settings)] if found.rows else []
+    several += [_low(found, asked, settings)] if found.kinds else []
+    return _scaled(min(several, key=lambda w: w.mor), settings)
+
+
+def _from_row(row: Row, found: Meant, asked: str, settings: LoadSettings) -> Wood:
+    """One row made whole: what it does not state comes from the low ratios of its kind."""
+    words = {
+        "species": f"Green wood of {row.botanical} ({row.common}), found by name for '{asked}'",
+        "stand-in": f"No strength row for '{asked}': {row.botanical} ({row.common}) stands in for it",
+        "genus": f"No strength row for '{asked}': the weakest row of the genus, {row.botanical} ({row.common}), is used",
+        "several": f"'{asked}' may mean {found.said}: the weakest row of all, {row.botanical} ({row.common}), is used",
+    }[found.how]
+    if found.how == "species" and len(found.rows) > 1:
+        words += f"; the lower of {len(found.rows)} rows"
+    standing = "read in the source" if row.standing == "read" else "recalled, not confirmed"
+    return Wood(
+        species=row.botanical,
+        mor=row.mor,
+        compression=_or(row.compression, row.mor * _ratio(row.kind, lambda r: r.compression / r.mor)),
+        shear=_or(row.shear, row.mor * _ratio(row.kind, lambda r: r.shear / r.mor)),
+        mor_cov=_or(row.mor_cov, settings.mor_cov),
+        moe=row.moe,
+        density=_or(row.density, 1000.0 * GREEN_MOISTURE * row.sg)
+        if np.isfinite(row.sg) or np.isfinite(row.density)
+        else _middle_density(row.kind),
+        bark_share=_bark(row.botanical, settings),
+        label=f"{words}: {row.mor / 1e6:.0f} MPa ({standing}).",
+        standing=row.standing,
+        sources=(row.source,) if np.isfinite(row.mor_cov) else (row.source, "handbook_cov"),
+    )
+
+
+def _low(found: Meant, asked: str, settings: LoadSettings) -> Wood:
+    """The low end of some kinds of wood, every property on its cautious side."""
+    rows = [r for r in green_wood() if np.isfinite(r.mor) and r.kind in found.kinds]
+    kind = found.kinds[0] if len(found.kinds) == 1 else "unknown"
+
+    def low(of: Callable[[Row], float]) -> float:
+        return min(float(np.nanpercentile([of(r) for r in rows if r.kind == k], LOW_SHARE)) for k in found.kinds)
+
+    words = "Species not stated"
+    if found.how == "several":
+        words = f"'{asked}' may mean {found.said}, not all of which have a row"
+    elif asked:
+        words = f"Only the kind of wood is known of '{asked}'" if found.how == "kind" else f"The table has no row for '{asked}'"
+        words += f", {found.said}" if found.said else ""
+    which = "all rows" if kind == "unknown" else f"the {kind} rows"
+    mor = low(lambda r: r.mor)
+    return Wood(
+        species=kind,
+        mor=mor,
+        compression=low(lambda r: r.compression),
+        shear=low(lambda r: r.shear),
+        mor_cov=settings.mor_cov,
+        moe=low(lambda r: r.moe),
+        density=float(np.nanpercentile([r.density for r in rows], 100.0 - LOW_SHARE)),
+        bark_share=settings.bark_share,
+        label=f"{words}: the low end ({LOW_SHARE:.0f} %) of {which} is used: {mor / 1e6:.0f} MPa.",
+        standing="memory",
+        sources=("wood_handbook", "handbook_cov"),
+    )
+
+
+def _or(value: float, other: float) -> float:
+    """The stated value, else the other."""
+    return value if np.isfinite(value) else other
+
+
+def _ratio(kind: str, of: Callable[[Row], float]) -> float:
+    """Low end of a ratio over the rows of one kind that state both."""
+    return float(np.nanpercentile([of(r) for r in green_wood() if r.kind == kind], LOW_SHARE))
+
+
+def _middle_density(kind: str) -> float:
+    """Median green density of a kind. [kg/m3]"""
+    return float(np.nanmedian([r.density for r in green_wood() if r.kind == kind]))
+
+
+def _bark(botanical: str, settings: LoadSettings) -> float:
+    """Bark share of the genus: thin, usual or thick."""
+    genus = botanical.split(maxsplit=1)[0].lower()
+    return settings.bark_share * (0.5 if genus in THIN_BARK else 1.5 if genus in THICK_BARK else 1.0)
+
+
+def _scaled(wood: Wood, settings: LoadSettings) -> Wood:
+    """Strengths corrected for a measured green density (Spatz & Pfisterer 2013)."""
+    if not settings.green_density:
+        return wood
+    f = (settings.green_density / wood.density) ** settings.density_exponent
+    return replace(
+        wood,
+        mor=wood.mor * f,
+        compression=wood.compression * f,
+        shear=wood.shear * f,
+        density=settings.green_density,
+        label=f"{wood.label[:-1]}; times {f:.2f} for the measured green density of {settings.green_density:.0f} kg/m3.",
+        sources=(*wood.sources, "spatz_2013"),
+    )

@@ -1,0 +1,1 @@
+"""Which way does the rope run, and with what force does it press where?"""

@@ -1,0 +1,162 @@
+"""What does one rig put on the wood for every place the climber may be? Points and forces of every rope leg on every contact."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+
+from treescan.geometry import unit
+from treescan.loads.rope.contacts import Contact, supports_of
+from treescan.loads.rope.load_cases import Pulls, pulls
+from treescan.loads.rope.rope_run import SWEEPS, RopeRun, _hang, held_turn, taut_rope, unit_toward
+from treescan.loads.rope.rope_systems import SYSTEMS
+from treescan.loads.rope.shock import sharing_length
+from treescan.loads.settings import LoadSettings, friction
+from treescan.units import G
+from treescan.wood.graph import Floats
+
+
+@dataclass(frozen=True)
+class RigLoads:
+    """All load places of one rig; contacts in rope order, the union last.
+
+    Attributes
+    ----------
+    contacts : tuple of Contact
+    pulls : Pulls
+    turn : (l, c) float             Turning of the rope on each contact. [rad]
+    touches : (l, c) bool
+    leg_point : (l, c, 2, 3)        Where the leg toward the base and the leg toward the climber bear. [m]
+    leg_toward : (l, c, 2, 3)       Unit vectors along those legs, away from the contact.
+    share, hard_share : (l, c, 2)   Tension of those legs over the climber's pull, as judged, in ordinary use and in the exceptional cases.
+    """
+
+    contacts: tuple[Contact, ...]
+    pulls: Pulls
+    turn: Floats
+    touches: np.ndarray
+    leg_point: Floats
+    leg_toward: Floats
+    share: Floats
+    hard_share: Floats
+
+    def leg_forces(self, *, hard: bool = False) -> Floats:
+        """Force of every leg on the wood in ordinary use (or in the exceptional cases), (l, c, 2, 3). [N]"""
+        pull, share = (self.pulls.hard, self.hard_share) if hard else (self.pulls.tension, self.share)
+        return (pull[:, None, None] * share)[..., None] * self.leg_toward
+
+
+@njit(cache=True, error_model="numpy")
+def _run_all(start, end, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """The taut rope for every place of the climber: arrive, leave (l, c, 3), toward (l, c, 2, 3), touches and turn (l, c)."""
+    n, c = len(end), len(r0)
+    arrive, leave, toward = np.zeros((n, c, 3)), np.zeros((n, c, 3)), np.zeros((n, c, 2, 3))
+    turn, touches = np.zeros((n, c)), np.zeros((n, c), np.bool_)
+    wrap, arc = np.zeros(c), np.zeros(c)
+    for i in range(n):
+        _hang(start[i], end[i], o, a, e1, r0, g, low, high, sense, arrive[i], leave[i], wrap, turn[i], arc, sweeps)
+        for k in range(c):
+            unit_toward(start[i] if k == 0 else leave[i, k - 1], arrive[i, k], toward[i, k, 0])
+            unit_toward(end[i] if k == c - 1 else arrive[i, k + 1], leave[i, k], toward[i, k, 1])
+            touches[i, k] = wrap[k] > 0.0
+            if not touches[i, k]:
+                turn[i, k] = 0.0
+            elif high[k] <= low[k] and np.isfinite(wrap[k]):
+                turn[i, k] = held_turn(wrap[k], a[k], toward[i, k, 0], toward[i, k, 1])
+    return arrive, leave, toward, touches, turn
+
+
+def rig_loads(
+    system: str, hardware: str, contacts: Sequence[Contact], base: Floats, ground: float, work: Floats, settings: LoadSettings
+) -> RigLoads:
+    """Rope runs and leg forces of one rig for every allowed place of the climber.
+
+    Parameters
+    ----------
+    system, hardware : str      As in `Rig`.
+    contacts : sequence         Rope order from the base anchor; the union's contact last. MRS and SRS canopy: only that.
+    base : (3,) float           Base anchor. [m]
+    ground : float              Height of the ground below the union. [m]
+    work : (w, 3) float         Work points. [m]
+    """
+    bars = supports_of(contacts)
+    basal = SYSTEMS[system].basal
+    anchor = contacts[-1].point + bars.top[-1] * contacts[-1].radius
+    below = np.array([anchor[0], anchor[1], min(ground, anchor[2] - settings.shortest_rope)])
+    behind = _behind(taut_rope(base, below, bars, hung=True), settings) if basal else 0.0
+    pull = pulls(anchor, ground, work, behind, SYSTEMS[system].legs_at_climber, settings)
+    start = np.broadcast_to(base, pull.place.shape).copy() if basal else pull.place
+    arrive, leave, toward, touches, turn = _run_all(
+        start, pull.place, bars.origin, bars.axis, bars.top, bars.radius, bars.taper, bars.low, bars.high, bars.sense, SWEEPS
+    )
+    if system == "SRS canopy":  # a choke tightens until its eye lies on the loaded side: no twist on the limb
+        across = toward[:, 0, 1] - (toward[:, 0, 1] @ bars.axis[0])[:, None] * bars.axis[0]
+        flat = np.linalg.norm(across, axis=1, keepdims=True) < 1e-6  # a plumb stem and a plumb rope: it hangs on the bark all the same
+        leave = bars.origin[None] + bars.radius[0] * unit(np.where(flat, bars.top[0], across))[:, None]
+    weight = settings.climber_mass * G
+    share = _shares(system, hardware, turn, settings, weight / np.maximum(pull.tension, 1e-3 * weight)) * touches[..., None]
+    hard = share
+    if settings.preload > 0:  # the only thing that makes the shares depend on the pull
+        hard = _shares(system, hardware, turn, settings, weight / np.maximum(pull.hard, 1e-3 * weight)) * touches[..., None]
+    return RigLoads(tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share, hard)
+
+
+def _behind(run: RopeRun, settings: LoadSettings) -> float:
+    """Rope behind the union that shares in stopping a fall, counted shortest (highest friction on every support). [m]"""
+    return sharing_length(0.0, run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
+
+
+def _shares(system: str, hardware: str, turn: Floats, settings: LoadSettings, weight_share: Floats | None) -> Floats:
+    """Tension of the leg before and after each contact over the climber's pull, (l, c, 2).
+
+    With `weight_share` (the climber's weight over each pull): as judged, both legs of a basal anchor in full (or the low end of
+    friction, where the settings say so), and never less than the pre-load left in the anchor leg. Without: the middle friction,
+    for information.
+    """
+    n, c = turn.shape
+    share = np.zeros((n, c, 2))
+    if system == "SRS canopy":
+        share[:, -1, 1] = 1.0
+        return share
+    if system == "MRS":
+        return np.full((n, c, 2), 0.5)
+    bound = weight_share is not None
+    index = 0 if bound else 1
+    mu = np.full(c, settings.mu_bark[index])
+    mu[-1] = friction(hardware, settings)[index]
+    if bound and settings.basal_bound == "frictionless":
+        mu = np.zeros(c)
+    gain = np.cumsum((mu * turn)[:, ::-1], axis=1)[:, ::-1]
+    share[:, :, 0] = np.exp(-gain)
+    share[:, :-1, 1] = np.exp(-gain[:, 1:])
+    share[:, -1, 1] = 1.0
+    if weight_share is not None and settings.preload > 0:
+        middle = np.array([settings.mu_bark[1]] * (c - 1) + [friction(hardware, settings)[1]])
+        hold = np.exp(np.cumsum((middle * turn)[:, ::-1], axis=1)[:, ::-1])
+        kept = np.minimum(settings.preload * weight_share[:, None], hold)
+        share[:, :, 0] = np.maximum(share[:, :, 0], kept)
+        share[:, :-1, 1] = share[:, 1:, 0]
+    return share
+
+
+def eased(loads: RigLoads, hardware: str, settings: LoadSettings, *, hard: bool) -> Floats:
+    """Force of every leg of a basal line when friction holds as much as it can, (l, c, 2, 3): the legs pull unevenly. [N]
+
+    Less on the union, but where the two legs pull either side of a limb their twist and bending no longer cancel.
+    """
+    c = loads.turn.shape[1]
+    mu = np.array([settings.mu_bark[2]] * (c - 1) + [friction(hardware, settings)[2]])
+    gain = np.cumsum((mu * loads.turn)[:, ::-1], axis=1)[:, ::-1]
+    share = np.ones((*loads.turn.shape, 2))
+    share[:, :, 0], share[:, :-1, 1] = np.exp(-gain), np.exp(-gain[:, 1:])
+    pull = loads.pulls.hard if hard else loads.pulls.tension
+    return (pull[:, None, None] * share * loads.touches[..., None])[..., None] * loads.leg_toward
+
+
+def friction_multiple(loads: RigLoads, hardware: str, system: str, row: int, union: int, settings: LoadSettings) -> float:
+    """Force on the union (a row of the contacts) over the climber's pull with the middle friction: information only."""
+    share = _shares(system, hardware, loads.turn[row : row + 1], settings, None)[0, union]
+    return float(np.linalg.norm((share[:, None] * loads.leg_toward[row, union]).sum(axis=0)))

@@ -1,0 +1,134 @@
+"""Where on the wood does the rope of a rig bear? Contacts as straight tapered bars, from the base anchor to the union."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+
+from treescan.geometry import segment_segment
+from treescan.loads.limb_check import Rig
+from treescan.loads.rope.rope_run import Supports
+from treescan.wood.graph import Floats, WoodGraph
+
+LOCAL = 0.3
+"""A limb is taken as straight this far either side of the rope, or two diameters if that is more [m] (project choice)."""
+
+
+@dataclass(frozen=True)
+class Contact:
+    """One place where the rope bears.
+
+    node : int              Segment child node of the wood it bears on.
+    point : (3,) float      On the limb's axis. [m]
+    axis : (3,) float       Limb direction there, outward.
+    radius : float          [m]
+    taper : float           Change of radius per metre outward.
+    out : float             Distance from the parent's bark along the limb; NaN away from the wanted union. [m]
+    """
+
+    node: int
+    point: Floats
+    axis: Floats
+    radius: float
+    taper: float
+    out: float
+
+
+def union_contact(graph: WoodGraph, rig: Rig, counted: np.ndarray, section_point: Floats, least_lever: float) -> Contact:
+    """The rope on the limb at the wanted union.
+
+    It bears `rig.rest_distance` from the union's axis along the limb, but no nearer to the parent's bark than `least_lever` limb
+    diameters: no rope sits without any lever arm, and a thin limb must not pass because the arm was taken as nothing.
+    """
+    fork = int(graph.unions.node[rig.union])
+    line = line_out(graph, fork, int(rig.rest_node))
+    if len(line) == 0:
+        return at_node(graph, int(rig.rest_node), graph.xyz[rig.rest_node])
+    place = np.concatenate([[0.0], np.cumsum(graph.length[line])])
+    outside = counted[line]
+    j = int(np.argmax(outside)) if outside.any() else len(line) - 1
+    first = int(line[j])
+    bark = place[j] + math.dist(section_point[first], graph.xyz[graph.parent[first]])
+    own = 2.0 * float(graph.segment_radius[first])
+    at = float(rig.rest_distance) if np.isfinite(rig.rest_distance) else bark
+    at = max(at, bark + (least_lever * own if np.isfinite(own) else 0.0))
+    at = min(at, place[-1])
+    j = min(int(np.searchsorted(place, at)), len(line)) - 1
+    node = int(line[max(j, 0)])
+    point = graph.xyz[graph.parent[node]] + graph.direction[node] * (at - place[max(j, 0)])
+    found = at_node(graph, node, point)
+    return Contact(found.node, found.point, found.axis, found.radius, found.taper, at - bark)
+
+
+def line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
+    """Nodes from the fork outward through `rest` to the end of its limb; empty if `rest` is not above the fork."""
+    back = [rest]
+    while graph.parent[back[-1]] >= 0 and graph.parent[back[-1]] != fork:
+        back.append(int(graph.parent[back[-1]]))
+    if graph.parent[back[-1]] != fork:
+        return np.zeros(0, np.int32)
+    out = graph.limbs.nodes[graph.limb[rest]]
+    return np.concatenate([np.array(back[::-1], np.int32), out[np.searchsorted(out, rest, side="right") :]])
+
+
+def at_node(graph: WoodGraph, node: int, point: Floats) -> Contact:
+    """The limb round a point on segment `node`, as a straight bar."""
+    radius = float(graph.segment_radius[node])
+    reach = max(LOCAL, 4.0 * radius) if math.isfinite(radius) else LOCAL
+    place = np.asarray(point, float)
+    axis, taper = _straight(graph.limbs.nodes[graph.limb[node]], graph.parent, graph.xyz, graph.segment_radius, int(node), place, reach)
+    return Contact(int(node), place, axis, radius, taper, float("nan"))
+
+
+@njit(cache=True, error_model="numpy")
+def _straight(line, parent, xyz, radius, node, point, reach):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Unit axis (3,) of the segments of `line` whose middles lie within reach of a point, and the slope of the straight line through their
+    radii, 0 where they are too few or one is unknown."""
+    near = np.empty(len(line), np.int64)
+    n = 0
+    for i in line:
+        if parent[i] >= 0 and np.sqrt(np.sum((0.5 * (xyz[i] + xyz[parent[i]]) - point) ** 2)) <= reach:
+            near[n] = i
+            n += 1
+    if n < 2:
+        near[0], n = node, 1
+    axis = xyz[near[n - 1]] - xyz[parent[near[0]]]
+    size = np.sqrt(np.sum(axis * axis))
+    if size > 0.0:
+        axis = axis / size
+    if n <= 2:
+        return axis, 0.0
+    along, r = np.empty(n), np.empty(n)
+    for k in range(n):
+        i = near[k]
+        along[k], r[k] = np.sum((0.5 * (xyz[i] + xyz[parent[i]]) - point) * axis), radius[i]
+    if not np.all(np.isfinite(r)) or along.max() - along.min() <= 0.05:
+        return axis, 0.0
+    off = along - along.mean()
+    return axis, min(max(np.sum(off * r) / np.sum(off * off), -0.1), 0.1)
+
+
+def middle(graph: WoodGraph, node: int) -> Floats:
+    """The middle of a segment, (3,). [m]"""
+    return np.asarray(0.5 * (graph.xyz[node] + graph.xyz[graph.parent[node]]), float)
+
+
+def via_contact(graph: WoodGraph, node: int, start: Floats, end: Floats) -> Contact:
+    """The limb of segment `node` where the straight line from `start` to `end` comes nearest to it."""
+    a, b = graph.xyz[graph.parent[node]], graph.xyz[node]
+    _, _, share = segment_segment(start, end, a, b)
+    return at_node(graph, node, a + float(share) * (b - a))
+
+
+def supports_of(contacts: Sequence[Contact]) -> Supports:
+    """The contacts as bars the rope is held on: a union or friction keeps it from travelling along the limb."""
+    return Supports.of(
+        np.array([c.point for c in contacts]),
+        np.array([c.axis for c in contacts]),
+        np.array([c.radius if math.isfinite(c.radius) else 0.0 for c in contacts]),
+        taper=np.array([c.taper for c in contacts]),
+    )

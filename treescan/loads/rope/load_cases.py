@@ -1,0 +1,111 @@
+"""How hard does the climber pull, from where, in each load case?
+
+Two kinds are kept apart. Ordinary use is what every climb does: hanging, ascending, positioning, walking a limb, the load test, and
+two people in a rescue. Exceptional is what no climb should do: an abrupt stop after slack, a swing. The largest of each kind at every
+place is what the wood is checked against; the gates ask more of the first than of the second.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treescan.loads.rope.shock import arrest_at_angle, braced_tension, pendulum_force
+from treescan.loads.settings import LoadSettings
+from treescan.units import G
+from treescan.wood.graph import Floats, Ints
+
+AROUND = 0.3
+"""The rope bears this far at most from where it was laid, from which a plan measures its rope angles [m] (project choice)."""
+
+
+@dataclass(frozen=True)
+class Pulls:
+    """Rope pulls at the climber's end, one row a place.
+
+    place : (l, 3) float    Where the climber hangs; row 0 is straight below the support. [m]
+    work : (l,) int32       Row of the work points, -1 = straight below.
+    tension : (l,) float    Largest over the ordinary cases that act there, 0 = none. [N]
+    case : tuple of str     Its name.
+    hard : (l,) float       Largest over the exceptional cases that act there, 0 = none. [N]
+    hard_case : tuple of str    Its name, "" = none.
+    """
+
+    place: Floats
+    work: Ints
+    tension: Floats
+    case: tuple[str, ...]
+    hard: Floats
+    hard_case: tuple[str, ...]
+
+
+def rope_angles(anchor: Floats, work: Floats) -> Floats:
+    """Angle of the straight rope from plumb to work points (..., 3): 0 straight down, beyond 90 degrees where the work is above the anchor. [rad]"""
+    d = np.asarray(work, float) - anchor
+    return np.arctan2(np.hypot(d[..., 0], d[..., 1]), -d[..., 2])
+
+
+def pulls(anchor: Floats, ground: float, work: Floats, behind: float, legs: int, settings: LoadSettings) -> Pulls:
+    """Every place the climber may hang at within the allowed rope angle, with the hardest pull there.
+
+    Parameters
+    ----------
+    anchor : (3,) float     Where the rope bears at the union. [m]
+    ground : float          Height of the ground below it. [m]
+    work : (w, 3) float     Work points. [m]
+    behind : float          Rope behind the union that shares in stopping a fall. [m]
+    legs : int              Rope legs that end at the climber: two side by side are twice as stiff.
+    settings : LoadSettings
+    """
+    work = np.asarray(work, float).reshape(-1, 3)
+    angle = rope_angles(anchor, work)
+    limit = np.deg2rad(settings.rope_angle_limit_deg)
+    off = np.arcsin(np.minimum(AROUND / np.maximum(np.linalg.norm(work - anchor, axis=1), 1e-9), 1.0))
+    near = np.flatnonzero((angle - off <= limit) & (angle < 0.5 * np.pi))  # what a plan calls within the limit is judged, and as steep as that
+    below = anchor.copy()
+    below[2] = min(ground, anchor[2] - settings.shortest_rope)
+    place = np.vstack([below[None], work[near]])
+    at = np.concatenate([[0.0], np.minimum(angle[near], limit)])
+    away = place - anchor
+    rope = np.maximum(np.sqrt(np.einsum("li,li->l", away, away)), settings.shortest_rope)
+    rope[0] = settings.shortest_rope  # the way up and down passes just below the support
+    w = settings.climber_mass * G
+    widest = float(at.max())
+    straight = np.arange(len(at)) == 0
+    table = {
+        "at rest": np.full(len(at), w),
+        "ascent": np.where(straight, settings.ascent_factor * w, 0.0),
+        "work positioning": np.full(len(at), settings.positioning_factor * w),
+        "limb walk": np.where(straight, 0.0, settings.limb_walk_factor * w * braced_tension(at)),
+        "swing": np.where(straight, w * pendulum_force(widest), 0.0),
+        "abrupt stop": arrest_at_angle(w, legs * settings.rope_modulus, settings.slack, rope + behind, at),
+        "rescue": (w + settings.rescue_mass * G) * np.where(straight, settings.rescue_factor, 1.0),
+        "load test": np.where(straight, settings.test_people * w, 0.0),
+    }
+    tried = [c for c in table if c in settings.cases] or ["at rest"]
+    ordinary = [c for c in tried if c not in settings.exceptional]
+    tension, case = _largest(table, ordinary or tried)  # where only exceptional cases are asked for, they are judged like any other
+    hard, hard_case = _largest(table, [c for c in tried if c in settings.exceptional and ordinary])
+    acts = np.flatnonzero((tension > 0) | (hard > 0))  # some cases act only straight below, some only out at the work
+    if not (tension > 0).any():
+        acts, tension, case = np.array([0]), np.full(len(at), w), ["at rest"] * len(at)
+    return Pulls(
+        place[acts],
+        np.concatenate([[-1], near]).astype(np.int32)[acts],
+        tension[acts],
+        tuple([case[i] for i in acts]),
+        hard[acts],
+        tuple([hard_case[i] for i in acts]),
+    )
+
+
+def _largest(table: dict[str, Floats], names: list[str]) -> tuple[Floats, list[str]]:
+    """Largest pull of some cases at every place, and its name; 0 and "" where there is none."""
+    most = np.zeros(len(table["at rest"]))
+    which = np.zeros(len(most), np.intp)
+    for i, name in enumerate(names, 1):
+        which[table[name] > most] = i
+        most = np.maximum(most, table[name])
+    called = ["", *names]
+    return most, [called[i] for i in which.tolist()]

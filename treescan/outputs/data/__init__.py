@@ -1,0 +1,1 @@
+"""Which numbers go into which file?"""

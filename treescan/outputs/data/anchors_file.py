@@ -1,0 +1,337 @@
+"""anchors.json and anchors.csv: every candidate with every number behind it, in map coordinates and the units of the contract."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from typing import Any
+
+import numpy as np
+
+from treescan.assess import Assessment
+from treescan.cautions import CAUTIONS, all_cautions
+from treescan.loads.limb_check import AnchorCheck, Catch
+from treescan.outputs.data.climb_json import beside_the_rank, climb_out
+from treescan.outputs.data.contact_rows import ContactRow, contact_rows
+from treescan.outputs.strict_json import number, place, tame, vector
+from treescan.outputs.text.wording import file_name
+from treescan.planning.tie_in_point import Reach, TieInPoint
+from treescan.throw.throw_path import CLASS_WORDS, Throw
+from treescan.units import G
+
+FORMAT, VERSION = "treescan-anchors", 1
+
+
+def anchors_out(a: Assessment) -> dict[str, Any]:
+    """The content of anchors.json."""
+    fitness = a.tree.fitness
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "units": "m",
+        "crs": a.tree.frame.crs,
+        "source": file_name(a.tree.source),
+        "species": a.species,
+        "assessable": fitness.assessable,
+        "not_assessable_because": [] if fitness.assessable else list(fitness.reasons),
+        "approach": list(a.approach),
+        "warnings": list(a.warnings),
+        "statements": list(a.statements),
+        "climb": climb_out(a),
+        "settings": tame(a.settings),
+        "cautions": list(all_cautions()),
+        "anchors": [_anchor(a, p) for p in a.points],
+    }
+
+
+def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
+    """One candidate."""
+    unions, frame = a.tree.graph.unions, a.tree.frame
+    return {
+        "rank": p.rank if p.usable and p.rank > 0 else None,
+        "union": p.label,
+        "xyz": place(frame.to_map(unions.place[p.union])),
+        "height": number(unions.height[p.union]),
+        "system": p.system,
+        "hardware": p.hardware,
+        "tied_to": p.check.rig.tied_to or None,
+        "usable": bool(p.usable),
+        "verdict": p.verdict,
+        "reasons": list(p.reasons),
+        "load": _load(a, p.check) | {"contacts": [_contact(r) for r in contact_rows(a, p)]},
+        "exceptional": _exceptional(p.check),
+        "capacity": _capacity(p.check),
+        "throw": None if p.throw is None else _throw(a, p.throw),
+        "fallback": [_catch(c) for c in p.check.catches],
+        "breaks": [
+            {"kind": b.kind, "node": int(b.node), "words": b.words, "redundant": bool(b.redundant), "fallback": [_catch(c) for c in b.catches]}
+            for b in p.check.breaks
+        ],
+        "redundant": bool(p.check.redundant),
+        "common_cause": p.check.common_cause,
+        "coverage": _coverage(p.reach),
+        "access": [{"union": s.label if s.union is not None else None, "place": s.label, "height": number(s.height), "how": s.how} for s in p.access],
+        "rope": {
+            "length_m": number(p.rope.length),
+            "throwline_m": number(p.rope.throwline),
+            "parts": [{"what": what, "length_m": number(m)} for what, m in p.rope.parts],
+            "stock_m": number(p.rope.stock),
+            "reaches_ground": bool(p.rope.reaches_ground),
+            "kit": list(p.rope.kit),
+        },
+        "scores": {k: number(v) for k, v in p.scores.items()},
+        "score": number(p.score),
+        "rank_stability": number(p.rank_stability),
+        "pareto": bool(p.pareto),
+        "tie_with_next": bool(p.tie),
+        "first_chance": number(p.first_chance),
+        "look_first": list(p.doubts),
+        **beside_the_rank(p),
+        "cautions": list(p.cautions),
+    }
+
+
+def worst_work_point(a: Assessment, check: AnchorCheck) -> str:
+    """The work point that governs the load, in words."""
+    row = check.worst_work_point
+    return a.work.label[row] if 0 <= row < len(a.work) else "straight below"
+
+
+def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
+    """The governing load in ordinary use. `multiple_of_weight` is the force over the rope's pull at the climber: what the rig makes of the weight of
+    a climber hanging still; `force_over_weight` is all of the force over the weight, as in the exceptional case."""
+    size = float(np.linalg.norm(check.force))
+    known = math.isfinite(size) and size > 0
+    return {
+        "force_kn": number(size / 1000.0),
+        "multiple_of_weight": number(check.multiple_of_weight),
+        "direction": vector(check.force / size) if known else [None, None, None],
+        "force_over_weight": number(size / (a.settings.loads.climber_mass * G)),
+        "case": check.case,
+        "worst_work_point": worst_work_point(a, check),
+        "friction_multiple": number(check.friction_multiple),
+        "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces)] if np.size(check.contact_forces) else [],
+    }
+
+
+def _contact(r: ContactRow) -> dict[str, Any]:
+    """One contact of the rope under the governing load; a turning of null is a choke, or was not seen."""
+    return {
+        "on": r.on,
+        "side": r.side,
+        "node": r.node,
+        "height_m": number(r.height),
+        "diameter_m": number(r.diameter),
+        "force_kn": [number(v / 1000.0) for v in r.force],
+        "size_kn": number(float(np.linalg.norm(r.force)) / 1000.0),
+        "turn_deg": number(math.degrees(r.turn)),
+    }
+
+
+def _exceptional(check: AnchorCheck) -> dict[str, Any] | None:
+    """The abrupt stop or swing, beside ordinary use; both multiples are the whole shock over the climber's weight."""
+    hard = check.exceptional
+    if hard is None:
+        return None
+    return {
+        "case": hard.case,
+        "force_kn": number(float(np.linalg.norm(hard.force)) / 1000.0),
+        "multiple_of_weight": number(hard.multiple_of_weight),
+        "force_over_weight": number(hard.multiple_of_weight),
+        "margin_median": number(hard.margin.median),
+        "margin_p5": number(hard.margin.p5),
+        "margin_p95": number(hard.margin.p95),
+        "overload_chance": number(hard.overload_chance),
+        "governing": {"node": int(hard.governing), "mode": hard.mode},
+    }
+
+
+def _capacity(check: AnchorCheck) -> dict[str, Any]:
+    c = check.check
+    at = np.flatnonzero(np.asarray(c.nodes) == c.governing)
+    return {
+        "margin_median": number(c.margin.median),
+        "margin_p5": number(c.margin.p5),
+        "margin_p95": number(c.margin.p95),
+        "overload_chance": number(c.overload_chance),
+        "verdict": c.verdict,
+        "reason": c.reason,
+        "governing": {
+            "node": int(c.governing) if c.governing >= 0 else None,
+            "mode": c.mode,
+            "utilisation": number(c.utilisation[at[0]]) if len(at) else None,
+        },
+        "self_weight_share": number(c.self_weight_share),
+        "deflection_m": number(c.deflection),
+        "notes": list(c.notes),
+        "sources": list(c.sources),
+    }
+
+
+def _throw(a: Assessment, t: Throw) -> dict[str, Any]:
+    frame = a.tree.frame
+    return {
+        "isolation_class": int(t.isolation_class),
+        "isolation": CLASS_WORDS.get(t.isolation_class, ""),
+        "chance": number(t.chance),
+        "expected_throws": number(t.expected_throws),
+        "stand_xyz": place(frame.to_map(t.stand)),
+        "aim": {
+            "azimuth_deg": number(math.degrees(t.azimuth) % 360.0),
+            "elevation_deg": number(math.degrees(t.elevation)),
+            "speed_ms": number(t.speed),
+        },
+        "method": t.method,
+        "captured": list(t.captured_unions),
+        "workings": int(t.workings),
+        "rest_xyz": place(frame.to_map(t.rest)),
+        "rest_distance_m": number(t.rest_distance),
+        "slides_to_union": bool(t.slides),
+        "least_weight_kg": number(t.least_weight),
+        "steps": list(t.steps),
+    }
+
+
+def _catch(c: Catch) -> dict[str, Any]:
+    out: dict[str, Any] = {
+        "union": c.label if not c.ground else None,
+        "slide_m": number(c.slide),
+        "drop_m": number(c.drop),
+        "peak_kn": number(c.peak / 1000.0),
+        "margin_p5": number(c.margin.p5),
+        "margin_median": number(c.margin.median),
+        "words": c.words,
+    }
+    if c.ground:
+        out["ground"] = True
+    return out
+
+
+def _coverage(r: Reach) -> dict[str, Any]:
+    return {
+        "share": number(r.share),
+        "share_at": [{"angle_deg": number(math.degrees(limit)), "share": number(share)} for limit, share in r.share_at],
+        "worst_angle_deg": number(math.degrees(r.worst_angle)),
+        "swing_m": number(r.swing),
+        "swing_speed_ms": number(r.swing_speed),
+        "swing_hits": r.swing_hits,
+        "swing_force_kn": number(r.swing_force / 1000.0),
+    }
+
+
+COLUMNS = (
+    "rank",
+    "union",
+    "x",
+    "y",
+    "z",
+    "height",
+    "system",
+    "hardware",
+    "usable",
+    "verdict",
+    "force_kn",
+    "multiple_of_weight",
+    "margin_median",
+    "margin_p5",
+    "overload_chance",
+    "governing_node",
+    "governing_mode",
+    "utilisation",
+    "deflection_m",
+    "isolation_class",
+    "chance",
+    "expected_throws",
+    "stand_x",
+    "stand_y",
+    "stand_z",
+    "azimuth_deg",
+    "elevation_deg",
+    "speed_ms",
+    "method",
+    "captured",
+    "workings",
+    "fallback",
+    "coverage_share",
+    "worst_angle_deg",
+    "swing_m",
+    "rope_m",
+    "throwline_m",
+    "score",
+    "rank_stability",
+    "reasons",
+    "caution",
+)
+
+
+def anchors_table(a: Assessment) -> str:
+    """The content of anchors.csv: one header row, one row a candidate; an empty cell is "not seen" or "does not apply"."""
+    content = anchors_out(a)
+    out = io.StringIO()
+    table = csv.writer(out, lineterminator="\n")
+    table.writerow(COLUMNS)
+    for row in content["anchors"]:
+        table.writerow(["" if v is None else v for v in _row(row)])
+    if not content["anchors"]:
+        verdict = "not assessable" if not content["assessable"] else "no candidate found"
+        why = " | ".join(content["not_assessable_because"] or ["no union of this tree could be judged"])
+        blank = dict.fromkeys(COLUMNS, "") | {
+            "usable": False,
+            "verdict": verdict,
+            "reasons": why,
+            "caution": CAUTIONS["planning_aid"],
+        }
+        table.writerow([blank[c] for c in COLUMNS])
+    return out.getvalue()
+
+
+def anchor_rows(a: Assessment) -> list[list[Any]]:
+    """The rows of anchors.csv without the caution; None is "not seen" or "does not apply"."""
+    return [_row(_anchor(a, p))[:-1] for p in a.points]
+
+
+def _row(j: dict[str, Any]) -> list[Any]:
+    """The CSV row of one anchor of anchors.json."""
+    t = j["throw"] or {"aim": {}, "stand_xyz": [None] * 3, "captured": []}
+    falls = [f"{c['union'] or 'ground'} (drop {c['drop_m']} m)" for c in j["fallback"]]
+    load, capacity, coverage = j["load"], j["capacity"], j["coverage"]
+    return [
+        j["rank"],
+        j["union"],
+        *j["xyz"],
+        j["height"],
+        j["system"],
+        j["hardware"],
+        j["usable"],
+        j["verdict"],
+        load["force_kn"],
+        load["multiple_of_weight"],
+        capacity["margin_median"],
+        capacity["margin_p5"],
+        capacity["overload_chance"],
+        capacity["governing"]["node"],
+        capacity["governing"]["mode"],
+        capacity["governing"]["utilisation"],
+        capacity["deflection_m"],
+        t.get("isolation_class"),
+        t.get("chance"),
+        t.get("expected_throws"),
+        *t["stand_xyz"],
+        t["aim"].get("azimuth_deg"),
+        t["aim"].get("elevation_deg"),
+        t["aim"].get("speed_ms"),
+        t.get("method"),
+        " ".join(t["captured"]),
+        t.get("workings"),
+        "; ".join(falls),
+        coverage["share"],
+        coverage["worst_angle_deg"],
+        coverage["swing_m"],
+        j["rope"]["length_m"],
+        j["rope"]["throwline_m"],
+        j["score"],
+        j["rank_stability"],
+        " | ".join(j["reasons"]),
+        CAUTIONS["planning_aid"],
+    ]

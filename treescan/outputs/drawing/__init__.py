@@ -1,0 +1,1 @@
+"""How does a drawing look, on page and paper?"""

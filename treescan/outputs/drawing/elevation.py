@@ -1,0 +1,198 @@
+"""The elevation drawing of one candidate: the tree from a named standpoint, hidden limbs dashed, with rope, throw and swing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.assess import Assessment
+from treescan.outputs.drawing.svg import Drawing
+from treescan.outputs.shapes.first_line import first_line
+from treescan.outputs.shapes.projection import SeenLimb, Standpoint, seen_limbs
+from treescan.outputs.shapes.rope_lines import rope_line, rope_rest, swing_arc
+from treescan.outputs.shapes.use_of_capacity import shade_of
+from treescan.outputs.text import wording
+from treescan.planning.tie_in_point import TieInPoint
+from treescan.throw.throw_path import Throw
+from treescan.units import FOOT_M
+
+Floats = NDArray[np.float64]
+Paper = Callable[[Floats], Floats]
+WIDE, HIGH, MARGIN = 560.0, 620.0, 46.0
+PAST = 3.0
+"""Of the flight beyond the union that is drawn. [m]"""
+PERSON = (
+    np.array([[-0.12, 0.0], [0.0, -0.5], [0.12, 0.0]]),
+    np.array([[0.0, -0.5], [0.0, -0.8]]),
+    np.array([[-0.16, -0.55], [0.0, -0.75], [0.18, -0.93]]),
+)
+"""Legs, body and arms of the thrower, in body heights."""
+
+
+def standpoint_for(a: Assessment, p: TieInPoint | None) -> Standpoint:
+    """Square to the throw, so that the arc shows its true shape; from the south where there is no throw."""
+    base = a.tree.graph.xyz[0].copy()
+    t = None if p is None else first_line(a, p)
+    if t is None:
+        return Standpoint(np.pi, base)
+    side = t.azimuth + np.pi / 2
+    return Standpoint(float(np.round(side / (np.pi / 4)) * (np.pi / 4) % (2 * np.pi)), base)
+
+
+def from_the_stand(a: Assessment, p: TieInPoint) -> tuple[Drawing, str] | None:
+    """What the thrower faces from the standing place; None where there is no throw."""
+    t = first_line(a, p)
+    if t is None:
+        return None
+    base = a.tree.graph.xyz[0].copy()
+    d = t.stand - base
+    return elevation(a, p, Standpoint(float(np.arctan2(d[0], d[1]) % (2 * np.pi)), base))
+
+
+def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = None) -> tuple[Drawing, str]:
+    """The drawing and its caption; from the standing place when `stand` is given."""
+    graph, view = a.tree.graph, stand or standpoint_for(a, p)
+    use = np.full(len(graph), np.nan)
+    if p is not None:
+        use[p.check.check.nodes] = p.check.check.utilisation
+    t = None if p is None else first_line(a, p)
+    limbs = seen_limbs(graph, view, ~np.isnan(use))
+    lines = (
+        {}
+        if p is None
+        else {
+            "rope": rope_line(a, p),
+            "swing": swing_arc(a, p),
+            "throw": _shown(t, graph.unions.place[t.union]) if t is not None else np.zeros((0, 3)),
+        }
+    )
+    flat = {name: view.across_up_away(line)[:, :2] for name, line in lines.items() if len(line) >= 2}
+    everything = [s.line[:, :2] for s in limbs] + list(flat.values())
+    low = np.min([e.min(axis=0) for e in everything], axis=0) if everything else np.zeros(2)
+    high = np.max([e.max(axis=0) for e in everything], axis=0) if everything else np.ones(2)
+    slack = max(0.6, 0.2 * (high[1] - low[1]) - 0.5 * (high[0] - low[0]))
+    low, high = low - np.array([slack, 0.4]), high + np.array([slack, 0.6])
+    scale = min((WIDE - 2 * MARGIN) / (high[0] - low[0]), (HIGH - 40) / (high[1] - low[1]))
+    where = wording.compass(view.azimuth) + (", the standing place" if stand else "")
+    caption = f"As seen from the {where}. Dashed wood is hidden behind other limbs; hatched wood was not seen by the scan."
+    d = Drawing((high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, f"Elevation of the tree from the {where}")
+
+    def paper(xy: Floats) -> Floats:
+        return np.stack([(xy[..., 0] - low[0]) * scale + MARGIN, (high[1] - xy[..., 1]) * scale + 14], axis=-1)
+
+    _heights(d, low[1], high[1], float(graph.xyz[0, 2]), scale)
+    _ground(d, a, view, low, high, paper)
+    for limb in limbs:
+        _limb(d, limb, paper, scale, use, graph.seen)
+    for limb in limbs:
+        _dashes(d, limb, paper)
+    for name in ("throw", "swing", "rope"):
+        if name in flat:
+            d.line(paper(flat[name]), f"halo {name}-halo")
+            d.line(paper(flat[name]), name)
+    if p is not None:
+        if t is not None and not stand:
+            _thrower(d, t.stand, view, paper, scale)
+        _marks(d, a, p, view, paper)
+    return d, caption
+
+
+def _shown(t: Throw, union: Floats) -> Floats:
+    """The flight until a little past the union: where the bag lands beyond would only make the tree small."""
+    out = np.linalg.norm((t.path - t.stand)[:, :2], axis=1)
+    return t.path[out <= float(np.linalg.norm((union - t.stand)[:2])) + PAST]
+
+
+def _heights(d: Drawing, low: float, high: float, base: float, scale: float) -> None:
+    """Metres on the left, feet on the right, above the stem's ground."""
+    for h in range(0, int(high - base) + 1, 2):
+        y = (high - base - h) * scale + 14
+        d.line(np.array([[MARGIN - 6, y], [d.width - MARGIN + 6, y]]), "grid")
+        d.text(MARGIN - 10, y + 4, f"{h} m" if h % 4 == 0 else "", "t small", "end")
+    for f in range(0, int((high - base) / FOOT_M) + 1, 10):
+        y = (high - base - f * FOOT_M) * scale + 14
+        d.text(d.width - MARGIN + 10, y + 4, f"{f} ft", "t small")
+
+
+def _ground(d: Drawing, a: Assessment, view: Standpoint, low: Floats, high: Floats, paper: Paper) -> None:
+    """The terrain in the plane of the stem, square to the line of sight."""
+    across = np.linspace(low[0], high[0], 60)
+    s, c = np.sin(view.azimuth), np.cos(view.azimuth)
+    xy = view.centre[:2] + across[:, None] * np.array([-c, s])
+    z = a.tree.beside.terrain.height_at(xy)
+    seen = np.isfinite(z)
+    if seen.sum() > 1:
+        d.line(paper(np.column_stack([across, z])[seen]), "ground")
+
+
+def _outline(line: Floats, radius: Floats) -> Floats:
+    """Outline of a tapered limb in the drawing plane, (2k, 2)."""
+    step = np.diff(line, axis=0)
+    step = np.concatenate([step[:1], step[:-1] + step[1:], step[-1:]])
+    length = np.linalg.norm(step, axis=1, keepdims=True)
+    normal = np.stack([-step[:, 1], step[:, 0]], axis=1) / np.maximum(length, 1e-9)
+    return np.concatenate([line + radius[:, None] * normal, (line - radius[:, None] * normal)[::-1]])
+
+
+def _limb(d: Drawing, s: SeenLimb, paper: Paper, scale: float, use: Floats, seen: NDArray[np.bool_]) -> None:
+    """A limb's outline, its loaded pieces in the colour of the scale, its unseen pieces hatched."""
+    xy = s.line[:, :2]
+    d.line(paper(_outline(xy, np.maximum(s.radius, 0.6 / scale))), "wood", closed=True)
+    shade = shade_of(use[s.nodes], seen[s.nodes])
+    for row in np.unique(shade):
+        if row == 5:
+            continue
+        pieces = np.unique(s.piece_of_node[shade == row])
+        thick = np.maximum(s.radius, 1.2 / scale)
+        d.shape([paper(_outline(xy[i : i + 2], thick[i : i + 2])) for i in pieces], f"use{row}", closed=True)
+
+
+def _dashes(d: Drawing, s: SeenLimb, paper: Paper) -> None:
+    """Centre lines of the hidden stretches."""
+    edge = np.flatnonzero(np.diff(np.concatenate([[0], s.hidden.astype(int), [0]])))
+    for i, j in zip(edge[::2], edge[1::2], strict=True):
+        d.line(paper(s.line[i : j + 1, :2]), "hidden")
+
+
+def _thrower(d: Drawing, stand: Floats, view: Standpoint, paper: Paper, scale: float) -> None:
+    """A person of 1.7 m at the standing place."""
+    x, y = (float(v) for v in paper(view.across_up_away(stand)[:2]))
+    h = 1.7 * scale
+    d.shape([np.array([x, y]) + h * part for part in PERSON], "person")
+    d.circle(x, y - 0.9 * h, max(0.09 * h, 1.5), "head", "standing place of the throw")
+    d.text(x, y - 1.12 * h, "stand", "t small strong halo-text", "middle")
+
+
+def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Paper) -> None:
+    """The candidate, its weakest section, and what catches."""
+    graph = a.tree.graph
+
+    def at(xyz: Floats) -> tuple[float, float]:
+        x, y = paper(view.across_up_away(xyz)[:2])
+        return float(x), float(y)
+
+    for c in p.check.catches:
+        if c.union is not None:
+            x, y = at(graph.unions.place[c.union])
+            d.circle(x, y, 5, "catch", c.words)
+            d.text(x + 9, y + 4, c.label, "t small halo-text")
+    t = first_line(a, p)
+    if t is not None and t.union != p.union:
+        x, y = at(graph.unions.place[t.union])
+        d.circle(x, y, 5, "catch", "first line")
+        d.text(x + 10, y + 4, f"{graph.unions.label[t.union]}, first line", "t small halo-text")
+    x, y = at(rope_rest(graph, p))
+    d.circle(x, y, 7, "anchor", f"{p.label}, {p.system}")
+    d.text(x + 12, y - 6, f"{p.label}  {wording.metres(float(graph.unions.height[p.union]))}", "t strong halo-text")
+    rig = p.check.rig
+    if rig.tied_to:
+        x, y = at(rig.base)
+        d.circle(x, y, 5, "anchor", f"base of the line, tied to {rig.tied_to}")
+        d.text(x + 9, y - 6, f"base: {rig.tied_to}", "t small halo-text")
+    governing = p.check.check.governing
+    if 0 < governing < len(graph):
+        x, y = at((graph.xyz[governing] + graph.xyz[graph.parent[governing]]) / 2)
+        d.cross(x, y, 6, "weakest", "weakest section")
+        d.text(x - 12, y + 16, "weakest section", "t small halo-text", "end")

@@ -1,0 +1,1 @@
+"""What does a map show, and which inventory record is which tree?"""

@@ -1,0 +1,247 @@
+"""What a map shows of one tree: each layer as plain columns with geometries in coordinates of the cloud's frame (metres)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from treescan.assess import Assessment
+from treescan.cautions import CAUTIONS
+from treescan.outputs.data.anchors_file import worst_work_point
+from treescan.outputs.shapes.once import made_once
+from treescan.outputs.shapes.rope_lines import rope_line
+from treescan.outputs.text.wording import file_name
+from treescan.planning.tie_in_point import TieInPoint
+
+LIMB_NODES = 400
+"""Most vertices of one limb line."""
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One layer: name, geometry kind, columns by name (equal lengths), geometries, and what it shows."""
+
+    name: str
+    kind: str
+    columns: dict[str, list[Any]]
+    shapes: list[BaseGeometry]
+    about: str
+
+
+@made_once
+def layers(a: Assessment) -> tuple[Layer, ...]:
+    """Every layer that has something in it."""
+    made = [
+        _stem(a),
+        _neighbours(a),
+        _limbs(a),
+        _unions(a),
+        _anchors(a),
+        _standing(a),
+        _throws(a),
+        _ropes(a),
+        _work(a),
+        *_zones(a),
+    ]
+    return tuple(layer for layer in made if layer.shapes)
+
+
+def _rows(name: str, kind: str, about: str, rows: list[tuple[dict[str, Any], BaseGeometry]]) -> Layer:
+    """A layer from (columns, geometry) pairs; NaN becomes an empty cell."""
+    names = list(rows[0][0]) if rows else []
+    columns = {n: [_cell(r[n]) for r, _ in rows] for n in names}
+    return Layer(name, kind, columns, [g for _, g in rows], about)
+
+
+def _cell(v: Any) -> Any:
+    if isinstance(v, (str, bool)):
+        return v
+    if isinstance(v, np.bool_):
+        return bool(v)
+    if isinstance(v, (float, np.floating)):
+        return round(float(v), 6) if math.isfinite(v) else None
+    return int(v) if isinstance(v, np.integer) else v
+
+
+def _point(a: Assessment, xyz: NDArray) -> Point:
+    return Point(np.round(a.tree.frame.to_map(xyz), 4))
+
+
+def _line(a: Assessment, xyz: NDArray) -> LineString:
+    return LineString(np.round(a.tree.frame.to_map(xyz), 4))
+
+
+def _ring(a: Assessment, xy: NDArray) -> Polygon:
+    return Polygon(np.round(np.asarray(xy, float) + a.tree.frame.origin[:2], 4))
+
+
+def _stem(a: Assessment) -> Layer:
+    s, f = a.tree.stem, a.tree.fitness
+    first = next((p for p in a.points if p.usable), None)
+    row = {
+        "source": file_name(a.tree.source),
+        "species": a.species,
+        "height_m": s.height,
+        "dbh_m": s.dbh,
+        "dbh_sd_m": s.dbh_sd,
+        "lean_deg": math.degrees(s.lean) if math.isfinite(s.lean) else float("nan"),
+        "volume_m3": s.wood_volume,
+        "scan": f.verdict,
+        "reasons": " | ".join(f.reasons),
+        "first_union": first.label if first else "",
+        "ranked": sum(p.usable for p in a.points),
+        "caution": CAUTIONS["planning_aid"],
+    }
+    return _rows("stem", "Point", "foot of the assessed tree", [(row, _point(a, s.base))])
+
+
+def _neighbours(a: Assessment) -> Layer:
+    s = a.tree.beside.surroundings
+    rows = [({"dbh_m": float(d)}, _point(a, foot)) for foot, d in zip(s.stems, s.stem_dbh, strict=True)]
+    return _rows("neighbour_stems", "Point", "stems of other trees seen by the scan", rows)
+
+
+def _limbs(a: Assessment) -> Layer:
+    g, rows = a.tree.graph, []
+    for k, own in enumerate(g.limbs.nodes):
+        nodes = own[own > 0]
+        if not len(nodes):
+            continue
+        line = np.concatenate([[g.parent[nodes[0]]], nodes])
+        if len(line) > LIMB_NODES:
+            line = line[np.unique(np.linspace(0, len(line) - 1, LIMB_NODES).astype(int))]
+        length = g.length[nodes]
+        row = {
+            "limb": k,
+            "parent_limb": int(g.limbs.parent[k]),
+            "limb_order": int(g.limbs.order[k]),
+            "base_diameter_m": 2 * float(g.segment_radius[nodes[0]]),
+            "length_m": float(length.sum()),
+            "seen_share": float((length * g.seen[nodes]).sum() / max(length.sum(), 1e-9)),
+        }
+        rows.append((row, _line(a, g.xyz[line])))
+    return _rows("limbs", "LineString", "axes of stem and limbs", rows)
+
+
+def _unions(a: Assessment) -> Layer:
+    u, rows = a.tree.graph.unions, []
+    for k, label in enumerate(u.label):
+        row = {
+            "union_id": label,
+            "height_m": float(u.height[k]),
+            "parent_diameter_m": float(u.parent_diameter[k]),
+            "least_child_m": float(u.arm_diameter[u.arms(k)].min()),
+            "aspect_ratio": u.aspect_ratio(k),
+            "flags": ", ".join(u.flags[k]),
+            "no_line_because": a.throws.blocked_by[k] if k < len(a.throws.blocked_by) else "",
+        }
+        rows.append((row, _point(a, u.place[k])))
+    return _rows("unions", "Point", "unions of the traced tree", rows)
+
+
+def _anchors(a: Assessment) -> Layer:
+    return _rows(
+        "anchors",
+        "Point",
+        "judged candidates; rank empty = not ranked",
+        [(_anchor(a, p), _point(a, a.tree.graph.unions.place[p.union])) for p in a.points],
+    )
+
+
+def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
+    k, m = p.check, p.check.check.margin
+    return {
+        "rank": p.rank if p.usable else None,
+        "union_id": p.label,
+        "standing": p.verdict,
+        "system": p.system,
+        "hardware": p.hardware,
+        "height_m": float(a.tree.graph.unions.height[p.union]),
+        "force_kn": float(np.linalg.norm(k.force)) / 1000,
+        "worst_work": worst_work_point(a, k),
+        "margin_low": m.p5,
+        "margin_median": m.median,
+        "chance": p.throw.chance if p.throw else float("nan"),
+        "throw_class": p.throw.isolation_class if p.throw else None,
+        "work_served": p.reach.share,
+        "swing_m": p.reach.swing,
+        "next_catch": k.catches[0].label if k.catches else "",
+        "rope_m": p.rope.length,
+        "reasons": " | ".join(p.reasons),
+        "caution": CAUTIONS["planning_aid"],
+    }
+
+
+def _standing(a: Assessment) -> Layer:
+    chance = np.asarray(a.throws.chance, float)
+    labels, rows = a.tree.graph.unions.label, []
+    for s, xyz in enumerate(a.throws.stances.xyz):
+        of = chance[:, s]
+        best = [int(np.argmax(of[:, c])) if len(of) else -1 for c in range(3)]
+        row: dict[str, Any] = {"place": f"S{s + 1:03d}"}
+        for c in range(3):
+            row[f"best_union_class{c + 1}"] = labels[best[c]] if best[c] >= 0 and of[best[c], c] > 0 else ""
+            row[f"best_chance_class{c + 1}"] = float(of[best[c], c]) if best[c] >= 0 else 0.0
+        rows.append(({**row, "caution": CAUTIONS["throwing"]}, _point(a, xyz)))
+    return _rows("standing", "Point", "standing places with the best chance of one throw, by isolation class", rows)
+
+
+def _throws(a: Assessment) -> Layer:
+    labels, rows = a.tree.graph.unions.label, []
+    for (k, c), t in sorted(a.throws.best.items()):
+        row = {
+            "union_id": labels[k],
+            "throw_class": c,
+            "chance": t.chance,
+            "method": t.method,
+            "azimuth_deg": math.degrees(t.azimuth) % 360,
+            "elevation_deg": math.degrees(t.elevation),
+            "speed_ms": t.speed,
+            "caution": CAUTIONS["throwing"],
+        }
+        if len(t.path) >= 2:
+            rows.append((row, _line(a, t.path)))
+    return _rows("throws", "LineString", "flight of the best throw at each union, by isolation class", rows)
+
+
+def _ropes(a: Assessment) -> Layer:
+    rows = [
+        ({"rank": p.rank, "union_id": p.label, "system": p.system, "length_m": p.rope.length}, _line(a, rope_line(a, p)))
+        for p in a.points
+        if p.usable
+    ]
+    return _rows("ropes", "LineString", "rope of each ranked candidate", rows)
+
+
+def _work(a: Assessment) -> Layer:
+    usable = [p for p in a.points if p.usable]
+    rows = []
+    for i, xyz in enumerate(a.work.xyz):
+        by = [p for p in usable if i < len(p.reach.served) and p.reach.served[i]]
+        row = {
+            "label": a.work.label[i],
+            "work": a.work.kind[i],
+            "weight": float(a.work.weight[i]),
+            "first_served_by": by[0].label if by else "",
+        }
+        rows.append((row, _point(a, xyz)))
+    return _rows("work", "Point", "work points and the first candidate that serves each", rows)
+
+
+def _zones(a: Assessment) -> list[Layer]:
+    drawn = [("building", a.site.buildings), ("road", a.site.roads), ("water", a.site.water), ("no standing", a.site.no_stand)]
+    rows = [({"zone": kind}, _ring(a, ring)) for kind, rings in drawn for ring in rings if len(ring) >= 3]
+    wires = [({"voltage": c.voltage, "caution": CAUTIONS["electricity"]}, _line(a, c.line)) for c in a.site.conductors if len(c.line) >= 2]
+    named = [*(("anchor", *p) for p in a.site.anchors), *(("base", *p) for p in a.site.bases)]
+    points = [({"kind": kind, "name": name}, _point(a, place)) for kind, name, place in named]
+    return [
+        _rows("zones", "Polygon", "areas drawn by the user", rows),
+        _rows("conductors", "LineString", "overhead lines drawn by the user", wires),
+        _rows("drawn_points", "Point", "anchors in other trees and bases of basal lines drawn by the user", points),
+    ]

@@ -1,0 +1,1 @@
+"""What stands on the crew's sheet?"""

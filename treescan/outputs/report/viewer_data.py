@@ -1,0 +1,182 @@
+"""What the report's 3-D view is fed: thinned geometry in compact form, and the lines that belong to each candidate."""
+
+from __future__ import annotations
+
+import base64
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.assess import Assessment
+from treescan.outputs.shapes.first_line import first_line
+from treescan.outputs.shapes.rope_lines import rope_line, rope_rest, swing_arc
+from treescan.outputs.shapes.tubes import few_rings, runs
+from treescan.outputs.shapes.use_of_capacity import LEGEND, SCALE
+from treescan.outputs.strict_json import number
+from treescan.planning.tie_in_point import TieInPoint
+from treescan.trees.beside import KINDS
+from treescan.wood.graph import WoodGraph
+
+MOST_RINGS = 9000
+MOST_POINTS = 25000
+MOST_AROUND = 6000
+GROUND_CELLS = 36
+
+
+def viewer_data(a: Assessment) -> dict[str, Any]:
+    """Everything the 3-D view shows, ready for JSON. Lengths in local metres."""
+    graph = a.tree.graph
+    loaded = np.zeros(len(graph), bool)
+    for p in a.points:
+        loaded[p.check.check.nodes] = True
+    wood, left_out = _wood(graph, loaded)
+    return {
+        "wood": wood,
+        "leftOut": left_out,
+        "points": _points(a.tree.preview, MOST_POINTS),
+        "around": _around(a),
+        "ground": _ground(a),
+        "places": _packed(a.throws.stances.xyz),
+        "work": [{"at": _place(xyz), "label": label} for xyz, label in zip(a.work.xyz, a.work.label, strict=True)],
+        "wires": [_line(c.line) for c in a.site.conductors],
+        "base": _place(graph.xyz[0]),
+        "top": number(_top(a), 5),
+        "legend": [{"words": s.words, "colour": s.colour} for s in LEGEND],
+        "limits": [s.limit for s in SCALE[:-1]],
+        "anchors": [_anchor(a, p, i) for i, p in enumerate(a.points)],
+    }
+
+
+def _top(a: Assessment) -> float:
+    """Highest thing to be shown of the tree. [m, local]"""
+    wood = float(a.tree.graph.xyz[:, 2].max())
+    points = a.tree.preview
+    return wood if points is None or not len(points) else max(wood, float(points[:, 2].max()))
+
+
+def _wood(graph: WoodGraph, loaded: NDArray[np.bool_]) -> tuple[dict[str, Any], int]:
+    """Limb tubes with few rings; the thinnest limbs are left out first, load paths never."""
+    kept = [(run, few_rings(run, graph.seen[run.node].astype(int) * 2 + loaded[run.node])) for run in runs(graph)]
+    kept.sort(key=lambda rk: (not loaded[rk[0].node].any(), -rk[0].radius.max()))
+    total, last = 0, len(kept)
+    for i, (_, rows) in enumerate(kept):
+        total += len(rows)
+        if total > MOST_RINGS and not loaded[kept[i][0].node].any():
+            last = i
+            break
+    ring_of = np.full(len(graph), -1, np.int32)
+    rings, counts, seen = [], [], []
+    start = 0
+    for run, rows in kept[:last]:
+        rings.append(np.column_stack([run.line[rows], run.radius[rows]]))
+        piece_seen = graph.seen[run.node]
+        seen.append(np.array([piece_seen[max(r - 1, 0)] for r in rows], np.uint8))
+        ring_of[run.node] = start + np.searchsorted(rows, np.arange(1, len(run.line)))
+        counts.append(len(rows))
+        start += len(rows)
+    return {
+        "rings": _base64(np.concatenate(rings).astype("<f4") if rings else np.zeros((0, 4), "<f4")),
+        "counts": counts,
+        "seen": _base64(np.concatenate(seen) if seen else np.zeros(0, np.uint8)),
+        "ringOf": _base64(ring_of.astype("<i4")),
+    }, len(kept) - last
+
+
+def _points(xyz: NDArray | None, most: int) -> dict[str, Any] | None:
+    """At most `most` points, evenly taken, as 16-bit steps."""
+    if xyz is None or len(xyz) == 0:
+        return None
+    rows = np.linspace(0, len(xyz) - 1, min(most, len(xyz))).astype(int)
+    return _packed(np.asarray(xyz, float)[np.unique(rows)])
+
+
+def _packed(xyz: NDArray) -> dict[str, Any]:
+    """Points as steps of 2 mm or more from their low corner, 16 bits each."""
+    xyz = np.asarray(xyz, float).reshape(-1, 3)
+    if len(xyz) == 0:
+        return {"low": [0, 0, 0], "step": 0.002, "data": ""}
+    low = xyz.min(axis=0)
+    step = max(0.002, float((xyz - low).max()) / 65000.0)
+    return {"low": _place(low), "step": step, "data": _base64(np.round((xyz - low) / step).astype("<u2"))}
+
+
+def _around(a: Assessment) -> list[dict[str, Any]]:
+    """Neighbours, walls, poles and wires within 30 m, thinned, one entry a kind."""
+    s = a.tree.beside.surroundings
+    near = np.linalg.norm(s.xyz[:, :2] - a.tree.graph.xyz[0, :2], axis=1) < 30.0
+    share = min(1.0, MOST_AROUND / max(int(near.sum()), 1))
+    out = []
+    for i, kind in enumerate(KINDS):
+        xyz = s.xyz[near & (s.kind == i)]
+        if len(xyz):
+            out.append({"kind": kind, "points": _points(xyz, max(1, int(len(xyz) * share)))})
+    return out
+
+
+def _ground(a: Assessment) -> dict[str, Any]:
+    """Terrain heights on a coarse grid about the stem; null where unseen."""
+    base, t = a.tree.graph.xyz[0], a.tree.beside.terrain
+    spread = np.abs(a.tree.graph.xyz[:, :2] - base[:2]).max()
+    if len(a.throws.stances):
+        spread = max(spread, np.abs(a.throws.stances.xyz[:, :2] - base[:2]).max())
+    half = float(np.clip(np.ceil(spread + 3.0), 8.0, 30.0))
+    step = 2 * half / GROUND_CELLS
+    axis = np.linspace(-half, half, GROUND_CELLS + 1)
+    x, y = np.meshgrid(base[0] + axis, base[1] + axis)
+    z = t.height_at(np.stack([x, y], -1))
+    return {
+        "x": number(base[0] - half, 7),
+        "y": number(base[1] - half, 7),
+        "step": step,
+        "side": GROUND_CELLS + 1,
+        "z": [number(v, 5) for v in z.ravel()],
+    }
+
+
+def _anchor(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
+    """The lines and colours of one candidate."""
+    c, graph = p.check.check, a.tree.graph
+    out: dict[str, Any] = {
+        "id": i,
+        "rank": p.rank,
+        "label": p.label,
+        "union": p.union,
+        "system": p.system,
+        "hardware": p.hardware,
+        "usable": bool(p.usable),
+        "verdict": p.verdict,
+        "at": _place(graph.unions.place[p.union]),
+        "height": number(graph.unions.height[p.union], 4),
+        "path": [int(n) for n in c.nodes],
+        "use": [number(u, 3) for u in c.utilisation],
+        "governing": int(c.governing),
+        "rest": _place(rope_rest(graph, p)),
+        "rope": _line(rope_line(a, p)),
+        "swing": _line(swing_arc(a, p)),
+        "catches": [_place(graph.unions.place[k.union]) for k in p.check.catches if k.union is not None],
+        "served": [int(v) for v in p.reach.served],
+    }
+    t = first_line(a, p)
+    if t is not None:
+        column = min(max(t.isolation_class, 1), 3) - 1
+        chance = np.asarray(a.throws.chance, float)[t.union, :, column]
+        out |= {
+            "throw": _line(t.path),
+            "stand": _place(t.stand),
+            "chance": _base64(np.round(255 * chance).astype(np.uint8)),
+        }
+    return out
+
+
+def _place(xyz: NDArray) -> list[float]:
+    return [round(float(v), 3) for v in xyz]
+
+
+def _line(xyz: NDArray) -> list[float]:
+    """A line as one flat list, to the centimetre."""
+    return [round(float(v), 2) for v in np.asarray(xyz, float).ravel()]
+
+
+def _base64(array: NDArray) -> str:
+    return base64.b64encode(np.ascontiguousarray(array).tobytes()).decode("ascii")

@@ -1,0 +1,1 @@
+"""Where do limbs, ropes and views lie, as shapes to draw?"""

@@ -1,0 +1,1 @@
+"""Which way up, in what order, with which line first?"""

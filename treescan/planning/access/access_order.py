@@ -1,0 +1,164 @@
+"""In what order does the climber get from the ground to the tie-in point, always on one secure attachment?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+import networkx as nx
+import numpy as np
+
+from treescan.planning.candidates.candidates import CLASSES
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.tie_in_point import AccessStep
+from treescan.throw.settings import METHOD_WORDS
+from treescan.throw.throw_path import Throw, ThrowTable
+from treescan.wood.graph import WoodGraph
+
+BASAL_LINE = "basal line over several limbs"
+"""How an edge from the ground is called when the line cannot be isolated."""
+
+LANYARDS = "two lanyards in turn"
+"""How an edge up an upright stem with limbs close together is called."""
+
+SPURS = "spurs and two lanyards"
+"""How an edge up a bare stem is called that is to come down anyway."""
+
+GROUND = -1
+"""Node of the ground in the access graph; the others are union rows."""
+
+
+def throw_minutes(throw: Throw) -> float:
+    """Expected time to set a line: getting ready, throws until success, and working the weight back, as the throw itself says. [min]"""
+    return throw.expected_seconds / 60.0
+
+
+def sound_steps(graph: WoodGraph, holds: Mapping[int, bool], settings: PlanningSettings) -> np.ndarray:
+    """Unions one may hang on while advancing, (m,) bool: thick enough, seen, no dead suspect, and not found to be too weak."""
+    u = graph.unions
+    lateral = ~u.arm_continues
+    size = np.zeros(len(u))
+    np.maximum.at(size, np.repeat(np.arange(len(u)), np.diff(u.arm_start))[lateral], u.arm_diameter[lateral])
+    thick = size >= settings.step_limb
+    plain = np.array([not any("dead" in f or f == "bridged" for f in u.flags[k]) for k in range(len(u))], bool)
+    strong = np.array([holds.get(k, True) for k in range(len(u))], bool)
+    return thick & plain & strong
+
+
+def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settings: PlanningSettings) -> nx.DiGraph:
+    """Ground and unions as nodes, ways between them as edges with "minutes" and "how".
+
+    Notes
+    -----
+    - from the ground by a throw of any class (class 3: a basal line) to a sound union,
+    - from the ground by ladder or lanyards to a sound union within `ladder_reach`,
+    - from one sound union to one above within `step_reach` and `step_sideways`: throw, load-test, change over,
+    - from one union to the next on the same upright stem within `lanyard_reach`, thick enough for a lanyard round it, seen, and with a
+      limb to hold: two lanyards in turn; with `spurs` from the ground on and whatever the gap.
+    An unsound union can be the end of a way but never a step on it: nothing leaves it.
+    """
+    u = graph.unions
+    ways = nx.DiGraph()
+    ways.add_node(GROUND)
+    ways.add_nodes_from(range(len(u)))
+    for k in range(len(u)):
+        climb = float(u.height[k]) * settings.minutes_per_metre
+        if u.height[k] <= settings.ladder_reach:
+            ways.add_edge(GROUND, k, minutes=settings.minutes_per_step + climb, how="ladder or lanyards")
+        found = [throws.best[k, c] for c in CLASSES["SRS basal"] if (k, c) in throws.best]
+        if found and sound[k]:
+            best = min(found, key=throw_minutes)
+            how = BASAL_LINE if best.isolation_class == 3 else "line thrown from the ground"
+            minutes = throw_minutes(best) + climb
+            if not ways.has_edge(GROUND, k) or minutes < ways.edges[GROUND, k]["minutes"]:
+                ways.add_edge(GROUND, k, minutes=minutes, how=how)
+    rise = u.place[None, :, 2] - u.place[:, None, 2]
+    side = np.hypot(*(u.place[None, :, k] - u.place[:, None, k] for k in (0, 1)))
+    can = (rise > 0) & (rise <= settings.step_reach) & (side <= settings.step_sideways) & sound[:, None]
+    lower, upper = np.nonzero(can)
+    needed = settings.minutes_per_step + rise[lower, upper] * settings.minutes_per_metre
+    ways.add_weighted_edges_from(zip(lower.tolist(), upper.tolist(), needed.tolist(), strict=True), weight="minutes", how="advance")
+    steps_up = lanyard_steps(graph, settings)
+    if settings.spurs and len(u):
+        first = int(np.argmin(u.node))
+        bare = graph.limbs.nodes[0]
+        bare = bare[bare <= u.node[first]]
+        if graph.limb[u.node[first]] == 0 and graph.seen[bare].all() and 2 * graph.segment_radius[bare].min() >= settings.least_limb:
+            minutes = settings.minutes_per_step + float(u.height[first]) * settings.minutes_per_metre_lanyard
+            if not ways.has_edge(GROUND, first) or minutes < ways.edges[GROUND, first]["minutes"]:
+                ways.add_edge(GROUND, first, minutes=minutes, how=SPURS)
+    for i, j in steps_up:
+        rise_here = float(u.height[j] - u.height[i])
+        minutes = max(rise_here, 0.0) * settings.minutes_per_metre_lanyard
+        if not ways.has_edge(i, j) or minutes < ways.edges[i, j]["minutes"]:
+            ways.add_edge(i, j, minutes=minutes, how=LANYARDS)
+    return ways
+
+
+def lanyard_steps(graph: WoodGraph, settings: PlanningSettings) -> list[tuple[int, int]]:
+    """Neighbouring unions (lower, upper) of one stem between which a climber gets with two lanyards in turn."""
+    u = graph.unions
+    out = []
+    for line in np.unique(graph.limb[u.node]):
+        rows = np.flatnonzero(graph.limb[u.node] == line)
+        rows = rows[np.argsort(u.node[rows])]
+        for i, j in pairwise(rows.tolist()):
+            between = graph.limbs.nodes[line]
+            between = between[(between > u.node[i]) & (between <= u.node[j])]
+            thick = 2 * graph.segment_radius[between].min(initial=np.inf) >= settings.least_limb
+            gap = graph.xyz[u.node[j]] - graph.xyz[u.node[i]]
+            upright = gap[2] > np.linalg.norm(gap) * np.sin(settings.upright)
+            near = settings.spurs or gap[2] <= settings.lanyard_reach
+            if thick and upright and near and graph.seen[between].all():
+                out.append((i, j))
+    return out
+
+
+def quickest_ways(ways: nx.DiGraph) -> tuple[dict[int, float], dict[int, list[int]]]:
+    """Minutes and nodes of the quickest way from the ground to every union that can be reached."""
+    return nx.single_source_dijkstra(ways, GROUND, weight="minutes")
+
+
+def steps(graph: WoodGraph, ways: nx.DiGraph, route: list[int]) -> tuple[AccessStep, ...]:
+    """A way in words; every union on it is an inspection stop."""
+    out = [AccessStep(None, "ground", 0.0, "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready")]
+    u = graph.unions
+    ladder_from = -1
+    for i, (a, b) in enumerate(pairwise(route)):
+        how = ways.edges[a, b]["how"]
+        if how == LANYARDS:
+            ladder_from = a if ladder_from < 0 else ladder_from
+            if i + 2 < len(route) and ways.edges[b, route[i + 2]]["how"] == LANYARDS:
+                continue
+            text = (
+                f"climb from {u.label[ladder_from]} to {u.label[b]} with two lanyards round the stem in turn, limb by limb; look at the stem "
+                f"and at every limb before trusting it, and inspect {u.label[b]} by hand"
+            )
+            ladder_from = -1
+        elif how == "advance":
+            text = (
+                f"stay on the line at {u.label[a]}, throw to {u.label[b]}, load-test it, change over, climb, "
+                f"inspect the union by hand, then free {u.label[a]}"
+            )
+        elif how == SPURS:
+            text = f"climb the bare stem to {u.label[b]} on spurs with two lanyards in turn, look at the stem on the way, inspect the union by hand"
+        elif how == "ladder or lanyards":
+            text = f"climb to {u.label[b]} by ladder or two lanyards in turn, inspect it by hand, set the line"
+        else:
+            text = f"{how} to {u.label[b]}, load-test from the ground, ascend, inspect every union the line touches by hand"
+        out.append(AccessStep(b, u.label[b], float(u.height[b]), text))
+    return tuple(out)
+
+
+def by_throw(graph: WoodGraph, union: int, throw: Throw) -> tuple[AccessStep, ...]:
+    """The way when one throw from the ground sets the line itself."""
+    u = graph.unions
+    how = f"by {METHOD_WORDS.get(throw.method, throw.method)}"
+    first = AccessStep(
+        None,
+        "ground",
+        0.0,
+        f"throw {how} (about {max(1, round(throw.expected_throws))} throws), pull the rope in, load-test from the ground",
+    )
+    text = "ascend on the line; look at every union on the way; inspect this one by hand before any work"
+    return first, AccessStep(union, u.label[union], float(u.height[union]), text)

@@ -1,0 +1,1 @@
+"""Which anchors are worth judging, and what would settle an open question?"""

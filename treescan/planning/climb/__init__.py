@@ -1,0 +1,1 @@
+"""How is the whole climb planned: sets, redirects, second lines, rescue?"""

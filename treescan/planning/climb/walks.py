@@ -1,0 +1,63 @@
+"""Does the anchor also hold the rope of a climber who walks a limb farther out than a plain rope may reach?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from treescan.loads.checks.anchor import check_anchor
+from treescan.loads.statics.load_path import Tree
+from treescan.planning.climb.redirect_loads import bearing
+from treescan.planning.ranking.overrides import Override, strength_left
+from treescan.planning.reach.ways_to_work import HOW, WayToWork
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.tie_in_point import TieInPoint, Work
+
+
+def walks_that_hold(
+    tree: Tree, points: Sequence[TieInPoint], work: Work, ways: Sequence[WayToWork], overrides: Sequence[Override], settings: PlanningSettings
+) -> tuple[WayToWork, ...]:
+    """The same ways to the work, with limb walks only as far out as their anchor was judged and holds.
+
+    Parameters
+    ----------
+    tree : Tree             From `loads.anchor.whole_tree`.
+    ways : sequence         From `ways_to_work.ways_to_work`, one a work point.
+    overrides : sequence of Override    Strength they take off is taken off here too.
+
+    Notes
+    -----
+    The ranked margins reach to the rope angle that counts as served; a walk goes beyond it. The walks of one anchor are judged together with
+    all ordinary cases; where that fails the steepest part of them that holds is looked for by halving.
+    """
+    wide = replace(tree, settings=replace(tree.settings, rope_angle_limit_deg=max(settings.walk_limit_deg, tree.settings.rope_angle_limit_deg)))
+    named = {f"{p.label} {p.system}": p for p in sorted((p for p in points if p.usable), key=lambda p: -p.rank)}
+    out = list(ways)
+    for name in dict.fromkeys(w.by for w in ways if w.how == HOW[1]):
+        rows = np.array([i for i, w in enumerate(ways) if w.how == HOW[1] and w.by == name])
+        rows = rows[np.argsort([ways[i].angle for i in rows], kind="stable")]
+        for i in rows[_holding(wide, named[name], work, rows, overrides, settings) :]:
+            out[i] = WayToWork(ways[i].label, HOW[2], "", float("nan"))
+    return tuple(out)
+
+
+def _holding(
+    tree: Tree, point: TieInPoint, work: Work, rows: np.ndarray, overrides: Sequence[Override], settings: PlanningSettings
+) -> int:
+    """How many of the rows, the steepest ropes first, one anchor holds."""
+    rig = point.check.rig
+    left = strength_left(tree.graph, bearing(tree.graph, rig), overrides)
+
+    def holds(count: int) -> bool:
+        found = check_anchor(tree, rig, work.xyz[rows[:count]]).check
+        return found.verdict not in {"does not hold", "not seen"} and found.margin.p5 * left >= settings.margin_gate
+
+    low, high = 0, len(rows)
+    if holds(high):
+        return high
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low

@@ -1,0 +1,1 @@
+"""What goes into the truck and between rope and wood, and does the rope come down again?"""

@@ -1,0 +1,1 @@
+"""Which tie-in point first, and why?"""

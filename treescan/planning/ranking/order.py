@@ -1,0 +1,126 @@
+"""In which order should candidates be inspected, and how firm is that order?
+
+One rule from scores to places, used on the first ranking and on every re-ranking after a competent person's word.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.planning.ranking.reasons import explain
+from treescan.planning.ranking.score_rule import combined
+from treescan.planning.settings import CRITERIA, PlanningSettings
+from treescan.planning.tie_in_point import Floats, TieInPoint
+from treescan.wood.graph import WoodGraph
+
+
+def order_points(graph: WoodGraph, points: Sequence[TieInPoint], settings: PlanningSettings, seed: int) -> tuple[TieInPoint, ...]:
+    """Give every usable candidate its rank, score, stability and reasons.
+
+    Parameters
+    ----------
+    points : TieInPoints with `usable`, `gates`, `doubts`, `scores` and `score_sd` filled; whatever rank they had is forgotten.
+
+    Returns
+    -------
+    tuple of TieInPoint     Usable ones by rank 1, 2, ...; then the others, highest union first, with rank 0.
+
+    Notes
+    -----
+    The score is `score_rule.combined`. Different unions are more useful alternatives than one union rigged
+    three ways, so the best row of each union comes first, by score; the other systems of these unions follow, by score.
+    Each of the `draws` perturbed rankings draws its own weights (lognormal) and its own scores (normal, `score_sd`) and is
+    ordered by the same rule. Stability is the share of draws in which a candidate keeps its place, or differs by less than
+    `tie_band` from who has it.
+    """
+    usable = [p for p in points if p.usable]
+    rest = sorted((p for p in points if not p.usable), key=lambda p: (-p.place[2], p.label, p.system, p.hardware))
+    lost = tuple(
+        replace(
+            p,
+            rank=0,
+            score=float("nan"),
+            pareto=False,
+            rank_stability=float("nan"),
+            first_chance=float("nan"),
+            tie=False,
+            reasons=p.gates,
+            load_test=None,
+        )
+        for p in rest
+    )
+    if not usable:
+        return lost
+    value = np.array([[p.scores[c] for c in CRITERIA] for p in usable])
+    error = np.array([[p.score_sd.get(c, 0.0) for c in CRITERIA] for p in usable])
+    weights = np.array(settings.weights.as_tuple())
+    union = np.array([p.union for p in usable])
+    score = combined(value, weights)
+    turn = places(score, union)
+    draws = perturbed_scores(value, error, weights, settings, seed)
+    stability, first, leads = _firmness(draws, score, union, turn, settings.tie_band)
+    best = pareto(value)
+    ranked = []
+    for rank, i in enumerate(turn):
+        tie = rank + 1 < len(turn) and bool(leads[rank] < settings.tie_confidence) and _same_group(turn, union, rank)
+        ranked.append(
+            replace(
+                usable[i],
+                rank=rank + 1,
+                score=float(score[i]),
+                pareto=bool(best[i]),
+                rank_stability=float(stability[rank]),
+                first_chance=float(first[rank]),
+                tie=tie,
+            )
+        )
+    return explain(graph, tuple(ranked), settings) + lost
+
+
+def places(score: Floats, union: NDArray) -> NDArray[np.int64]:
+    """Rows in ranking order, for scores (..., n) of rows that belong to unions (n,): the best row of each union by score, then the remaining
+    rows by score; ties keep the input order."""
+    by_score = np.argsort(-score, axis=-1, kind="stable")
+    of = union[by_score]
+    together = np.argsort(of, axis=-1, kind="stable")  # rows of one union side by side, the best first
+    of = np.take_along_axis(of, together, axis=-1)
+    follows = np.zeros(of.shape, bool)
+    np.put_along_axis(follows, together[..., 1:], of[..., 1:] == of[..., :-1], axis=-1)
+    return np.take_along_axis(by_score, np.argsort(follows, axis=-1, kind="stable"), axis=-1)
+
+
+def pareto(value: Floats) -> NDArray[np.bool_]:
+    """True where no other row is at least as good in every column and better in one, (n,)."""
+    at_least = np.all(value[:, None] >= value[None], axis=2)
+    better = np.any(value[:, None] > value[None], axis=2)
+    return ~np.any(at_least & better, axis=0)
+
+
+def perturbed_scores(value: Floats, error: Floats, weights: Floats, settings: PlanningSettings, seed: int) -> Floats:
+    """Scores of all candidates in every draw, (draws, n)."""
+    rng = np.random.default_rng(seed)
+    w = weights * np.exp(rng.normal(0.0, settings.weight_scatter, (settings.draws, len(weights))))
+    w /= w.sum(axis=1, keepdims=True)
+    noisy = np.clip(value + error * rng.standard_normal((settings.draws, *value.shape)), 0.0, 1.0)
+    return combined(noisy, w[:, None, :])
+
+
+def _firmness(draws: Floats, score: Floats, union: NDArray, turn: NDArray, band: float) -> tuple[Floats, Floats, Floats]:
+    """Per place, shares of the draws: its holder keeps it, its holder comes first, it leads the next place."""
+    now = places(draws, union)
+    own = draws[:, turn]
+    keeps = np.mean((now == turn) | (np.abs(np.take_along_axis(draws, now, axis=1) - own) <= band), axis=0)
+    first = np.mean(turn == now[:, :1], axis=0)
+    leads = np.ones(len(score))
+    leads[:-1] = np.mean(own[:, :-1] > own[:, 1:], axis=0)
+    return keeps, first, leads
+
+
+def _same_group(turn: NDArray, union: NDArray, rank: int) -> bool:
+    """Both this place and the next belong to the best rows of unions, or both to the other systems."""
+    leaders = len(np.unique(union))
+    return (rank < leaders) == (rank + 1 < leaders)

@@ -1,0 +1,1 @@
+"""Where must hands get to, and what does each cut take away?"""

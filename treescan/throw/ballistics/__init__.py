@@ -1,0 +1,1 @@
+"""How does a bag fly, and how exactly is it thrown?"""

@@ -1,0 +1,209 @@
+"""How well does this person throw? Spread and mean error of the aim, worked out from a record of one's own throws."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.atomic import write_text
+from treescan.errors import BadInput
+from treescan.throw.ballistics.flight import flights
+from treescan.throw.settings import Method, ThrowSettings
+from treescan.units import G
+
+Floats = NDArray[np.float64]
+
+COLUMNS = ("method", "distance_m", "aimed_height_m", "elevation_deg", "got_height_m", "got_side_m", "got_range_m")
+"""Columns of a record: one throw a row."""
+
+LEAST_THROWS = 8
+"""Throws of one method below which a spread is not worked out."""
+
+
+@dataclass(frozen=True)
+class OwnSpread:
+    """Spread of one method worked out from a record, for the next throw of a person who aims off by the mean error.
+
+    Attributes
+    ----------
+    method : str
+    throws : int            Rows used.
+    azimuth_sd, elevation_sd : float    [rad]
+    speed_sd : float        Share of the speed.
+    high : tuple of float   Upper ends of the one-sided 90 % ranges of the three, in that order: few throws say little.
+    bias : tuple of float   Mean error: to the right [rad], up [rad], too fast [share]; what aiming off cures.
+    """
+
+    method: str
+    throws: int
+    azimuth_sd: float
+    elevation_sd: float
+    speed_sd: float
+    high: tuple[float, float, float]
+    bias: tuple[float, float, float]
+
+
+def read_record(path: Path) -> dict[str, Floats]:
+    """Throws of a CSV by method, each (k, 6): distance, aimed height, elevation, then height and side error got, range got.
+
+    Parameters
+    ----------
+    path : CSV with the columns `COLUMNS`. Heights and sides are read off on a mast, wall or stem at `distance_m` (side positive to the
+        right), the range is where the bag first met level ground. All in metres above and from the release point, the elevation as aimed.
+    """
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            rows = list(csv.DictReader(stream))
+    except (OSError, UnicodeDecodeError) as e:
+        raise BadInput("the record of throws cannot be read", file=str(path), remedy="give a CSV file in UTF-8") from e
+    missing = [c for c in COLUMNS if not rows or c not in rows[0]]
+    if missing:
+        raise BadInput(f"the record of throws lacks {', '.join(missing)}", file=str(path), remedy=f"first line: {','.join(COLUMNS)}")
+    found: dict[str, list[list[float]]] = {}
+    for number, row in enumerate(rows, start=2):
+        name = (row["method"] or "").strip()
+        if name not in ("hand", "two_hand", "launcher"):
+            raise BadInput(f"line {number}: method '{name}' is not known", file=str(path), remedy="use hand, two_hand or launcher")
+        try:
+            values = [float(row[c]) for c in COLUMNS[1:]]
+        except (TypeError, ValueError) as e:
+            raise BadInput(f"line {number} has a value that is not a number", file=str(path), remedy="write metres and degrees with a point") from e
+        if not (np.isfinite(values).all() and values[0] > 0 and 0 < values[2] < 90 and values[5] > values[0]):
+            raise BadInput(
+                f"line {number} cannot be a throw", file=str(path), remedy="distance and range above 0, the range beyond the distance, elevation 1 to 89"
+            )
+        found.setdefault(name, []).append(values)
+    return {name: np.array(v) for name, v in found.items()}
+
+
+def release_of(distance: Floats, height: Floats, reach: Floats, settings: ThrowSettings) -> tuple[Floats, Floats]:
+    """Elevation [rad] and speed [m/s] of flights that pass `height` at `distance` and come down to the release level at `reach`. (k,) each.
+
+    Without drag: z = x tan(a) (1 - x / R), so tan(a) = h / (d (1 - d / R)) and v^2 = g R / sin(2 a). Drag and line are then allowed for
+    by Newton steps on the product's own flights, with numerical slopes, shortened where they do not help. A throw that fits no flight
+    within 5 cm is refused.
+    """
+    d, h, r = (np.asarray(q, float) for q in (distance, height, reach))
+    elevation = np.arctan2(h, d * (1 - d / r))
+    speed = np.sqrt(G * r / np.maximum(np.sin(2 * elevation), 1e-6))
+    off = _off(elevation, speed, d, h, r, settings)
+    for _ in range(15):
+        da, dv = 1e-4, 1e-3
+        by_a = (_off(elevation + da, speed, d, h, r, settings) - off) / da
+        by_v = (_off(elevation, speed + dv, d, h, r, settings) - off) / dv
+        det = by_a[0] * by_v[1] - by_v[0] * by_a[1]
+        step_a = np.clip((off[0] * by_v[1] - by_v[0] * off[1]) / det, -0.1, 0.1)
+        step_v = np.clip((by_a[0] * off[1] - off[0] * by_a[1]) / det, -3.0, 3.0)
+        share = np.ones(len(d))
+        for _ in range(6):
+            a, v = np.clip(elevation - share * step_a, 0.02, 1.55), np.clip(speed - share * step_v, 1.0, 80.0)
+            new = _off(a, v, d, h, r, settings)
+            worse = (new**2).sum(axis=0) > (off**2).sum(axis=0)
+            if not worse.any():
+                break
+            share[worse] /= 3
+        elevation, speed, off = np.where(worse, elevation, a), np.where(worse, speed, v), np.where(worse, off, new)
+    missed = np.flatnonzero(np.abs(off).max(axis=0) > 0.05)
+    if len(missed):
+        i = int(missed[0])
+        raise BadInput(
+            f"no throw passes {h[i]:.1f} m up at {d[i]:.1f} m and comes down at {r[i]:.1f} m", remedy="measure that throw again or leave it out"
+        )
+    return elevation, speed
+
+
+def _off(elevation: Floats, speed: Floats, distance: Floats, height: Floats, reach: Floats, settings: ThrowSettings) -> Floats:
+    """Height missed at the distance, and range missed on the release level, (2, k). [m]"""
+    table = flights(elevation, speed, settings, floor=-3.0)
+    out = np.empty((2, len(elevation)))
+    for i, (z, step) in enumerate(zip(table.height, table.step, strict=True)):
+        last = int(np.flatnonzero(z >= 0.0)[-1])
+        out[0, i] = _height_beyond(z, step, distance[i]) - height[i]
+        out[1, i] = step * (last + z[last] / (z[last] - z[last + 1])) - reach[i]
+    return out
+
+
+def _height_beyond(z: Floats, step: float, s: float) -> float:
+    """Height of a tabulated flight at s, carried on straight beyond its end. [m]"""
+    j = min(int(s / step), len(z) - 2)
+    return float(z[j] + (s / step - j) * (z[j + 1] - z[j]))
+
+
+def own_spread(record: dict[str, Floats], settings: ThrowSettings) -> tuple[OwnSpread, ...]:
+    """Spread and bias of every method in a record; a method with fewer than `LEAST_THROWS` throws is refused.
+
+    Notes
+    -----
+    Standard deviations with n - 1, times sqrt(1 + 1/n): the mean error that is aimed off is itself known to sd / sqrt(n) only. The upper
+    ends are that x sqrt((n - 1) / chi2_{0.10, n - 1}), the chi-square quantile by Wilson and Hilferty. The aimed speed is that which carries the aimed elevation through the aimed height.
+    """
+    out = []
+    for name, rows in record.items():
+        n = len(rows)
+        if n < LEAST_THROWS:
+            raise BadInput(f"{n} throws by {name} are too few for a spread", remedy=f"log at least {LEAST_THROWS}, better 30")
+        distance, aimed, elevation = rows[:, 0], rows[:, 1], np.radians(rows[:, 2])
+        got_elevation, got_speed = release_of(distance, rows[:, 3], rows[:, 5], settings)
+        aimed_speed = aimed_release(distance, aimed, elevation, settings)
+        errors = np.column_stack([np.arctan2(rows[:, 4], distance), got_elevation - elevation, got_speed / aimed_speed - 1])
+        sd = errors.std(axis=0, ddof=1) * np.sqrt(1 + 1 / n)
+        f = n - 1
+        low_quantile = f * (1 - 2 / (9 * f) - 1.2815516 * np.sqrt(2 / (9 * f))) ** 3
+        high = sd * np.sqrt(f / low_quantile)
+        mean = errors.mean(axis=0)
+        out.append(OwnSpread(name, n, float(sd[0]), float(sd[1]), float(sd[2]), _three(high), _three(mean)))
+    return tuple(out)
+
+
+def _three(a: Floats) -> tuple[float, float, float]:
+    return float(a[0]), float(a[1]), float(a[2])
+
+
+def aimed_release(distance: Floats, height: Floats, elevation: Floats, settings: ThrowSettings) -> Floats:
+    """Speed at which a throw of this elevation passes the height at the distance, (k,). [m/s]  By bisection on the product's flights."""
+    d, h, a = (np.asarray(q, float) for q in (distance, height, elevation))
+    if np.any(np.tan(a) * d <= h):
+        raise BadInput("an aimed elevation points below its aimed height", remedy="aim higher, or give the elevation of the release in degrees")
+    low, high = np.full(len(d), 1.0), np.full(len(d), 80.0)
+    for _ in range(40):
+        middle = (low + high) / 2
+        table = flights(a, middle, settings, floor=-3.0)
+        z = np.array([np.interp(d[i], np.arange(table.height.shape[1]) * table.step[i], table.height[i], right=-9.0) for i in range(len(d))])
+        low, high = np.where(z < h, middle, low), np.where(z < h, high, middle)
+    return (low + high) / 2
+
+
+def settings_text(spreads: tuple[OwnSpread, ...]) -> str:
+    """Spreads and mean errors as settings for `plan --settings`, TOML; values outside what a setting takes are brought to its limit."""
+    lines = ["# Spread and mean error of one's own throws; angles in radians, speed as a share. Chances are worked out for a person who aims off."]
+    for s in spreads:
+        lines += [
+            "",
+            f"# {s.throws} throws by {s.method}; with nine chances in ten the true values are below"
+            f" {np.degrees(s.high[0]):.1f} deg, {np.degrees(s.high[1]):.1f} deg and {100 * s.high[2]:.1f} %.",
+            f"# Mean error: {np.degrees(s.bias[0]):+.1f} deg to the right, {np.degrees(s.bias[1]):+.1f} deg up, {100 * s.bias[2]:+.1f} % too fast; "
+            "the steps of a throw say how to aim off.",
+            f"[throw.{s.method}]",
+        ]
+        values = {"azimuth_sd": s.azimuth_sd, "elevation_sd": s.elevation_sd, "speed_sd": s.speed_sd}
+        values |= dict(zip(("azimuth_bias", "elevation_bias", "speed_bias"), s.bias, strict=True))
+        for name, value in values.items():
+            low, high = _limits(name)
+            lines.append(f"{name} = {min(max(value, low), high):.5f}")
+    return "\n".join(lines) + "\n"
+
+
+def _limits(name: str) -> tuple[float, float]:
+    meta = Method.__dataclass_fields__[name].metadata
+    return float(meta["low"]), float(meta["high"])
+
+
+def write_settings(record: Path, settings_file: Path, settings: ThrowSettings) -> tuple[OwnSpread, ...]:
+    """From a CSV of throws to a settings file; returns what was found."""
+    spreads = own_spread(read_record(record), settings)
+    write_text(settings_file, settings_text(spreads))
+    return spreads

@@ -1,0 +1,1 @@
+"""What can a flight meet, and where may one stand?"""

@@ -1,0 +1,1 @@
+"""Which points hang together, and what do they look like: line, sheet, twig or leaf?"""

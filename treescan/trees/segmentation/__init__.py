@@ -1,0 +1,1 @@
+"""Where do trees stand, and which points are whose?"""

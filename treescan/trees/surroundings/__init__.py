@@ -1,0 +1,1 @@
+"""What stands beside the tree: walls, wires, posts, foliage?"""

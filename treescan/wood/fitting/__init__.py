@@ -1,0 +1,1 @@
+"""What are axis, thickness and error of every limb, from all its points?"""

@@ -1,0 +1,1 @@
+"""What is the scan fit for, on the whole and limb by limb?"""

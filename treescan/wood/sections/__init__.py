@@ -1,0 +1,1 @@
+"""How thick is one piece of limb, and where is its axis?"""
