@@ -20,7 +20,7 @@ from strategies import alone, random_tree
 
 from treescan.assess import judged_again, plan
 from treescan.loads.checks.anchor import check_anchors
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.rope_run import Supports, taut_rope
 from treescan.loads.settings import LoadSettings
@@ -57,24 +57,24 @@ def whole_tree(unions: int, work_points: int) -> tuple[str, Callable[[], object]
     """Every union with three systems over the work points of one tree."""
     graph = random_tree(3, limbs=30, height=20, dbh=0.6)
     u = graph.unions
-    rigs = [
-        Rig(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+    configurations = [
+        AnchorConfiguration(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
         for k in range(min(unions, len(u)))
         for s in ("MRS", "SRS canopy", "SRS basal")
     ]  # fmt: skip
     work = graph.xyz[np.random.default_rng(0).choice(len(graph), work_points)]
     settings = LoadSettings()
     wood = wood_of("oak", settings)
-    return f"{len(rigs)} rigs x {work_points} work points, {len(graph)} nodes", lambda: check_anchors(
-        graph, alone(graph), wood, rigs, work, settings, 1
+    return f"{len(configurations)} configurations x {work_points} work points, {len(graph)} nodes", lambda: check_anchors(
+        graph, alone(graph), wood, configurations, work, settings, 1
     )
 
 
 def traced_tree(file: str) -> tuple[str, Callable[[], object]]:
-    """A traced tree answered again as a whole for another species: rigs, forces, margins, failure chains, the order and the plan round it."""
+    """A traced tree answered again as a whole for another species: configurations, forces, margins, failure chains, the order and the plan round it."""
     planned = plan(read_tree(Path(file)), species="oak")
     species = cycle(("beech", "oak"))
-    label = f"{Path(file).parent.name} answered again: {len(planned.points)} rigs x {len(planned.work)} work points"
+    label = f"{Path(file).parent.name} answered again: {len(planned.points)} configurations x {len(planned.work)} work points"
     return label, lambda: judged_again(planned, species=next(species))
 
 

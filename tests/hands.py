@@ -8,8 +8,8 @@ import numpy as np
 from strategies import alone
 
 from treescan.estimate import Estimate
-from treescan.loads.limb_check import AnchorCheck, Catch, LimbCheck, Rig
-from treescan.planning.candidates.candidates import candidate_rigs
+from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Catch, LimbCheck
+from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.work.work_points import default_work
@@ -73,7 +73,7 @@ def catch(label: str | None, union: int | None = None, drop: float = 0.5, holds:
 
 def check(
     graph: WoodGraph,
-    rig: Rig,
+    configuration: AnchorConfiguration,
     median: float = 6.0,
     *,
     spread: float = 1.6,
@@ -83,8 +83,8 @@ def check(
     verdict: str | None = None,
     common_cause: str = "",
 ) -> AnchorCheck:
-    """What loads would say of a rig, with the margin given by hand (climber of 100 kg)."""
-    nodes = graph.path_to_base(rig.rest_node)
+    """What loads would say of a configuration, with the margin given by hand (climber of 100 kg)."""
+    nodes = graph.path_to_base(configuration.rest_node)
     zero = np.zeros(len(nodes))
     m = margin(median, spread)
     word = verdict or ("holds" if m.p5 >= 1.5 else "doubtful" if m.p5 >= 1.0 else "does not hold")
@@ -98,7 +98,7 @@ def check(
         zero,
         zero,
         NOTHING_SEEN if word == "not seen" else m,
-        int(rig.rest_node),
+        int(configuration.rest_node),
         "bending",
         0.1,
         0.02,
@@ -108,7 +108,7 @@ def check(
     )
     weight = 100 * 9.80665
     force = np.array([0.0, 0.0, -multiple * weight])
-    return AnchorCheck(rig, force, multiple, "at rest", -1, force[None], multiple, limb, catches or (catch(None),), redundant, common_cause)
+    return AnchorCheck(configuration, force, multiple, "at rest", -1, force[None], multiple, limb, catches or (catch(None),), redundant, common_cause)
 
 
 def throw(
@@ -170,13 +170,13 @@ def ranked(
     work=None,
     **judged,
 ):
-    """Rank a tree whose margins are given by hand: one number, or a function of the rig."""
+    """Rank a tree whose margins are given by hand: one number, or a function of the configuration."""
     beside = beside or alone(graph)
     t = table(graph, throws)
-    rigs = candidate_rigs(graph, beside, t, systems, settings)
-    checks = [check(graph, r, median(r) if callable(median) else median, **judged) for r, _ in rigs]
+    configurations = candidate_configurations(graph, beside, t, systems, settings)
+    checks = [check(graph, r, median(r) if callable(median) else median, **judged) for r, _ in configurations]
     w = work or default_work(graph, beside, settings)
-    return rank_points(graph, beside, site or Site(), fitness, w, t, rigs, checks, settings, seed)
+    return rank_points(graph, beside, site or Site(), fitness, w, t, configurations, checks, settings, seed)
 
 
 def plain_tree(**kind):

@@ -13,7 +13,7 @@ from treescan import assess
 from treescan.assess import Settings, judged_again, plan, revised
 from treescan.cloud.point_cloud import LOCAL
 from treescan.loads.checks.anchor import contacts_of
-from treescan.loads.rope.configuration_loads import rig_loads
+from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.outputs.data.anchors_file import anchors_out
 from treescan.planning.ranking.overrides import Override
 from treescan.settings import merged
@@ -58,15 +58,15 @@ def test_a_load_test_pulls_as_in_use(planned):
 
 @pytest.mark.parametrize("limit", [45.0, 60.0])
 def test_every_place_that_is_served_was_judged(limit):
-    """Whatever rope angle counts as served, the loads of every rig are those of all places it serves, and of more only near the limit."""
+    """Whatever rope angle counts as served, the loads of every configuration are those of all places it serves, and of more only near the limit."""
     settings = merged(Settings(), {"planning": {"rope_angle_limit_deg": limit}})
     planned = plan(traced(plain_tree()), settings=settings, species="oak")
     tree = planned.loads
     for p in planned.points:
         if p.check.check.verdict != "not seen":
-            rig = p.check.rig
-            contacts = contacts_of(tree, rig)
-            judged = rig_loads(rig.system, rig.hardware, contacts, rig.base, 0.0, planned.work.xyz, tree.settings).pulls.work
+            configuration = p.check.configuration
+            contacts = contacts_of(tree, configuration)
+            judged = configuration_loads(configuration.system, configuration.hardware, contacts, configuration.base, 0.0, planned.work.xyz, tree.settings).pulls.work
             assert set(np.flatnonzero(p.reach.served)) <= set(judged)
 
 
@@ -91,7 +91,7 @@ def test_a_large_tree_is_planned_and_ranked_again_whole(monkeypatch):
     tree = traced(graph)
     throws = table(graph, [throw(graph, k, 0.3) for k in range(len(graph.unions))])
     monkeypatch.setattr("treescan.assess.search_throws", lambda *_: throws)
-    loose = replace(Settings(), planning=replace(Settings().planning, least_candidate_diameter=0.01, least_candidate_height=0.5))
+    loose = replace(Settings(), planning=replace(Settings().planning, min_candidate_diameter=0.01, min_candidate_height=0.5))
     done = plan(tree, settings=loose, species="oak")
     said = Override("refused", "inspector", "soft", "on the day", union=done.points[0].label)
     again = revised(done, [said])
@@ -145,7 +145,7 @@ def test_a_drawn_base_and_anchor_reach_the_whole_plan():
     again = judged_again(done, species="ash")
 
     for a in (done, again):
-        assert {p.check.rig.tied_to for p in a.points if p.system == "SRS basal"} == {"the ash"}
+        assert {p.check.configuration.tied_to for p in a.points if p.system == "SRS basal"} == {"the ash"}
         ends = [h.end for h in a.climb.neighbours.hung]
         assert ends and all(e.check.margin.known or e.lost is None for e in ends)
     margins = [[h.end.check.margin.p5 for h in a.climb.neighbours.hung if h.end.lost is not None] for a in (done, again)]

@@ -13,13 +13,13 @@ from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings, JoinSettings
 from treescan.loads.checks.anchor import checked, whole_tree
 from treescan.loads.checks.load_test import load_test
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.load_path import Tree
+from treescan.loads.statics.load_path import StructuralModel
 from treescan.planning.access.approach import recommend
-from treescan.planning.candidates.candidates import candidate_rigs, unions_to_throw_at
+from treescan.planning.candidates.candidates import candidate_configurations, unions_to_throw_at
 from treescan.planning.climb.climb_plan import ClimbPlan, climb_plan
 from treescan.planning.kit.at_the_union import at_the_union
 from treescan.planning.ranking.overrides import Override, with_overrides
@@ -97,9 +97,9 @@ class Assessment:
     overrides : tuple of Override   What competent persons stated, in their order; `points` already follow it.
     statements : tuple of str       One line each: who, when, why, and what it changed.
     judged : tuple of TieInPoint    The list before any statement, from which `revised` ranks again.
-    loads : Tree or None            What `revised` checks redirects with; without it they stay first estimates.
+    loads : StructuralModel or None            What `revised` checks redirects with; without it they stay first estimates.
     asked : str or None             The species as it was asked for; systems : tuple of str likewise.
-    rigs : tuple or None            From `candidates.candidate_rigs`; places : Places or None: what the ranking found out; both for `judged_again`.
+    configurations : tuple or None            From `candidates.candidate_configurations`; places : Places or None: what the ranking found out; both for `judged_again`.
     """
 
     tree: TracedTree
@@ -119,10 +119,10 @@ class Assessment:
     overrides: tuple[Override, ...] = ()
     statements: tuple[str, ...] = ()
     judged: tuple[TieInPoint, ...] = ()
-    loads: Tree | None = None
+    loads: StructuralModel | None = None
     asked: str | None = None
     systems: tuple[str, ...] = tuple(SYSTEMS)
-    rigs: tuple[tuple[Rig, Throw | None], ...] | None = None
+    configurations: tuple[tuple[AnchorConfiguration, Throw | None], ...] | None = None
     places: Places | None = None
 
 
@@ -237,28 +237,28 @@ def judged_again(
         settings=replace(a.settings, loads=loads),
         asked=a.asked if isinstance(species, Same) else species,
         systems=a.systems if systems is None else tuple(systems),
-        rigs=a.rigs if systems is None else None,
+        configurations=a.configurations if systems is None else None,
     )
     return _judged(asked, a.overrides, progress)
 
 
 def _judged(asked: Assessment, overrides: Sequence[Override], progress: Progress) -> Assessment:
-    """All that follows from the throws: rigs, forces, margins, the order, and the plan round it."""
+    """All that follows from the throws: configurations, forces, margins, the order, and the plan round it."""
     tree, settings, throws, work, seed = asked.tree, asked.settings, asked.throws, asked.work, asked.seed
     graph, beside = tree.graph, tree.beside
     wood = wood_of(asked.asked, settings.loads)
-    rigs = asked.rigs or candidate_rigs(graph, beside, throws, asked.systems, settings.planning, asked.site.bases)
+    configurations = asked.configurations or candidate_configurations(graph, beside, throws, asked.systems, settings.planning, asked.site.bases)
     whole = whole_tree(graph, beside, wood, settings.judging(), seed)
-    checks = checked(whole, [rig for rig, _ in rigs], work.xyz, progress)
+    checks = checked(whole, [configuration for configuration, _ in configurations], work.xyz, progress)
     points = rank_points(
-        graph, beside, asked.site, tree.fitness, work, throws, rigs, checks, settings.planning, seed, progress, settings.loads.climber_mass,
+        graph, beside, asked.site, tree.fitness, work, throws, configurations, checks, settings.planning, seed, progress, settings.loads.climber_mass,
         asked.places,
     )  # fmt: skip
     points = tuple(
         replace(p, load_test=load_test(graph, p.check, settings.loads), care=at_the_union(graph, p, settings.loads)) if p.usable else p
         for p in points
     )
-    judged = replace(asked, rigs=rigs, points=points, species=wood.label, density=wood.density, judged=points, loads=whole)
+    judged = replace(asked, configurations=configurations, points=points, species=wood.label, density=wood.density, judged=points, loads=whole)
     return revised(judged, overrides, progress)
 
 

@@ -13,3 +13,4 @@ class ReaderSettings:
 
     units: str = setting("metric", "", "system that stands first in the text", "project_choice", choices=("metric", "imperial"))
     words: str = setting("UK", "", "spelling and trade words; the cautions are printed as they are", "project_choice", choices=("UK", "US"))
+    language: str = setting("en", "", "language of the text; what a language lacks is said in English", "project_choice", choices=("en", "de"))

@@ -4,7 +4,7 @@ import numpy as np
 from strategies import alone
 
 from treescan.loads.checks.anchor import check_anchors
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.settings import LoadSettings
 from treescan.wood.topology.assemble import assemble
@@ -36,16 +36,16 @@ def tree(limbs, *, height=12.0, stem=0.40, top=0.20, step=0.5, **more):
     return assemble(xyz, radius, parent, **({"radius_sd": 0.02 * np.array(radius)} | more))
 
 
-def rig(graph, label, system, *, distance=None, base=(0.6, 0.0, 1.0), via=(), hardware="rope on bark"):
-    """A rig at a union, on its thickest lateral; the rope rests 5 cm from the bark unless told."""
+def configuration(graph, label, system, *, distance=None, base=(0.6, 0.0, 1.0), via=(), hardware="rope on bark"):
+    """A configuration at a union, on its thickest lateral; the rope rests 5 cm from the bark unless told."""
     k = graph.unions.index(label)
     arm = graph.unions.laterals(k)[0]
     if distance is None:
         distance = graph.unions.parent_diameter[k] / 2 + 0.05
-    return Rig(k, system, hardware, int(graph.unions.arm_node[arm]), distance, np.array(via, np.int32), np.asarray(base, float))
+    return AnchorConfiguration(k, system, hardware, int(graph.unions.arm_node[arm]), distance, np.array(via, np.int32), np.asarray(base, float))
 
 
-def checked(graph, rigs, *, wood=PLAIN, work=None, seed=1, **changes):
-    """The checks of some rigs with settings changed by name."""
+def checked(graph, configurations, *, wood=PLAIN, work=None, seed=1, **changes):
+    """The checks of some configurations with settings changed by name."""
     work = np.zeros((0, 3)) if work is None else np.atleast_2d(np.asarray(work, float))
-    return check_anchors(graph, alone(graph), wood, rigs, work, LoadSettings(**changes), seed)
+    return check_anchors(graph, alone(graph), wood, configurations, work, LoadSettings(**changes), seed)

@@ -3,13 +3,13 @@
 
 import numpy as np
 import pytest
-from loads.stick_trees import PLAIN, checked, rig, tree
+from loads.stick_trees import PLAIN, checked, configuration, tree
 from scipy.integrate import solve_ivp
 from strategies import alone, random_tree
 
 from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.checks.load_test import load_test
-from treescan.loads.limb_check import VERDICTS, Rig
+from treescan.loads.limb_check import VERDICTS, AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.strung_rope import hanging_between, strung
 from treescan.loads.settings import CASES, LoadSettings
@@ -30,7 +30,7 @@ def test_worst_place_is_the_worst_of_them_all():
     rng = np.random.default_rng(0)
     work = np.column_stack([rng.uniform(-3, 3, 15), rng.uniform(-3, 3, 15), rng.uniform(1, 6, 15)])
     for system in ("MRS", "SRS canopy", "SRS basal"):
-        r = rig(graph, "U02", system)
+        r = configuration(graph, "U02", system)
         whole = checked(graph, [r], work=work)[0]
         alone_ = [checked(graph, [r], work=w)[0] for w in work]
         most = [np.max(c.check.utilisation) for c in alone_]
@@ -40,7 +40,7 @@ def test_worst_place_is_the_worst_of_them_all():
 def test_work_beyond_the_rope_angle_or_above_does_not_count():
     """Work above the anchor or further out than the allowed rope angle is left to another anchor or a redirect."""
     graph = tree(OAK)
-    r = rig(graph, "U02", "MRS")
+    r = configuration(graph, "U02", "MRS")
     none = checked(graph, [r])[0]
     far = checked(graph, [r], work=[[9.0, 0, 7.5], [0.3, 0, 11.0]])[0]
     assert far.worst_work_point == none.worst_work_point == -1
@@ -51,7 +51,7 @@ def test_a_place_just_within_the_angle_from_where_the_rope_was_laid_is_judged():
     """A plan measures rope angles from the limb's axis, the rope bears on its top: what lies within the limit from there is judged, as steep as the
     limit at the most, and nothing level with the rope or above."""
     graph = tree(OAK)
-    r = rig(graph, "U02", "MRS", distance=1.0)
+    r = configuration(graph, "U02", "MRS", distance=1.0)
     laid = contact_point(graph, r)
     out = np.deg2rad(44.9)
     for far in (0.5, 1.0, 3.0):
@@ -65,7 +65,7 @@ def test_a_place_just_within_the_angle_from_where_the_rope_was_laid_is_judged():
 def test_each_load_case_can_govern():
     """Every case can be asked for alone and then governs; the abrupt stop follows the spring formula."""
     graph = tree(OAK)
-    r = rig(graph, "U02", "MRS")
+    r = configuration(graph, "U02", "MRS")
     out = {"limb walk", "swing"}  # these need somewhere to stand out at
     s = LoadSettings()
     w = s.climber_mass * G
@@ -92,7 +92,7 @@ def test_an_abrupt_stop_is_as_hard_as_a_weight_on_springs_integrated_in_time(sys
 
     way = solve_ivp(motion, (0.0, 1.0), [0.0, np.sqrt(2 * G * s.slack)], max_step=1e-3, rtol=1e-9)
     graph = tree(OAK)
-    found = checked(graph, [rig(graph, "U02", system)], cases=("abrupt stop",))[0]
+    found = checked(graph, [configuration(graph, "U02", system)], cases=("abrupt stop",))[0]
 
     assert np.linalg.norm(found.force) == pytest.approx(stiffness * way.y[0].max(), rel=5e-3)
 
@@ -101,7 +101,7 @@ def test_ordinary_use_governs_and_the_exceptional_case_is_stated_beside_it():
     """The margin that gates is that of ordinary use, two people in a rescue included; the abrupt stop or swing has its own, and asking
     for one kind alone gives the same number as asking for both."""
     graph = tree(OAK)
-    r = rig(graph, "U02", "MRS")
+    r = configuration(graph, "U02", "MRS")
     ordinary = tuple(c for c in CASES if c not in LoadSettings().exceptional)
     (both,) = checked(graph, [r])
     (alone_,) = checked(graph, [r], cases=ordinary)
@@ -122,7 +122,7 @@ def test_ordinary_use_governs_and_the_exceptional_case_is_stated_beside_it():
 def test_an_anchor_a_stop_would_more_likely_break_does_not_hold():
     """Enough for ordinary use is not enough where an abrupt stop would more likely break the wood than not; in between it is doubtful."""
     graph = tree(OAK)
-    r = rig(graph, "U02", "MRS", distance=0.5)
+    r = configuration(graph, "U02", "MRS", distance=0.5)
     (calm,) = checked(graph, [r])
     assert calm.check.verdict == "holds"
     (hard,) = checked(graph, [r], slack=4.0)
@@ -143,7 +143,7 @@ def test_bridged_gap_on_the_load_path_gives_no_number():
     seen[6] = False  # on the stem, below both unions
     graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius_sd, seen=seen)
     for system in ("MRS", "SRS basal"):
-        (check,) = checked(graph, [rig(graph, "U02", system)])
+        (check,) = checked(graph, [configuration(graph, "U02", system)])
         assert check.check.verdict == "not seen"
         assert not check.check.margin.known
         assert np.isnan(check.multiple_of_weight)
@@ -159,7 +159,7 @@ def test_missing_diameter_gives_no_number():
     radius = graph.radius.copy()
     radius[8] = np.nan
     graph = assemble(graph.xyz, radius, graph.parent)
-    (check,) = checked(graph, [rig(graph, "U02", "MRS")])
+    (check,) = checked(graph, [configuration(graph, "U02", "MRS")])
     assert check.check.verdict == "not seen"
     assert not check.check.margin.known
 
@@ -171,13 +171,13 @@ def test_gap_off_the_load_path_does_not_matter():
     other = graph.unions.arm_limb[graph.unions.laterals(graph.unions.index("U01"))[0]]
     seen[graph.limbs.nodes[other][2]] = False
     graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius_sd, seen=seen)
-    assert checked(graph, [rig(graph, "U02", "MRS")])[0].check.margin.known
+    assert checked(graph, [configuration(graph, "U02", "MRS")])[0].check.margin.known
 
 
 def test_reported_dead_limb_does_not_hold_whatever_its_size():
     """A limb reported dead is refused with the report as the reason."""
     graph = tree([(8.0, 0, 40, 3.0, 0.30, 0.2)], stem=0.7, top=0.5)
-    (check,) = checked(graph, [rig(graph, "U01", "MRS")], reported=("U01 dead",))
+    (check,) = checked(graph, [configuration(graph, "U01", "MRS")], reported=("U01 dead",))
     assert check.check.verdict == "does not hold"
     assert "reported dead" in check.check.reason
 
@@ -188,7 +188,7 @@ def test_thin_limbs_do_not_hold():
     for thick in (0.05, 0.20):
         graph = tree([(8.0, 0, 30, 3.0, thick, thick / 2)], stem=0.6, top=0.4)
         for system in ("MRS", "SRS canopy", "SRS basal"):
-            verdicts[thick, system] = checked(graph, [rig(graph, "U01", system)])[0].check.verdict
+            verdicts[thick, system] = checked(graph, [configuration(graph, "U01", system)])[0].check.verdict
     assert set(verdicts.values()) <= set(VERDICTS)
     assert all(v == "does not hold" for (d, _), v in verdicts.items() if d == 0.05)
     assert all(v == "holds" for (d, _), v in verdicts.items() if d == 0.20)
@@ -197,18 +197,18 @@ def test_thin_limbs_do_not_hold():
 def test_rope_never_rests_without_a_lever():
     """A rest distance inside the parent's bark is moved out to half a limb diameter beyond it: a thin limb cannot pass for want of an arm."""
     graph = tree([(8.0, 0, 0, 3.0, 0.10, 0.05)], stem=0.6, top=0.4)
-    a, b = (checked(graph, [rig(graph, "U01", "MRS", distance=d)])[0] for d in (0.0, 0.1))
+    a, b = (checked(graph, [configuration(graph, "U01", "MRS", distance=d)])[0] for d in (0.0, 0.1))
     assert a.check.margin == b.check.margin
     bark = graph.unions.parent_diameter[0] / 2
     own = 2 * graph.segment_radius[graph.unions.arm_node[graph.unions.laterals(0)[0]]]
-    c = checked(graph, [rig(graph, "U01", "MRS", distance=bark + 0.5 * own)])[0]
+    c = checked(graph, [configuration(graph, "U01", "MRS", distance=bark + 0.5 * own)])[0]
     assert np.max(a.check.utilisation) == pytest.approx(np.max(c.check.utilisation), rel=1e-9)
 
 
 def test_path_runs_from_the_rope_to_the_ground():
     """The sections listed run from the contact down to the stem's foot, and the governing one is the most used."""
     graph = tree(OAK)
-    (check,) = checked(graph, [rig(graph, "U02", "MRS")])
+    (check,) = checked(graph, [configuration(graph, "U02", "MRS")])
     nodes = check.check.nodes
     z = graph.xyz[nodes, 2]
     assert nodes[-1] == 1
@@ -224,7 +224,7 @@ def test_deflection_of_a_level_limb_by_hand(section, reported, inner):
     inside bark less the hollow, whatever section its strength is told on."""
     graph = tree([(6.0, 0, 0, 3.0, 0.12, 0.12)], stem=3.0, top=3.0)
     bark = graph.unions.parent_diameter[0] / 2
-    r = rig(graph, "U01", "MRS", distance=bark + 1.0)
+    r = configuration(graph, "U01", "MRS", distance=bark + 1.0)
     (check,) = checked(graph, [r], cases=("at rest",), section=section, reported=reported)
     force = LoadSettings().climber_mass * G
     wood = 0.06 * (1 - PLAIN.bark_share)
@@ -238,7 +238,7 @@ def test_deflection_of_a_level_limb_by_hand(section, reported, inner):
 def test_what_gives_or_turns_too_far_is_lively(limits, lively):
     """By give or by turning alone; the note, the answer and what planning looks at first say the same."""
     graph = tree(OAK)
-    r = rig(graph, "U02", "MRS")
+    r = configuration(graph, "U02", "MRS")
     (check,) = checked(graph, [r], **limits)
     assert check.check.lively is lively
     assert any(n.endswith("degrees: lively." if lively else "degrees: stiff.") for n in check.check.notes)
@@ -248,8 +248,8 @@ def test_what_gives_or_turns_too_far_is_lively(limits, lively):
 def test_self_weight_takes_its_share():
     """The share of capacity the tree's own weight uses is between 0 and 1 and grows with leaves or density."""
     graph = tree([(8.0, 0, 0, 5.0, 0.16, 0.10)])
-    bare = checked(graph, [rig(graph, "U01", "MRS")])[0].check
-    none = checked(graph, [rig(graph, "U01", "MRS")], self_weight=False)[0].check
+    bare = checked(graph, [configuration(graph, "U01", "MRS")])[0].check
+    none = checked(graph, [configuration(graph, "U01", "MRS")], self_weight=False)[0].check
     assert 0 < bare.self_weight_share < 1
     assert none.self_weight_share == 0
     assert none.margin.median > bare.margin.median
@@ -258,20 +258,20 @@ def test_self_weight_takes_its_share():
 def test_what_is_not_assessed_is_said():
     """Every judged anchor says that roots and ground are not assessed, with the moment at the stem's foot; one-sided scans are named."""
     graph = tree(OAK)
-    (check,) = checked(graph, [rig(graph, "U02", "SRS basal")])
+    (check,) = checked(graph, [configuration(graph, "U02", "SRS basal")])
     assert any("Roots and ground are not assessed" in n and f"{check.check.moment[-1] / 1000:.1f} kN m" in n for n in check.check.notes)
     assert any("pre-load" in n for n in check.check.notes)
     half = tree(OAK, arc=np.full(len(graph), np.deg2rad(80)))
-    (check,) = checked(half, [rig(half, "U02", "MRS")])
+    (check,) = checked(half, [configuration(half, "U02", "MRS")])
     assert any("one side only (80 degrees" in n for n in check.check.notes)
-    (check,) = checked(graph, [rig(graph, "U02", "MRS")], slack=4.0)
+    (check,) = checked(graph, [configuration(graph, "U02", "MRS")], slack=4.0)
     assert any("beyond the 10.6 measured" in n for n in check.check.notes)
 
 
 def test_short_gap_is_spanned_by_its_thinner_end_and_said():
     """A gap shorter than the limb is thick takes the thinner of its ends with a wide spread; a longer one gives no number."""
     fine = tree(OAK, step=0.05)
-    r = rig(fine, "U02", "MRS", distance=1.0)
+    r = configuration(fine, "U02", "MRS", distance=1.0)
     limb = fine.limbs.nodes[fine.limb[r.rest_node]]
     for count, known in ((2, True), (12, False)):
         seen, radius = np.ones(len(fine), bool), fine.radius.copy()
@@ -289,7 +289,7 @@ def test_short_gap_is_spanned_by_its_thinner_end_and_said():
 def test_limb_that_could_not_carry_itself_is_not_judged():
     """A long level limb measured as thin as a broomstick stands only in a misread scan: no number is given for it."""
     graph = tree([(8.0, 0, 0, 9.0, 0.05, 0.05)], stem=0.6, top=0.4)
-    (check,) = checked(graph, [rig(graph, "U01", "MRS")])
+    (check,) = checked(graph, [configuration(graph, "U01", "MRS")])
     assert check.check.verdict == "not seen"
     assert "could not carry even itself" in check.check.reason
 
@@ -297,7 +297,7 @@ def test_limb_that_could_not_carry_itself_is_not_judged():
 def test_load_test_plan():
     """The proposed test pulls in the direction of use with two people's weight and names itself a proposal."""
     graph = tree(OAK)
-    (check,) = checked(graph, [rig(graph, "U02", "SRS basal")])
+    (check,) = checked(graph, [configuration(graph, "U02", "SRS basal")])
     plan = load_test(graph, check, LoadSettings())
     assert plan.pull == pytest.approx(2 * 100 * G)
     assert plan.on_union == pytest.approx(plan.pull * check.multiple_of_weight)
@@ -311,7 +311,7 @@ def test_nobody_stands_where_a_piece_may_topple(slope):
     """Half as far again as any likely piece reaches, however it stands: an upright 8 m leader keeps people as far off as a level limb; the
     words and the number are the same whole metres, never less than the sum."""
     graph = tree([(6.0, 0, slope, 8.0, 0.18, 0.06)], height=6.5, stem=0.40, top=0.30)
-    (check,) = checked(graph, [rig(graph, "U01", "MRS", distance=3.0)])
+    (check,) = checked(graph, [configuration(graph, "U01", "MRS", distance=3.0)])
     plan = load_test(graph, check, LoadSettings())
     for node in [check.check.governing, *(b.node for b in check.breaks)]:
         foot = graph.xyz[graph.parent[node]]
@@ -356,18 +356,18 @@ def test_settings_name_known_sources():
 def test_checks_name_known_sources():
     """The sources a check lists are all in the list of sources."""
     graph = tree(OAK)
-    for check in checked(graph, [rig(graph, "U02", s) for s in ("MRS", "SRS canopy", "SRS basal")]):
+    for check in checked(graph, [configuration(graph, "U02", s) for s in ("MRS", "SRS canopy", "SRS basal")]):
         assert check.check.sources
         assert set(check.check.sources) <= set(SOURCES)
 
 
 def test_a_rigs_answer_does_not_depend_on_what_else_is_asked():
-    """All rigs are drawn with the same luck: asked alone, in another order or among others, a rig gets the same numbers."""
+    """All configurations are drawn with the same luck: asked alone, in another order or among others, a configuration gets the same numbers."""
     graph = tree(OAK)
-    rigs = [rig(graph, label, system) for label in ("U01", "U02") for system in ("MRS", "SRS canopy", "SRS basal")]
-    together = checked(graph, rigs)
-    backwards = checked(graph, rigs[::-1])[::-1]
-    alone_ = [checked(graph, [r])[0] for r in rigs]
+    configurations = [configuration(graph, label, system) for label in ("U01", "U02") for system in ("MRS", "SRS canopy", "SRS basal")]
+    together = checked(graph, configurations)
+    backwards = checked(graph, configurations[::-1])[::-1]
+    alone_ = [checked(graph, [r])[0] for r in configurations]
     for a, b, c in zip(together, backwards, alone_, strict=True):
         assert a.check.margin == b.check.margin == c.check.margin
         assert a.exceptional.margin == b.exceptional.margin == c.exceptional.margin
@@ -382,7 +382,7 @@ def test_settings_of_the_cases_can_be_changed_from_a_file(changes, name):
     """What counts as exceptional, the leaves and the union factor are settings like any other."""
     settings = merged(LoadSettings(), changes)
     graph = tree(OAK)
-    (check,) = check_anchors(graph, alone(graph), PLAIN, [rig(graph, "U02", "MRS")], np.zeros((0, 3)), settings, 1)
+    (check,) = check_anchors(graph, alone(graph), PLAIN, [configuration(graph, "U02", "MRS")], np.zeros((0, 3)), settings, 1)
     if name is not None:
         assert check.exceptional.case == name
     if changes.get("exceptional") == []:
@@ -391,17 +391,17 @@ def test_settings_of_the_cases_can_be_changed_from_a_file(changes, name):
 
 
 def test_every_rig_of_a_tree_is_answered_in_order():
-    """60 unions x 3 systems x 200 work points: every rig is answered, in the order asked."""
+    """60 unions x 3 systems x 200 work points: every configuration is answered, in the order asked."""
     graph = random_tree(3, limbs=30, height=20, dbh=0.6)
     u = graph.unions
-    rigs = [
-        Rig(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+    configurations = [
+        AnchorConfiguration(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
         for k in range(60)
         for s in ("MRS", "SRS canopy", "SRS basal")
     ]
     work = graph.xyz[np.random.default_rng(0).choice(len(graph), 200)]
     settings = LoadSettings()
     wood = wood_of("oak", settings)
-    found = check_anchors(graph, alone(graph), wood, rigs, work, settings, 1)
-    assert len(found) == len(rigs)
-    assert all(f.rig is r for f, r in zip(found, rigs, strict=True))
+    found = check_anchors(graph, alone(graph), wood, configurations, work, settings, 1)
+    assert len(found) == len(configurations)
+    assert all(f.configuration is r for f, r in zip(found, configurations, strict=True))

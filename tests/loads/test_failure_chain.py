@@ -5,7 +5,7 @@ from dataclasses import replace
 import networkx as nx
 import numpy as np
 import pytest
-from loads.stick_trees import PLAIN, checked, rig, tree
+from loads.stick_trees import PLAIN, checked, configuration, tree
 from strategies import alone, random_tree
 
 from treescan.loads.checks.anchor import contacts_of, whole_tree
@@ -225,7 +225,7 @@ def test_steep_union_by_hand():
     climber; what hangs below the limb that catches is the rest of that."""
     graph = tree([(9.0, 0, 85, 3.0, 0.12, 0.08), (7.0, 180, 0, 2.5, 0.20, 0.18)], stem=0.5, top=0.4)
     base, climber = np.array([-0.6, 1.0, 0.5]), np.array([-0.9, -1.2, 7.8])
-    steep = rig(graph, "U02", "SRS basal", base=base)
+    steep = configuration(graph, "U02", "SRS basal", base=base)
     whole = state(graph)
     (contact,) = contacts_of(whole, steep)
     crotch = contact.point + contact.radius * np.array([-np.sin(np.radians(85)), 0.0, np.cos(np.radians(85))])
@@ -250,7 +250,7 @@ def test_no_catch_lifts_the_climber():
         )
         base, climber = np.append(rng.uniform(-1, 1, 2), 0.5), np.append(rng.uniform(-2.0, 2.0, 2), rng.uniform(6.5, 8.0))
         whole = state(graph, catch_samples=100, samples=100)
-        contacts = contacts_of(whole, rig(graph, "U02", "SRS basal", base=base))
+        contacts = contacts_of(whole, configuration(graph, "U02", "SRS basal", base=base))
         catches, _, _ = told(failure_chain(whole, True, contacts, climber, base, int(graph.limbs.nodes[graph.limb[contacts[0].node]][0])))
         caught += len(catches) > 1
         assert min(c.drop for c in catches) >= 0
@@ -271,7 +271,7 @@ def test_a_rope_too_short_for_its_supports_catches_nothing(fork):
 def test_canopy_rope_goes_with_the_limb(fork):
     """A rope fixed at the union has nothing that catches: straight to the ground."""
     for system in ("MRS", "SRS canopy"):
-        (check,) = checked(fork, [rig(fork, "U02", system)])
+        (check,) = checked(fork, [configuration(fork, "U02", system)])
         assert [c.ground for c in check.catches] == [True]
         assert not check.redundant
 
@@ -335,8 +335,8 @@ def test_two_backups_on_the_limb_that_breaks_are_one():
     graph = assemble(xyz, radius, parent)
     outer, inner = "U03", "U02"
     via = [int(graph.unions.arm_node[graph.unions.laterals(graph.unions.index(inner))[0]]) + 1]
-    (check,) = checked(graph, [rig(graph, outer, "SRS basal", via=via, base=(0.5, 3.0, 0.0))], reported=("limb 1 hollow 0.3",))
-    assert graph.limb[common_node(graph.parent, check.rig.rest_node, via[0])] == 1
+    (check,) = checked(graph, [configuration(graph, outer, "SRS basal", via=via, base=(0.5, 3.0, 0.0))], reported=("limb 1 hollow 0.3",))
+    assert graph.limb[common_node(graph.parent, check.configuration.rest_node, via[0])] == 1
     assert "U03" in check.common_cause
     assert "U02" in check.common_cause
     assert not check.redundant
@@ -436,7 +436,7 @@ def test_unseen_catcher_is_named_without_a_number():
 def test_stem_top_breaks_and_takes_the_anchor():
     """On a slender top the stem itself goes first; what stands below it on the stem can still catch."""
     graph = tree([(11.0, 0, 10, 1.5, 0.075, 0.075), (9.5, 0, 0, 2.0, 0.10, 0.10)], stem=0.36, top=0.06, height=12.0)
-    (check,) = checked(graph, [rig(graph, "U02", "SRS basal", distance=0.1, base=(0.3, -0.6, 0.5))], work=[[0.3, 2.5, 7.5]])
+    (check,) = checked(graph, [configuration(graph, "U02", "SRS basal", distance=0.1, base=(0.3, -0.6, 0.5))], work=[[0.3, 2.5, 7.5]])
     assert graph.limb[check.check.governing] == 0
     assert graph.xyz[check.check.governing, 2] > 9.5
     assert [c.label for c in check.catches] == ["U01", "ground"]
@@ -446,7 +446,7 @@ def test_every_likely_break_has_its_own_chain():
     """Where the limb at its union and the slender stem below it are used alike, both breaks are told: what goes with each, and where the
     rope goes; the anchor is redundant only if each of them is caught."""
     graph = tree([(11.0, 0, 10, 1.5, 0.075, 0.075), (9.5, 0, 0, 2.0, 0.10, 0.10)], stem=0.36, top=0.06, height=12.0)
-    (check,) = checked(graph, [rig(graph, "U02", "SRS basal", distance=0.2, base=(0.3, -0.6, 0.5))], work=[[0.3, 2.5, 7.5]])
+    (check,) = checked(graph, [configuration(graph, "U02", "SRS basal", distance=0.2, base=(0.3, -0.6, 0.5))], work=[[0.3, 2.5, 7.5]])
     kinds = {b.kind: b for b in check.breaks}
     assert {"stem", "union tear-out"} <= set(kinds)
     assert check.catches == check.breaks[0].catches
@@ -467,7 +467,7 @@ def test_redundant_only_where_held_from_every_place():
     not one at 6 m, whose feet come to the ground on the stretch, nor one so far out that the rope
     sweeps past the limb; a place where the feet are not clear of the ground to begin with spoils nothing."""
     graph = tree([(16.0, 0, 0, 3.0, 0.16, 0.16), (14.8, -2, 0, 3.0, 0.32, 0.32)], height=20.0, stem=0.8, top=0.5, step=0.4)
-    r = rig(graph, "U02", "SRS basal", distance=1.2, base=(1.2, -1.0, 0.5))
+    r = configuration(graph, "U02", "SRS basal", distance=1.2, base=(1.2, -1.0, 0.5))
     whole = state(graph)
     (contact,) = contacts_of(whole, r)
     for z, held, why in (
@@ -506,7 +506,7 @@ def test_why_it_is_not_held_is_told(fork):
 def test_one_break_is_not_told_twice():
     """The union and the limb's section beside it are one place: one chain, one story."""
     graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.4, step=0.1)
-    (check,) = checked(graph, [rig(graph, "U02", "SRS basal", base=(0.3, -0.6, 0.5))])
+    (check,) = checked(graph, [configuration(graph, "U02", "SRS basal", base=(0.3, -0.6, 0.5))])
     assert [b.kind for b in check.breaks] == ["union tear-out"]
 
 

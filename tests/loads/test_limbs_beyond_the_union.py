@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
+from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from strategies import alone
 
 from treescan.loads.checks.anchor import contacts_of, whole_tree
 from treescan.loads.checks.line_check import one_line_lost
-from treescan.loads.rope.configuration_loads import rig_loads
+from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.rope.contacts import supports_of
 from treescan.loads.rope.rope_run import taut_rope
 from treescan.loads.rope.strung_rope import hanging_between
@@ -26,7 +26,7 @@ def two_limbs(outer=0.07):
 
 def line(graph, beyond=True):
     """Over the wanted limb from a base at the stem's foot, and out over the lower one a metre and a half from the stem."""
-    r = rig(graph, "U02", "SRS basal", distance=1.0, base=(0.2, -0.6, 1.0))
+    r = configuration(graph, "U02", "SRS basal", distance=1.0, base=(0.2, -0.6, 1.0))
     limb = graph.limbs.nodes[graph.unions.arm_limb[graph.unions.laterals(graph.unions.index("U01"))[0]]]
     node = int(limb[np.argmin(np.abs(np.linalg.norm(graph.xyz[limb] - graph.xyz[graph.parent[limb[0]]], axis=1) - 2.0))])
     return replace(r, beyond=np.array([node] if beyond else [], np.int32))
@@ -49,7 +49,7 @@ def test_the_limb_the_climber_hangs_from_is_in_the_sums():
     (cut,) = checked(graph, [line(graph, beyond=False)], wood=WEIGHTLESS, cases=("at rest",))
     assert np.linalg.norm(found.force) < 0.97 * np.linalg.norm(cut.force)
     assert np.linalg.norm(found.contact_forces[1]) > 0.4 * W
-    loads = rig_loads(r.system, r.hardware, contacts, np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
+    loads = configuration_loads(r.system, r.hardware, contacts, np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
     assert found.contact_turns == pytest.approx(loads.turn[0])  # here in the order of the forces
     assert found.contact_turns[0] > 2.0 > found.contact_turns[1] > 0
     assert np.linalg.norm(found.force) == pytest.approx(2 * W * np.sin(found.contact_turns[0] / 2), rel=0.03)  # its legs lie nearly in one plane
@@ -76,7 +76,7 @@ def test_a_thin_outer_limb_governs_and_its_break_is_in_the_chain():
 
 
 def test_an_outer_limb_that_was_not_seen_gives_no_figure():
-    """The climber would hang from it: where the scan cannot tell its strength it cannot tell the rig's."""
+    """The climber would hang from it: where the scan cannot tell its strength it cannot tell the configuration's."""
     graph = two_limbs()
     radius = graph.radius.copy()
     limb = graph.limb[line(graph).beyond[0]]
@@ -90,7 +90,7 @@ def test_an_outer_limb_that_was_not_seen_gives_no_figure():
 def test_a_union_the_rope_lifts_off_is_still_judged():
     """An outer limb higher than the union takes the rope off it: the union is judged as if that limb were not there, and the worse is told."""
     graph = tree([(6.0, 0, 20, 2.0, 0.07, 0.07), (10.0, 180, 10, 2.0, 0.25, 0.22)], stem=0.5, top=0.4)
-    r = rig(graph, "U01", "SRS basal", distance=1.0, base=(0.2, -0.6, 1.0))
+    r = configuration(graph, "U01", "SRS basal", distance=1.0, base=(0.2, -0.6, 1.0))
     high = graph.limbs.nodes[graph.unions.arm_limb[graph.unions.laterals(graph.unions.index("U02"))[0]]]
     over, without = (checked(graph, [x])[0] for x in (replace(r, beyond=np.array([high[3]], np.int32)), r))
     assert over.check.margin.p5 <= without.check.margin.p5 * 1.0001

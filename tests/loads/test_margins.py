@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
+from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from scipy.stats import norm
 from strategies import alone, random_tree
 
 from treescan.estimate import Estimate
 from treescan.loads.checks.anchor import check_anchors
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.statics import governing
 from treescan.loads.statics.reliability import FIXED, MarginCase, both_margins, correlation_factor, first_order, margins, monte_carlo
@@ -25,7 +25,7 @@ SYSTEM = st.sampled_from(["MRS", "SRS canopy", "SRS basal"])
 
 def one(system="MRS", *, thick=0.16, stem=0.4, slope=35, wood=PLAIN, distance=None, work=None, **changes):
     graph = tree([(8.0, 0, slope, 3.0, thick, thick / 2), (5.0, 120, 20, 3.0, 0.14, 0.06)], stem=stem)
-    return checked(graph, [rig(graph, "U02", system, distance=distance)], wood=wood, work=work, **changes)[0]
+    return checked(graph, [configuration(graph, "U02", system, distance=distance)], wood=wood, work=work, **changes)[0]
 
 
 @FEW
@@ -80,7 +80,7 @@ def test_margin_scales_with_the_cube_of_the_diameter():
 
     The rope hangs at the same place of the axis, the limb has no weight and the shear is small, so only the section modulus counts.
     """
-    base = {"slope": 0, "wood": WEIGHTLESS, "distance": 2.5, "cases": ("at rest",), "least_lever": 0.0}
+    base = {"slope": 0, "wood": WEIGHTLESS, "distance": 2.5, "cases": ("at rest",), "min_lever": 0.0}
     a = one("MRS", thick=0.04, stem=0.2, **base)
     b = one("MRS", thick=0.08, stem=0.4, **base)
     assert a.check.mode in ("bending", "union tear-out")
@@ -121,7 +121,7 @@ def case_of(sections=5, seed=0, **changes):
         tangle=correlation_factor(np.array([0] * (s // 2) + [1] * (s - s // 2)), np.linspace(0, 2, s), LoadSettings()),
         bending=np.full(s, 18e6), crushing=np.full(s, 8e6), shear=np.full(s, 2e6), spread=0.16, limb_spread=0.42,
         limb=np.array([0] * (s // 2) + [1] * (s - s // 2)), limbs=2, column=np.arange(s), k=np.tile([0.6, 0.75, 0.9], (s, 1)), force=rng.normal(0, 600, (s, 2, 3)), moment=rng.normal(0, 400, (s, 2, 3)),
-        turn_sum=np.zeros(2), mu=np.array([0.15, 0.3, 0.5]), mu_used=0.15, shift=rng.normal(0, 400, (s, 3)), least_shift=-1.0,
+        turn_sum=np.zeros(2), mu=np.array([0.15, 0.3, 0.5]), mu_used=0.15, shift=rng.normal(0, 400, (s, 3)), min_shift=-1.0,
         own_weight=rng.uniform(50, 300, s), own_moment=rng.normal(0, 60, (s, 3)), mass_sd=0.05, rest_sd=0.02,
     )  # fmt: skip
     return MarginCase(**(base | changes))
@@ -161,12 +161,12 @@ def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
     monkeypatch.setattr(governing, "drawn", both)
     graph = random_tree(3, limbs=10, height=18, dbh=0.6)
     u = graph.unions
-    rigs = [
-        Rig(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+    configurations = [
+        AnchorConfiguration(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
         for k in range(0, len(u), 2)
         for s in ("MRS", "SRS canopy", "SRS basal")
     ]  # fmt: skip
-    check_anchors(graph, alone(graph), PLAIN, rigs, graph.xyz[::7], LoadSettings(), 1)
+    check_anchors(graph, alone(graph), PLAIN, configurations, graph.xyz[::7], LoadSettings(), 1)
     assert len(seen) > 40
     for found, slope, within in seen:
         assert slope.p5 == pytest.approx(found.p5, rel=within)
@@ -232,7 +232,7 @@ def test_the_middle_of_the_draws_is_the_stress_that_is_shown(monkeypatch):
     for k in range(len(u)):
         for system in ("MRS", "SRS canopy", "SRS basal"):
             cases.clear()
-            r = Rig(k, system, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), 0.4, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+            r = AnchorConfiguration(k, system, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), 0.4, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
             (found,) = check_anchors(graph, alone(graph), PLAIN, [r], graph.xyz[::11], LoadSettings(reported=("limb 1 oval 0.7",)), 1)
             if found.check.verdict == "not seen":
                 continue
@@ -295,7 +295,7 @@ def test_interval_covers_whole_trees_measured_with_error():
     rng = np.random.default_rng(11)
     graph = tree([(8.0, 0, 35, 3.0, 0.14, 0.07)])
     calm = {"samples": 600, "rest_sd": 0.0, "climber_mass_sd": 0.0, "union_k_spread": 0.0, "diameter_common": 1.0}
-    exact = checked(graph, [rig(graph, "U01", "MRS")], mor_cov=0.0, live_cov_outside=0.0, **calm)[0]
+    exact = checked(graph, [configuration(graph, "U01", "MRS")], mor_cov=0.0, live_cov_outside=0.0, **calm)[0]
     spread = np.sqrt(np.log1p(0.16**2) + np.log1p(0.446**2))
     mean = np.exp(-0.5 * spread**2)
     inside = 0
@@ -303,7 +303,7 @@ def test_interval_covers_whole_trees_measured_with_error():
     for i in range(runs):
         wrong = np.exp(rng.normal(0, 0.02, len(graph.limbs)))[graph.limb]
         measured = assemble(graph.xyz, graph.radius * wrong, graph.parent, radius_sd=0.02 * graph.radius * wrong)
-        found = checked(measured, [rig(graph, "U01", "MRS")], seed=i, **calm)[0].check.margin
+        found = checked(measured, [configuration(graph, "U01", "MRS")], seed=i, **calm)[0].check.margin
         truth = exact.check.margin.median * mean * np.exp(spread * rng.standard_normal())
         inside += found.p5 <= truth <= found.p95
     assert 0.85 <= inside / runs <= 0.95
@@ -350,12 +350,12 @@ def test_turned_and_moved_tree_gets_the_same_checks():
     work = graph.xyz[::9]
     pairs = []
     for g, xyz in ((graph, work), (other, work @ turn.T + move)):
-        rigs = []
+        configurations = []
         for k in range(len(g.unions)):
             base = np.array([0.5, 0.2, 1.0]) if g is graph else turn @ [0.5, 0.2, 1.0] + move
             arm = g.unions.laterals(k)[0]
-            rigs.append(Rig(k, "SRS basal", "rope on bark", int(g.unions.arm_node[arm]), g.unions.parent_diameter[k] / 2, np.zeros(0, np.int32), base))
-        pairs.append(check_anchors(g, alone(g), PLAIN, rigs, xyz, LoadSettings(), 3))
+            configurations.append(AnchorConfiguration(k, "SRS basal", "rope on bark", int(g.unions.arm_node[arm]), g.unions.parent_diameter[k] / 2, np.zeros(0, np.int32), base))
+        pairs.append(check_anchors(g, alone(g), PLAIN, configurations, xyz, LoadSettings(), 3))
     for a, b in zip(*pairs, strict=True):
         assert b.check.margin.median == pytest.approx(a.check.margin.median, rel=1e-6)
         assert turn @ a.force == pytest.approx(b.force, abs=1e-4)
@@ -378,14 +378,14 @@ def test_real_looking_trees_keep_the_order_of_loads(seed):
     rng = np.random.default_rng(seed)
     graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius * rng.uniform(0.02, 0.25, len(graph)))
     u = graph.unions
-    rigs = [
-        Rig(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
+    configurations = [
+        AnchorConfiguration(k, s, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), u.parent_diameter[k] / 2, np.zeros(0, np.int32), np.array([0.5, 0.2, 1.0]))
         for k in range(0, len(u), 2)
         for s in ("MRS", "SRS basal")
     ]
     work = graph.xyz[::9]
     base, heavy, eased_ = (
-        check_anchors(graph, alone(graph), PLAIN, rigs, work, LoadSettings(**c), 1)
+        check_anchors(graph, alone(graph), PLAIN, configurations, work, LoadSettings(**c), 1)
         for c in ({}, {"climber_mass": 130.0, "climber_mass_sd": 6.5}, {"basal_bound": "friction"})
     )
     seen = 0

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
+from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from strategies import alone
 
 from treescan.loads.checks.anchor import check_anchors
-from treescan.loads.limb_check import VERDICTS, Rig
+from treescan.loads.limb_check import VERDICTS, AnchorConfiguration
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.wood.topology.assemble import assemble
@@ -39,16 +39,16 @@ def test_any_tree_is_answered_or_refused(seed, nodes, lying, poor):
     rng = np.random.default_rng(seed)
     graph = grown(rng, nodes, lying, poor)
     u = graph.unions
-    rigs = []
+    configurations = []
     for k in range(len(u)):
         for system in SYSTEMS:
             rest = int(u.arm_node[rng.choice(np.arange(u.arm_start[k], u.arm_start[k + 1]))])
             via = rng.integers(1, nodes, rng.integers(0, 3)) if SYSTEMS[system].basal else []
-            rigs.append(Rig(k, system, "rope on bark", rest, float(rng.choice([0.0, 0.3, np.nan])), np.array(via, np.int32), rng.normal(0, 1, 3)))
+            configurations.append(AnchorConfiguration(k, system, "rope on bark", rest, float(rng.choice([0.0, 0.3, np.nan])), np.array(via, np.int32), rng.normal(0, 1, 3)))
     work = rng.normal(0, 3, (5, 3))
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        found = check_anchors(graph, alone(graph), PLAIN, rigs[:12], work, LoadSettings(samples=200, catch_samples=100), seed)
+        found = check_anchors(graph, alone(graph), PLAIN, configurations[:12], work, LoadSettings(samples=200, catch_samples=100), seed)
     for c in found:
         assert c.check.verdict in VERDICTS
         if c.check.verdict == "not seen":
@@ -67,7 +67,7 @@ def test_a_diameter_no_better_known_than_itself_was_not_measured(times):
     sd = 0.02 * graph.radius
     sd[8] = times * graph.radius[8]
     graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=sd)
-    (check,) = checked(graph, [rig(graph, "U02", "MRS")])
+    (check,) = checked(graph, [configuration(graph, "U02", "MRS")])
     assert check.check.verdict == "not seen"
     assert "no diameter was measured" in check.check.reason
 
@@ -75,7 +75,7 @@ def test_a_diameter_no_better_known_than_itself_was_not_measured(times):
 def test_a_cavity_open_all_round_is_refused_with_numbers():
     """A shell that is no shell any more does not hold, and its margin is a number next to nothing."""
     graph = tree(OAK)
-    (check,) = checked(graph, [rig(graph, "U02", "MRS")], reported=("U02 cavity 0.4 open 360",))
+    (check,) = checked(graph, [configuration(graph, "U02", "MRS")], reported=("U02 cavity 0.4 open 360",))
     assert check.check.verdict == "does not hold"
     assert 0.0 <= check.check.margin.p5 < 0.1
     assert np.isfinite(check.check.utilisation).all()
@@ -84,5 +84,5 @@ def test_a_cavity_open_all_round_is_refused_with_numbers():
 def test_weightless_tree_at_rest_keeps_a_finite_margin_everywhere():
     """Sections that carry next to nothing have a large margin, not an endless one that poisons the rest."""
     graph = tree(OAK)
-    (check,) = checked(graph, [rig(graph, "U02", "MRS")], wood=WEIGHTLESS, cases=("at rest",), self_weight=False)
+    (check,) = checked(graph, [configuration(graph, "U02", "MRS")], wood=WEIGHTLESS, cases=("at rest",), self_weight=False)
     assert np.isfinite(check.check.utilisation).all()

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
+from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from shapely.affinity import rotate, scale
 from shapely.geometry import Point
 from strategies import alone
@@ -106,7 +106,7 @@ def test_plumb_load_on_an_oval_limb_uses_the_ellipse_modulus():
 def test_reported_oval_moves_the_margin_by_the_root_of_its_ratio():
     """A limb higher than wide carries a plumb load better, one wider than high worse, by sqrt(H / W); true moments stay as they are."""
     graph = tree(OAK)
-    r = rig(graph, "U01", "SRS canopy", distance=1.2)
+    r = configuration(graph, "U01", "SRS canopy", distance=1.2)
     found = {
         q: checked(graph, [r], wood=WEIGHTLESS, reported=(f"U01 oval {q}",) if q != 1.0 else (), cases=("at rest",))[0].check for q in (0.64, 1.0, 1.44)
     }
@@ -128,7 +128,7 @@ def measured(graph, ratio, height):
 def test_measured_oval_counts_as_the_same_oval_reported(q):
     """An oval the scan measured, long in the plumb plane or across it, gives the margin of the same oval reported."""
     graph = tree(OAK)
-    r = rig(graph, "U01", "SRS canopy", distance=1.2)
+    r = configuration(graph, "U01", "SRS canopy", distance=1.2)
     by_hand = checked(graph, [r], wood=WEIGHTLESS, reported=(f"limb 1 oval {q}", f"stem oval {q}"), cases=("at rest",))[0].check
     up = np.where(np.abs(graph.direction[:, 2:]) > 0.99, [0.0, 1.0, 0.0], [0.0, 0.0, 1.0])
     by_scan = checked(measured(graph, q, up), [r], wood=WEIGHTLESS, cases=("at rest",))[0].check
@@ -139,7 +139,7 @@ def test_measured_oval_counts_as_the_same_oval_reported(q):
 def test_what_a_person_reports_wins_over_the_measured_oval():
     """A reported ratio replaces the measured one on the wood it names, even where the report is that the limb is round."""
     graph = tree(OAK)
-    r = rig(graph, "U01", "SRS canopy", distance=1.2)
+    r = configuration(graph, "U01", "SRS canopy", distance=1.2)
     oval = measured(graph, 1.3, [0.0, 0.2, 1.0])
     whole = ("limb 1 oval 1.0", "stem oval 1.0")
 
@@ -155,7 +155,7 @@ def test_what_a_person_reports_wins_over_the_measured_oval():
 def test_an_oval_without_a_sensible_ratio_says_so(report):
     """An oval needs its height over width."""
     with pytest.raises(BadInput, match="oval"):
-        checked(tree(OAK), [rig(tree(OAK), "U01", "MRS")], reported=(report,))
+        checked(tree(OAK), [configuration(tree(OAK), "U01", "MRS")], reported=(report,))
 
 
 def test_leaves_off_takes_the_foliage_away_and_on_adds_some_to_a_bare_tree():
@@ -191,7 +191,7 @@ def test_an_anchor_says_in_what_leaf_its_tree_was_judged(scan, how, words):
     beside = alone(graph)
     if scan == "leafy":
         beside = replace(beside, foliage=Foliage(np.full((4, 4, 4), 2.0, np.float32), np.array([1.0, -0.4, 8.5]), 0.2))
-    (found,) = check_anchors(graph, beside, PLAIN, [rig(graph, "U01", "MRS")], np.zeros((0, 3)), LoadSettings(leaves=how), 1)
+    (found,) = check_anchors(graph, beside, PLAIN, [configuration(graph, "U01", "MRS")], np.zeros((0, 3)), LoadSettings(leaves=how), 1)
     said = [n for n in found.check.notes if n.startswith("The scan shows")]
     assert len(said) == (1 if words else 0)
     assert all(words in n for n in said)

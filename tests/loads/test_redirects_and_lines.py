@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
-from loads.stick_trees import PLAIN, WEIGHTLESS, checked, rig, tree
+from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from strategies import alone
 
 from treescan.errors import BadInput
@@ -17,7 +17,7 @@ from treescan.loads.checks.anchor import contacts_of, whole_tree
 from treescan.loads.checks.line_check import check_line, check_two_lines, hardest, one_line_lost
 from treescan.loads.checks.redirect_check import check_redirect
 from treescan.loads.rope.base_anchor import base_anchor
-from treescan.loads.rope.configuration_loads import rig_loads
+from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.rope.strung_rope import fixed_point, hanging_between, line_tensions, rope_for_angle, strung
 from treescan.loads.settings import LoadSettings
 from treescan.units import G
@@ -36,7 +36,7 @@ def test_redirect_bears_both_legs_and_turns_the_main_anchors_load(system):
     """The redirect bears 2 sin(turn / 2) times the pull along the halving of its legs; the main anchor is pulled toward the redirect."""
     graph = tree(OAK)
     t = whole(graph, cases=("at rest",))
-    main, over = rig(graph, "U03", system), rig(graph, "U01", "MRS", distance=1.5)
+    main, over = configuration(graph, "U03", system), configuration(graph, "U01", "MRS", distance=1.5)
     found = check_redirect(t, main, over, np.zeros((0, 3)))
     assert found.reason == ""
     assert np.linalg.norm(found.redirect_force) == pytest.approx(2 * np.sin(found.turn / 2) * W, rel=1e-6)
@@ -53,8 +53,8 @@ def test_redirect_on_a_thin_limb_governs():
     """Where the redirect hangs on the thinner wood, the weakest section is below it and the margin that of the redirect."""
     graph = tree([(9.0, 0, 30, 3.0, 0.26, 0.15), (7.0, 90, 20, 3.5, 0.07, 0.05)])
     t = whole(graph)
-    found = check_redirect(t, rig(graph, "U02", "MRS"), rig(graph, "U01", "MRS", distance=1.0), np.array([[0.0, 3.0, 3.0]]))
-    (without,) = checked(graph, [rig(graph, "U02", "MRS")], work=[[0.0, 3.0, 3.0]])
+    found = check_redirect(t, configuration(graph, "U02", "MRS"), configuration(graph, "U01", "MRS", distance=1.0), np.array([[0.0, 3.0, 3.0]]))
+    (without,) = checked(graph, [configuration(graph, "U02", "MRS")], work=[[0.0, 3.0, 3.0]])
     assert found.at_redirect
     assert found.margin.p5 < without.check.margin.p5
     assert found.exceptional.p5 <= found.margin.p5
@@ -69,7 +69,7 @@ def test_redirect_over_what_was_not_seen_gives_no_number():
     limb = graph.unions.arm_limb[graph.unions.laterals(graph.unions.index("U01"))[0]]
     seen[graph.limbs.nodes[limb][1]] = False
     graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius_sd, seen=seen)
-    found = check_redirect(whole(graph), rig(graph, "U03", "MRS"), rig(graph, "U01", "MRS", distance=1.8), np.zeros((0, 3)))
+    found = check_redirect(whole(graph), configuration(graph, "U03", "MRS"), configuration(graph, "U01", "MRS", distance=1.8), np.zeros((0, 3)))
     assert found.reason.startswith("Not seen")
     assert not found.margin.known
 
@@ -77,10 +77,10 @@ def test_redirect_over_what_was_not_seen_gives_no_number():
 def test_a_line_straight_down_is_the_check_at_rest():
     """One line with the weight straight below is the anchor check's case at rest, with the same margin."""
     graph = tree(OAK)
-    (check,) = checked(graph, [rig(graph, "U03", "SRS canopy")], cases=("at rest",))
+    (check,) = checked(graph, [configuration(graph, "U03", "SRS canopy")], cases=("at rest",))
     t = whole(graph)
-    top = contacts_of(t, rig(graph, "U03", "SRS canopy"))[-1].point
-    found = check_line(t, rig(graph, "U03", "SRS canopy"), top - [0, 0, 5.0], W)
+    top = contacts_of(t, configuration(graph, "U03", "SRS canopy"))[-1].point
+    found = check_line(t, configuration(graph, "U03", "SRS canopy"), top - [0, 0, 5.0], W)
     assert found.force == pytest.approx(check.force, abs=0.02 * W)  # one hangs from the bark, the other straight below the axis
     assert found.margin.p5 == pytest.approx(check.check.margin.p5, rel=0.05)
     assert found.mode == check.check.mode
@@ -90,14 +90,14 @@ def test_a_line_upward_is_refused():
     """A point above the anchor is no pull of a line under load."""
     graph = tree(OAK)
     with pytest.raises(BadInput, match="downward"):
-        check_line(whole(graph), rig(graph, "U03", "SRS canopy"), np.array([5.0, 0, 30.0]), W)
+        check_line(whole(graph), configuration(graph, "U03", "SRS canopy"), np.array([5.0, 0, 30.0]), W)
 
 
 @pytest.mark.parametrize("report", ["limb 1 dead", "stem decay", "U03 crack"])
 def test_a_line_on_reported_wood_gives_the_reason_and_no_margin(report):
     """Wood that a report forbids as an anchor forbids it to a line too: its reason, and no figure that could pass for a margin."""
     graph = tree([(9.0, 0, 30, 3.0, 0.20, 0.10)] if report.startswith("limb") else OAK)
-    r = rig(graph, "U01" if report.startswith("limb") else "U03", "SRS canopy")
+    r = configuration(graph, "U01" if report.startswith("limb") else "U03", "SRS canopy")
     (check,) = checked(graph, [r], reported=(report,))
     t = whole(graph, reported=(report,))
     found = check_line(t, r, contacts_of(t, r)[-1].point - [0, 0, 5.0], W)
@@ -110,7 +110,7 @@ def test_a_line_on_reported_wood_gives_the_reason_and_no_margin(report):
 def test_a_line_on_wood_that_could_not_stand_as_read_gives_no_margin():
     """A limb that, as read, could not carry itself was misread: not seen, for a line as for an anchor."""
     graph = tree([(9.0, 0, 0, 12.0, 0.05, 0.05), (10.5, 180, 30, 2.0, 0.15, 0.10)])
-    r = rig(graph, "U01", "SRS canopy")
+    r = configuration(graph, "U01", "SRS canopy")
     (check,) = checked(graph, [r])
     t = whole(graph)
     found = check_line(t, r, contacts_of(t, r)[-1].point - [0, 0, 5.0], W)
@@ -123,15 +123,15 @@ def test_two_lines_in_one_tree_are_each_judged_by_their_share():
     """Half-way between two anchors of the same height both bear W / (2 cos a); together their plumb parts carry the weight."""
     graph = tree(OAK)
     t = whole(graph, WEIGHTLESS)
-    rigs = [rig(graph, "U02", "SRS canopy", distance=2.0), rig(graph, "U03", "SRS canopy", distance=2.0)]
-    anchors = np.array([contacts_of(t, r)[-1].point for r in rigs])
+    configurations = [configuration(graph, "U02", "SRS canopy", distance=2.0), configuration(graph, "U03", "SRS canopy", distance=2.0)]
+    anchors = np.array([contacts_of(t, r)[-1].point for r in configurations])
     lines = hanging_between(anchors, anchors.mean(axis=0) - [0, 0, 3.0], W)
-    found = check_two_lines(t, rigs, lines, factor=1.5)
+    found = check_two_lines(t, configurations, lines, factor=1.5)
     a, b = found.first, found.second
     assert a.force[2] + b.force[2] == pytest.approx(-1.5 * W, rel=0.02)
     assert a.margin.known
     assert b.margin.known
-    alone_ = check_line(t, rigs[0], anchors[0] - [0, 0, 3.0], 1.5 * W)
+    alone_ = check_line(t, configurations[0], anchors[0] - [0, 0, 3.0], 1.5 * W)
     assert a.margin.median > alone_.margin.median  # it shares
 
 
@@ -141,12 +141,12 @@ def test_wood_below_two_lines_bears_both_at_once():
     t = whole(graph, WEIGHTLESS)
     row = graph.unions.index("U01")
     arms = graph.unions.laterals(row)
-    rigs = [replace(rig(graph, "U01", "SRS canopy", distance=1.5), rest_node=int(graph.unions.arm_node[a])) for a in arms[:2]]
-    anchors = np.array([contacts_of(t, r)[-1].point for r in rigs])
+    configurations = [replace(configuration(graph, "U01", "SRS canopy", distance=1.5), rest_node=int(graph.unions.arm_node[a])) for a in arms[:2]]
+    anchors = np.array([contacts_of(t, r)[-1].point for r in configurations])
     lines = hanging_between(anchors, anchors.mean(axis=0) - [0, 0, 1.2], W)
     assert lines.tension == pytest.approx(lines.tension[::-1])
-    found = check_two_lines(t, rigs, lines, factor=1.0)
-    one = check_line(t, rigs[0], lines.place, float(lines.tension[0]))
+    found = check_two_lines(t, configurations, lines, factor=1.0)
+    one = check_line(t, configurations[0], lines.place, float(lines.tension[0]))
     assert graph.limb[found.meet] == 0
     assert graph.limb[one.governing] == 0  # the level pull at 9 m bends the thin stem at its foot
     assert found.common.margin.p5 > 5 * one.margin.p5
@@ -158,15 +158,15 @@ def test_two_lines_over_reported_wood_get_the_reason_where_it_lies(report):
     """A dead limb forbids its own line, a decayed stem both."""
     graph = tree(OAK)
     t = whole(graph, reported=(report,))
-    rigs = [rig(graph, "U02", "SRS canopy", distance=2.0), rig(graph, "U03", "SRS canopy", distance=2.0)]
-    assert {int(graph.limb[r.rest_node]) for r in rigs} == {2, 3} or report != "limb 2 dead"
-    anchors = np.array([contacts_of(t, r)[-1].point for r in rigs])
-    found = check_two_lines(t, rigs, hanging_between(anchors, anchors.mean(axis=0) - [0, 0, 3.0], W), factor=1.0)
+    configurations = [configuration(graph, "U02", "SRS canopy", distance=2.0), configuration(graph, "U03", "SRS canopy", distance=2.0)]
+    assert {int(graph.limb[r.rest_node]) for r in configurations} == {2, 3} or report != "limb 2 dead"
+    anchors = np.array([contacts_of(t, r)[-1].point for r in configurations])
+    found = check_two_lines(t, configurations, hanging_between(anchors, anchors.mean(axis=0) - [0, 0, 3.0], W), factor=1.0)
     gates = [found.first.gate != "", found.second.gate != "", found.common.gate != ""]
     if report == "stem decay":
         assert gates[2]
     else:
-        assert gates == [int(graph.limb[r.rest_node]) == 2 for r in rigs] + [False]
+        assert gates == [int(graph.limb[r.rest_node]) == 2 for r in configurations] + [False]
 
 
 def test_the_hardest_case_of_a_line_is_that_of_the_settings():
@@ -182,7 +182,7 @@ def test_a_flat_strung_rope_loads_its_anchors_many_times():
     """The flatter the rope between two trees, the less the margin of its anchors; beyond 120 degrees each bears more than the load."""
     graph = tree(OAK)
     t = whole(graph)
-    r = rig(graph, "U03", "SRS canopy", distance=1.0)
+    r = configuration(graph, "U03", "SRS canopy", distance=1.0)
     here = contacts_of(t, r)[-1].point
     there = here + np.array([12.0, 0, 0])
     margins = []
@@ -197,7 +197,7 @@ def test_one_line_lost_swings_the_whole_weight_onto_the_other():
     """When the other line goes, the climber swings: 3 - 2 cos a times the weight and L (1 - cos a) of fall (pendulum)."""
     graph = tree(OAK)
     t = whole(graph)
-    r = rig(graph, "U03", "SRS canopy")
+    r = configuration(graph, "U03", "SRS canopy")
     anchor = contacts_of(t, r)[-1].point
     place = anchor + 4.0 * np.array([np.sin(0.7), 0.0, -np.cos(0.7)])
     lines = hanging_between([anchor, place + np.array([3.0, 0, 4.0])], place, W)
@@ -214,9 +214,9 @@ def test_lowering_from_the_base_loads_less_and_hauling_more():
     """A base that lowers loads the union at most twice, one that hauls more than twice: 1 -+ exp(-+ mu beta) of the leg, legs parallel."""
     graph = tree(OAK)
     t = whole(graph)
-    r = rig(graph, "U03", "SRS basal")
+    r = configuration(graph, "U03", "SRS basal")
     contacts = contacts_of(t, r)
-    loads = rig_loads(r.system, r.hardware, contacts, np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
+    loads = configuration_loads(r.system, r.hardware, contacts, np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
     found = base_anchor(loads, r.hardware, len(contacts) - 1, t.settings)
     assert 1.0 < found.lowering < found.hanging <= 2.0 < found.hauling
     low, _, high = t.settings.mu_bark
@@ -236,10 +236,10 @@ def test_the_base_is_told_its_hardest_pull_from_any_place(slope):
     told beside it, and "up to" is never less than the sum."""
     graph = tree([(8.0, 0, slope, 4.0, 0.16, 0.10)])
     t = whole(graph)
-    r = rig(graph, "U01", "SRS basal", distance=1.5)
+    r = configuration(graph, "U01", "SRS basal", distance=1.5)
     x, z = 1.5 * np.cos(np.radians(slope)), 8 + 1.5 * np.sin(np.radians(slope))
     work = np.array([[x, 3.0, z - 3.2], [x + 1.0, 0.5, z - 6.0]])
-    loads = rig_loads(r.system, r.hardware, contacts_of(t, r), np.asarray(r.base), 0.0, work, t.settings)
+    loads = configuration_loads(r.system, r.hardware, contacts_of(t, r), np.asarray(r.base), 0.0, work, t.settings)
     found = base_anchor(loads, r.hardware, 0, t.settings)
     assert np.linalg.norm(found.pull) == pytest.approx(loads.pulls.tension.max())
     assert np.linalg.norm(found.hard_pull) == pytest.approx(loads.pulls.hard.max())
@@ -254,8 +254,8 @@ def test_a_pre_load_left_in_the_anchor_leg_pulls_the_base_too():
     """Three times the weight left in the leg by the test is what the base feels, more than the climber's own pull at rest."""
     graph = tree(OAK)
     t = whole_tree(graph, alone(graph), PLAIN, LoadSettings(cases=("at rest",), preload=3.0))
-    r = rig(graph, "U03", "SRS basal")
-    loads = rig_loads(r.system, r.hardware, contacts_of(t, r), np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
+    r = configuration(graph, "U03", "SRS basal")
+    loads = configuration_loads(r.system, r.hardware, contacts_of(t, r), np.asarray(r.base), 0.0, np.zeros((0, 3)), t.settings)
     assert np.linalg.norm(base_anchor(loads, r.hardware, 0, t.settings).pull) == pytest.approx(3 * W)
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from loads.stick_trees import PLAIN, rig, tree
+from loads.stick_trees import PLAIN, configuration, tree
 from scipy.integrate import quad
 from strategies import alone, random_tree
 
@@ -120,7 +120,7 @@ def test_a_reported_hollow_reaches_the_shear_of_the_load_path():
     """The path below a rope on a hollow limb carries the ring's share, and only there."""
     graph = tree([(8.0, 0, 30, 3.0, 0.16, 0.10)])
     whole = whole_tree(graph, alone(graph), PLAIN, LoadSettings(reported=("limb 1 hollow 0.4",)))
-    path = load_path(whole, contacts_of(whole, rig(graph, "U01", "MRS")))
+    path = load_path(whole, contacts_of(whole, configuration(graph, "U01", "MRS")))
     share = np.where(graph.limb[path.node] == 1, float(kept_shear(hollow_keep(0.4))), 1.0)
     assert path.shear == pytest.approx(whole.sections.shear * share)
 

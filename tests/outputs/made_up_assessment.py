@@ -10,7 +10,7 @@ from strategies import random_tree
 from treescan.assess import Assessment
 from treescan.cloud.point_cloud import Frame
 from treescan.estimate import Estimate
-from treescan.loads.limb_check import AnchorCheck, Catch, Exceptional, LimbCheck, Rig
+from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Catch, Exceptional, LimbCheck
 from treescan.planning.tie_in_point import AccessStep, Reach, RopePlan, TieInPoint, Work
 from treescan.reader_settings import ReaderSettings
 from treescan.settings import setting
@@ -275,7 +275,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
                     "Nothing further catches: fall to the ground.",
                 ),
             )
-            rig = Rig(
+            configuration = AnchorConfiguration(
                 k,
                 system,
                 "rope on bark" if system != "MRS" else "ring",
@@ -285,7 +285,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
                 np.array([0.6, 0.0, 0.9]),
             )
             anchor = AnchorCheck(
-                rig,
+                configuration,
                 force,
                 float(np.linalg.norm(force) / weight),
                 "hard stop",
@@ -339,7 +339,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
                 k,
                 u.label[k],
                 system,
-                anchor.rig.hardware,
+                anchor.configuration.hardware,
                 good,
                 verdict,
                 reasons,

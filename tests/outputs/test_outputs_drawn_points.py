@@ -29,7 +29,7 @@ def drawn() -> Assessment:
     """The made-up assessment with an anchor and a base drawn, its basal lines tied to the base."""
     a = made_up()
     tied = [
-        replace(p, check=replace(p.check, rig=replace(p.check.rig, base=ASH[1], tied_to=ASH[0]))) if p.system == "SRS basal" else p for p in a.points
+        replace(p, check=replace(p.check, configuration=replace(p.check.configuration, base=ASH[1], tied_to=ASH[0]))) if p.system == "SRS basal" else p for p in a.points
     ]
     return replace(a, site=replace(a.site, anchors=(BEECH,), bases=(ASH,)), points=tuple(tied))
 
@@ -74,8 +74,8 @@ def test_the_rope_is_drawn_over_the_limbs_under_the_climbers_leg() -> None:
     """From the base over the union and on over the outer limb, then plumb down from that one."""
     a = made_up()
     p = next(p for p in a.points if p.system == "SRS basal")
-    limb = next(nodes for k, nodes in enumerate(a.tree.graph.limbs.nodes) if k != a.tree.graph.limb[p.check.rig.rest_node] and len(nodes) > 3)
-    beyond = replace(p, check=replace(p.check, rig=replace(p.check.rig, beyond=np.array([limb[2]], np.int32))))
+    limb = next(nodes for k, nodes in enumerate(a.tree.graph.limbs.nodes) if k != a.tree.graph.limb[p.check.configuration.rest_node] and len(nodes) > 3)
+    beyond = replace(p, check=replace(p.check, configuration=replace(p.check.configuration, beyond=np.array([limb[2]], np.int32))))
     plain_line, line = rope_line(a, p), rope_line(a, beyond)
     assert len(line) == len(plain_line) + 1
     np.testing.assert_allclose(line[: len(plain_line) - 1], plain_line[:-1])

@@ -191,8 +191,8 @@ def test_the_chance_of_overload_is_told_wherever_the_margin_is(good: Assessment,
 def test_every_contact_of_the_rope_is_named_with_its_turning_and_force(good: Assessment, folder: Path) -> None:
     """The union first, then each limb by the union it leaves from; data and card tell the same figures, a choke has no turning."""
     for i, (p, j) in enumerate(zip(good.points, strict(folder / "anchors.json")["anchors"], strict=True)):
-        rows, rig = j["load"]["contacts"], p.check.rig
-        assert [r["node"] for r in rows] == [rig.rest_node, *rig.via, *rig.beyond]
+        rows, configuration = j["load"]["contacts"], p.check.configuration
+        assert [r["node"] for r in rows] == [configuration.rest_node, *configuration.via, *configuration.beyond]
         assert rows[0]["on"] == p.label and rows[0]["side"] == "union"
         assert rows[0]["size_kn"] == pytest.approx(np.linalg.norm(p.check.force) / 1000, rel=1e-4)
         card_rows = [(k, v) for k, v in card(good, p, i).answers[2].rows if k.startswith("Rope on ")]
@@ -202,7 +202,7 @@ def test_every_contact_of_the_rope_is_named_with_its_turning_and_force(good: Ass
                 assert f"{r['size_kn']:.1f} kN" in said
             if r["size_kn"] and r["turn_deg"] is not None:
                 assert f"turns by {r['turn_deg']:.0f}°" in said
-        for n, r in zip(rig.via, rows[1:], strict=False):
+        for n, r in zip(configuration.via, rows[1:], strict=False):
             limb = good.tree.graph.limb[n]
             assert (r["on"] == "the stem") == (limb == 0)
             if r["on"].startswith("the limb from "):
@@ -212,7 +212,7 @@ def test_every_contact_of_the_rope_is_named_with_its_turning_and_force(good: Ass
 
 
 def test_multiples_of_weight_say_what_they_are_multiples_of(good: Assessment, folder: Path) -> None:
-    """Beside what the rig makes of a still climber's weight stands all of the force over the weight, the same quantity in both kinds of load."""
+    """Beside what the configuration makes of a still climber's weight stands all of the force over the weight, the same quantity in both kinds of load."""
     weight = good.settings.loads.climber_mass * G / 1000
     for j in json.loads((folder / "anchors.json").read_text(encoding="utf-8"))["anchors"]:
         assert j["load"]["force_over_weight"] == pytest.approx(j["load"]["force_kn"] / weight, rel=1e-4)

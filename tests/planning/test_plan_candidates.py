@@ -1,4 +1,4 @@
-"""Which rigs are judged, and where their ropes bear."""
+"""Which configurations are judged, and where their ropes bear."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
 from treescan.planning.access.access_order import lanyard_steps
 from treescan.planning.access.approach import recommend
-from treescan.planning.candidates.candidates import BASE_HEIGHT, candidate_rigs, candidate_unions, round_the_stem
+from treescan.planning.candidates.candidates import BASE_HEIGHT, candidate_configurations, candidate_unions, round_the_stem
 from treescan.planning.candidates.contact import base_way, contact_point, own_limbs, place_on_limb, round_stem
 from treescan.planning.climb.independent import independent
 from treescan.planning.ranking.rank import rank_points
@@ -24,13 +24,13 @@ from treescan.planning.work.work_points import work_at_points
 from treescan.trees.beside import Site
 
 
-def rigs(graph, throws=(), systems=(), settings=S):
-    return candidate_rigs(graph, alone(graph), table(graph, throws), systems, settings)
+def configurations(graph, throws=(), systems=(), settings=S):
+    return candidate_configurations(graph, alone(graph), table(graph, throws), systems, settings)
 
 
 def test_every_union_meets_every_system():
-    """Three unions, three systems, one hardware each: nine rigs; without a throw each is set by climbing."""
-    found = rigs(plain_tree())
+    """Three unions, three systems, one hardware each: nine configurations; without a throw each is set by climbing."""
+    found = configurations(plain_tree())
 
     assert [(r.union, r.system) for r, _ in found] == [(u, s) for u in range(3) for s in SYSTEMS]
     assert all(t is None for _, t in found)
@@ -39,7 +39,7 @@ def test_every_union_meets_every_system():
 def test_a_throw_over_several_limbs_serves_only_a_basal_line():
     """Class 3 sets a basal line; canopy and moving rope at the same union are left to climbing."""
     graph = plain_tree()
-    found = {r.system: t for r, t in rigs(graph, [throw(graph, 1, 0.5, 3)]) if r.union == 1}
+    found = {r.system: t for r, t in configurations(graph, [throw(graph, 1, 0.5, 3)]) if r.union == 1}
 
     assert found["SRS basal"] is not None
     assert found["MRS"] is None and found["SRS canopy"] is None
@@ -48,7 +48,7 @@ def test_a_throw_over_several_limbs_serves_only_a_basal_line():
 def test_the_likelier_throw_wins():
     """Of two classes a system can use the one with the larger chance is taken."""
     graph = plain_tree()
-    found = {r.system: t for r, t in rigs(graph, [throw(graph, 1, 0.2, 1), throw(graph, 1, 0.6, 3)]) if r.union == 1}
+    found = {r.system: t for r, t in configurations(graph, [throw(graph, 1, 0.2, 1), throw(graph, 1, 0.6, 3)]) if r.union == 1}
 
     assert found["MRS"].isolation_class == 1
     assert found["SRS basal"].isolation_class == 3
@@ -68,12 +68,12 @@ def test_supports_of_a_line_become_via_points_from_the_union_outward():
         settled=np.array([[6.0, 0, 0], u.place[2], u.place[1], u.place[0], [-6.0, 0, 0]]),
         rest=u.place[2] + 0.2 * graph.direction[wanted],
     )
-    (rig,) = [r for r, _ in rigs(graph, [t], ("SRS basal",)) if r.union == 2]
+    (configuration,) = [r for r, _ in configurations(graph, [t], ("SRS basal",)) if r.union == 2]
     mirrored = replace(t, supports=t.supports[::-1].copy())
-    (other,) = [r for r, _ in rigs(graph, [mirrored], ("SRS basal",)) if r.union == 2]
+    (other,) = [r for r, _ in configurations(graph, [mirrored], ("SRS basal",)) if r.union == 2]
 
-    assert rig.via.tolist() == [mid, low]
-    assert rig.base[0] < 0
+    assert configuration.via.tolist() == [mid, low]
+    assert configuration.base[0] < 0
     assert other.via.tolist() == [mid, low]
     assert other.base[0] > 0
 
@@ -87,20 +87,20 @@ def over_three(graph, order=(0, 2, 1)):
     return replace(throw(graph, 2, 0.5, 3), supports=np.array(out, np.int32), settled=np.array(path), rest=rest, rest_distance=0.9), out
 
 
-def test_limbs_under_the_climbers_leg_stay_in_the_rig():
+def test_limbs_under_the_climbers_leg_stay_in_the_configuration():
     """A line over a, the union, b: the base leg gets one, the other stays under the climber's leg, from which the climber hangs."""
     graph = plain_tree()
     t, out = over_three(graph)
-    (rig,) = [r for r, _ in rigs(graph, [t], ("SRS basal",)) if r.union == 2]
-    assert rig.via.tolist() == [out[0]] and rig.beyond.tolist() == [out[2]]
+    (configuration,) = [r for r, _ in configurations(graph, [t], ("SRS basal",)) if r.union == 2]
+    assert configuration.via.tolist() == [out[0]] and configuration.beyond.tolist() == [out[2]]
     segment = graph.xyz[[out[2], graph.parent[out[2]]]]
-    assert contact_point(graph, rig) == pytest.approx(segment.mean(axis=0))
-    assert own_limbs(graph, rig) == (0, int(graph.limb[out[2]]))
-    way = base_way(graph, rig)
-    assert way[0] == pytest.approx(contact_point(graph, rig)) and way[-1] == pytest.approx(rig.base) and len(way) == 4
+    assert contact_point(graph, configuration) == pytest.approx(segment.mean(axis=0))
+    assert own_limbs(graph, configuration) == (0, int(graph.limb[out[2]]))
+    way = base_way(graph, configuration)
+    assert way[0] == pytest.approx(contact_point(graph, configuration)) and way[-1] == pytest.approx(configuration.base) and len(way) == 4
     clean, _ = over_three(graph, (0, 1, 2))
-    (rig,) = [r for r, _ in rigs(graph, [clean], ("SRS basal",)) if r.union == 2]
-    assert len(rig.beyond) == 0 and len(rig.via) == 2
+    (configuration,) = [r for r, _ in configurations(graph, [clean], ("SRS basal",)) if r.union == 2]
+    assert len(configuration.beyond) == 0 and len(configuration.via) == 2
 
 
 def test_a_line_with_limbs_under_the_climbers_leg_counts_half():
@@ -108,16 +108,16 @@ def test_a_line_with_limbs_under_the_climbers_leg_counts_half():
     graph = plain_tree()
     dirty, _ = over_three(graph)
     for chance, taken in ((0.3, 2), (0.2, 3)):
-        (found,) = [t for r, t in rigs(graph, [dirty, throw(graph, 2, chance, 2)], ("SRS basal",)) if r.union == 2]
+        (found,) = [t for r, t in configurations(graph, [dirty, throw(graph, 2, chance, 2)], ("SRS basal",)) if r.union == 2]
         assert found.isolation_class == taken
 
 
 def test_the_doubt_names_what_the_climber_would_hang_from():
-    """Limb, diameter, force and margin of what lies under the climber's leg; reach and rope are told from there; a rig without it says nothing."""
+    """Limb, diameter, force and margin of what lies under the climber's leg; reach and rope are told from there; a configuration without it says nothing."""
     graph = plain_tree()
     t, out = over_three(graph)
     throws, work = table(graph, [t]), work_at_points(graph, [[-1.5, 0.4, 3.0], [-1.4, -0.3, 4.0]])
-    found = candidate_rigs(graph, alone(graph), throws, ("SRS basal",), S)
+    found = candidate_configurations(graph, alone(graph), throws, ("SRS basal",), S)
     checks = check_anchors(graph, alone(graph), wood_of("Quercus robur", LoadSettings()), [r for r, _ in found], work.xyz, LoadSettings(), 1)
     points = {p.union: p for p in rank_points(graph, alone(graph), Site(), ASSESSABLE, work, throws, found, checks, S, 1)}
     p = points[2]
@@ -126,7 +126,7 @@ def test_the_doubt_names_what_the_climber_would_hang_from():
     force = np.linalg.norm(p.check.contact_forces[2]) / 1000
     assert f"limb {graph.limb[out[2]]} ({size:.1f} cm thick), {force:.1f} kN" in words
     assert f"low end {p.check.outer.p5:.1f}" in words
-    assert p.place == pytest.approx(contact_point(graph, p.check.rig))
+    assert p.place == pytest.approx(contact_point(graph, p.check.configuration))
     assert not any("would not hang from" in d for k in (0, 1) for d in points[k].doubts)
     assert p.check.check.margin.p5 <= p.check.outer.p5 * 1.05
 
@@ -139,11 +139,11 @@ def test_a_dead_limb_under_the_climbers_leg_stands_against_the_line():
     for order in ((0, 2, 1), (1, 2, 0), (0, 1, 2)):
         t, out = over_three(flagged, order)
         throws = table(flagged, [t])
-        found = candidate_rigs(flagged, alone(flagged), throws, ("SRS basal",), S)
+        found = candidate_configurations(flagged, alone(flagged), throws, ("SRS basal",), S)
         checks = check_anchors(flagged, alone(flagged), wood_of("oak", LoadSettings()), [r for r, _ in found], work.xyz, LoadSettings(), 1)
         points = rank_points(flagged, alone(flagged), Site(), ASSESSABLE, work, throws, found, checks, S, 1)
         p = next(p for p in points if p.union == 2)
-        under = {int(flagged.limb[n]) for n in p.check.rig.beyond}
+        under = {int(flagged.limb[n]) for n in p.check.configuration.beyond}
         assert any("under the climber's leg looks dead" in w for w in p.gates) == (int(flagged.limb[out[order.index(1)]]) in under)
 
 
@@ -152,17 +152,17 @@ def test_two_anchors_are_apart_only_where_all_that_holds_the_climber_is():
     graph = plain_tree()
     points = {p.union: p for p in ranked(graph, [throw(graph, k) for k in range(3)], systems=("SRS basal",))}
     top, low = points[2], points[1]
-    rig = replace(top.check.rig, beyond=np.array([low.check.rig.rest_node], np.int32))
+    configuration = replace(top.check.configuration, beyond=np.array([low.check.configuration.rest_node], np.int32))
     assert independent(graph, top, low)
-    assert not independent(graph, replace(top, check=replace(top.check, rig=rig)), low)
+    assert not independent(graph, replace(top, check=replace(top.check, configuration=configuration)), low)
 
 
 def test_basal_anchor_is_tied_to_the_stem_foot():
     """The base anchor lies on the bark of the stem, a metre above its foot."""
     graph = plain_tree()
-    for rig, _ in rigs(graph, [throw(graph, k) for k in range(3)], ("SRS basal",)):
-        assert np.hypot(*(rig.base[:2] - graph.xyz[0, :2])) == pytest.approx(graph.radius[0])
-        assert rig.base[2] == graph.xyz[0, 2] + BASE_HEIGHT
+    for configuration, _ in configurations(graph, [throw(graph, k) for k in range(3)], ("SRS basal",)):
+        assert np.hypot(*(configuration.base[:2] - graph.xyz[0, :2])) == pytest.approx(graph.radius[0])
+        assert configuration.base[2] == graph.xyz[0, 2] + BASE_HEIGHT
 
 
 def test_a_drawn_base_takes_the_basal_lines():
@@ -171,32 +171,32 @@ def test_a_drawn_base_takes_the_basal_lines():
     graph = plain_tree()
     oak, ash = ("the oak", np.array([-8.0, 1.0, 1.0])), ("the ash", np.array([8.0, 0.0, 1.0]))
     throws = [throw(graph, k) for k in range(2)]  # these land at x = -6 and set the climber's side east
-    made = candidate_rigs(graph, alone(graph), table(graph, throws), ("MRS", "SRS basal"), S, (oak, ash))
-    for rig, t in made:
-        if rig.system == "MRS":
-            assert rig.tied_to == ""
+    made = candidate_configurations(graph, alone(graph), table(graph, throws), ("MRS", "SRS basal"), S, (oak, ash))
+    for configuration, t in made:
+        if configuration.system == "MRS":
+            assert configuration.tied_to == ""
         else:
-            comes_down = contact_point(graph, rig) if t is None else t.stand
+            comes_down = contact_point(graph, configuration) if t is None else t.stand
             nearer = min((oak, ash), key=lambda b: np.hypot(*(b[1] - comes_down)[:2]))
-            assert (rig.tied_to, *rig.base) == (nearer[0], *nearer[1])
-    high = candidate_rigs(graph, alone(graph), table(graph, throws), ("SRS basal",), S, (("the roof", np.array([4.0, 0.0, 30.0])),))
-    assert all(rig.tied_to == "" and rig.base[2] == BASE_HEIGHT for rig, _ in high)
+            assert (configuration.tied_to, *configuration.base) == (nearer[0], *nearer[1])
+    high = candidate_configurations(graph, alone(graph), table(graph, throws), ("SRS basal",), S, (("the roof", np.array([4.0, 0.0, 30.0])),))
+    assert all(configuration.tied_to == "" and configuration.base[2] == BASE_HEIGHT for configuration, _ in high)
     with pytest.raises(BadInput, match="the oak"):
-        candidate_rigs(graph, alone(graph), table(graph, throws), ("SRS basal",), S, (("the oak", np.array([80.0, 0.0, 1.0])),))
+        candidate_configurations(graph, alone(graph), table(graph, throws), ("SRS basal",), S, (("the oak", np.array([80.0, 0.0, 1.0])),))
 
 
 def test_hand_set_ropes_bear_just_outside_the_stem():
     """A rope laid by hand lies on the limb, outside the stem's bark and within half a metre of it."""
     graph = random_tree(3, height=20, dbh=0.6, limbs=20)
-    over_limbs = [rig for rig, _ in rigs(graph, systems=("MRS",)) if not round_stem(graph, rig)]
+    over_limbs = [configuration for configuration, _ in configurations(graph, systems=("MRS",)) if not round_stem(graph, configuration)]
     assert over_limbs
-    for rig in over_limbs:
-        place = contact_point(graph, rig)
-        d = np.linalg.norm(place - graph.unions.place[rig.union])
+    for configuration in over_limbs:
+        place = contact_point(graph, configuration)
+        d = np.linalg.norm(place - graph.unions.place[configuration.union])
 
-        assert d >= 0.45 * graph.unions.parent_diameter[rig.union]
-        assert d <= graph.unions.parent_diameter[rig.union] + 0.3
-        assert graph.limb[rig.rest_node] in graph.unions.arm_limb[graph.unions.arms(rig.union)]
+        assert d >= 0.45 * graph.unions.parent_diameter[configuration.union]
+        assert d <= graph.unions.parent_diameter[configuration.union] + 0.3
+        assert graph.limb[configuration.rest_node] in graph.unions.arm_limb[graph.unions.arms(configuration.union)]
 
 
 def test_place_on_limb_walks_the_axis():
@@ -213,7 +213,7 @@ def test_place_on_limb_walks_the_axis():
 def test_the_number_of_unions_is_held():
     """Never more unions than the setting, and the highest and thickest are kept."""
     graph = random_tree(3, height=24, dbh=0.9, limbs=30)
-    few = candidate_unions(graph, replace(S, most_unions=5))
+    few = candidate_unions(graph, replace(S, max_unions=5))
     size = [graph.unions.height[k] * graph.unions.arm_diameter[graph.unions.laterals(k)].max() for k in candidate_unions(graph, S)]
     kept = [graph.unions.height[k] * graph.unions.arm_diameter[graph.unions.laterals(k)].max() for k in few]
 
@@ -224,7 +224,7 @@ def test_the_number_of_unions_is_held():
 def test_unknown_system_is_refused():
     """A system nobody knows is bad input, with the known ones named."""
     with pytest.raises(BadInput, match="SRS canopy"):
-        rigs(plain_tree(), systems=("DdRT",))
+        configurations(plain_tree(), systems=("DdRT",))
 
 
 def test_a_tree_of_thin_limbs_is_listed_with_its_reasons():
@@ -254,7 +254,7 @@ def test_a_stem_above_thin_whorls_is_choked():
     line still lies over the limbs and is refused as too thin. Without a throw the way up is by lanyards, whorl by whorl, in one step."""
     graph = whorled()
     points = ranked(graph, systems=())
-    round_it = [p for p in points if round_stem(graph, p.check.rig)]
+    round_it = [p for p in points if round_stem(graph, p.check.configuration)]
 
     assert round_it and {p.system for p in round_it} == {"MRS", "SRS canopy"}
     assert all("round the stem" in p.hardware and p.throw is None for p in round_it)
@@ -263,7 +263,7 @@ def test_a_stem_above_thin_whorls_is_choked():
     assert all(any("Too thin: the limb" in g for g in p.gates) for p in points if p.system == "SRS basal")
     best = points[0]
     assert len(best.access) == 3 and "two lanyards round the stem" in best.access[-1].how
-    assert any(f"{100 * 2 * graph.segment_radius[best.check.rig.rest_node]:.0f} cm" in k and "round" in k for k in best.rope.kit)
+    assert any(f"{100 * 2 * graph.segment_radius[best.check.configuration.rest_node]:.0f} cm" in k and "round" in k for k in best.rope.kit)
 
 
 def test_what_keeps_a_stem_from_being_choked():
@@ -277,7 +277,7 @@ def test_what_keeps_a_stem_from_being_choked():
     assert not choked(whorled(stem=0.035))
     assert not choked(whorled(limb=0.012))
     assert not choked(whorled(limb=0.05))
-    assert not choked(whorled(), replace(S, upright_deg=90.0, least_limb=0.5))
+    assert not choked(whorled(), replace(S, upright_deg=90.0, min_limb=0.5))
     leaning = tree(([[0, 0, 0], [0, 0, 3], [6, 0, 6]], 0.16, 0.08), ([[3, 0, 4.5], [3, 1, 5]], 0.02, 0.01))
     assert not choked(leaning)
 
@@ -303,7 +303,7 @@ def test_lanyards_need_limbs_within_reach_and_a_thick_stem():
     pairs = {(round(float(gapped.unions.height[i])), round(float(gapped.unions.height[j]))) for i, j in lanyard_steps(gapped, S)}
 
     assert pairs == {(2, 3), (3, 4), (8, 9)}
-    assert 2 * graph.segment_radius[graph.unions.node[top]] >= S.least_limb
+    assert 2 * graph.segment_radius[graph.unions.node[top]] >= S.min_limb
     assert graph.unions.height[top] < graph.unions.height.max()
 
 
@@ -311,7 +311,7 @@ def test_two_slings_on_one_stem_are_apart_where_the_lower_stem_is_twice_as_stron
     """Round one stem a lower anchor counts as other wood from 1.25 times the thickness on; over a limb it never does when it carries the other."""
     graph = whorled()
     points = [p for p in ranked(graph, systems=("MRS",)) if p.usable]
-    size = {p.label: 2 * float(graph.segment_radius[p.check.rig.rest_node]) for p in points}
+    size = {p.label: 2 * float(graph.segment_radius[p.check.configuration.rest_node]) for p in points}
     for a in points:
         for b in points:
             if a.union != b.union:

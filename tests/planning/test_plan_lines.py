@@ -62,12 +62,12 @@ def test_a_line_hung_to_another_tree_carries_the_margin_of_the_own_union():
     own = {h.ends[1]: h for h in plan.neighbours.hung}
     for label, h in own.items():
         p = next(p for p in points if p.label == label and p.usable)
-        rig = replace(p.check.rig, system="SRS canopy", via=np.zeros(0, np.int32))
+        configuration = replace(p.check.configuration, system="SRS canopy", via=np.zeros(0, np.int32))
         assert (h.end.case, h.end.factor) == ("rescue", pytest.approx(1.5 * (1 + LOADS.rescue_mass / LOADS.climber_mass)))
         assert h.end.tension == pytest.approx(h.end.factor * h.lines.tension[1])
-        again = check_line(loads_of(graph), rig, h.lines.place, h.end.tension)
+        again = check_line(loads_of(graph), configuration, h.lines.place, h.end.tension)
         assert h.end.check.margin.p5 == pytest.approx(again.margin.p5)
-        assert h.end.check.margin.p5 < check_line(loads_of(graph), rig, h.lines.place, float(h.lines.tension[1])).margin.p5
+        assert h.end.check.margin.p5 < check_line(loads_of(graph), configuration, h.lines.place, float(h.lines.tension[1])).margin.p5
         lost = h.end.lost
         length = np.linalg.norm(p.place - h.lines.place)
         assert lost.drop == pytest.approx(length - (p.place[2] - h.lines.place[2]), abs=0.15)  # from bark, not axis
@@ -109,7 +109,7 @@ def test_reported_and_stated_defects_reach_the_lines():
     whole, points, _ = planned(graph, BEECH)
     line = whole.neighbours.hung[0]
     p = next(p for p in points if p.label == line.ends[1] and p.usable)
-    limb = int(graph.limb[p.check.rig.rest_node])
+    limb = int(graph.limb[p.check.configuration.rest_node])
     dead, *_ = planned(graph, BEECH, reported=(f"limb {limb} dead",))
     there = next(h for h in dead.neighbours.hung if h.ends == line.ends)
     assert f"limb {limb} dead" in there.words and not there.end.check.margin.known and there.end.breach
@@ -139,7 +139,7 @@ def test_two_lines_to_one_climber_are_judged_where_they_bear_most():
     for w in np.flatnonzero(a.reach.served & b.reach.served):
         lines = hanging_between([a.place, b.place], work.xyz[w], WEIGHT)
         if lines.tension.min() > SLACK * WEIGHT and lines.between >= NARROWEST:
-            ends = [check_line(loads, p.check.rig, work.xyz[w], 2.0 * t).margin.p5 for p, t in zip((a, b), lines.tension, strict=True)]
+            ends = [check_line(loads, p.check.configuration, work.xyz[w], 2.0 * t).margin.p5 for p, t in zip((a, b), lines.tension, strict=True)]
             tried.append(min(ends))
             at_both.append(w)
     assert pair.serves == len(tried)

@@ -9,7 +9,7 @@ import pytest
 from hands import S, check, only, plain_tree, ranked, table, throw, tree
 from strategies import alone, random_tree
 
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.planning.access.approach import OTHER, recommend
 from treescan.planning.candidates.candidates import candidate_unions
 from treescan.planning.candidates.rescan_advice import TO_SETTLE, what_settles
@@ -56,7 +56,7 @@ def test_best_system_of_each_union_comes_before_second_systems():
 def test_thin_limb_is_gated_with_its_diameter():
     """The limb at 11 m is thinner than a forearm: not ranked, and the words name the centimetres."""
     graph = plain_tree()
-    p = only(ranked(graph, [throw(graph, k) for k in range(3)], settings=replace(S, least_limb=0.12, least_stub=0.2)), "U03")
+    p = only(ranked(graph, [throw(graph, k) for k in range(3)], settings=replace(S, min_limb=0.12, min_stub=0.2)), "U03")
 
     assert not p.usable
     assert p.verdict == "not ranked"
@@ -94,11 +94,11 @@ def test_a_limb_the_scan_is_fit_for_nothing_on_is_not_seen_and_says_what_a_resca
     """Only anchors whose rope bears on that limb are refused, with the words of the scan's fitness for it."""
     graph = plain_tree()
     plain = ranked(graph, [throw(graph, k) for k in range(3)])
-    bears = int(graph.limb[plain[0].check.rig.rest_node])
+    bears = int(graph.limb[plain[0].check.configuration.rest_node])
     want = "Rescan standing at azimuth 200 degrees from it."
     limbs = tuple({"limb": k, "fit_for": "nothing" if k == bears else "small limbs", "rescan": want if k == bears else ""} for k in range(len(graph.limbs)))
     points = ranked(graph, [throw(graph, k) for k in range(3)], fitness=ScanFitness("assessable", (), (), limbs))
-    told = {int(graph.limb[p.check.rig.rest_node]): [g for g in p.gates if want in g] for p in points}
+    told = {int(graph.limb[p.check.configuration.rest_node]): [g for g in p.gates if want in g] for p in points}
 
     assert told[bears] and told[bears][0].startswith("Not seen")
     assert not any(words for limb, words in told.items() if limb != bears)
@@ -378,12 +378,12 @@ def test_what_settles_it_names_height_distance_and_side():
     seen = np.ones(len(graph), bool)
     gap = int(limb[np.argmin(np.abs(graph.xyz[limb, 2] - 6.0))])
     seen[gap] = False
-    rig = Rig(0, "MRS", "ring", int(limb[-1]), 2.0, np.zeros(0, np.int32), np.zeros(3))
-    text = what_settles(replace(graph, seen=seen), check(graph, rig))
+    configuration = AnchorConfiguration(0, "MRS", "ring", int(limb[-1]), 2.0, np.zeros(0, np.int32), np.zeros(3))
+    text = what_settles(replace(graph, seen=seen), check(graph, configuration))
     stem = graph.limbs.nodes[0]
     low = np.ones(len(graph), bool)
     low[stem[8]] = False
-    low_text = what_settles(replace(graph, seen=low), check(graph, rig))
+    low_text = what_settles(replace(graph, seen=low), check(graph, configuration))
 
     assert f"{graph.xyz[gap, 2]:.1f} m up, {graph.xyz[gap, 0]:.1f} m east of the stem's foot" in text
     assert "from the east and one other side" in text

@@ -13,10 +13,10 @@ from treescan.loads.checks.anchor import check_anchors, whole_tree
 from treescan.loads.checks.redirect_check import check_redirect
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
-from treescan.planning.candidates.candidates import candidate_rigs
+from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.climb.climb_plan import EXACT_POINTS, climb_plan
 from treescan.planning.climb.redirect_loads import with_all_forces
-from treescan.planning.climb.redirects import redirect_rig, redirects
+from treescan.planning.climb.redirects import redirect_configuration, redirects
 from treescan.planning.ranking.overrides import Override, barred_unions, strength_left
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.sightline import Scene
@@ -43,7 +43,7 @@ def scene_of(graph, loads=AT_REST, settings=LOOSE):
     work = work_at_points(graph, [[0, 4.5, 4.0], [3.0, 0, 3.0]], ["far", "near"])
     wood, beside = wood_of("Quercus robur", loads), alone(graph)
     throws = table(graph, [throw(graph, k) for k in range(len(graph.unions))])
-    found = candidate_rigs(graph, beside, throws, ("MRS",), settings)
+    found = candidate_configurations(graph, beside, throws, ("MRS",), settings)
     checks = check_anchors(graph, beside, wood, [r for r, _ in found], work.xyz, loads, 1)
     points = rank_points(graph, beside, Site(), ASSESSABLE, work, throws, found, checks, settings, 1)
     return whole_tree(graph, beside, wood, loads, 1), points, work
@@ -71,7 +71,7 @@ def test_own_weight_is_not_scaled_away():
         most = 1.0 / own.self_weight_share
         assert r.main_ratio < 0.6
         assert r.main_margin * own.margin.median / own.margin.p5 > most
-        checked = check_redirect(tree_loads, main.check.rig, redirect_rig(graph, r.union, LOOSE), work.xyz)
+        checked = check_redirect(tree_loads, main.check.configuration, redirect_configuration(graph, r.union, LOOSE), work.xyz)
         assert checked.main_margin.median < most
         assert low[r.label].main_margin == pytest.approx(checked.main_margin.p5)
         assert low[r.label].margin == pytest.approx(checked.redirect_margin.p5)
@@ -105,7 +105,7 @@ def test_stated_defects_weaken_redirects_too():
     (plain, *_), (half, *_) = (
         with_all_forces(tree_loads, main, found[:1], work, o, LOOSE) for o in ((), (Override("defect", limb=0, value=0.5, **said),))
     )
-    over = redirect_rig(graph, found[0].union, LOOSE)
+    over = redirect_configuration(graph, found[0].union, LOOSE)
     mine = int(graph.limb[over.rest_node])
     other = next(i for i in range(1, len(graph.limbs)) if not graph.above(int(graph.limbs.nodes[i][0]))[[over.rest_node, graph.unions.node[over.union]]].any())
 

@@ -35,7 +35,7 @@ def test_anchors_die_exactly_when_a_cut_is_below_them(seed):
     for node in rng.integers(1, len(graph), 25):
         above = nx.descendants(ways, int(node)) | {int(node)}
         for p in points:
-            bearing = {int(p.check.rig.rest_node), int(graph.unions.node[p.union])}
+            bearing = {int(p.check.configuration.rest_node), int(graph.unions.node[p.union])}
 
             assert dies_with(graph, p, graph.above(int(node))) == bool(bearing & above)
 

@@ -34,9 +34,9 @@ def test_base_leg_follows_its_supports():
     """The base leg is the polyline from the union over its supports to the base."""
     graph = plain_tree()
     p = only(ranked(graph, [throw(graph, 2, 0.5, 3)], systems=("SRS basal",)), "U03", "SRS basal")
-    rig = p.check.rig
+    configuration = p.check.configuration
 
-    assert dict(p.rope.parts)["base leg"] == pytest.approx(polyline_length(np.vstack([p.place, graph.xyz[rig.via], rig.base])))
+    assert dict(p.rope.parts)["base leg"] == pytest.approx(polyline_length(np.vstack([p.place, graph.xyz[configuration.via], configuration.base])))
     assert polyline_length(np.array([[0.0, 0, 0], [3, 4, 0], [3, 4, 12]])) == 17
 
 

@@ -14,7 +14,7 @@ from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.strung_rope import fixed_point, hanging_between
 from treescan.planning.access.approach import BASAL, OTHER, recommend
-from treescan.planning.candidates.candidates import candidate_rigs, candidate_unions
+from treescan.planning.candidates.candidates import candidate_configurations, candidate_unions
 from treescan.planning.climb.climb_plan import climb_plan
 from treescan.planning.climb.rescue import corridor, corridors
 from treescan.planning.climb.sets import anchor_set, one_per_union, two_line_set
@@ -40,7 +40,7 @@ def judged(graph, throws, *, beside=FLAT, site=None, systems=("MRS",), species="
     """Candidates, real load checks, ranking."""
     t = table(graph, throws)
     work = work or default_work(graph, beside, settings)
-    found = candidate_rigs(graph, beside, t, systems, settings)
+    found = candidate_configurations(graph, beside, t, systems, settings)
     checks = check_anchors(graph, beside, wood_of(species, LOADS), [r for r, _ in found], work.xyz, LOADS, 1)
     return rank_points(graph, beside, site or Site(), fitness, work, t, found, checks, settings, 1), work
 
@@ -160,7 +160,7 @@ def test_bracken_hythe_conifer_is_a_line_over_several_whorls():
     basal = only(points, "U04", "SRS basal")
     caught = [c for c in basal.check.catches if not c.ground]
 
-    assert basal.usable and basal.throw.isolation_class == 3 and len(basal.check.rig.via) == 1
+    assert basal.usable and basal.throw.isolation_class == 3 and len(basal.check.configuration.via) == 1
     assert all(p.throw is None for p in points if p.system != "SRS basal")
     assert BASAL in recommend(graph, table(graph, [line]), points, S)[0]
     assert caught[0].label == "U03" and caught[0].drop == pytest.approx(2 * 0.6, abs=0.15)
@@ -295,6 +295,6 @@ def test_two_line_plan_keeps_to_different_wood():
     assert both.any()
     assert np.all(plan.served[both] != plan.second[both])
     for i, j in {(int(x), int(y)) for x, y in zip(plan.served[both], plan.second[both], strict=True)}:
-        a, b = plan.points[i].check.rig, plan.points[j].check.rig
+        a, b = plan.points[i].check.configuration, plan.points[j].check.configuration
         assert graph.limb[a.rest_node] != graph.limb[b.rest_node]
     assert len(plan.points) <= len(one_per_union(points))

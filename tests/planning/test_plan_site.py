@@ -15,7 +15,7 @@ from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
 from treescan.planning.access.approach import ADVANCE, BASAL, ISOLATE, OTHER, recommend
-from treescan.planning.candidates.candidates import candidate_rigs, candidate_unions, other_base_words
+from treescan.planning.candidates.candidates import candidate_configurations, candidate_unions, other_base_words
 from treescan.planning.climb.climb_plan import climb_plan
 from treescan.planning.climb.redirects import path_stress, redirects
 from treescan.planning.climb.rescue import corridors
@@ -196,7 +196,7 @@ def test_a_redirect_that_spoils_the_main_anchor_is_not_ranked():
         main = max((p for p in points if p.usable), key=lambda p: p.place[2])
         short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
         found = redirects(graph, scene, short, points, work, limb_of_work(graph, work), loose)
-        rest, force = main.check.rig.rest_node, np.asarray(main.check.force, float)
+        rest, force = main.check.configuration.rest_node, np.asarray(main.check.force, float)
         known = path_stress(graph, rest, main.place, force)
         for r in found:
             pull = np.linalg.norm(force) * (r.place - main.place) / np.linalg.norm(r.place - main.place)
@@ -282,7 +282,7 @@ def test_unusable_checks_never_reach_the_recommendation():
     throws = [throw(graph, k) for k in range(3)]
     points = ranked(graph, throws, verdict="not seen")
 
-    assert check(graph, points[0].check.rig, verdict="not seen").check.margin.known is False
+    assert check(graph, points[0].check.configuration, verdict="not seen").check.margin.known is False
     assert OTHER in recommend(graph, table(graph, throws), points, S)[0]
 
 
@@ -358,7 +358,7 @@ def test_hardware_and_bark_are_stated_per_anchor():
     graph = plain_tree()
     points = ranked(graph, [throw(graph, k) for k in range(3)], systems=())
     basal, canopy, moving = (only(points, "U01", s) for s in ("SRS basal", "SRS canopy", "MRS"))
-    limb = 2 * graph.segment_radius[basal.check.rig.rest_node]
+    limb = 2 * graph.segment_radius[basal.check.configuration.rest_node]
     words = at_the_union(graph, basal, LOADS)
 
     assert f"rope on bark {100 * np.exp(-LOADS.mu_bark[1] * np.pi):.0f} %" in words[0]
@@ -391,7 +391,7 @@ def test_a_basal_line_tied_to_another_stem_says_so_and_is_judged_to_it():
     wood, work = wood_of("Quercus robur", LOADS), work_at_points(graph, [[1.0, 0.5, 4.0], [0.8, -0.6, 3.0], [-1.0, 0.5, 6.0]])
 
     def points(bases):
-        found = candidate_rigs(graph, alone(graph), throws, ("SRS basal",), S, bases)
+        found = candidate_configurations(graph, alone(graph), throws, ("SRS basal",), S, bases)
         checks = check_anchors(graph, alone(graph), wood, [r for r, _ in found], work.xyz, LOADS, 1)
         ranked_ = rank_points(graph, alone(graph), Site(bases=tuple(bases)), ASSESSABLE, work, throws, found, checks, S, 1)
         return {p.union: p for p in ranked_}
@@ -399,7 +399,7 @@ def test_a_basal_line_tied_to_another_stem_says_so_and_is_judged_to_it():
     own, there = points(()), points((oak,))
     for k, p in there.items():
         q = own[k]
-        assert p.check.rig.base == pytest.approx(oak[1])
+        assert p.check.configuration.base == pytest.approx(oak[1])
         assert p.check.multiple_of_weight < q.check.multiple_of_weight
         legs = dict(p.rope.parts)["base leg"], dict(q.rope.parts)["base leg"]
         assert legs[0] == pytest.approx(np.linalg.norm(p.place - oak[1]))
@@ -409,7 +409,7 @@ def test_a_basal_line_tied_to_another_stem_says_so_and_is_judged_to_it():
         assert any("sling for the oak" in line for line in p.rope.kit) and any("sling for the stem foot" in line for line in q.rope.kit)
         assert p.verdict != "candidate"
     wire = Conductor(np.array([[6.0, -30.0, 5.0], [6.0, 30.0, 5.0]]), 400.0)
-    found = candidate_rigs(graph, alone(graph), throws, ("SRS basal",), S, (oak,))
+    found = candidate_configurations(graph, alone(graph), throws, ("SRS basal",), S, (oak,))
     checks = check_anchors(graph, alone(graph), wood, [r for r, _ in found], work.xyz, LOADS, 1)
     near = rank_points(graph, alone(graph), Site(bases=(oak,), conductors=(wire,)), ASSESSABLE, work, throws, found, checks, S, 1)
     assert all(any(c.what == "base leg" for c in p.clearances) for p in near)

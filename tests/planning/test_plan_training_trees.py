@@ -18,7 +18,7 @@ from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
 from treescan.planning.access.access_order import BASAL_LINE
 from treescan.planning.access.approach import BASAL, recommend
-from treescan.planning.candidates.candidates import candidate_rigs
+from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.climb.redirects import redirects
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.sightline import Scene
@@ -33,7 +33,7 @@ STEADY = replace(LOADS, cases=("at rest", "ascent", "work positioning"), self_we
 def plan(graph, throws, work, systems=("MRS",), settings=S, rest=None, loads=LOADS, species="Quercus robur"):
     """Candidates, real load checks, ranking. `rest` moves the rope out along the limb of chosen unions. [m]"""
     beside, t = alone(graph), table(graph, throws)
-    found = candidate_rigs(graph, beside, t, systems, settings)
+    found = candidate_configurations(graph, beside, t, systems, settings)
     if rest:
         found = tuple((replace(r, rest_distance=rest.get(r.union, r.rest_distance)), x) for r, x in found)
     checks = check_anchors(graph, beside, wood_of(species, loads), [r for r, _ in found], work.xyz, loads, 1)
@@ -88,7 +88,7 @@ def test_t3_redirect_spoils_the_primary():
         ([[4, 0, 11], [4.3, 0, 12.5]], 0.06, 0.03),
     )
     work = work_at_points(graph, [[6.5, 0, 10.4], [0, 0, 5]], ["far", "stem"])
-    loose = replace(S, least_limb=0.05, margin_gate=0.01, rope_angle_limit_deg=75.0, walk_limit_deg=85.0)
+    loose = replace(S, min_limb=0.05, margin_gate=0.01, rope_angle_limit_deg=75.0, walk_limit_deg=85.0)
     points = plan(graph, [throw(graph, k) for k in range(len(graph.unions))], work, settings=loose)
     main = max((p for p in points if p.usable), key=lambda p: p.place[2])
     short = replace(main, reach=replace(main.reach, served=np.array([False, True])))

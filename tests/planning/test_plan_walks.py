@@ -12,7 +12,7 @@ from strategies import alone
 from treescan.loads.checks.anchor import check_anchor, whole_tree
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
-from treescan.planning.candidates.candidates import candidate_rigs
+from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.climb.walks import walks_that_hold
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.ways_to_work import ways_to_work
@@ -33,9 +33,9 @@ def planned(stem):
     union = int(np.argmax(graph.unions.height))
     wood, beside = wood_of("Quercus robur", LOADS), alone(graph)
     whole = whole_tree(graph, beside, wood, LOADS, 1)
-    rigs = [r for r in candidate_rigs(graph, beside, table(graph, [throw(graph, union)]), ("MRS",), LIMITS) if r[0].union == union]
-    checks = [check_anchor(whole, r, work.xyz) for r, _ in rigs]
-    points = rank_points(graph, beside, Site(), ScanFitness("assessable", ()), work, table(graph, [throw(graph, union)]), rigs, checks, LIMITS, 1)
+    configurations = [r for r in candidate_configurations(graph, beside, table(graph, [throw(graph, union)]), ("MRS",), LIMITS) if r[0].union == union]
+    checks = [check_anchor(whole, r, work.xyz) for r, _ in configurations]
+    points = rank_points(graph, beside, Site(), ScanFitness("assessable", ()), work, table(graph, [throw(graph, union)]), configurations, checks, LIMITS, 1)
     ways = ways_to_work(graph, points, work, LIMITS)
     return whole, points, work, ways, walks_that_hold(whole, points, work, ways, (), LIMITS)
 
@@ -50,13 +50,13 @@ def test_every_walk_kept_holds_and_the_first_one_dropped_does_not(stem):
     assert offered
     assert [w for i, w in enumerate(before) if i not in offered] == [w for i, w in enumerate(after) if i not in offered]
     wide = replace(whole, settings=replace(whole.settings, rope_angle_limit_deg=75.0))
-    margin = [check_anchor(wide, points[0].check.rig, work.xyz[[i]]).check.margin.p5 for i in offered]
+    margin = [check_anchor(wide, points[0].check.configuration, work.xyz[[i]]).check.margin.p5 for i in offered]
 
     assert all(m >= LIMITS.margin_gate for i, m in zip(offered, margin, strict=True) if i in kept)
     if len(kept) < len(offered):
         dropped = [i for i in offered if i not in kept]
         steepest = min(dropped, key=lambda i: before[i].angle)
-        found = check_anchor(wide, points[0].check.rig, work.xyz[[*kept, steepest]]).check
+        found = check_anchor(wide, points[0].check.configuration, work.xyz[[*kept, steepest]]).check
         assert found.margin.p5 < LIMITS.margin_gate or found.verdict == "does not hold"
 
 

@@ -102,7 +102,7 @@ def test_a_line_over_too_many_limbs_is_not_proposed_even_for_a_basal_anchor():
     table = flights([np.radians(65)], [13.5], SETTINGS)
     answer = {}
     for allowed in (6, 5):
-        settings = dataclasses.replace(SETTINGS, most_between=allowed, reach_along=2.5)
+        settings = dataclasses.replace(SETTINGS, max_between=allowed, reach_along=2.5)
         scene = scene_of(upright(limbs), settings)
         answer[allowed] = int(throw_many(scene, feet, azimuth, table.height, table.step, np.array([[0]], np.int32), 6)[1][0, 0])
 

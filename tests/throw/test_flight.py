@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from treescan.throw.ballistics.flight import PIECES, apex_with_line, drag_constant, flights, fly, least_speed, terminal_speed
+from treescan.throw.ballistics.flight import PIECES, apex_with_line, drag_constant, flights, fly, min_speed, terminal_speed
 from treescan.throw.settings import ThrowSettings
 from treescan.units import G
 
@@ -81,7 +81,7 @@ def test_a_faster_throw_at_the_same_elevation_is_higher_everywhere():
 def test_no_throw_slower_than_the_least_speed_gets_there():
     """At the least speed's best angle the parabola passes through the point; one per cent slower misses it at any angle."""
     x, z = 6.0, 14.0
-    v = float(least_speed(x, z))
+    v = float(min_speed(x, z))
     angles = np.radians(np.linspace(30, 89, 600))
     highest = lambda u: np.max(x * np.tan(angles) - G * x**2 / (2 * u**2 * np.cos(angles) ** 2))  # noqa: E731
 

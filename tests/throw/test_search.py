@@ -83,14 +83,14 @@ def test_every_throw_is_complete_and_consistent(searched):
     assert table.best
     for (u, k), throw in table.best.items():
         assert throw.union == u and throw.isolation_class == k
-        assert SETTINGS.least_chance <= throw.chance <= 1
+        assert SETTINGS.min_chance <= throw.chance <= 1
         assert throw.expected_throws == pytest.approx(1 / throw.chance)
         assert np.allclose(throw.stand, stances.xyz[throw.stance])
         assert np.allclose(throw.path[0], throw.stand + np.array([0, 0, SETTINGS.release_height]), atol=1e-6)
         assert SETTINGS.hand.speed_low <= throw.speed <= SETTINGS.hand.speed_high
         assert SETTINGS.hand.elevation_low <= throw.elevation <= SETTINGS.hand.elevation_high
         assert len(throw.supports) >= 1 and np.all((throw.supports > 0) & (throw.supports < len(graph)))
-        assert throw.least_weight <= SETTINGS.bag_mass
+        assert throw.min_weight <= SETTINGS.bag_mass
         assert throw.workings == (0 if k == 1 or not len(throw.captured) else throw.workings)
         assert len(throw.captured_unions) <= len(throw.captured)
         assert any("Stand" in step for step in throw.steps) and len(throw.steps) >= 4

@@ -12,7 +12,7 @@ from math import pi, radians
 
 import numpy as np
 import pytest
-from loads.stick_trees import WEIGHTLESS, checked, rig, tree
+from loads.stick_trees import WEIGHTLESS, checked, configuration, tree
 from scipy.optimize import brentq
 from strategies import alone
 from validation.handbook import (
@@ -206,7 +206,7 @@ def test_a_rope_slides_above_the_friction_angle():
     """With mu 0.3 a rope stays on a limb that falls away at 16.6 degrees and runs out at 16.8 (atan 0.3 = 16.699 degrees)."""
     for slope, runs in ((-16.6, False), (-16.8, True)):
         graph = tree([(8.0, 0, slope, 4.0, 0.03, 0.03)], step=0.1)  # thin: the rope hangs from its top, the angle is its axis's
-        (found,) = checked(graph, [rig(graph, "U01", "MRS", distance=1.0)], wood=WEIGHTLESS, cases=("at rest",), mu_bark=(0.3, 0.3, 0.5))
+        (found,) = checked(graph, [configuration(graph, "U01", "MRS", distance=1.0)], wood=WEIGHTLESS, cases=("at rest",), mu_bark=(0.3, 0.3, 0.5))
         assert (found.run_out > 0) is runs
 
 

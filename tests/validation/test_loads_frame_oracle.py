@@ -6,9 +6,9 @@ from Pynite import FEModel3D
 from strategies import alone, random_tree
 
 from treescan.loads.checks.anchor import contacts_of, whole_tree
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
-from treescan.loads.rope.configuration_loads import rig_loads
+from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.deflection import displacements
 from treescan.loads.statics.governing import governed
@@ -82,9 +82,9 @@ def test_a_whole_check_equals_the_frame_solver(system):
     tree = whole_tree(graph, alone(graph), wood, settings)
     u = graph.unions
     k = max(range(len(u)), key=lambda i: u.arm_diameter[u.laterals(i)].max() * u.height[i])
-    rig = Rig(k, system, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), 0.6, np.zeros(0, np.int32), np.array([0.5, -0.4, 1.0]))
-    contacts = contacts_of(tree, rig)
-    loads = rig_loads(system, "rope on bark", contacts, np.asarray(rig.base), 0.0, graph.xyz[::9], settings)
+    configuration = AnchorConfiguration(k, system, "rope on bark", int(u.arm_node[u.laterals(k)[0]]), 0.6, np.zeros(0, np.int32), np.array([0.5, -0.4, 1.0]))
+    contacts = contacts_of(tree, configuration)
+    loads = configuration_loads(system, "rope on bark", contacts, np.asarray(configuration.base), 0.0, graph.xyz[::9], settings)
     path = load_path(tree, contacts)
     use = governed(tree, loads, path, system, "rope on bark")
 

@@ -12,7 +12,7 @@
 
 import numpy as np
 import pytest
-from loads.stick_trees import checked, rig, tree
+from loads.stick_trees import checked, configuration, tree
 from validation.handbook import included_bark_ratio
 
 from treescan.loads.material.union_factor import union_factor
@@ -146,7 +146,7 @@ def test_reported_included_bark_lowers_the_margin():
     """Reported included bark takes its share off the union, and widens the range downward."""
     graph = tree([(6.0, 0, 30, 3.0, 0.18, 0.10)], stem=0.6, top=0.5)
     sound, reported = (
-        checked(graph, [rig(graph, "U01", "MRS", distance=1.5)], cases=("at rest",), reported=r)[0] for r in ((), ("U01 included bark",))
+        checked(graph, [configuration(graph, "U01", "MRS", distance=1.5)], cases=("at rest",), reported=r)[0] for r in ((), ("U01 included bark",))
     )
     assert reported.check.mode == "union tear-out"
     assert 0.6 < reported.check.margin.median / sound.check.margin.median < 0.85

@@ -10,7 +10,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from treescan.throw.ballistics.flight import apex_with_line, drag_constant, flights, fly, least_speed, terminal_speed
+from treescan.throw.ballistics.flight import apex_with_line, drag_constant, flights, fly, min_speed, terminal_speed
 from treescan.throw.outcome.landing import bag_that_runs
 from treescan.throw.outcome.outcome import unsnagged
 from treescan.throw.settings import ThrowSettings
@@ -51,7 +51,7 @@ def test_level_range_and_apex():
 )
 def test_least_speed_to_a_point_and_its_angle(x, z, speed, angle):
     """v^2 = g (z + sqrt(x^2 + z^2)); at tan a = (z + sqrt(x^2 + z^2)) / x that flight passes through the point."""
-    assert float(least_speed(x, z)) == pytest.approx(speed, rel=1e-4)
+    assert float(min_speed(x, z)) == pytest.approx(speed, rel=1e-4)
     f = flights([np.radians(angle)], [speed], BARE)
     assert np.interp(x, np.arange(f.height.shape[1]) * f.step[0], f.height[0]) == pytest.approx(z, abs=0.01)
 

@@ -72,7 +72,7 @@ class OpenedCloud:
     Attributes
     ----------
     format, version : str
-    most_points : int           Never more than the file's size allows; 0 = not known before reading.
+    max_points : int           Never more than the file's size allows; 0 = not known before reading.
     chunks : callable           Gives the points, from the start, each time it is called.
     reference : Reference
     columns : tuple of str      Columns every chunk carries.
@@ -86,7 +86,7 @@ class OpenedCloud:
 
     format: str
     version: str
-    most_points: int
+    max_points: int
     chunks: Callable[[], Iterator[Chunk]]
     reference: Reference = field(default_factory=Reference)
     columns: tuple[str, ...] = ()

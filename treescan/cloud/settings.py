@@ -39,14 +39,14 @@ class JoinSettings:
 
     cell: float = setting(0.02, "m", "points are thinned to this for the close fit", "project_choice", low=0.005, high=0.1)
     reach: float = setting(0.05, "m", "points with the other scan this near count as overlap", "project_choice", low=0.01, high=0.5)
-    least_overlap: float = setting(
+    min_overlap: float = setting(
         0.25, "share", "of what stands off the ground, this much must overlap, or the scans are not joined", "project_choice", low=0.05, high=1.0
     )
     largest_residual: float = setting(
         0.03, "m", "median closest distance over the overlap above which scans are not joined", "project_choice", low=0.002, high=0.2
     )
-    most_tilt: float = setting(0.1745, "rad", "scans are upright: a fit that leans more is thrown out", "project_choice", low=0.0, high=0.6)
-    least_move: float = setting(0.010, "m", "a fit that moves no point farther leaves the scan as it is: twice what the fit itself is off", "project_choice", low=0.0, high=0.05)
+    max_tilt: float = setting(0.1745, "rad", "scans are upright: a fit that leans more is thrown out", "project_choice", low=0.0, high=0.6)
+    min_move: float = setting(0.010, "m", "a fit that moves no point farther leaves the scan as it is: twice what the fit itself is off", "project_choice", low=0.0, high=0.05)
     rival: float = setting(
         0.8, "share", "another place that fits at least this well next to the best makes the answer ambiguous", "project_choice", low=0.3, high=1.0
     )

@@ -17,8 +17,8 @@ VERDICTS = ("holds", "doubtful", "does not hold", "not seen")
 
 
 @dataclass(frozen=True)
-class Rig:
-    """One way to rig one union: what planning asks loads to judge.
+class AnchorConfiguration:
+    """One way to configuration one union: what planning asks loads to judge.
 
     Attributes
     ----------
@@ -161,17 +161,17 @@ class Break:
 
 @dataclass(frozen=True)
 class AnchorCheck:
-    """All of loads' answer for one `Rig`. The load and the margin are those of ordinary use, two people in a rescue included.
+    """All of loads' answer for one `AnchorConfiguration`. The load and the margin are those of ordinary use, two people in a rescue included.
 
     Attributes
     ----------
-    rig : Rig
+    configuration : AnchorConfiguration
     force : (3,) float          On the wood at the union, governing case. [N]
-    multiple_of_weight : float  |force| over the rope's pull at the climber, governing case: what the rig makes of the weight of a climber who
+    multiple_of_weight : float  |force| over the rope's pull at the climber, governing case: what the configuration makes of the weight of a climber who
         hangs still; not the force over the weight.
     case : str                  Name of the governing load case.
     worst_work_point : int      Row of the work points it was governed by, -1 = straight below.
-    contact_forces : (c, 3)     Force at every contact: the union, then `rig.via`, then `rig.beyond`. [N]
+    contact_forces : (c, 3)     Force at every contact: the union, then `configuration.via`, then `configuration.beyond`. [N]
     friction_multiple : float   The same with the middle friction value: information only.
     check : LimbCheck           The least margin over all contacts.
     catches : tuple of Catch    The failure chain of the likeliest break, down to the last catch or the ground.
@@ -183,10 +183,10 @@ class AnchorCheck:
     breaks : tuple of Break     Every likely break with its own chain, the likeliest first.
     run_out : float             How far out along its limb the rope can run under a pull from the side; all above is told for there. [m]
     contact_turns : (c,)        Turning of the rope on every contact, in the order of `contact_forces`; NaN where it is choked. [rad]
-    outer : Estimate or None    Margin of the weakest wood that carries `rig.beyond` and not the union; None where there is none.
+    outer : Estimate or None    Margin of the weakest wood that carries `configuration.beyond` and not the union; None where there is none.
     """
 
-    rig: Rig
+    configuration: AnchorConfiguration
     force: Floats
     multiple_of_weight: float
     case: str

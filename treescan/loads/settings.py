@@ -95,7 +95,7 @@ class LoadSettings:
     rest_sd: float = setting(
         0.05, "m", "standard deviation of where the rope rests along the limb", "project_choice", low=0.0, high=2.0
     )
-    least_lever: float = setting(
+    min_lever: float = setting(
         0.5, "d", "least distance of the rope from the parent's bark, in limb diameters", "project_choice", low=0.0, high=5.0
     )
     # --- wood
@@ -167,7 +167,7 @@ class LoadSettings:
     )
     # --- defects a person reports: "U07 dead", "limb 3 hollow 0.35", "node 12 cavity 0.4 open 60", "stem decay"
     reported: tuple[str, ...] = setting((), "", "defects found by inspection, for example 'U07 included bark'", "project_choice")
-    least_wall: float = setting(
+    min_wall: float = setting(
         0.27, "t/R", "wall over radius below which no hollow formula is used", "huang_2017", low=0.0, high=1.0
     )
     widest_opening_deg: float = setting(

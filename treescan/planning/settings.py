@@ -56,10 +56,10 @@ class PlanningSettings:
     work_points: int = setting(200, "", "points the whole crown is sampled with when no work is given", "project_choice", low=1, high=20000)
 
     # candidates
-    most_unions: int = setting(60, "", "unions judged at most, the highest and thickest first", "project_choice", low=1, high=500)
-    least_candidate_diameter: float = setting(0.05, "m", "thinner limbs are not even listed", "project_choice", low=0.01, high=0.5)
-    least_candidate_height: float = setting(3.0, "m", "lower unions are not listed as tie-in points", "project_choice", low=0.0)
-    least_stub: float = setting(
+    max_unions: int = setting(60, "", "unions judged at most, the highest and thickest first", "project_choice", low=1, high=500)
+    min_candidate_diameter: float = setting(0.05, "m", "thinner limbs are not even listed", "project_choice", low=0.01, high=0.5)
+    min_candidate_height: float = setting(3.0, "m", "lower unions are not listed as tie-in points", "project_choice", low=0.0)
+    min_stub: float = setting(
         0.03, "m", "least limb that keeps a sling choked round the stem above it from sliding down", "common_practice", low=0.005, high=0.3
     )
     upright_deg: float = setting(
@@ -73,7 +73,7 @@ class PlanningSettings:
     basal_hardware: tuple[str, ...] = setting(("rope on bark",), "", "what a basal line runs over at the union", "project_choice")
 
     # gates
-    least_limb: float = setting(
+    min_limb: float = setting(
         0.08,
         "m",
         "thinner limbs are not ranked: about a forearm, the least a published manual names",
@@ -90,8 +90,8 @@ class PlanningSettings:
         low=0.0,
         high=90.0,
     )
-    least_arc_deg: float = setting(120.0, "deg", "inspect first when the scan saw less of the round than this", "project_choice", low=0.0, high=360.0)
-    most_included: float = setting(
+    min_arc_deg: float = setting(120.0, "deg", "inspect first when the scan saw less of the round than this", "project_choice", low=0.0, high=360.0)
+    max_included: float = setting(
         0.8, "", "inspect first when the second limb over the thickest is at least this: codominant, included bark possible", "dahle_2022", low=0.0
     )
     hard_drop: float = setting(4.0, "m", "a back-up that catches after a drop of this is hardly one", "project_choice", low=0.6)
@@ -153,7 +153,7 @@ class PlanningSettings:
     minutes_per_metre: float = setting(0.35, "min/m", "ascent on a rope", "project_choice", low=0.0)
     minutes_per_step: float = setting(6.0, "min", "one advance in the tree: throw, check, change over", "project_choice", low=0.0)
     minutes_full: float = setting(60.0, "min", "effort that scores nothing", "project_choice", low=1.0)
-    most_throws: float = setting(25.0, "", "expected throws at which isolation scores nothing", "project_choice", low=2.0)
+    max_throws: float = setting(25.0, "", "expected throws at which isolation scores nothing", "project_choice", low=2.0)
 
     # ropes
     tail: float = setting(3.0, "m", "below the hands or at the foot, knots included", "common_practice", low=0.0)
@@ -231,9 +231,9 @@ class PlanningSettings:
         return radians(self.steepest_droop_deg)
 
     @property
-    def least_arc(self) -> float:
+    def min_arc(self) -> float:
         """[rad]"""
-        return radians(self.least_arc_deg)
+        return radians(self.min_arc_deg)
 
     @property
     def angle_error(self) -> float:

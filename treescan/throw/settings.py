@@ -71,8 +71,8 @@ class ThrowSettings:
     release_height: float = setting(1.5, "m", "release above the thrower's feet", "project_choice", low=0.5, high=3.0)
     reach_along: float = setting(1.0, "m", "x_max: farthest place on the wanted limb, from the parent's bark", "project_choice", low=0.05, high=5.0)
     smallest_limb: float = setting(0.01, "m", "wood thinner than this bends away from a bag", "project_choice", low=0.0, high=0.05)
-    most_worked: int = setting(4, "", "most captured limbs that one working is expected to clear", "project_choice", low=0, high=20)
-    most_between: int = setting(24, "", "most limbs a line may lie over besides the wanted one, even for a basal anchor", "project_choice", low=0, high=90)
+    max_worked: int = setting(4, "", "most captured limbs that one working is expected to clear", "project_choice", low=0, high=20)
+    max_between: int = setting(24, "", "most limbs a line may lie over besides the wanted one, even for a basal anchor", "project_choice", low=0, high=90)
     near_thrower: float = setting(
         5.0, "m", "a bag that comes down nearer than this to the thrower (two spreads of a steep throw by hand) counts for less and gets its own warning",
         "common_practice", low=0.0, high=20.0,
@@ -99,7 +99,7 @@ class ThrowSettings:
     wire_clearance: float = setting(1.5, "m", "a flight or line this near a wire counts as touching it", "project_choice", low=0.0, high=20.0)
     wire_chance: float = setting(0.002, "", "an aim with a larger chance of nearing a wire is not proposed", "project_choice", low=0.0, high=1.0)
 
-    least_chance: float = setting(0.01, "", "smaller chances are not reported as a throw", "project_choice", low=0.0, high=1.0)
+    min_chance: float = setting(0.01, "", "smaller chances are not reported as a throw", "project_choice", low=0.0, high=1.0)
     candidates: int = setting(2, "", "standing places worked out finely for each union, class and method", "project_choice", low=1, high=50)
     fine_planes: int = setting(1024, "", "azimuths in the fine integral of a chance", "project_choice", low=8, high=2000)
     fine_flights: int = setting(16, "", "flights an azimuth in the fine integral of a chance", "project_choice", low=8, high=5000)

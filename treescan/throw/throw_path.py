@@ -52,7 +52,7 @@ class Throw:
     captured : (d,) int32       Limbs between the legs besides the wanted one, outermost first.
     captured_unions : tuple     Labels of the unions those limbs leave from, outermost first.
     workings : int              0, 1 or 2 times the weight must be worked back.
-    least_weight : float        That comes down by itself on rough bark, both legs plumb. [kg]
+    min_weight : float        That comes down by itself on rough bark, both legs plumb. [kg]
     steps : tuple of str        What a person does, in order.
     pace : (3,) float           Time for getting ready at the place, for one throw with getting the line back, and for working the weight
                                 back once; settings of the method, no published figure. [s]
@@ -77,7 +77,7 @@ class Throw:
     captured: Ints
     captured_unions: tuple[str, ...]
     workings: int
-    least_weight: float
+    min_weight: float
     steps: tuple[str, ...]
     pace: tuple[float, float, float] = (60.0, 90.0, 240.0)
     over_crown: bool = False

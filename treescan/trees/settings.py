@@ -28,7 +28,7 @@ class StemSettings:
     slice_low: float = setting(0.5, "m", "lower end of the slice above the ground in which stems are looked for", "project_choice", low=0.0)
     slice_high: float = setting(2.5, "m", "upper end of that slice", "project_choice", low=0.5)
     layer: float = setting(0.2, "m", "thickness of one layer of the slice", "project_choice", low=0.05, high=0.5)
-    least_radius: float = setting(0.025, "m", "thinnest stem", "project_choice", low=0.005)
+    min_radius: float = setting(0.025, "m", "thinnest stem", "project_choice", low=0.005)
     largest_radius: float = setting(1.6, "m", "thickest stem", "project_choice", low=0.1)
     at_reach: float = setting(3.0, "m", "how far from the asked place a stem may stand", "project_choice", low=0.1)
 
@@ -48,4 +48,4 @@ class TreeSettings:
     obstacle_cell: float = setting(0.2, "m", "voxel of the surroundings", "project_choice", low=0.05, high=1.0)
     neighbour_reach: float = setting(15.0, "m", "how far beyond the crown the surroundings are kept", "project_choice", low=0.0)
     wood_limit: float = setting(0.4, "-", "wood confidence from which a point counts as wood", "wood_leaf_fit", low=0.05, high=0.95)
-    most_points: int = setting(60_000_000, "points", "larger clouds are refused", "project_choice", low=1000)
+    max_points: int = setting(60_000_000, "points", "larger clouds are refused", "project_choice", low=1000)

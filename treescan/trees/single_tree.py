@@ -131,8 +131,8 @@ def cut_out(
 def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:
     if len(cloud) < FEWEST:
         raise BadInput(f"only {len(cloud)} points, too few to find a tree in", file=cloud.source)
-    if len(cloud) > settings.most_points:
-        what = f"{len(cloud)} points are more than the {settings.most_points} that are taken"
+    if len(cloud) > settings.max_points:
+        what = f"{len(cloud)} points are more than the {settings.max_points} that are taken"
         raise BadInput(what, file=cloud.source, remedy="thin the cloud or cut out the part round the tree")
 
 

@@ -114,7 +114,7 @@ def _measured(
     limb, place = limb_of_points(slices, chains, member)
     shell = bark_scatter(xyz, limb, axes, position)
     shell = shell if shell > THICK_SHELL else 0.0
-    settings = replace(settings, least_noise=max(settings.least_noise, 0.6 * shell))
+    settings = replace(settings, min_noise=max(settings.min_noise, 0.6 * shell))
     axes, place = refit(xyz, limb, place, axes, settings=settings, first=True, shell=shell)
     axes, limb = merge_ghosts(xyz, limb, axes)
     axes, limb = drop_with_points(axes, limb, worthless(axes, settings, early=True))
@@ -146,6 +146,6 @@ def _thin(xyz: np.ndarray, settings: WoodSettings) -> tuple[np.ndarray, np.ndarr
     cell = settings.cell
     while True:
         cells, member = thin_with_members(xyz, cell)
-        if len(cells) <= settings.most_cells:
+        if len(cells) <= settings.max_cells:
             return cells, member
-        cell *= 1.1 * np.sqrt(len(cells) / settings.most_cells)
+        cell *= 1.1 * np.sqrt(len(cells) / settings.max_cells)

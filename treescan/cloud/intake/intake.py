@@ -140,12 +140,12 @@ def _whole(
     settings: CloudSettings, progress: Progress,
 ) -> tuple[NDArray[np.float64], dict[str, NDArray], Strays, int]:  # fmt: skip
     """Every point: kept in memory, then strays and exact duplicates taken out."""
-    points = LocalPoints(opened.most_points)
+    points = LocalPoints(opened.max_points)
     for chunk in chunks:
         finite = conversion.to_local(chunk, origin, points.space(len(chunk.xyz)))
         kept = points.keep(_wanted(chunk, finite, tally), chunk.columns)
         _look(kept, chunk, cells, tally)
-        progress("reading", min(0.95, 0.95 * tally.read / opened.most_points) if opened.most_points else 0.5)
+        progress("reading", min(0.95, 0.95 * tally.read / opened.max_points) if opened.max_points else 0.5)
     strays = find_strays(cells, settings.stray_points, settings.stray_gap)
     out = repeated(points.xyz)
     repeats = int(np.count_nonzero(out))
@@ -170,7 +170,7 @@ def _thinned(
         local = local if every else local[wanted]
         voxels.add(local, chunk.columns if every else {k: v[wanted] for k, v in chunk.columns.items()})
         _look(local, chunk, cells, tally)
-        progress("reading", min(0.95, 0.95 * tally.read / opened.most_points) if opened.most_points else 0.5)
+        progress("reading", min(0.95, 0.95 * tally.read / opened.max_points) if opened.max_points else 0.5)
     strays = find_strays(cells, settings.stray_points, settings.stray_gap)
     xyz, columns = voxels.centroids, voxels.columns | {"points": voxels.counts.copy()}
     if strays.count:

@@ -118,7 +118,7 @@ def _checked_in_place(
     """Scans of one frame: left alone where they lie right, moved by the little they are off where not."""
     off = found.motion.largest_move(own.rough.xyz[own.rough.raised])
     as_read = agreement(own.fine, base.fine, STILL, settings.reach)
-    if off <= settings.least_move or (as_read.median <= found.how.median and as_read.share >= found.how.share):
+    if off <= settings.min_move or (as_read.median <= found.how.median and as_read.share >= found.how.share):
         return STILL, f"{cloud.source} lies on {first.source} as it was read and was not moved; {_how_well(as_read)}."
     turn = np.degrees(found.motion.turn)
     return found.motion, (
@@ -133,7 +133,7 @@ def _anywhere(own: _Layers, base: _Layers, cloud: PointCloud, first: PointCloud,
     tried = []
     for start in starts:
         motion = fit(own.rough, base.rough, start, _ROUGH, settings.seed, _ROUGH_POINTS)
-        if motion.tilt <= settings.most_tilt:
+        if motion.tilt <= settings.max_tilt:
             tried.append(_Fitted(motion, agreement(own.rough, base.rough, motion, _ROUGH_REACH)))
     if not tried:
         raise BadInput(f"does not fit onto {first.source} without leaning over", file=cloud.source, remedy="check that both scans are upright")
@@ -141,7 +141,7 @@ def _anywhere(own: _Layers, base: _Layers, cloud: PointCloud, first: PointCloud,
     best, here = tried[0], own.rough.xyz[own.rough.raised]
     for other in tried[1:]:
         apart = np.linalg.norm(other.motion(here) - best.motion(here), axis=1).max()
-        if apart > 0.5 and other.how.share >= settings.rival * best.how.share and best.how.share >= settings.least_overlap:
+        if apart > 0.5 and other.how.share >= settings.rival * best.how.share and best.how.share >= settings.min_overlap:
             raise BadInput(
                 f"fits onto {first.source} in more than one place ({best.how.share:.0%} and {other.how.share:.0%} overlap)",
                 file=cloud.source,
@@ -154,7 +154,7 @@ def _closely(own: _Layers, base: _Layers, start: RigidMotion, settings: JoinSett
     """Fit from 10 cm down to the finest cell, and measure."""
     motion = fit(own.rough, base.rough, start, _NEARBY, settings.seed, _ROUGH_POINTS)
     rough = agreement(own.rough, base.rough, motion, _ROUGH_REACH)
-    if motion.tilt > settings.most_tilt or rough.share < settings.least_overlap:
+    if motion.tilt > settings.max_tilt or rough.share < settings.min_overlap:
         return _Fitted(motion, agreement(own.fine, base.fine, motion, settings.reach))
     motion = fit(own.middle, base.middle, motion, (0.15, 0.08), settings.seed)
     motion = fit(own.fine, base.fine, motion, (2 * settings.cell, settings.cell, 0.5 * settings.cell), settings.seed)
@@ -164,7 +164,7 @@ def _closely(own: _Layers, base: _Layers, start: RigidMotion, settings: JoinSett
 def _fits(found: _Fitted, settings: JoinSettings) -> bool:
     """Whether a fit is good enough to join by."""
     how = found.how
-    return found.motion.tilt <= settings.most_tilt and how.share >= settings.least_overlap and how.median <= settings.largest_residual
+    return found.motion.tilt <= settings.max_tilt and how.share >= settings.min_overlap and how.median <= settings.largest_residual
 
 
 def _refuse_bad_fit(found: _Fitted, cloud: PointCloud, first: PointCloud, settings: JoinSettings) -> None:
@@ -172,8 +172,8 @@ def _refuse_bad_fit(found: _Fitted, cloud: PointCloud, first: PointCloud, settin
     if _fits(found, settings):
         return
     how, remedy = found.how, "check that both files show the same tree, or register and export them in one frame"
-    if how.share < settings.least_overlap:
-        what = f"only {how.share:.0%} of it overlaps with {first.source}, {settings.least_overlap:.0%} are needed"
+    if how.share < settings.min_overlap:
+        what = f"only {how.share:.0%} of it overlaps with {first.source}, {settings.min_overlap:.0%} are needed"
     elif how.median > settings.largest_residual:
         what = f"lies {1000 * how.median:.0f} mm off {first.source} in the middle, {1000 * settings.largest_residual:.0f} mm are allowed"
     else:

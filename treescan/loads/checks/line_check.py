@@ -11,15 +11,15 @@ from treescan.errors import BadInput
 from treescan.estimate import Estimate
 from treescan.loads.checks.anchor import NOT_SEEN, contacts_of
 from treescan.loads.checks.verdict import misread
-from treescan.loads.limb_check import Rig
-from treescan.loads.rope.configuration_loads import RigLoads, rig_loads
+from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads
 from treescan.loads.rope.contacts import Contact
 from treescan.loads.rope.load_cases import pulls
 from treescan.loads.rope.shock import pendulum_force, pendulum_speed
 from treescan.loads.rope.strung_rope import TwoLines
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.governing import gate, governed
-from treescan.loads.statics.load_path import LoadPath, Tree, load_path, unseen
+from treescan.loads.statics.load_path import LoadPath, StructuralModel, load_path, unseen
 from treescan.units import G
 from treescan.wood.graph import Floats
 
@@ -84,21 +84,21 @@ def hardest(settings: LoadSettings, *, at_work: bool) -> tuple[str, float]:
     return found.case[row], float(found.tension[row]) / (settings.climber_mass * G)
 
 
-def check_line(tree: Tree, rig: Rig, toward: Floats, tension: float) -> LineCheck:
+def check_line(tree: StructuralModel, configuration: AnchorConfiguration, toward: Floats, tension: float) -> LineCheck:
     """Strength over stress of an anchor whose line is pulled with `tension` [N] toward a point (3,) [m] below it, own weight included."""
-    contacts = contacts_of(tree, rig)
+    contacts = contacts_of(tree, configuration)
     why = unseen(tree, contacts)
     if why:
         return _not_seen(why)
-    return _judged(tree, _pulled(tree, rig, contacts, toward, tension), load_path(tree, contacts), rig.system, rig.hardware)
+    return _judged(tree, _pulled(tree, configuration, contacts, toward, tension), load_path(tree, contacts), configuration.system, configuration.hardware)
 
 
-def check_two_lines(tree: Tree, rigs: Sequence[Rig], lines: TwoLines, *, factor: float) -> TwoLineCheck:
+def check_two_lines(tree: StructuralModel, configurations: Sequence[AnchorConfiguration], lines: TwoLines, *, factor: float) -> TwoLineCheck:
     """Both anchors of two lines that carry one load, in one tree.
 
     Parameters
     ----------
-    rigs : two of them, in the order of `lines`.
+    configurations : two of them, in the order of `lines`.
     lines : TwoLines            From `strung_rope.hanging_between`, under the weight at rest, both tight.
     factor : float              Of the load case over the weight at rest, from `hardest`.
 
@@ -107,48 +107,48 @@ def check_two_lines(tree: Tree, rigs: Sequence[Rig], lines: TwoLines, *, factor:
     What carries one line alone is judged as in `check_line`, what carries both under both at once (there without the uneven pull that
     friction can leave in a basal line).
     """
-    contacts = [contacts_of(tree, r) for r in rigs]
+    contacts = [contacts_of(tree, r) for r in configurations]
     both = (*contacts[0], *contacts[1])
     path = load_path(tree, both)
     split = len(contacts[0])
     shared = np.asarray(path.above[:, :split].any(axis=1) & path.above[:, split:].any(axis=1))
     meet = int(path.node[shared].max())
     why = [unseen(tree, c) for c in contacts]
-    pull = [_pulled(tree, r, c, lines.place, factor * float(t)) for r, c, t in zip(rigs, contacts, lines.tension, strict=True)]
+    pull = [_pulled(tree, r, c, lines.place, factor * float(t)) for r, c, t in zip(configurations, contacts, lines.tension, strict=True)]
     own = [load_path(tree, c) for c in contacts]
     apart = [p.of(~np.isin(p.node, path.node[shared])) for p in own]
     first, second = (
         _not_seen(w) if w else _judged(tree, x, a if len(a.node) else p, r.system, r.hardware)
-        for w, x, a, p, r in zip(why, pull, apart, own, rigs, strict=True)
+        for w, x, a, p, r in zip(why, pull, apart, own, configurations, strict=True)
     )
     if any(why):
         return TwoLineCheck(first, second, _not_seen(next(w for w in why if w)), meet)
-    common = _judged(tree, _together(*pull), path.of(shared), "SRS canopy", rigs[0].hardware)
+    common = _judged(tree, _together(*pull), path.of(shared), "SRS canopy", configurations[0].hardware)
     return TwoLineCheck(first, second, replace(common, force=first.force + second.force), meet)
 
 
-def one_line_lost(tree: Tree, rig: Rig, lines: TwoLines) -> Swing:
+def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lines: TwoLines) -> Swing:
     """The other line fails: this one swings down with the whole weight, on the leg it has, up to 3 - 2 cos of the angle it starts at.
 
     Rope between the place and a climber who hangs further down makes the swing longer and its peak less: not counted.
     """
-    anchor = contacts_of(tree, rig)[-1].point
+    anchor = contacts_of(tree, configuration)[-1].point
     leg = anchor - lines.place
     length = float(np.linalg.norm(leg))
     start = float(np.arccos(np.clip(leg[2] / length, -1.0, 1.0)))  # from plumb
     peak = float(tree.settings.climber_mass * G * pendulum_force(start))
     low = anchor - np.array([0.0, 0.0, length])
     return Swing(
-        check_line(tree, rig, low, peak), float(lines.place[2] - low[2]), float(np.hypot(leg[0], leg[1])),
+        check_line(tree, configuration, low, peak), float(lines.place[2] - low[2]), float(np.hypot(leg[0], leg[1])),
         float(pendulum_speed(length, start)), peak, low,
     )  # fmt: skip
 
 
-def _pulled(tree: Tree, rig: Rig, contacts: Sequence[Contact], toward: Floats, tension: float) -> RigLoads:
+def _pulled(tree: StructuralModel, configuration: AnchorConfiguration, contacts: Sequence[Contact], toward: Floats, tension: float) -> ConfigurationLoads:
     """The one load of a line that is pulled toward a point below its anchor."""
     still = replace(tree.settings, cases=("at rest",), rope_angle_limit_deg=90.0, preload=0.0)
-    base, place = np.asarray(rig.base, float), np.asarray(toward, float)
-    loads = rig_loads(rig.system, rig.hardware, contacts, base, tree.ground_below(contacts[-1].point), place, still)
+    base, place = np.asarray(configuration.base, float), np.asarray(toward, float)
+    loads = configuration_loads(configuration.system, configuration.hardware, contacts, base, tree.ground_below(contacts[-1].point), place, still)
     row = np.flatnonzero(loads.pulls.work == 0)
     if len(row) == 0:
         raise BadInput("the line must be pulled downward", remedy="take a point below the anchor")
@@ -156,22 +156,22 @@ def _pulled(tree: Tree, rig: Rig, contacts: Sequence[Contact], toward: Floats, t
     pull = replace(
         p, place=p.place[row], work=p.work[row], tension=np.array([float(tension)]), case=("line",), hard=np.zeros(1), hard_case=("",)
     )
-    return RigLoads(
+    return ConfigurationLoads(
         loads.contacts, pull, loads.turn[row], loads.touches[row], loads.leg_point[row], loads.leg_toward[row], loads.share[row], loads.hard_share[row]
     )
 
 
-def _together(a: RigLoads, b: RigLoads) -> RigLoads:
+def _together(a: ConfigurationLoads, b: ConfigurationLoads) -> ConfigurationLoads:
     """Both lines at once, as one load over the contacts of both."""
     ta, tb = float(a.pulls.tension[0]), float(b.pulls.tension[0])
     whole = max(ta + tb, 1e-9)
     share = np.concatenate([a.share * (ta / whole), b.share * (tb / whole)], axis=1)
     turn, touches = np.concatenate([a.turn, b.turn], axis=1), np.concatenate([a.touches, b.touches], axis=1)
     point, toward = np.concatenate([a.leg_point, b.leg_point], axis=1), np.concatenate([a.leg_toward, b.leg_toward], axis=1)
-    return RigLoads((*a.contacts, *b.contacts), replace(a.pulls, tension=np.array([whole])), turn, touches, point, toward, share, share)
+    return ConfigurationLoads((*a.contacts, *b.contacts), replace(a.pulls, tension=np.array([whole])), turn, touches, point, toward, share, share)
 
 
-def _judged(tree: Tree, loads: RigLoads, path: LoadPath, system: str, hardware: str) -> LineCheck:
+def _judged(tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, system: str, hardware: str) -> LineCheck:
     """The margin of the weakest section of a load path under one load, or why there is none."""
     use = governed(tree, loads, path, system, hardware)
     force, reported, s = use.legs.force[-1].sum(axis=0), gate(tree, path), tree.sections

@@ -52,10 +52,10 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
     if check.check.verdict == "not seen":
         return None
     pull = settings.test_people * settings.climber_mass * G
-    multiple = check.multiple_of_weight if SYSTEMS[check.rig.system].basal else 1.0
+    multiple = check.multiple_of_weight if SYSTEMS[check.configuration.system].basal else 1.0
     on_union = pull * multiple
     direction = unit(check.force)
-    foot = graph.unions.place[check.rig.union][:2]
+    foot = graph.unions.place[check.configuration.union][:2]
     reach, piece = falls_within(graph, check, foot)
     radius = float(np.ceil(max(settings.clear_least, settings.clear_share * reach) - 1e-9))
     people = int(np.ceil(settings.test_people))
@@ -64,7 +64,7 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
     tilt = float(np.degrees(np.arccos(np.clip(-direction[2], -1.0, 1.0))))
     words = (
         "Look at the limb, the lower stem and the ground round the stem first; do not attach anyone until the test is done.",
-        f"Rig as in use and pull on the climber's leg; the force on the union then stands {tilt:.0f} degrees from plumb.",
+        f"AnchorConfiguration as in use and pull on the climber's leg; the force on the union then stands {tilt:.0f} degrees from plumb.",
         f"Build up gently to {people} people hanging on it (or {pullers} on a 2:1): {pull / 1000:.1f} kN in the rope, "
         f"{on_union / 1000:.1f} kN on the union, {100 * on_union / used:.0f} % of the governing load ({check.case}).",
         f"Nobody but those pulling within {radius:.0f} m of the plumb of the union, and they stand to the side: what may break reaches "

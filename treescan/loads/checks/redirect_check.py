@@ -14,14 +14,14 @@ from treescan.estimate import Estimate
 from treescan.geometry import angle_between, unit
 from treescan.loads.checks.anchor import NOT_SEEN, contacts_of
 from treescan.loads.checks.verdict import misread
-from treescan.loads.limb_check import Rig
-from treescan.loads.rope.configuration_loads import RigLoads
+from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import supports_of, union_contact
 from treescan.loads.rope.load_cases import pulls
 from treescan.loads.rope.rope_run import taut_rope
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.statics.governing import Governed, gate, governed
-from treescan.loads.statics.load_path import Tree, load_path, unseen
+from treescan.loads.statics.load_path import StructuralModel, load_path, unseen
 from treescan.wood.graph import Floats
 
 SHARES = {"MRS": (0.5, 0.5), "SRS canopy": (0.0, 1.0), "SRS basal": (1.0, 1.0)}
@@ -63,29 +63,29 @@ class RedirectCheck:
     gate: str = ""
 
 
-def check_redirect(tree: Tree, rig: Rig, redirect: Rig, work_xyz: Floats) -> RedirectCheck:
-    """Check a rig whose rope runs over another union on its way to the climber.
+def check_redirect(tree: StructuralModel, configuration: AnchorConfiguration, redirect: AnchorConfiguration, work_xyz: Floats) -> RedirectCheck:
+    """Check a configuration whose rope runs over another union on its way to the climber.
 
     Parameters
     ----------
-    tree : Tree                 From `anchor.whole_tree`.
-    rig, redirect : Rig         Main anchor, and where the redirect hangs (its system and base do not matter).
+    tree : StructuralModel                 From `anchor.whole_tree`.
+    configuration, redirect : AnchorConfiguration         Main anchor, and where the redirect hangs (its system and base do not matter).
     work_xyz : (w, 3) float     Work points; those beyond the allowed rope angle from the redirect are left out. [m]
     """
     s, settings = tree.sections, tree.settings
-    main = contacts_of(tree, rig)
-    over = union_contact(tree.graph, redirect, s.counted, s.point, settings.least_lever)
+    main = contacts_of(tree, configuration)
+    over = union_contact(tree.graph, redirect, s.counted, s.point, settings.min_lever)
     contacts = (*main, over)
     why = unseen(tree, contacts)
     if why:
         return _not_seen(why)
     path = load_path(tree, contacts)
-    loads = redirect_loads(tree, rig, contacts, work_xyz)
-    use = governed(tree, loads, path, rig.system, rig.hardware)
-    hard = governed(tree, loads, path, rig.system, rig.hardware, hard=True) if (loads.pulls.hard > 0).any() else use
+    loads = redirect_loads(tree, configuration, contacts, work_xyz)
+    use = governed(tree, loads, path, configuration.system, configuration.hardware)
+    hard = governed(tree, loads, path, configuration.system, configuration.hardware, hard=True) if (loads.pulls.hard > 0).any() else use
     at_main = path.of(np.any(path.above[:, :-1], axis=1))
-    main_use = governed(tree, loads, at_main, rig.system, rig.hardware)
-    over_use = governed(tree, loads, path.of(path.above[:, -1]), rig.system, rig.hardware)
+    main_use = governed(tree, loads, at_main, configuration.system, configuration.hardware)
+    over_use = governed(tree, loads, path.of(path.above[:, -1]), configuration.system, configuration.hardware)
     reported = gate(tree, path)
     wrong = [g.node for g in (use, main_use, over_use) if _could_not_stand(tree, g)]
     if wrong and not reported:
@@ -114,30 +114,30 @@ def _not_seen(why: str) -> RedirectCheck:
     return RedirectCheck(f"Not seen: {why}.", "", -1, nan, nan, float("nan"), NOT_SEEN, NOT_SEEN, -1, "", False)
 
 
-def _could_not_stand(tree: Tree, use: Governed) -> bool:
+def _could_not_stand(tree: StructuralModel, use: Governed) -> bool:
     """True where the wood stands but could not, as measured: it was misread."""
     s = tree.sections
     return bool(not use.margin.known or s.own_use[use.node] * s.reported.keep[use.node] > 1.0)
 
 
-def redirect_loads(tree: Tree, rig: Rig, contacts: tuple, work_xyz: Floats) -> RigLoads:
+def redirect_loads(tree: StructuralModel, configuration: AnchorConfiguration, contacts: tuple, work_xyz: Floats) -> ConfigurationLoads:
     """Rope runs and leg forces for every allowed place of the climber; contacts in rope order, main anchor and redirect last.
 
     Both ends of a moving rope run over the redirect, so it bears the whole pull twice, bent; no friction is counted, and rope beyond the
     redirect does not soften a stop.
     """
-    basal = SYSTEMS[rig.system].basal
+    basal = SYSTEMS[configuration.system].basal
     over = supports_of(contacts[-1:])
     bars = supports_of(contacts) if basal else over
     anchor, ground = over.origin[0] + over.radius[0] * over.top[0], tree.ground_below(contacts[-1].point)
-    pull = pulls(anchor, ground, np.asarray(work_xyz, float).reshape(-1, 3), 0.0, SYSTEMS[rig.system].legs_at_climber, tree.settings)
+    pull = pulls(anchor, ground, np.asarray(work_xyz, float).reshape(-1, 3), 0.0, SYSTEMS[configuration.system].legs_at_climber, tree.settings)
     fixed = supports_of(contacts[-2:-1])
     foot = fixed.origin[0] + fixed.radius[0] * fixed.top[0]
     n, c = len(pull.place), len(contacts)
     point, toward = np.zeros((n, c, 2, 3)), np.zeros((n, c, 2, 3))
     turn, touches = np.zeros((n, c)), np.zeros((n, c), bool)
     for i, place in enumerate(pull.place):
-        run = taut_rope(np.asarray(rig.base, float) if basal else foot, place, bars)
+        run = taut_rope(np.asarray(configuration.base, float) if basal else foot, place, bars)
         k = len(bars)
         point[i, c - k :] = np.stack([run.arrive, run.leave], axis=1)
         toward[i, c - k :] = np.stack([run.toward_start, run.toward_end], axis=1)
@@ -146,6 +146,6 @@ def redirect_loads(tree: Tree, rig: Rig, contacts: tuple, work_xyz: Floats) -> R
             on = run.arrive[0] if run.touches[0] else place
             point[i, -2], toward[i, -2], touches[i, -2] = foot, unit(on - foot), True
     share = np.ones((n, c, 2))
-    share[:, -2] = SHARES[rig.system]
+    share[:, -2] = SHARES[configuration.system]
     share = share * touches[..., None]
-    return RigLoads(contacts, pull, turn, touches, point, toward, share, share)
+    return ConfigurationLoads(contacts, pull, turn, touches, point, toward, share, share)

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numba import njit
 
-from treescan.loads.limb_check import Rig
-from treescan.loads.rope.configuration_loads import RigLoads
+from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import Contact, at_node, line_out
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.statics.load_path import Tree
+from treescan.loads.statics.load_path import StructuralModel
 
 NOTABLE = 0.05
 """Shorter ways are within how well the rope's place is known [m] (project choice)."""
@@ -36,7 +36,7 @@ class RunOut:
     held_by: str
 
 
-def run_out(tree: Tree, rig: Rig, loads: RigLoads) -> RunOut | None:
+def run_out(tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads) -> RunOut | None:
     """Where the rope over the wanted limb comes to rest under the pulls of `loads`; None where it stays.
 
     Notes
@@ -47,17 +47,17 @@ def run_out(tree: Tree, rig: Rig, loads: RigLoads) -> RunOut | None:
     either: both legs alike, or the anchor leg less by exp(-mu beta).
     """
     graph, top = tree.graph, loads.contacts[-1]
-    system = SYSTEMS[rig.system]
+    system = SYSTEMS[configuration.system]
     if system.isolated and system.legs_at_climber == 1:
         return None  # choked
-    line = line_out(graph, int(graph.unions.node[rig.union]), top.node)
+    line = line_out(graph, int(graph.unions.node[configuration.union]), top.node)
     first = int(np.searchsorted(line, top.node)) if len(line) else 0
     if first >= len(line):
         return None
     settings = tree.settings
-    mu = settings.mu_sleeve[0] if rig.hardware == "sleeve" else settings.mu_bark[0]
+    mu = settings.mu_sleeve[0] if configuration.hardware == "sleeve" else settings.mu_bark[0]
     place = loads.pulls.place
-    other = np.broadcast_to(loads.contacts[-2].point if len(loads.contacts) > 1 else np.asarray(rig.base, float), place.shape)
+    other = np.broadcast_to(loads.contacts[-2].point if len(loads.contacts) > 1 else np.asarray(configuration.base, float), place.shape)
     ends = np.stack([other if system.basal else place, place], axis=1)
     share = loads.share[:, -1]
     if system.basal and settings.basal_bound == "frictionless":

@@ -5,20 +5,20 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.loads.checks.rope_slip import RunOut
-from treescan.loads.limb_check import Exceptional, Rig
+from treescan.loads.limb_check import AnchorConfiguration, Exceptional
 from treescan.loads.rope.base_anchor import base_words
-from treescan.loads.rope.configuration_loads import RigLoads
+from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.governing import Governed, gate
-from treescan.loads.statics.load_path import LoadPath, Tree
+from treescan.loads.statics.load_path import LoadPath, StructuralModel
 from treescan.loads.statics.section_stress import SectionForces
 
 ONE_SIDED = np.deg2rad(120.0)
 """Arc of bark below which a diameter was seen from one side only (project choice)."""
 
 
-def verdict(tree: Tree, use: Governed, path: LoadPath, hard: Exceptional | None) -> tuple[str, str]:
+def verdict(tree: StructuralModel, use: Governed, path: LoadPath, hard: Exceptional | None) -> tuple[str, str]:
     """The verdict and its reason in one sentence."""
     g, settings, margin, node = tree.graph, tree.settings, use.margin, use.node
     reported = gate(tree, path)
@@ -41,13 +41,13 @@ def verdict(tree: Tree, use: Governed, path: LoadPath, hard: Exceptional | None)
 
 
 def notes(
-    tree: Tree,
+    tree: StructuralModel,
     path: LoadPath,
     order: np.ndarray,
     found: SectionForces,
-    loads: RigLoads,
+    loads: ConfigurationLoads,
     row: int,
-    rig: Rig,
+    configuration: AnchorConfiguration,
     hard: Exceptional | None,
     sag: float,
     turn: float,
@@ -82,10 +82,10 @@ def notes(
             f"{hard.margin.median:.2f}, low end {hard.margin.p5:.2f}. "
             + (f"That is beyond the {most}measured." if beyond else f"Slack and falls can load it more: {most}times the weight was measured.")
         )
-    if SYSTEMS[rig.system].basal:
+    if SYSTEMS[configuration.system].basal:
         counted = "in full" if settings.basal_bound == "frictionless" else "with the least friction"
         out.append(f"The anchor leg is counted {counted}; a pre-load left in it adds.")
-        out.append(base_words(loads, rig.hardware, len(loads.contacts) - 1 - len(rig.beyond), settings))
+        out.append(base_words(loads, configuration.hardware, len(loads.contacts) - 1 - len(configuration.beyond), settings))
     return tuple(out)
 
 
@@ -103,7 +103,7 @@ def is_lively(sag: float, turn: float, settings: LoadSettings) -> bool:
     return bool(sag > settings.lively or turn > np.deg2rad(settings.lively_deg))
 
 
-def misread(tree: Tree, at: int) -> str:
+def misread(tree: StructuralModel, at: int) -> str:
     """Why a limb that stands but could not, as measured, is not judged."""
     g = tree.graph
     return (
@@ -113,7 +113,7 @@ def misread(tree: Tree, at: int) -> str:
     )
 
 
-def sources(tree: Tree, rig: Rig) -> tuple[str, ...]:
+def sources(tree: StructuralModel, configuration: AnchorConfiguration) -> tuple[str, ...]:
     """Keys of everything published the check leans on."""
-    keys = [*tree.wood.sources, "kane_2007", "union_factor", "kane_clouston_2008", "gilman_2003", "shock_load", "capstan", "arrest_force", SYSTEMS[rig.system].source]
+    keys = [*tree.wood.sources, "kane_2007", "union_factor", "kane_clouston_2008", "gilman_2003", "shock_load", "capstan", "arrest_force", SYSTEMS[configuration.system].source]
     return tuple(dict.fromkeys(keys))

@@ -14,7 +14,7 @@ from treescan.loads.limb_check import Catch
 from treescan.loads.rope.contacts import Contact, supports_of
 from treescan.loads.rope.rope_run import RopeRun, taut_rope
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.load_path import LegLoads, LoadPath, Tree, likely_breaks, load_path, margin_case, unseen, used
+from treescan.loads.statics.load_path import LegLoads, LoadPath, StructuralModel, likely_breaks, load_path, margin_case, unseen, used
 from treescan.loads.statics.reliability import drawn
 from treescan.wood.graph import Floats
 
@@ -37,7 +37,7 @@ class Chain:
     reason: str
 
 
-def failure_chain(tree: Tree, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, broken: int) -> Chain:
+def failure_chain(tree: StructuralModel, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, broken: int) -> Chain:
     """What catches, one after the other, when the wood at node `broken` gives way.
 
     Parameters
@@ -104,7 +104,7 @@ def _against(found: Fall, margin: Estimate, met: str, settings: LoadSettings) ->
     return " and ".join(why)
 
 
-def spoiled(tree: Tree, contacts: Sequence[Contact], base: Floats, broken: int, work: Floats) -> str:
+def spoiled(tree: StructuralModel, contacts: Sequence[Contact], base: Floats, broken: int, work: Floats) -> str:
     """Which of the highest, farthest-out and lowest places (w, 3) a climber is not held at when a basal rope's support breaks, and why; or
     nothing. [m] Where the feet are not clear of the ground to begin with, no back-up is asked for."""
     ground = tree.beside.terrain.height_at(work[:, :2])
@@ -126,7 +126,7 @@ def spoiled(tree: Tree, contacts: Sequence[Contact], base: Floats, broken: int, 
 
 
 def _margin(
-    tree: Tree, contacts: Sequence[Contact], run: RopeRun, peak: float
+    tree: StructuralModel, contacts: Sequence[Contact], run: RopeRun, peak: float
 ) -> tuple[Estimate, LoadPath | None, Floats | None]:
     """Margin of the weakest wood under the rope that stops the fall, every leg at the peak force."""
     if unseen(tree, contacts):
@@ -143,7 +143,7 @@ def _margin(
     return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised
 
 
-def _met(tree: Tree, before: Hang, found: Fall, gone: np.ndarray) -> tuple[str, float]:
+def _met(tree: StructuralModel, before: Hang, found: Fall, gone: np.ndarray) -> tuple[str, float]:
     """What the climber meets first on the way to the new hold and beyond it, or nothing, and how fast. [m/s]"""
     assert found.hang is not None and found.run is not None
     pivot = found.run.leave[-1]
@@ -154,7 +154,7 @@ def _met(tree: Tree, before: Hang, found: Fall, gone: np.ndarray) -> tuple[str, 
     return met, float(speed[step])
 
 
-def _catch(tree: Tree, found: Fall, margin: Estimate, met: str, speed: float) -> Catch:
+def _catch(tree: StructuralModel, found: Fall, margin: Estimate, met: str, speed: float) -> Catch:
     """One link of the chain in words."""
     assert found.hang is not None and found.run is not None
     g, contact = tree.graph, found.hang.contacts[-1]
@@ -180,7 +180,7 @@ def _lowest(feet: float, clearance: float) -> str:
     return f"the feet come to {feet:.1f} m above the ground{'' if feet >= clearance else ', too low to count as held'}"
 
 
-def _common_cause(tree: Tree, contacts: Sequence[Contact], gone: np.ndarray) -> str:
+def _common_cause(tree: StructuralModel, contacts: Sequence[Contact], gone: np.ndarray) -> str:
     """The break that takes the anchor and supports of the same rope together."""
     g = tree.graph
     top = contacts[-1]
@@ -190,7 +190,7 @@ def _common_cause(tree: Tree, contacts: Sequence[Contact], gone: np.ndarray) -> 
     return f"{label_of(g, top.node)[1]} and its back-up {', '.join(dict.fromkeys(also))} go with the same break"
 
 
-def _shared(tree: Tree, top: Contact, catcher: Contact) -> str:
+def _shared(tree: StructuralModel, top: Contact, catcher: Contact) -> str:
     """The wood on which both the anchor and what catches stand: a limb, or the stem above the lowest limb thick enough to catch a rope (of two
     leaders one is the stem); the stem below carries every support of the tree."""
     g = tree.graph
@@ -201,14 +201,14 @@ def _shared(tree: Tree, top: Contact, catcher: Contact) -> str:
     return f"{label_of(g, top.node)[1]} and its back-up {label_of(g, catcher.node)[1]} both stand on {on}"
 
 
-def _lowest_limb(tree: Tree) -> float:
+def _lowest_limb(tree: StructuralModel) -> float:
     """Height above the stem's foot at which the lowest limb thick enough to catch a rope leaves the stem. [m]"""
     g, stem = tree.graph, tree.graph.limbs.nodes[0]
     above = stem[tree.leaves_limbs[stem]]
     return float(g.xyz[g.parent[above[0]], 2] - g.xyz[0, 2])
 
 
-def _foot(tree: Tree, contact: Contact) -> int:
+def _foot(tree: StructuralModel, contact: Contact) -> int:
     """First counted node of the contact's limb: where an unseen catcher is taken to break."""
     line = tree.graph.limbs.nodes[tree.graph.limb[contact.node]]
     return next((int(i) for i in line if tree.sections.counted[i]), contact.node)

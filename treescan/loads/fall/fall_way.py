@@ -93,7 +93,7 @@ def _first_wood(xyz, parent, radius, limb, gone, way, least, body, nearer, limbs
             near[n] = i
             n += 1
             before[limb[i]] = min(before[limb[i]], _gap(way[0], xyz[j], xyz[i]) - r)
-    found, at, least_gap = -1, -1, np.inf
+    found, at, min_gap = -1, -1, np.inf
     last = len(way)
     for m in range(n):
         i = near[m]
@@ -101,8 +101,8 @@ def _first_wood(xyz, parent, radius, limb, gone, way, least, body, nearer, limbs
         for step in range(1, last):
             gap = _gap(way[step], xyz[parent[i]], xyz[i]) - radius[i]
             if gap < close:
-                if step < at or at < 0 or gap < least_gap:
-                    found, at, least_gap, last = limb[i], step, gap, step + 1
+                if step < at or at < 0 or gap < min_gap:
+                    found, at, min_gap, last = limb[i], step, gap, step + 1
                 break
     return found, at
 

@@ -155,8 +155,8 @@ def _hollow(text: str, rest: list[str], settings: LoadSettings) -> tuple[float, 
         if rest[0] == "hollow" and not opening
         else 1.0 - float(open_cavity_loss(1 - wall, opening / 360))
     )
-    if wall < settings.least_wall:
-        return share, f"{text}: below {settings.least_wall:.2f} of the radius walls crack and buckle and no formula holds"
+    if wall < settings.min_wall:
+        return share, f"{text}: below {settings.min_wall:.2f} of the radius walls crack and buckle and no formula holds"
     if opening > settings.widest_opening_deg:
         return share, f"{text}: open over more than {settings.widest_opening_deg:.0f} degrees, where no formula holds"
     return share, ""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.geometry import unit
-from treescan.loads.rope.configuration_loads import RigLoads
+from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.settings import LoadSettings, friction
 from treescan.units import G
 from treescan.wood.graph import Floats
@@ -31,8 +31,8 @@ class BaseAnchor:
     hauling: float
 
 
-def base_anchor(loads: RigLoads, hardware: str, union: int, settings: LoadSettings) -> BaseAnchor:
-    """The base of one basal rig, the most of all places of the climber; union : its row of the contacts.
+def base_anchor(loads: ConfigurationLoads, hardware: str, union: int, settings: LoadSettings) -> BaseAnchor:
+    """The base of one basal configuration, the most of all places of the climber; union : its row of the contacts.
 
     Notes
     -----
@@ -61,7 +61,7 @@ def base_anchor(loads: RigLoads, hardware: str, union: int, settings: LoadSettin
     )
 
 
-def base_words(loads: RigLoads, hardware: str, union: int, settings: LoadSettings) -> str:
+def base_words(loads: ConfigurationLoads, hardware: str, union: int, settings: LoadSettings) -> str:
     """What the climber must know of it."""
     b = base_anchor(loads, hardware, union, settings)
     tilt = float(np.degrees(np.arccos(np.clip(unit(b.pull)[2], -1.0, 1.0))))

@@ -1,4 +1,4 @@
-"""What does one rig put on the wood for every place the climber may be? Points and forces of every rope leg on every contact."""
+"""What does one configuration put on the wood for every place the climber may be? Points and forces of every rope leg on every contact."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ from treescan.wood.graph import Floats
 
 
 @dataclass(frozen=True)
-class RigLoads:
-    """All load places of one rig; contacts in rope order, the union last.
+class ConfigurationLoads:
+    """All load places of one configuration; contacts in rope order, the union last.
 
     Attributes
     ----------
@@ -69,14 +69,14 @@ def _run_all(start, end, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ig
     return arrive, leave, toward, touches, turn
 
 
-def rig_loads(
+def configuration_loads(
     system: str, hardware: str, contacts: Sequence[Contact], base: Floats, ground: float, work: Floats, settings: LoadSettings
-) -> RigLoads:
-    """Rope runs and leg forces of one rig for every allowed place of the climber.
+) -> ConfigurationLoads:
+    """Rope runs and leg forces of one configuration for every allowed place of the climber.
 
     Parameters
     ----------
-    system, hardware : str      As in `Rig`.
+    system, hardware : str      As in `AnchorConfiguration`.
     contacts : sequence         Rope order from the base anchor; the union's contact last. MRS and SRS canopy: only that.
     base : (3,) float           Base anchor. [m]
     ground : float              Height of the ground below the union. [m]
@@ -101,7 +101,7 @@ def rig_loads(
     hard = share
     if settings.preload > 0:  # the only thing that makes the shares depend on the pull
         hard = _shares(system, hardware, turn, settings, weight / np.maximum(pull.hard, 1e-3 * weight)) * touches[..., None]
-    return RigLoads(tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share, hard)
+    return ConfigurationLoads(tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share, hard)
 
 
 def _behind(run: RopeRun, settings: LoadSettings) -> float:
@@ -142,7 +142,7 @@ def _shares(system: str, hardware: str, turn: Floats, settings: LoadSettings, we
     return share
 
 
-def eased(loads: RigLoads, hardware: str, settings: LoadSettings, *, hard: bool) -> Floats:
+def eased(loads: ConfigurationLoads, hardware: str, settings: LoadSettings, *, hard: bool) -> Floats:
     """Force of every leg of a basal line when friction holds as much as it can, (l, c, 2, 3): the legs pull unevenly. [N]
 
     Less on the union, but where the two legs pull either side of a limb their twist and bending no longer cancel.
@@ -156,7 +156,7 @@ def eased(loads: RigLoads, hardware: str, settings: LoadSettings, *, hard: bool)
     return (pull[:, None, None] * share * loads.touches[..., None])[..., None] * loads.leg_toward
 
 
-def friction_multiple(loads: RigLoads, hardware: str, system: str, row: int, union: int, settings: LoadSettings) -> float:
+def friction_multiple(loads: ConfigurationLoads, hardware: str, system: str, row: int, union: int, settings: LoadSettings) -> float:
     """Force on the union (a row of the contacts) over the climber's pull with the middle friction: information only."""
     share = _shares(system, hardware, loads.turn[row : row + 1], settings, None)[0, union]
     return float(np.linalg.norm((share[:, None] * loads.leg_toward[row, union]).sum(axis=0)))

@@ -1,4 +1,4 @@
-"""Where on the wood does the rope of a rig bear? Contacts as straight tapered bars, from the base anchor to the union."""
+"""Where on the wood does the rope of a configuration bear? Contacts as straight tapered bars, from the base anchor to the union."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit
 
 from treescan.geometry import segment_segment
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.rope_run import Supports
 from treescan.wood.graph import Floats, WoodGraph
 
@@ -38,24 +38,24 @@ class Contact:
     out: float
 
 
-def union_contact(graph: WoodGraph, rig: Rig, counted: np.ndarray, section_point: Floats, least_lever: float) -> Contact:
+def union_contact(graph: WoodGraph, configuration: AnchorConfiguration, counted: np.ndarray, section_point: Floats, min_lever: float) -> Contact:
     """The rope on the limb at the wanted union.
 
-    It bears `rig.rest_distance` from the union's axis along the limb, but no nearer to the parent's bark than `least_lever` limb
+    It bears `configuration.rest_distance` from the union's axis along the limb, but no nearer to the parent's bark than `min_lever` limb
     diameters: no rope sits without any lever arm, and a thin limb must not pass because the arm was taken as nothing.
     """
-    fork = int(graph.unions.node[rig.union])
-    line = line_out(graph, fork, int(rig.rest_node))
+    fork = int(graph.unions.node[configuration.union])
+    line = line_out(graph, fork, int(configuration.rest_node))
     if len(line) == 0:
-        return at_node(graph, int(rig.rest_node), graph.xyz[rig.rest_node])
+        return at_node(graph, int(configuration.rest_node), graph.xyz[configuration.rest_node])
     place = np.concatenate([[0.0], np.cumsum(graph.length[line])])
     outside = counted[line]
     j = int(np.argmax(outside)) if outside.any() else len(line) - 1
     first = int(line[j])
     bark = place[j] + math.dist(section_point[first], graph.xyz[graph.parent[first]])
     own = 2.0 * float(graph.segment_radius[first])
-    at = float(rig.rest_distance) if np.isfinite(rig.rest_distance) else bark
-    at = max(at, bark + (least_lever * own if np.isfinite(own) else 0.0))
+    at = float(configuration.rest_distance) if np.isfinite(configuration.rest_distance) else bark
+    at = max(at, bark + (min_lever * own if np.isfinite(own) else 0.0))
     at = min(at, place[-1])
     j = min(int(np.searchsorted(place, at)), len(line)) - 1
     node = int(line[max(j, 0)])

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.rope.configuration_loads import RigLoads, eased
+from treescan.loads.rope.configuration_loads import ConfigurationLoads, eased
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings, friction
-from treescan.loads.statics.load_path import FIVE_PERCENT, LegLoads, LoadPath, Tree, forces, margin_case, used
+from treescan.loads.statics.load_path import FIVE_PERCENT, LegLoads, LoadPath, StructuralModel, forces, margin_case, used
 from treescan.loads.statics.reliability import MarginCase, drawn
 from treescan.loads.statics.section_stress import SectionForces, cross, peaks, worst_mode
 from treescan.wood.graph import Floats
@@ -45,7 +45,7 @@ class Governed:
     overload: float
 
 
-def governed(tree: Tree, loads: RigLoads, path: LoadPath, system: str, hardware: str, *, hard: bool = False) -> Governed:
+def governed(tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, system: str, hardware: str, *, hard: bool = False) -> Governed:
     """The worst load in ordinary use, or (`hard`) in the exceptional cases.
 
     The load and section that are told are the worst at the middle values. The margin is that of the worst load in every draw: beside the
@@ -72,7 +72,7 @@ def governed(tree: Tree, loads: RigLoads, path: LoadPath, system: str, hardware:
 
 
 def _case(
-    tree: Tree, loads: RigLoads, path: LoadPath, legs: Floats, row: int, section: int, turns: Floats, mu: Floats
+    tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, legs: Floats, row: int, section: int, turns: Floats, mu: Floats
 ) -> tuple[MarginCase, Floats]:
     """What is uncertain under one load, and the use of every section.
 
@@ -84,7 +84,7 @@ def _case(
     return margin_case(tree, path, loads.contacts, load, contact, turns, mu, float(mu[0]), use), use
 
 
-def gate(tree: Tree, path: LoadPath) -> str:
+def gate(tree: StructuralModel, path: LoadPath) -> str:
     """Why a reported defect forbids the anchor, or nothing."""
     gates = tree.sections.reported.gate
     if not gates:
@@ -92,7 +92,7 @@ def gate(tree: Tree, path: LoadPath) -> str:
     return next((gates[int(n)] for n in path.node if int(n) in gates), "")
 
 
-def _worst(tree: Tree, loads: RigLoads, path: LoadPath, legs: Floats) -> tuple[int, int, int, int]:
+def _worst(tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, legs: Floats) -> tuple[int, int, int, int]:
     """Load row and section (row of `path`) with the largest utilisation by `legs` (l, c, 2, 3): at the middle values, and at the low ends:
     thinner, weaker at unions, the rope further out."""
     force = legs[:, :, 0] + legs[:, :, 1]
@@ -109,7 +109,7 @@ def _worst(tree: Tree, loads: RigLoads, path: LoadPath, legs: Floats) -> tuple[i
     return int(which[0, middle]), middle, int(which[1, low]), low
 
 
-def _mode(tree: Tree, path: LoadPath, f: SectionForces, row: int) -> str:
+def _mode(tree: StructuralModel, path: LoadPath, f: SectionForces, row: int) -> str:
     """What governs one section."""
     s, at = tree.sections, path.node[row]
     one = SectionForces(*(x[:, row : row + 1] for x in (f.axial, f.shear, f.bending, f.torsion)))
@@ -118,7 +118,7 @@ def _mode(tree: Tree, path: LoadPath, f: SectionForces, row: int) -> str:
     return worst_mode(one, float(s.radius[at]), strength, float(path.crushing[row]), float(path.shear[row]), fork)
 
 
-def _friction_turns(system: str, hardware: str, loads: RigLoads, row: int, settings: LoadSettings) -> tuple[Floats, Floats]:
+def _friction_turns(system: str, hardware: str, loads: ConfigurationLoads, row: int, settings: LoadSettings) -> tuple[Floats, Floats]:
     """Turning between climber and each leg, and the friction range, where friction is counted in the check."""
     turns = np.zeros((len(loads.contacts), 2))
     if SYSTEMS[system].basal and settings.basal_bound == "friction":

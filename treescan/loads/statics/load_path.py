@@ -40,11 +40,11 @@ DOWN = np.array([0.0, 0.0, -1.0])
 
 
 @dataclass(frozen=True)
-class Tree:
-    """What stays the same for all rigs on one tree.
+class StructuralModel:
+    """What stays the same for all configurations on one tree.
 
     leaves_limbs : (n,) bool    See `leaves_limbs`; stops : (n,) bool see `stops_a_rope`.
-    normals : (draws, k) float  Standard normals the margins are drawn with, the same for every rig; few : the first of them, for what catches.
+    normals : (draws, k) float  Standard normals the margins are drawn with, the same for every configuration; few : the first of them, for what catches.
     """
 
     graph: WoodGraph
@@ -110,7 +110,7 @@ class LegLoads:
     force: Floats
 
 
-def load_path(tree: Tree, contacts: Sequence[Contact]) -> LoadPath:
+def load_path(tree: StructuralModel, contacts: Sequence[Contact]) -> LoadPath:
     """All sections that carry any of the contacts."""
     s = tree.sections
     paths = [path_down(tree.graph.parent, c.node) for c in contacts]
@@ -148,7 +148,7 @@ def path_down(parent: Ints, node: int) -> Ints:  # pragma: no cover - compiled
     return out
 
 
-def unseen(tree: Tree, contacts: Sequence[Contact]) -> str:
+def unseen(tree: StructuralModel, contacts: Sequence[Contact]) -> str:
     """Why the scan cannot tell, or nothing: a bridged gap or a missing diameter on the way to the ground."""
     s = tree.sections
     for c in contacts:
@@ -203,7 +203,7 @@ def stops_a_rope(graph: WoodGraph, least: float) -> np.ndarray:
     return out
 
 
-def likely_breaks(tree: Tree, path: LoadPath, utilised: Floats) -> tuple[tuple[str, int], ...]:
+def likely_breaks(tree: StructuralModel, path: LoadPath, utilised: Floats) -> tuple[tuple[str, int], ...]:
     """Kind and row of the sections that may give way first, the most used first: the weakest of the limb, of its unions, of the stem's top.
 
     Only breaks whose loss leaves something to catch the rope: the stem below the lowest limb carries every support of the tree; its own
@@ -231,14 +231,14 @@ def likely_breaks(tree: Tree, path: LoadPath, utilised: Floats) -> tuple[tuple[s
     return tuple(kept)
 
 
-def _same_place(tree: Tree, a: int, b: int) -> bool:
+def _same_place(tree: StructuralModel, a: int, b: int) -> bool:
     """True for two sections of one limb less than its diameter apart: the same break told twice."""
     s, g = tree.sections, tree.graph
     return bool(g.limb[a] == g.limb[b] and np.linalg.norm(s.point[a] - s.point[b]) < 2 * s.radius[a])
 
 
 def margin_case(
-    tree: Tree,
+    tree: StructuralModel,
     path: LoadPath,
     contacts: Sequence[Contact],
     loads: LegLoads,
@@ -275,7 +275,7 @@ def margin_case(
         bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=tree.sections.tree_spread,
         limb_spread=tree.sections.limb_spread, limb=path.rank[kept], limbs=LIMBS, column=path.row[kept] % OWN, k=path.k[kept],
         force=force, moment=moment, turn_sum=turn_sum, mu=mu, mu_used=mu_used,
-        shift=shift, least_shift=-max(c.out, 0.0) if np.isfinite(c.out) else -np.inf,
+        shift=shift, min_shift=-max(c.out, 0.0) if np.isfinite(c.out) else -np.inf,
         own_weight=-path.own_force[kept, 2], own_moment=own,
         mass_sd=settings.climber_mass_sd / settings.climber_mass, rest_sd=settings.rest_sd,
     )  # fmt: skip

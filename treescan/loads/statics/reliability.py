@@ -62,7 +62,7 @@ class MarginCase:
     mu : (3,) float             Low, middle, high friction.
     mu_used : float             Friction already in `force` and `moment`.
     shift : (s, 3) float        Change of moment per metre the rope moves out along the limb. [N]
-    least_shift : float         It cannot move further in than this. [m]
+    min_shift : float         It cannot move further in than this. [m]
     own_weight : (s,) float, own_moment : (s, 3)    [N], [N m]
     mass_sd, rest_sd : float    Relative; [m]
     """
@@ -86,7 +86,7 @@ class MarginCase:
     mu: Floats
     mu_used: float
     shift: Floats
-    least_shift: float
+    min_shift: float
     own_weight: Floats
     own_moment: Floats
     mass_sd: float
@@ -160,7 +160,7 @@ def _run(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Flo
     at = ndtr(z[2]) if np.any(case.k[:, 2] > case.k[:, 0]) else z[2]
     return _least(
         first, end, z, at, legs, case.axis, case.radius, case.sd, case.tangle, case.bending, case.crushing, case.shear,
-        case.spread, case.limb_spread, case.limb, FIXED + case.limbs + case.column, case.k, force, moment, case.shift, case.least_shift, case.own_weight,
+        case.spread, case.limb_spread, case.limb, FIXED + case.limbs + case.column, case.k, force, moment, case.shift, case.min_shift, case.own_weight,
         case.own_moment, case.mass_sd, case.rest_sd, PLENTY,
     )  # fmt: skip
 
@@ -204,7 +204,7 @@ def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compil
 @njit(cache=True, error_model="numpy")
 def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     first, end, z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, limb_spread, limb,
-    column, k, force, moment, shift, least_shift,
+    column, k, force, moment, shift, min_shift,
     own_weight, own_moment, mass_sd, rest_sd, plenty,
 ):  # fmt: skip
     """See `both_margins`; z (dimensions, n), `at` (n,) is the union factor's probability, `legs` (q, n) what every leg takes of its
@@ -217,7 +217,7 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     moved[:] = mass_sd * z[0]
     _exponential(moved)
     for d in range(draws):
-        moved[d] *= max(rest_sd * z[3, d], least_shift)
+        moved[d] *= max(rest_sd * z[3, d], min_shift)
     for s in range(first, end):
         size[:] = 0.0
         for j in range(s + 1):

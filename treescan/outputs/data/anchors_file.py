@@ -55,7 +55,7 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "height": number(unions.height[p.union]),
         "system": p.system,
         "hardware": p.hardware,
-        "tied_to": p.check.rig.tied_to or None,
+        "tied_to": p.check.configuration.tied_to or None,
         "usable": bool(p.usable),
         "verdict": p.verdict,
         "reasons": list(p.reasons),
@@ -99,7 +99,7 @@ def worst_work_point(a: Assessment, check: AnchorCheck) -> str:
 
 
 def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
-    """The governing load in ordinary use. `multiple_of_weight` is the force over the rope's pull at the climber: what the rig makes of the weight of
+    """The governing load in ordinary use. `multiple_of_weight` is the force over the rope's pull at the climber: what the configuration makes of the weight of
     a climber hanging still; `force_over_weight` is all of the force over the weight, as in the exceptional case."""
     size = float(np.linalg.norm(check.force))
     known = math.isfinite(size) and size > 0
@@ -188,7 +188,7 @@ def _throw(a: Assessment, t: Throw) -> dict[str, Any]:
         "rest_xyz": place(frame.to_map(t.rest)),
         "rest_distance_m": number(t.rest_distance),
         "slides_to_union": bool(t.slides),
-        "least_weight_kg": number(t.least_weight),
+        "least_weight_kg": number(t.min_weight),
         "steps": list(t.steps),
     }
 

@@ -37,9 +37,9 @@ class ContactRow:
 def contact_rows(a: Assessment, p: TieInPoint) -> tuple[ContactRow, ...]:
     """The contacts of one candidate: the union, then supports from it toward the base, then those toward the climber."""
     graph, k = a.tree.graph, p.check
-    nodes = [(p.label, "union", int(k.rig.rest_node))]
-    nodes += [(limb_name(graph, int(n)), "toward the base", int(n)) for n in k.rig.via]
-    nodes += [(limb_name(graph, int(n)), "toward the climber", int(n)) for n in k.rig.beyond]
+    nodes = [(p.label, "union", int(k.configuration.rest_node))]
+    nodes += [(limb_name(graph, int(n)), "toward the base", int(n)) for n in k.configuration.via]
+    nodes += [(limb_name(graph, int(n)), "toward the climber", int(n)) for n in k.configuration.beyond]
     force = np.full((len(nodes), 3), np.nan)
     turn = np.full(len(nodes), np.nan)
     known = np.atleast_2d(k.contact_forces)[: len(nodes)]

@@ -196,7 +196,7 @@ def _throws(a: Assessment) -> pandas.DataFrame:
                 bool(t.slides),
                 " ".join(t.captured_unions),
                 t.workings,
-                t.least_weight,
+                t.min_weight,
             )
         )
     return _frame("throws", rows)

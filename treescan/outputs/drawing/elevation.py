@@ -186,11 +186,11 @@ def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Pa
     x, y = at(rope_rest(graph, p))
     d.circle(x, y, 7, "anchor", f"{p.label}, {p.system}")
     d.text(x + 12, y - 6, f"{p.label}  {wording.metres(float(graph.unions.height[p.union]))}", "t strong halo-text")
-    rig = p.check.rig
-    if rig.tied_to:
-        x, y = at(rig.base)
-        d.circle(x, y, 5, "anchor", f"base of the line, tied to {rig.tied_to}")
-        d.text(x + 9, y - 6, f"base: {rig.tied_to}", "t small halo-text")
+    configuration = p.check.configuration
+    if configuration.tied_to:
+        x, y = at(configuration.base)
+        d.circle(x, y, 5, "anchor", f"base of the line, tied to {configuration.tied_to}")
+        d.text(x + 9, y - 6, f"base: {configuration.tied_to}", "t small halo-text")
     governing = p.check.check.governing
     if 0 < governing < len(graph):
         x, y = at((graph.xyz[governing] + graph.xyz[graph.parent[governing]]) / 2)

@@ -331,7 +331,7 @@ def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
 
 
 def _one_per_union(usable: Sequence[TieInPoint]) -> list[TieInPoint]:
-    """The best-ranked way to rig each union."""
+    """The best-ranked way to configuration each union."""
     first: dict[int, TieInPoint] = {}
     for p in usable:
         first.setdefault(p.union, p)

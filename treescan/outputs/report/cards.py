@@ -125,7 +125,7 @@ def _line(a: Assessment, p: TieInPoint) -> Answer:
             "Rope comes to rest",
             f"{w.metres(t.rest_distance, 2)} out from the union" + ("; it slides in by itself" if t.slides else "; it stays there"),
         ),
-        ("Lightest weight that comes down", w.bag(t.least_weight)),
+        ("Lightest weight that comes down", w.bag(t.min_weight)),
     ]
     return Answer(QUESTIONS[1], tuple(rows), t.steps)
 
@@ -208,10 +208,10 @@ def _contact_rows(a: Assessment, p: TieInPoint) -> list[tuple[str, str]]:
 
 def _tied_words(a: Assessment, p: TieInPoint) -> str:
     """What a basal line is tied to, and how far from the stem."""
-    rig, foot = p.check.rig, a.tree.graph.xyz[0]
-    if not rig.tied_to:
+    configuration, foot = p.check.configuration, a.tree.graph.xyz[0]
+    if not configuration.tied_to:
         return "the foot of this stem; it was not judged"
-    return f"{rig.tied_to}, {w.metres(float(np.hypot(*(rig.base - foot)[:2])))} from this stem; it was not judged"
+    return f"{configuration.tied_to}, {w.metres(float(np.hypot(*(configuration.base - foot)[:2])))} from this stem; it was not judged"
 
 
 def _with_friction(multiple: float) -> str:

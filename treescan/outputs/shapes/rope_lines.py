@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 
 def rope_rest(graph: WoodGraph, p: TieInPoint) -> Floats:
     """Where the rope bears on the wood, on top of the limb, (3,). [m, local]"""
-    node, place = place_on_limb(graph, p.union, p.check.rig.rest_node, p.check.rig.rest_distance)
+    node, place = place_on_limb(graph, p.union, p.check.configuration.rest_node, p.check.configuration.rest_distance)
     return place + np.array([0.0, 0.0, graph.segment_radius[node]])
 
 
@@ -32,13 +32,13 @@ def rope_line(a: Assessment, p: TieInPoint) -> Floats:
     graph, terrain = a.tree.graph, a.tree.beside.terrain
     rest = rope_rest(graph, p)
     foot = ground_below(terrain, rest, float(graph.xyz[0, 2]))
-    rig = p.check.rig
-    if rig.system == "SRS basal":
-        supports = [graph.xyz[n] + [0.0, 0.0, graph.segment_radius[n]] for n in rig.via[::-1]]
-        outer = [graph.xyz[n] + [0.0, 0.0, graph.segment_radius[n]] for n in rig.beyond]
+    configuration = p.check.configuration
+    if configuration.system == "SRS basal":
+        supports = [graph.xyz[n] + [0.0, 0.0, graph.segment_radius[n]] for n in configuration.via[::-1]]
+        outer = [graph.xyz[n] + [0.0, 0.0, graph.segment_radius[n]] for n in configuration.beyond]
         below = ground_below(terrain, outer[-1], float(graph.xyz[0, 2])) if outer else foot
-        return np.array([rig.base, *supports, rest, *outer, below])
-    if rig.system == "MRS":
+        return np.array([configuration.base, *supports, rest, *outer, below])
+    if configuration.system == "MRS":
         aside = np.array([0.06, 0.0, 0.0])
         return np.array([foot + aside, rest + aside, rest - aside, foot - aside])
     return np.array([rest, foot])
@@ -55,4 +55,4 @@ def swing_from(a: Assessment, p: TieInPoint) -> int:
 def swing_arc(a: Assessment, p: TieInPoint) -> Floats:
     """The pendulum from the served work point with the longest swing, through plumb and up again, (k, 3); empty when none."""
     row = swing_from(a, p)
-    return np.zeros((0, 3)) if row < 0 else arc(contact_point(a.tree.graph, p.check.rig), a.work.xyz[row], steps=24)[0]
+    return np.zeros((0, 3)) if row < 0 else arc(contact_point(a.tree.graph, p.check.configuration), a.work.xyz[row], steps=24)[0]

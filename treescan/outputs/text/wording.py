@@ -9,7 +9,7 @@ from contextvars import ContextVar
 from typing import Any
 
 from treescan.reader_settings import ReaderSettings
-from treescan.units import FOOT_M, LBF_N, OUNCE_KG, POUND_KG
+from treescan.units import FOOT_M, LBF_N, OUNCE_KG, POUND_KG, PSI_PA
 
 INCH_M = FOOT_M / 12
 NOT_SEEN = "not seen"
@@ -134,6 +134,42 @@ def small(x: float) -> str:
     '12 mm (0.5 in)'
     """
     return both(f"{1000 * x:.0f} mm", f"{x / INCH_M:.1f} in") if finite(x) else NOT_SEEN
+
+
+def centimetres(x: float, digits: int = 0) -> str:
+    """A length [m] in centimetres and inches.
+
+    >>> centimetres(0.21)
+    '21 cm (8.3 in)'
+    """
+    return both(f"{100 * x:.{digits}f} cm", f"{x / INCH_M:.1f} in") if finite(x) else NOT_SEEN
+
+
+def moment(x: float) -> str:
+    """A bending moment [N m].
+
+    >>> moment(11700.0)
+    '11.7 kN m (8629 lbf ft)'
+    """
+    return both(f"{x / 1000:.1f} kN m", f"{x / LBF_N / FOOT_M:.0f} lbf ft") if finite(x) else NOT_SEEN
+
+
+def stress(x: float) -> str:
+    """A stress or strength [Pa].
+
+    >>> stress(48e6)
+    '48 MPa (6960 psi)'
+    """
+    return both(f"{x / 1e6:.0f} MPa", f"{x / PSI_PA:.0f} psi") if finite(x) else NOT_SEEN
+
+
+def count(x: float) -> str:
+    """A whole number, thousands set apart.
+
+    >>> count(1234), count(3.0)
+    ('1,234', '3')
+    """
+    return f"{round(x):,}" if finite(x) else NOT_SEEN
 
 
 def speed(x: float) -> str:

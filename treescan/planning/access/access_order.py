@@ -83,7 +83,7 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
         first = int(np.argmin(u.node))
         bare = graph.limbs.nodes[0]
         bare = bare[bare <= u.node[first]]
-        if graph.limb[u.node[first]] == 0 and graph.seen[bare].all() and 2 * graph.segment_radius[bare].min() >= settings.least_limb:
+        if graph.limb[u.node[first]] == 0 and graph.seen[bare].all() and 2 * graph.segment_radius[bare].min() >= settings.min_limb:
             minutes = settings.minutes_per_step + float(u.height[first]) * settings.minutes_per_metre_lanyard
             if not ways.has_edge(GROUND, first) or minutes < ways.edges[GROUND, first]["minutes"]:
                 ways.add_edge(GROUND, first, minutes=minutes, how=SPURS)
@@ -105,7 +105,7 @@ def lanyard_steps(graph: WoodGraph, settings: PlanningSettings) -> list[tuple[in
         for i, j in pairwise(rows.tolist()):
             between = graph.limbs.nodes[line]
             between = between[(between > u.node[i]) & (between <= u.node[j])]
-            thick = 2 * graph.segment_radius[between].min(initial=np.inf) >= settings.least_limb
+            thick = 2 * graph.segment_radius[between].min(initial=np.inf) >= settings.min_limb
             gap = graph.xyz[u.node[j]] - graph.xyz[u.node[i]]
             upright = gap[2] > np.linalg.norm(gap) * np.sin(settings.upright)
             near = settings.spurs or gap[2] <= settings.lanyard_reach

@@ -100,7 +100,7 @@ def _first(usable: Sequence[TieInPoint], option: Option) -> TieInPoint | None:
 
 
 def _isolate(usable: Sequence[TieInPoint], settings: PlanningSettings) -> Option:
-    able = [p for p in usable if p.throw is not None and p.throw.isolation_class <= 2 and p.throw.expected_throws <= settings.most_throws]
+    able = [p for p in usable if p.throw is not None and p.throw.isolation_class <= 2 and p.throw.expected_throws <= settings.max_throws]
     if not able:
         return Option(ISOLATE, None, (), ())
     p = min(able, key=lambda p: p.rank)

@@ -8,7 +8,7 @@ import numpy as np
 
 from treescan.errors import BadInput
 from treescan.geometry import point_segment
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.planning.candidates.contact import in_the_union, place_on_limb
 from treescan.planning.candidates.rescan_advice import POINTS
 from treescan.planning.settings import SYSTEMS, PlanningSettings
@@ -38,9 +38,9 @@ LEAST_BASE = 0.20
 Bases = Sequence[tuple[str, Floats]]
 
 
-def candidate_rigs(
+def candidate_configurations(
     graph: WoodGraph, beside: Beside, throws: ThrowTable, systems: Sequence[str], settings: PlanningSettings, bases: Bases = ()
-) -> tuple[tuple[Rig, Throw | None], ...]:
+) -> tuple[tuple[AnchorConfiguration, Throw | None], ...]:
     """Union x system x hardware, each with the throw that sets it, or None where it is set by climbing.
 
     Parameters
@@ -52,7 +52,7 @@ def candidate_rigs(
 
     Notes
     -----
-    Unions must carry a limb of `least_candidate_diameter` and stand at `least_candidate_height`; of these the `most_unions` with
+    Unions must carry a limb of `min_candidate_diameter` and stand at `min_candidate_height`; of these the `max_unions` with
     the largest height x limb diameter are kept, those whose wood can pass the gate first. A line that is thrown lies where the throw leaves
     it; one set by hand lies in the union, or round the stem above it where its limbs are too thin to bear it (see `round_the_stem`).
     """
@@ -64,13 +64,13 @@ def candidate_rigs(
         away = float(np.hypot(*(np.asarray(place, float)[:2] - graph.xyz[0, :2])))
         if away > FARTHEST_BASE:
             raise BadInput(f"the base '{name}' lies {away:.0f} m from the stem", remedy=f"draw it within {FARTHEST_BASE:.0f} m")
-    out: list[tuple[Rig, Throw | None]] = []
+    out: list[tuple[AnchorConfiguration, Throw | None]] = []
     for union in candidate_unions(graph, settings):
         for system in wanted:
             choked = system != "SRS basal" and round_the_stem(graph, union, settings)
             throw = None if choked else best_throw(graph, throws, union, system)
             for hardware in settings.hardware(system):
-                out.append((_rig(graph, beside, union, system, hardware, throw, settings, bases), throw))
+                out.append((_configuration(graph, beside, union, system, hardware, throw, settings, bases), throw))
     return tuple(out)
 
 
@@ -78,14 +78,14 @@ def candidate_unions(graph: WoodGraph, settings: PlanningSettings) -> tuple[int,
     """Rows of the unions worth judging, lowest first; where none is, the few with the thickest limbs, so that each gets its reason."""
     u = graph.unions
     size = np.array([bearing_diameter(graph, k, settings) for k in range(len(u))])
-    high = u.height >= settings.least_candidate_height
-    rows = np.flatnonzero(high & (size >= settings.least_candidate_diameter))
+    high = u.height >= settings.min_candidate_height
+    rows = np.flatnonzero(high & (size >= settings.min_candidate_diameter))
     if len(rows) == 0:
         high_rows = np.flatnonzero(high)
         rows = high_rows[np.argsort(-size[high_rows], kind="stable")[:FALLBACK]]
     rows = one_a_whorl(graph, rows, settings)
-    thin = size[rows] < settings.least_limb
-    best = rows[np.lexsort((-(u.height[rows] * size[rows]), thin))[: settings.most_unions]]
+    thin = size[rows] < settings.min_limb
+    best = rows[np.lexsort((-(u.height[rows] * size[rows]), thin))[: settings.max_unions]]
     return tuple(int(k) for k in np.sort(best))
 
 
@@ -93,7 +93,7 @@ def unions_to_throw_at(graph: WoodGraph, settings: PlanningSettings) -> tuple[in
     """Rows of the unions a line is looked for: those worth judging, and those thick and high enough to advance from on the way up."""
     u = graph.unions
     size = np.array([u.arm_diameter[u.laterals(k)].max(initial=0.0) for k in range(len(u))])
-    steps = np.flatnonzero((size >= settings.step_limb) & (u.height >= settings.least_candidate_height))
+    steps = np.flatnonzero((size >= settings.step_limb) & (u.height >= settings.min_candidate_height))
     return tuple(sorted({*candidate_unions(graph, settings), *(int(k) for k in steps)}))
 
 
@@ -107,10 +107,10 @@ def round_the_stem(graph: WoodGraph, union: int, settings: PlanningSettings) -> 
     rows = np.arange(u.arm_start[union], u.arm_start[union + 1])
     on = rows[u.arm_continues[rows]]
     limb = float(u.arm_diameter[u.laterals(union)].max(initial=0.0))
-    if len(on) == 0 or not settings.least_stub <= limb < settings.least_limb:
+    if len(on) == 0 or not settings.min_stub <= limb < settings.min_limb:
         return False
     stem = min(float(u.arm_diameter[on].max()), 2 * float(graph.segment_radius[u.node[union]]))
-    return stem >= settings.least_limb and float(u.arm_slope[on].max()) >= settings.upright
+    return stem >= settings.min_limb and float(u.arm_slope[on].max()) >= settings.upright
 
 
 def one_a_whorl(graph: WoodGraph, rows: Ints, settings: PlanningSettings) -> Ints:
@@ -155,23 +155,23 @@ def bearing_arm(graph: WoodGraph, union: int, settings: PlanningSettings) -> int
     return int(level[0] if len(level) else rows[0])
 
 
-def _rig(graph: WoodGraph, beside: Beside, union: int, system: str, hardware: str, throw: Throw | None, settings: PlanningSettings, bases: Bases) -> Rig:
+def _configuration(graph: WoodGraph, beside: Beside, union: int, system: str, hardware: str, throw: Throw | None, settings: PlanningSettings, bases: Bases) -> AnchorConfiguration:
     if system != "SRS basal" and round_the_stem(graph, union, settings):
         node = int(graph.unions.node[union])
-        return Rig(union, system, hardware, node, 0.0, np.zeros(0, np.int32), _ground_below(graph, beside, graph.xyz[node]))
+        return AnchorConfiguration(union, system, hardware, node, 0.0, np.zeros(0, np.int32), _ground_below(graph, beside, graph.xyz[node]))
     if throw is None:
         arm = bearing_arm(graph, union, settings)
         distance = in_the_union(graph, union, arm)
         node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), distance)
         name, base = _tied(graph, place, float(place[2]), bases) if system == "SRS basal" else ("", _ground_below(graph, beside, place))
-        return Rig(union, system, hardware, node, distance, np.zeros(0, np.int32), base, name)
+        return AnchorConfiguration(union, system, hardware, node, distance, np.zeros(0, np.int32), base, name)
     at = _bearing_support(graph, throw)
     node = _rest_node(graph, union, throw, at)
     if system == "SRS basal":
         via, side, beyond = _sides(throw, at)
         name, base = _tied(graph, side, float(throw.rest[2]), bases)
-        return Rig(union, system, hardware, node, float(throw.rest_distance), via, base, name, beyond)
-    return Rig(union, system, hardware, node, float(throw.rest_distance), np.zeros(0, np.int32), np.asarray(throw.stand, float))
+        return AnchorConfiguration(union, system, hardware, node, float(throw.rest_distance), via, base, name, beyond)
+    return AnchorConfiguration(union, system, hardware, node, float(throw.rest_distance), np.zeros(0, np.int32), np.asarray(throw.stand, float))
 
 
 def _tied(graph: WoodGraph, side: Floats, height: float, bases: Bases) -> tuple[str, Floats]:

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.contacts import middle
 from treescan.planning.tie_in_point import Floats
 from treescan.wood.graph import Ints, WoodGraph
@@ -22,9 +22,9 @@ def line_from_union(graph: WoodGraph, union: int, node: int) -> Ints:
     return np.concatenate([[start], beyond]).astype(np.int32)
 
 
-def round_stem(graph: WoodGraph, rig: Rig) -> bool:
+def round_stem(graph: WoodGraph, configuration: AnchorConfiguration) -> bool:
     """True when the rope is choked round the stem just above a union instead of lying over one of its limbs."""
-    return int(rig.rest_node) == int(graph.unions.node[rig.union])
+    return int(configuration.rest_node) == int(graph.unions.node[configuration.union])
 
 
 def place_on_limb(graph: WoodGraph, union: int, node: int, distance: float) -> tuple[int, Floats]:
@@ -41,33 +41,33 @@ def place_on_limb(graph: WoodGraph, union: int, node: int, distance: float) -> t
     return int(line[i]), graph.xyz[line[i - 1]] + share * (graph.xyz[line[i]] - graph.xyz[line[i - 1]])
 
 
-def union_point(graph: WoodGraph, rig: Rig) -> Floats:
+def union_point(graph: WoodGraph, configuration: AnchorConfiguration) -> Floats:
     """The point of the limb's axis the rope bears on at the union, (3,). [m, local]"""
-    return place_on_limb(graph, rig.union, rig.rest_node, rig.rest_distance)[1]
+    return place_on_limb(graph, configuration.union, configuration.rest_node, configuration.rest_distance)[1]
 
 
-def contact_point(graph: WoodGraph, rig: Rig) -> Floats:
+def contact_point(graph: WoodGraph, configuration: AnchorConfiguration) -> Floats:
     """The point of the limb's axis the climber's leg hangs from, (3,): at the union, or on the outermost limb under that leg. [m, local]"""
-    return middle(graph, int(rig.beyond[-1])) if len(rig.beyond) else union_point(graph, rig)
+    return middle(graph, int(configuration.beyond[-1])) if len(configuration.beyond) else union_point(graph, configuration)
 
 
-def hanging_node(rig: Rig) -> int:
+def hanging_node(configuration: AnchorConfiguration) -> int:
     """Segment the climber's leg hangs from."""
-    return int(rig.beyond[-1]) if len(rig.beyond) else int(rig.rest_node)
+    return int(configuration.beyond[-1]) if len(configuration.beyond) else int(configuration.rest_node)
 
 
-def own_limbs(graph: WoodGraph, rig: Rig) -> tuple[int, int]:
+def own_limbs(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[int, int]:
     """The limb the climber's leg hangs from, second, and the one it stands on, first: they do not foul their own rope."""
-    limb = int(graph.limb[hanging_node(rig)])
-    if len(rig.beyond):
+    limb = int(graph.limb[hanging_node(configuration)])
+    if len(configuration.beyond):
         return max(int(graph.limbs.parent[limb]), 0), limb
-    return int(graph.limb[graph.unions.node[rig.union]]), limb
+    return int(graph.limb[graph.unions.node[configuration.union]]), limb
 
 
-def base_way(graph: WoodGraph, rig: Rig) -> Floats:
+def base_way(graph: WoodGraph, configuration: AnchorConfiguration) -> Floats:
     """The base leg of a basal line from where the climber hangs over the union and every other support to the base, (k, 3). [m, local]"""
-    outer = [middle(graph, int(n)) for n in rig.beyond[::-1]]
-    return np.vstack([*outer, union_point(graph, rig), graph.xyz[rig.via], rig.base])
+    outer = [middle(graph, int(n)) for n in configuration.beyond[::-1]]
+    return np.vstack([*outer, union_point(graph, configuration), graph.xyz[configuration.via], configuration.base])
 
 
 def in_the_union(graph: WoodGraph, union: int, arm: int) -> float:

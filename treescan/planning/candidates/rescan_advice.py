@@ -30,6 +30,6 @@ def what_settles(graph: WoodGraph, check: AnchorCheck) -> str:
 
 def unseen_node(graph: WoodGraph, check: AnchorCheck) -> int:
     """The lowest unseen or unmeasured node below the rope, else the union itself."""
-    path = graph.path_to_base(check.rig.rest_node)
+    path = graph.path_to_base(check.configuration.rest_node)
     bad = path[~graph.seen[path] | ~np.isfinite(graph.segment_radius[path])]
-    return int(bad.min()) if len(bad) else int(graph.unions.node[check.rig.union])
+    return int(bad.min()) if len(bad) else int(graph.unions.node[check.configuration.union])

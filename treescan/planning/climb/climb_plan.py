@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from treescan.loads.rope.load_cases import rope_angles
-from treescan.loads.statics.load_path import Tree
+from treescan.loads.statics.load_path import StructuralModel
 from treescan.planning.candidates.candidates import other_base_words
 from treescan.planning.candidates.contact import own_limbs
 from treescan.planning.climb.line_loads import LinePair, line_pair
@@ -131,7 +131,7 @@ def climb_plan(
     density: float = 1000.0,
     two_people: bool = False,
     weight: float = float("nan"),
-    tree: Tree | None = None,
+    tree: StructuralModel | None = None,
     overrides: Sequence[Override] = (),
 ) -> ClimbPlan:
     """Everything around the ranked list, from the ranked list.
@@ -143,7 +143,7 @@ def climb_plan(
     density : float         Green density of the wood, for the masses of the pieces. [kg/m3]
     two_people : bool       Two people on the union are among the load cases of the margins.
     weight : float          Of the climber. [N]
-    tree : Tree             From `loads.anchor.whole_tree`; without it all redirects stay first estimates and no line or limb walk is judged.
+    tree : StructuralModel             From `loads.anchor.whole_tree`; without it all redirects stay first estimates and no line or limb walk is judged.
     overrides : sequence of Override    What was stated; `points` already follow it, redirects must too.
     """
     progress("planning the climb", 0.0)
@@ -204,7 +204,7 @@ def _stages(
         scene, limb = Scene.of(graph, beside, gone), graph.limb[[cut.node]].astype(np.int32)
         for p in usable:
             if rope_angles(p.place, at.xyz[i]) <= settings.rope_angle_limit:
-                own = own_limbs(graph, p.check.rig)
+                own = own_limbs(graph, p.check.configuration)
                 fouled = first_fouls(scene, p.place, at.xyz[[i]], own, limb, settings.lean_limit, settings.own_wood, settings.hand_reach)
                 reaches[f"{p.label} {p.system}"][i] = bool(fouled[0] < 0)
         gone |= graph.above(cut.node)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.loads.fall.backup import common_node
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.planning.candidates.contact import round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
@@ -18,18 +18,18 @@ def independent(graph: WoodGraph, a: TieInPoint, b: TieInPoint, thicker: float =
     The stem below the lower of the two is shared all the same; only another tree is free of that. So a rope choked round the stem counts as
     independent of one above it where the stem at the lower is `thicker` times as thick as at the upper.
     """
-    rigs = a.check.rig, b.check.rig
+    configurations = a.check.configuration, b.check.configuration
     if a.union == b.union:
         return False
-    return all(_apart(graph, (rigs[0], i), (rigs[1], j), thicker) for i in _bearing(rigs[0]) for j in _bearing(rigs[1]))
+    return all(_apart(graph, (configurations[0], i), (configurations[1], j), thicker) for i in _bearing(configurations[0]) for j in _bearing(configurations[1]))
 
 
-def _bearing(rig: Rig) -> tuple[int, ...]:
+def _bearing(configuration: AnchorConfiguration) -> tuple[int, ...]:
     """Segments that hold the climber up: at the union, and under the climber's leg beyond it."""
-    return int(rig.rest_node), *(int(n) for n in rig.beyond)
+    return int(configuration.rest_node), *(int(n) for n in configuration.beyond)
 
 
-def _apart(graph: WoodGraph, a: tuple[Rig, int], b: tuple[Rig, int], thicker: float) -> bool:
+def _apart(graph: WoodGraph, a: tuple[AnchorConfiguration, int], b: tuple[AnchorConfiguration, int], thicker: float) -> bool:
     """`independent` for one segment of either rope."""
     (_, first), (_, second) = a, b
     if first == second:

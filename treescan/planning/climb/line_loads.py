@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from treescan.estimate import Estimate
 from treescan.geometry import angle_between, unit
 from treescan.loads.checks.line_check import LineCheck, Swing, TwoLineCheck, check_line, check_two_lines, hardest, one_line_lost
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.strung_rope import TwoLines, hanging_between, line_tensions
-from treescan.loads.statics.load_path import Tree
+from treescan.loads.statics.load_path import StructuralModel
 from treescan.planning.candidates.contact import hanging_node
 from treescan.planning.climb.independent import independence
 from treescan.planning.climb.redirect_loads import bearing
@@ -76,7 +76,7 @@ class LinePair:
 
 
 def own_end(
-    tree: Tree, point: TieInPoint, lines: TwoLines, which: int, other: str, overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel, point: TieInPoint, lines: TwoLines, which: int, other: str, overrides: Sequence[Override], settings: PlanningSettings
 ) -> LineEnd:
     """The own union under a line hung between it and another anchor, choked round the limb there.
 
@@ -94,10 +94,10 @@ def own_end(
         words = (f"The line would pull {point.label} upward: not judged, do not use it.",)
         return LineEnd(point.label, case, factor, tension, nothing, None, True, words)
     none = np.zeros(0, np.int32)
-    rig = replace(point.check.rig, system="SRS canopy", via=none, beyond=none)
-    left = strength_left(tree.graph, bearing(tree.graph, rig), overrides)
-    check = _weaker(check_line(tree, rig, lines.place, tension), left)
-    swing = one_line_lost(tree, rig, lines)
+    configuration = replace(point.check.configuration, system="SRS canopy", via=none, beyond=none)
+    left = strength_left(tree.graph, bearing(tree.graph, configuration), overrides)
+    check = _weaker(check_line(tree, configuration, lines.place, tension), left)
+    swing = one_line_lost(tree, configuration, lines)
     lost = replace(swing, check=_weaker(swing.check, left))
     breach = not (_passes(check, settings.margin_gate) and _stays(tree, lost))
     told = (
@@ -109,7 +109,7 @@ def own_end(
 
 
 def line_pair(
-    tree: Tree, two: AnchorSet, work: Work, overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel, two: AnchorSet, work: Work, overrides: Sequence[Override], settings: PlanningSettings
 ) -> LinePair | None:
     """The pair of two lines that share the load over most of the work, at the work point that asks most of it; None where no pair does.
 
@@ -124,20 +124,20 @@ def line_pair(
     (a, b), rows = sharing
     anchors = np.stack([a.place, b.place])
     tension = line_tensions(anchors, work.xyz[rows], weight)
-    rigs = (a.check.rig, b.check.rig)
+    configurations = (a.check.configuration, b.check.configuration)
     case, factor = hardest(tree.settings, at_work=True)
-    left = [strength_left(tree.graph, bearing(tree.graph, r), overrides) for r in rigs]
+    left = [strength_left(tree.graph, bearing(tree.graph, r), overrides) for r in configurations]
     tried = []
     for which, p in enumerate((a, b)):
         row = int(np.argmax(_stress(tree.graph, p, work.xyz[rows], tension[:, which])))
         lines = hanging_between(anchors, work.xyz[rows[row]], weight)
-        found = check_two_lines(tree, rigs, lines, factor=factor)
+        found = check_two_lines(tree, configurations, lines, factor=factor)
         check = replace(found, first=_weaker(found.first, left[0]), second=_weaker(found.second, left[1]), common=_weaker(found.common, min(left)))
         tried.append((int(rows[row]), lines, check))
         if len(rows) == 1:
             break
     at, lines, check = min(tried, key=lambda t: _least(t[2]))
-    swings = [one_line_lost(tree, r, lines) for r in rigs]
+    swings = [one_line_lost(tree, r, lines) for r in configurations]
     lost = (replace(swings[0], check=_weaker(swings[0].check, left[0])), replace(swings[1], check=_weaker(swings[1].check, left[1])))
     breach = not (all(_passes(c, settings.margin_gate) for c in (check.first, check.second, check.common)) and all(_stays(tree, s) for s in lost))
     labels = (a.label, b.label)
@@ -146,7 +146,7 @@ def line_pair(
 
 
 def _pair_words(
-    tree: Tree,
+    tree: StructuralModel,
     labels: tuple[str, str],
     at: str,
     serves: int,
@@ -189,7 +189,7 @@ def wood_words(graph: WoodGraph, node: int) -> str:
     return f"{what} ({200 * float(graph.segment_radius[node]):.0f} cm thick, {height:.1f} m up)"
 
 
-def swing_words(tree: Tree, label: str, when: str, lost: Swing) -> str:
+def swing_words(tree: StructuralModel, label: str, when: str, lost: Swing) -> str:
     """What follows when the other line goes, one sentence or two."""
     down = float(lost.low[2]) - tree.ground_below(lost.low)
     ground = "" if down >= tree.settings.ground_clearance else " That is down to the ground."
@@ -220,11 +220,11 @@ def _sharing(
 
 def _stress(graph: WoodGraph, point: TieInPoint, places: Floats, tension: Floats) -> Floats:
     """Largest stress the line's pull makes below one union for every place, (w,), own weight left out: a screen."""
-    rig: Rig = point.check.rig
+    configuration: AnchorConfiguration = point.check.configuration
     pull = unit(places - point.place)
     if point.system == "SRS basal":
-        pull = pull + unit(np.asarray(rig.base, float) - point.place)
-    return path_stresses(graph, hanging_node(rig), point.place, tension[:, None] * pull)
+        pull = pull + unit(np.asarray(configuration.base, float) - point.place)
+    return path_stresses(graph, hanging_node(configuration), point.place, tension[:, None] * pull)
 
 
 def _weaker(check: LineCheck, left: float) -> LineCheck:
@@ -237,7 +237,7 @@ def _passes(check: LineCheck, gate: float) -> bool:
     return bool(not check.reason and check.margin.p5 >= gate)
 
 
-def _stays(tree: Tree, lost: Swing) -> bool:
+def _stays(tree: StructuralModel, lost: Swing) -> bool:
     """True where it would rather hold than break when the other line goes."""
     return bool(not lost.check.reason and lost.check.margin.median >= tree.settings.exceptional_median)
 

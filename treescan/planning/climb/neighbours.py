@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.loads.rope.strung_rope import TwoLines, fixed_point, hanging_between, rope_for_angle, strung
-from treescan.loads.statics.load_path import Tree
+from treescan.loads.statics.load_path import StructuralModel
 from treescan.planning.climb.line_loads import LineEnd, own_end
 from treescan.planning.ranking.overrides import Override
 from treescan.planning.reach.sightline import Scene
@@ -68,7 +68,7 @@ def from_neighbours(
     work_limb: NDArray[np.int32],
     settings: PlanningSettings,
     weight: float,
-    tree: Tree | None = None,
+    tree: StructuralModel | None = None,
     overrides: Sequence[Override] = (),
 ) -> Neighbours:
     """Every anchor the user drew in a neighbouring tree, by itself and paired with the others and with the best own unions.
@@ -76,7 +76,7 @@ def from_neighbours(
     Parameters
     ----------
     points : ranked list; weight : of the climber [N].
-    tree : Tree     From `loads.anchor.whole_tree`; without it the own unions are not judged under the line.
+    tree : StructuralModel     From `loads.anchor.whole_tree`; without it the own unions are not judged under the line.
     overrides : sequence of Override    What was stated about them.
     """
     if not site.anchors:
@@ -137,7 +137,7 @@ def _hung(
     return Hung((a[0], b[0]), lines, runs, float(legs.sum()), reached, text + ("" if clear else " Wood of this tree touches the lines."))
 
 
-def _judged(tree: Tree, point: TieInPoint, line: Hung, overrides: Sequence[Override], settings: PlanningSettings) -> Hung:
+def _judged(tree: StructuralModel, point: TieInPoint, line: Hung, overrides: Sequence[Override], settings: PlanningSettings) -> Hung:
     """The same with what the own union at its second end bears."""
     end = own_end(tree, point, line.lines, 1, line.ends[0], overrides, settings)
     bad = f" Not a line to use: {point.label} is too weak at its end." if end.breach and end.lost is not None else ""

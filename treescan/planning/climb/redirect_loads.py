@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from treescan.loads.checks.redirect_check import check_redirect
-from treescan.loads.limb_check import Rig
-from treescan.loads.statics.load_path import Tree
-from treescan.planning.climb.redirects import Redirect, in_order, margin_words, redirect_rig
+from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.statics.load_path import StructuralModel
+from treescan.planning.climb.redirects import Redirect, in_order, margin_words, redirect_configuration
 from treescan.planning.ranking.overrides import Override, strength_left
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
@@ -19,13 +19,13 @@ KEPT_BEFORE, KEPT_AFTER = 2, 2
 
 
 def with_all_forces(
-    tree: Tree, point: TieInPoint, found: Sequence[Redirect], work: Work, overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel, point: TieInPoint, found: Sequence[Redirect], work: Work, overrides: Sequence[Override], settings: PlanningSettings
 ) -> tuple[Redirect, ...]:
     """The same redirects with exact margins, what follows from them, and in the order that follows from them.
 
     Parameters
     ----------
-    tree : Tree             From `loads.anchor.whole_tree`.
+    tree : StructuralModel             From `loads.anchor.whole_tree`.
     point : TieInPoint      The main anchor.
     found : sequence        From `redirects.redirects` for that point.
     work : Work             All of it is tried, as for the anchor without a redirect.
@@ -34,8 +34,8 @@ def with_all_forces(
     return in_order([_exact(tree, point, r, work, overrides, settings) for r in found], work)
 
 
-def _exact(tree: Tree, point: TieInPoint, r: Redirect, work: Work, overrides: Sequence[Override], settings: PlanningSettings) -> Redirect:
-    main, over = point.check.rig, redirect_rig(tree.graph, r.union, settings)
+def _exact(tree: StructuralModel, point: TieInPoint, r: Redirect, work: Work, overrides: Sequence[Override], settings: PlanningSettings) -> Redirect:
+    main, over = point.check.configuration, redirect_configuration(tree.graph, r.union, settings)
     check = check_redirect(tree, main, over, work.xyz)
     main_margin = check.main_margin.p5 * strength_left(tree.graph, bearing(tree.graph, main), overrides)
     margin = check.redirect_margin.p5 * strength_left(tree.graph, bearing(tree.graph, over), overrides)
@@ -55,6 +55,6 @@ def _exact(tree: Tree, point: TieInPoint, r: Redirect, work: Work, overrides: Se
     )
 
 
-def bearing(graph: WoodGraph, rig: Rig) -> list[int]:
+def bearing(graph: WoodGraph, configuration: AnchorConfiguration) -> list[int]:
     """Nodes the rope bears on: the limb at the union, the union itself, further supports of a basal line."""
-    return [int(rig.rest_node), int(graph.unions.node[rig.union]), *(int(v) for v in (*rig.via, *rig.beyond))]
+    return [int(configuration.rest_node), int(graph.unions.node[configuration.union]), *(int(v) for v in (*configuration.via, *configuration.beyond))]

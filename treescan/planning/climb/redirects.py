@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.geometry import unit
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.load_cases import rope_angles
 from treescan.loads.statics.section_stress import section_forces, utilisation
 from treescan.planning.access.access_order import sound_steps
@@ -120,12 +120,12 @@ def in_order(found: Sequence[Redirect], work: Work) -> tuple[Redirect, ...]:
     return tuple(sorted(found, key=lambda r: (r.spoils, not np.isfinite(r.margin), -sum(weight[w] for w in r.work))))
 
 
-def redirect_rig(graph: WoodGraph, union: int, settings: PlanningSettings) -> Rig:
+def redirect_configuration(graph: WoodGraph, union: int, settings: PlanningSettings) -> AnchorConfiguration:
     """Where a redirect hangs at a union: in the crotch of the limb that bears best. Its system and base do not matter."""
     arm = bearing_arm(graph, union, settings)
     distance = in_the_union(graph, union, arm)
     node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), distance)
-    return Rig(union, "MRS", "ring", node, distance, np.zeros(0, np.int32), place)
+    return AnchorConfiguration(union, "MRS", "ring", node, distance, np.zeros(0, np.int32), place)
 
 
 def _one(
@@ -139,13 +139,13 @@ def _one(
     missing: NDArray[np.int64],
     settings: PlanningSettings,
 ) -> Redirect | None:
-    rig = redirect_rig(graph, union, settings)
-    node, place = int(rig.rest_node), contact_point(graph, rig)
+    configuration = redirect_configuration(graph, union, settings)
+    node, place = int(configuration.rest_node), contact_point(graph, configuration)
     way = float(rope_angles(point.place, place))
     if way > settings.walk_limit:
         return None
     own = int(graph.limb[graph.unions.node[union]]), int(graph.limb[node])
-    main_own = own_limbs(graph, point.check.rig)
+    main_own = own_limbs(graph, point.check.configuration)
     on_the_way = first_fouls(
         scene,
         point.place,
@@ -186,10 +186,10 @@ def _judged(
     worst = int(np.argmax(turns))
     turn = float(turns[worst])
     tension, base = _tension(point)
-    before = path_stress(graph, hanging_node(point.check.rig), point.place, tension * PLUMB + base)
-    after = path_stress(graph, hanging_node(point.check.rig), point.place, tension * to_redirect + base)
+    before = path_stress(graph, hanging_node(point.check.configuration), point.place, tension * PLUMB + base)
+    after = path_stress(graph, hanging_node(point.check.configuration), point.place, tension * to_redirect + base)
     ratio = after / before if before > 0 else float("nan")
-    governing = path_stress(graph, hanging_node(point.check.rig), point.place, np.asarray(point.check.force, float))
+    governing = path_stress(graph, hanging_node(point.check.configuration), point.place, np.asarray(point.check.force, float))
     main_margin = point.check.check.margin.p5 * governing / after if after > 0 else float("inf")
     pull = tension * (down[worst] - to_redirect)
     margin = _margin_at(graph, checked, node, place, pull)
@@ -253,8 +253,8 @@ def _tension(point: TieInPoint) -> tuple[float, Floats]:
     size = float(np.linalg.norm(point.check.force))
     if point.system != "SRS basal":
         return size, np.zeros(3)
-    rig = point.check.rig
-    after = np.asarray(rig.base, float)
+    configuration = point.check.configuration
+    after = np.asarray(configuration.base, float)
     leg = unit(after - point.place)
     tension = size / float(np.linalg.norm(PLUMB + leg))
     return tension, tension * leg
@@ -264,6 +264,6 @@ def _margin_at(graph: WoodGraph, checked: TieInPoint | None, node: int, place: F
     """Low side of the margin under a pull, from the checked margin scaled by stress; NaN when the union was not checked."""
     if checked is None or not checked.check.check.margin.known:
         return float("nan")
-    known = path_stress(graph, hanging_node(checked.check.rig), checked.place, np.asarray(checked.check.force, float))
+    known = path_stress(graph, hanging_node(checked.check.configuration), checked.place, np.asarray(checked.check.force, float))
     asked = path_stress(graph, node, place, pull)
     return checked.check.check.margin.p5 * known / asked if asked > 0 else float("inf")

@@ -100,9 +100,9 @@ def _landing(work: Work, site: Site) -> list[str]:
 
 def _apart(graph: WoodGraph, point: TieInPoint, other: TieInPoint) -> str:
     """How the wood of two independent anchors differs."""
-    rests = {point.check.rig.rest_node, other.check.rig.rest_node}
+    rests = {point.check.configuration.rest_node, other.check.configuration.rest_node}
     if common_node(graph.parent, *sorted(int(r) for r in rests)) in rests:
-        here, there = (200 * float(graph.segment_radius[p.check.rig.rest_node]) for p in (point, other))
+        here, there = (200 * float(graph.segment_radius[p.check.configuration.rest_node]) for p in (point, other))
         return f"round the same stem, {there:.0f} cm thick there and {here:.0f} cm at {point.label}"
     return f"other wood than {point.label} {point.system}"
 

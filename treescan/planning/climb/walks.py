@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from treescan.loads.checks.anchor import check_anchor
-from treescan.loads.statics.load_path import Tree
+from treescan.loads.statics.load_path import StructuralModel
 from treescan.planning.climb.redirect_loads import bearing
 from treescan.planning.ranking.overrides import Override, strength_left
 from treescan.planning.reach.ways_to_work import HOW, WayToWork
@@ -17,13 +17,13 @@ from treescan.planning.tie_in_point import TieInPoint, Work
 
 
 def walks_that_hold(
-    tree: Tree, points: Sequence[TieInPoint], work: Work, ways: Sequence[WayToWork], overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel, points: Sequence[TieInPoint], work: Work, ways: Sequence[WayToWork], overrides: Sequence[Override], settings: PlanningSettings
 ) -> tuple[WayToWork, ...]:
     """The same ways to the work, with limb walks only as far out as their anchor was judged and holds.
 
     Parameters
     ----------
-    tree : Tree             From `loads.anchor.whole_tree`.
+    tree : StructuralModel             From `loads.anchor.whole_tree`.
     ways : sequence         From `ways_to_work.ways_to_work`, one a work point.
     overrides : sequence of Override    Strength they take off is taken off here too.
 
@@ -44,14 +44,14 @@ def walks_that_hold(
 
 
 def _holding(
-    tree: Tree, point: TieInPoint, work: Work, rows: np.ndarray, overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel, point: TieInPoint, work: Work, rows: np.ndarray, overrides: Sequence[Override], settings: PlanningSettings
 ) -> int:
     """How many of the rows, the steepest ropes first, one anchor holds."""
-    rig = point.check.rig
-    left = strength_left(tree.graph, bearing(tree.graph, rig), overrides)
+    configuration = point.check.configuration
+    left = strength_left(tree.graph, bearing(tree.graph, configuration), overrides)
 
     def holds(count: int) -> bool:
-        found = check_anchor(tree, rig, work.xyz[rows[:count]]).check
+        found = check_anchor(tree, configuration, work.xyz[rows[:count]]).check
         return found.verdict not in {"does not hold", "not seen"} and found.margin.p5 * left >= settings.margin_gate
 
     low, high = 0, len(rows)

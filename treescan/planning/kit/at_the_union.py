@@ -28,15 +28,15 @@ def at_the_union(graph: WoodGraph, point: TieInPoint, loads: LoadSettings) -> tu
     Friction by e^(-mu pi) with the middle value of each hardware. Bark pressure is the rope's pull over limb radius and rope width,
     with the climber's weight on the leg that bears on bark; no published limit was found, so the figure stands without a judgement.
     """
-    rig = point.check.rig
-    limb = 2 * float(graph.segment_radius[rig.rest_node])
+    configuration = point.check.configuration
+    limb = 2 * float(graph.segment_radius[configuration.rest_node])
     out = []
-    if rig.system != "SRS canopy":
+    if configuration.system != "SRS canopy":
         shares = ", ".join(f"{name} {100 * passed_on(friction(name, loads)[1]):.0f} %" for name in HARDWARE)
         out.append(f"Of the pull on one leg the other gets about: {shares} (rope turned by half a round, middle friction).")
-    if np.isfinite(limb) and limb > 0 and rig.hardware == "rope on bark":
+    if np.isfinite(limb) and limb > 0 and configuration.hardware == "rope on bark":
         pull = loads.climber_mass * G
-        moves = "which does not move in use" if rig.system == "SRS canopy" else "which runs or creeps over it"
+        moves = "which does not move in use" if configuration.system == "SRS canopy" else "which runs or creeps over it"
         out.append(
             f"The rope, {moves}, presses on the bark of the {100 * limb:.0f} cm limb with about {bark_pressure(pull, limb) / 1e6:.2f} MPa under the "
             "climber's weight: sleeve or friction saver where bark is thin, mossy or to be kept."

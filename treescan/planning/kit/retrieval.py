@@ -29,7 +29,7 @@ def retrieval(graph: WoodGraph, point: TieInPoint) -> Retrieval:
     name = f"{point.label} {point.system}"
     if len(snags) >= 3:
         return Retrieval("no", snags, f"{name}: {len(snags)} wedge forks below it ({', '.join(snags[:4])}): plan to climb up and derig.")
-    if snags or len(point.check.rig.via) or len(point.check.rig.beyond):
+    if snags or len(point.check.configuration.via) or len(point.check.configuration.beyond):
         why = f"wedge fork(s) {', '.join(snags)} below it" if snags else "the line bears on several limbs"
         return Retrieval("doubt", snags, f"{name}: {why}; retrieve with a small end, without knots, and watch it down.")
     return Retrieval("yes", (), f"{name}: no wedge fork in the way of a falling rope end.")

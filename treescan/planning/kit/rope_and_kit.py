@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from treescan.loads.limb_check import Rig
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.planning.candidates.contact import base_way, round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, RopePlan, TieInPoint
@@ -58,7 +58,7 @@ def rope_parts(system: str, height: float, farthest: float, base_leg: float, set
 
 
 def rope_plan(
-    graph: WoodGraph, beside: Beside, rig: Rig, throw: Throw | None, place: Floats, farthest: float, settings: PlanningSettings
+    graph: WoodGraph, beside: Beside, configuration: AnchorConfiguration, throw: Throw | None, place: Floats, farthest: float, settings: PlanningSettings
 ) -> RopePlan:
     """Rope, throwline and kit of one candidate.
 
@@ -68,8 +68,8 @@ def rope_plan(
     farthest : float        Straight rope to the farthest served work; 0 when there is none. [m]
     """
     height = max(float(place[2]) - ground_at(graph, beside, place), 0.0)
-    base_leg = polyline_length(base_way(graph, rig)) if rig.system == "SRS basal" else 0.0
-    parts = rope_parts(rig.system, height, farthest, base_leg, settings)
+    base_leg = polyline_length(base_way(graph, configuration)) if configuration.system == "SRS basal" else 0.0
+    parts = rope_parts(configuration.system, height, farthest, base_leg, settings)
     length = sum(m for _, m in parts)
     fitting = [s for s in sorted(settings.stock_lengths) if s >= length]
     throwline = polyline_length(throw.settled) + settings.throwline_spare if throw is not None else 0.0
@@ -79,37 +79,37 @@ def rope_plan(
         parts=parts,
         stock=fitting[0] if fitting else float("nan"),
         reaches_ground=bool(fitting),
-        kit=kit_list(graph, rig, throw, length, fitting[0] if fitting else None, throwline),
+        kit=kit_list(graph, configuration, throw, length, fitting[0] if fitting else None, throwline),
     )
 
 
-def kit_list(graph: WoodGraph, rig: Rig, throw: Throw | None, length: float, stock: float | None, throwline: float) -> tuple[str, ...]:
+def kit_list(graph: WoodGraph, configuration: AnchorConfiguration, throw: Throw | None, length: float, stock: float | None, throwline: float) -> tuple[str, ...]:
     """What to load for one candidate, in generic names."""
-    stem = 2 * float(graph.segment_radius[int(graph.unions.node[rig.union])])
-    limb = 2 * float(graph.segment_radius[rig.rest_node])
+    stem = 2 * float(graph.segment_radius[int(graph.unions.node[configuration.union])])
+    limb = 2 * float(graph.segment_radius[configuration.rest_node])
     rope = (
         f"climbing rope {stock:.0f} m ({length:.1f} m needed)"
         if stock
         else f"two climbing ropes joined or a longer one: {length:.1f} m needed, no stocked length is enough"
     )
     out = [rope, "harness, helmet, two lanyards, friction hitch or mechanical rope device"]
-    if round_stem(graph, rig) and rig.system == "SRS canopy":
+    if round_stem(graph, configuration) and configuration.system == "SRS canopy":
         out.append(f"sling or rope choked round the stem of {100 * stem:.0f} cm, just above the limbs, at least {np.pi * stem + 0.5:.2f} m of it")
-    elif rig.hardware == "ring":
+    elif configuration.hardware == "ring":
         out.append(f"ring friction saver, strap at least {np.pi * stem + 0.15:.2f} m to go round a stem of {100 * stem:.0f} cm")
-    elif rig.hardware == "pulley":
+    elif configuration.hardware == "pulley":
         out.append(f"pulley friction saver, strap at least {np.pi * stem + 0.15:.2f} m to go round a stem of {100 * stem:.0f} cm")
-    elif rig.hardware == "sleeve":
+    elif configuration.hardware == "sleeve":
         out.append(f"rope sleeve at least {np.pi * limb / 2 + 0.3:.2f} m long for a limb of {100 * limb:.0f} cm")
-    elif rig.system == "MRS":
+    elif configuration.system == "MRS":
         out.append("sleeve or friction saver advised: a moving rope on bark wears the tree and the rope")
-    if rig.system == "SRS basal":
-        to = rig.tied_to or "the stem foot"
+    if configuration.system == "SRS basal":
+        to = configuration.tied_to or "the stem foot"
         out.append(f"base anchor kit: sling for {to} and a device that lowers under load, marked 'life support, do not touch'")
-    if rig.system == "SRS canopy":
+    if configuration.system == "SRS canopy":
         out.append("screw karabiner or ring for the choke, retrieval line")
     if throw is not None:
-        lightest = max(0.28, throw.least_weight)
+        lightest = max(0.28, throw.min_weight)
         out.append(f"throwline {throwline:.0f} m, throw weights of {1000 * lightest:.0f} g and heavier")
         if throw.method == "launcher":
             out.append("throwline launcher, eye protection, people kept from under the arc")

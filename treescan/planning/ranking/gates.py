@@ -21,15 +21,15 @@ NOT_SEEN = "Not seen"
 
 def rest_diameter(graph: WoodGraph, check: AnchorCheck) -> tuple[float, float]:
     """Diameter of the limb the rope bears on and its standard deviation; NaN = not stated. [m]"""
-    node = check.rig.rest_node
+    node = check.configuration.rest_node
     return 2 * float(graph.segment_radius[node]), 2 * float(graph.radius_sd[node])
 
 
 def bearing_row(graph: WoodGraph, check: AnchorCheck) -> int:
     """Row of the arm table the rope bears on, -1 where the rest node lies on no arm of this union."""
     u = graph.unions
-    rows = np.arange(u.arm_start[check.rig.union], u.arm_start[check.rig.union + 1])
-    found = rows[u.arm_limb[rows] == graph.limb[check.rig.rest_node]]
+    rows = np.arange(u.arm_start[check.configuration.union], u.arm_start[check.configuration.union + 1])
+    found = rows[u.arm_limb[rows] == graph.limb[check.configuration.rest_node]]
     return int(found[0]) if len(found) else -1
 
 
@@ -60,7 +60,7 @@ def _scan_gates(graph: WoodGraph, fitness: ScanFitness, check: AnchorCheck) -> l
     out = []
     if not fitness.assessable:
         out += [f"{NOT_SEEN}: the scan is not assessable. {r}" for r in fitness.reasons or ("No reason was stated.",)]
-    union, node = check.rig.union, check.rig.rest_node
+    union, node = check.configuration.union, check.configuration.rest_node
     height = float(graph.unions.height[union])
     for band in fitness.bands:
         if band["from_m"] <= height < band["to_m"] and band["fit_for"] == "nothing":
@@ -82,13 +82,13 @@ def _scan_gates(graph: WoodGraph, fitness: ScanFitness, check: AnchorCheck) -> l
 
 def _wood_gates(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings) -> list[str]:
     out = []
-    flags, choked = graph.unions.flags[check.rig.union], round_stem(graph, check.rig)
+    flags, choked = graph.unions.flags[check.configuration.union], round_stem(graph, check.configuration)
     if any("dead" in f for f in flags) and not choked:
         out.append("Dead suspect: the limb looks dead in the scan; no anchor unless a competent person has inspected it.")
     diameter, _ = rest_diameter(graph, check)
-    if diameter < settings.least_limb:
+    if diameter < settings.min_limb:
         what = "stem" if choked else "limb"
-        out.append(f"Too thin: the {what} is {100 * diameter:.1f} cm where the rope bears, at least {100 * settings.least_limb:.0f} cm is asked.")
+        out.append(f"Too thin: the {what} is {100 * diameter:.1f} cm where the rope bears, at least {100 * settings.min_limb:.0f} cm is asked.")
     arm = bearing_row(graph, check)
     if arm >= 0 and not choked and graph.unions.arm_slope[arm] < -settings.steepest_droop:
         out.append(f"The limb falls away at {np.degrees(-graph.unions.arm_slope[arm]):.0f} degrees: the rope can run out along it.")
@@ -115,7 +115,7 @@ def _weakest(graph: WoodGraph, check: AnchorCheck) -> str:
     if not 0 < node < len(graph):
         return ""
     size, height = 2 * float(graph.segment_radius[node]), float(graph.xyz[node, 2] - graph.xyz[0, 2])
-    away = float(np.linalg.norm(graph.xyz[node] - graph.xyz[check.rig.rest_node]))
+    away = float(np.linalg.norm(graph.xyz[node] - graph.xyz[check.configuration.rest_node]))
     where = f", {away:.1f} m from the rope" if away >= 0.5 else ", next to the rope"
     return f" It would go first where the wood is {100 * size:.0f} cm thick, {height:.1f} m up{where}."
 
@@ -129,7 +129,7 @@ def _access_gate(throw: Throw | None, access: tuple[AccessStep, ...]) -> list[st
 def doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: tuple[Clearance, ...], settings: PlanningSettings) -> tuple[str, ...]:
     """What to look at first although nothing stands against it, one sentence each."""
     out: list[str] = []
-    union, node, margin = check.rig.union, check.rig.rest_node, check.check.margin
+    union, node, margin = check.configuration.union, check.configuration.rest_node, check.check.margin
     if margin.known and margin.p5 < settings.margin_doubt:
         out.append(f"The low side of its margin is {margin.p5:.2f}, below {settings.margin_doubt:.2f}: inspect and load-test before use.")
     elif check.check.verdict == "doubtful":
@@ -138,13 +138,13 @@ def doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: 
     if hard is not None and hard.margin.known and hard.margin.p5 < 1.0:
         out.append(f"Under an exceptional load ({hard.case}) the low side of its margin is {hard.margin.p5:.2f}: no slack, no swing.")
     diameter, sd = rest_diameter(graph, check)
-    if np.isfinite(sd) and diameter - 1.645 * sd < settings.least_limb <= diameter:
-        out.append(f"Its {'stem' if round_stem(graph, check.rig) else 'limb'} may be thinner than {100 * settings.least_limb:.0f} cm: {100 * diameter:.1f} cm with an error of {100 * sd:.1f} cm.")
+    if np.isfinite(sd) and diameter - 1.645 * sd < settings.min_limb <= diameter:
+        out.append(f"Its {'stem' if round_stem(graph, check.configuration) else 'limb'} may be thinner than {100 * settings.min_limb:.0f} cm: {100 * diameter:.1f} cm with an error of {100 * sd:.1f} cm.")
     arc = float(graph.arc[node])
-    if arc < settings.least_arc:
+    if arc < settings.min_arc:
         out.append(f"The scan saw {np.degrees(arc):.0f} degrees of the limb's round: the far side is unknown.")
     arms = graph.unions.arm_diameter[graph.unions.arms(union)]
-    if len(arms) > 1 and arms[1] >= settings.most_included * arms[0]:
+    if len(arms) > 1 and arms[1] >= settings.max_included * arms[0]:
         out.append(f"Codominant (second limb over the thickest {arms[1] / arms[0]:.2f}): included bark is possible and cannot be seen in a scan.")
     if check.check.lively:
         turn = np.degrees(check.check.slope_change)

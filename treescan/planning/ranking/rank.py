@@ -10,7 +10,7 @@ import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.loads.limb_check import AnchorCheck, Rig
+from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.rope.shock import arc
 from treescan.loads.settings import LoadSettings
 from treescan.planning.access.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
@@ -93,7 +93,7 @@ def rank_points(
     fitness: ScanFitness,
     work: Work,
     throws: ThrowTable,
-    rigs_and_throws: Sequence[tuple[Rig, Throw | None]],
+    configurations_and_throws: Sequence[tuple[AnchorConfiguration, Throw | None]],
     checks: Sequence[AnchorCheck],
     settings: PlanningSettings,
     seed: int,
@@ -105,8 +105,8 @@ def rank_points(
 
     Parameters
     ----------
-    rigs_and_throws : from `candidates.candidate_rigs`.
-    checks : one `AnchorCheck` per rig, in the same order (`loads.anchor.check_anchors`).
+    configurations_and_throws : from `candidates.candidate_configurations`.
+    checks : one `AnchorCheck` per configuration, in the same order (`loads.anchor.check_anchors`).
     seed : int      Of the perturbed rankings behind the stability figures.
     climber_mass : float    With gear, for the force of a swing; the one the checks were made with. [kg]
     places : Places         Of the same tree, site, work and settings, to use what an earlier ranking found out; default: made anew.
@@ -116,14 +116,14 @@ def rank_points(
     tuple of TieInPoint     Usable ones by rank (the best system of each union first, see `order.order_points`), then the rest
                             with their reasons.
     """
-    if len(rigs_and_throws) != len(checks):
-        raise ValueError(f"{len(rigs_and_throws)} rigs but {len(checks)} checks")
+    if len(configurations_and_throws) != len(checks):
+        raise ValueError(f"{len(configurations_and_throws)} configurations but {len(checks)} checks")
     places = places or Places.of(graph, beside, site, work)
     ground = _ground(graph, beside, site, fitness, work, places, throws, checks, settings, climber_mass * G)
     points = []
-    for i, ((rig, throw), check) in enumerate(zip(rigs_and_throws, checks, strict=True)):
+    for i, ((configuration, throw), check) in enumerate(zip(configurations_and_throws, checks, strict=True)):
         progress("ranking", i / max(len(checks), 1))
-        points.append(_judged(ground, rig, throw, check))
+        points.append(_judged(ground, configuration, throw, check))
     progress("ranking", 1.0)
     return order_points(graph, points, settings, seed)
 
@@ -143,35 +143,35 @@ def _ground(
     holds: dict[int, bool] = {}
     for c in checks:
         good = c.check.verdict not in {"does not hold", "not seen"} and c.check.margin.p5 >= settings.margin_gate
-        holds[c.rig.union] = holds.get(c.rig.union, False) or bool(good)
+        holds[c.configuration.union] = holds.get(c.configuration.union, False) or bool(good)
     ways = access_graph(graph, throws, sound_steps(graph, holds, settings), settings)
     minutes, routes = quickest_ways(ways)
     return _Ground(graph, beside, site, fitness, work, places, ways, routes, minutes, settings, weight)
 
 
-def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck) -> TieInPoint:
+def _judged(g: _Ground, configuration: AnchorConfiguration, throw: Throw | None, check: AnchorCheck) -> TieInPoint:
     """One candidate with everything but its place in the list."""
-    place = contact_point(g.graph, rig)
-    here = _at(g, rig, place)
+    place = contact_point(g.graph, configuration)
+    here = _at(g, configuration, place)
     reached = replace(here.reach, swing_force=here.reach.swing_force * g.weight)
     electric = here.electric + clearances_of_throw(throw, g.places.lines, g.settings.approach)
-    if rig.tied_to:
-        electric += clearances_of_base_leg(base_way(g.graph, rig), g.places.lines, g.settings.approach)
+    if configuration.tied_to:
+        electric += clearances_of_base_leg(base_way(g.graph, configuration), g.places.lines, g.settings.approach)
     throw, refused = _throw_allowed(throw, electric)
-    access = by_throw(g.graph, rig.union, throw) if throw is not None else _climbed(g, rig.union)
-    stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings) + _dead_outer_limbs(g.graph, rig)
+    access = by_throw(g.graph, configuration.union, throw) if throw is not None else _climbed(g, configuration.union)
+    stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings) + _dead_outer_limbs(g.graph, configuration)
     look_first = refused + doubts(g.graph, check, throw, electric, g.settings) + (throw_crosses(throw, g.site) if throw is not None else ())
-    look_first += _elsewhere(g, rig) + _outer_limbs(g.graph, check)
+    look_first += _elsewhere(g, configuration) + _outer_limbs(g.graph, check)
     over = swing_meets(here.swept, g.site)
     look_first += (f"A slip from the outermost work swings over {over}.",) if over else ()
-    scored = _scores(g, place, check, throw, reached, rig)
+    scored = _scores(g, place, check, throw, reached, configuration)
     lengths = np.linalg.norm(g.work.xyz[reached.served] - place, axis=1)
     point = TieInPoint(
         rank=0,
-        union=rig.union,
-        label=g.graph.unions.label[rig.union],
-        system=rig.system,
-        hardware=f"{rig.hardware}, round the stem" if round_stem(g.graph, rig) else rig.hardware,
+        union=configuration.union,
+        label=g.graph.unions.label[configuration.union],
+        system=configuration.system,
+        hardware=f"{configuration.hardware}, round the stem" if round_stem(g.graph, configuration) else configuration.hardware,
         usable=not stands_against,
         verdict=verdict(stands_against, look_first),
         reasons=stands_against,
@@ -179,9 +179,9 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck) -> Ti
         throw=throw,
         reach=reached,
         access=access,
-        rope=rope_plan(g.graph, g.beside, rig, throw, place, float(lengths.max(initial=0.0)), g.settings),
+        rope=rope_plan(g.graph, g.beside, configuration, throw, place, float(lengths.max(initial=0.0)), g.settings),
         scores={c: scored[c][0] for c in CRITERIA},
-        cautions=_cautions(rig, throw, reached, look_first, g.places.lines),
+        cautions=_cautions(configuration, throw, reached, look_first, g.places.lines),
         gates=stands_against,
         doubts=look_first,
         place=place,
@@ -192,10 +192,10 @@ def _judged(g: _Ground, rig: Rig, throw: Throw | None, check: AnchorCheck) -> Ti
     return replace(point, retrieval=retrieval(g.graph, point))
 
 
-def _at(g: _Ground, rig: Rig, place: Floats) -> _Place:
+def _at(g: _Ground, configuration: AnchorConfiguration, place: Floats) -> _Place:
     """Reach and clearances of a place, computed once for all systems that share it."""
     p, seen = g.places, g.places.found
-    own = own_limbs(g.graph, rig)
+    own = own_limbs(g.graph, configuration)
     key = (*np.round(place, 3), *own)
     if key not in seen:
         reached = reach(g.graph, p.scene, place, own, g.work, p.work_limb, g.settings, 1.0)
@@ -204,24 +204,24 @@ def _at(g: _Ground, rig: Rig, place: Floats) -> _Place:
     return seen[key]
 
 
-def _elsewhere(g: _Ground, rig: Rig) -> tuple[str, ...]:
+def _elsewhere(g: _Ground, configuration: AnchorConfiguration) -> tuple[str, ...]:
     """What must be looked at where a basal line is tied to something else than the own stem."""
-    if not rig.tied_to:
+    if not configuration.tied_to:
         return ()
-    away = float(np.hypot(*(rig.base - g.graph.xyz[0])[:2]))
-    touched = "" if clear_between(g.places.scene, base_way(g.graph, rig)[-2], rig.base) else " Wood of this tree stands in the straight way of its base leg: clear it, or the load is another."
-    return (f"It is tied to {rig.tied_to}, {away:.1f} m from this stem: what it is tied to was not judged.{touched}",)
+    away = float(np.hypot(*(configuration.base - g.graph.xyz[0])[:2]))
+    touched = "" if clear_between(g.places.scene, base_way(g.graph, configuration)[-2], configuration.base) else " Wood of this tree stands in the straight way of its base leg: clear it, or the load is another."
+    return (f"It is tied to {configuration.tied_to}, {away:.1f} m from this stem: what it is tied to was not judged.{touched}",)
 
 
 def _outer_limbs(graph: WoodGraph, check: AnchorCheck) -> tuple[str, ...]:
     """The limbs under the climber's leg with what each bears, and the weakest of them."""
-    rig = check.rig
-    if not len(rig.beyond):
+    configuration = check.configuration
+    if not len(configuration.beyond):
         return ()
-    size = [f"limb {graph.limb[n]} ({200 * float(graph.segment_radius[n]):.1f} cm thick)" for n in rig.beyond]
-    force = np.linalg.norm(np.atleast_2d(check.contact_forces)[1 + len(rig.via) :], axis=1) / 1000
+    size = [f"limb {graph.limb[n]} ({200 * float(graph.segment_radius[n]):.1f} cm thick)" for n in configuration.beyond]
+    force = np.linalg.norm(np.atleast_2d(check.contact_forces)[1 + len(configuration.via) :], axis=1) / 1000
     borne = [f"{s}, {f:.1f} kN" if np.isfinite(f) else s for s, f in zip(size, force, strict=True)]
-    label = graph.unions.label[rig.union]
+    label = graph.unions.label[configuration.union]
     weak = ""
     if check.outer is not None and check.outer.known:
         weak = f" Strength over stress of the weakest of that wood is {check.outer.median:.1f}, low end {check.outer.p5:.1f}."
@@ -231,13 +231,13 @@ def _outer_limbs(graph: WoodGraph, check: AnchorCheck) -> tuple[str, ...]:
     )
 
 
-def _dead_outer_limbs(graph: WoodGraph, rig: Rig) -> tuple[str, ...]:
+def _dead_outer_limbs(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[str, ...]:
     """A limb under the climber's leg that looks dead stands against the line as one at the union does."""
-    if not len(rig.beyond):
+    if not len(configuration.beyond):
         return ()
     u = graph.unions
     dead = {int(u.arm_limb[u.laterals(k)[0]]) for k in range(len(u)) if any("dead" in f for f in u.flags[k])}
-    found = sorted({int(graph.limb[n]) for n in rig.beyond} & dead)
+    found = sorted({int(graph.limb[n]) for n in configuration.beyond} & dead)
     return tuple(
         f"Dead suspect: limb {k} under the climber's leg looks dead in the scan; no anchor unless a competent person has inspected it." for k in found
     )
@@ -276,8 +276,8 @@ def _climbed(g: _Ground, union: int) -> tuple[AccessStep, ...]:
     return steps(g.graph, g.ways, route) if route else ()
 
 
-def _scores(g: _Ground, place: Floats, check: AnchorCheck, throw: Throw | None, reached: Reach, rig: Rig) -> dict[str, score.Scored]:
-    minutes = score.effort_minutes(throw, g.minutes.get(rig.union, inf), float(g.graph.unions.height[rig.union]), g.settings)
+def _scores(g: _Ground, place: Floats, check: AnchorCheck, throw: Throw | None, reached: Reach, configuration: AnchorConfiguration) -> dict[str, score.Scored]:
+    minutes = score.effort_minutes(throw, g.minutes.get(configuration.union, inf), float(g.graph.unions.height[configuration.union]), g.settings)
     return {
         "height": score.height_over_work(place, g.work, g.settings.place_error),
         "margin": score.margin_score(g.graph, check, g.settings),
@@ -289,10 +289,10 @@ def _scores(g: _Ground, place: Floats, check: AnchorCheck, throw: Throw | None, 
     }
 
 
-def _cautions(rig: Rig, throw: Throw | None, reached: Reach, look_first: tuple[str, ...], lines: tuple) -> tuple[str, ...]:
+def _cautions(configuration: AnchorConfiguration, throw: Throw | None, reached: Reach, look_first: tuple[str, ...], lines: tuple) -> tuple[str, ...]:
     """Keys of the cautions that matter most for one candidate."""
     out = ["planning_aid"]
-    if rig.system == "SRS basal":
+    if configuration.system == "SRS basal":
         out.append("basal")
     if reached.swing_speed > 0:
         out.append("swing")

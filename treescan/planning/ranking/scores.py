@@ -69,7 +69,7 @@ def isolation_score(throw: Throw | None, settings: PlanningSettings) -> Scored:
     """1 - ln(expected throws) / ln(most throws): 1 when the first throw sets it, 0 when no throw does."""
     if throw is None or throw.chance <= 0:
         return 0.0, 0.0
-    scale = log(settings.most_throws)
+    scale = log(settings.max_throws)
     return _held(1 - log(max(throw.expected_throws, 1.0)) / scale), settings.chance_error / scale
 
 

@@ -186,8 +186,8 @@ def dies_with(graph: WoodGraph, point: TieInPoint, gone: NDArray[np.bool_]) -> b
 
     The limb at the union, the union itself, or a further support of a basal line.
     """
-    rig = point.check.rig
-    bearing = [rig.rest_node, int(graph.unions.node[point.union]), *rig.via, *rig.beyond]
+    configuration = point.check.configuration
+    bearing = [configuration.rest_node, int(graph.unions.node[point.union]), *configuration.via, *configuration.beyond]
     return bool(gone[bearing].any())
 
 
@@ -234,7 +234,7 @@ def _same_wood(graph: WoodGraph, point: TieInPoint, node: int) -> bool:
     """The rigging point is the same union, or one limb (not the stem) carries both."""
     if int(graph.unions.node[point.union]) == node:
         return True
-    limb = graph.limb[point.check.rig.rest_node]
+    limb = graph.limb[point.check.configuration.rest_node]
     return bool(limb == graph.limb[node] and graph.limbs.order[limb] > 0)
 
 

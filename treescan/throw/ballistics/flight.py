@@ -154,7 +154,7 @@ def flights(elevation: ArrayLike, speed: ArrayLike, settings: ThrowSettings, flo
     return Flights(a, v, height, step)
 
 
-def least_speed(x: ArrayLike, z: ArrayLike) -> Floats:
+def min_speed(x: ArrayLike, z: ArrayLike) -> Floats:
     """Least release speed to reach a point x away and z above the release, without drag or line. [m/s]
 
     v^2 = g (z + sqrt(x^2 + z^2)); drag and line only raise it.

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from treescan.geometry import upper_hull
-from treescan.throw.outcome.outcome import least_weight
+from treescan.throw.outcome.outcome import min_weight
 
 Floats = NDArray[np.float64]
 
@@ -105,4 +105,4 @@ def bag_that_runs(line: float, tail: float, friction: float, turning: float) -> 
     m = l H exp(mu beta), l the line's mass a metre [kg/m], H the height of the tail it must lift [m], beta the turning over all
     supports [rad] (Euler-Eytelwein).
     """
-    return float(least_weight(line, tail, friction, turning))
+    return float(min_weight(line, tail, friction, turning))

@@ -369,7 +369,7 @@ def shaft_clear(sc: Scene, pl: Plane, c: int, side: int) -> bool:
 
 
 @njit(cache=True, nogil=True)
-def least_weight(line: float, tail: float, friction: float, turning: float) -> float:
+def min_weight(line: float, tail: float, friction: float, turning: float) -> float:
     """Lightest bag that starts to run down by itself: line x tail x exp(friction x turning). [kg]"""
     return line * max(tail, 0.0) * np.exp(friction * turning)
 
@@ -428,7 +428,7 @@ def judge(
     lodged: bool,
     z_hand: float,
     room: float,
-    most_worked: int,
+    max_worked: int,
     outdone: bool,
 ) -> tuple[int, bool, bool, bool, float]:
     """What is under the line besides the wanted crossing over[which]?
@@ -470,12 +470,12 @@ def judge(
             near += 1
         else:
             beneath += 1
-        if (beneath > 0 or far > most_worked or near > most_worked) and (outdone or lodged or highest >= top_t):
+        if (beneath > 0 or far > max_worked or near > max_worked) and (outdone or lodged or highest >= top_t):
             return 0, False, False, False, 0.0
     stays = not lodged and top_t > highest
     if near + far + beneath == 0 and not lodged:
         return ALONE, False, False, stays, 0.0
-    if beneath == 0 and far <= most_worked and near <= most_worked:
+    if beneath == 0 and far <= max_worked and near <= max_worked:
         return WORKABLE, far > 0 or lodged, near > 0, stays, last - first
     return AS_IT_FELL, False, False, stays, last - first
 
@@ -491,12 +491,12 @@ def come_down(verdict: int, shafts: bool, stays: bool, extent: float, tail: floa
     tail : float        The wanted limb's top above the hand. [m]
     rough : float       Friction of the line on rough bark: a bag said to come down shall.
     """
-    alone = least_weight(line, tail, rough, hanging_turn(0.0, tail)) <= mass
+    alone = min_weight(line, tail, rough, hanging_turn(0.0, tail)) <= mass
     if verdict == ALONE:
         return 1 if alone else 0
     if verdict == WORKABLE and shafts and alone:
         return 2
-    if verdict > 0 and stays and least_weight(line, tail, rough, hanging_turn(extent, tail)) <= mass:
+    if verdict > 0 and stays and min_weight(line, tail, rough, hanging_turn(extent, tail)) <= mass:
         return 3
     return 0
 
@@ -526,9 +526,9 @@ def classify(sc: Scene, pl: Plane, over: Ints, count: int, which: int, s_end: fl
     u = sc.union[pl.cross_item[c]]
     room = pl.cross[c, 3] + 2 * sc.bag_radius + sc.clearance
     verdict, back, front, stays, extent = judge(
-        pl.cross, pl.cross_item, sc.limb, sc.node, sc.stem_node[u], over, count, which, lodged, z_hand, room, sc.most_worked, False
+        pl.cross, pl.cross_item, sc.limb, sc.node, sc.stem_node[u], over, count, which, lodged, z_hand, room, sc.max_worked, False
     )
-    stays = stays and count - 1 <= sc.most_between
+    stays = stays and count - 1 <= sc.max_between
     shafts = verdict == WORKABLE and (not back or shaft_clear(sc, pl, c, 1)) and (not front or shaft_clear(sc, pl, c, 0))
     k = come_down(verdict, shafts, stays, extent, pl.cross[c, 2] - z_hand, sc.line, sc.rough, sc.bag_mass)
     return k, int(back) + int(front) if k == 2 else 0

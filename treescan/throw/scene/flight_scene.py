@@ -36,7 +36,7 @@ class Scene(NamedTuple):
                                                True where a bag must not land.
     leaf, leaf_corner, leaf_cell               Foliage density. [1/m]
     has_side, has_leaf, has_wire               False: nothing to look for.
-    bag_radius, bag_mass, line, friction, rough, snag, clearance, lift, most_worked, most_between, release, near_thrower, near_worth,
+    bag_radius, bag_mass, line, friction, rough, snag, clearance, lift, max_worked, max_between, release, near_thrower, near_worth,
     strike                                     Settings.
     """
 
@@ -74,8 +74,8 @@ class Scene(NamedTuple):
     snag: float
     clearance: float
     lift: float
-    most_worked: int
-    most_between: int
+    max_worked: int
+    max_between: int
     release: float
     near_thrower: float
     near_worth: float
@@ -157,8 +157,8 @@ def build_scene(
         settings.snag_factor,
         settings.shaft_clearance,
         settings.lift_height,
-        settings.most_worked,
-        settings.most_between,
+        settings.max_worked,
+        settings.max_between,
         settings.release_height,
         settings.near_thrower,
         settings.near_worth,

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from treescan.throw.ballistics.flight import least_speed
+from treescan.throw.ballistics.flight import min_speed
 from treescan.throw.outcome.outcome import HIT_BESIDE, HIT_LIMB, HIT_WIRE, MOST_CAPTURED, follow, height_on
 from treescan.throw.scene.flight_scene import Scene
 from treescan.throw.scene.plane import empty_plane, fill_plane
@@ -81,7 +81,7 @@ def why_blocked(graph: WoodGraph, scene: Scene, grid: Grid, stances: Stances, un
         return "no limb above this union is thick enough to hold a line"
     middle = (scene.start[rows] + scene.end[rows]).mean(axis=0) / 2
     hand = stances.xyz + np.array([0.0, 0.0, scene.release])
-    need = least_speed(np.hypot(*(hand[:, :2] - middle[:2]).T), middle[2] - hand[:, 2])
+    need = min_speed(np.hypot(*(hand[:, :2] - middle[:2]).T), middle[2] - hand[:, 2])
     fastest = max(settings.method(m).speed_high for m in settings.methods)
     if need.min() > fastest:
         return f"out of reach: the nearest place needs more than {need.min():.0f} m/s, the limit is {fastest:.0f} m/s"

@@ -167,7 +167,7 @@ def work_out(
         captured=np.array(list(dict.fromkeys(limbs)), np.int32),
         captured_unions=tuple(dict.fromkeys(_union_of_limb(graph, limb) for limb in dict.fromkeys(limbs))),
         workings=workings,
-        least_weight=bag_that_runs(scene.line, highest - z_hand, scene.rough, hanging_turn(_extent(flown, [c, *kept]), highest - z_hand)),
+        min_weight=bag_that_runs(scene.line, highest - z_hand, scene.rough, hanging_turn(_extent(flown, [c, *kept]), highest - z_hand)),
         steps=steps,
         pace=(limits.seconds_setup, limits.seconds_throw, limits.seconds_working),
         over_crown=over_crown,

@@ -166,7 +166,7 @@ def _best_throws(
         for row in _promising(chance[:, :, k - 1], settings):
             name = settings.methods[row]
             order = np.argsort(-chance[:, row, k - 1], kind="stable")[: settings.candidates]
-            for stance in order[chance[order, row, k - 1] > 0.3 * settings.least_chance]:
+            for stance in order[chance[order, row, k - 1] > 0.3 * settings.min_chance]:
                 cell = aim[stance, row, k - 1]
                 key = (row, int(stance), *(int(v) for v in cell))
                 if key not in tried:
@@ -183,7 +183,7 @@ def _best_throws(
 
 def _promising(chance: Floats, settings: ThrowSettings) -> list[int]:
     """Methods worth working out: those whose expected time by the coarse chance (s, methods) comes within half again of the least."""
-    seconds = [least_seconds(float(c), settings.method(m)) for c, m in zip(chance.max(axis=0), settings.methods, strict=True)]
+    seconds = [min_seconds(float(c), settings.method(m)) for c, m in zip(chance.max(axis=0), settings.methods, strict=True)]
     return [row for row, t in enumerate(seconds) if t <= 1.5 * min(seconds) and np.isfinite(t)]
 
 
@@ -207,10 +207,10 @@ def _quickest(
         if place not in samples:
             samples[place] = fine_sample(scene, stances.xyz[o.stance], o.aim, settings.method(o.method), union, settings)
         chance, limits = samples[place].chance(isolation_class), settings.method(o.method)
-        if chance < settings.least_chance:
+        if chance < settings.min_chance:
             continue
         counted = chance - (1 - settings.near_worth) * samples[place].near_chance(isolation_class)
-        seconds = least_seconds(counted, limits)
+        seconds = min_seconds(counted, limits)
         if best is not None and seconds >= best[0]:
             continue
         throw = work_out(graph, scene, stances, o.stance, union, isolation_class, o.method, o.aim, chance, samples[place], settings)
@@ -219,6 +219,6 @@ def _quickest(
     return best[1] if best else None
 
 
-def least_seconds(chance: float, method: Method) -> float:
+def min_seconds(chance: float, method: Method) -> float:
     """Set-up and the expected number of throws, 1 / chance, at the method's pace, without workings. [s]"""
     return method.seconds_setup + method.seconds_throw / chance if chance > 0 else float("inf")

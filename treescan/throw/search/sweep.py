@@ -214,12 +214,12 @@ def throws_in_plane(
                 continue
             room = cross[c, 3] + 2 * bag + sc.clearance
             verdict, back, front, stays, extent = judge(
-                cross, cross_item, limb, node, stem_node[union[i]], over, captured, m, lodged, z_hand, room, sc.most_worked,
+                cross, cross_item, limb, node, stem_node[union[i]], over, captured, m, lodged, z_hand, room, sc.max_worked,
                 (next_top if limb[i] == whose else top) >= cross[c, 2],
             )  # fmt: skip
             if verdict == 0:
                 continue
-            stays = stays and captured - 1 <= sc.most_between
+            stays = stays and captured - 1 <= sc.max_between
             shafts = verdict == WORKABLE
             if shafts and back:
                 shafts = shaft[c, 1] == 1 if shaft[c, 1] >= 0 else shaft_clear(sc, pl, c, 1)

@@ -73,7 +73,7 @@ def _stacked(xyz: Floats, above: Floats, terrain: Terrain, spacing: float, layer
     order = np.argsort(group, kind="stable")
     start = np.searchsorted(group[order], np.arange(group.max() + 2))
     noise = max(INLIER, 0.3 * spacing)
-    circle = fit_circles(p[order, :2], start, settings.least_radius, settings.largest_radius, noise)
+    circle = fit_circles(p[order, :2], start, settings.min_radius, settings.largest_radius, noise)
     size = np.diff(start)
     height = np.bincount(group, h) / np.maximum(np.bincount(group), 1)
     good = (size >= 6) & (circle[:, 3] > 0.45) & (circle[:, 4] > 1.2) & (circle[:, 5] < 0.15)

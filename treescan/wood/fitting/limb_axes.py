@@ -163,9 +163,9 @@ def refit(
     x, y, t = lay_out(xyz, rows, head, origin, axis, side, up)
     r_high = 3.0 * guess + 0.02 if first else 1.5 * guess + 0.01
     weight = np.ones(len(x)) if position is None or first else edge_weights(x, y, position[rows], head, int(position.max()) + 1)
-    fit = fit_pieces(x, y, t, weight, head, np.full(len(mid), 0.002), r_high, np.maximum(guess, 0.003), settings.least_noise)
+    fit = fit_pieces(x, y, t, weight, head, np.full(len(mid), 0.002), r_high, np.maximum(guess, 0.003), settings.min_noise)
     if shell == 0:
-        fit = bark_under_ivy(fit, x, y, t, weight, head, guess, settings.least_noise)
+        fit = bark_under_ivy(fit, x, y, t, weight, head, guess, settings.min_noise)
     centre = origin + fit[:, :1] * side + fit[:, 1:2] * up
     raw_r, noise, blur_sd = fit[:, 4], fit[:, 7], np.zeros(len(mid))
     if settings.noise_off:

@@ -98,7 +98,7 @@ def _reasons(graph: WoodGraph, wood: Floats, settings: WoodSettings, bands: list
         blind = ", ".join(f"{b['from_m']:.0f} to {b['to_m']:.0f} m" for b in bands if b["fit_for"] == "nothing")
         out.append(f"At least half of the height shows no wood that was measured well ({blind}); rescan leaf-off, in still air, from three or more sides.")
     tall, thick_at_foot = float(np.ptp(graph.xyz[:, 2])), 2 * float(graph.radius[[0, *lower]].max())
-    if tall > settings.most_slender * thick_at_foot:
+    if tall > settings.max_slender * thick_at_foot:
         out.append(
             f"The thickest wood in the lower stem measures {100 * thick_at_foot:.0f} cm, too thin to carry {tall:.0f} m: the stem itself was not seen "
             "(ivy, leaves or one side only); rescan from three or more sides."

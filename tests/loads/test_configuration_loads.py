@@ -1,9 +1,9 @@
-"""What a rig puts on the wood for many places of the climber at once is what the rope solver says for each of them."""
+"""What a configuration puts on the wood for many places of the climber at once is what the rope solver says for each of them."""
 
 import numpy as np
 import pytest
 
-from treescan.loads.rope.configuration_loads import rig_loads
+from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.rope.contacts import Contact, supports_of
 from treescan.loads.rope.rope_run import Supports, taut_rope
 from treescan.loads.settings import LoadSettings
@@ -29,7 +29,7 @@ def test_many_places_equal_one_at_a_time(seed, bound):
     settings = LoadSettings(basal_bound=bound, rope_angle_limit_deg=60.0)
     cs = contacts(rng, int(rng.integers(1, 5)))
     work = cs[-1].point + np.column_stack([rng.uniform(-1.5, 1.5, 20), rng.uniform(0.3, 2, 20), rng.uniform(-5, -2, 20)])
-    found = rig_loads("SRS basal", "rope on bark", cs, BASE, 0.0, work, settings)
+    found = configuration_loads("SRS basal", "rope on bark", cs, BASE, 0.0, work, settings)
     legs = found.leg_forces()
     mu = 0.0 if bound == "frictionless" else settings.mu_bark[0]
     for row, place in enumerate(found.pulls.place):
@@ -61,7 +61,7 @@ def test_every_leg_is_tangent_where_the_union_is_steep():
         via, top = cs = steep(rng)
         base = np.array([rng.uniform(-2.5, 2.5), rng.uniform(-2, 2), 0.5])
         work = np.array([[rng.uniform(-2, 2), rng.uniform(-2, 2), 5.5]])
-        found = rig_loads("SRS basal", "rope on bark", cs, base, 0.0, work, settings)
+        found = configuration_loads("SRS basal", "rope on bark", cs, base, 0.0, work, settings)
         bars = supports_of(cs)
         crotch = top.point + bars.top[-1] * top.radius
         assert found.touches[:, -1].all()
@@ -88,7 +88,7 @@ def test_every_leg_is_tangent_where_the_union_is_steep():
 def test_choked_rope_does_not_twist_the_limb():
     """The eye of a choke lies on the loaded side: the pull passes through the limb's axis."""
     (c,) = contacts(np.random.default_rng(0), 1)
-    found = rig_loads("SRS canopy", "rope on bark", (c,), BASE, 0.0, c.point + np.array([[0.5, 1.0, -3.0]]), LoadSettings())
+    found = configuration_loads("SRS canopy", "rope on bark", (c,), BASE, 0.0, c.point + np.array([[0.5, 1.0, -3.0]]), LoadSettings())
     for row in range(len(found.pulls.place)):
         arm = found.leg_point[row, 0, 1] - c.point
         assert abs(np.cross(arm, found.leg_forces()[row, 0, 1]) @ c.axis) < 0.03 * np.linalg.norm(found.leg_forces()[row, 0, 1]) * c.radius
@@ -97,7 +97,7 @@ def test_choked_rope_does_not_twist_the_limb():
 def test_moving_rope_shares_between_its_legs():
     """Both legs of a moving rope carry half, and no twist comes on the limb."""
     (c,) = contacts(np.random.default_rng(1), 1)
-    found = rig_loads("MRS", "rope on bark", (c,), BASE, 0.0, c.point + np.array([[0.2, 0.6, -3.0]]), LoadSettings())
+    found = configuration_loads("MRS", "rope on bark", (c,), BASE, 0.0, c.point + np.array([[0.2, 0.6, -3.0]]), LoadSettings())
     legs, points = found.leg_forces()[:, 0], found.leg_point[:, 0]
     assert np.linalg.norm(legs[:, 0], axis=1) == pytest.approx(np.linalg.norm(legs[:, 1], axis=1))
     twist = np.cross(points - c.point, legs).sum(axis=1) @ c.axis

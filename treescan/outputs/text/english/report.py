@@ -1,0 +1,6 @@
+"""English sentences and words of `report`, by code."""
+
+from __future__ import annotations
+
+TEXTS: dict[str, str] = {}
+WORDS: dict[str, str] = {}

@@ -1,0 +1,45 @@
+"""How is a finding said to this reader? The only way from a `Reason` to a sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from treescan.outputs.text import english, german, wording
+from treescan.outputs.text.templates import Tongue
+from treescan.reason import Reason
+
+ENGLISH = Tongue(english.TEXTS, english.WORDS)
+TONGUES: dict[str, Tongue] = {"en": ENGLISH, "de": Tongue(german.TEXTS, german.WORDS, behind=ENGLISH)}
+
+
+def say(reason: Reason | str) -> str:
+    """The sentence of a finding in the reader's language, units and words."""
+    if not isinstance(reason, Reason):  # rooms that have not moved over yet
+        return reason
+    return tongue().render(reason.code, reason.values)
+
+
+def say_all(reasons: Iterable[Reason | str]) -> tuple[str, ...]:
+    """One sentence each."""
+    return tuple(say(r) for r in reasons)
+
+
+def text(code: str, **values: Any) -> str:
+    """A heading, label or sentence of the outputs' own."""
+    return tongue().render(code, values)
+
+
+def word(key: str) -> str:
+    """The reader's word for an identifier such as a rope system, load case or verdict."""
+    return tongue().word(key)
+
+
+def tongue() -> Tongue:
+    """The reader's language."""
+    return TONGUES[wording.reader().language]
+
+
+def in_english(code: str, values: Mapping[str, Any]) -> str:
+    """As `say`, in English whatever the reader's language."""
+    return ENGLISH.render(code, values)

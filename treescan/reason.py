@@ -1,0 +1,73 @@
+"""What was found, as data: a code and named values. Words are made from it in `outputs/text`, and nowhere else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from importlib import import_module
+from typing import Any
+
+import numpy as np
+
+
+class Reason(str):
+    """One finding: what was found (`code`) and the figures and names that go with it (`values`).
+
+    Values are SI floats, integers, flags, names, a person's own words, None for "not known", other reasons, or tuples of these.
+    Decisions read `code` and `values`; nobody reads the sentence.
+
+    >>> low = Reason("margin_low", low=1.01, asked=1.5)
+    >>> low.code, low["asked"], low == Reason("margin_low", low=1.01, asked=1.5)
+    ('margin_low', 1.5, True)
+    """
+
+    # While rooms move over one by one a Reason is also its English sentence; the base class goes when the last one has moved.
+
+    code: str
+    values: dict[str, Any]
+
+    def __new__(cls, code: str, /, **values: Any) -> Reason:
+        """What was found, by code, and its values by name."""
+        plain = {name: _plain(v) for name, v in values.items()}
+        self = super().__new__(cls, import_module("treescan.outputs.text.say").in_english(code, plain))
+        self.code, self.values = code, plain
+        return self
+
+    def __getitem__(self, name: str) -> Any:  # type: ignore[override]
+        return self.values[name] if isinstance(name, str) else super().__getitem__(name)
+
+    def __reduce__(self) -> Any:
+        return _again, (self.code, self.values)
+
+    def __eq__(self, other: object) -> bool:
+        if isinstance(other, Reason):
+            return (self.code, self.values) == (other.code, other.values)
+        return str(self) == other
+
+    def __hash__(self) -> int:
+        return hash(str(self))
+
+    def __repr__(self) -> str:
+        inside = "".join(f", {name}={value!r}" for name, value in self.values.items())
+        return f"Reason({self.code!r}{inside})"
+
+
+def _again(code: str, values: dict[str, Any]) -> Reason:
+    return Reason(code, **values)
+
+
+def has(reasons: Iterable[Reason], *codes: str) -> bool:
+    """Whether any of the reasons carries one of the codes.
+
+    >>> has((Reason("margin_low", low=1.0, asked=1.5),), "margin_low", "too_thin")
+    True
+    """
+    return any(r.code in codes for r in reasons)
+
+
+def _plain(value: Any) -> Any:
+    """Plain Python numbers and tuples, so that a reason equals its twin read back from a file."""
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, (list, tuple)):
+        return tuple(_plain(v) for v in value)
+    return value
