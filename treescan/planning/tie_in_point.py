@@ -170,3 +170,8 @@ class TieInPoint:
     load_test: LoadTest | None = None
     care: tuple[str, ...] = ()
     fouling: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """Union and rope system, as "U07 MRS": one row of the list by its name."""
+        return f"{self.label} {self.system}"

@@ -20,7 +20,7 @@ from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
 from treescan.outputs.data.anchors_file import anchor_rows
 from treescan.outputs.data.codebook import CODEBOOK, source_of
-from treescan.outputs.shapes.once import made_once
+from treescan.outputs.shapes.cached import cached
 from treescan.outputs.text import wording as w
 
 KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
@@ -55,7 +55,7 @@ def table(a: Assessment, kind: str) -> pandas.DataFrame:
     return frame
 
 
-_shared = made_once(table)
+_shared = cached(table)
 """CSV and Parquet hold the same table."""
 
 

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs.data.anchors_file import worst_work_point
-from treescan.outputs.shapes.once import made_once
+from treescan.outputs.shapes.cached import cached
 from treescan.outputs.shapes.rope_lines import rope_line
 from treescan.outputs.text.wording import file_name
 from treescan.planning.tie_in_point import TieInPoint
@@ -34,7 +34,7 @@ class Layer:
     about: str
 
 
-@made_once
+@cached
 def layers(a: Assessment) -> tuple[Layer, ...]:
     """Every layer that has something in it."""
     made = [

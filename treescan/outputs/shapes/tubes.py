@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from treescan.outputs.shapes.once import made_once
+from treescan.outputs.shapes.cached import cached
 from treescan.wood.graph import WoodGraph
 
 Floats = NDArray[np.float64]
@@ -24,7 +24,7 @@ class Run:
     limb: int
 
 
-@made_once
+@cached
 def runs(graph: WoodGraph) -> tuple[Run, ...]:
     """One run for every limb, starting at the union it leaves from."""
     out = []

@@ -2,5 +2,7 @@
 
 from __future__ import annotations
 
-TEXTS: dict[str, str] = {}
+TEXTS: dict[str, str] = {
+    "own_words": "{words}",
+}
 WORDS: dict[str, str] = {}

@@ -1,4 +1,4 @@
-"""What several files of one folder are made from is made once: answers are kept for the last thing asked about, as long as it lives."""
+"""What several files of one folder share is made once: a cache of the answers about the last thing asked about, as long as that lives."""
 
 from __future__ import annotations
 
@@ -10,11 +10,13 @@ from typing import Any, TypeVar
 Answer = TypeVar("Answer")
 
 
-def made_once(make: Callable[..., Answer]) -> Callable[..., Answer]:
-    """`make` that remembers its answers for the last first argument (one that never changes, such as an assessment); do not change them.
+def cached(make: Callable[..., Answer]) -> Callable[..., Answer]:
+    """`make` with a cache for the last first argument (one that never changes, such as an assessment); answers must not be changed.
+
+    The cache belongs to the function and holds the argument weakly: nothing is written into it, and it is freed as if never asked about.
 
     >>> class Tree: pass
-    >>> count = made_once(lambda tree, word: [word])
+    >>> count = cached(lambda tree, word: [word])
     >>> tree = Tree()
     >>> count(tree, "a") is count(tree, "a"), count(tree, "a") is count(Tree(), "a")
     (True, False)
