@@ -153,7 +153,7 @@ def chain_by_energy(
 
 def chain_by_integration(
     mass, climber, supports, break_force, modulus, *, anchor=(0.0, 0.0, 0.0), system="stationary", mu=0.0,
-    fracture_work=None, ground_z=0.0, feet=1.0, duration=None, rtol=1e-9,
+    fracture_work=None, ground_z=0.0, feet=1.0, duration=None, rope_length=None, rtol=1e-9,
 ):
     """The same fall by solving m x'' = m g + T u in time; supports (n, 3) and climber (3,) anywhere in space.
 
@@ -161,6 +161,7 @@ def chain_by_integration(
     capstan; with mu > 0 only the first peak on each support is exact). A support that breaks lets the tension vanish
     at once, what the rope had stored is lost to the climber, and the rope lies on the next at once (massless).
     duration: s on each support, default until the first lowest point (plumb) or one and a half swings.
+    rope_length : unstretched, m; default from the climber's rest on the first support.
     """
     p = np.asarray(supports, float)
     a = np.asarray(anchor, float)
@@ -192,6 +193,7 @@ def chain_by_integration(
     lc0 = np.linalg.norm(x0 - p[0])
     la0 = lc0 if system == "moving" else np.linalg.norm(a - p[0])
     total = sum(_unstretched(lc0, la0, w, modulus, system, np.exp(-mu * wrap_at(0, x0))))
+    total = total if rope_length is None else rope_length
 
     def rhs(i):
         def f(_, y):
@@ -209,7 +211,7 @@ def chain_by_integration(
         plumb = np.linalg.norm(y[:2] - p[i, :2]) < 1e-9
         if below <= 0:
             continue
-        known = np.isfinite(limit[i])
+        known = not np.isnan(limit[i])
 
         def breaks(_, s, i=i, known=known):
             return tension(i, s[:3])[1] - (limit[i] if known else 1e-9)
