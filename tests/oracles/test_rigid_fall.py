@@ -11,7 +11,7 @@ W = 100 * G
 def bars(rows, limit, mu=0.0, radius=0.05):
     """Level bars along y through the given (x, z)."""
     p = np.array([(x, -2, z) for x, z in rows], float)
-    return Limbs(p, p + (0, 4, 0), np.full(len(rows), radius), np.array(limit, float), mu)
+    return Limbs(p, p + np.array([0, 4, 0]), np.full(len(rows), radius), np.array(limit, float), mu)
 
 
 def test_closest_points_of_crossing_and_parallel_segments():
