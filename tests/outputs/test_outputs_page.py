@@ -190,7 +190,7 @@ def test_the_view_draws_and_an_anchor_is_picked_by_a_click(pages: dict[str, Path
     wanted = next(x for x in reversed(data["anchors"]) if x["usable"] and x["union"] != data["anchors"][0]["union"])
     best = next(x for x in data["anchors"] if x["union"] == wanted["union"])
     page.evaluate("document.getElementById('viewer').scrollIntoView({behavior: 'instant'})")
-    x, y, _ = page.evaluate("id => window.treescanView.screenOf(id)", best["id"])
+    x, y = page.evaluate("id => window.treescanView.screenOf(id)", best["id"])
     box = page.locator("#view").bounding_box()
     page.evaluate("document.querySelectorAll('.tag').forEach(b => b.style.pointerEvents = 'none')")
     page.mouse.click(box["x"] + x, box["y"] + y)
@@ -198,6 +198,37 @@ def test_the_view_draws_and_an_anchor_is_picked_by_a_click(pages: dict[str, Path
     assert page.evaluate("document.documentElement.dataset.chosen") == str(best["id"])
     assert best["label"] in page.locator("#summary h3").inner_text()
     shot(page, f"picked_{width}")
+    assert faults == []
+    page.context.close()
+
+
+TAGS_OFF = """() => { window.treescanView.screenOf(0); const stage = document.querySelector('.stage').getBoundingClientRect();
+  const view = document.getElementById('view'), shape = Number(getComputedStyle(document.querySelector('.stage')).getPropertyValue('--shape'));
+  const lines = [...document.querySelectorAll('.leaders line')];
+  return [...document.querySelectorAll('.tag')].map((tag, i) => [tag, lines[i]]).filter(([tag]) => tag.style.display !== 'none').map(([tag, line]) => {
+    const at = window.treescanView.screenOf(Number(tag.dataset.id)), mine = tag.getBoundingClientRect(), share = n => Number(line.getAttribute(n)) / 100;
+    const union = [share('x1') * stage.width, share('y1') * stage.height];
+    const x = Math.max(mine.left - stage.left, Math.min(union[0], mine.right - stage.left)), y = Math.max(mine.top - stage.top, Math.min(union[1], mine.bottom - stage.top));
+    return [Math.abs(share('x1') * view.clientWidth - at[0]) + Math.abs(share('y1') * view.clientHeight - at[1]), Math.hypot(x - union[0], y - union[1]), Math.abs(stage.width / stage.height / shape - 1)]; }); }"""
+
+
+@pytest.mark.parametrize(("width", "height"), [(1440, 900), (390, 844)])
+def test_tags_stay_at_their_limbs_at_any_zoom_and_in_print(pages: dict[str, Path], browser: Any, width: int, height: int) -> None:
+    """The leader of a tag starts at its union, the tag lies within a thumb's width of it, and print keeps the view's shape."""
+    page, faults = opened(browser, pages["good"], width, height)
+    for step in ("whole", "near", "print"):
+        if step == "near":
+            page.evaluate("window.treescanView.zoomBy(0.6)")
+            page.wait_for_timeout(100)
+        if step == "print":
+            page.emulate_media(media="print")
+            page.wait_for_timeout(150)
+        tags = page.evaluate(TAGS_OFF)
+        assert tags, step
+        for off_union, away, shape in tags:
+            assert off_union < 3
+            assert away < 110
+            assert shape < 0.03
     assert faults == []
     page.context.close()
 

@@ -50,13 +50,13 @@ def report_html(a: Assessment) -> str:
     if not a.tree.fitness.assessable:
         a = replace(a, points=())
     folder = files("treescan.outputs.report") / "page"
-    text = {name: (folder / name).read_text(encoding="utf-8") for name in ("report.html", "report.css", "viewer.js", "report.js")}
+    text = {name: (folder / name).read_text(encoding="utf-8") for name in ("report.html", "report.css", "three.min.js", "viewer.js", "report.js")}
     env = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_printed)
     env.globals.update(w=wording, exactly=lambda text: Markup(escape(text)))
     with wording.written_for(a.settings.reader):
         page = env.from_string(text["report.html"]).render(
             css=Markup(text["report.css"]),
-            scripts=Markup(text["viewer.js"] + "\n" + text["report.js"]),
+            scripts=Markup(text["three.min.js"] + "\n" + text["viewer.js"] + "\n" + text["report.js"]),
             **_context(a),
         )
         return spelled_page(page)

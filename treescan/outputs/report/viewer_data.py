@@ -14,13 +14,14 @@ from treescan.outputs.shapes.rope_lines import rope_line, rope_rest, swing_arc
 from treescan.outputs.shapes.tubes import few_rings, runs
 from treescan.outputs.shapes.use_of_capacity import LEGEND, SCALE
 from treescan.outputs.strict_json import number
+from treescan.outputs.text.say import text
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.trees.beside import KINDS
 from treescan.wood.graph import WoodGraph
 
-MOST_RINGS = 9000
-MOST_POINTS = 25000
-MOST_AROUND = 6000
+MAX_RINGS = 9000
+MAX_POINTS = 25000
+MAX_AROUND = 6000
 GROUND_CELLS = 36
 
 
@@ -34,7 +35,7 @@ def viewer_data(a: Assessment) -> dict[str, Any]:
     return {
         "wood": wood,
         "leftOut": left_out,
-        "points": _points(a.tree.preview, MOST_POINTS),
+        "points": _points(a.tree.preview, MAX_POINTS),
         "around": _around(a),
         "ground": _ground(a),
         "places": _packed(a.throws.stances.xyz),
@@ -62,7 +63,7 @@ def _wood(graph: WoodGraph, loaded: NDArray[np.bool_]) -> tuple[dict[str, Any], 
     total, last = 0, len(kept)
     for i, (_, rows) in enumerate(kept):
         total += len(rows)
-        if total > MOST_RINGS and not loaded[kept[i][0].node].any():
+        if total > MAX_RINGS and not loaded[kept[i][0].node].any():
             last = i
             break
     ring_of = np.full(len(graph), -1, np.int32)
@@ -105,7 +106,7 @@ def _around(a: Assessment) -> list[dict[str, Any]]:
     """Neighbours, walls, poles and wires within 30 m, thinned, one entry a kind."""
     s = a.tree.beside.surroundings
     near = np.linalg.norm(s.xyz[:, :2] - a.tree.graph.xyz[0, :2], axis=1) < 30.0
-    share = min(1.0, MOST_AROUND / max(int(near.sum()), 1))
+    share = min(1.0, MAX_AROUND / max(int(near.sum()), 1))
     out = []
     for i, kind in enumerate(KINDS):
         xyz = s.xyz[near & (s.kind == i)]
@@ -148,6 +149,7 @@ def _anchor(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
         "verdict": p.verdict,
         "at": _place(graph.unions.place[p.union]),
         "height": number(graph.unions.height[p.union], 4),
+        "says": text("viewer_tag", rank=p.rank, label=p.label, height=float(graph.unions.height[p.union])) if p.usable else p.label,
         "path": [int(n) for n in c.nodes],
         "use": [number(u, 3) for u in c.utilisation],
         "governing": int(c.governing),
