@@ -202,14 +202,14 @@ def test_the_view_draws_and_an_anchor_is_picked_by_a_click(pages: dict[str, Path
     page.context.close()
 
 
-TAGS_OFF = """() => { window.treescanView.screenOf(0); const stage = document.querySelector('.stage').getBoundingClientRect();
-  const view = document.getElementById('view'), shape = Number(getComputedStyle(document.querySelector('.stage')).getPropertyValue('--shape'));
+TAGS_OFF = """() => { window.treescanView.screenOf(0); const picture = document.querySelector('.picture').getBoundingClientRect();
+  const view = document.getElementById('view'), shape = Number(getComputedStyle(document.querySelector('.picture')).getPropertyValue('--shape'));
   const lines = [...document.querySelectorAll('.leaders line')];
   return [...document.querySelectorAll('.tag')].map((tag, i) => [tag, lines[i]]).filter(([tag]) => tag.style.display !== 'none').map(([tag, line]) => {
     const at = window.treescanView.screenOf(Number(tag.dataset.id)), mine = tag.getBoundingClientRect(), share = n => Number(line.getAttribute(n)) / 100;
-    const union = [share('x1') * stage.width, share('y1') * stage.height];
-    const x = Math.max(mine.left - stage.left, Math.min(union[0], mine.right - stage.left)), y = Math.max(mine.top - stage.top, Math.min(union[1], mine.bottom - stage.top));
-    return [Math.abs(share('x1') * view.clientWidth - at[0]) + Math.abs(share('y1') * view.clientHeight - at[1]), Math.hypot(x - union[0], y - union[1]), Math.abs(stage.width / stage.height / shape - 1)]; }); }"""
+    const union = [share('x1') * picture.width, share('y1') * picture.height];
+    const x = Math.max(mine.left - picture.left, Math.min(union[0], mine.right - picture.left)), y = Math.max(mine.top - picture.top, Math.min(union[1], mine.bottom - picture.top));
+    return [Math.abs(share('x1') * view.clientWidth - at[0]) + Math.abs(share('y1') * view.clientHeight - at[1]), Math.hypot(x - union[0], y - union[1]), Math.abs(picture.width / picture.height / shape - 1)]; }); }"""
 
 
 @pytest.mark.parametrize(("width", "height"), [(1440, 900), (390, 844)])
