@@ -62,11 +62,11 @@ def floor(path: str) -> dict[str, float]:
     from scipy.sparse.csgraph import dijkstra
     from scipy.spatial import cKDTree
 
-    from treescan.cloud.thin import Voxels
+    from treescan.cloud.thin import VoxelSums
 
-    Voxels(0.02).add(np.random.default_rng(0).random((1000, 3)))
+    VoxelSums(0.02).add(np.random.default_rng(0).random((1000, 3)))
     clock = [time.perf_counter()]
-    voxels = Voxels(0.02)
+    voxels = VoxelSums(0.02)
     with laspy.open(path) as reader:
         for chunk in reader.chunk_iterator(1_000_000):
             voxels.add(np.column_stack([chunk.x, chunk.y, chunk.z]))

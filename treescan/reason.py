@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from importlib import import_module
 from typing import Any
@@ -62,6 +63,30 @@ def has(reasons: Iterable[Reason], *codes: str) -> bool:
     True
     """
     return any(r.code in codes for r in reasons)
+
+
+def as_plain(value: Any) -> Any:
+    """A value as JSON can hold it: a reason as its code and values, tuples as lists.
+
+    >>> as_plain(Reason("margin_low", low=1.0, asked=1.5))
+    {'code': 'margin_low', 'values': {'low': 1.0, 'asked': 1.5}}
+    """
+    if isinstance(value, Reason):
+        return {"code": value.code, "values": {name: as_plain(v) for name, v in value.values.items()}}
+    if isinstance(value, tuple):
+        return [as_plain(v) for v in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def from_plain(data: Any) -> Any:
+    """What `as_plain` wrote, back.
+
+    >>> from_plain(as_plain(Reason("margin_low", low=1.0, asked=1.5)))
+    Reason('margin_low', low=1.0, asked=1.5)
+    """
+    if isinstance(data, dict):
+        return Reason(data["code"], **{name: from_plain(v) for name, v in data["values"].items()})
+    return tuple(from_plain(v) for v in data) if isinstance(data, list) else data
 
 
 def _plain(value: Any) -> Any:

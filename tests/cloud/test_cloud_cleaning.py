@@ -14,7 +14,7 @@ from treescan.cloud.intake.local_points import LocalPoints
 from treescan.cloud.intake.rounding import rounding_step
 from treescan.cloud.intake.strays import find_strays
 from treescan.cloud.read import read_cloud
-from treescan.cloud.thin import Voxels
+from treescan.cloud.thin import VoxelSums
 
 
 def said(cloud, words: str) -> bool:
@@ -145,7 +145,7 @@ def test_a_sparse_cloud_is_not_all_stray():
     x, y = np.meshgrid(np.arange(0, 200, 3.0), np.arange(0, 200, 3.0))
     ground = np.column_stack([x.ravel(), y.ravel(), np.zeros(x.size)])
     wire = np.column_stack([np.arange(0, 200, 2.0), np.full(100, 90.0), np.full(100, 18.0)])
-    cells = Voxels(1.0)
+    cells = VoxelSums(1.0)
     cells.add(np.concatenate([ground, wire]))
 
     assert find_strays(cells, 5, 5.0).count == 0

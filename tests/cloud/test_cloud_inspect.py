@@ -12,7 +12,7 @@ from written_clouds import bush, write_las, write_ply
 
 from treescan.cloud.inspect import inspect_cloud
 from treescan.cloud.intake.spacing import plan_density, point_spacing
-from treescan.cloud.thin import Voxels
+from treescan.cloud.thin import VoxelSums
 
 
 def test_an_inspection_says_it_all(tmp_path):
@@ -47,7 +47,7 @@ def test_spacing_is_the_median_nearest_distance():
     gaps = np.sort(np.linalg.norm(cloud[:, None] - cloud[None, ::8], axis=2), axis=0)[1]
 
     def spacing(xyz):
-        cells = Voxels(1.0)
+        cells = VoxelSums(1.0)
         cells.add(xyz)
         return point_spacing(xyz, cells, np.random.default_rng(0))
 
@@ -59,7 +59,7 @@ def test_spacing_is_the_median_nearest_distance():
 def test_density_counts_filled_plan_only():
     """A 10 m square with 25 points a square metre, and nothing for the empty land around."""
     x, y = np.meshgrid(np.arange(0.1, 10, 0.2), np.arange(0.1, 10, 0.2))
-    cells = Voxels(1.0)
+    cells = VoxelSums(1.0)
     cells.add(np.column_stack([x.ravel(), y.ravel(), 0 * x.ravel()]))
 
     assert plan_density(cells) == pytest.approx(25.0)

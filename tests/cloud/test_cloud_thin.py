@@ -8,7 +8,7 @@ from written_clouds import bush, write_las
 
 from treescan.cloud.point_cloud import Frame, PointCloud
 from treescan.cloud.read import read_cloud
-from treescan.cloud.thin import Voxels, thin
+from treescan.cloud.thin import VoxelSums, thin
 
 
 def by_hand(xyz: np.ndarray, cell: float) -> np.ndarray:
@@ -31,10 +31,10 @@ def test_centroids_are_those_a_sort_gives(cell):
 
 
 def test_adding_in_parts_changes_nothing():
-    """Voxels filled at once and in many parts are the same, columns too."""
+    """VoxelSums filled at once and in many parts are the same, columns too."""
     xyz = np.random.default_rng(2).normal(0, 3, (50_000, 3))
     number = np.arange(50_000, dtype=np.int32)
-    one, many = Voxels(0.1), Voxels(0.1)
+    one, many = VoxelSums(0.1), VoxelSums(0.1)
     one.add(xyz, {"n": number})
     for i in range(0, 50_000, 777):
         many.add(xyz[i : i + 777], {"n": number[i : i + 777]})
@@ -47,14 +47,14 @@ def test_adding_in_parts_changes_nothing():
 
 def test_a_far_stray_does_not_break_the_keys():
     """A point ten thousand kilometres away gets a voxel of its own."""
-    voxels = Voxels(0.01)
+    voxels = VoxelSums(0.01)
     voxels.add(np.array([[0.001, 0.001, 0.001], [0.002, 0.003, 0.004], [1e7, -1e7, 1e7]]))
 
     assert voxels.counts.tolist() == [2, 1]
 
 
 def test_the_local_origin_does_not_matter():
-    """Voxels are cut at multiples of the cell on the map, so another origin gives the same centroids on the map."""
+    """VoxelSums are cut at multiples of the cell on the map, so another origin gives the same centroids on the map."""
     xyz = np.random.default_rng(2).normal(0, 3, (5000, 3))
     origin = np.array([123.4, -77.7, 9.13])
 
@@ -68,7 +68,7 @@ def test_doubled_voxels_are_those_of_twice_the_edge():
     """Merging two by two by two gives what filling wider voxels gives."""
     xyz = np.random.default_rng(2).normal(0, 30, (5000, 3))
     origin = np.array([101.0, 7.0, -3.0])
-    fine, wide = Voxels(1.0, origin), Voxels(2.0, origin)
+    fine, wide = VoxelSums(1.0, origin), VoxelSums(2.0, origin)
     fine.add(xyz)
     wide.add(xyz)
     merged = fine.doubled()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -15,21 +15,15 @@ from treescan.cloud.intake.spacing import plan_density, point_spacing
 from treescan.cloud.point_cloud import Frame
 from treescan.cloud.projection import parsed_crs
 from treescan.cloud.settings import CloudSettings
-from treescan.cloud.thin import Voxels
+from treescan.cloud.thin import VoxelSums
 from treescan.progress import Progress, quiet
+from treescan.reason import Reason, as_plain
 
 SEED = 0
 """Of the draw of points whose spacing is measured."""
 
-CLASS_NAMES = {
-    0: "never classified", 1: "unclassified", 2: "ground", 3: "low vegetation", 4: "medium vegetation", 5: "high vegetation",
-    6: "building",
-    7: "low noise", 8: "key point", 9: "water", 10: "rail", 11: "road", 12: "overlap", 13: "wire guard", 14: "wire conductor",
-    15: "tower",
-    16: "wire connector", 17: "bridge", 18: "high noise",
-}  # fmt: skip
-"""ASPRS LAS 1.4 R15, table 17. Programs also use classes their own way, so a name is a hint."""
-
+PLACE_DIGITS, STEP_DIGITS = 6, 7
+"""Decimals of a place and of a rounding step that mean something. [m]"""
 
 @dataclass(frozen=True)
 class Inspection:
@@ -37,11 +31,13 @@ class Inspection:
 
     Attributes
     ----------
-    file, format, version, written_by : str
+    file, format : str
+    version : Reason                Version, encoding and layout.
+    written_by : str                Program named in the header; empty = none.
     points_in_file, points_kept : int
-    left_out : mapping              Reason to number of points.
+    left_out : mapping              Why (as in `Intake`) to number of points.
     low, high : (3,) tuple          Extent in metres of the map (or of the local frame). [m]
-    unit, vertical_unit : str       Of the file itself.
+    unit, vertical_unit : Reason    Of the file itself.
     crs : str or None               Of the metres; None = unknown.
     crs_name, file_crs : str or None
     origin : (3,) tuple             Map coordinates of local zero. [m]
@@ -52,20 +48,20 @@ class Inspection:
     columns : tuple of str
     scans : int                     Scanner set-ups or flight lines.
     scanners : int                  Set-ups whose place is known.
-    notes : tuple of str            What is odd, one sentence each.
+    notes : tuple of Reason         What is odd.
     """
 
     file: str
     format: str
-    version: str
+    version: Reason
     written_by: str
     points_in_file: int
     points_kept: int
     left_out: Mapping[str, int]
     low: tuple[float, ...]
     high: tuple[float, ...]
-    unit: str
-    vertical_unit: str
+    unit: Reason
+    vertical_unit: Reason
     crs: str | None
     crs_name: str | None
     file_crs: str | None
@@ -77,52 +73,18 @@ class Inspection:
     columns: tuple[str, ...]
     scans: int
     scanners: int
-    notes: tuple[str, ...]
+    notes: tuple[Reason, ...]
 
     def as_dict(self) -> dict[str, Any]:
-        """Everything, ready for JSON."""
-        out = asdict(self)
-        out["classes"] = {str(k): v for k, v in self.classes.items()}
-        return {k: list(v) if isinstance(v, tuple) else v for k, v in out.items()}
-
-    @property
-    def lines(self) -> tuple[str, ...]:
-        """The same for people, one fact a line."""
-        size = " x ".join(f"{b - a:.2f}" for a, b in zip(self.low, self.high, strict=True))
-        left = ", ".join(f"{n} {reason}" for reason, n in self.left_out.items())
-        unit = self.unit if self.unit == self.vertical_unit else f"{self.unit}, heights in {self.vertical_unit}"
-        found = [
-            f"file      {self.file}",
-            f"format    {self.format} ({self.version})" + (f", written by {self.written_by}" if self.written_by else ""),
-            f"points    {self.points_kept} of {self.points_in_file}" + (f"; left out: {left}" if left else ""),
-            *(f"{axis}         {a:.3f} to {b:.3f} m" for axis, a, b in zip("xyz", self.low, self.high, strict=True)),
-            f"size      {size} m",
-            f"unit      {unit}" + (" in the file, converted to metres" if unit != "metres" else ""),
-            f"map       {self._map()}",
-            f"density   {self.density:.4g} points per square metre of plan; spacing {self._spacing()}",
-            f"columns   {', '.join(self.columns) or 'coordinates only'}",
-        ]
-        if self.classes:
-            found.append("classes   " + ", ".join(f"{c} {CLASS_NAMES.get(c, 'own class')}: {n}" for c, n in self.classes.items()))
-        if self.scans > 1:
-            found.append(f"scans     {self.scans}" + (f", places of {self.scanners} known" if self.scanners else ""))
-        return (*found, *(f"note      {n}" for n in self.notes))
-
-    def _map(self) -> str:
-        """The reference system in words."""
-        if self.crs is None:
-            return "unknown, local frame" + (f" (the file says: {self.file_crs[:80]})" if self.file_crs else "")
-        label = self.crs if len(self.crs) < 40 else "own definition"
-        own = f"; the file itself is in {self.file_crs if len(self.file_crs) < 40 else 'another unit of the same map'}" if self.file_crs else ""
-        return f"{self.crs_name} ({label}){own}"
-
-    def _spacing(self) -> str:
-        """The spacing in words."""
-        return "not measurable" if self.spacing is None else f"{1000 * self.spacing:.1f} mm (median distance to the next point)"
+        """Everything, ready for JSON; a reason as its code and values."""
+        out = {f.name: as_plain(getattr(self, f.name)) for f in fields(self)}
+        return out | {"left_out": dict(self.left_out), "classes": {str(k): v for k, v in self.classes.items()}}
 
 
-def inspect_cloud(path: str | Path, progress: Progress = quiet, *, unit: str | None = None, settings: CloudSettings | None = None) -> Inspection:
-    """Read a whole file and say what it holds, its unit, map, extent, density, and what is wrong with it.
+def inspect_cloud(
+    path: str | Path, progress: Progress = quiet, *, unit: str | None = None, settings: CloudSettings | None = None
+) -> Inspection:
+    """Read a whole file: what it holds, its unit, map, extent, density, and what is wrong with it.
 
     Raises BadInput, one sentence, where no cloud can be had from it.
     """
@@ -130,21 +92,40 @@ def inspect_cloud(path: str | Path, progress: Progress = quiet, *, unit: str | N
     cloud, frame = got.cloud, got.cloud.frame
     on_map = cloud.frame.to_map(np.stack([cloud.xyz.min(axis=0), cloud.xyz.max(axis=0)]))
     known = parsed_crs(frame.crs) if frame.crs else None
-    cells = Voxels(got.cells.cell, frame.origin)
+    cells = VoxelSums(got.cells.cell, frame.origin)
     cells.add(cloud.xyz)
     spacing = point_spacing(cloud.xyz, cells, np.random.default_rng(SEED))
+    plan_unit, height_unit = _units(frame)
     return Inspection(
-        str(got.file), got.opened.format, got.opened.version, got.opened.written_by, got.read, len(cloud), dict(got.left_out),
-        _rounded(on_map[0]), _rounded(on_map[1]), *_units(frame), frame.crs, known.name if known is not None else None,
-        frame.file_crs,
-        _rounded(frame.origin), plan_density(cells), spacing if np.isfinite(spacing) else None, _rounded(got.rounding, 7),
-        _classes(got), tuple(cloud.columns), _scans(got), len(cloud.scanners), cloud.notes,
-    )  # fmt: skip
+        file=str(got.file),
+        format=got.opened.format,
+        version=got.opened.version,
+        written_by=got.opened.written_by,
+        points_in_file=got.read,
+        points_kept=len(cloud),
+        left_out=dict(got.left_out),
+        low=_rounded(on_map[0]),
+        high=_rounded(on_map[1]),
+        unit=plan_unit,
+        vertical_unit=height_unit,
+        crs=frame.crs,
+        crs_name=known.name if known is not None else None,
+        file_crs=frame.file_crs,
+        origin=_rounded(frame.origin),
+        density=plan_density(cells),
+        spacing=spacing if np.isfinite(spacing) else None,
+        rounding=_rounded(got.rounding, STEP_DIGITS),
+        classes=_classes(got),
+        columns=tuple(cloud.columns),
+        scans=_scans(got),
+        scanners=len(cloud.scanners),
+        notes=cloud.notes,
+    )
 
 
-def _units(frame: Frame) -> tuple[str, str]:
-    """Plan and height unit of the file in words."""
-    return "degrees" if frame.in_degrees else unit_name(frame.unit_m), unit_name(frame.vertical_unit_m)
+def _units(frame: Frame) -> tuple[Reason, Reason]:
+    """Plan and height unit of the file."""
+    return Reason("unit_degrees") if frame.in_degrees else unit_name(frame.unit_m), unit_name(frame.vertical_unit_m)
 
 
 def _classes(got: Intake) -> dict[int, int]:
@@ -161,6 +142,6 @@ def _scans(got: Intake) -> int:
     return max(got.opened.scans, len(np.unique(got.cloud.columns["scan"])) if "scan" in got.cloud.columns else 1)
 
 
-def _rounded(values: np.ndarray, digits: int = 6) -> tuple[float, ...]:
+def _rounded(values: np.ndarray, digits: int = PLACE_DIGITS) -> tuple[float, ...]:
     """Plain floats without meaningless digits."""
     return tuple(round(float(v), digits) for v in values)

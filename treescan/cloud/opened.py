@@ -9,8 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import CRS
 
+from treescan.reason import Reason
+
 CHUNK = 1_000_000
 """Points decoded at a time: bounds the memory beside the result."""
+
+MOST_OF_A_NAME = 80
+"""Letters kept of a text in a file that is not understood."""
 
 COLUMN_TYPES: dict[str, str] = {
     "class": "u1",
@@ -34,7 +39,7 @@ class Chunk:
     xyz : (n, 3) float64    Relative to `shift`, in the file's own units.
     shift : (3,) float64    Added to xyz gives the file's coordinates; kept apart so that no digit is lost.
     columns : mapping       Of the names in `COLUMN_TYPES`.
-    unwanted : mapping      Reason to (n,) bool: points the file itself marks as not to be used.
+    unwanted : mapping      "withheld" or "classed_as_noise" to (n,) bool: points the file itself marks as not to be used.
     lost : int              Records here that held no point at all (lines of words in a text file).
     """
 
@@ -55,14 +60,14 @@ class Reference:
     text : str or None      As written, also where it was not understood.
     unit_m : float          Metres per horizontal unit where stated apart from a full system; NaN = not stated.
     vertical_unit_m : float The same for heights.
-    trouble : str           What could not be understood; empty = nothing.
+    trouble : Reason or None    What could not be understood.
     """
 
     crs: CRS | None = None
     text: str | None = None
     unit_m: float = np.nan
     vertical_unit_m: float = np.nan
-    trouble: str = ""
+    trouble: Reason | None = None
 
 
 @dataclass(frozen=True)
@@ -71,12 +76,13 @@ class OpenedCloud:
 
     Attributes
     ----------
-    format, version : str
+    format : str
+    version : Reason            Version, encoding and layout.
     max_points : int           Never more than the file's size allows; 0 = not known before reading.
     chunks : callable           Gives the points, from the start, each time it is called.
     reference : Reference
     columns : tuple of str      Columns every chunk carries.
-    notes : tuple of str
+    notes : tuple of Reason
     stated_low, stated_high : (3,) float or None    Bounds the header claims, file units.
     single_precision : bool     True where coordinates are stored in 32-bit floats.
     scans : int                 Scanner set-ups, where the format knows of them.
@@ -85,12 +91,12 @@ class OpenedCloud:
     """
 
     format: str
-    version: str
+    version: Reason
     max_points: int
     chunks: Callable[[], Iterator[Chunk]]
     reference: Reference = field(default_factory=Reference)
     columns: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[Reason, ...] = ()
     stated_low: NDArray[np.float64] | None = None
     stated_high: NDArray[np.float64] | None = None
     single_precision: bool = False

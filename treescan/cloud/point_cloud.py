@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from treescan.cloud.projection import degrees_to_map
+from treescan.reason import Reason
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class PointCloud:
     columns : mapping       Name to (n,) array: "class", "intensity", "return_number", "number_of_returns", "red",
                             "scan" ... where the file has them.
     source : str            File name, or what made it.
-    notes : tuple of str    What the intake found odd, one clear sentence each.
+    notes : tuple of Reason What the intake found odd.
     scanners : (s, 3) float Where the scanner stood, local metres, where the file says so; row = value of the column "scan".
     """
 
@@ -73,7 +74,7 @@ class PointCloud:
     frame: Frame = LOCAL
     columns: Mapping[str, NDArray] = field(default_factory=dict)
     source: str = "points in memory"
-    notes: tuple[str, ...] = ()
+    notes: tuple[Reason, ...] = ()
     scanners: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 3)))
 
     def __post_init__(self) -> None:
@@ -89,4 +90,5 @@ class PointCloud:
 
     def where(self, mask: NDArray) -> PointCloud:
         """The points a boolean mask or index array picks, columns along with them."""
-        return PointCloud(self.xyz[mask], self.frame, {k: v[mask] for k, v in self.columns.items()}, self.source, self.notes, self.scanners)
+        columns = {k: v[mask] for k, v in self.columns.items()}
+        return PointCloud(self.xyz[mask], self.frame, columns, self.source, self.notes, self.scanners)

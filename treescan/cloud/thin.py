@@ -13,10 +13,10 @@ from treescan.cloud.point_cloud import PointCloud
 _FIRST_ROWS = 1 << 15
 
 
-class Voxels:
+class VoxelSums:
     """Sums of points by voxel, filled chunk by chunk.
 
-    Voxels are cut at multiples of the cell from the zero of the map, so the result does not depend on the local origin, and
+    VoxelSums are cut at multiples of the cell from the zero of the map, so the result does not depend on the local origin, and
     points may
     come in any number of chunks.
     """
@@ -95,10 +95,10 @@ class Voxels:
         """Column values of the first point in each voxel."""
         return {k: v[: self.used] for k, v in self._columns.items()}
 
-    def doubled(self) -> Voxels:
+    def doubled(self) -> VoxelSums:
         """The same points in voxels of twice the edge, still cut at multiples of it from the zero of the map; columns are left
         behind."""
-        wide = Voxels(2 * self.cell, self._origin)
+        wide = VoxelSums(2 * self.cell, self._origin)
         steps = np.floor(self._origin / self.cell).astype(np.int64)
         wide_steps = np.floor(self._origin / wide.cell).astype(np.int64)
         ijk = ((self.ijk + steps) // 2 - wide_steps).astype(np.int32)
@@ -131,7 +131,7 @@ def thin(cloud: PointCloud, cell: float) -> PointCloud:
     """
     if not cell > 0:
         raise ValueError(f"cell must be positive, got {cell}")
-    voxels = Voxels(cell, cloud.frame.origin)
+    voxels = VoxelSums(cell, cloud.frame.origin)
     voxels.add(cloud.xyz, {k: v for k, v in cloud.columns.items() if k != "points"})
     return PointCloud(voxels.centroids, cloud.frame, voxels.columns | {"points": voxels.counts}, cloud.source, cloud.notes, cloud.scanners)
 

@@ -20,9 +20,10 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.cloud.opened import Chunk, OpenedCloud, Reference
+from treescan.cloud.opened import MOST_OF_A_NAME, Chunk, OpenedCloud, Reference
 from treescan.cloud.projection import parsed_crs
 from treescan.errors import BadInput
+from treescan.reason import Reason
 
 AGAIN = "copy or export the file again"
 
@@ -52,13 +53,13 @@ def open_e57(file: Path) -> OpenedCloud:
         raise BadInput(what, file=str(file), remedy="export the scans again, with their points")
     text = head["crs"].strip() or None
     crs = parsed_crs(text) if text else None
-    trouble = f"The reference system in the file is not understood ({text[:60]}); the map stays unknown." if text and crs is None else ""
+    trouble = Reason("reference_not_understood", said=text[:MOST_OF_A_NAME]) if text and crs is None else None
     columns = ("scan", *(COLUMNS[n] for n in COLUMNS if n in head["names"]))
     scanners = np.array(head["translations"], float).reshape(-1, 3) if any(head["posed"]) else np.zeros((0, 3))
-    notes = (f"{counts.count(0)} of {len(counts)} scans hold no points.",) if 0 in counts else ()
+    notes = (Reason("empty_scans", n=counts.count(0), of=len(counts)),) if 0 in counts else ()
     most = min(sum(counts), file.stat().st_size * 8)
     return OpenedCloud(
-        "E57", version, most, child.chunks, Reference(crs, text, trouble=trouble), columns, notes,
+        "E57", Reason("file_version", version=version), most, child.chunks, Reference(crs, text, trouble=trouble), columns, notes,
         single_precision=head["single"],
         scans=len(counts), scanners=scanners, written_by=head["library"],
     )  # fmt: skip

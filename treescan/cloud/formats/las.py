@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
@@ -16,6 +17,7 @@ from treescan.cloud.formats.las_header import AGAIN, LasHeader, check_compressio
 from treescan.cloud.formats.las_reference import las_reference
 from treescan.cloud.opened import CHUNK, Chunk, OpenedCloud
 from treescan.errors import BadInput
+from treescan.reason import Reason
 
 NOISE_CLASSES = (7, 18)
 """Low point and high noise, ASPRS LAS 1.4 R15 table 17."""
@@ -45,14 +47,14 @@ def open_las(file: Path) -> OpenedCloud:
         raise BadInput("holds no points", file=str(file), remedy="export the cloud again")
     notes = []
     if header.damaged:
-        notes.append(f"{header.damaged} of the records before the points are damaged and were left out; the points themselves read well.")
+        notes.append(Reason("damaged_records", n=header.damaged))
     if header.spare and header.version != "1.4" and header.point_format < 4:
-        notes.append(f"The file has room for {header.spare} more points than its header claims; they were not read.")
+        notes.append(Reason("more_points_than_claimed", n=header.spare))
     if (np.abs(header.scale) < TINY_SCALE).any():
-        notes.append(f"The scale factors are unusually small ({np.abs(header.scale).min():.1g}); the coordinates read back fine.")
+        notes.append(Reason("tiny_scale_factors", power=math.floor(math.log10(np.abs(header.scale).min()))))
     kind = "COPC" if header.copc else "LAZ" if header.compressed else "LAS"
     return OpenedCloud(
-        kind, f"{header.version}, point format {header.point_format}", header.count,
+        kind, Reason("las_version", version=header.version, point_format=header.point_format), header.count,
         partial(_chunks, file, header), las_reference(header),
         _columns(header), tuple(notes), np.fmin(header.low, header.high), np.fmax(header.low, header.high),
         written_by=header.program,
@@ -99,7 +101,7 @@ def _chunk(raw: np.ndarray[Any, Any], header: LasHeader) -> Chunk:
     }  # fmt: skip
     columns |= {c: raw[c] for c in ("red", "green", "blue") if c in _columns(header)}
     noise = (code == NOISE_CLASSES[0]) | (code == NOISE_CLASSES[1])
-    return Chunk(xyz, header.offset, columns, {"flagged as withheld": withheld, "classed as noise": noise & ~withheld})
+    return Chunk(xyz, header.offset, columns, {"withheld": withheld, "classed_as_noise": noise & ~withheld})
 
 
 @njit(cache=True, parallel=True, nogil=True)

@@ -13,8 +13,9 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from treescan.cloud.formats.las_header import LasHeader
-from treescan.cloud.opened import Reference
+from treescan.cloud.opened import MOST_OF_A_NAME, Reference
 from treescan.cloud.projection import parsed_crs
+from treescan.reason import Reason
 from treescan.units import FOOT_M, US_SURVEY_FOOT_M
 
 UNIT_CODES = {9001: 1.0, 9002: FOOT_M, 9003: US_SURVEY_FOOT_M}
@@ -38,13 +39,7 @@ def las_reference(header: LasHeader) -> Reference:
         return Reference(found, None, unit, vertical)
     if text or keys:
         label = text or words or "user-defined GeoTIFF keys"
-        return Reference(
-            None,
-            label,
-            unit,
-            vertical,
-            f"The reference system in the header is not understood ({label[:80]}); the map stays unknown.",
-        )
+        return Reference(None, label, unit, vertical, Reason("reference_not_understood", said=label[:MOST_OF_A_NAME]))
     return Reference()
 
 

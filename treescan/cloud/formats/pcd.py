@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from treescan.cloud.opened import CHUNK, Chunk, OpenedCloud
 from treescan.cloud.text_formats.number_text import Layout, rows_of
 from treescan.errors import BadInput
+from treescan.reason import Reason
 
 AGAIN = "copy or export the file again"
 
@@ -65,9 +66,10 @@ def open_pcd(file: Path) -> OpenedCloud:
     reader = {"ascii": _ascii_chunks, "binary": _binary_chunks, "binary_compressed": _packed_chunks}[header.data]
     single = all(header.dtype[wanted[a]].base == np.dtype("<f4") for a in "xyz") and header.data != "ascii"
     columns = tuple(order)[3:] + (("red", "green", "blue") if _packed_colour(header) else ())
-    notes = ("The file states a viewpoint other than zero; it was not applied, the points were taken as they stand.",) if header.moved else ()
-    version = f"{header.version}, {header.data.replace('_', ' ')}"
-    return OpenedCloud("PCD", version, header.points, partial(reader, file, header, order), columns=columns, notes=notes, single_precision=single)
+    notes = (Reason("viewpoint_not_applied"),) if header.moved else ()
+    version = Reason("pcd_version", version=header.version, encoding=header.data)
+    chunks = partial(reader, file, header, order)
+    return OpenedCloud("PCD", version, header.points, chunks, columns=columns, notes=notes, single_precision=single)
 
 
 def _header(file: Path) -> PcdHeader:

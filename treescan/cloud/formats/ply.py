@@ -15,6 +15,7 @@ from treescan.cloud.opened import CHUNK, Chunk, OpenedCloud, Reference
 from treescan.cloud.projection import parsed_crs
 from treescan.cloud.text_formats.number_text import Layout, rows_of
 from treescan.errors import BadInput
+from treescan.reason import Reason
 
 TYPES = {
     "char": "i1", "int8": "i1", "uchar": "u1", "uint8": "u1", "short": "i2", "int16": "i2", "ushort": "u2", "uint16": "u2",
@@ -69,8 +70,9 @@ def open_ply(file: Path) -> OpenedCloud:
     single = all(header.types[order[a]] == "f4" for a in "xyz") and header.encoding != "ascii"
     reading = partial(_ascii_chunks if header.encoding == "ascii" else _binary_chunks, file, header, order)
     text = next((m[0] for c in header.comments if (m := re.search(r"EPSG:\d{4,6}", c))), None)
-    kind = {"ascii": "ASCII", "<": "binary, little endian", ">": "binary, big endian"}[header.encoding]
-    return OpenedCloud("PLY", kind, header.count, reading, Reference(parsed_crs(text) if text else None, text), columns, single_precision=single)
+    reference = Reference(parsed_crs(text) if text else None, text)
+    version = Reason("ply_encoding", encoding={"<": "binary_little_endian", ">": "binary_big_endian"}.get(header.encoding, "ascii"))
+    return OpenedCloud("PLY", version, header.count, reading, reference, columns, single_precision=single)
 
 
 def _header(file: Path) -> PlyHeader:

@@ -7,6 +7,7 @@ import stat
 from pathlib import Path
 
 from treescan.errors import BadInput
+from treescan.reason import Reason
 
 FORMATS = "LAS, LAZ, COPC, PLY, PCD, E57, XYZ, TXT, CSV and PTS"
 """What can be read, as printed in messages."""
@@ -102,14 +103,14 @@ def sniff(file: Path) -> str:
     return "text"
 
 
-def extension_note(file: Path, kind: str) -> str:
-    """A sentence where the extension promises another format than the content is; empty otherwise."""
+def extension_note(file: Path, kind: str) -> Reason | None:
+    """A note where the extension promises another format than the content is."""
     ext = file.suffix.lower()
     if (ext == ".laz" and kind == "las") or ext in EXTENSIONS[kind] or (kind == "las" and ext.endswith(".copc")):
-        return ""
+        return None
     if any(ext in known for known in EXTENSIONS.values()):
-        return f"The extension {ext} is not that of the content, which was read as {kind.upper()}."
-    return ""
+        return Reason("extension_misleads", extension=ext, format=kind)
+    return None
 
 
 def _meant(file: Path) -> str:

@@ -1,5 +1,4 @@
-"""How do this file's coordinates become metres on a map? The unit and the reference, decided once, in words where there is
-doubt."""
+"""How do this file's coordinates become metres on a map? The unit and the reference, decided once, with a note where there is doubt."""
 
 from __future__ import annotations
 
@@ -15,6 +14,7 @@ from treescan.cloud.opened import Chunk, Reference
 from treescan.cloud.point_cloud import Frame
 from treescan.cloud.projection import crs_text, in_metres, plan_crs, transformer, units_of, utm_zone_of
 from treescan.errors import BadInput
+from treescan.reason import Reason
 from treescan.units import FOOT_M, US_SURVEY_FOOT_M
 
 UNIT_NAMES: dict[str, float] = {"m": 1.0, "ft": FOOT_M, "us-ft": US_SURVEY_FOOT_M, "cm": 0.01, "mm": 0.001}
@@ -32,13 +32,13 @@ class Conversion:
     ----------
     frame : Frame           With a zero origin still.
     projected_from : str    Reference in degrees (or earth-centred) that has to be projected; empty = units only.
-    notes : tuple of str
+    notes : tuple of Reason
     """
 
     frame: Frame
     projected_from: str = ""
     earth_centred: bool = False
-    notes: tuple[str, ...] = ()
+    notes: tuple[Reason, ...] = ()
 
     @property
     def unit(self) -> NDArray[np.float64]:
@@ -91,41 +91,30 @@ def _projected(reference: Reference, sample: NDArray[np.float64], unit: str | No
     units = units_of(crs) if crs is not None else None
     plan = units.horizontal if units is not None and math.isfinite(units.horizontal) else reference.unit_m
     if units is not None and math.isfinite(reference.unit_m) and abs(reference.unit_m / units.horizontal - 1) > 1e-9:
-        notes.append(
-            f"The header names two plan units ({unit_name(units.horizontal)} and "
-            f"{unit_name(reference.unit_m)}); that of the reference system was used."
-        )
+        notes.append(Reason("two_plan_units", used=unit_name(units.horizontal), other=unit_name(reference.unit_m)))
     up = units.vertical if units is not None and math.isfinite(units.vertical) else reference.vertical_unit_m
     if unit is not None:
         plan = up = UNIT_NAMES[unit]
-        notes.append(f"The unit was set to {unit_name(plan)} by the user.")
+        notes.append(Reason("unit_from_user", unit=unit_name(plan)))
         if units is not None and abs(plan / units.horizontal - 1) > 1e-9:
             crs = None
-            notes.append("The file's reference system has another unit, so the map is taken as unknown.")
+            notes.append(Reason("reference_in_another_unit"))
     if not math.isfinite(plan):
         plan = 1.0
-        if _like_degrees(sample):
-            notes.append(
-                "The plan coordinates look like degrees (tiny extent, values within +-180 and +-90) "
-                "but the file names no reference system: "
-                "they were taken as metres, which is probably wrong; export the cloud in a map projection in metres."
-            )
-        else:
-            notes.append("The file states no unit: metres were taken.")
+        notes.append(Reason("perhaps_degrees") if _like_degrees(sample) else Reason("no_unit_stated"))
     if not math.isfinite(up):
         up = plan
         if plan != 1.0:
-            notes.append(f"The file states no unit for heights: {unit_name(plan)} were taken, as in plan.")
+            notes.append(Reason("no_height_unit_stated", taken=unit_name(plan)))
     frame = Frame(np.zeros(3), unit_m=plan, vertical_unit_m=up, file_crs=reference.text if crs is None else None)
     if crs is None:
-        notes.append("The file names no map that is understood: coordinates are kept as a local frame.")
+        notes.append(Reason("no_map"))
     elif plan != 1.0:
         frame = replace(frame, crs=crs_text(in_metres(crs)), file_crs=crs_text(crs))
     else:
         frame = replace(frame, crs=crs_text(crs))
     if plan != 1.0 or up != 1.0:
-        what = unit_name(plan) if plan == up else f"plan in {unit_name(plan)}, heights in {unit_name(up)}"
-        notes.append(f"Coordinates were converted to metres ({what}).")
+        notes.append(Reason("converted_to_metres", plan=unit_name(plan), heights=unit_name(up) if up != plan else None))
     return Conversion(frame, notes=tuple(notes))
 
 
@@ -145,10 +134,10 @@ def _geographic(reference: Reference, sample: NDArray[np.float64], file: str) ->
         raise BadInput(f"is in degrees at longitude {lon:.4f}, latitude {lat:.4f}, where no UTM zone is defined", file=file, remedy=remedy)
     up = units_of(reference.crs).vertical
     up = up if math.isfinite(up) else reference.vertical_unit_m
-    notes = [f"Coordinates are in degrees and were projected to {zone.name} ({crs_text(zone)})."]
+    notes = [Reason("projected_from_degrees", zone=zone.name, crs=crs_text(zone))]
     if not math.isfinite(up):
         up = 1.0
-        notes.append("The file states no unit for heights: metres were taken.")
+        notes.append(Reason("no_height_unit_stated", taken=unit_name(up)))
     own = crs_text(plan_crs(reference.crs))
     frame = Frame(np.zeros(3), crs=crs_text(zone), vertical_unit_m=up, file_crs=own, in_degrees=True)
     return Conversion(frame, own, notes=tuple(notes))
@@ -169,7 +158,7 @@ def _earth_centred(reference: Reference, sample: NDArray[np.float64], file: str)
             remedy="export it in a map projection",
         )
     target = zone.to_3d()
-    note = f"Coordinates are earth-centred and were projected to {zone.name} with heights above the ellipsoid."
+    note = Reason("projected_from_earth_centred", zone=zone.name)
     return Conversion(Frame(np.zeros(3), crs=target.to_wkt(), file_crs=own, up="ellipsoidal height"), own, True, (note,))
 
 
@@ -180,16 +169,11 @@ def _like_degrees(sample: NDArray[np.float64]) -> bool:
     return bool(len(sample) >= 10 and inside and extent[:2].max() < 0.05 and extent[2] > 50 * extent[:2].max() and extent[:2].max() > 0)
 
 
-def unit_name(unit_m: float) -> str:
-    """A unit of length in words."""
-    names = {
-        1.0: "metres",
-        FOOT_M: "international feet",
-        US_SURVEY_FOOT_M: "US survey feet",
-        0.01: "centimetres",
-        0.001: "millimetres",
-    }
-    return next((v for k, v in names.items() if abs(k / unit_m - 1) < 1e-9), f"units of {unit_m:g} m")
+def unit_name(unit_m: float) -> Reason:
+    """A unit of length, given in metres, by its name."""
+    names = {1.0: "metres", FOOT_M: "feet", US_SURVEY_FOOT_M: "us_feet", 0.01: "centimetres", 0.001: "millimetres"}
+    named = next((f"unit_{v}" for k, v in names.items() if abs(k / unit_m - 1) < 1e-9), None)
+    return Reason(named) if named else Reason("unit_of_its_own", size=unit_m)
 
 
 @njit(cache=True, parallel=True, nogil=True)

@@ -1,21 +1,25 @@
-"""What about these heights and digits is hard to believe? Said in words, never corrected in silence."""
+"""What about these heights and digits is hard to believe? Told as a note, never corrected in silence."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.cloud.thin import Voxels
+from treescan.cloud.thin import VoxelSums
+from treescan.reason import Reason
 from treescan.units import FOOT_M
 
 PLAN_BLOCK = 32.0
 """Side of the block over which a height is taken: one wide crown. [m]"""
 
+FAR_TOO_TALL = 20.0
+"""Times the tallest tree from which on millimetres or centimetres are likelier than feet."""
+
 SMALLEST = 0.5
 """A cloud lower than this holds no tree, if its unit is right. [m]"""
 
 
-def tallest_rise(cells: Voxels, stray: NDArray[np.bool_]) -> float:
+def tallest_rise(cells: VoxelSums, stray: NDArray[np.bool_]) -> float:
     """Largest difference in height within any block of `PLAN_BLOCK` in plan. [m]
 
     On a slope of 30 degrees the block itself adds up to 26 m, so the figure is an upper estimate of what stands there.
@@ -32,8 +36,10 @@ def tallest_rise(cells: Voxels, stray: NDArray[np.bool_]) -> float:
     return float((high - low).max())
 
 
-def height_doubt(rise: float, width: float, extent: NDArray[np.float64], stated_unit: bool, tallest: float) -> str:
-    """A sentence where heights do not fit a tree; empty where they do.
+def height_doubt(
+    rise: float, width: float, extent: NDArray[np.float64], stated_unit: bool, tallest: float
+) -> Reason | None:
+    """A note where heights do not fit a tree.
 
     Parameters
     ----------
@@ -43,25 +49,17 @@ def height_doubt(rise: float, width: float, extent: NDArray[np.float64], stated_
     stated_unit : bool      The file itself states its unit.
     tallest : float         Greatest height of any tree. [m]
     """
-    how = "as the file states them" if stated_unit else "though the file states no unit"
-    if rise > 20 * tallest:
-        return (
-            f"Something rises {rise:.0f} m within {width:.0f} m, taken in metres {how}: "
-            "millimetres or centimetres are likely; nothing was converted, check the unit."
-        )
+    if rise > FAR_TOO_TALL * tallest:
+        return Reason("far_too_tall", rise=rise, width=width, unit_stated=stated_unit)
     if rise > tallest:
-        return (
-            f"Something rises {rise:.0f} m within {width:.0f} m, taken in metres {how}: taller than "
-            f"any tree (it would be {rise * FOOT_M:.0f} m "
-            "if the unit were feet); nothing was converted, check the unit."
-        )
+        return Reason("taller_than_any_tree", rise=rise, width=width, if_feet=rise * FOOT_M, unit_stated=stated_unit)
     if extent.max() < SMALLEST:
-        return f"The whole cloud measures only {extent.max():.3g} m, taken in metres {how}: too small for a tree; check the unit."
-    return ""
+        return Reason("too_small_for_a_tree", size=extent.max(), unit_stated=stated_unit)
+    return None
 
 
-def precision_doubt(largest: float, unit: float) -> str:
-    """A sentence where 32-bit floats cannot hold the coordinates to a millimetre; empty where they can.
+def precision_doubt(largest: float, unit: float) -> Reason | None:
+    """A note where 32-bit floats cannot hold the coordinates to a millimetre.
 
     Parameters
     ----------
@@ -69,10 +67,4 @@ def precision_doubt(largest: float, unit: float) -> str:
     unit : float        Metres per file unit.
     """
     step = float(np.spacing(np.float32(largest))) * unit
-    if step < 0.001:
-        return ""
-    size = f"{step * 1000:.1f} mm" if step < 0.1 else f"{step:.2g} m"
-    return (
-        f"Coordinates up to {largest:.0f} are stored in single precision, so they are rounded to {size}: "
-        "shift them to a local origin or store doubles when exporting."
-    )
+    return Reason("single_precision", largest=largest, step=step) if step >= 0.001 else None

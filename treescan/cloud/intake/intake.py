@@ -25,7 +25,7 @@ from treescan.cloud.opened import Chunk, OpenedCloud
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings
 from treescan.cloud.text_formats.text import open_text
-from treescan.cloud.thin import Voxels
+from treescan.cloud.thin import VoxelSums
 from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 
@@ -61,8 +61,9 @@ class Intake:
     opened : OpenedCloud
     file : Path
     read : int                      Points in the file.
-    left_out : mapping              Reason to number of points.
-    cells : Voxels                  Coarse counts of all points kept or stray.
+    left_out : mapping              Why, to number of points: "withheld", "classed_as_noise", "impossible_coordinates",
+                                    "exact_duplicates", "stray_points".
+    cells : VoxelSums                  Coarse counts of all points kept or stray.
     stray : (m,) bool               By row of `cells`.
     rounding : (3,) float           Step of the coordinates, 0 = none seen. [m]
     """
@@ -72,7 +73,7 @@ class Intake:
     file: Path
     read: int
     left_out: Mapping[str, int]
-    cells: Voxels
+    cells: VoxelSums
     stray: NDArray[np.bool_]
     rounding: NDArray[np.float64]
 
@@ -104,7 +105,7 @@ def take_in(
             file=str(file),
             remedy="export the cloud again",
         )
-    cells, tally = Voxels(LOOK_CELL, origin), Tally()
+    cells, tally = VoxelSums(LOOK_CELL, origin), Tally()
     everything = chain(begun, chunks)
     if thin is None:
         xyz, columns, strays, repeats = _whole(everything, opened, conversion, origin, cells, tally, settings, progress)
@@ -112,31 +113,28 @@ def take_in(
         xyz, columns, strays = _thinned(everything, opened, conversion, origin, cells, tally, settings, thin, progress)
         repeats = 0
     if not len(xyz):
-        reasons = ", ".join(f"{n} {r}" for r, n in tally.unwanted.items() if n) or "all have impossible coordinates"
+        reasons = ", ".join(f"{n} {r.replace('_', ' ')}" for r, n in tally.unwanted.items() if n) or "all have impossible coordinates"
         raise BadInput(f"holds no points that can be used ({reasons})", file=str(file), remedy="export the cloud without that filter or flag")
     if tally.read > 1 and len(xyz) == 1 and repeats == tally.read - 1:
         raise BadInput(f"has all its {tally.read} points at one and the same place", file=str(file), remedy="export the cloud again")
     frame = replace(conversion.frame, origin=_origin_of(*(b + origin for b in bounds(xyz))))
     _move(xyz, origin - frame.origin)
     left_out = dict(tally.unwanted) | {
-        "impossible coordinates": tally.not_numbers,
-        "exact duplicates": repeats,
-        "stray": strays.count,
+        "impossible_coordinates": tally.not_numbers, "exact_duplicates": repeats, "stray_points": strays.count
     }
     step = rounding_step(np.concatenate(tally.sample)) * conversion.unit if tally.sample and not conversion.projected_from else np.zeros(3)
     notes = (
-        extension_note(file, kind), *opened.notes, *conversion.notes, *left_out_notes(tally, repeats, strays, origin,
-        conversion.unit),
+        extension_note(file, kind), *opened.notes, *conversion.notes, *left_out_notes(tally, repeats, strays, origin),
         *doubts(opened, conversion, tally, strays, step, settings), bounds_note(opened, conversion, tally, origin),
     )  # fmt: skip
     scanners = _scanners(opened, conversion, frame.origin)
-    cloud = PointCloud(xyz, frame, columns, str(file), tuple(n for n in notes if n), scanners)
+    cloud = PointCloud(xyz, frame, columns, str(file), tuple(n for n in notes if n is not None), scanners)
     progress("reading", 1.0)
     return Intake(cloud, opened, file, tally.read, {k: v for k, v in left_out.items() if v}, strays.cells, strays.stray, step)
 
 
 def _whole(
-    chunks: chain[Chunk], opened: OpenedCloud, conversion: Conversion, origin: NDArray[np.float64], cells: Voxels, tally: Tally,
+    chunks: chain[Chunk], opened: OpenedCloud, conversion: Conversion, origin: NDArray[np.float64], cells: VoxelSums, tally: Tally,
     settings: CloudSettings, progress: Progress,
 ) -> tuple[NDArray[np.float64], dict[str, NDArray], Strays, int]:  # fmt: skip
     """Every point: kept in memory, then strays and exact duplicates taken out."""
@@ -158,11 +156,11 @@ def _whole(
 
 
 def _thinned(
-    chunks: chain[Chunk], opened: OpenedCloud, conversion: Conversion, origin: NDArray[np.float64], cells: Voxels, tally: Tally,
+    chunks: chain[Chunk], opened: OpenedCloud, conversion: Conversion, origin: NDArray[np.float64], cells: VoxelSums, tally: Tally,
     settings: CloudSettings, cell: float, progress: Progress,
 ) -> tuple[NDArray[np.float64], dict[str, NDArray], Strays]:  # fmt: skip
     """One centroid a voxel, so that memory follows voxels; a duplicate adds weight to its voxel and nothing else."""
-    voxels = Voxels(cell, origin)
+    voxels = VoxelSums(cell, origin)
     for chunk in chunks:
         local = np.empty_like(chunk.xyz)
         wanted = _wanted(chunk, conversion.to_local(chunk, origin, local), tally)
@@ -192,7 +190,7 @@ def _wanted(chunk: Chunk, finite: NDArray[np.bool_], tally: Tally) -> NDArray[np
     return wanted
 
 
-def _look(local: NDArray[np.float64], chunk: Chunk, cells: Voxels, tally: Tally) -> None:
+def _look(local: NDArray[np.float64], chunk: Chunk, cells: VoxelSums, tally: Tally) -> None:
     """Count points into coarse cells, and keep a few raw ones for the rounding test."""
     cells.add(local)
     had = sum(map(len, tally.sample))

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from treescan.cloud.thin import Voxels
+from treescan.cloud.thin import VoxelSums
 
 PLACES = 60
 """Coarse cells looked at, drawn with the chance of a point to lie in them."""
@@ -18,7 +18,7 @@ MOST_POINTS = 3_000_000
 """Points compared with in all: bounds the work in very dense clouds."""
 
 
-def point_spacing(xyz: NDArray[np.float64], cells: Voxels, rng: np.random.Generator) -> float:
+def point_spacing(xyz: NDArray[np.float64], cells: VoxelSums, rng: np.random.Generator) -> float:
     """Median distance from a point to its nearest neighbour. [m]  NaN for a single point.
 
     Exact for the points drawn: each is compared with every point of its own coarse cell and the 26 around it; where the nearest
@@ -28,7 +28,7 @@ def point_spacing(xyz: NDArray[np.float64], cells: Voxels, rng: np.random.Genera
     Parameters
     ----------
     xyz : (n, 3) float      Local metres.
-    cells : Voxels          Coarse counts of these points.
+    cells : VoxelSums          Coarse counts of these points.
     """
     if len(xyz) < 2 or not cells.used:
         return float("nan")
@@ -58,14 +58,14 @@ def point_spacing(xyz: NDArray[np.float64], cells: Voxels, rng: np.random.Genera
     return float(np.median(found)) if len(found) else float("nan")
 
 
-def plan_density(cells: Voxels) -> float:
+def plan_density(cells: VoxelSums) -> float:
     """Points per square metre of plan that holds any. [1/m2]"""
     flat = cells.ijk[:, :2].astype(np.int64)
     filled = len(np.unique(flat[:, 0] * (1 << 32) + flat[:, 1]))
     return float(cells.counts.sum() / max(filled * cells.cell**2, 1e-9))
 
 
-def _around(cells: Voxels, row: int) -> NDArray[np.int64]:
+def _around(cells: VoxelSums, row: int) -> NDArray[np.int64]:
     """Rows of a cell and its filled neighbours."""
     near = np.abs(cells.ijk.astype(np.int64) - cells.ijk[row]).max(axis=1) <= 1
     return np.flatnonzero(near)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.cloud.thin import Voxels
+from treescan.cloud.thin import VoxelSums
 
 LOOK_CELL = 1.0
 """Edge of the coarse cells every point is counted into while reading. [m]"""
@@ -30,13 +30,13 @@ class Strays:
 
     Attributes
     ----------
-    cells : Voxels      At the width used for judging.
+    cells : VoxelSums      At the width used for judging.
     stray : (m,) bool   By row of `cells`.
     count : int         Points in them.
     places : (s, 3)     Mean place of each stray cell. [m, local]
     """
 
-    cells: Voxels
+    cells: VoxelSums
     stray: NDArray[np.bool_]
     count: int
     places: NDArray[np.float64]
@@ -47,12 +47,12 @@ class Strays:
         return np.where(rows >= 0, self.stray[rows], False)
 
 
-def find_strays(cells: Voxels, most: int, gap: float) -> Strays:
+def find_strays(cells: VoxelSums, most: int, gap: float) -> Strays:
     """Stray groups, judged on cell counts alone.
 
     Parameters
     ----------
-    cells : Voxels      All points in cells of `LOOK_CELL`.
+    cells : VoxelSums      All points in cells of `LOOK_CELL`.
     most : int          Largest group that may be stray. [points]
     gap : float         Least empty distance around it; in sparse clouds `SPACINGS` times the spacing. [m]
     """
@@ -66,7 +66,7 @@ def find_strays(cells: Voxels, most: int, gap: float) -> Strays:
     return Strays(cells, stray, int(cells.counts[stray].sum()), cells.centroids[stray])
 
 
-def widened(cells: Voxels) -> Voxels:
+def widened(cells: VoxelSums) -> VoxelSums:
     """Cells wide enough that a filled one holds a few points, so that a sparse cloud is not all strays."""
     while cells.used and cells.counts.sum() < CROWDED * cells.used and cells.cell < WIDEST_CELL:
         cells = cells.doubled()

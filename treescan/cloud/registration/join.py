@@ -16,6 +16,7 @@ from treescan.cloud.registration.surface import Surface, raised, surface_of
 from treescan.cloud.settings import JoinSettings
 from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
+from treescan.reason import Reason
 
 Floats = NDArray[np.float64]
 
@@ -57,7 +58,7 @@ def join_scans(clouds: Sequence[PointCloud], settings: JoinSettings = JoinSettin
     Returns
     -------
     PointCloud      Local metres of the first scan. Columns all have, and "scan": number of the file, from 0. A note for each
-                    further scan says how it was moved and how well it fits.
+                    further scan tells how it was moved and how well it fits.
 
     Raises
     ------
@@ -73,7 +74,7 @@ def join_scans(clouds: Sequence[PointCloud], settings: JoinSettings = JoinSettin
             raise BadInput("has too few points off the ground to be joined with other scans", file=cloud.source)
     first = clouds[0]
     placed: dict[int, Floats] = {0: first.xyz}
-    notes: dict[int, str] = {}
+    notes: dict[int, Reason] = {}
     waiting = list(range(1, len(clouds)))
     while waiting:
         base = _layers(np.concatenate([placed[k] for k in sorted(placed)]), settings)
@@ -94,8 +95,8 @@ def join_scans(clouds: Sequence[PointCloud], settings: JoinSettings = JoinSettin
     return _merged(clouds, [placed[k] for k in range(len(clouds))], [notes[k] for k in range(1, len(clouds))])
 
 
-def _place(cloud: PointCloud, first: PointCloud, base: _Layers, settings: JoinSettings) -> tuple[RigidMotion, str]:
-    """Where a scan belongs, and the sentence on it."""
+def _place(cloud: PointCloud, first: PointCloud, base: _Layers, settings: JoinSettings) -> tuple[RigidMotion, Reason]:
+    """Where a scan belongs, and the note on it."""
     own = _layers(_in_frame(cloud, first), settings)
     on_one_map = cloud.frame.crs is not None and cloud.frame.crs == first.frame.crs
     found = _closely(own, base, STILL, settings)
@@ -104,26 +105,23 @@ def _place(cloud: PointCloud, first: PointCloud, base: _Layers, settings: JoinSe
         return _checked_in_place(found, own, base, cloud, first, settings)
     found = _anywhere(own, base, cloud, first, settings)
     _refuse_bad_fit(found, cloud, first, settings)
-    moved = np.linalg.norm(found.motion.shift)
-    turn, tilt = np.degrees([found.motion.turn, found.motion.tilt])
-    return found.motion, (
-        f"{cloud.source} was in another frame and was fitted onto {first.source}: turned {turn:.2f} degrees about the vertical, "
-        f"tilted {tilt:.2f} degrees, shifted {moved:.3f} m; {_how_well(found.how)}."
+    motion = found.motion
+    return motion, Reason(
+        "scan_fitted_from_its_own_frame", scan=cloud.source, onto=first.source, turn=motion.turn, tilt=motion.tilt,
+        shift=np.linalg.norm(motion.shift), fit=_how_well(found.how),
     )
 
 
 def _checked_in_place(
     found: _Fitted, own: _Layers, base: _Layers, cloud: PointCloud, first: PointCloud, settings: JoinSettings
-) -> tuple[RigidMotion, str]:
+) -> tuple[RigidMotion, Reason]:
     """Scans of one frame: left alone where they lie right, moved by the little they are off where not."""
     off = found.motion.largest_move(own.rough.xyz[own.rough.raised])
     as_read = agreement(own.fine, base.fine, STILL, settings.reach)
     if off <= settings.min_move or (as_read.median <= found.how.median and as_read.share >= found.how.share):
-        return STILL, f"{cloud.source} lies on {first.source} as it was read and was not moved; {_how_well(as_read)}."
-    turn = np.degrees(found.motion.turn)
-    return found.motion, (
-        f"{cloud.source} shares the frame of {first.source} but lay up to {off:.3f} m off and was fitted onto it "
-        f"(turned {turn:.2f} degrees about the vertical); {_how_well(found.how)}."
+        return STILL, Reason("scan_left_in_place", scan=cloud.source, onto=first.source, fit=_how_well(as_read))
+    return found.motion, Reason(
+        "scan_moved_a_little", scan=cloud.source, onto=first.source, off=off, turn=found.motion.turn, fit=_how_well(found.how)
     )
 
 
@@ -181,9 +179,9 @@ def _refuse_bad_fit(found: _Fitted, cloud: PointCloud, first: PointCloud, settin
     raise BadInput(f"cannot be joined: {what}", file=cloud.source, remedy=remedy)
 
 
-def _how_well(how: Agreement) -> str:
-    """Overlap and residual in words."""
-    return f"overlap {how.share:.0%} of what stands off the ground, distance {1000 * how.median:.0f} mm (middle) and {1000 * how.high:.0f} mm (95 %)"
+def _how_well(how: Agreement) -> Reason:
+    """Overlap and residual."""
+    return Reason("scans_agree", share=how.share, median=how.median, high=how.high)
 
 
 def _layers(xyz: Floats, settings: JoinSettings) -> _Layers:
@@ -198,7 +196,7 @@ def _in_frame(cloud: PointCloud, first: PointCloud) -> Floats:
     return cloud.xyz
 
 
-def _merged(clouds: Sequence[PointCloud], xyz: Sequence[Floats], notes: Sequence[str]) -> PointCloud:
+def _merged(clouds: Sequence[PointCloud], xyz: Sequence[Floats], notes: Sequence[Reason]) -> PointCloud:
     """All points one after another; columns all scans have, and the number of the file."""
     shared = [c for c in clouds[0].columns if c != "scan" and all(c in other.columns for other in clouds)]
     columns = {c: np.concatenate([cloud.columns[c] for cloud in clouds]) for c in shared}

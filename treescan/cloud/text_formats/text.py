@@ -13,6 +13,7 @@ from treescan.cloud.projection import parsed_crs
 from treescan.cloud.text_formats.number_text import Rows, rows_of
 from treescan.cloud.text_formats.text_layout import TextLayout, text_layout
 from treescan.errors import BadInput
+from treescan.reason import Reason
 
 MOST_BAD = 0.1
 """Share of lines that are not numbers above which a file is refused rather than read in part."""
@@ -25,15 +26,8 @@ def open_text(file: Path) -> OpenedCloud:
     reference = Reference(parsed_crs(text) if text else None, text)
     name = "PTS" if file.suffix.lower() == ".pts" or found.counted else "CSV" if found.layout.delimiter in ",;" else "XYZ"
     delimiter = {" ": "blanks", ",": "commas", ";": "semicolons"}[found.layout.delimiter]
-    return OpenedCloud(
-        name,
-        f"text, split at {delimiter}, columns {' '.join(found.names)}",
-        0,
-        partial(_chunks, file, found),
-        reference,
-        found.names[3:],
-        found.notes,
-    )
+    version = Reason("text_layout", delimiter=delimiter, columns=found.names)
+    return OpenedCloud(name, version, 0, partial(_chunks, file, found), reference, found.names[3:], found.notes)
 
 
 def _chunks(file: Path, found: TextLayout) -> Iterator[Chunk]:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from treescan.cloud.text_formats.number_text import Layout
 from treescan.errors import BadInput
+from treescan.reason import Reason
 
 NAMES: dict[str, tuple[str, ...]] = {
     "x": ("x", "east", "easting", "e", "xcoord", "coordx", "pointx", "lon", "long", "longitude", "rechtswert", "cartesianx"),
@@ -45,7 +46,7 @@ class TextLayout:
     counted: bool
     degrees: bool
     crs: str | None
-    notes: tuple[str, ...]
+    notes: tuple[Reason, ...]
     header_lines: int = 0
 
 
@@ -78,7 +79,7 @@ def text_layout(file: Path) -> TextLayout:
     wanted, names, degrees, notes = _columns(header, rows, file)
     crs = next((m[0] for x in comments if (m := re.search(r"EPSG:\d{4,6}", x))), None)
     if decimal == ",":
-        notes = (*notes, "Numbers are written with a decimal comma.")
+        notes = (*notes, Reason("decimal_comma"))
     return TextLayout(Layout(delimiter, decimal, wanted), names, counted, degrees, crs, notes, int(first is not None))
 
 
@@ -117,7 +118,9 @@ def _simple(name: str) -> str:
     return re.sub(r"[^a-z]", "", re.sub(r"[\[(].*?[\])]", "", name.lower()))
 
 
-def _columns(header: list[str] | None, rows: list[list[str]], file: Path) -> tuple[tuple[int, ...], tuple[str, ...], bool, tuple[str, ...]]:
+def _columns(
+    header: list[str] | None, rows: list[list[str]], file: Path
+) -> tuple[tuple[int, ...], tuple[str, ...], bool, tuple[Reason, ...]]:
     """Which columns are what: by name where there are names, else by position."""
     width = max(set(map(len, rows)), key=[len(r) for r in rows].count)
     if header is not None:
@@ -127,15 +130,12 @@ def _columns(header: list[str] | None, rows: list[list[str]], file: Path) -> tup
             order = ["x", "y", "z", *(n for n in found if n not in ("x", "y", "z"))]
             return tuple(found[n] for n in order), tuple(order), any(header[found[a]] in DEGREE_NAMES for a in "xy"), ()
     first = 1 if width >= 4 and _counts_up([r[0] for r in rows]) else 0
-    notes = ("The first column counts up and was taken for a point number.",) if first else ()
+    notes = (Reason("point_number_column"),) if first else ()
     rest = {1: ("intensity",), 3: ("red", "green", "blue"), 4: ("intensity", "red", "green", "blue")}.get(width - first - 3, ())
     if "red" in rest and not _are_colours(rows, width):
         rest = ()
     if rest == () and width - first > 3:
-        notes = (
-            *notes,
-            f"The file names no columns: the first three numbers were taken as x, y, z, the other {width - first - 3} were left out.",
-        )
+        notes = (*notes, Reason("columns_without_names", left_out=width - first - 3))
     return tuple(range(first, first + 3 + len(rest))), ("x", "y", "z", *rest), False, notes
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.cloud import thin
+from treescan.cloud.thin import VoxelSums
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +39,6 @@ def voxelise(xyz: Floats, cell: float) -> Voxels:
     """Group points (n, 3) [m] by cubes of edge `cell` [m]."""
     if len(xyz) == 0:
         return Voxels(np.zeros((0, 3)), np.zeros(0, np.int32), np.zeros(0, np.int64), np.zeros(0, np.int32), cell)
-    filled = thin.Voxels(cell, -xyz.min(axis=0))
+    filled = VoxelSums(cell, -xyz.min(axis=0))
     of_point, first = filled.add(np.ascontiguousarray(xyz))
     return Voxels(filled.centroids, filled.counts.astype(np.int32), first, of_point, cell)
