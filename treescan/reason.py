@@ -68,8 +68,8 @@ def has(reasons: Iterable[Reason], *codes: str) -> bool:
 def as_plain(value: Any) -> Any:
     """A value as JSON can hold it: a reason as its code and values, tuples as lists.
 
-    >>> as_plain(Reason("margin_low", low=1.0, asked=1.5))
-    {'code': 'margin_low', 'values': {'low': 1.0, 'asked': 1.5}}
+    >>> as_plain(Reason("list_more", n=3))
+    {'code': 'list_more', 'values': {'n': 3}}
     """
     if isinstance(value, Reason):
         return {"code": value.code, "values": {name: as_plain(v) for name, v in value.values.items()}}
@@ -81,8 +81,8 @@ def as_plain(value: Any) -> Any:
 def from_plain(data: Any) -> Any:
     """What `as_plain` wrote, back.
 
-    >>> from_plain(as_plain(Reason("margin_low", low=1.0, asked=1.5)))
-    Reason('margin_low', low=1.0, asked=1.5)
+    >>> from_plain(as_plain(Reason("list_more", n=3)))
+    Reason('list_more', n=3)
     """
     if isinstance(data, dict):
         return Reason(data["code"], **{name: from_plain(v) for name, v in data["values"].items()})

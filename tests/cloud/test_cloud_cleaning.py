@@ -15,10 +15,13 @@ from treescan.cloud.intake.rounding import rounding_step
 from treescan.cloud.intake.strays import find_strays
 from treescan.cloud.read import read_cloud
 from treescan.cloud.thin import VoxelSums
+from treescan.outputs.text.say import say_all
+from treescan.reason import has
 
 
-def said(cloud, words: str) -> bool:
-    return any(words in n for n in cloud.notes)
+def noted(cloud, code: str, **values) -> bool:
+    """Whether a note with this code and (at least) these values was made."""
+    return any(n.code == code and all(n[name] == pytest.approx(v) for name, v in values.items()) for n in cloud.notes)
 
 
 def later_copies(xyz: np.ndarray) -> np.ndarray:
@@ -62,7 +65,8 @@ def test_copies_in_a_file_are_dropped_and_counted(tmp_path):
     cloud = read_cloud(write_las(tmp_path / "a.las", np.concatenate([xyz, xyz[:500]])))
 
     assert np.allclose(xyz, cloud.xyz, atol=1e-9)
-    assert said(cloud, "500 points at exactly the same place as another (20.0 % of the file)")
+    assert noted(cloud, "duplicates_left_out", n=500, share=0.2)
+    assert "500 points lie exactly where another does (20 % of the file) and were left out." in say_all(cloud.notes)
 
 
 @pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf, 1e300])
@@ -75,7 +79,7 @@ def test_impossible_coordinates_are_dropped_and_counted(tmp_path, value):
     cloud = read_cloud(write_ply(tmp_path / "a.ply", bad))
 
     assert np.allclose(np.delete(xyz, [3, 77, 400], axis=0), cloud.xyz, atol=1e-9)
-    assert said(cloud, "3 points without possible coordinates")
+    assert noted(cloud, "impossible_coordinates_left_out", n=3)
 
 
 def test_nan_in_text_is_counted_not_taken_for_words(tmp_path):
@@ -83,7 +87,7 @@ def test_nan_in_text_is_counted_not_taken_for_words(tmp_path):
     path = write_text(tmp_path / "a.xyz", bush(300))
     path.write_text(path.read_text() + "nan 1.0 2.0\n")
 
-    assert said(read_cloud(path), "1 point without possible coordinates")
+    assert noted(read_cloud(path), "impossible_coordinates_left_out", n=1)
 
 
 @pytest.mark.parametrize("point_format", [1, 3, 6, 7])
@@ -101,8 +105,9 @@ def test_withheld_and_noise_leave(tmp_path, point_format):
 
     stay = ~withheld & (code == 1)
     assert np.allclose(xyz[stay], cloud.xyz, atol=1e-9)
-    assert said(cloud, "3 points flagged as withheld")
-    assert said(cloud, f"{np.sum((code != 1) & ~withheld)} points classed as noise")
+    assert noted(cloud, "marked_points_left_out", n=3, why="withheld")
+    assert noted(cloud, "marked_points_left_out", n=np.sum((code != 1) & ~withheld), why="classed_as_noise")
+    assert "3 points flagged as withheld were left out." in say_all(cloud.notes)
 
 
 def test_a_file_of_noise_alone_is_refused(tmp_path):
@@ -122,7 +127,7 @@ def test_far_points_are_stray_and_near_ones_are_not(tmp_path, thin):
 
     cloud = read_cloud(write_ply(tmp_path / "a.ply", np.concatenate([xyz, [twig], far])), thin=thin)
 
-    assert said(cloud, "4 points far from everything else")
+    assert noted(cloud, "strays_left_out", n=4)
     assert np.abs(cloud.xyz).max() < 20.0
     assert np.linalg.norm(cloud.xyz - twig, axis=1).min() < (1e-9 if thin is None else 0.1)
 
@@ -169,7 +174,9 @@ def test_rounding_is_reported_in_metres(tmp_path):
     path = write_las(tmp_path / "a.las", xyz)
 
     assert inspect_cloud(path, unit="ft").rounding == pytest.approx((0.03048,) * 3, abs=1e-6)
-    assert said(read_cloud(path, unit="ft"), "x 30.48 mm")
+    (grid,) = [n for n in read_cloud(path, unit="ft").notes if n.code == "coordinates_on_a_grid"]
+    assert grid["along"][0].code == "step_along_axis"
+    assert grid["along"][0]["step"] == pytest.approx(0.03048)
 
 
 def test_single_precision_at_map_coordinates_is_a_doubt(tmp_path):
@@ -179,8 +186,8 @@ def test_single_precision_at_map_coordinates_is_a_doubt(tmp_path):
     near = read_cloud(write_ply(tmp_path / "near.ply", xyz, kind="float"))
     far = read_cloud(write_ply(tmp_path / "far.ply", xyz + np.array([500_000.0, 5_200_000.0, 0.0]), kind="float"))
 
-    assert not said(near, "single precision")
-    assert said(far, "rounded to 0.5 m")
+    assert not has(near.notes, "single_precision")
+    assert noted(far, "single_precision", step=0.5)
 
 
 def test_a_tree_too_tall_is_a_doubt_and_nothing_is_converted(tmp_path):
@@ -190,8 +197,8 @@ def test_a_tree_too_tall_is_a_doubt_and_nothing_is_converted(tmp_path):
     cloud = read_cloud(write_las(tmp_path / "a.las", xyz))
 
     assert np.allclose(xyz, cloud.xyz, atol=1e-3)
-    assert said(cloud, "if the unit were feet")
-    assert not said(read_cloud(write_las(tmp_path / "b.las", bush(8000))), "if the unit were feet")
+    assert noted(cloud, "taller_than_any_tree", unit_stated=False)
+    assert not has(read_cloud(write_las(tmp_path / "b.las", bush(8000))).notes, "taller_than_any_tree")
 
 
 def test_points_gather_the_same_with_and_without_room():

@@ -13,6 +13,9 @@ from written_clouds import bush, write_las, write_ply
 from treescan.cloud.inspect import inspect_cloud
 from treescan.cloud.intake.spacing import plan_density, point_spacing
 from treescan.cloud.thin import VoxelSums
+from treescan.faces.cli.inspection_lines import inspection_data, inspection_lines
+from treescan.outputs.text.say import say_all
+from treescan.reason import Reason, from_plain
 
 
 def test_an_inspection_says_it_all(tmp_path):
@@ -26,17 +29,19 @@ def test_an_inspection_says_it_all(tmp_path):
 
     found = inspect_cloud(path)
     data = json.loads(json.dumps(found.as_dict(), allow_nan=False))
-    text = "\n".join(found.lines)
+    text = "\n".join(say_all(inspection_lines(found)))
 
-    assert (found.format, found.version) == ("LAZ", "1.4, point format 6")
+    assert (found.format, found.version) == ("LAZ", Reason("las_version", version="1.4", point_format=6))
     assert (found.points_in_file, found.points_kept) == (3007, 3000)
-    assert found.left_out == {"exact duplicates": 7}
+    assert found.left_out == {"exact_duplicates": 7}
     assert found.low == pytest.approx(tuple(xyz.min(axis=0)), abs=1e-5)
     assert found.high == pytest.approx(tuple(xyz.max(axis=0)), abs=1e-5)
-    assert (found.unit, found.file_crs) == ("international feet", "EPSG:2992")
+    assert (found.unit, found.file_crs) == (Reason("unit_feet"), "EPSG:2992")
     assert data["classes"] == {"2": 100, "5": 2900}
-    assert data["notes"] == list(found.notes)
-    for words in ("LAZ (1.4", "3000 of 3007", "7 exact duplicates", "international feet", "EPSG:2992", "2 ground: 100", "density", "note "):
+    assert [from_plain(n) for n in data["notes"]] == list(found.notes)
+    told = inspection_data(found)
+    assert (told["notes"], told["notes_data"]) == (list(say_all(found.notes)), data["notes"])
+    for words in ("LAZ (1.4", "3,000 of 3,007", "7 exact duplicates", "international feet", "EPSG:2992", "2 ground: 100", "density", "note "):
         assert words in text
 
 

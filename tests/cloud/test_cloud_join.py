@@ -14,6 +14,7 @@ from treescan.cloud.registration.join import join_scans
 from treescan.cloud.registration.rigid_motion import RigidMotion, small_turn, turned
 from treescan.cloud.settings import JoinSettings
 from treescan.errors import BadInput, RunFailed
+from treescan.outputs.text.say import say
 
 AWAY = RigidMotion(small_turn(np.radians([0.8, 0.6, 0.0])), np.zeros(3)).after(turned(np.radians(37.0), np.array([3.0, 2.5, 0.8])))
 """37 degrees about the vertical, then 1 degree of tilt, 4 m."""
@@ -62,7 +63,11 @@ def test_two_positions_of_one_tree_find_each_other():
     assert set(joined.columns) == {"intensity", "scan"}
     assert np.bincount(joined.columns["scan"]).tolist() == [len(first), len(second)]
     assert joined.source == "tree 1 from 1 + tree 1 from 2"
-    assert "turned -37.0" in joined.notes[-1] or "turned -36.9" in joined.notes[-1]
+    note = joined.notes[-1]
+    assert (note.code, note["scan"], note["onto"]) == ("scan_fitted_from_its_own_frame", "tree 1 from 2", "tree 1 from 1")
+    assert np.degrees(note["turn"]) == pytest.approx(-37.0, abs=0.1)
+    assert note["fit"]["share"] > JoinSettings().min_overlap
+    assert "turned -37" in say(note)
 
 
 def test_the_same_files_give_the_same_points():
@@ -96,7 +101,7 @@ def test_aligned_scans_stay_where_they_are():
 
     assert np.abs(joined.xyz[len(first) :] - second.xyz).max() < 0.002
     assert joined.frame is a.frame
-    assert "was not moved" in joined.notes[-1]
+    assert joined.notes[-1].code == "scan_left_in_place"
 
 
 def test_scans_a_little_off_in_one_frame_are_fitted():
@@ -109,7 +114,8 @@ def test_scans_a_little_off_in_one_frame_are_fitted():
 
     assert miss < WITHIN
     assert turn < 0.1
-    assert "m off and was fitted" in joined.notes[-1]
+    assert joined.notes[-1].code == "scan_moved_a_little"
+    assert joined.notes[-1]["off"] == pytest.approx(0.08, abs=0.05)
 
 
 def test_scans_of_different_trees_are_refused():

@@ -12,15 +12,12 @@ from treescan.cloud.opened import Reference
 from treescan.cloud.projection import crs_text, in_metres, utm_zone_of
 from treescan.cloud.read import read_cloud
 from treescan.errors import BadInput
+from treescan.reason import Reason, has
 
 FOOT, US_FOOT = 0.3048, 1200.0 / 3937.0
 OREGON_FEET = "EPSG:2992"
 OREGON_METRES = "EPSG:2991"
 NEW_YORK_US_FEET = "EPSG:2263"
-
-
-def said(cloud, words: str) -> bool:
-    return any(words in n for n in cloud.notes)
 
 
 @pytest.mark.parametrize("name", ["a.las", "a.laz"])
@@ -47,7 +44,7 @@ def test_feet_equal_metres(tmp_path, crs, foot):
     assert np.abs(xyz - cloud.frame.to_map(cloud.xyz)).max() < 1e-5
     assert cloud.frame.unit_m == pytest.approx(foot, rel=1e-12)
     assert cloud.frame.file_crs == crs
-    assert said(cloud, "Coordinates were converted to metres")
+    assert has(cloud.notes, "converted_to_metres")
     assert np.allclose(cloud.xyz[:5, :2], cloud.frame.own_to_local_xy(xyz[:5, :2] / foot), atol=1e-5)
 
 
@@ -83,7 +80,7 @@ def test_heights_have_a_unit_of_their_own(tmp_path):
 
     assert np.abs(xyz - cloud.frame.to_map(cloud.xyz)).max() < 1e-5
     assert (cloud.frame.unit_m, cloud.frame.vertical_unit_m) == pytest.approx((1.0, US_FOOT))
-    assert said(cloud, "plan in metres, heights in US survey feet")
+    assert Reason("converted_to_metres", plan=Reason("unit_metres"), heights=Reason("unit_us_feet")) in cloud.notes
 
 
 def test_geotiff_keys_without_wkt(tmp_path):
@@ -107,7 +104,7 @@ def test_degrees_are_projected(tmp_path):
     assert cloud.frame.in_degrees
     assert np.abs(metres - cloud.frame.to_map(cloud.xyz)).max() < 1e-3
     assert np.allclose(cloud.xyz[:5, :2], cloud.frame.own_to_local_xy(own[:5, :2]), atol=1e-3)
-    assert said(cloud, "projected to WGS 84 / UTM zone 32N")
+    assert Reason("projected_from_degrees", zone="WGS 84 / UTM zone 32N", crs="EPSG:32632") in cloud.notes
 
 
 @pytest.mark.parametrize(
@@ -165,18 +162,19 @@ def test_an_unknown_map_is_a_local_frame(tmp_path):
 
     assert cloud.frame.crs is None
     assert (cloud.frame.origin == 0.0).all()
-    assert said(cloud, "states no unit: metres were taken")
-    assert said(cloud, "local frame")
+    assert has(cloud.notes, "no_unit_stated")
+    assert has(cloud.notes, "no_map")
 
 
 def test_a_reference_that_is_not_understood_is_kept_as_text():
     """Nonsense in place of a reference leaves a local frame and the text."""
-    reference = Reference(None, "LOCAL_CS[nonsense]", trouble="The reference system in the header is not understood; the map stays unknown.")
+    reference = Reference(None, "LOCAL_CS[nonsense]", trouble=Reason("reference_not_understood", said="LOCAL_CS[nonsense]"))
 
     found = decide(reference, bush(50), "f")
 
     assert found.frame.crs is None
     assert found.frame.file_crs == "LOCAL_CS[nonsense]"
+    assert has(found.notes, "reference_not_understood")
 
 
 @pytest.mark.parametrize(("unit", "metres"), [("ft", FOOT), ("us-ft", US_FOOT), ("mm", 0.001), ("cm", 0.01)])
@@ -187,14 +185,14 @@ def test_the_user_may_state_the_unit(tmp_path, unit, metres):
     cloud = read_cloud(write_las(tmp_path / "a.las", xyz / metres, scale=1e-5 / metres), unit=unit)
 
     assert np.allclose(xyz, cloud.frame.to_map(cloud.xyz), atol=1e-4)
-    assert said(cloud, "by the user")
+    assert has(cloud.notes, "unit_from_user")
 
 
 def test_degrees_without_a_reference_are_a_doubt(tmp_path):
     """A needle of thousandths by thousandths by twelve is probably in degrees: said, not converted."""
     xyz = bush(500) * [1e-5, 1e-5, 1.0] + np.array([9.0, 47.0, 0.0])
 
-    assert said(read_cloud(write_las(tmp_path / "a.las", xyz, scale=1e-8, offset=(9, 47, 0))), "look like degrees")
+    assert has(read_cloud(write_las(tmp_path / "a.las", xyz, scale=1e-8, offset=(9, 47, 0))).notes, "perhaps_degrees")
 
 
 @pytest.mark.parametrize("epsg", [25832, 2154, 27700, 2263, 4326])

@@ -11,6 +11,7 @@ from written_clouds import bush
 from treescan.cloud.read import read_cloud
 from treescan.cloud.text_formats.number_text import Layout, parsed
 from treescan.errors import BadInput
+from treescan.reason import has
 
 ROWS = [(1.5, -2.25, 3.125), (4.0, 5.5, 0.001), (-7.0, 8.0, 12.5)]
 
@@ -45,7 +46,7 @@ def test_a_decimal_comma_is_read_where_it_is_unambiguous(tmp_path, delimiter):
     cloud = read_cloud(path)
 
     assert cloud.xyz.tolist() == [list(r) for r in ROWS]
-    assert any("decimal comma" in n for n in cloud.notes)
+    assert has(cloud.notes, "decimal_comma")
 
 
 HEADERS = {
@@ -68,7 +69,7 @@ def test_a_header_line_names_the_columns(tmp_path, header):
     cloud = read_cloud(path)
 
     assert cloud.xyz.tolist() == [list(r) for r in ROWS]
-    assert not any("skipped" in n for n in cloud.notes)
+    assert not has(cloud.notes, "lines_skipped")
 
 
 def test_columns_with_names_are_kept(tmp_path):
@@ -92,7 +93,7 @@ def test_comments_and_blank_lines_are_passed_over(tmp_path):
     cloud = read_cloud(path)
 
     assert cloud.xyz.tolist() == [[1, 2, 3], [4, 5, 6], [7, 8, 9]]
-    assert not any("skipped" in n for n in cloud.notes)
+    assert not has(cloud.notes, "lines_skipped")
 
 
 def test_a_reference_in_a_comment_is_used(tmp_path):
@@ -112,7 +113,7 @@ def test_a_point_number_is_not_a_coordinate(tmp_path):
     cloud = read_cloud(path)
 
     assert np.array_equal(xyz, cloud.xyz)
-    assert any("point number" in n for n in cloud.notes)
+    assert has(cloud.notes, "point_number_column")
 
 
 def test_counts_of_several_scans_are_added_up(tmp_path):

@@ -33,7 +33,7 @@ def test_an_area_in_the_clouds_own_coordinates(tmp_path):
     site, how = read_site(drawn(tmp_path, ({"kind": "building"}, square(512010.0, 5412005.0))), FRAME, GROUND)
 
     np.testing.assert_allclose(site.buildings[0].mean(axis=0), [9.6, 4.6], atol=0.5)
-    assert "own coordinates" in how
+    assert how.code == "read_as_own_coordinates"
 
 
 def test_longitude_and_latitude_land_on_the_map(tmp_path):
@@ -46,7 +46,7 @@ def test_longitude_and_latitude_land_on_the_map(tmp_path):
     xyz, label, _ = points[0]
     np.testing.assert_allclose(xyz, [10.0, 5.0, 17.5], atol=1e-3)
     assert (label, areas) == ("tip", [])
-    assert "4326" in how
+    assert (how.code, how["system"]) == ("read_as_system", "EPSG:4326")
 
 
 def test_a_cloud_in_feet_takes_drawings_in_feet(tmp_path):

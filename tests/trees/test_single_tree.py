@@ -9,6 +9,7 @@ from trees.scenes import bark, cell_keys, ground, labelled
 from treescan.cloud.point_cloud import PointCloud
 from treescan.errors import BadInput
 from treescan.geometry import rotated_z
+from treescan.reason import has
 from treescan.trees.single_tree import Tree, find_tree
 
 FEET = [(0.0, 0.0), (5.0, 1.0)]
@@ -93,7 +94,7 @@ def test_a_cut_out_tree_without_ground_is_found_whole():
     t = find_tree(cloud)
     assert np.allclose(t.base[:2], [2, 2], atol=0.1)
     assert t.base[2] == pytest.approx(10.0, abs=0.1)
-    assert any("no ground" in n for n in t.notes)
+    assert has(t.notes, "no_ground")
     assert share_alike(all_of(t), cloud.xyz) > 0.97
 
 

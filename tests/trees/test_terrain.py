@@ -44,7 +44,7 @@ def test_a_cut_out_tree_stands_on_level_ground_at_its_lowest_points_and_says_so(
     tree = bark(2, (3.0, 4.0, 7.0))
     got = find_ground(tree)
     assert not got.found
-    assert "no ground" in got.notes[0]
+    assert got.notes[0].code == "no_ground"
     assert np.ptp(got.terrain.height) == 0.0
     assert got.terrain.height[0, 0] == pytest.approx(lowest_supported(tree))
 

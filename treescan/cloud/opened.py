@@ -39,7 +39,8 @@ class Chunk:
     xyz : (n, 3) float64    Relative to `shift`, in the file's own units.
     shift : (3,) float64    Added to xyz gives the file's coordinates; kept apart so that no digit is lost.
     columns : mapping       Of the names in `COLUMN_TYPES`.
-    unwanted : mapping      "withheld" or "classed_as_noise" to (n,) bool: points the file itself marks as not to be used.
+    unwanted : mapping      Why ("withheld", "classed_as_noise", "invalid_by_scanner") to (n,) bool: points the file itself
+                            marks as not to be used.
     lost : int              Records here that held no point at all (lines of words in a text file).
     """
 

@@ -22,7 +22,7 @@ class Frame:
     crs : str or None       "EPSG:25832", or WKT text, of the frame in metres; None = unknown, local frame.
     unit_m : float          Metres per horizontal unit of the file (0.3048 for a file in feet).
     vertical_unit_m : float Metres per vertical unit of the file.
-    up : str                How up was decided ("z of the file").
+    up : str                Which way is up: "file_z" or "ellipsoidal_height".
     file_crs : str or None  The reference the file itself names, where it differs from `crs` (feet, degrees); None = the same.
     in_degrees : bool       True where the file's plan coordinates are longitude and latitude, projected to `crs` on reading.
     """
@@ -31,7 +31,7 @@ class Frame:
     crs: str | None = None
     unit_m: float = 1.0
     vertical_unit_m: float = 1.0
-    up: str = "z of the file"
+    up: str = "file_z"
     file_crs: str | None = None
     in_degrees: bool = False
 

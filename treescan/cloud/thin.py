@@ -16,7 +16,7 @@ _FIRST_ROWS = 1 << 15
 class VoxelSums:
     """Sums of points by voxel, filled chunk by chunk.
 
-    VoxelSums are cut at multiples of the cell from the zero of the map, so the result does not depend on the local origin, and
+    Voxels are cut at multiples of the cell from the zero of the map, so the result does not depend on the local origin, and
     points may
     come in any number of chunks.
     """

@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 from treescan.cloud.point_cloud import PointCloud
 from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
+from treescan.reason import Reason
 from treescan.trees.beside import KINDS, Beside, Surroundings, Terrain
 from treescan.trees.material.material_voxels import Voxels, voxelise
 from treescan.trees.material.wood_and_leaf import wood_confidence
@@ -43,7 +44,7 @@ class Tree:
     leaf : PointCloud       Points of this tree taken for leaves and twigs too fine to model, one measured point per fine voxel.
     base : (3,) float       Centre of the stem at the ground. [m, local]
     beside : Beside         Ground, foliage, neighbours.
-    notes : tuple of str    What was doubtful, one sentence each ("no ground in the scan: level ground at the lowest point assumed").
+    notes : tuple of Reason What was doubtful.
     spacing : float         Usual distance between neighbouring points of the scan. [m]
     """
 
@@ -51,7 +52,7 @@ class Tree:
     leaf: PointCloud
     base: NDArray[np.float64]
     beside: Beside
-    notes: tuple[str, ...] = ()
+    notes: tuple[Reason, ...] = ()
     spacing: float = float("nan")
 
 
@@ -74,7 +75,7 @@ def find_tree(cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSett
     confidence = evidence.confidence
     if spacing > TOO_SPARSE:
         confidence = np.where(member, settings.wood_limit, 0.0)
-        notes.append(f"points stand {100 * spacing:.0f} cm apart: wood could not be told from leaves, all of the tree is listed as wood in doubt")
+        notes.append(Reason("too_sparse_for_leaves", spacing=spacing))
     wood, leaf = _clouds(cloud, fine, member, confidence, settings)
     base = _base(cut.trees[target], ground)
     beside = Beside(
@@ -99,7 +100,7 @@ class Cut:
 
 def cut_out(
     cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSettings = TreeSettings(), progress: Progress = quiet
-) -> tuple[Cut, Bools, float, list[str]]:
+) -> tuple[Cut, Bools, float, list[Reason]]:
     """Everything up to the question which of the tree's voxels are wood: the cut, the tree's voxels, the scan's spacing [m], notes."""
     _refuse(cloud, settings)
     xyz = cloud.xyz
@@ -156,7 +157,7 @@ def _standing(xyz: Floats, above: Floats, ground: Ground, settings: TreeSettings
 
 def _trees(
     cloud: PointCloud, above: Floats, centre: Floats, high: Floats, terrain: Terrain, spacing: float, settings: TreeSettings
-) -> tuple[tuple[tuple[Stem, ...], ...], Floats | None, list[str]]:
+) -> tuple[tuple[tuple[Stem, ...], ...], Floats | None, list[Reason]]:
     """Stems of every tree; crown tops too where there were no stems."""
     near = np.nonzero((above < 5.0) & (above > 0.0))[0]
     p, h = cloud.xyz[near], above[near]
@@ -168,7 +169,7 @@ def _trees(
         raise BadInput("no tree found: neither stems nor crowns higher than 3 m", file=cloud.source)
     of = cKDTree(tops[:, :2]).query(centre[:, :2])[1]
     found = tuple((stem_under(top, centre[of == k], high[of == k], terrain),) for k, top in enumerate(tops))
-    return found, tops, ["no stem could be measured near the ground: trees were found by the tops of their crowns"]
+    return found, tops, [Reason("trees_found_by_crowns")]
 
 
 def _asked(rough: Allotment, at: ArrayLike | None, cloud: PointCloud, settings: TreeSettings) -> int:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import Frame
+from treescan.reason import Reason
 from treescan.trees.beside import Beside
 
 Floats = NDArray[np.float64]
@@ -294,6 +295,6 @@ class TracedTree:
     stem: StemFigures
     fitness: ScanFitness
     source: str
-    notes: tuple[str, ...] = ()
+    notes: tuple[Reason, ...] = ()
     preview: NDArray[np.float32] | None = None
     """Thinned points of the tree for pictures, (k, 3). [m, local]"""

@@ -15,6 +15,7 @@ from treescan.atomic import whole_file, write_text
 from treescan.cautions import all_cautions
 from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
+from treescan.reason import Reason, as_plain, from_plain
 from treescan.trees.beside import KINDS, Beside, Foliage, Surroundings, Terrain
 from treescan.wood.graph import Limbs, ScanFitness, StemFigures, TracedTree, Unions, WoodGraph
 from treescan.wood.quality.stem_figures import stem_figures
@@ -96,7 +97,7 @@ def tree_out(traced: TracedTree) -> dict[str, Any]:
             "reasons": list(traced.fitness.reasons),
             "bands": [dict(b) for b in traced.fitness.bands],
             "limbs": [dict(b) for b in traced.fitness.limbs],
-            "notes": list(traced.notes),
+            "notes": [as_plain(note) for note in traced.notes],
         },
     }
 
@@ -186,7 +187,12 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: ND
         quality.get("verdict", "assessable"), tuple(quality.get("reasons", ())), tuple(quality.get("bands", ())), tuple(quality.get("limbs", ()))
     )
     stem = _stem_in(data.get("stem"), graph, beside.terrain)
-    return TracedTree(graph, beside, frame, stem, fitness, data.get("source", file), tuple(quality.get("notes", ())), preview)
+    return TracedTree(graph, beside, frame, stem, fitness, data.get("source", file), _notes_in(quality), preview)
+
+
+def _notes_in(quality: dict[str, Any]) -> tuple[Reason, ...]:
+    """The notes; a plain sentence, as older files have it, stays as it is written."""
+    return tuple(Reason("own_words", words=n) if isinstance(n, str) else from_plain(n) for n in quality.get("notes", ()))
 
 
 def _oval_out(ratio: float, along: list[float]) -> dict[str, Any]:

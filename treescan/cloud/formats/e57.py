@@ -137,7 +137,7 @@ class Child:
                     return
                 xyz = arrays["xyz"]
                 found = {c: arrays.get(c, np.zeros(len(xyz), np.uint16)) for c in columns} | {"scan": np.full(len(xyz), head["scan"], np.uint16)}
-                bad = {"flagged as invalid by the scanner": arrays["invalid"] != 0} if "invalid" in arrays else {}
+                bad = {"invalid_by_scanner": arrays["invalid"] != 0} if "invalid" in arrays else {}
                 yield Chunk(xyz, translations[head["scan"]], found, bad)
         finally:
             self.stop()

@@ -159,7 +159,7 @@ def _earth_centred(reference: Reference, sample: NDArray[np.float64], file: str)
         )
     target = zone.to_3d()
     note = Reason("projected_from_earth_centred", zone=zone.name)
-    return Conversion(Frame(np.zeros(3), crs=target.to_wkt(), file_crs=own, up="ellipsoidal height"), own, True, (note,))
+    return Conversion(Frame(np.zeros(3), crs=target.to_wkt(), file_crs=own, up="ellipsoidal_height"), own, True, (note,))
 
 
 def _like_degrees(sample: NDArray[np.float64]) -> bool:

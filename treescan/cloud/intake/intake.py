@@ -61,8 +61,8 @@ class Intake:
     opened : OpenedCloud
     file : Path
     read : int                      Points in the file.
-    left_out : mapping              Why, to number of points: "withheld", "classed_as_noise", "impossible_coordinates",
-                                    "exact_duplicates", "stray_points".
+    left_out : mapping              Why, to number of points: "withheld", "classed_as_noise", "invalid_by_scanner",
+                                    "impossible_coordinates", "exact_duplicates", "stray_points".
     cells : VoxelSums                  Coarse counts of all points kept or stray.
     stray : (m,) bool               By row of `cells`.
     rounding : (3,) float           Step of the coordinates, 0 = none seen. [m]

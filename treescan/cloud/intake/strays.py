@@ -30,7 +30,7 @@ class Strays:
 
     Attributes
     ----------
-    cells : VoxelSums      At the width used for judging.
+    cells : VoxelSums   At the width used for judging.
     stray : (m,) bool   By row of `cells`.
     count : int         Points in them.
     places : (s, 3)     Mean place of each stray cell. [m, local]
@@ -52,7 +52,7 @@ def find_strays(cells: VoxelSums, most: int, gap: float) -> Strays:
 
     Parameters
     ----------
-    cells : VoxelSums      All points in cells of `LOOK_CELL`.
+    cells : VoxelSums   All points in cells of `LOOK_CELL`.
     most : int          Largest group that may be stray. [points]
     gap : float         Least empty distance around it; in sparse clouds `SPACINGS` times the spacing. [m]
     """

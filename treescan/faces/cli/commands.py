@@ -6,11 +6,14 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from treescan.errors import BadInput, TreescanError
+
+if TYPE_CHECKING:
+    from treescan.reason import Reason
 
 SYSTEM_NAMES = ("MRS", "SRS canopy", "SRS basal")
 INTERRUPTED = 130
@@ -52,14 +55,16 @@ Json = Annotated[bool, typer.Option("--json", help="Progress and result as JSON 
 def inspect(cloud: Cloud, unit: Unit = None, quiet: Quiet = False, as_json: Json = False) -> None:
     """Say what a file holds: units, coordinate system, extent, density, and what is wrong with it."""
     from treescan.cloud.inspect import inspect_cloud
+    from treescan.faces.cli.inspection_lines import inspection_data, inspection_lines
     from treescan.faces.cli.progress_bar import reporter
+    from treescan.outputs.text.say import say_all
 
     with reporter(quiet, as_json) as report:
         found = inspect_cloud(cloud, progress=report, unit=unit)
     if as_json:
-        print(json.dumps({"result": found.as_dict()}))
+        print(json.dumps({"result": inspection_data(found)}))
     else:
-        print("\n".join(found.lines))
+        print("\n".join(say_all(inspection_lines(found))))
 
 
 @app.command()
@@ -77,8 +82,8 @@ def trace(
     from treescan.faces.cli.jobs import trace_job
     from treescan.faces.cli.request import TreeRequest
 
-    files, lines = trace_job(TreeRequest(cloud, at, unit, settings, tuple(also or ())), output, quiet, as_json)
-    _say(files, lines, quiet, as_json)
+    files, found = trace_job(TreeRequest(cloud, at, unit, settings, tuple(also or ())), output, quiet, as_json)
+    _say(files, found, quiet, as_json)
 
 
 @app.command()
@@ -140,8 +145,8 @@ def plan(
         raise BadInput("plan needs a CLOUD (or a tree.json) and -o DIR", remedy="for example: treescan plan scan.laz -o out")
     tree = TreeRequest(cloud, at, unit, settings, tuple(also or ()))
     request = PlanRequest(tree, output, species, climber_mass, tuple(system or SYSTEM_NAMES), tuple(work or ()), site, seed, jobs, cuts, overrides)
-    files, lines = plan_job(request, quiet, as_json)
-    _say(files, lines, quiet, as_json)
+    files, found = plan_job(request, quiet, as_json)
+    _say(files, found, quiet, as_json)
 
 
 @app.command()
@@ -160,8 +165,8 @@ def join(
     """Join results back to a tree inventory, by identifier, else by place; doubts and left-overs are named."""
     from treescan.faces.cli.inventory_job import inventory_job
 
-    files, lines = inventory_job(inventory, folders, output, fields, tolerance)
-    _say(files, lines, quiet, as_json)
+    files, found = inventory_job(inventory, folders, output, fields, tolerance)
+    _say(files, found, quiet, as_json)
 
 
 @app.command()
@@ -181,21 +186,31 @@ def throws(
     """Work out how widely your own throws spread, as settings for plan."""
     from treescan.faces.cli.throws_job import throws_job
 
-    files, lines = throws_job(record, output, settings)
-    _say(files, lines, quiet, as_json)
+    files, found = throws_job(record, output, settings)
+    _say(files, found, quiet, as_json)
 
 
-def _say(files: Sequence[Path], lines: Sequence[str], quiet: bool, as_json: bool) -> None:
+def _say(files: Sequence[Path], found: Sequence[Reason], quiet: bool, as_json: bool) -> None:
     """The result: as a JSON line, in words, or not at all."""
+    from treescan.outputs.data.reason_data import all_with_data
+    from treescan.outputs.text.say import say_all
+
     if as_json:
-        print(json.dumps({"result": {"files": [str(f) for f in files], "summary": list(lines)}}))
+        print(json.dumps({"result": {"files": [str(f) for f in files], **all_with_data("summary", found)}}))
     elif not quiet:
-        print("\n".join(lines))
+        print("\n".join(say_all(found)))
 
 
 def _message(error: Exception) -> str:
     """What typer has to say of a faulty call."""
     return str(error.format_message()) if hasattr(error, "format_message") else str(error)
+
+
+def _complain(code: str, **values: str) -> None:
+    """One sentence on standard error."""
+    from treescan.outputs.text.say import text
+
+    print(text(code, **values), file=sys.stderr)
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -210,16 +225,13 @@ def run(arguments: Sequence[str]) -> int:
         if type(err).__name__ == "NoArgsIsHelpError":
             print(_message(err))
             return 0
-        print(f"treescan: {' '.join(_message(err).split())} See treescan --help.", file=sys.stderr)
+        _complain("call_not_understood", message=" ".join(_message(err).split()))
         return 2
     except (KeyboardInterrupt, typer.Abort):
-        print("treescan: stopped; no half-written file is left.", file=sys.stderr)
+        _complain("stopped")
         return INTERRUPTED
     except MemoryError:
-        print(
-            "treescan: the machine's memory did not suffice. Cut the cloud to the tree and its surroundings, or thin it.",
-            file=sys.stderr,
-        )
+        _complain("out_of_memory")
         return 1
     except BrokenPipeError:
         return 1

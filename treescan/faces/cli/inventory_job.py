@@ -6,17 +6,21 @@ import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 
-from treescan.cautions import CAUTIONS
 from treescan.errors import BadInput
+from treescan.faces.cli.summary import PLANNING_AID
 from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
 from treescan.outputs.gis.inventory_files import summary, write_inventory
+from treescan.reason import Reason
 
 
-def inventory_job(inventory: Path, folders: Sequence[Path], output: Path, mapping: Path | None, tolerance: float) -> tuple[list[Path], list[str]]:
+def inventory_job(
+    inventory: Path, folders: Sequence[Path], output: Path, mapping: Path | None, tolerance: float
+) -> tuple[list[Path], list[Reason]]:
     """Join an inventory with result folders; return the files and a summary."""
     found = joined(read_inventory(inventory, _mapping(mapping)), read_results(folders), tolerance)
     files = list(write_inventory(found, output))
-    return files, [*summary(found), f"Joined inventory: {output / 'inventory.gpkg'}", CAUTIONS["planning_aid"]]
+    wrote = Reason("wrote_inventory", path=str(output / "inventory.gpkg"))
+    return files, [*summary(found), wrote, PLANNING_AID]
 
 
 def _mapping(path: Path | None) -> FieldNames:

@@ -10,8 +10,7 @@ import numpy as np
 from numba import set_num_threads
 from numpy.typing import NDArray
 
-from treescan.assess import Assessment, Settings, plan, timed, trace
-from treescan.cautions import CAUTIONS
+from treescan.assess import Settings, plan, timed, trace
 from treescan.cloud.point_cloud import Frame
 from treescan.cloud.read import read_cloud
 from treescan.cloud.registration.join import join_scans
@@ -19,13 +18,14 @@ from treescan.errors import BadInput
 from treescan.faces.cli.progress_bar import Reporter, reporter
 from treescan.faces.cli.request import PlanRequest, TreeRequest
 from treescan.faces.cli.run_record import write_run_record
+from treescan.faces.cli.summary import PLANNING_AID, plan_lines, tree_lines
 from treescan.faces.user_files.asked_work import read_work
 from treescan.faces.user_files.drawn import read_site
 from treescan.faces.user_files.stated import read_cuts, read_overrides
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.outputs.text.sentences import said
 from treescan.outputs.write import write_outputs
 from treescan.planning.tie_in_point import Work
+from treescan.reason import Reason
 from treescan.settings import lines, merged
 from treescan.sources import cite
 from treescan.trees.beside import Site
@@ -33,16 +33,16 @@ from treescan.wood.graph import TracedTree
 from treescan.wood.tree_file import read_tree, write_tree
 
 
-def trace_job(request: TreeRequest, output: Path, quiet: bool, as_json: bool) -> tuple[list[Path], list[str]]:
+def trace_job(request: TreeRequest, output: Path, quiet: bool, as_json: bool) -> tuple[list[Path], list[Reason]]:
     """Trace one tree into a tree.json; return the files and a summary."""
     settings = read_settings(request.settings)
     with reporter(quiet, as_json) as report:
         traced = _traced(request, settings, report)
         files = list(write_tree(traced, output))
-    return files, [*_tree_lines(traced), f"Wood graph: {output}"]
+    return files, [*tree_lines(traced), Reason("wrote_tree", path=str(output))]
 
 
-def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Path], list[str]]:
+def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Path], list[Reason]]:
     """Plan one tree into a folder; return the files and a summary."""
     settings = read_settings(request.tree.settings, request.climber_mass)
     _check_systems(request.systems)
@@ -74,14 +74,8 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
         files += write_outputs(done, folder, report)
         report.close()
         files.append(write_run_record(folder / "run.json", request, done, report.timings, [*done.warnings, *how]))
-    return files, [
-        *_tree_lines(tree),
-        *how,
-        *_point_lines(done),
-        "",
-        f"Report: {folder / 'report.html'}",
-        CAUTIONS["planning_aid"],
-    ]
+    report_line = Reason("wrote_report", path=str(folder / "report.html"))
+    return files, [*tree_lines(tree), *how, *plan_lines(done), report_line, PLANNING_AID]
 
 
 def read_settings(path: Path | None, climber_mass: float | None = None) -> Settings:
@@ -150,9 +144,12 @@ def _check_systems(systems: tuple[str, ...]) -> None:
             raise BadInput(f"--system {name!r} is not known", remedy=f"choose from: {', '.join(SYSTEMS)}")
 
 
-def _drawn(request: PlanRequest, tree: TracedTree, settings: Settings) -> tuple[Site | None, Work | None, list[str]]:
+def _drawn(
+    request: PlanRequest, tree: TracedTree, settings: Settings
+) -> tuple[Site | None, Work | None, list[Reason]]:
     """Site and work as drawn, and how their coordinates were read."""
-    site, work, notes = None, None, []
+    site, work = None, None
+    notes: list[Reason] = []
     if request.site is not None:
         site, how = read_site(request.site, tree.frame, tree.beside.terrain)
         notes.append(how)
@@ -160,35 +157,3 @@ def _drawn(request: PlanRequest, tree: TracedTree, settings: Settings) -> tuple[
         work, how_read = read_work(request.work, tree, settings.planning, request.seed)
         notes += how_read
     return site, work, notes
-
-
-def _tree_lines(tree: TracedTree) -> list[str]:
-    stem, g = tree.stem, tree.graph
-    dbh = f"dbh {stem.dbh * 100:.1f} cm" if np.isfinite(stem.dbh) else "dbh not seen well enough"
-    out = [
-        f"Tree: {dbh}, height {stem.height:.1f} m, {len(g.limbs)} limbs, {len(g.unions)} unions. Scan: {tree.fitness.verdict}."
-    ]
-    return out + [f"Note: {n}" for n in (*tree.fitness.reasons, *tree.notes)]
-
-
-def _point_lines(done: Assessment) -> list[str]:
-    usable = [p for p in done.points if p.usable]
-    out = [
-        "",
-        f"{len(usable)} candidate(s) to inspect, {len(done.points) - len(usable)} not ranked."
-        if done.points
-        else "No candidate was found.",
-    ]
-    for p in usable[:5]:
-        margin = p.check.check.margin
-        out.append(
-            f"{p.rank:>2}. {p.label} at {done.tree.graph.unions.height[p.union]:.1f} m, {p.system}: "
-            f"{np.linalg.norm(p.check.force) / 1000:.1f} kN, margin {margin.median:.1f} (5th percentile {margin.p5:.1f}). "
-            + (p.reasons[0] if p.reasons else "")
-        )
-    out += [f"Stated: {s}" for s in done.statements]
-    if done.climb is not None:
-        out += [f"Set: {s}" for s in done.climb.anchors.words[:2]]
-        out += [f"Removal: {alarm}" for stage in done.climb.stages for alarm in stage.alarms]
-    out += [f"Approach: {a}" for a in done.approach[:2]]
-    return [said(line) for line in out]

@@ -16,13 +16,15 @@ from treescan.assess import Assessment
 from treescan.atomic import write_text
 from treescan.cautions import all_cautions
 from treescan.faces.cli.request import PlanRequest
+from treescan.outputs.data.reason_data import all_with_data
+from treescan.reason import Reason
 from treescan.settings import lines
 
 LIBRARIES = ("numpy", "scipy", "numba", "networkx", "laspy", "lazrs", "pye57", "pyproj", "open3d-cpu", "open3d", "trimesh")
 
 
 def write_run_record(
-    path: Path, request: PlanRequest, done: Assessment, timings: Mapping[str, float], warnings: Sequence[str]
+    path: Path, request: PlanRequest, done: Assessment, timings: Mapping[str, float], warnings: Sequence[Reason]
 ) -> Path:
     """Write run.json; times in seconds, memory in MB."""
     inputs: list[str | Path] = [request.tree.cloud, *request.files()]
@@ -41,12 +43,12 @@ def write_run_record(
             "seed": request.seed,
         },
         "species": done.species,
-        "statements": list(done.statements),
+        **all_with_data("statements", done.statements),
         "settings": {s.name: s.value for s in lines(done.settings)},
         "versions": {"python": platform.python_version(), **{name: v for name in LIBRARIES if (v := _version(name))}},
         "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},
         "peak_memory_mb": _peak_memory_mb(),
-        "warnings": list(warnings),
+        **all_with_data("warnings", warnings),
     }
     return write_text(path, json.dumps(record, indent=1, allow_nan=False, default=list))
 

@@ -14,6 +14,7 @@ from treescan.faces.user_files.table_rows import read_rows, real
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Work
 from treescan.planning.work.work_points import deadwood_suspects, default_work, joined, sample_work, work_at_points, work_in_area, work_on_limbs
+from treescan.reason import Reason
 from treescan.trees.beside import Terrain
 from treescan.wood.graph import TracedTree, WoodGraph
 
@@ -21,8 +22,10 @@ WORDS = "crown, deadwood, limb:12, limb:U07, sample:300 or sample:300:5"
 COLUMNS = ("name", "kind", "x", "y", "z", "height_m", "limb", "union", "weight")
 
 
-def read_work(asked: Sequence[str], tree: TracedTree, settings: PlanningSettings, seed: int) -> tuple[Work, list[str]]:
-    """All the work asked for, joined, and one sentence a file on how it was read.
+def read_work(
+    asked: Sequence[str], tree: TracedTree, settings: PlanningSettings, seed: int
+) -> tuple[Work, list[Reason]]:
+    """All the work asked for, joined, and how each file was read.
 
     Parameters
     ----------
@@ -31,14 +34,15 @@ def read_work(asked: Sequence[str], tree: TracedTree, settings: PlanningSettings
                                 (that many random points on the wood) or "sample:300:5" (shared evenly by five height classes).
     seed : int                  Of random sample points.
     """
-    parts, said = [], []
+    parts: list[Work] = []
+    notes: list[Reason] = []
     for word in asked:
         kind, _, rest = word.partition(":")
         if word == "crown":
             parts.append(default_work(tree.graph, tree.beside, settings))
         elif word == "deadwood":
             found = deadwood_suspects(tree.graph, settings)
-            said.append(f"{len(found)} point(s) on limbs the scan suspects dead; low confidence, look from the ground.")
+            notes.append(Reason("deadwood_work", n=len(found)))
             parts.append(found)
         elif kind == "limb" and rest:
             parts.append(work_on_limbs(tree.graph, [limb_named(tree.graph, rest)], settings))
@@ -49,11 +53,11 @@ def read_work(asked: Sequence[str], tree: TracedTree, settings: PlanningSettings
         else:
             work, how = _from_map(Path(word), tree, settings)
             parts.append(work)
-            said.append(how)
+            notes.append(how)
     work = joined(*parts)
     if len(work) == 0:
         raise BadInput("the work asked for holds no point", remedy=f"give a GeoJSON or CSV file, or one of: {WORDS}")
-    return work, said
+    return work, notes
 
 
 def limb_named(graph: WoodGraph, name: str) -> int:
@@ -73,7 +77,7 @@ def _sample(graph: WoodGraph, text: str, seed: int) -> Work:
     return sample_work(graph, int(count), seed, int(classes or 1))
 
 
-def _from_map(path: Path, tree: TracedTree, settings: PlanningSettings) -> tuple[Work, str]:
+def _from_map(path: Path, tree: TracedTree, settings: PlanningSettings) -> tuple[Work, Reason]:
     if not path.exists():
         raise BadInput(f"--work {path} is neither a file nor a word that is known", remedy=f"words: {WORDS}")
     points, areas, how = read_drawn_work(path, tree.frame, tree.beside.terrain)

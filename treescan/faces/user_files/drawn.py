@@ -13,14 +13,15 @@ from numpy.typing import NDArray
 from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
 from treescan.planning.candidates.candidates import BASE_HEIGHT
+from treescan.reason import Reason
 from treescan.trees.beside import Conductor, Site, Terrain
 
 Floats = NDArray[np.float64]
 AREAS = {"no-stand": "no_stand", "building": "buildings", "road": "roads", "water": "water"}
 
 
-def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, str]:
-    """The site plan of a GeoJSON file, and one sentence on how its coordinates were read.
+def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, Reason]:
+    """The site plan of a GeoJSON file, and how its coordinates were read.
 
     Every feature needs a property "kind": "no-stand", "building", "road" or "water" (polygons), or "conductor" (a line with
     heights: z in its coordinates, or a property "height_m" above ground; voltage in "voltage_kv", unknown when missing), or "anchor"
@@ -68,7 +69,7 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, str]:
 
 def read_drawn_work(
     path: Path, frame: Frame, terrain: Terrain
-) -> tuple[list[tuple[Floats, str, str]], list[tuple[Floats, str, str]], str]:
+) -> tuple[list[tuple[Floats, str, str]], list[tuple[Floats, str, str]], Reason]:
     """Work points (xyz, label, kind) and work areas (ring xy, label, kind) of a GeoJSON file, and how its coordinates were read.
 
     A point's height is its z, or a property "height_m" above ground; NaN when neither is given. "name" labels a feature, "kind" says what
@@ -91,7 +92,7 @@ def read_drawn_work(
     return points, areas, how
 
 
-def _features(path: Path, frame: Frame) -> tuple[list[tuple[dict[str, Any], list[tuple[str, Floats]]]], str]:
+def _features(path: Path, frame: Frame) -> tuple[list[tuple[dict[str, Any], list[tuple[str, Floats]]]], Reason]:
     """Properties and single-part geometries in local metres; z is NaN where the file gives none."""
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
@@ -146,7 +147,7 @@ def _reader(data: dict[str, Any], xyz: Floats, frame: Frame, path: Path):  # typ
         def own(p: Floats) -> Floats:
             return np.column_stack([frame.own_to_local_xy(p[:, :2]), p[:, 2] * frame.vertical_unit_m - frame.origin[2]])
 
-        return own, f"{path.name} was read in the cloud's own coordinates."
+        return own, Reason("read_as_own_coordinates", file=path.name)
     if not frame.crs:
         raise BadInput(
             f"is in {source}, but the cloud has no coordinate system",
@@ -167,7 +168,7 @@ def _reader(data: dict[str, Any], xyz: Floats, frame: Frame, path: Path):  # typ
 
     if not np.all(np.abs(projected(xyz)[:, :2]) < 5_000):
         raise BadInput(f"lies more than 5 km from the cloud when read as {source}", file=str(path))
-    return projected, f"{path.name} was read as {source}."
+    return projected, Reason("read_as_system", file=path.name, system=source)
 
 
 def _with_heights(xyz: Floats, properties: dict[str, Any], terrain: Terrain, path: Path, number: int) -> Floats:

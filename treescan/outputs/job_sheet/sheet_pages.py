@@ -35,6 +35,7 @@ from treescan.outputs.report.glance import glance
 from treescan.outputs.report.overview import overview
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.text import wording as w
+from treescan.outputs.text.say import say_all
 from treescan.planning.tie_in_point import TieInPoint
 
 Blocks = list[Any]
@@ -263,7 +264,7 @@ def form_pages(a: Assessment, usable: Sequence[TieInPoint]) -> list[Blocks]:
         words("From the scan", BAND),
         side_by_side([figures(over.seen[:5], HALF)], [figures(over.seen[5:], HALF)], WIDTH),
         words("Said by the scan about itself", BAND),
-        *[words("- " + n, SMALL) for n in list(dict.fromkeys((*a.tree.fitness.reasons, *a.tree.notes, *a.warnings)))[:10]],
+        *[words("- " + n, SMALL) for n in list(dict.fromkeys(say_all((*a.tree.fitness.reasons, *a.tree.notes, *a.warnings))))[:10]],
         words("Seen at the tree, by the competent person", BAND),
         *[Blank(f + ":", WIDTH, 2) for f in findings],
         words("Unions to be inspected by hand", BAND),

@@ -29,6 +29,7 @@ from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.use_of_capacity import LEGEND
 from treescan.outputs.strict_json import tame
 from treescan.outputs.text import wording
+from treescan.outputs.text.say import say_all
 from treescan.outputs.text.sentences import said, spelled, spelled_page
 from treescan.planning.ranking.reasons import compare
 from treescan.planning.settings import PlanningSettings
@@ -97,7 +98,7 @@ def _context(a: Assessment) -> dict[str, Any]:
         "redirect_note": REDIRECT_NOTE,
         "angles": [wording.degrees(limit) for limit, _ in first.reach.share_at] if first else [],
         "legend": LEGEND,
-        "notes": list(dict.fromkeys((*(a.tree.fitness.reasons if a.tree.fitness.assessable else ()), *a.tree.notes, *a.warnings))),
+        "notes": list(dict.fromkeys(say_all((*(a.tree.fitness.reasons if a.tree.fitness.assessable else ()), *a.tree.notes, *a.warnings)))),
         "unions": _unions(a) if not a.points else [],
         "cautions": CAUTIONS,
         "short_cautions": [CAUTIONS[k] for k in SHORT_CAUTIONS],

@@ -51,7 +51,7 @@ SPECS: dict[str, Callable[[Any, str], str]] = {
     "compass": lambda x, _: w.compass(x),
 }
 """Figures, all from SI: `{height:m}`, `{height:m2}` two decimals; cm and mm are lengths, deg an angle [rad], % a share, x a bare figure, n a count."""
-_SPEC = re.compile(r"(?P<name>[a-zA-Z%/]+(?:3(?!\d))?)(?P<digits>\d?)")
+_SPEC = re.compile(r"(?P<name>m3(?!\d)|[a-zA-Z%/]+)(?P<digits>\d?)")
 
 
 class Tongue:
@@ -101,6 +101,8 @@ class Tongue:
         if kind == "flag":
             return "", bool(value) == part[2]
         if kind == "plural":
+            if value is None:
+                return "", False
             return part[2 if round(abs(value)) == 1 else 3], True
         if value is None or (isinstance(value, (tuple, str)) and not value) or (isinstance(value, float) and math.isnan(value)):
             return w.NOT_SEEN if isinstance(value, float) else "", False

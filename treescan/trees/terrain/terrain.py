@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
+from treescan.reason import Reason
 from treescan.trees.beside import Terrain
 from treescan.trees.settings import TerrainSettings
 
@@ -25,11 +26,11 @@ GROUND_CLASS = 2
 
 @dataclass(frozen=True)
 class Ground:
-    """The ground surface and how it came about. found: False when the scan shows no ground; notes: one sentence each."""
+    """The ground surface and how it came about. found: False when the scan shows no ground."""
 
     terrain: Terrain
     found: bool
-    notes: tuple[str, ...] = ()
+    notes: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ def find_ground(xyz: Floats, classes: NDArray | None = None, settings: TerrainSe
     xyz : (n, 3) float          [m, local]
     classes : (n,) int, optional    Point classes of the file; class 2 is used where it lies like ground, and ignored where it does not.
     """
-    notes: list[str] = []
+    notes: list[Reason] = []
     used = xyz
     classed = _ground_class(xyz, classes)
     if classed is not None:
@@ -72,7 +73,7 @@ def find_ground(xyz: Floats, classes: NDArray | None = None, settings: TerrainSe
     if not _lies_like_ground(np.where(bare, flat, np.nan), cell, classed is not None):
         return _patch_or_level(xyz, settings)
     if classed is None and classes is not None and np.any(classes == GROUND_CLASS):
-        notes.append("the file's class 2 does not lie like ground and was not used for it")
+        notes.append(Reason("ground_class_not_used"))
     height, measured = _settled(used, plane, _filled(np.where(bare, flat, np.nan)), grid)
     x, y = grid.centres()
     gx, gy = np.meshgrid(x, y)
@@ -298,14 +299,14 @@ def _patch_or_level(xyz: Floats, settings: TerrainSettings) -> Ground:
     wide = len(plan) * cell**2 >= 0.8 and np.linalg.eigvalsh(np.cov(plan.T))[0] > 0.25**2
     sunk = np.mean(p[:, 2] - a @ fit < -0.12) > 0.02
     if not wide or sunk or np.hypot(*fit[:2]) > 1.0 or keep.mean() < 0.25:
-        return Ground(level, False, ("no ground in the scan: level ground at the lowest stem points assumed",))
+        return Ground(level, False, (Reason("no_ground"),))
     rows, cols = level.height.shape
     y, x = np.mgrid[0:rows, 0:cols] + 0.5
     d = np.stack([x, y], axis=-1) * level.cell + level.corner - centre[:2]
     away = np.linalg.norm(d, axis=-1)
     height = fit[2] + (d @ fit[:2]) * np.minimum(1.0, 3.0 / np.maximum(away, 1e-9))
     near = cKDTree(plan).query(d + centre[:2])[0] < level.cell
-    note = "only a small patch of ground in the scan: its plane is continued for 3 m round the stem, level beyond"
+    note = Reason("small_patch_of_ground", continued=3.0)
     return Ground(Terrain(height, level.corner, level.cell, near), True, (note,))
 
 

@@ -78,6 +78,7 @@ TEXTS: dict[str, str] = {
 WORDS: dict[str, str] = {
     "withheld": "flagged as withheld",
     "classed_as_noise": "classed as noise",
+    "invalid_by_scanner": "flagged as invalid by the scanner",
     "impossible_coordinates": "with impossible coordinates",
     "exact_duplicates": "exact duplicates",
     "stray_points": "stray",
