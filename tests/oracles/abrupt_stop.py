@@ -1,23 +1,29 @@
 """What does a climber feel, and what the anchor, when a descent or a slip with slack stops at once?
 
-A point mass m hangs plumb below a bar on a massless elastic rope (T = K strain, tension only). It falls through slack h, or
-comes down with speed v0, or both, and the rope then stops it. Systems:
+A point mass m hangs plumb below a bar on a massless elastic rope (T = K strain, tension only). It falls
+through slack h, or comes down with speed v0, or both, and the rope then stops it. Systems:
 
 * "canopy": one leg of length L to the bar, made fast there. Anchor feels the rope's tension.
-* "basal": the rope runs over the bar and on to an anchor `far` metres of rope beyond. Anchor (bar) feels both legs.
-* "moving": two legs of length L, both at the climber. Slack in the leg with the hitch only: rope has to creep over the bar.
+* "basal": the rope runs over the bar and on to an anchor `far` metres of rope beyond. Anchor (bar) feels both
+  legs.
+* "moving": two legs of length L, both at the climber. Slack in the leg with the hitch only: rope has to creep
+  over the bar.
 
-Friction at the bar (Euler-Eytelwein, mu, wrap beta): the rope creeps only when the tensions differ by more than exp(mu beta).
-Energy to the first peak, W = m g:   m v0^2 / 2 + W (h + e) = k e^2 / 2,  F = k e:
-    F = W + sqrt(W^2 + 2 k (W h + m v0^2 / 2)),  k = K / (L + far exp(-mu beta))   (2 K / L moving, equal legs).
+Friction at the bar (Euler-Eytelwein, mu, wrap beta): the rope creeps only when the tensions differ by more
+than exp(mu beta). Energy to the first peak, W = m g:   m v0^2 / 2 + W (h + e) = k e^2 / 2,  F = k e:
+    F = W + sqrt(W^2 + 2 k (W h + m v0^2 / 2)),  k = K / (L + far exp(-mu beta))   (2 K / L moving, equal
+    legs).
 With fall factor f = h / L this is W + sqrt(W^2 + 2 W f K).
 
 `peak_by_motion` integrates m z'' = -m g + sum T with the rope's creep over the bar as a state,
-    dN/dt = (T1 - T2 exp(mu beta))+ / c - (T2 - T1 exp(mu beta))+ / c,   N = unstretched length on the climber's (hitch) side,
-c a small viscous number (the law of dry friction is its limit). That needs no assumption which way the rope creeps.
+    dN/dt = (T1 - T2 exp(mu beta))+ / c - (T2 - T1 exp(mu beta))+ / c,   N = unstretched length on the
+    climber's (hitch) side,
+c a small viscous number (the law of dry friction is its limit). That needs no assumption which way the rope
+creeps.
 
-Modulus between standard limits (EN 1891 type A): 19.6 kN (<= 5 % for 100 kg) to 41.2 kN (< 6 kN at f = 0.3): climbing_loads.md
-section 2, formula_checks.csv F047-F054. Highest measured ratio 10.6: Kane 2020, Urban For. Urban Green. 49:126625.
+Modulus between standard limits (EN 1891 type A): 19.6 kN (<= 5 % for 100 kg) to 41.2 kN (< 6 kN at f = 0.3):
+climbing_loads.md section 2, formula_checks.csv F047-F054. Highest measured ratio 10.6: Kane 2020, Urban For.
+Urban Green. 49:126625.
 """
 
 from __future__ import annotations
@@ -54,7 +60,8 @@ def peak_by_energy(mass, slack, length, modulus, *, speed=0.0, system="canopy", 
     Parameters
     ----------
     mass, slack, length, modulus : kg, m, m (unstretched, climber to bar), N.
-    speed : downward at the start of the fall through the slack, m/s.   far : rope from bar to anchor, m (basal).
+    speed : downward at the start of the fall through the slack, m/s.
+    far : rope from bar to anchor, m (basal).
 
     Returns
     -------
@@ -74,7 +81,9 @@ def peak_by_energy(mass, slack, length, modulus, *, speed=0.0, system="canopy", 
 
 
 def slack_for_ratio(ratio, mass, length, modulus, **rest):
-    """Slack (m) at which the climber's peak is `ratio` times his weight: h = (r^2 - 2 r) W / (2 k), k as above."""
+    """Slack (m) at which the climber's peak is `ratio` times his weight: h = (r^2 - 2 r) W / (2 k), k as
+    above.
+    """
     w = mass * G
     one = peak_by_energy(mass, 0.0, length, modulus, **rest)
     k = one.climber / one.stretch
@@ -82,11 +91,23 @@ def slack_for_ratio(ratio, mass, length, modulus, **rest):
 
 
 def peak_by_motion(
-    mass, slack, length, modulus, *, speed=0.0, system="canopy", far=0.0, mu=0.0, wrap=np.pi, one_leg=False, creep=2.0,
+    mass,
+    slack,
+    length,
+    modulus,
+    *,
+    speed=0.0,
+    system="canopy",
+    far=0.0,
+    mu=0.0,
+    wrap=np.pi,
+    one_leg=False,
+    creep=2.0,
 ):
     """First peak by integrating the equation of motion; arguments as `peak_by_energy`.
 
-    one_leg : moving rope only: all slack (2 x `slack` of rope) lies in the hitch's leg, the other leg is just taut.
+    one_leg : moving rope only: all slack (2 x `slack` of rope) lies in the hitch's leg, the other leg is just
+        taut.
     creep : viscous number c of the rope on the bar, N s/m.
     """
     w = mass * G
@@ -130,13 +151,13 @@ def peak_by_motion(
 
     lowest.terminal, lowest.direction = True, -1
     start_v = speed + 1e-9
-    run = solve_ivp(rhs, (0, 20), [z0, start_v, n0], method="LSODA", rtol=1e-8, atol=1e-10, max_step=0.01, events=lowest)
+    run = solve_ivp(
+        rhs, (0, 20), [z0, start_v, n0], method="LSODA", rtol=1e-8, atol=1e-10, max_step=0.01, events=lowest
+    )
     forces = np.array([legs(z, n) for z, _v, n in run.y.T])
     pulls = np.array([on_climber(*f) for f in forces])
     at = int(pulls.argmax())
-    anchor = np.array([
-        t[0] if system == "canopy" else bar_force(t[0], t[1], wrap) for t in forces
-    ]).max()
+    anchor = np.array([t[0] if system == "canopy" else bar_force(t[0], t[1], wrap) for t in forces]).max()
     taut = run.t[np.flatnonzero(pulls > 0)[0]] if (pulls > 0).any() else 0.0
     return Stop(pulls[at], anchor, run.y[0, at], pulls[at] / w, anchor / w, run.t[at] - taut)
 

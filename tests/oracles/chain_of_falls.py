@@ -1,30 +1,38 @@
 """What happens to a climber when the limb under the rope breaks and the rope drops from limb to limb?
 
-Model. A climber is a point mass m. The rope is massless, elastic and carries tension only: T = K (path - N) / N, with the
-modulus K = E A (force at strain 1), path = the rope's way, N = its unstretched length. Two systems:
+Model. A climber is a point mass m. The rope is massless, elastic and carries tension only: T = K (path - N) /
+N, with the modulus K = E A (force at strain 1), path = the rope's way, N = its unstretched length. Two
+systems:
 
-* "stationary": a fixed end at the anchor, rope from there over the support to the climber. One strand carries the climber;
-  the support feels both legs. A support lower by d lowers the climber by 2 d where both legs hang plumb.
-* "moving": both ends at the climber, doubled over the support. Two strands carry; the support feels their sum. A support
-  lower by d lowers the climber by d.
+* "stationary": a fixed end at the anchor, rope from there over the support to the climber. One strand carries
+  the climber; the support feels both legs. A support lower by d lowers the climber by 2 d where both legs
+  hang plumb.
+* "moving": both ends at the climber, doubled over the support. Two strands carry; the support feels their
+  sum. A support lower by d lowers the climber by d.
 
-Friction at the support (capstan, Euler-Eytelwein): while the climber pulls, the leg beyond the support carries
-exp(-mu beta) of his leg. Loading grows from nothing to the first peak without turning back, so this ratio holds throughout
-and the two legs act like one strand of length  Lc + La exp(-mu beta)  (Lc, La: rope on the climber's and the far side).
+Friction at the support (capstan, Euler-Eytelwein): while the climber pulls, the leg beyond the support
+carries exp(-mu beta) of his leg. Loading grows from nothing to the first peak without turning back, so this
+ratio holds throughout and the two legs act like one strand of length  Lc + La exp(-mu beta)  (Lc, La: rope on
+the climber's and the far side).
 
-Energy (first peak, no damping): from rest at z0 to the lowest point,  m g (h + e) - out = k e^2 / 2  with k = K / length:
+Energy (first peak, no damping): from rest at z0 to the lowest point,  m g (h + e) - out = k e^2 / 2  with k =
+K / length:
     F = W + sqrt(W^2 + 2 k (W h - out)).
-h = free drop since the last support that HELD; `out` = what broken supports took: their fracture work, 0 by default.
-A support whose force would pass its limit, or whose limit is unknown (nan), breaks: it stops nothing, and the next takes
-the whole drop. What the rope itself had stored when a support broke (F_break^2 / 2 k) is not credited: a rope that lets
-go does not lift the climber, but a support which gives way slowly may hand the energy back. So the energy chain is an
-upper bound of the integrated one; with `credit_rope=True` both agree to the last digits (tests).
+h = free drop since the last support that HELD; `out` = what broken supports took: their fracture work, 0 by
+default.
+A support whose force would pass its limit, or whose limit is unknown (nan), breaks: it stops nothing, and the
+next takes the whole drop. What the rope itself had stored when a support broke (F_break^2 / 2 k) is not
+credited: a rope that lets go does not lift the climber, but a support which gives way slowly may hand the
+energy back. So the energy chain is an upper bound of the integrated one; with `credit_rope=True` both agree
+to the last digits (tests).
 
-Integration: m x'' = m g + T(x) u(x) in three dimensions, scipy's solve_ivp (DOP853), with events for a support that
-reaches its limit, for feet that reach the ground and for every peak of the rope's tension. Supports need not lie plumb.
+Integration: m x'' = m g + T(x) u(x) in three dimensions, scipy's solve_ivp (DOP853), with events for a
+support that reaches its limit, for feet that reach the ground and for every peak of the rope's tension.
+Supports need not lie plumb.
 
-Sources: Wexler 1950, The theory of belaying, Am. Alpine J. 7 (energy of an elastic rope; memory); the same formula read
-at fxsolver.com, "Fall Impact Force"; capstan and resultant of two legs: formula_checks.csv rows F001 ff., F024 ff.
+Sources: Wexler 1950, The theory of belaying, Am. Alpine J. 7 (energy of an elastic rope; memory); the same
+formula read at fxsolver.com, "Fall Impact Force"; capstan and resultant of two legs: formula_checks.csv rows
+F001 ff., F024 ff.
 """
 
 from __future__ import annotations
@@ -42,7 +50,7 @@ class Catch(NamedTuple):
 
     support: int  # index in the list of supports
     held: bool
-    free_drop: float  # from where the climber last hung at rest to where this support's rope is taut, without stretch
+    free_drop: float  # from where the climber last hung at rest to where this rope is taut, unstretched
     drop: float  # from there to the lowest point (held) or to where the support broke
     stretch: float  # of the climber's position beyond taut, at the peak or at the break
     rope_peak: float  # tension in the climber's leg (stationary) or the sum of both strands (moving)
@@ -62,15 +70,18 @@ class Fall(NamedTuple):
 
 
 def resultant(t1, t2, wrap):
-    """Force of one rope on what it turns round: sqrt(t1^2 + t2^2 - 2 t1 t2 cos(wrap)); wrap = turning angle, rad."""
+    """Force of one rope on what it turns round: sqrt(t1^2 + t2^2 - 2 t1 t2 cos(wrap)); wrap = turning
+    angle, rad.
+    """
     return np.sqrt(t1**2 + t2**2 - 2 * t1 * t2 * np.cos(wrap))
 
 
 def force_of_contacts(points, tensions):
-    """Whole force (3,) of a rope polyline (n, 3) with one tension per piece (n - 1,) on the limb that bends it.
+    """Whole force (3,) of a rope polyline (n, 3) with one tension per piece (n - 1,) on the limb that bends
+    it.
 
-    Every inner vertex pushes with T_after u_after - T_before u_before; the sum telescopes to the two outermost pieces,
-    so the number of contacts on the limb is without influence.
+    Every inner vertex pushes with T_after u_after - T_before u_before; the sum telescopes to the two
+    outermost pieces, so the number of contacts on the limb is without influence.
     """
     step = np.diff(np.asarray(points, float), axis=0)
     pull = np.asarray(tensions, float)[:, None] * step / np.linalg.norm(step, axis=1)[:, None]
@@ -91,8 +102,20 @@ def _unstretched(path_climber, path_far, weight, modulus, system, keep):
 
 
 def chain_by_energy(
-    mass, climber_z, support_z, break_force, modulus, *, anchor_z=0.0, system="stationary", mu=0.0, wrap=np.pi,
-    fracture_work=None, ground_z=0.0, feet=1.0, credit_rope=False,
+    mass,
+    climber_z,
+    support_z,
+    break_force,
+    modulus,
+    *,
+    anchor_z=0.0,
+    system="stationary",
+    mu=0.0,
+    wrap=np.pi,
+    fracture_work=None,
+    ground_z=0.0,
+    feet=1.0,
+    credit_rope=False,
 ):
     """Fall down a plumb row of supports; support_z[0] is the one that broke, the rest are tried in turn.
 
@@ -152,16 +175,29 @@ def chain_by_energy(
 
 
 def chain_by_integration(
-    mass, climber, supports, break_force, modulus, *, anchor=(0.0, 0.0, 0.0), system="stationary", mu=0.0,
-    fracture_work=None, ground_z=0.0, feet=1.0, duration=None, rope_length=None, rtol=1e-9,
+    mass,
+    climber,
+    supports,
+    break_force,
+    modulus,
+    *,
+    anchor=(0.0, 0.0, 0.0),
+    system="stationary",
+    mu=0.0,
+    fracture_work=None,
+    ground_z=0.0,
+    feet=1.0,
+    duration=None,
+    rope_length=None,
+    rtol=1e-9,
 ):
     """The same fall by solving m x'' = m g + T u in time; supports (n, 3) and climber (3,) anywhere in space.
 
-    The far leg carries exp(-mu beta) of the climber's, beta from the geometry of the moment (loading branch of the
-    capstan; with mu > 0 only the first peak on each support is exact). A support that breaks lets the tension vanish
-    at once, what the rope had stored is lost to the climber, and the rope lies on the next at once (massless).
-    duration: s on each support, default until the first lowest point (plumb) or one and a half swings.
-    rope_length : unstretched, m; default from the climber's rest on the first support.
+    The far leg carries exp(-mu beta) of the climber's, beta from the geometry of the moment (loading branch
+    of the capstan; with mu > 0 only the first peak on each support is exact). A support that breaks lets the
+    tension vanish at once, what the rope had stored is lost to the climber, and the rope lies on the next at
+    once (massless). duration: s on each support, default until the first lowest point (plumb) or one and a
+    half swings. rope_length : unstretched, m; default from the climber's rest on the first support.
     """
     p = np.asarray(supports, float)
     a = np.asarray(anchor, float)
@@ -229,13 +265,27 @@ def chain_by_integration(
         breaks.direction, lands.direction, taut.direction = 1, -1, 1
         turns.direction, turns.terminal = 1, bool(plumb and duration is None)
         swing = 2 * np.pi * np.sqrt(below / G)
-        t_end = duration if duration is not None else np.sqrt(2 * max(x0[2] - p[i, 2] + below, 0.1) / G) + 1.5 * swing
-        if tension(i, y[:3])[1] >= (limit[i] if known else 1e-9):  # already past its limit as the rope arrives
+        t_end = (
+            duration
+            if duration is not None
+            else np.sqrt(2 * max(x0[2] - p[i, 2] + below, 0.1) / G) + 1.5 * swing
+        )
+        if tension(i, y[:3])[1] >= (
+            limit[i] if known else 1e-9
+        ):  # already past its limit as the rope arrives
             broke, lowest = True, y[2]
             run, peak, both = None, *tension(i, y[:3])
         else:
-            run = solve_ivp(rhs(i), (0, t_end), y, method="DOP853", rtol=rtol, atol=1e-10, max_step=0.02,
-                            events=(breaks, lands, turns, taut))
+            run = solve_ivp(
+                rhs(i),
+                (0, t_end),
+                y,
+                method="DOP853",
+                rtol=rtol,
+                atol=1e-10,
+                max_step=0.02,
+                events=(breaks, lands, turns, taut),
+            )
             y = run.y[:, -1]
             broke = len(run.t_events[0]) > 0
             forces = np.array([tension(i, s) for s in run.y[:3].T])
@@ -257,18 +307,25 @@ def chain_by_integration(
         if speed > 0:
             y[3:] *= np.sqrt(max(speed**2 - 2 * work[i] / mass, 0.0)) / speed
     h = y[2] - feet - ground_z
-    return Fall(catches, -1, x0[2] - feet - ground_z, ground_z + feet, ground_z,
-                float(np.sqrt(max(y[3:] @ y[3:] + 2 * G * h, 0.0))))
+    return Fall(
+        catches,
+        -1,
+        x0[2] - feet - ground_z,
+        ground_z + feet,
+        ground_z,
+        float(np.sqrt(max(y[3:] @ y[3:] + 2 * G * h, 0.0))),
+    )
 
 
 def limb_that_cannot_hold():
     """The hand-made case: does a limb too thin to hold make the anchor redundant? It must not.
 
-    A stationary basal rope over a union at 12 m, the climber of 100 kg at 9 m, K = 30 kN. A thin limb lies under it at
-    11 m, a stout one at 10 m which bears 9 kN (both legs). The thin limb is 49.8 mm, or a year later 52 mm; the rope lies
-    0.15 m out; at 20 MPa it bears pi d^3 / 32 x 20 MPa / 0.15 m = 1.6 or 1.8 kN: less than the 1.96 kN of a climber who
-    only hangs. Stout limb, drop since 12 m (4 m + stretch): about 10.3 kN, breaks. Drop since 11 m (the error): about
-    8.1 kN, holds. So the case is a ground fall, whatever the thin limb's diameter.
+    A stationary basal rope over a union at 12 m, the climber of 100 kg at 9 m, K = 30 kN. A thin limb lies
+    under it at 11 m, a stout one at 10 m which bears 9 kN (both legs). The thin limb is 49.8 mm, or a year
+    later 52 mm; the rope lies 0.15 m out; at 20 MPa it bears pi d^3 / 32 x 20 MPa / 0.15 m = 1.6 or 1.8 kN:
+    less than the 1.96 kN of a climber who only hangs. Stout limb, drop since 12 m (4 m + stretch): about 10.3
+    kN, breaks. Drop since 11 m (the error): about 8.1 kN, holds. So the case is a ground fall, whatever the
+    thin limb's diameter.
 
     Returns
     -------
@@ -276,6 +333,10 @@ def limb_that_cannot_hold():
     """
     bears = {d: np.pi * (d / 1000) ** 3 / 32 * 20e6 / 0.15 for d in (49.8, 52.0)}
     return {
-        "mass": 100.0, "climber_z": 9.0, "modulus": 30e3, "support_z": [12.0, 11.0, 10.0],
-        "break_force": {d: [0.0, f, 9000.0] for d, f in bears.items()}, "held_by": -1,
+        "mass": 100.0,
+        "climber_z": 9.0,
+        "modulus": 30e3,
+        "support_z": [12.0, 11.0, 10.0],
+        "break_force": {d: [0.0, f, 9000.0] for d, f in bears.items()},
+        "held_by": -1,
     }

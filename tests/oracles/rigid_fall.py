@@ -2,23 +2,26 @@
 
 Nothing is assumed about who catches whom. Three dimensions, fixed step, semi-implicit Euler:
 
-* the climber is a rigid rod with round ends (a capsule): harness point, head 0.6 m above, feet 1.0 m below, radius 0.15 m,
-  mass m spread evenly, I = m L^2 / 12 about its middle, no spin about its own axis;
-* the rope is massless and elastic, tension only, T_i = K (l_i - n_i) / n_i on each straight leg between contacts. It lies on
-  a limb as soon as a leg, moving, sweeps over the limb's axis (triangle against segment); it leaves as soon as its bend
-  there would have to pull (the sign of axis . (u_in x u_out) turns). When a limb goes, the bend over it collapses, and
-  whatever limb axis stands in the triangle it sweeps is the next to be lain on: the taut string's own law, not a list;
-* rope creeps over a limb only when the tensions of its two legs differ by more than exp(mu beta) (stick and slip, both
-  ways, so unloading has its hysteresis); it does not slide along the limb; the limb's radius is left out of the wrap;
+* the climber is a rigid rod with round ends (a capsule): harness point, head 0.6 m above, feet 1.0 m below,
+  radius 0.15 m, mass m spread evenly, I = m L^2 / 12 about its middle, no spin about its own axis;
+* the rope is massless and elastic, tension only, T_i = K (l_i - n_i) / n_i on each straight leg between
+  contacts. It lies on a limb as soon as a leg, moving, sweeps over the limb's axis (triangle against
+  segment); it leaves as soon as its bend there would have to pull (the sign of axis . (u_in x u_out) turns).
+  When a limb goes, the bend over it collapses, and whatever limb axis stands in the triangle it sweeps is the
+  next to be lain on: the taut string's own law, not a list;
+* rope creeps over a limb only when the tensions of its two legs differ by more than exp(mu beta) (stick and
+  slip, both ways, so unloading has its hysteresis); it does not slide along the limb; the limb's radius is
+  left out of the wrap;
 * limbs are fixed capsules to the climber's body: penalty spring 1e5 N/m, a little damping, Coulomb friction;
-* a limb goes, at once and taking no energy, when the whole force of all its contacts (rope and body, mean over about
-  2 ms) passes its break force; nan = unknown: the first 50 N break it;
+* a limb goes, at once and taking no energy, when the whole force of all its contacts (rope and body, mean
+  over about 2 ms) passes its break force; nan = unknown: the first 50 N break it;
 * the ground ends the run at the first touch of feet or head and tells the speed.
 
-Left out: the rope's mass (0.08 kg/m), bending of limbs and give of the body (both would lower peaks), the falling wood.
-Sources: closest points of segments, Ericson 2005, Real-Time Collision Detection, 5.1.9; triangle against segment, Moller
-& Trumbore 1997 (both memory); capstan: formula_checks.csv F001 ff. Checked in the tests on free fall, pendulum, elastic
-arrest, capstan, a toppling rod, a taut rope that finds its limbs, and the chain of falls.
+Left out: the rope's mass (0.08 kg/m), bending of limbs and give of the body (both would lower peaks), the
+falling wood. Sources: closest points of segments, Ericson 2005, Real-Time Collision Detection, 5.1.9;
+triangle against segment, Moller & Trumbore 1997 (both memory); capstan: formula_checks.csv F001 ff. Checked
+in the tests on free fall, pendulum, elastic arrest, capstan, a toppling rod, a taut rope that finds its
+limbs, and the chain of falls.
 """
 
 from __future__ import annotations
@@ -43,7 +46,8 @@ class Body(NamedTuple):
 
 
 class Rope(NamedTuple):
-    """A rope along `points` (k, 3): fixed end, places it bends over (they break or are gone at the start), harness.
+    """A rope along `points` (k, 3): fixed end, places it bends over (they break or are gone at the start),
+    harness.
 
     length : unstretched, m (None: as drawn). both_ends : the first point is the harness too (moving rope).
     on : for each inner point the limb it lies on, -1 a place that is gone at the start (None: all gone).
@@ -57,7 +61,9 @@ class Rope(NamedTuple):
 
 
 class Limbs(NamedTuple):
-    """Capsules: ends (n, 3), (n, 3), radius (n,), break force (n,) in N (inf: never), friction of rope and body."""
+    """Capsules: ends (n, 3), (n, 3), radius (n,), break force (n,) in N (inf: never), friction of rope and
+    body.
+    """
 
     start: object
     end: object
@@ -87,7 +93,9 @@ def _cross(a, b):
 
 
 def closest(p1, d1, p2, d2):
-    """Parameters s, t in [0, 1] of the closest points of segments p1 + s d1, p2 + t d2 (broadcast over rows)."""
+    """Parameters s, t in [0, 1] of the closest points of segments p1 + s d1, p2 + t d2 (broadcast over
+    rows).
+    """
     r = p1 - p2
     a = np.einsum("...i,...i", d1, d1)
     e = np.maximum(np.einsum("...i,...i", d2, d2), 1e-12)
@@ -161,7 +169,9 @@ class _String:
         del self.points[i], self.limb[i], self.sign[i]
 
     def _sweep(self, i, corner):
-        """Leg i was bent over `corner` and falls straight: insert what stands in its way. Returns contacts added."""
+        """Leg i was bent over `corner` and falls straight: insert what stands in its way. Returns contacts
+        added.
+        """
         a, b = self.points[i], self.points[i + 1]
         k, at = pierced(a, corner, b, self.start, self.along)
         own = {self.limb[i], self.limb[i + 1]}
@@ -230,7 +240,10 @@ class _String:
                 if self.mu == 0:
                     break
                 for i in range(len(n) - 1):
-                    ta, tb = self.k * max(length[i] / n[i] - 1, 0), self.k * max(length[i + 1] / n[i + 1] - 1, 0)
+                    ta, tb = (
+                        self.k * max(length[i] / n[i] - 1, 0),
+                        self.k * max(length[i + 1] / n[i + 1] - 1, 0),
+                    )
                     ka, kb = self.k * length[i] / n[i] ** 2, self.k * length[i + 1] / n[i + 1] ** 2
                     if ta > tb * grip[i]:
                         s = (ta - tb * grip[i]) / (ka + kb * grip[i])
@@ -282,7 +295,11 @@ def simulate(body, rope, limbs, ground=0.0, *, duration=4.0, dt=2e-4, stop_at_re
     a = np.asarray(limbs.start, float) if n else np.zeros((0, 3))
     ab = np.asarray(limbs.end, float) - a if n else np.zeros((0, 3))
     rad = np.asarray(limbs.radius, float) if n else np.zeros(0)
-    limit = np.where(np.isnan(np.asarray(limbs.break_force, float)), 50.0, limbs.break_force) if n else np.zeros(0)
+    limit = (
+        np.where(np.isnan(np.asarray(limbs.break_force, float)), 50.0, limbs.break_force)
+        if n
+        else np.zeros(0)
+    )
     mu = limbs.mu if n else 0.0
     string = None if rope is None else _String(rope, a, ab, mu)
     alive = np.ones(n, bool)
@@ -353,7 +370,9 @@ def simulate(body, rope, limbs, ground=0.0, *, duration=4.0, dt=2e-4, stop_at_re
             mean_rope += blend * (on_rope - mean_rope)
             size = np.sqrt(np.einsum("ij,ij->i", mean_all, mean_all))
             peak_all = np.maximum(peak_all, np.where(alive, size, 0))
-            peak_rope = np.maximum(peak_rope, np.where(alive, np.sqrt(np.einsum("ij,ij->i", mean_rope, mean_rope)), 0))
+            peak_rope = np.maximum(
+                peak_rope, np.where(alive, np.sqrt(np.einsum("ij,ij->i", mean_rope, mean_rope)), 0)
+            )
             for m in np.flatnonzero(alive & (size > limit)):
                 alive[m] = False
                 broke_at[m] = i * dt
@@ -384,6 +403,15 @@ def simulate(body, rope, limbs, ground=0.0, *, duration=4.0, dt=2e-4, stop_at_re
                 break
     lies_on = [] if string is None else string.limb[1:-1]
     return Run(
-        peak_all, peak_rope, broke_at, rope_peak, float(low_feet), float(low_harness), hits, ground_speed,
-        float(start_energy - energy()), lies_on, np.array(path),
+        peak_all,
+        peak_rope,
+        broke_at,
+        rope_peak,
+        float(low_feet),
+        float(low_harness),
+        hits,
+        ground_speed,
+        float(start_energy - energy()),
+        lies_on,
+        np.array(path),
     )

@@ -1,16 +1,20 @@
 """How low do the feet come in a swing, how fast, and with what force in the rope?
 
-A climber hangs on a rope from a tie-in point and slips sideways from rest at the rope angle th0 from the plumb. The body is a
-rigid rod hung at the harness: 0.6 m above it to the head, 1.0 m below to the feet. The rope is an elastic spring,
-T = K (r - n) / n, tension only; stationary: n is all the rope that can stretch under this force (to the hitch; basal: up to
-the anchor, the far part counting exp(-mu beta)); moving: two strands, k doubles.
+A climber hangs on a rope from a tie-in point and slips sideways from rest at the rope angle th0 from the
+plumb. The body is a rigid rod hung at the harness: 0.6 m above it to the head, 1.0 m below to the feet. The
+rope is an elastic spring, T = K (r - n) / n, tension only; stationary: n is all the rope that can stretch
+under this force (to the hitch; basal: up to the anchor, the far part counting exp(-mu beta)); moving: two
+strands, k doubles.
 
-Equations: rope force at the harness, weight at the body's middle, rotation about it (planar, three degrees of freedom), solved
-by scipy's solve_ivp. No damping. Closed forms for a point mass on an inextensible rope:
+Equations: rope force at the harness, weight at the body's middle, rotation about it (planar, three degrees of
+freedom), solved by scipy's solve_ivp. No damping. Closed forms for a point mass on an inextensible rope:
     v = sqrt(2 g L (1 - cos th0)),  T = W (3 - 2 cos th0)     (formula_checks.csv F039-F046).
-On an elastic one let go from the rope's rest under W cos th0 the lowest point lies, to first order in W / K, at the length
-n (1 + T / K) with T from the same formula (`low_point_by_formula`); a rope let go with no tension rings and gets lower.
-The feet swing further out than the harness where the body keeps in line with the rope: v (L + 1) / L.
+On an elastic one let go from the rope's rest under W cos th0 the lowest point lies, to first order in W / K,
+at the length n (1 + T / K) with T from the same formula (`low_point_by_formula`, right within 3 cm for 5 to
+12 m of rope); a rope let go with no tension rings: 0.2 to 0.8 m lower. A body that hangs plumb at the start
+turns late and whips: rope peaks up to a quarter above W (3 - 2 cos th0), feet a third or more faster than the
+harness. The feet swing further out than the harness where the body keeps in line with the rope: v (L + 1) /
+L.
 """
 
 from __future__ import annotations
@@ -31,22 +35,35 @@ class Swing(NamedTuple):
     fastest_harness: float
     fastest_feet: float
     rope_peak: float
-    feet_speed_at: object  # callable: height -> fastest speed of the feet at or below it (0 if they do not come there)
+    feet_speed_at: object  # callable: height -> fastest speed of the feet at or below it (0: not reached)
     path: np.ndarray  # (t, harness x, z, feet x, z)
 
 
 def swing(
-    mass, tie_in_z, length, angle, modulus, *, rope_behind=0.0, strands=1, feet=1.0, head=0.6, start="hanging", inertia=None,
+    mass,
+    tie_in_z,
+    length,
+    angle,
+    modulus,
+    *,
+    rope_behind=0.0,
+    strands=1,
+    feet=1.0,
+    head=0.6,
+    start="hanging",
+    inertia=None,
     body="rod",
 ):
     """Let go from rest and follow the first swing to the other side.
 
     Parameters
     ----------
-    mass, tie_in_z, length, angle : kg, m, m (tie-in to harness, as it hangs at the start), rad from the plumb.
-    modulus : N.   rope_behind : more rope that stretches (far leg times exp(-mu beta)), m.   strands : 2 for a moving rope.
-    start : "hanging", the rope carries W cos(angle) (he lets go of what held him sideways); "slack", just taut without force;
-        "braced", W / cos(angle) (feet against the wood, pushing level).
+    mass, tie_in_z, length, angle : kg, m, m (tie-in to harness, as it hangs), rad from the plumb.
+    modulus : N.
+    rope_behind : more rope that stretches (far leg times exp(-mu beta)), m.
+    strands : 2 for a moving rope.
+    start : "hanging", the rope carries W cos(angle) (he lets go of what held him sideways); "slack", just taut
+        without force; "braced", W / cos(angle) (feet against the wood, pushing level).
     body : "rod" (turns by itself, starts plumb) or "point" (all mass at the harness, feet straight below).
 
     Returns
@@ -92,7 +109,9 @@ def swing(
 
     other_side.terminal, other_side.direction = True, 1
     period = 2 * np.pi * np.sqrt((length + feet) / G)
-    run = solve_ivp(rhs, (0, 0.75 * period), y0, method="DOP853", rtol=1e-9, atol=1e-10, max_step=0.01, events=other_side)
+    run = solve_ivp(
+        rhs, (0, 0.75 * period), y0, method="DOP853", rtol=1e-9, atol=1e-10, max_step=0.01, events=other_side
+    )
     rows = run.y.T
     harness = np.array([at(y)[0] for y in rows])
     low = np.array([at(y)[1] for y in rows])
@@ -108,13 +127,18 @@ def swing(
         return float(sf[under].max()) if under.any() else 0.0
 
     return Swing(
-        float(harness[:, 1].min() + tie_in_z), float(low[:, 1].min() + tie_in_z), float(sh.max()), float(sf.max()),
-        float(pull.max()), feet_speed_at, np.c_[run.t, harness + (0, tie_in_z), low + (0, tie_in_z)],
+        float(harness[:, 1].min() + tie_in_z),
+        float(low[:, 1].min() + tie_in_z),
+        float(sh.max()),
+        float(sf.max()),
+        float(pull.max()),
+        feet_speed_at,
+        np.c_[run.t, harness[:, 0], harness[:, 1] + tie_in_z, low[:, 0], low[:, 1] + tie_in_z],
     )
 
 
 def low_point_by_formula(mass, tie_in_z, length, angle, modulus, *, rope_behind=0.0, strands=1, feet=1.0):
-    """Lowest feet of a point mass let go while hanging: tie-in - (length + further stretch at T = W (3 - 2 cos)) - feet."""
+    """Lowest feet (m) of a point mass let go while hanging; further stretch from T = W (3 - 2 cos)."""
     w = mass * G
     rest = (length + rope_behind) / (1 + w * np.cos(angle) / strands / modulus)
     further = (w * (3 - 2 * np.cos(angle)) - w * np.cos(angle)) * rest / (strands * modulus)

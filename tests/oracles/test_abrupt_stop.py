@@ -2,7 +2,6 @@ import numpy as np
 import pytest
 
 from oracles.abrupt_stop import (
-    G,
     MEASURED_RATIO,
     MODULUS,
     peak_by_energy,
@@ -25,12 +24,16 @@ def test_the_published_rows():
 
 @pytest.mark.parametrize("modulus", MODULUS)
 @pytest.mark.parametrize(("slack", "speed"), [(0.0, 0.0), (0.5, 0.0), (0.0, 3.0), (1.0, 2.0)])
-@pytest.mark.parametrize(("system", "far", "mu"), [("canopy", 0, 0), ("basal", 14, 0), ("basal", 14, 0.3), ("moving", 0, 0.3)])
+@pytest.mark.parametrize(
+    ("system", "far", "mu"), [("canopy", 0, 0), ("basal", 14, 0), ("basal", 14, 0.3), ("moving", 0, 0.3)]
+)
 def test_motion_meets_energy(modulus, slack, speed, system, far, mu):
     kw = {"speed": speed, "system": system, "far": far, "mu": mu}
     e = peak_by_energy(90.0, slack, 6.0, modulus, **kw)
     m = peak_by_motion(90.0, slack, 6.0, modulus, **kw)
-    near = 0.03 if system == "basal" and mu else 0.003  # creep of finite strain: the closed form is first order in it
+    near = (
+        0.03 if system == "basal" and mu else 0.003
+    )  # creep of finite strain: the closed form is first order in it
     assert m.climber == pytest.approx(e.climber, rel=near)
     assert m.anchor == pytest.approx(e.anchor, rel=near)
     assert m.time == pytest.approx(e.time, abs=0.02)
@@ -38,7 +41,9 @@ def test_motion_meets_energy(modulus, slack, speed, system, far, mu):
 
 @pytest.mark.parametrize("mu", [0.0, 0.3, 2.0])
 def test_slack_in_one_leg_only(mu):
-    """A leg without tension holds nothing back at the bar (capstan: 0 x exp = 0): the rope runs until both are taut."""
+    """A leg without tension holds nothing back at the bar (capstan: 0 x exp = 0): the rope runs until both
+    are taut.
+    """
     even = peak_by_motion(90.0, 0.3, 6.0, 30e3, system="moving")
     one = peak_by_motion(90.0, 0.3, 6.0, 30e3, system="moving", one_leg=True, mu=mu, creep=0.5)
     assert one.climber == pytest.approx(even.climber, rel=0.01)
@@ -59,6 +64,9 @@ def test_a_moving_rope_stops_as_hard_and_presses_the_bar_once_not_twice():
 
 
 def test_friction_at_the_bar_shortens_the_rope_that_gives():
-    peaks = [peak_by_energy(90.0, 0.5, 6.0, 30e3, system="basal", far=14.0, mu=mu).climber for mu in (0, 0.15, 0.5, 5)]
+    peaks = [
+        peak_by_energy(90.0, 0.5, 6.0, 30e3, system="basal", far=14.0, mu=mu).climber
+        for mu in (0, 0.15, 0.5, 5)
+    ]
     assert (np.diff(peaks) > 0).all()
     assert peaks[-1] == pytest.approx(peak_by_energy(90.0, 0.5, 6.0, 30e3).climber, rel=1e-4)

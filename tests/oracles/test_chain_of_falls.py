@@ -29,13 +29,19 @@ def test_two_parallel_legs_press_twice_and_a_straight_rope_not_at_all():
 @pytest.mark.parametrize("contacts", [1, 2, 7, 40])
 def test_the_number_of_contacts_round_a_limb_changes_nothing(contacts):
     a = np.linspace(0, np.pi, contacts)
-    arc = np.c_[0.1 * np.cos(a), np.zeros(contacts), 0.1 * np.sin(a)] if contacts > 1 else np.array([[0, 0, 0.1]])
+    arc = (
+        np.c_[0.1 * np.cos(a), np.zeros(contacts), 0.1 * np.sin(a)]
+        if contacts > 1
+        else np.array([[0, 0, 0.1]])
+    )
     rope = np.r_[[arc[0] - (0, 0, 5)], arc, [arc[-1] - (0, 0, 5)]]
     force = force_of_contacts(rope, np.full(len(rope) - 1, 6450.0))
     assert force[2] == pytest.approx(-12900, rel=2e-3)
 
 
-@pytest.mark.parametrize(("system", "free", "k"), [("stationary", 4.0, 30e3 / 15), ("moving", 2.0, 4 * 30e3 / 6)])
+@pytest.mark.parametrize(
+    ("system", "free", "k"), [("stationary", 4.0, 30e3 / 15), ("moving", 2.0, 4 * 30e3 / 6)]
+)
 def test_first_catch_is_the_closed_form(system, free, k):
     """Drop 2 d or d, plus the stretch the rope had under the climber."""
     w = 100 * G
@@ -88,7 +94,9 @@ def test_a_limb_that_cannot_hold_makes_nothing_redundant(diameter):
     assert fall.ground_speed == pytest.approx(np.sqrt(2 * G * 8.0))
     time = chain_by_integration(100.0, (0, 0, 9), plumb(case["support_z"]), [0, np.nan, 1e6], 30e3)
     assert time.catches[-1].support_force > 9000.0
-    reset = arrest_force(100 * G, 30e3 / 15, 2.0) * 2  # the error: the thin limb is thought to have stopped the climber
+    reset = (
+        arrest_force(100 * G, 30e3 / 15, 2.0) * 2
+    )  # the error: the thin limb is thought to have stopped the climber
     assert reset < 9000.0
 
 

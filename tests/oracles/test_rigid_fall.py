@@ -15,9 +15,13 @@ def bars(rows, limit, mu=0.0, radius=0.05):
 
 
 def test_closest_points_of_crossing_and_parallel_segments():
-    s, t = closest(np.zeros((1, 3)), np.array([[1.0, 0, 0]]), np.array([[0.3, -1, 1.0]]), np.array([[0, 2.0, 0]]))
+    s, t = closest(
+        np.zeros((1, 3)), np.array([[1.0, 0, 0]]), np.array([[0.3, -1, 1.0]]), np.array([[0, 2.0, 0]])
+    )
     assert (s[0], t[0]) == pytest.approx((0.3, 0.5))
-    s, t = closest(np.zeros((1, 3)), np.array([[1.0, 0, 0]]), np.array([[2.0, 1, 0]]), np.array([[1.0, 0, 0]]))
+    s, t = closest(
+        np.zeros((1, 3)), np.array([[1.0, 0, 0]]), np.array([[2.0, 1, 0]]), np.array([[1.0, 0, 0]])
+    )
     assert (s[0], t[0]) == pytest.approx((1.0, 0.0))
 
 
@@ -60,7 +64,9 @@ def test_elastic_arrest(slack):
 def test_capstan_over_a_bar(mu):
     """Basal rope over a bar, climber let go without slack: T = 2 W, bar T (1 + exp(-mu pi))."""
     rope = Rope([(0, 0, 0), (0, 0, 8), (0.01, 0, 5)], on=[0])
-    run = simulate(Body(harness=(0.01, 0, 5.0), **POINT), rope, bars([(0, 8)], [np.inf], mu), ground=None, duration=1.0)
+    run = simulate(
+        Body(harness=(0.01, 0, 5.0), **POINT), rope, bars([(0, 8)], [np.inf], mu), ground=None, duration=1.0
+    )
     keep = np.exp(-mu * np.pi)
     assert run.lies_on == [0]
     assert run.rope_peak == pytest.approx(2 * W, rel=0.01)
@@ -72,7 +78,9 @@ def test_capstan_over_a_bar(mu):
 
 def test_moving_rope_carries_on_two_strands():
     rope = Rope([(0.01, 0, 5), (0, 0, 8), (0.01, 0, 5)], both_ends=True, length=6.0, on=[0])
-    run = simulate(Body(harness=(0.01, 0, 5.0), **POINT), rope, bars([(0, 8)], [np.inf], 0.3), ground=None, duration=1.0)
+    run = simulate(
+        Body(harness=(0.01, 0, 5.0), **POINT), rope, bars([(0, 8)], [np.inf], 0.3), ground=None, duration=1.0
+    )
     assert run.rope_peak == pytest.approx(2 * W, rel=0.01)
     assert run.peak_force[0] == pytest.approx(2 * W, rel=0.015)
     assert 5 - run.lowest_harness == pytest.approx(2 * W / (2 * 30e3 / 3), rel=0.02)
@@ -88,7 +96,9 @@ def test_a_rod_hung_by_its_end_and_let_go_level():
 
 
 def test_the_taut_string_finds_what_stands_below():
-    """Three bars under a place that is gone: the two that stand out of the chord's way take the rope, the third is under it."""
+    """Three bars under a place that is gone: the two that stand out of the chord's way take the rope, the
+    third is under it.
+    """
     rope = Rope([(-3, 0, 0), (0, 0, 12), (3, 0, 2)], length=30.0)
     limbs = bars([(-0.5, 8.0), (0.6, 8.2), (0.0, 3.0), (5.0, 9.0)], [np.inf] * 4)
     run = simulate(Body(harness=(3, 0, 2.0), **POINT), rope, limbs, ground=None, duration=1e-3)
@@ -96,11 +106,15 @@ def test_the_taut_string_finds_what_stands_below():
 
 
 def test_falls_on_lower_bars_are_the_chain_of_falls():
-    """The place at 12 m goes; the bar at 11.3 m breaks at 3 kN, the one at 10.4 m holds. Energy bound, integration, this."""
+    """The place at 12 m goes; the bar at 11.3 m breaks at 3 kN, the one at 10.4 m holds. Energy bound,
+    integration, this.
+    """
     x = 0.02
     length = (12 + 3) / (1 + W / 30e3)
     rope = Rope([(-x, 0, 0), (0, 0, 12), (x, 0, 9)], length=length)
-    run = simulate(Body(harness=(x, 0, 9.0), **POINT), rope, bars([(0, 11.3), (0, 10.4)], [3000, np.inf]), duration=2.5)
+    run = simulate(
+        Body(harness=(x, 0, 9.0), **POINT), rope, bars([(0, 11.3), (0, 10.4)], [3000, np.inf]), duration=2.5
+    )
     bound = chain_by_energy(100.0, 9.0, [12, 11.3, 10.4], [0, 3000, np.inf], 30e3)
     same = chain_by_energy(100.0, 9.0, [12, 11.3, 10.4], [0, 3000, np.inf], 30e3, credit_rope=True)
     assert run.broke_at[0] > 0
@@ -114,11 +128,19 @@ def test_falls_on_lower_bars_are_the_chain_of_falls():
 def test_a_catch_aside_is_the_point_mass_on_a_string():
     """The next bar stands 0.6 m off the plumb: the climber swings; same as solve_ivp's point mass."""
     rope = Rope([(-1.5, 0, 0), (0, 0, 12), (0.5, 0, 8)])
-    run = simulate(Body(harness=(0.5, 0, 8.0), **POINT), rope, bars([(-0.1, 11)], [np.inf]), ground=None, duration=2.2)
+    run = simulate(
+        Body(harness=(0.5, 0, 8.0), **POINT), rope, bars([(-0.1, 11)], [np.inf]), ground=None, duration=2.2
+    )
     # chain_by_integration derives the rope's length from the climber's rest on the first support
     drawn = np.hypot(1.5, 12) + np.hypot(0.5, 4)
     far = chain_by_integration(
-        100.0, (0.5, 0, 8), [(0, 0, 12), (-0.1, 0, 11)], [0, np.inf], 30e3, anchor=(-1.5, 0, 0), duration=2.2,
+        100.0,
+        (0.5, 0, 8),
+        [(0, 0, 12), (-0.1, 0, 11)],
+        [0, np.inf],
+        30e3,
+        anchor=(-1.5, 0, 0),
+        duration=2.2,
         rope_length=drawn,
     )
     assert run.lies_on == [0]
@@ -127,7 +149,9 @@ def test_a_catch_aside_is_the_point_mass_on_a_string():
 
 
 def test_what_the_climber_hits_and_how_fast():
-    run = simulate(Body(harness=(0, 0, 10.0)), None, bars([(0.0, 6.0)], [np.inf], radius=0.1), ground=0.0, duration=3.0)
+    run = simulate(
+        Body(harness=(0, 0, 10.0)), None, bars([(0.0, 6.0)], [np.inf], radius=0.1), ground=0.0, duration=3.0
+    )
     _t, limb, part, speed = run.hits[0]
     assert (limb, part) == (0, "feet")
     assert speed == pytest.approx(np.sqrt(2 * G * (9.0 - 6.10)), rel=0.01)

@@ -29,7 +29,9 @@ def test_uniform_cantilever():
     assert k == pytest.approx(3 * ei / 27, rel=1e-9)
     assert turn == pytest.approx(9 / 2 / ei, rel=1e-9)
     per_m = 900 * np.pi * 0.06**2
-    assert limb_modes(straight(), 12)[0] == pytest.approx(1.8751041**2 / 2 / np.pi * np.sqrt(ei / per_m / 81), rel=1e-4)
+    assert limb_modes(straight(), 12)[0] == pytest.approx(
+        1.8751041**2 / 2 / np.pi * np.sqrt(ei / per_m / 81), rel=1e-4
+    )
     assert effective_mass(straight(), 12) == pytest.approx(33 / 140 * per_m * 3, rel=1e-3)  # Rayleigh
 
 
@@ -85,7 +87,9 @@ def test_a_rider_on_a_heavy_chain_matches_the_single_mass():
 @pytest.mark.parametrize("damping", [0.05, 0.10, 0.15])
 @pytest.mark.parametrize("ratio", [0.5, 0.9, 1.0, 1.5])
 def test_amplification_is_the_steady_motion(damping, ratio):
-    assert amplification_by_motion(ratio * 1.3, 1.3, damping) == pytest.approx(amplification(ratio * 1.3, 1.3, damping)[0], rel=0.01)
+    assert amplification_by_motion(ratio * 1.3, 1.3, damping) == pytest.approx(
+        amplification(ratio * 1.3, 1.3, damping)[0], rel=0.01
+    )
 
 
 def test_amplification_at_resonance_and_far_off():
@@ -104,7 +108,11 @@ def test_two_masses_fall_back_to_the_static_movement():
 
 def test_elastica_against_published_values():
     """P L^2 / E I = 1, 2, 5: tip (1 - x) / L, drop / L, turning (Mattiasson 1981)."""
-    for a, short, drop, turn in ((1, 0.05643, 0.30172, 0.46135), (2, 0.16064, 0.49346, 0.78175), (5, 0.38763, 0.71379, 1.21537)):
+    for a, short, drop, turn in (
+        (1, 0.05643, 0.30172, 0.46135),
+        (2, 0.16064, 0.49346, 0.78175),
+        (5, 0.38763, 0.71379, 1.21537),
+    ):
         x, z, th, m = elastica(1.0, 1.0, float(a))
         assert (1 - x, -z, th) == pytest.approx((short, drop, turn), abs=2e-5)
         assert m == pytest.approx(a * x, rel=1e-5)
@@ -112,7 +120,9 @@ def test_elastica_against_published_values():
 
 @pytest.mark.parametrize("turn", [0.02, 0.1, 0.3])
 def test_what_straight_geometry_gets_wrong(turn):
-    """A limb that rises steeply is bent further out: foot moment (2 / 3) turn tan(up) above the beam's; a level one below."""
+    """A limb that rises steeply is bent further out: foot moment (2 / 3) turn tan(up) above the beam's; a
+    level one below.
+    """
     for up in (np.deg2rad(30), np.deg2rad(45), np.deg2rad(60)):
         load = 2 * turn / np.cos(up)  # beam: turning = P cos(up) L^2 / (2 E I), L = E I = 1
         x, _z, _th, m = elastica(1.0, 1.0, load, up)

@@ -1,23 +1,26 @@
-"""How stiff is the limb where the rope lies, how does limb with climber swing, and how much does his rhythm add?
+"""How stiff is the limb where the rope lies, how does limb with climber swing, and how much does his rhythm
+add?
 
-Beam finite elements of my own (two nodes, Euler-Bernoulli, 12 degrees of freedom, round sections taken at the element's middle)
-along a chain of points from a clamped foot; mass consistent with the same shape functions. Stiffness in a direction d at
-node i: k = 1 / (d . C d), C the flexibility block of the node's translations. Effective mass of a mode: k / omega^2.
+Beam finite elements of my own (two nodes, Euler-Bernoulli, 12 degrees of freedom, round sections taken at the
+element's middle) along a chain of points from a clamped foot; mass consistent with the same shape functions.
+Stiffness in a direction d at node i: k = 1 / (d . C d), C the flexibility block of the node's translations.
+Effective mass of a mode: k / omega^2.
 
-Frequencies. The climber hangs on his rope, so along the rope there are two masses in a row: limb (m_l on k_l) and climber (m on the
-rope's k_r). `two_masses` gives both frequencies; a rope without stretch (k_r = inf) leaves one: sqrt(k_l / (m_l + m)); a limb
-without mass the climber's bounce on both springs in series, sqrt(k_l k_r / (k_l + k_r) / m). Across the rope the climber
-hardly moves with the limb: m_l alone.
+Frequencies. The climber hangs on his rope, so along the rope there are two masses in a row: limb (m_l on k_l)
+and climber (m on the rope's k_r). `two_masses` gives both frequencies; a rope without stretch (k_r = inf)
+leaves one: sqrt(k_l / (m_l + m)); a limb without mass the climber's bounce on both springs in series,
+sqrt(k_l k_r / (k_l + k_r) / m). Across the rope the climber hardly moves with the limb: m_l alone.
 
-Amplification of a harmonic force of frequency f on one degree of freedom, damping ratio z, r = f / f_n (Den Hartog 1956,
-Mechanical Vibrations, ch. 2; memory):
+Amplification of a harmonic force of frequency f on one degree of freedom, damping ratio z, r = f / f_n (Den
+Hartog 1956, Mechanical Vibrations, ch. 2; memory):
     movement  D = 1 / sqrt((1 - r^2)^2 + (2 z r)^2),    force on the foot (limb)  D sqrt(1 + (2 z r)^2).
-A climber's peak / W = 1 + a D, where a is the harmonic's own share; measured 1.1 to 1.5 already contains D of the trees
-measured (Kane & Arwade 2022, Arboric. Urban For. 48(6):309).
+A climber's peak / W = 1 + a D, where a is the harmonic's own share; measured 1.1 to 1.5 already contains D of
+the trees measured (Kane & Arwade 2022, Arboric. Urban For. 48(6):309).
 
 Large turning: `elastica` solves the clamped limb with a plumb load at its tip exactly (scipy solve_bvp,
-E I th'' = P cos th). To first order a limb that rises by `up` has (2 / 3) turn tan(up) more moment at its foot than the
-beam in its unbent place says: 7 % at 0.1 rad and 45 degrees, 20 % at 0.3 rad (tests); a level one has a little less. Published check values: Mattiasson 1981, Int. J. Numer. Meth. Eng. 17:145 (memory).
+E I th'' = P cos th). To first order a limb that rises by `up` has (2 / 3) turn tan(up) more moment at its
+foot than the beam in its unbent place says: 7 % at 0.1 rad and 45 degrees, 20 % at 0.3 rad (tests); a level
+one has a little less. Published check values: Mattiasson 1981, Int. J. Numer. Meth. Eng. 17:145 (memory).
 """
 
 from __future__ import annotations
@@ -52,18 +55,30 @@ def _element(length, radius, e_mod, g_mod, density):
     for i, v in ((0, own), (3, spin)):
         m[np.ix_([i, i + 6], [i, i + 6])] = v / 6 * np.array([[2, 1], [1, 2]])
     ei = e_mod * inertia
-    bend = ei / length**3 * np.array([
-        [12, 6 * length, -12, 6 * length],
-        [6 * length, 4 * length**2, -6 * length, 2 * length**2],
-        [-12, -6 * length, 12, -6 * length],
-        [6 * length, 2 * length**2, -6 * length, 4 * length**2],
-    ])
-    sway = own / 420 * np.array([
-        [156, 22 * length, 54, -13 * length],
-        [22 * length, 4 * length**2, 13 * length, -3 * length**2],
-        [54, 13 * length, 156, -22 * length],
-        [-13 * length, -3 * length**2, -22 * length, 4 * length**2],
-    ])
+    bend = (
+        ei
+        / length**3
+        * np.array(
+            [
+                [12, 6 * length, -12, 6 * length],
+                [6 * length, 4 * length**2, -6 * length, 2 * length**2],
+                [-12, -6 * length, 12, -6 * length],
+                [6 * length, 2 * length**2, -6 * length, 4 * length**2],
+            ]
+        )
+    )
+    sway = (
+        own
+        / 420
+        * np.array(
+            [
+                [156, 22 * length, 54, -13 * length],
+                [22 * length, 4 * length**2, 13 * length, -3 * length**2],
+                [54, 13 * length, 156, -22 * length],
+                [-13 * length, -3 * length**2, -22 * length, 4 * length**2],
+            ]
+        )
+    )
     for idx, sign in (((1, 5, 7, 11), 1.0), ((2, 4, 8, 10), -1.0)):
         s = np.array([1, sign, 1, sign])
         k[np.ix_(idx, idx)] += bend * np.outer(s, s)
@@ -115,12 +130,16 @@ def limb_modes(limb, node, *, rider=0.0, count=3):
     at = range(6 * node, 6 * node + 3)
     m[at, at] += rider
     f = limb.free
-    values = eigh(limb.stiffness[np.ix_(f, f)], m[np.ix_(f, f)], eigvals_only=True, subset_by_index=[0, count - 1])
+    values = eigh(
+        limb.stiffness[np.ix_(f, f)], m[np.ix_(f, f)], eigvals_only=True, subset_by_index=[0, count - 1]
+    )
     return np.sqrt(np.maximum(values, 0)) / 2 / np.pi
 
 
 def effective_mass(limb, node, direction=(0, 0, -1)):
-    """Mass (kg) which on the spring k of `stiffness_at` has the kinetic energy of the limb in the shape of that load."""
+    """Mass (kg) which on the spring k of `stiffness_at` has the kinetic energy of the limb in the shape of
+    that load.
+    """
     d = np.asarray(direction, float) / np.linalg.norm(direction)
     load = np.zeros(len(limb.stiffness))
     load[6 * node : 6 * node + 3] = d
@@ -151,13 +170,20 @@ def amplification_by_motion(cadence, natural, damping, cycles=60):
 
     w, q = 2 * np.pi * natural, 2 * np.pi * cadence
     end = cycles / min(cadence, natural)
-    run = solve_ivp(lambda t, y: [y[1], w * w * (np.sin(q * t) - y[0]) - 2 * damping * w * y[1]], (0, end), [0, 0],
-                    rtol=1e-8, atol=1e-10, max_step=0.02 / max(cadence, natural))
+    run = solve_ivp(
+        lambda t, y: [y[1], w * w * (np.sin(q * t) - y[0]) - 2 * damping * w * y[1]],
+        (0, end),
+        [0, 0],
+        rtol=1e-8,
+        atol=1e-10,
+        max_step=0.02 / max(cadence, natural),
+    )
     return float(np.abs(run.y[0, run.t > 0.8 * end]).max())
 
 
 def amplified_limb(limb, node, k_rope, m_climber, force, cadence, damping, direction=(0, 0, -1)):
-    """Peak movement (m) of the tie-in under a harmonic force (N) of the climber on his rope, two masses, modal damping.
+    """Peak movement (m) of the tie-in under a harmonic force (N) of the climber on his rope, two masses,
+    modal damping.
 
     The climber pushes himself up: the force acts on his mass; the rope carries it to the limb.
     """
@@ -167,13 +193,15 @@ def amplified_limb(limb, node, k_rope, m_climber, force, cadence, damping, direc
     values, shapes = eigh(k, np.diag([m_l, m_climber]))
     q = 2 * np.pi * cadence
     z = sum(
-        shapes[:, i] * (shapes[1, i] * force) / (values[i] - q**2 + 2j * damping * np.sqrt(values[i]) * q) for i in range(2)
+        shapes[:, i] * (shapes[1, i] * force) / (values[i] - q**2 + 2j * damping * np.sqrt(values[i]) * q)
+        for i in range(2)
     )
     return float(abs(z[0]))
 
 
 def elastica(length, ei, load, slope=0.0):
-    """Exact tip of a clamped uniform limb, `slope` rad above level at its foot, with a plumb load (N, down) at its tip.
+    """Exact tip of a clamped uniform limb, `slope` rad above level at its foot, with a plumb load (N, down)
+    at its tip.
 
     Returns (tip x, tip z relative to the foot, turning of the tip in rad, moment at the foot in N m).
     E I th''(s) = load cos th, th(0) = slope, th'(L) = 0 (th above level; the load turns it down).
