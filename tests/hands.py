@@ -193,3 +193,8 @@ def plain_tree(**kind):
 def only(points, label, system="MRS"):
     (found,) = [p for p in points if p.label == label and p.system == system]
     return found
+
+
+def of_code(reasons, code):
+    """The reasons of one code, in their order."""
+    return [r for r in reasons if r.code == code]

@@ -18,7 +18,7 @@ from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.load_path import StructuralModel
-from treescan.planning.access.approach import recommend
+from treescan.planning.access.approach import Approach, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, unions_to_throw_at
 from treescan.planning.climb.climb_plan import ClimbPlan, climb_plan
 from treescan.planning.kit.at_the_union import at_the_union
@@ -30,6 +30,7 @@ from treescan.planning.work.removal import Removal
 from treescan.planning.work.work_points import default_work, work_at_cuts
 from treescan.progress import Progress, quiet
 from treescan.reader_settings import ReaderSettings
+from treescan.reason import Reason
 from treescan.settings import merged
 from treescan.throw.scene.stances import standing_places
 from treescan.throw.search.search import search_throws
@@ -85,7 +86,7 @@ class Assessment:
     work : Work
     throws : ThrowTable
     points : tuple of TieInPoint    Usable ones by rank first, then those not ranked with their reasons.
-    approach : tuple of str         Recommended approach and the arguments for and against, one sentence each.
+    approach : Approach             Recommended way up, and the arguments for and against every open one.
     settings : Settings
     species : str                   As used, with how it was matched.
     warnings : tuple of str
@@ -95,7 +96,7 @@ class Assessment:
     density : float                 Green density of the wood. [kg/m3]
     seed : int                      Of all random draws.
     overrides : tuple of Override   What competent persons stated, in their order; `points` already follow it.
-    statements : tuple of str       One line each: who, when, why, and what it changed.
+    statements : tuple of Reason    One each: who, when, why, and what it changed.
     judged : tuple of TieInPoint    The list before any statement, from which `revised` ranks again.
     loads : StructuralModel or None            What `revised` checks redirects with; without it they stay first estimates.
     asked : str or None             The species as it was asked for; systems : tuple of str likewise.
@@ -107,7 +108,7 @@ class Assessment:
     work: Work
     throws: ThrowTable
     points: tuple[TieInPoint, ...]
-    approach: tuple[str, ...]
+    approach: Approach
     settings: Settings
     species: str
     warnings: tuple[str, ...] = ()
@@ -117,7 +118,7 @@ class Assessment:
     density: float = 1000.0
     seed: int = 1
     overrides: tuple[Override, ...] = ()
-    statements: tuple[str, ...] = ()
+    statements: tuple[Reason, ...] = ()
     judged: tuple[TieInPoint, ...] = ()
     loads: StructuralModel | None = None
     asked: str | None = None
@@ -273,14 +274,14 @@ def revised(assessment: Assessment, overrides: Sequence[Override], progress: Pro
     """
     a, planning, graph = assessment, assessment.settings.planning, assessment.tree.graph
     points: tuple[TieInPoint, ...] = a.judged
-    log: tuple[str, ...] = ()
+    log: tuple[Reason, ...] = ()
     if overrides:
         revision = with_overrides(graph, a.judged, overrides, planning, a.seed)
         points, log = revision.points, revision.log
     return replace(
         a,
         points=points,
-        approach=recommend(graph, a.throws, points, planning, a.tree.beside, a.tree.fitness),
+        approach=recommend(graph, points, planning, a.tree.beside, a.tree.fitness),
         climb=climb_plan(
             graph,
             a.tree.beside,

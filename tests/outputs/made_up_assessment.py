@@ -11,8 +11,10 @@ from treescan.assess import Assessment
 from treescan.cloud.point_cloud import Frame
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Catch, Exceptional, LimbCheck
+from treescan.planning.access.approach import BASAL, OTHER, Approach, Option
 from treescan.planning.tie_in_point import AccessStep, Reach, RopePlan, TieInPoint, Work
 from treescan.reader_settings import ReaderSettings
+from treescan.reason import Reason
 from treescan.settings import setting
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
@@ -126,10 +128,11 @@ def made_up(
         buildings=(np.array([[-17.0, 4.0], [-12.0, 4.0], [-12.0, 11.0], [-17.0, 11.0]]),),
         conductors=(Conductor(np.array([[-20.0, -12.0, 7.0], [20.0, -15.0, 7.0]]), 400.0),),
     )
-    approach = (
-        "Basal anchor first: from the lawn the line cannot be isolated on the high unions, and limbs below catch a basal line.",
-        "Against it: load at the top approaches twice the climber's weight.",
-    )
+    first = next((p for p in points if p.usable), None)
+    best = Option(OTHER, None, (Reason("no_union_to_judge"),))
+    if first is not None:
+        best = Option(BASAL, first, (Reason("basal_lowerable"),), (Reason("basal_both_legs", label=first.label),))
+    approach = Approach(best, ())
     return Assessment(
         tree,
         site,
@@ -306,9 +309,9 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
         good = anchor.check.verdict in ("holds", "doubtful") and throw is not None and anchor.check.margin.p5 > 2
         rank += good
         reasons = (
-            (f"{reach.share:.0%} of the work is within reach.", anchor.check.reason)
+            (Reason("fact_coverage", share=reach.share),)
             if good
-            else (anchor.check.reason if anchor.check.verdict != "holds" else "No line can be set from the ground.",)
+            else (Reason("strength_not_seen", why=anchor.check.reason) if anchor.check.verdict != "holds" else Reason("not_reachable"),)
         )
         height = float(u.height[k])
         rope = RopePlan(
@@ -317,11 +320,11 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
             (("climber leg", height), ("base leg", height), ("tail", 6.0)),
             45.0,
             True,
-            ("climbing rope 45 m", "throwline 60 m", "throw bag 340 g"),
+            (Reason("kit_rope", stock=45.0, length=2 * height + 6), Reason("kit_throwline", length=60.0, mass=0.34)),
         )
         steps = (
-            AccessStep(None, "ground", 0.0, "set the line from the marked place"),
-            AccessStep(k, u.label[k], height, "ascend; inspect the union by hand before committing"),
+            AccessStep(None, "ground", 0.0, "ground", Reason("access_ground")),
+            AccessStep(k, u.label[k], height, "ascend", Reason("access_ascend")),
         )
         scores = {
             "height": min(1.0, height / 14),
@@ -376,7 +379,7 @@ def _reach(tip: np.ndarray, work: Work) -> Reach:
         float(angle[served].max()) if served.any() else NAN,
         swing,
         4.2,
-        "the stem" if swing else "nothing seen",
+        Reason("the_stem") if swing else Reason("hits_nothing_seen"),
         1500.0,
         np.full(len(work), -1, np.int32),
     )

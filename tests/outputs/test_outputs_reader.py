@@ -22,8 +22,10 @@ from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.text import wording as w
 from treescan.outputs.text.sentences import said, spelled, spelled_page
 from treescan.outputs.text.wording import written_for
+from treescan.planning.access.access_order import ADVANCE, LADDER, THROWN_LINE
 from treescan.planning.tie_in_point import AccessStep
 from treescan.reader_settings import ReaderSettings
+from treescan.reason import Reason
 from treescan.settings import merged
 from treescan.units import FOOT_M, LBF_N
 
@@ -151,14 +153,14 @@ def test_without_a_throw_of_its_own_the_first_line_on_the_way_is_shown() -> None
     p = next(p for p in a.points if p.usable)
     other = next(k for (k, c) in a.throws.best if k != p.union)
     label = a.tree.graph.unions.label[other]
-    way = (AccessStep(None, "ground", 0.0, "look"), AccessStep(other, label, float(a.tree.graph.unions.height[other]), f"line thrown to {label}"))
-    bare = replace(p, throw=None, access=(*way, AccessStep(p.union, p.label, 9.0, "advance")))
+    way = (AccessStep(None, "ground", 0.0, "ground", Reason("access_ground")), AccessStep(other, label, float(a.tree.graph.unions.height[other]), THROWN_LINE, Reason("access_thrown_line", union=label)))
+    bare = replace(p, throw=None, access=(*way, AccessStep(p.union, p.label, 9.0, ADVANCE, Reason("access_advance", start=label, union=p.label))))
     b = replace(a, points=(bare, *a.points[1:]))
     t = first_line(b, bare)
     assert t is not None and t.union == other and t.chance == max(x.chance for (k, _), x in a.throws.best.items() if k == other)
     words = words_of(report_html(b))
     assert f"Not straight to {p.label}: the first line goes over {label}" in words
     assert f"{p.label} itself has no throw from the ground" in words
-    by_ladder = replace(bare, access=(way[0], replace(way[1], how=f"climb to {label} by ladder")))
+    by_ladder = replace(bare, access=(way[0], replace(way[1], how=LADDER)))
     assert first_line(b, by_ladder) is None
     assert f"the way up starts at {label}" in words_of(report_html(replace(a, points=(by_ladder, *a.points[1:]))))

@@ -10,7 +10,19 @@ import numpy as np
 import pytest
 from hands import table, throw, tree
 
-from treescan.planning.access.access_order import BASAL_LINE, GROUND, access_graph, by_throw, quickest_ways, sound_steps, steps
+from treescan.outputs.text.say import say
+from treescan.planning.access.access_order import (
+    ADVANCE,
+    BASAL_LINE,
+    GROUND,
+    LADDER,
+    SPURS,
+    access_graph,
+    by_throw,
+    quickest_ways,
+    sound_steps,
+    steps,
+)
 from treescan.planning.settings import PlanningSettings
 
 S = PlanningSettings()
@@ -74,15 +86,17 @@ def test_every_step_of_every_way_is_within_reach():
             assert np.hypot(rise[0], rise[1]) <= S.step_sideways
 
 
-def test_words_keep_one_attachment():
+def test_steps_keep_one_attachment():
     """Advancing says to stay on the lower line until the upper one is tested; each stop is an inspection."""
     graph = ladder_tree()
     ways = ways_of(graph)
     out = steps(graph, ways, quickest_ways(ways)[1][2])
 
     assert [s.label for s in out] == ["ground", "U01", "U02", "U03"]
-    assert "stay on the line at U01" in out[2].how and "then free U01" in out[2].how
-    assert all("inspect" in s.how for s in out)
+    assert [s.how for s in out] == ["ground", LADDER, ADVANCE, ADVANCE]
+    told = say(out[2].words)
+    assert told.startswith("stay on the line at U01") and told.endswith("then free U01")
+    assert all("inspect" in say(s.words) for s in out)
 
 
 def test_a_line_over_several_limbs_is_called_basal():
@@ -91,7 +105,7 @@ def test_a_line_over_several_limbs_is_called_basal():
     ways = ways_of(graph, [throw(graph, 3, 0.9, 3)])
 
     assert ways.edges[GROUND, 3]["how"] == BASAL_LINE
-    assert steps(graph, ways, [GROUND, 3])[1].how.startswith(BASAL_LINE)
+    assert steps(graph, ways, [GROUND, 3])[1].how == BASAL_LINE
 
 
 def test_thrown_line_needs_two_steps():
@@ -112,5 +126,5 @@ def test_spurs_open_the_bare_stem_of_a_removal_and_nothing_else():
     assert quickest_ways(ways_of(tall))[1] == {GROUND: [GROUND]}
     assert routes[1] == [GROUND, 0, 1]
     assert minutes[0] == pytest.approx(S.minutes_per_step + 9 * S.minutes_per_metre_lanyard)
-    assert "on spurs with two lanyards" in steps(tall, ways, routes[1])[1].how
+    assert steps(tall, ways, routes[1])[1].how == SPURS
     assert quickest_ways(ways_of(thin, settings=spurs))[1] == {GROUND: [GROUND]}

@@ -6,14 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import ASSESSABLE, S, plain_tree, ranked, table, throw, tree
+from hands import ASSESSABLE, S, of_code, plain_tree, ranked, table, throw, tree
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
 from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
-from treescan.planning.access.access_order import lanyard_steps
+from treescan.outputs.text.say import say
+from treescan.planning.access.access_order import LANYARDS, lanyard_steps
 from treescan.planning.access.approach import recommend
 from treescan.planning.candidates.candidates import BASE_HEIGHT, candidate_configurations, candidate_unions, round_the_stem
 from treescan.planning.candidates.contact import base_way, contact_point, own_limbs, place_on_limb, round_stem
@@ -21,6 +22,7 @@ from treescan.planning.climb.independent import independent
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.settings import SYSTEMS
 from treescan.planning.work.work_points import work_at_points
+from treescan.reason import Reason
 from treescan.trees.beside import Site
 
 
@@ -121,13 +123,14 @@ def test_the_doubt_names_what_the_climber_would_hang_from():
     checks = check_anchors(graph, alone(graph), wood_of("Quercus robur", LoadSettings()), [r for r, _ in found], work.xyz, LoadSettings(), 1)
     points = {p.union: p for p in rank_points(graph, alone(graph), Site(), ASSESSABLE, work, throws, found, checks, S, 1)}
     p = points[2]
-    words = next(d for d in p.doubts if "would not hang from" in d)
-    size = 200 * graph.segment_radius[out[2]]
-    force = np.linalg.norm(p.check.contact_forces[2]) / 1000
-    assert f"limb {graph.limb[out[2]]} ({size:.1f} cm thick), {force:.1f} kN" in words
-    assert f"low end {p.check.outer.p5:.1f}" in words
+    (doubt,) = of_code(p.doubts, "hangs_from_outer_limbs")
+    (bears,) = doubt["limbs"]
+    force = float(np.linalg.norm(p.check.contact_forces[2]))
+    assert bears == Reason("limb_bears", limb=int(graph.limb[out[2]]), diameter=2 * float(graph.segment_radius[out[2]]), force=force)
+    assert (doubt["union"], doubt["p5"]) == ("U03", p.check.outer.p5)
+    assert say(doubt).startswith("The climber would not hang from U03 but from what lies under the climber's leg")
     assert p.place == pytest.approx(contact_point(graph, p.check.configuration))
-    assert not any("would not hang from" in d for k in (0, 1) for d in points[k].doubts)
+    assert not any(of_code(points[k].doubts, "hangs_from_outer_limbs") for k in (0, 1))
     assert p.check.check.margin.p5 <= p.check.outer.p5 * 1.05
 
 
@@ -144,7 +147,7 @@ def test_a_dead_limb_under_the_climbers_leg_stands_against_the_line():
         points = rank_points(flagged, alone(flagged), Site(), ASSESSABLE, work, throws, found, checks, S, 1)
         p = next(p for p in points if p.union == 2)
         under = {int(flagged.limb[n]) for n in p.check.configuration.beyond}
-        assert any("under the climber's leg looks dead" in w for w in p.gates) == (int(flagged.limb[out[order.index(1)]]) in under)
+        assert bool(of_code(p.gates, "outer_limb_dead")) == (int(flagged.limb[out[order.index(1)]]) in under)
 
 
 def test_two_anchors_are_apart_only_where_all_that_holds_the_climber_is():
@@ -233,8 +236,9 @@ def test_a_tree_of_thin_limbs_is_listed_with_its_reasons():
     points = ranked(graph, [throw(graph, 0), throw(graph, 1)])
 
     assert len(points) == 2 and not any(p.usable for p in points)
-    assert all(any(g.startswith("Too thin: the limb") for g in p.gates) for p in points)
-    assert "too thin" in recommend(graph, table(graph), points, S)[1]
+    assert all(of_code(p.gates, "too_thin") for p in points)
+    (why,) = recommend(graph, points, S).recommended.pros
+    assert why["gate"] == "too_thin"
 
 
 def whorled(limb=0.02, stub_at=None, stem=0.16):
@@ -260,10 +264,12 @@ def test_a_stem_above_thin_whorls_is_choked():
     assert all("round the stem" in p.hardware and p.throw is None for p in round_it)
     assert all(np.allclose(p.place, graph.unions.place[p.union]) for p in round_it)
     assert any(p.usable for p in round_it)
-    assert all(any("Too thin: the limb" in g for g in p.gates) for p in points if p.system == "SRS basal")
+    assert all(not g["stem"] for p in points if p.system == "SRS basal" for g in of_code(p.gates, "too_thin"))
+    assert all(of_code(p.gates, "too_thin") for p in points if p.system == "SRS basal")
     best = points[0]
-    assert len(best.access) == 3 and "two lanyards round the stem" in best.access[-1].how
-    assert any(f"{100 * 2 * graph.segment_radius[best.check.configuration.rest_node]:.0f} cm" in k and "round" in k for k in best.rope.kit)
+    assert len(best.access) == 3 and best.access[-1].how == LANYARDS
+    round_stem_kit = [k["diameter"] for k in best.rope.kit if k.code in {"kit_stem_choke", "kit_friction_saver"}]
+    assert round_stem_kit == [2 * graph.segment_radius[best.check.configuration.rest_node]]
 
 
 def test_what_keeps_a_stem_from_being_choked():

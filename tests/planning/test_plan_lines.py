@@ -23,12 +23,14 @@ from treescan.loads.rope.strung_rope import hanging_between, line_tensions
 from treescan.outputs.data.climb_json import climb_out
 from treescan.outputs.job_sheet.sheet_climb import climb_page
 from treescan.outputs.text.sentences import said
+from treescan.planning.access.approach import OTHER, Approach, Option
 from treescan.planning.candidates.candidates import candidate_unions
 from treescan.planning.climb.climb_plan import climb_plan
 from treescan.planning.climb.independent import independent
 from treescan.planning.climb.line_loads import NARROWEST, SLACK
 from treescan.planning.ranking.overrides import Override, with_overrides
 from treescan.planning.work.work_points import work_at_points
+from treescan.reason import Reason
 from treescan.trees.beside import Site
 from treescan.units import G
 
@@ -195,6 +197,6 @@ def test_the_crews_sheet_prints_the_lines():
     graph = pole(0.10)
     for site, there in ((BEECH, True), (Site(), False)):
         plan, points, _ = planned(graph, site)
-        a = SimpleNamespace(climb=plan, statements=(), approach=(), tree=SimpleNamespace(graph=graph))
+        a = SimpleNamespace(climb=plan, statements=(), approach=Approach(Option(OTHER, None, (Reason("no_union_to_judge"),)), ()), tree=SimpleNamespace(graph=graph))
         text = " ".join(b.text for b in climb_page(a, [p for p in points if p.usable]) if hasattr(b, "text"))
         assert ("Anchors in neighbouring trees" in text) == there == ("Between the beech and" in text)

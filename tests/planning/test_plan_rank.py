@@ -6,19 +6,21 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import S, check, only, plain_tree, ranked, table, throw, tree
+from hands import S, check, of_code, only, plain_tree, ranked, throw, tree
 from strategies import alone, random_tree
 
 from treescan.loads.limb_check import AnchorConfiguration
-from treescan.planning.access.approach import OTHER, recommend
+from treescan.outputs.text.say import say, say_all
+from treescan.planning.access.approach import OTHER, RESCAN, recommend
 from treescan.planning.candidates.candidates import candidate_unions
-from treescan.planning.candidates.rescan_advice import TO_SETTLE, what_settles
-from treescan.planning.ranking.gates import NOT_SEEN
+from treescan.planning.candidates.rescan_advice import RESCANS, rescan_advice
+from treescan.planning.ranking.gates import UNSEEN
 from treescan.planning.ranking.order import order_points, pareto, places
 from treescan.planning.ranking.reasons import compare
 from treescan.planning.ranking.score_rule import combined
 from treescan.planning.settings import CRITERIA, Weights
 from treescan.planning.work.work_points import default_work, work_at_points
+from treescan.reason import Reason
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.wood.graph import ScanFitness
 from treescan.wood.topology.assemble import assemble
@@ -54,20 +56,24 @@ def test_best_system_of_each_union_comes_before_second_systems():
 
 
 def test_thin_limb_is_gated_with_its_diameter():
-    """The limb at 11 m is thinner than a forearm: not ranked, and the words name the centimetres."""
+    """The limb at 11 m is thinner than a forearm: not ranked, and the gate names the diameter."""
     graph = plain_tree()
     p = only(ranked(graph, [throw(graph, k) for k in range(3)], settings=replace(S, min_limb=0.12, min_stub=0.2)), "U03")
 
     assert not p.usable
     assert p.verdict == "not ranked"
-    assert "Too thin" in p.gates[0] and "12 cm" in p.gates[0]
+    assert p.gates[0].code == "too_thin" and not p.gates[0]["stem"]
+    assert p.gates[0]["diameter"] < p.gates[0]["asked"] == 0.12
+    assert say(p.gates[0]).startswith("Too thin: the limb is ") and "at least 12 cm" in say(p.gates[0])
 
 
 def test_margin_below_the_gate_is_gated_with_both_numbers():
-    """A low side below the gate stands against a candidate, with middle and low side in words."""
+    """A low side below the gate stands against a candidate, with middle and low side."""
     p = only(ranked(plain_tree(), median=1.2), "U01")
 
-    assert p.gates[0].startswith("Strength over stress is 1.20 and may be as low as 0.75")
+    low = p.gates[0]
+    assert (low.code, low["median"], low["p5"]) == ("margin_low", 1.2, p.check.check.margin.p5)
+    assert say(low).startswith("Strength over stress is 1.20 and may be as low as 0.75. At least 1.00 is asked on the low side")
 
 
 def test_nothing_is_ranked_from_a_scan_that_cannot_tell():
@@ -78,7 +84,7 @@ def test_nothing_is_ranked_from_a_scan_that_cannot_tell():
     assert points
     for p in points:
         assert (p.usable, p.rank, p.verdict) == (False, 0, "not assessable")
-        assert any(why in r for r in p.reasons)
+        assert [r["why"] for r in of_code(p.reasons, "scan_not_assessable")] == [why]
 
 
 def test_height_band_that_shows_nothing_gates_only_its_unions():
@@ -98,10 +104,10 @@ def test_a_limb_the_scan_is_fit_for_nothing_on_is_not_seen_and_says_what_a_resca
     want = "Rescan standing at azimuth 200 degrees from it."
     limbs = tuple({"limb": k, "fit_for": "nothing" if k == bears else "small limbs", "rescan": want if k == bears else ""} for k in range(len(graph.limbs)))
     points = ranked(graph, [throw(graph, k) for k in range(3)], fitness=ScanFitness("assessable", (), (), limbs))
-    told = {int(graph.limb[p.check.configuration.rest_node]): [g for g in p.gates if want in g] for p in points}
+    against = {int(graph.limb[p.check.configuration.rest_node]): of_code(p.gates, "limb_not_seen") for p in points}
 
-    assert told[bears] and told[bears][0].startswith("Not seen")
-    assert not any(words for limb, words in told.items() if limb != bears)
+    assert [g["rescan"] for g in against[bears]] == [want]
+    assert not any(gates for limb, gates in against.items() if limb != bears)
 
 
 
@@ -115,8 +121,8 @@ def test_unseen_wood_is_not_assessable():
     p = only(ranked(bridged, [throw(bridged, k) for k in range(3)]), "U02")
 
     assert p.verdict == "not assessable"
-    assert all(g.startswith(NOT_SEEN) for g in p.gates[:-1])
-    assert p.gates[-1].startswith(TO_SETTLE)
+    assert {g.code for g in p.gates[:-1]} <= UNSEEN
+    assert p.gates[-1].code in RESCANS
 
 
 def test_dead_suspect_is_not_ranked():
@@ -126,14 +132,15 @@ def test_dead_suspect_is_not_ranked():
     p = only(ranked(replace(graph, unions=replace(graph.unions, flags=flags))), "U01")
 
     assert p.verdict == "not ranked"
-    assert "Dead suspect" in p.gates[0]
+    assert p.gates[0].code == "dead_suspect"
 
 
 def test_drooping_limb_is_gated():
     """A limb that falls away at 30 degrees lets the rope run out: not ranked."""
     graph = tree(([[0, 0, 0], [0, 0, 12]], 0.25, 0.1), ([[0, 0, 8], [3, 0, 6.3]], 0.1, 0.05))
 
-    assert any("falls away" in g for g in only(ranked(graph, [throw(graph, 0)]), "U01").gates)
+    (droop,) = of_code(only(ranked(graph, [throw(graph, 0)]), "U01").gates, "limb_droops")
+    assert droop["angle"] == pytest.approx(np.arctan2(1.7, 3.0), abs=0.02)
 
 
 def test_union_without_throw_or_steps_is_not_reachable():
@@ -142,7 +149,7 @@ def test_union_without_throw_or_steps_is_not_reachable():
     alone_there = ranked(graph)
     stepped = ranked(graph, [throw(graph, 0)])
 
-    assert all(any(g.startswith("Not reachable") for g in p.gates) for p in alone_there)
+    assert all(of_code(p.gates, "not_reachable") for p in alone_there)
     assert only(stepped, "U02").usable
     assert [s.label for s in only(stepped, "U02").access] == ["ground", "U01", "U02"]
 
@@ -156,7 +163,8 @@ def test_conductor_within_the_approach_distance_gates_the_anchor():
     known = ranked(graph, throws, site=Site(conductors=(Conductor(line, 11e3),)))
 
     assert not any(p.usable for p in unknown)
-    assert all(any("conductor 1 (voltage unknown)" in g for g in p.gates) for p in unknown)
+    assert all(g["to"].code == "conductor_of_unknown_voltage" for p in unknown for g in of_code(p.gates, "anchor_near_conductor"))
+    assert all(of_code(p.gates, "anchor_near_conductor") for p in unknown)
     assert any(p.usable for p in known)
     assert all("electricity" in p.cautions for p in known)
 
@@ -170,7 +178,8 @@ def test_throw_under_a_conductor_is_not_used():
     p = only(ranked(graph, [near, far], site=site), "U02")
 
     assert p.throw is None
-    assert any("throw comes within" in d and "not used" in d for d in p.doubts)
+    (near_line,) = of_code(p.doubts, "throw_near_conductor")
+    assert near_line["distance"] < near_line["limit"] and near_line["to"]["voltage"] == 11e3
     assert p.scores["isolation"] == 0
 
 
@@ -181,19 +190,20 @@ def test_scanned_wires_count_as_live_with_unknown_voltage():
     beside = Beside(Terrain.flat(0.0), surroundings=Surroundings(wires, np.full(len(wires), 3, np.uint8), 0.2))
     points = ranked(graph, [throw(graph, k, stand=(-6, 0, 0)) for k in range(3)], beside=beside)
 
-    assert all(any("a wire the scan saw" in g for g in p.gates) for p in points)
+    assert all(g["to"].code == "wire_seen" for p in points for g in of_code(p.gates, "anchor_near_conductor"))
+    assert all(of_code(p.gates, "anchor_near_conductor") for p in points)
 
 
 def test_doubts_make_it_inspect_first_not_lost():
-    """One-sided scan, codominance and a thin margin leave a candidate ranked, as "inspect first", with each doubt in words."""
+    """One-sided scan, codominance and a thin margin leave a candidate ranked, as "inspect first", with each doubt."""
     graph = plain_tree(arc=np.radians(100))
     points = [p for p in ranked(graph, [throw(graph, k) for k in range(3)], median=2.0) if p.usable]
 
     assert points
     for p in points:
         assert p.verdict == "inspect first"
-        assert any("100 degrees of the limb's round" in r for r in p.reasons)
-        assert any("low side of its margin" in r for r in p.reasons)
+        assert [r["arc"] for r in of_code(p.reasons, "one_side_seen")] == [pytest.approx(np.radians(100))]
+        assert of_code(p.reasons, "margin_doubtful")
 
 
 def test_more_margin_never_ranks_lower():
@@ -304,7 +314,7 @@ def test_equal_candidates_are_a_tie():
     points = [p for p in ranked(graph, [throw(graph, 0), throw(graph, 1)], work=work) if p.usable]
 
     assert points[0].tie
-    assert any("a tie" in r for r in points[0].reasons)
+    assert [r["next"] for r in of_code(points[0].reasons, "tied_with_next")] == [points[1].named]
 
 
 def test_same_seed_same_answer_other_seed_other_draws():
@@ -322,10 +332,11 @@ def test_every_reason_is_a_sentence_that_names_its_number():
     graph = random_tree(8, height=18, limbs=14)
     points = [p for p in ranked(graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)], systems=()) if p.usable]
     for i, p in enumerate(points):
-        assert any(r.startswith("For it:") for r in p.reasons)
-        assert i == 0 or any(r.startswith("Ranked after") for r in p.reasons)
-        assert all(r.endswith(".") for r in p.reasons)
-    first, second = compare(points[0], points[3], S)
+        told = say_all(p.reasons)
+        assert any(r.startswith("For it:") for r in told)
+        assert i == 0 or any(r.startswith("Ranked after") for r in told)
+        assert all(r.endswith(".") for r in told)
+    first, second = say_all(compare(points[0], points[3], S))
 
     assert points[0].label in first
     assert points[3].label in second
@@ -334,7 +345,7 @@ def test_every_reason_is_a_sentence_that_names_its_number():
 def test_words_never_promise():
     """No output of this room calls anything safe, approved or certified."""
     points = ranked(random_tree(8, height=18, limbs=14), systems=())
-    text = " ".join(" ".join((*p.reasons, *p.rope.kit, p.verdict, *(s.how for s in p.access))) for p in points).lower()
+    text = " ".join(" ".join((*say_all((*p.reasons, *p.rope.kit, *(s.words for s in p.access))), p.verdict)) for p in points).lower()
 
     assert not any(word in text for word in (" safe", "approved", "certified"))
 
@@ -355,7 +366,7 @@ def test_a_bare_pole_gives_an_empty_list_and_no_crash():
 
     assert ranked(pole) == ()
     assert work.xyz.tolist() == [[0, 0, 9]]
-    assert OTHER in recommend(pole, table(pole), (), S)[0]
+    assert recommend(pole, (), S).recommended.way == OTHER
 
 
 def test_an_unmeasured_limb_is_not_seen_rather_than_thin():
@@ -367,37 +378,37 @@ def test_an_unmeasured_limb_is_not_seen_rather_than_thin():
     p = only(ranked(blind, [throw(graph, k) for k in range(3)]), "U02")
 
     assert p.verdict == "not assessable"
-    assert any("no diameter was measured" in g for g in p.gates)
-    assert not any("Too thin" in g for g in p.gates)
+    assert of_code(p.gates, "diameter_not_seen") and not of_code(p.gates, "too_thin")
 
 
-def test_what_settles_it_names_height_distance_and_side():
-    """A gap in the east limb 6 m up: the sentence names its height, how far out it is and from which side to look; a gap in the stem, no side."""
+def test_rescan_advice_names_height_distance_and_side():
+    """A gap in the east limb 6 m up: the advice names its height, how far out it is and from which side to look; a gap in the stem, no side."""
     graph = plain_tree()
     limb = graph.limbs.nodes[int(graph.limb[graph.unions.arm_node[graph.unions.laterals(0)[0]]])]
     seen = np.ones(len(graph), bool)
     gap = int(limb[np.argmin(np.abs(graph.xyz[limb, 2] - 6.0))])
     seen[gap] = False
     configuration = AnchorConfiguration(0, "MRS", "ring", int(limb[-1]), 2.0, np.zeros(0, np.int32), np.zeros(3))
-    text = what_settles(replace(graph, seen=seen), check(graph, configuration))
+    limb_gap = rescan_advice(replace(graph, seen=seen), check(graph, configuration))
     stem = graph.limbs.nodes[0]
     low = np.ones(len(graph), bool)
     low[stem[8]] = False
-    low_text = what_settles(replace(graph, seen=low), check(graph, configuration))
+    stem_gap = rescan_advice(replace(graph, seen=low), check(graph, configuration))
 
-    assert f"{graph.xyz[gap, 2]:.1f} m up, {graph.xyz[gap, 0]:.1f} m east of the stem's foot" in text
-    assert "from the east and one other side" in text
-    assert f"{graph.xyz[stem[8], 2]:.1f} m up is seen from two sides" in low_text
+    assert (limb_gap.code, limb_gap["height"]) == ("rescan_limb", graph.xyz[gap, 2])
+    assert (limb_gap["away"], limb_gap["azimuth"]) == pytest.approx((graph.xyz[gap, 0], np.pi / 2))
+    assert "east of the stem's foot, is seen from the east and one other side" in say(limb_gap)
+    assert (stem_gap.code, stem_gap["height"]) == ("rescan_stem", graph.xyz[stem[8], 2])
 
 
 def test_a_weak_candidate_says_where_it_would_go():
     """The gate names thickness and height of the weakest section, and how far from the rope it lies."""
     graph = plain_tree()
     p = only(ranked(graph, median=1.2), "U01")
-    size = 200 * graph.segment_radius[p.check.check.governing]
+    where = p.gates[0]["where"]
 
-    assert f"where the wood is {size:.0f} cm thick" in p.gates[0]
-    assert "next to the rope" in p.gates[0]
+    assert where["diameter"] == 2 * graph.segment_radius[p.check.check.governing]
+    assert where["away"] is None and "next to the rope" in say(where)
 
 
 @pytest.mark.parametrize("seed", range(2))
@@ -410,23 +421,35 @@ def test_every_candidate_says_why_and_why_not(seed):
 
     assert len(usable) > 3
     for p in usable:
-        said = p.reasons[len(p.doubts) :]
-        assert said[0].startswith("For it:")
-        assert p.rank == 1 or said[1].startswith("Ranked after ")
-        assert p.tie == any("a tie" in s for s in said)
+        told = p.reasons[len(p.doubts) :]
+        assert told[0].code == "why_this"
+        assert p.rank == 1 or say(told[1]).startswith("Ranked after ")
+        assert p.tie == bool(of_code(told, "tied_with_next"))
     assert all(p.reasons and p.reasons == p.gates for p in points if not p.usable)
     for a in points[:6]:
         for b in points[-3:]:
             pair = compare(a, b, S)
-            assert len(pair) == 2 and all(s.endswith(".") for s in pair)
+            assert len(pair) == 2 and all(s.endswith(".") for s in say_all(pair))
 
 
 def test_a_scan_that_cannot_tell_recommends_a_rescan():
     """Not assessable is not "no climbing": the recommendation is to scan again, with the reasons the scan gave."""
     pole = tree(([[0, 0, 0], [0, 0, 9]], 0.2, 0.1))
     reason = "99 % of the thick wood was seen from one side only"
-    said = recommend(pole, table(pole), (), S, fitness=ScanFitness("not assessable", (reason,)))
+    found = recommend(pole, (), S, fitness=ScanFitness("not assessable", (reason,)))
 
-    assert "scan again" in said[0]
-    assert reason in said[1]
-    assert "no climbing" not in " ".join(said)
+    assert found.recommended.way == RESCAN and not found.instead
+    assert found.reasons[1]["why"] == reason
+    assert "no climbing" not in " ".join(say_all(found.reasons))
+
+
+def test_the_commonest_reason_is_the_gate_that_stands_against_most():
+    """Two candidates at a wire and one too thin: the recommendation against a climb names the wire, not a word of a sentence."""
+    points = ranked(plain_tree(), median=0.5)[:3]
+    near = Reason("anchor_near_conductor", to=Reason("wire_seen"), distance=1.0, limit=10.0)
+    thin = Reason("too_thin", stem=False, diameter=0.05, asked=0.075)
+    points = [replace(p, gates=gates) for p, gates in zip(points, ((near, Reason("rescan_stem", height=3.0)), (near, thin), (thin, near)), strict=True)]
+    (why,) = recommend(plain_tree(), points, S).recommended.pros
+
+    assert (why.code, why["gate"], why["times"], why["candidates"]) == ("none_passes", "anchor_near_conductor", 3, 3)
+    assert "3 times: too near to a conductor" in say(why)

@@ -16,6 +16,7 @@ from treescan.planning.reach.swing import slips
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Work
 from treescan.planning.work.work_points import default_work, limb_of_work
+from treescan.reason import Reason
 from treescan.trees.beside import Beside, Surroundings, Terrain
 
 S = PlanningSettings()
@@ -132,7 +133,7 @@ def test_a_slip_towards_the_stem_hits_it_at_pendulum_speed():
     end = s.path[-1] - anchor
     a, b = np.arctan2(3, 4), np.arctan2(np.hypot(end[0], end[1]), -end[2])
 
-    assert s.hits == "the stem"
+    assert s.hits.code == "the_stem"
     assert s.speed == pytest.approx(float(pendulum_speed(5.0, a, b)))
     assert np.hypot(end[0], end[1]) < 0.2 + S.body_radius + 0.2
 
@@ -143,7 +144,7 @@ def test_a_low_swing_meets_the_ground():
     scene = Scene.of(graph, Beside(Terrain.flat(1.5)))
     (s,) = slips(graph, scene, np.array([0.0, 0, 6.0]), np.array([[4.0, 0, 2.9]]), np.array([-1], np.int32), 0.3, 1.0)
 
-    assert s.hits == "the ground"
+    assert s.hits.code == "hits_ground"
 
 
 def test_a_wall_in_the_arc_is_named():
@@ -153,7 +154,7 @@ def test_a_wall_in_the_arc_is_named():
     scene = Scene.of(graph, Beside(Terrain.flat(0.0), surroundings=Surroundings(wall, np.full(len(wall), 1, np.uint8), 0.2)))
     (s,) = slips(graph, scene, np.array([0.0, 0, 11.0]), np.array([[4.0, 0, 5.0]]), np.array([-1], np.int32), 0.35, 0.5)
 
-    assert s.hits == "a building"
+    assert s.hits == Reason("hits_beside_the_tree", kind="building")
     assert s.path[-1, 0] > 1.4
 
 

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import S, only, plain_tree, ranked, throw, tree
+from hands import S, of_code, only, plain_tree, ranked, throw, tree
 
+from treescan.outputs.text.say import say
 from treescan.planning.kit.rope_and_kit import bark_pressure, kit_of_all, polyline_length, rope_parts
 from treescan.planning.work.work_points import work_at_points
 
@@ -41,7 +42,7 @@ def test_base_leg_follows_its_supports():
 
 
 def test_stock_is_the_next_length_up_and_too_short_is_said():
-    """The shortest stocked rope that is long enough; when none is, the kit line says so and nothing is rounded down."""
+    """The shortest stocked rope that is long enough; when none is, the kit says so and nothing is rounded down."""
     graph = plain_tree()
     throws = [throw(graph, k) for k in range(3)]
     plan = only(ranked(graph, throws), "U03").rope
@@ -50,7 +51,7 @@ def test_stock_is_the_next_length_up_and_too_short_is_said():
     assert plan.stock == min(s for s in S.stock_lengths if s >= plan.length)
     assert plan.reaches_ground
     assert not short.reaches_ground and np.isnan(short.stock)
-    assert "no stocked length is enough" in short.kit[0]
+    assert short.kit[0].code == "kit_rope_too_short" and short.kit[0]["length"] == short.length
 
 
 def test_slope_changes_the_height_that_counts():
@@ -75,9 +76,9 @@ def test_kit_fits_the_way_it_is_set():
     points = ranked(graph, [throw(graph, 0), throw(graph, 2, method="launcher")], systems=())
     launched, thrown = only(points, "U03", "SRS basal").rope.kit, only(points, "U01").rope.kit
 
-    assert any("launcher" in k for k in launched) and not any("launcher" in k for k in thrown)
-    assert any("base anchor" in k for k in launched) and not any("base anchor" in k for k in thrown)
-    assert all(any("second rope" in k for k in p.rope.kit) for p in points)
+    assert of_code(launched, "kit_launcher") and not of_code(thrown, "kit_launcher")
+    assert of_code(launched, "kit_base_anchor") and not of_code(thrown, "kit_base_anchor")
+    assert all(of_code(p.rope.kit, "kit_rescue") for p in points)
 
 
 def test_the_kit_of_several_points_holds_everything_once():
@@ -87,13 +88,13 @@ def test_the_kit_of_several_points_holds_everything_once():
     chosen = [only(points, "U01", "MRS"), only(points, "U02", "SRS basal"), only(points, "U03", "MRS")]
     kit = kit_of_all(chosen)
 
-    assert all(f"{p.rope.stock:.0f} m ({p.label} {p.system})" in kit[0] for p in chosen)
+    assert [(r["stock"], r["anchor"]) for r in kit[0]["ropes"]] == [(p.rope.stock, p.named) for p in chosen]
     assert len(kit) == len(set(kit))
-    lines = [k for k in kit if k.startswith("throwline ") and "launcher" not in k]
-    assert lines and all(k.startswith(f"throwline {max(p.rope.throwline for p in chosen):.0f} m") for k in lines)
-    assert any("launcher" in k for k in kit) and any("base anchor kit" in k for k in kit)
+    (line,) = of_code(kit, "kit_throwline")
+    assert line["length"] == max(p.rope.throwline for p in chosen)
+    assert of_code(kit, "kit_launcher") and of_code(kit, "kit_base_anchor")
     for p in chosen:
-        assert all(line in kit for line in p.rope.kit[1:] if not line.startswith("throwline "))
+        assert all(item in kit or item.code == "kit_throwline" for item in p.rope.kit[1:])
     assert kit_of_all(()) == ()
 
 
@@ -110,4 +111,5 @@ def test_the_limb_most_in_the_way_is_named_with_the_work_behind_it():
     blocked = float((p.reach.fouled >= 0).mean())
 
     assert blocked == 0.5
-    assert p.fouling[0].endswith(f"{100 * blocked:.0f} % of the work lies behind it")
+    assert (p.fouling[0].code, p.fouling[0]["share"]) == ("limb_fouls", pytest.approx(blocked))
+    assert say(p.fouling[0]).endswith("50 % of the work lies behind it")

@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import ASSESSABLE, S, only, table, throw, tree
+from hands import ASSESSABLE, S, of_code, only, table, throw, tree
 from strategies import random_tree
 from test_plan_training_trees import LOADS
 
 from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.strung_rope import fixed_point, hanging_between
+from treescan.outputs.text.say import say_all
 from treescan.planning.access.approach import BASAL, OTHER, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, candidate_unions
 from treescan.planning.climb.climb_plan import climb_plan
@@ -27,6 +28,7 @@ from treescan.planning.reach.ways_to_work import access_bias, reached_shares, wa
 from treescan.planning.settings import SYSTEMS
 from treescan.planning.work.removal import cut_limb, cut_stem, stages
 from treescan.planning.work.work_points import default_work, limb_of_work, sample_work, work_at_points
+from treescan.reason import Reason
 from treescan.throw.scene.stances import standing_places
 from treescan.throw.settings import ThrowSettings
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
@@ -81,7 +83,7 @@ def test_quillmoor_green_oak_needs_more_than_one_anchor():
     assert anchor_set(points, work, S, most=1).share == pytest.approx(best)
     scene, limb = Scene.of(graph, FLAT), limb_of_work(graph, work)
     found = [s for p in chosen.points for s in slips(graph, scene, p.place, work.xyz[p.reach.served], limb[p.reach.served], S.body_radius, S.push_off)]
-    assert any(s.hits == "the stem" and s.speed > 2 and s.path[-1][1] > 0 for s in found)
+    assert any(s.hits.code == "the_stem" and s.speed > 2 and s.path[-1][1] > 0 for s in found)
     assert all(p.reach.swing_speed > 2 for p in chosen.points)
 
 
@@ -103,9 +105,11 @@ def test_hollin_bank_ash_is_not_ranked_above_the_dead_top():
 
     assert any(p.usable and p.place[2] > 14 for p in points)
     assert not any(p.usable and p.place[2] > 14 for p in after.points)
-    assert all("bark off, brackets" in " ".join(p.gates) for p in after.points if p.place[2] > 14)
-    assert OTHER in recommend(graph, table(graph, throws), none, S, beside)[0]
-    assert any("6.0 m away, 60 cm" in s for s in recommend(graph, table(graph, throws), none, S, beside))
+    assert all(g["why"] == "bark off, brackets" for p in after.points if p.place[2] > 14 for g in of_code(p.gates, "stated_against"))
+    assert all(of_code(p.gates, "stated_against") for p in after.points if p.place[2] > 14)
+    approach = recommend(graph, none, S, beside)
+    assert approach.recommended.way == OTHER
+    assert approach.instead[0].pros == (Reason("neighbour_stem", away=6.0, diameter=0.6),)
 
 
 def ferrow_mill():
@@ -162,9 +166,9 @@ def test_bracken_hythe_conifer_is_a_line_over_several_whorls():
 
     assert basal.usable and basal.throw.isolation_class == 3 and len(basal.check.configuration.via) == 1
     assert all(p.throw is None for p in points if p.system != "SRS basal")
-    assert BASAL in recommend(graph, table(graph, [line]), points, S)[0]
+    assert recommend(graph, points, S).recommended.way == BASAL
     assert caught[0].label == "U03" and caught[0].drop == pytest.approx(2 * 0.6, abs=0.15)
-    assert any(g.startswith("Too thin") for g in only(points, "U02", "SRS basal").gates)
+    assert of_code(only(points, "U02", "SRS basal").gates, "too_thin")
     assert all("round the stem" in p.hardware for p in points if p.label == "U02" and p.system != "SRS basal")
 
 
@@ -181,10 +185,10 @@ def test_cold_ash_lane_wire_is_never_called_clear():
     drawn = Site(conductors=(Conductor(np.array([[8.0, -30, 7], [8.0, 30, 7]]), 400.0),))
     known, _ = judged(graph, [east, west], site=drawn)
     warnings = site_warnings(beside, Site(), work.xyz, work.label, S.approach)
-    text = " ".join((*warnings, *(r for p in unknown for r in p.reasons))).lower()
+    text = " ".join(say_all((*warnings, *(r for p in unknown for r in p.reasons)))).lower()
 
     assert not any(p.usable for p in unknown)
-    assert any("may show only parts" in w for w in warnings)
+    assert of_code(warnings, "wires_not_drawn")
     assert "clear of" not in text and " safe" not in text
     assert only(known, "U01").throw is None
     assert only(known, "U02").throw is not None and only(known, "U02").usable
@@ -249,8 +253,8 @@ def test_wick_end_asks_for_a_rescan():
     points, _ = judged(graph, throws, fitness=ScanFitness("not assessable", why))
 
     assert points and {p.verdict for p in points} == {"not assessable"}
-    assert all(any("Rescan from NW" in r for r in p.reasons) for p in points)
-    assert OTHER in recommend(graph, table(graph, throws), points, S)[0]
+    assert all(tuple(r["why"] for r in of_code(p.reasons, "scan_not_assessable")) == why for p in points)
+    assert recommend(graph, points, S).recommended.way == OTHER
 
 
 def test_twin_gallow_oaks_flat_line_alarms_and_lowered_line_passes():

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import ASSESSABLE, S, check, only, plain_tree, ranked, table, throw, tree
+from hands import ASSESSABLE, S, check, of_code, only, plain_tree, ranked, table, throw, tree
 from shapely.geometry import LineString
 from strategies import alone, random_tree
 
@@ -14,8 +14,9 @@ from treescan.errors import BadInput
 from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
-from treescan.planning.access.approach import ADVANCE, BASAL, ISOLATE, OTHER, recommend
-from treescan.planning.candidates.candidates import candidate_configurations, candidate_unions, other_base_words
+from treescan.outputs.text.say import say
+from treescan.planning.access.approach import ADVANCE, BASAL, ISOLATE, NEIGHBOUR, OTHER, recommend
+from treescan.planning.candidates.candidates import candidate_configurations, candidate_unions, other_base
 from treescan.planning.climb.climb_plan import climb_plan
 from treescan.planning.climb.redirects import path_stress, redirects
 from treescan.planning.climb.rescue import corridors
@@ -38,6 +39,7 @@ from treescan.planning.reach.two_trees import reach_from_neighbour
 from treescan.planning.reach.ways_to_work import access_bias, reached_shares, ways_to_work
 from treescan.planning.settings import Approach
 from treescan.planning.work.work_points import deadwood_suspects, default_work, limb_of_work, work_at_points
+from treescan.reason import Reason
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.units import G
 
@@ -108,7 +110,8 @@ def test_every_part_of_the_job_is_held_against_the_line():
     assert by["swing after a slip"].distance == pytest.approx(np.hypot(10, 2) - A.envelope)
     wire = LineString(line.line[:, [0, 2]])
     assert by["throw"].distance == pytest.approx(wire.distance(LineString(t.path[:, [0, 2]])), abs=1e-6)
-    assert all("approach distance used is 3.0" in c.words or "3.1" in c.words for c in found)
+    assert all(c.words == Reason("clearance", what=c.what, to=c.to, distance=c.distance, limit=c.limit) for c in found)
+    assert all("approach distance used is 3.0 m" in say(c.words) for c in found)
 
 
 def test_no_clearance_is_ever_called_enough():
@@ -118,7 +121,7 @@ def test_no_clearance_is_ever_called_enough():
     lines = conductors(Site(conductors=(line,)), alone(graph))
     found = clearances_at(np.array([0.0, 0, 8]), np.array([[2.0, 0, 6]]), np.zeros((0, 3)), lines, A)
     found += clearances_of_throw(throw(graph, 1), lines, A)
-    text = " ".join(c.words for c in found).lower()
+    text = " ".join(say(c.words) for c in found).lower()
 
     assert not any(c.breach for c in found)
     assert not any(w in text for w in ("safe", "clear ", "enough", "ok"))
@@ -129,8 +132,8 @@ def test_poles_without_wires_are_suspicious():
     pole = Surroundings(np.array([[5.0, 5, 3]]), np.array([2], np.uint8), 0.2)
     beside = Beside(Terrain.flat(0), surroundings=pole)
 
-    assert "may be missing" in missing_wires(beside, Site())
-    assert missing_wires(beside, Site(conductors=(Conductor(np.zeros((2, 3))),))) == ""
+    assert [w.code for w in missing_wires(beside, Site())] == ["poles_without_wires"]
+    assert missing_wires(beside, Site(conductors=(Conductor(np.zeros((2, 3))),))) == ()
 
 
 def test_work_near_a_line_is_listed():
@@ -138,9 +141,10 @@ def test_work_near_a_line_is_listed():
     graph = plain_tree()
     work = work_at_points(graph, [[3.0, 0, 8], [0, 0, 5]], ["tip", "stem"])
     line = Conductor(np.array([[9.0, -30, 8], [9.0, 30, 8]]), 11e3)
-    (words,) = site_warnings(alone(graph), Site(conductors=(line,)), work.xyz, work.label, A)
+    (near,) = site_warnings(alone(graph), Site(conductors=(line,)), work.xyz, work.label, A)
 
-    assert "2 work point(s)" in words and "(tip) at 6.0 m" in words
+    assert (near.code, near["points"], near["work"], near["distance"]) == ("work_near_conductor", 2, "tip", 6.0)
+    assert say(near).startswith("2 work points lie within ")
 
 
 def test_throw_over_a_road_is_said():
@@ -148,7 +152,7 @@ def test_throw_over_a_road_is_said():
     graph = plain_tree()
     road = np.array([[-5.0, -20], [-3.0, -20], [-3.0, 20], [-5.0, 20]])
 
-    assert "a road" in throw_crosses(throw(graph, 1), Site(roads=(road,)))[0]
+    assert throw_crosses(throw(graph, 1), Site(roads=(road,))) == (Reason("throw_passes_over", what="road"),)
     assert throw_crosses(throw(graph, 1), Site()) == ()
 
 
@@ -257,23 +261,26 @@ def test_each_approach_follows_from_its_rule():
 
     def first(throws, systems=(), median=6.0):
         points = ranked(graph, throws, median, systems=systems)
-        return recommend(graph, table(graph, throws), points, S, beside)[0]
+        return recommend(graph, points, S, beside).recommended.way
 
-    assert ISOLATE in first([throw(graph, k) for k in range(3)])
-    assert BASAL in first([throw(graph, k, 0.5, 3) for k in range(3)])
-    assert OTHER in first([])
-    assert OTHER in first([throw(graph, k) for k in range(3)], median=0.5)
+    assert first([throw(graph, k) for k in range(3)]) == ISOLATE
+    assert first([throw(graph, k, 0.5, 3) for k in range(3)]) == BASAL
+    assert first([]) == OTHER
+    assert first([throw(graph, k) for k in range(3)], median=0.5) == OTHER
     low = tree(([[0, 0, 0], [0, 0, 10]], 0.25, 0.1), ([[0, 0, 3.5], [2, 0, 5]], 0.1, 0.05), ([[0, 0, 7], [-2, 0, 8.5]], 0.1, 0.05))
-    assert ADVANCE in recommend(low, table(low), ranked(low), S, alone(low))[0]
+    found = recommend(low, ranked(low), S, alone(low))
+    assert found.recommended.way == ADVANCE
+    assert say(found.reasons[0]) == f"Recommended: low access and advance upward, inspecting every union on the way ({found.recommended.point.name})."
 
 
 def test_a_neighbour_is_named_never_ranked():
     """Where nothing on the tree can be used a neighbouring stem is named with its distance, to be traced by itself."""
     graph = plain_tree()
     beside = Beside(Terrain.flat(0.0), surroundings=Surroundings(stems=np.array([[3.0, 4.0, 0.0]]), stem_dbh=np.array([0.5])))
-    out = recommend(graph, table(graph), ranked(graph, median=0.5, beside=beside), S, beside)
+    found = recommend(graph, ranked(graph, median=0.5, beside=beside), S, beside)
 
-    assert any("5.0 m away, 50 cm" in s for s in out)
+    assert found.recommended.way == OTHER
+    assert [(o.way, o.pros) for o in found.instead] == [(NEIGHBOUR, (Reason("neighbour_stem", away=5.0, diameter=0.5),))]
 
 
 def test_unusable_checks_never_reach_the_recommendation():
@@ -283,7 +290,7 @@ def test_unusable_checks_never_reach_the_recommendation():
     points = ranked(graph, throws, verdict="not seen")
 
     assert check(graph, points[0].check.configuration, verdict="not seen").check.margin.known is False
-    assert OTHER in recommend(graph, table(graph, throws), points, S)[0]
+    assert recommend(graph, points, S).recommended.way == OTHER
 
 
 def test_a_neighbours_anchor_serves_its_own_side():
@@ -342,15 +349,15 @@ def test_a_way_down_onto_a_building_is_not_free():
 
 
 def test_a_swing_over_a_building_is_a_reason_to_look():
-    """A drawn building under the swept arc puts its sentence among the things to look at first."""
+    """A drawn building under the swept arc puts it among the things to look at first."""
     graph = plain_tree()
     throws = [throw(graph, k) for k in range(3)]
     house = np.array([[-9.0, -9], [9, -9], [9, 9], [-9, 9.0]])
     with_house, without = ranked(graph, throws, site=Site(buildings=(house,))), ranked(graph, throws)
 
     assert any(p.usable for p in with_house)
-    assert all(any("swings over a drawn building" in d for d in p.doubts) for p in with_house if p.usable)
-    assert not any("swings over" in d for p in without for d in p.doubts)
+    assert all(of_code(p.doubts, "swings_over_building") for p in with_house if p.usable)
+    assert not any(of_code(p.doubts, "swings_over_building") for p in without)
 
 
 def test_hardware_and_bark_are_stated_per_anchor():
@@ -359,11 +366,12 @@ def test_hardware_and_bark_are_stated_per_anchor():
     points = ranked(graph, [throw(graph, k) for k in range(3)], systems=())
     basal, canopy, moving = (only(points, "U01", s) for s in ("SRS basal", "SRS canopy", "MRS"))
     limb = 2 * graph.segment_radius[basal.check.configuration.rest_node]
-    words = at_the_union(graph, basal, LOADS)
+    friction, bark = at_the_union(graph, basal, LOADS)
 
-    assert f"rope on bark {100 * np.exp(-LOADS.mu_bark[1] * np.pi):.0f} %" in words[0]
-    assert f"about {bark_pressure(LOADS.climber_mass * G, limb) / 1e6:.2f} MPa" in words[1]
-    assert "does not move" in at_the_union(graph, canopy, LOADS)[0]
+    shares = {s["hardware"]: s["share"] for s in friction["shares"]}
+    assert shares["rope on bark"] == pytest.approx(np.exp(-LOADS.mu_bark[1] * np.pi))
+    assert (bark.code, bark["moves"], bark["pressure"]) == ("bark_pressure", True, pytest.approx(bark_pressure(LOADS.climber_mass * G, limb)))
+    assert not at_the_union(graph, canopy, LOADS)[0]["moves"]
     assert len(at_the_union(graph, moving, LOADS)) == 1
 
 
@@ -404,16 +412,19 @@ def test_a_basal_line_tied_to_another_stem_says_so_and_is_judged_to_it():
         legs = dict(p.rope.parts)["base leg"], dict(q.rope.parts)["base leg"]
         assert legs[0] == pytest.approx(np.linalg.norm(p.place - oak[1]))
         assert legs[0] > legs[1]
-        assert any("tied to the oak, 9.0 m from this stem: what it is tied to was not judged" in d for d in p.doubts)
-        assert not any("tied to" in d for d in q.doubts)
-        assert any("sling for the oak" in line for line in p.rope.kit) and any("sling for the stem foot" in line for line in q.rope.kit)
+        (tied,) = of_code(p.doubts, "tied_elsewhere")
+        assert (tied["to"], tied["away"]) == ("the oak", 9.0)
+        assert say(tied).startswith("It is tied to the oak, 9.0 m (29.5 ft) from this stem: what it is tied to was not judged.")
+        assert not of_code(q.doubts, "tied_elsewhere")
+        slings = [say(*of_code(x.rope.kit, "kit_base_anchor")) for x in (p, q)]
+        assert "sling for the oak and" in slings[0] and "sling for the stem foot and" in slings[1]
         assert p.verdict != "candidate"
     wire = Conductor(np.array([[6.0, -30.0, 5.0], [6.0, 30.0, 5.0]]), 400.0)
     found = candidate_configurations(graph, alone(graph), throws, ("SRS basal",), S, (oak,))
     checks = check_anchors(graph, alone(graph), wood, [r for r, _ in found], work.xyz, LOADS, 1)
     near = rank_points(graph, alone(graph), Site(bases=(oak,), conductors=(wire,)), ASSESSABLE, work, throws, found, checks, S, 1)
     assert all(any(c.what == "base leg" for c in p.clearances) for p in near)
-    assert any("base leg comes within" in d for p in near for d in p.doubts)
+    assert any(d["what"] == "base leg" for p in near for d in of_code(p.doubts, "clearance"))
 
 
 def test_the_nearest_stem_that_could_take_a_base_is_named_in_words():
@@ -425,11 +436,13 @@ def test_the_nearest_stem_that_could_take_a_base_is_named_in_words():
     )
     work = default_work(graph, beside, S)
 
-    def words(systems, site):
+    def named(systems, site):
         points = ranked(graph, [throw(graph, k) for k in range(3)], systems=systems)
-        return " ".join(climb_plan(graph, beside, site, work, points, S).warnings)
+        return of_code(climb_plan(graph, beside, site, work, points, S).warnings, "other_base")
 
-    assert "Another stem of 35 cm stands 7.0 m to the north" in words(("SRS basal",), Site())
-    assert "Another stem" not in words(("MRS",), Site())
-    assert "Another stem" not in words(("SRS basal",), Site(bases=(("the oak", np.array([0.0, 7.0, 1.0])),)))
-    assert other_base_words(graph, alone(graph)) == ""
+    (other,) = named(("SRS basal",), Site())
+    assert other == Reason("other_base", diameter=0.35, away=7.0, azimuth=0.0)
+    assert "Another stem of 35 cm (13.8 in) stands 7.0 m (23.0 ft) to the north" in say(other)
+    assert not named(("MRS",), Site())
+    assert not named(("SRS basal",), Site(bases=(("the oak", np.array([0.0, 7.0, 1.0])),)))
+    assert other_base(graph, alone(graph)) is None

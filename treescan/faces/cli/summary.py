@@ -61,7 +61,7 @@ def _climb(done: Assessment) -> Iterator[Reason]:
         for stage in done.climb.stages:
             for alarm in stage.alarms:
                 yield Reason("summary_removal", alarm=_told(alarm))
-    for finding in done.approach[:MOST_OF_EACH]:
+    for finding in done.approach.reasons[:MOST_OF_EACH]:
         yield Reason("summary_approach", finding=_told(finding))
 
 

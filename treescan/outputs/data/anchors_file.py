@@ -14,9 +14,10 @@ from treescan.cautions import CAUTIONS, all_cautions
 from treescan.loads.limb_check import AnchorCheck, Catch
 from treescan.outputs.data.climb_json import beside_the_rank, climb_out
 from treescan.outputs.data.contact_rows import ContactRow, contact_rows
+from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.outputs.strict_json import number, place, tame, vector
 from treescan.outputs.text.wording import file_name
-from treescan.planning.tie_in_point import Reach, TieInPoint
+from treescan.planning.tie_in_point import AccessStep, Reach, TieInPoint
 from treescan.throw.throw_path import CLASS_WORDS, Throw
 from treescan.units import G
 
@@ -35,9 +36,9 @@ def anchors_out(a: Assessment) -> dict[str, Any]:
         "species": a.species,
         "assessable": fitness.assessable,
         "not_assessable_because": [] if fitness.assessable else list(fitness.reasons),
-        "approach": list(a.approach),
+        **all_with_data("approach", a.approach.reasons),
         "warnings": list(a.warnings),
-        "statements": list(a.statements),
+        **all_with_data("statements", a.statements),
         "climb": climb_out(a),
         "settings": tame(a.settings),
         "cautions": list(all_cautions()),
@@ -58,7 +59,7 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "tied_to": p.check.configuration.tied_to or None,
         "usable": bool(p.usable),
         "verdict": p.verdict,
-        "reasons": list(p.reasons),
+        **all_with_data("reasons", p.reasons),
         "load": _load(a, p.check) | {"contacts": [_contact(r) for r in contact_rows(a, p)]},
         "exceptional": _exceptional(p.check),
         "capacity": _capacity(p.check),
@@ -71,14 +72,14 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "redundant": bool(p.check.redundant),
         "common_cause": p.check.common_cause,
         "coverage": _coverage(p.reach),
-        "access": [{"union": s.label if s.union is not None else None, "place": s.label, "height": number(s.height), "how": s.how} for s in p.access],
+        "access": [_step(s) for s in p.access],
         "rope": {
             "length_m": number(p.rope.length),
             "throwline_m": number(p.rope.throwline),
             "parts": [{"what": what, "length_m": number(m)} for what, m in p.rope.parts],
             "stock_m": number(p.rope.stock),
             "reaches_ground": bool(p.rope.reaches_ground),
-            "kit": list(p.rope.kit),
+            **all_with_data("kit", p.rope.kit),
         },
         "scores": {k: number(v) for k, v in p.scores.items()},
         "score": number(p.score),
@@ -86,10 +87,15 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "pareto": bool(p.pareto),
         "tie_with_next": bool(p.tie),
         "first_chance": number(p.first_chance),
-        "look_first": list(p.doubts),
+        **all_with_data("look_first", p.doubts),
         **beside_the_rank(p),
         "cautions": list(p.cautions),
     }
+
+
+def _step(s: AccessStep) -> dict[str, Any]:
+    """One step of the way up."""
+    return {"union": s.label if s.union is not None else None, "place": s.label, "height": number(s.height), **with_data("how", s.words)}
 
 
 def worst_work_point(a: Assessment, check: AnchorCheck) -> str:
@@ -215,7 +221,7 @@ def _coverage(r: Reach) -> dict[str, Any]:
         "worst_angle_deg": number(math.degrees(r.worst_angle)),
         "swing_m": number(r.swing),
         "swing_speed_ms": number(r.swing_speed),
-        "swing_hits": r.swing_hits,
+        **with_data("swing_hits", r.swing_hits),
         "swing_force_kn": number(r.swing_force / 1000.0),
     }
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.loads.checks.line_check import LineCheck, Swing
+from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.outputs.strict_json import number, place, vector
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.climb.line_loads import LineEnd, LinePair
@@ -50,7 +51,7 @@ def climb_out(a: Assessment) -> dict[str, Any] | None:
         "ways": [{"work": w.label, "how": w.how, "by": w.by or None, "angle_deg": _degrees(w.angle)} for w in c.ways],
         "shares": {how: number(share) for how, share in c.shares.items()},
         "strata": _strata(c),
-        "kit": list(c.kit),
+        **all_with_data("kit", c.kit),
         "removal": [_stage(s) for s in c.stages],
         "spar": [{"height_m": number(h), "diameter_m": number(d), "diameter_sd_m": number(sd)} for h, d, sd in c.spar],
     }
@@ -61,11 +62,11 @@ def beside_the_rank(p: TieInPoint) -> dict[str, Any]:
     t, r = p.load_test, p.retrieval
     return {
         "clearances": [
-            {"what": c.what, "to": c.to, "distance_m": number(c.distance), "limit_m": number(c.limit), "breach": c.breach} for c in p.clearances
+            {"what": c.what, **with_data("to", c.to), "distance_m": number(c.distance), "limit_m": number(c.limit), "breach": c.breach} for c in p.clearances
         ],
-        "care": list(p.care),
-        "fouling": list(p.fouling),
-        "retrieval": None if r is None else {"verdict": r.verdict, "snags": list(r.snags), "words": r.words},
+        **all_with_data("care", p.care),
+        **all_with_data("fouling", p.fouling),
+        "retrieval": None if r is None else {"verdict": r.verdict, "snags": list(r.snags), **with_data("words", r.words)},
         "load_test": None
         if t is None
         else {

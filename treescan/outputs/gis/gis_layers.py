@@ -16,6 +16,7 @@ from treescan.cautions import CAUTIONS
 from treescan.outputs.data.anchors_file import worst_work_point
 from treescan.outputs.shapes.cached import cached
 from treescan.outputs.shapes.rope_lines import rope_line
+from treescan.outputs.text.say import say_all
 from treescan.outputs.text.wording import file_name
 from treescan.planning.tie_in_point import TieInPoint
 
@@ -173,7 +174,7 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "swing_m": p.reach.swing,
         "next_catch": k.catches[0].label if k.catches else "",
         "rope_m": p.rope.length,
-        "reasons": " | ".join(p.reasons),
+        "reasons": " | ".join(say_all(p.reasons)),
         "caution": CAUTIONS["planning_aid"],
     }
 

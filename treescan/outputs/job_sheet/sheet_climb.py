@@ -10,6 +10,7 @@ from treescan.outputs.data.redirect_rows import REDIRECT_HEAD, REDIRECT_NOTE, re
 from treescan.outputs.data.removal_rows import REMOVAL_HEAD, REMOVAL_NOTE, removal_rows, spar_rows
 from treescan.outputs.job_sheet.sheet_parts import BAND, HEAD, SMALL, figures, gap, grid, numbered, side_by_side, words
 from treescan.outputs.text import wording as w
+from treescan.outputs.text.say import say
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.tie_in_point import TieInPoint
 
@@ -28,7 +29,7 @@ def climb_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     first = usable[0]
     blocks: Blocks = [words("The climb as a whole", HEAD), *approach_words(a)]
     if a.statements:
-        blocks += [words("Stated by the competent person", BAND), *[words("- " + s, SMALL) for s in a.statements]]
+        blocks += [words("Stated by the competent person", BAND), *[words("- " + say(s), SMALL) for s in a.statements]]
     if c.warnings:
         blocks += [words("Site", BAND), *[words("- " + s) for s in c.warnings[:MOST]]]
     blocks += [words("Tie-in points for all the work, in visiting order", BAND), *[words(s) for s in c.anchors.words]]
@@ -47,14 +48,14 @@ def climb_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     others = c.neighbours.words()[:MOST]
     if others:
         blocks += [words("Anchors in neighbouring trees", BAND), *[words("- " + s, SMALL) for s in others]]
-    down = [p.retrieval.words for p in (first, *(q for q in c.anchors.points if q.label != first.label)) if p.retrieval is not None]
+    down = [say(p.retrieval.words) for p in (first, *(q for q in c.anchors.points if q.label != first.label)) if p.retrieval is not None]
     blocks += [words("Getting the rope down", BAND), *[words("- " + s, SMALL) for s in down]]
     return blocks
 
 
 def approach_words(a: Assessment) -> Blocks:
-    """The recommended approach with what speaks for and against it; nothing where there is none."""
-    return [words("Approach, for and against", BAND), *[words(s) for s in a.approach]] if a.approach else []
+    """The recommended approach with what speaks for and against it."""
+    return [words("Approach, for and against", BAND), *[words(say(s)) for s in a.approach.reasons]]
 
 
 def _set_table(a: Assessment, points: Sequence[TieInPoint]) -> Any:

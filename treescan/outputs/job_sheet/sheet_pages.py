@@ -67,7 +67,7 @@ def _first_page(a: Assessment, p: TieInPoint) -> Blocks:
     return [
         words(f"First to inspect: {p.label}, {c.height} up, {p.system} with {p.hardware}", HEAD),
         strip([(g.question, g.figure, g.words) for g in glance(a, p)[1:]], WIDTH),
-        words(f"{p.verdict.capitalize()}. {' '.join(p.reasons[:2])} Forces are for a climber of {w.mass(a.settings.loads.climber_mass)} with gear."),
+        words(f"{p.verdict.capitalize()}. {' '.join(say_all(p.reasons[:2]))} Forces are for a climber of {w.mass(a.settings.loads.climber_mass)} with gear."),
         gap(),
         side_by_side(left, right, WIDTH),
         words("Can I get a line in?", BAND),

@@ -15,6 +15,7 @@ from treescan.loads.limb_check import AnchorCheck
 from treescan.outputs.data.contact_rows import contact_rows, contact_words
 from treescan.outputs.shapes.first_line import first_line, first_stop
 from treescan.outputs.text import wording as w
+from treescan.outputs.text.say import say, say_all
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.settings import METHOD_WORDS
 from treescan.throw.throw_path import CLASS_WORDS, Throw
@@ -249,14 +250,14 @@ def _reach(a: Assessment, p: TieInPoint) -> Answer:
         (
             "Swing if you slip",
             f"up to {w.metres(r.swing)} sideways at {w.speed(r.swing_speed)}, rope force {w.force(r.swing_force)}; "
-            f"first in the way: {r.swing_hits}",
+            f"first in the way: {say(r.swing_hits)}",
         ),
         ("Not served", missed_work(a, ~np.asarray(r.served, bool))),
     ]
     fouled = int((np.asarray(r.fouled) >= 0).sum())
     rows.append(("Straight rope meets wood", f"for {fouled} of {len(r.fouled)} work points" if fouled else "nowhere"))
-    rows += [("Mostly in the way", "; ".join(p.fouling))] if p.fouling else []
-    rows += [("Conductor", c.words) for c in p.clearances]
+    rows += [("Mostly in the way", "; ".join(say_all(p.fouling)))] if p.fouling else []
+    rows += [("Conductor", say(c.words)) for c in p.clearances]
     return Answer(QUESTIONS[4], tuple(rows))
 
 
@@ -297,9 +298,9 @@ def _order(a: Assessment, p: TieInPoint) -> Answer:
         ("Climbing rope", f"{w.metres(rope.length)}: " + ", ".join(f"{what} {w.metres(m)}" for what, m in rope.parts)),
         ("Rope to bring", f"{w.metres(rope.stock, 0)}" + ("" if rope.reaches_ground else "; it does not reach the ground")),
         ("Throwline", _throwline(a, p)),
-        ("Kit", "; ".join(rope.kit)),
-        *(("At the union", text) for text in p.care),
-        *((("Getting the rope down", p.retrieval.words),) if p.retrieval is not None else ()),
+        ("Kit", "; ".join(say_all(rope.kit))),
+        *(("At the union", text) for text in say_all(p.care)),
+        *((("Getting the rope down", say(p.retrieval.words)),) if p.retrieval is not None else ()),
     )
-    steps = tuple(f"{s.label}, {w.metres(s.height)}: {s.how}" if s.union is not None else f"{s.label}: {s.how}" for s in p.access)
+    steps = tuple(f"{s.label}, {w.metres(s.height)}: {say(s.words)}" if s.union is not None else f"{s.label}: {say(s.words)}" for s in p.access)
     return Answer(QUESTIONS[5], rows, steps)

@@ -11,6 +11,7 @@ from treescan.assess import Assessment
 from treescan.outputs.report.cards import missed_work, section_words, stand_words
 from treescan.outputs.shapes.first_line import first_line, first_stop
 from treescan.outputs.text import wording as w
+from treescan.outputs.text.say import word
 from treescan.planning.tie_in_point import TieInPoint
 
 
@@ -140,5 +141,5 @@ def _unserved(a: Assessment) -> str:
 
 def _refusals(a: Assessment) -> tuple[tuple[str, int], ...]:
     """Reasons why candidates were not ranked, the most frequent first."""
-    count = Counter(p.reasons[0] for p in a.points if not p.usable and p.reasons)
-    return tuple(sorted(count.items(), key=lambda kv: (-kv[1], kv[0]))[:12])
+    count = Counter(p.reasons[0].code for p in a.points if not p.usable and p.reasons)
+    return tuple((word(code), times) for code, times in sorted(count.items(), key=lambda kv: (-kv[1], kv[0]))[:12])

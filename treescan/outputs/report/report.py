@@ -29,11 +29,12 @@ from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.use_of_capacity import LEGEND
 from treescan.outputs.strict_json import tame
 from treescan.outputs.text import wording
-from treescan.outputs.text.say import say_all
+from treescan.outputs.text.say import say, say_all
 from treescan.outputs.text.sentences import said, spelled, spelled_page
 from treescan.planning.ranking.reasons import compare
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.reason import Reason
 from treescan.sources import SOURCES
 
 COMPARED = 24
@@ -65,6 +66,8 @@ def report_html(a: Assessment) -> str:
 
 def _printed(value: Any) -> Any:
     """What stands between braces in the page: sentences get their second unit system, markup stays as it is."""
+    if isinstance(value, Reason):
+        return say(value)
     return said(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
@@ -181,14 +184,14 @@ def _row(a: Assessment, p: TieInPoint, i: int, has_card: bool) -> dict[str, Any]
 def _comparison(c: Card) -> dict[str, Any]:
     """What the side-by-side table needs of one card."""
     p = c.point
-    head = [["", "Standing", p.verdict], ["", "Height", c.height], ["", "Why or why not", spelled(said(" ".join(p.reasons)))]]
+    head = [["", "Standing", p.verdict], ["", "Height", c.height], ["", "Why or why not", spelled(said(" ".join(say_all(p.reasons))))]]
     rows = [[answer.question, label, spelled(said(text))] for answer in c.answers for label, text in answer.rows]
     return {"id": c.number, "title": (f"{p.rank}. " if p.usable else "") + c.title, "rows": head + rows}
 
 
 def _against(cards: list[Card], settings: PlanningSettings) -> dict[str, str]:
     """Any two of the cards held against each other in two sentences, by "number number"."""
-    return {f"{x.number} {y.number}": " ".join(compare(x.point, y.point, settings)) for x, y in combinations(cards, 2)}
+    return {f"{x.number} {y.number}": " ".join(say_all(compare(x.point, y.point, settings))) for x, y in combinations(cards, 2)}
 
 
 def _embedded(value: Any) -> Markup:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from treescan.assess import Assessment
+from treescan.planning.access.access_order import LADDER
 from treescan.planning.tie_in_point import AccessStep, TieInPoint
 from treescan.throw.throw_path import Throw
 
@@ -17,7 +18,7 @@ def first_line(a: Assessment, p: TieInPoint) -> Throw | None:
     if p.throw is not None:
         return p.throw
     stop = first_stop(p)
-    if stop is None or "ladder" in stop.how:
+    if stop is None or stop.how == LADDER:
         return None
     found = [t for c in (1, 2, 3) if (t := a.throws.best.get((stop.union if stop.union is not None else -1, c))) is not None]
     return max(found, key=lambda t: t.chance, default=None)

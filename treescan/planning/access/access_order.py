@@ -9,20 +9,33 @@ import networkx as nx
 import numpy as np
 
 from treescan.planning.candidates.candidates import CLASSES
+from treescan.planning.candidates.contact import looks_dead
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import AccessStep
-from treescan.throw.settings import METHOD_WORDS
+from treescan.reason import Reason
 from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.wood.graph import WoodGraph
 
-BASAL_LINE = "basal line over several limbs"
-"""How an edge from the ground is called when the line cannot be isolated."""
+THROWN_LINE = "thrown line"
+"""From the ground by a line that can be isolated."""
 
-LANYARDS = "two lanyards in turn"
-"""How an edge up an upright stem with limbs close together is called."""
+BASAL_LINE = "basal line"
+"""From the ground by a line over several limbs that cannot be isolated."""
 
-SPURS = "spurs and two lanyards"
-"""How an edge up a bare stem is called that is to come down anyway."""
+LADDER = "ladder"
+"""From the ground by ladder or lanyards."""
+
+ADVANCE = "advance"
+"""From one union to a higher one by a line thrown in the tree."""
+
+LANYARDS = "lanyards"
+"""Up an upright stem with limbs close together, two lanyards in turn."""
+
+SPURS = "spurs"
+"""Up a bare stem that is to come down anyway, on spurs and two lanyards."""
+
+WAYS_UP = (THROWN_LINE, BASAL_LINE, LADDER, ADVANCE, LANYARDS, SPURS)
+"""How a climber gets from one place to the next: "how" of the edges and of their steps."""
 
 GROUND = -1
 """Node of the ground in the access graph; the others are union rows."""
@@ -40,7 +53,7 @@ def sound_steps(graph: WoodGraph, holds: Mapping[int, bool], settings: PlanningS
     size = np.zeros(len(u))
     np.maximum.at(size, np.repeat(np.arange(len(u)), np.diff(u.arm_start))[lateral], u.arm_diameter[lateral])
     thick = size >= settings.step_limb
-    plain = np.array([not any("dead" in f or f == "bridged" for f in u.flags[k]) for k in range(len(u))], bool)
+    plain = np.array([not looks_dead(graph, k) and "bridged" not in u.flags[k] for k in range(len(u))], bool)
     strong = np.array([holds.get(k, True) for k in range(len(u))], bool)
     return thick & plain & strong
 
@@ -64,11 +77,11 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
     for k in range(len(u)):
         climb = float(u.height[k]) * settings.minutes_per_metre
         if u.height[k] <= settings.ladder_reach:
-            ways.add_edge(GROUND, k, minutes=settings.minutes_per_step + climb, how="ladder or lanyards")
+            ways.add_edge(GROUND, k, minutes=settings.minutes_per_step + climb, how=LADDER)
         found = [throws.best[k, c] for c in CLASSES["SRS basal"] if (k, c) in throws.best]
         if found and sound[k]:
             best = min(found, key=throw_minutes)
-            how = BASAL_LINE if best.isolation_class == 3 else "line thrown from the ground"
+            how = BASAL_LINE if best.isolation_class == 3 else THROWN_LINE
             minutes = throw_minutes(best) + climb
             if not ways.has_edge(GROUND, k) or minutes < ways.edges[GROUND, k]["minutes"]:
                 ways.add_edge(GROUND, k, minutes=minutes, how=how)
@@ -77,7 +90,7 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
     can = (rise > 0) & (rise <= settings.step_reach) & (side <= settings.step_sideways) & sound[:, None]
     lower, upper = np.nonzero(can)
     needed = settings.minutes_per_step + rise[lower, upper] * settings.minutes_per_metre
-    ways.add_weighted_edges_from(zip(lower.tolist(), upper.tolist(), needed.tolist(), strict=True), weight="minutes", how="advance")
+    ways.add_weighted_edges_from(zip(lower.tolist(), upper.tolist(), needed.tolist(), strict=True), weight="minutes", how=ADVANCE)
     steps_up = lanyard_steps(graph, settings)
     if settings.spurs and len(u):
         first = int(np.argmin(u.node))
@@ -120,45 +133,38 @@ def quickest_ways(ways: nx.DiGraph) -> tuple[dict[int, float], dict[int, list[in
 
 
 def steps(graph: WoodGraph, ways: nx.DiGraph, route: list[int]) -> tuple[AccessStep, ...]:
-    """A way in words; every union on it is an inspection stop."""
-    out = [AccessStep(None, "ground", 0.0, "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready")]
+    """A way step by step; every union on it is an inspection stop, those that two lanyards pass without a change-over apart."""
+    out = [AccessStep(None, "ground", 0.0, "ground", Reason("access_ground"))]
     u = graph.unions
-    ladder_from = -1
+    start = -1
     for i, (a, b) in enumerate(pairwise(route)):
         how = ways.edges[a, b]["how"]
-        if how == LANYARDS:
-            ladder_from = a if ladder_from < 0 else ladder_from
-            if i + 2 < len(route) and ways.edges[b, route[i + 2]]["how"] == LANYARDS:
-                continue
-            text = (
-                f"climb from {u.label[ladder_from]} to {u.label[b]} with two lanyards round the stem in turn, limb by limb; look at the stem "
-                f"and at every limb before trusting it, and inspect {u.label[b]} by hand"
-            )
-            ladder_from = -1
-        elif how == "advance":
-            text = (
-                f"stay on the line at {u.label[a]}, throw to {u.label[b]}, load-test it, change over, climb, "
-                f"inspect the union by hand, then free {u.label[a]}"
-            )
-        elif how == SPURS:
-            text = f"climb the bare stem to {u.label[b]} on spurs with two lanyards in turn, look at the stem on the way, inspect the union by hand"
-        elif how == "ladder or lanyards":
-            text = f"climb to {u.label[b]} by ladder or two lanyards in turn, inspect it by hand, set the line"
-        else:
-            text = f"{how} to {u.label[b]}, load-test from the ground, ascend, inspect every union the line touches by hand"
-        out.append(AccessStep(b, u.label[b], float(u.height[b]), text))
+        start = a if start < 0 else start
+        goes_on = i + 2 < len(route) and ways.edges[b, route[i + 2]]["how"] == LANYARDS
+        if how == LANYARDS and goes_on:
+            continue
+        words = _done(how, u.label[start] if start != GROUND else "", u.label[b])
+        out.append(AccessStep(b, u.label[b], float(u.height[b]), how, words))
+        start = -1
     return tuple(out)
+
+
+def _done(how: str, start: str, union: str) -> Reason:
+    """What is done on one step, from the union it starts at ("" = the ground) to the next."""
+    if how == LANYARDS:
+        return Reason("access_lanyards", start=start, union=union)
+    if how == ADVANCE:
+        return Reason("access_advance", start=start, union=union)
+    if how == SPURS:
+        return Reason("access_spurs", union=union)
+    if how == LADDER:
+        return Reason("access_ladder", union=union)
+    return Reason("access_basal_line", union=union) if how == BASAL_LINE else Reason("access_thrown_line", union=union)
 
 
 def by_throw(graph: WoodGraph, union: int, throw: Throw) -> tuple[AccessStep, ...]:
     """The way when one throw from the ground sets the line itself."""
     u = graph.unions
-    how = f"by {METHOD_WORDS.get(throw.method, throw.method)}"
-    first = AccessStep(
-        None,
-        "ground",
-        0.0,
-        f"throw {how} (about {max(1, round(throw.expected_throws))} throws), pull the rope in, load-test from the ground",
-    )
-    text = "ascend on the line; look at every union on the way; inspect this one by hand before any work"
-    return first, AccessStep(union, u.label[union], float(u.height[union]), text)
+    ground = Reason("access_throw", method=throw.method, throws=throw.expected_throws)
+    up = AccessStep(union, u.label[union], float(u.height[union]), "ascend", Reason("access_ascend"))
+    return AccessStep(None, "ground", 0.0, "ground", ground), up

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,46 +9,72 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.planning.access.access_order import BASAL_LINE
-from treescan.planning.candidates.rescan_advice import TO_SETTLE
+from treescan.planning.candidates.rescan_advice import RESCANS
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
-from treescan.throw.throw_path import ThrowTable
+from treescan.reason import Reason
 from treescan.trees.beside import Beside
 from treescan.wood.graph import ScanFitness, WoodGraph
+
+ISOLATE, BASAL, ADVANCE = "isolate", "basal", "advance_up"
+"""Ways that climb on this tree: a line isolated from the ground, a basal line first, step by step from low access."""
+
+NEIGHBOUR, RESCAN, OTHER = "neighbour_tree", "rescan", "no_climb"
+"""Ways that do not: an anchor in a neighbouring tree, another scan first, a platform or other means."""
 
 
 @dataclass(frozen=True)
 class Option:
-    """One way of getting to work: name, the candidate it uses, and the arguments, one sentence each."""
+    """One way of getting to work.
 
-    name: str
+    way : one of the identifiers above; point : the candidate it uses, None where it uses none; pros, cons : the arguments, the
+    weightiest first.
+    """
+
+    way: str
     point: TieInPoint | None
-    pro: tuple[str, ...]
-    con: tuple[str, ...]
+    pros: tuple[Reason, ...]
+    cons: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True)
+class Approach:
+    """The recommended way and the others that are open on this tree."""
+
+    recommended: Option
+    instead: tuple[Option, ...]
 
     @property
-    def open(self) -> bool:
-        """False when nothing on this tree allows it."""
-        return self.point is not None
+    def reasons(self) -> tuple[Reason, ...]:
+        """The recommendation first, then the arguments for and against it, then the other ways."""
+        best = self.recommended
+        first = Reason("approach_recommended", way=best.way, anchor=best.point.named if best.point is not None else None)
+        if best.way == RESCAN:
+            return first, *(Reason("approach_scan", why=why) for why in best.pros)
+        arguments = (
+            *(Reason("approach_for", why=why) for why in best.pros),
+            *(Reason("approach_against", why=why) for why in best.cons),
+        )
+        others = tuple(_offered(o) for o in self.instead)
+        return first, *arguments, *others, *((Reason("approach_safer_access"),) if best.way != OTHER else ())
 
 
-ISOLATE = "isolate a line over the tie-in point from the ground and climb on it"
-BASAL = "basal line over several limbs, climb on it, then set a canopy anchor"
-ADVANCE = "low access and advance upward, inspecting every union on the way"
-NEIGHBOUR = "anchor in a neighbouring tree"
-RESCAN = "scan again before a way up is chosen; this scan cannot tell which one there is"
-OTHER = "platform or other means, no climbing on this tree"
+def _offered(option: Option) -> Reason:
+    if option.point is None:
+        return Reason("approach_also", way=option.way, why=option.pros[0])
+    return Reason(
+        "approach_instead", way=option.way, anchor=option.point.named, for_it=option.pros[0], against_it=option.cons[0]
+    )
 
 
 def recommend(
     graph: WoodGraph,
-    throws: ThrowTable,
     points: Sequence[TieInPoint],
     settings: PlanningSettings,
     beside: Beside | None = None,
     fitness: ScanFitness | None = None,
-) -> tuple[str, ...]:
-    """The recommended approach first, then the arguments for and against every open one, one sentence each.
+) -> Approach:
+    """The recommended approach, with the arguments for and against every open one.
 
     Notes
     -----
@@ -62,106 +87,73 @@ def recommend(
     4. it is reached by steps: low access and advance.
     """
     if fitness is not None and not fitness.assessable:
-        return (f"Recommended: {RESCAN}.", *(f"For it: {reason}" for reason in fitness.reasons))
-    usable = [p for p in points if p.usable]
-    options = [_isolate(usable, settings), _basal(usable), _advance(graph, usable), _neighbour(graph, beside)]
-    chosen = next((o for o in options[:3] if o.open and o.point is _first(usable, o)), None) or next((o for o in options[:3] if o.open), None)
-    out = []
-    if chosen is None or chosen.point is None:
-        out.append(f"Recommended: {OTHER}.")
-        out.append(f"For it: {_why_none(points)}")
-        near = options[3]
-        out += [f"Also possible: {near.name}. {near.pro[0]}"] if near.pro else []
-        return tuple(out)
-    out.append(f"Recommended: {chosen.name} ({chosen.point.label}, {chosen.point.system}).")
-    out += [f"For it: {s}" for s in chosen.pro] + [f"Against it: {s}" for s in chosen.con]
-    for o in options:
-        if o is not chosen and o.open and o.point is not None:
-            out.append(f"Instead: {o.name} ({o.point.label}, {o.point.system}). For it: {o.pro[0]} Against it: {o.con[0]}")
-        elif o is not chosen and o.pro:
-            out.append(f"Instead: {o.name}. {o.pro[0]}")
-    out.append("If safer access (ground, platform) is reasonable, it comes before every one of these.")
-    return tuple(out)
+        return Approach(Option(RESCAN, None, tuple(fitness.reasons)), ())
+    usable = sorted((p for p in points if p.usable), key=lambda p: p.rank)
+    climbing = [o for o in (_isolate(usable, settings), _basal(usable), _advance(usable)) if o is not None]
+    neighbour = _neighbour(graph, beside)
+    if not climbing:
+        return Approach(Option(OTHER, None, (_why_none(points),)), neighbour)
+    chosen = next((o for o in climbing if o.point is not None and o.point.union == usable[0].union), climbing[0])
+    return Approach(chosen, (*(o for o in climbing if o is not chosen), *neighbour))
 
 
-def _why_none(points: Sequence[TieInPoint]) -> str:
-    """Why no candidate is ranked: the commonest reason and how often it stands."""
+def _why_none(points: Sequence[TieInPoint]) -> Reason:
+    """Why no candidate is ranked: the commonest gate and against how many it stands; of equals the one met first."""
     if not points:
-        return "the tree has no union to judge."
-    kinds = Counter(kind for p in points for kind in {re.split(r"[:.,;]| is \d", g)[0] for g in p.gates if not g.startswith(TO_SETTLE)})
-    kind, number = kinds.most_common(1)[0]
-    return f"none of {len(points)} candidates passes the gates; the commonest reason, {number} times: {kind.lower()}."
+        return Reason("no_union_to_judge")
+    gates = Counter(code for p in points for code in dict.fromkeys(g.code for g in p.gates) if code not in RESCANS)
+    gate, times = gates.most_common(1)[0]
+    return Reason("none_passes", candidates=len(points), times=times, gate=gate)
 
 
-def _first(usable: Sequence[TieInPoint], option: Option) -> TieInPoint | None:
-    """The first-ranked candidate when the option leads to its union."""
-    top = min(usable, key=lambda p: p.rank)
-    return option.point if option.point is not None and option.point.union == top.union else None
+def _isolate(usable: Sequence[TieInPoint], settings: PlanningSettings) -> Option | None:
+    """A line set from the ground over the tie-in point alone, at the first-ranked candidate that allows it."""
+    for p in usable:
+        if p.throw is not None and p.throw.isolation_class <= 2 and p.throw.expected_throws <= settings.max_throws:
+            break
+    else:
+        return None
+    pros = (Reason("isolate_throws", throws=p.throw.expected_throws, label=p.label), Reason("isolate_tested_first"))
+    cons = (
+        Reason("isolate_less_inspected"),
+        *((Reason("isolate_workings", times=p.throw.workings),) if p.throw.workings else ()),
+        *((Reason("isolate_no_catch"),) if not p.check.redundant else ()),
+    )
+    return Option(ISOLATE, p, pros, cons)
 
 
-def _isolate(usable: Sequence[TieInPoint], settings: PlanningSettings) -> Option:
-    able = [p for p in usable if p.throw is not None and p.throw.isolation_class <= 2 and p.throw.expected_throws <= settings.max_throws]
-    if not able:
-        return Option(ISOLATE, None, (), ())
-    p = min(able, key=lambda p: p.rank)
-    assert p.throw is not None
-    pro = [
-        f"about {max(1, round(p.throw.expected_throws))} throw(s) set the line over {p.label} alone: any rope system can use it.",
-        "nobody leaves the ground before the anchor has been load-tested.",
-    ]
-    con = ["an anchor set from the ground is inspected less: look at it through field glasses, and by hand on arrival before any work."]
-    if p.throw.workings:
-        con.append(f"the weight must be worked back {p.throw.workings} time(s).")
-    if not p.check.redundant:
-        con.append("nothing below it is known to hold the climber if it fails.")
-    return Option(ISOLATE, p, tuple(pro), tuple(con))
-
-
-def _basal(usable: Sequence[TieInPoint]) -> Option:
+def _basal(usable: Sequence[TieInPoint]) -> Option | None:
     """A basal line as the system itself, or as the way to a canopy anchor that no throw can isolate."""
-    able = [p for p in usable if (p.system == "SRS basal" and p.throw is not None) or _by_basal_line(p)]
-    if not able:
-        return Option(BASAL, None, (), ())
-    p = min(able, key=lambda p: p.rank)
-    pro = ["the line need not be isolated, and a releasable base anchor lets the ground crew lower a casualty."]
+    p = next((p for p in usable if (p.system == "SRS basal" and p.throw is not None) or _by_basal_line(p)), None)
+    if p is None:
+        return None
+    pros = (Reason("basal_lowerable"),)
     caught = next((c for c in p.check.catches if not c.ground), None)
     if p.throw is not None and caught is not None:
-        pro.append(f"if {p.label} gives out the line lies over {caught.label} as well, after a drop of {caught.drop:.1f} m.")
-    first = p.access[1].label if _by_basal_line(p) else p.label
-    con = [
-        f"{first} bears both legs, close to twice the pull on the climber's leg, more with preload.",
-        "both legs can be cut: keep the base leg out of the saw's and the pieces' way.",
-        "every union the line touches must be sound, not only the highest.",
-    ]
-    return Option(BASAL, p, tuple(pro), tuple(con))
+        pros = (*pros, Reason("basal_catch", label=p.label, catch=caught.label, drop=caught.drop))
+    bears = p.access[1].label if _by_basal_line(p) else p.label
+    cons = (Reason("basal_both_legs", label=bears), Reason("basal_cut"), Reason("basal_all_unions"))
+    return Option(BASAL, p, pros, cons)
 
 
 def _by_basal_line(p: TieInPoint) -> bool:
-    return p.throw is None and len(p.access) >= 2 and p.access[1].how.startswith(BASAL_LINE)
+    return p.throw is None and len(p.access) >= 2 and p.access[1].how == BASAL_LINE
 
 
-def _advance(graph: WoodGraph, usable: Sequence[TieInPoint]) -> Option:
-    able = [p for p in usable if p.throw is None and p.access and not _by_basal_line(p)]
-    if not able:
-        return Option(ADVANCE, None, (), ())
-    p = min(able, key=lambda p: p.rank)
-    stops = [s.label for s in p.access if s.union is not None]
-    pro = (f"every union is inspected by hand before it is trusted, over {', '.join(stops)}.",)
-    con = (f"{len(stops)} stop(s) in the tree, each with a change-over on two attachments; slower and harder than one rope.",)
-    return Option(ADVANCE, p, pro, con)
+def _advance(usable: Sequence[TieInPoint]) -> Option | None:
+    """From low access upward, to the first-ranked candidate that is reached so."""
+    p = next((p for p in usable if p.throw is None and p.access and not _by_basal_line(p)), None)
+    if p is None:
+        return None
+    stops = tuple(s.label for s in p.access if s.union is not None)
+    return Option(ADVANCE, p, (Reason("advance_inspected", unions=stops),), (Reason("advance_slow", stops=len(stops)),))
 
 
-def _neighbour(graph: WoodGraph, beside: Beside | None) -> Option:
-    """A neighbouring stem is named, never ranked: its wood was not measured."""
+def _neighbour(graph: WoodGraph, beside: Beside | None) -> tuple[Option, ...]:
+    """The nearest neighbouring stem is named, never ranked: its wood was not measured; () where none is known."""
     if beside is None or len(beside.surroundings.stems) == 0:
-        return Option(NEIGHBOUR, None, (), ())
+        return ()
     gap = ((beside.surroundings.stems[:, :2] - graph.xyz[0, :2]) ** 2).sum(axis=1) ** 0.5
     i = int(gap.argmin())
-    dbh = beside.surroundings.stem_dbh[i] if i < len(beside.surroundings.stem_dbh) else float("nan")
-    size = f", {100 * dbh:.0f} cm at breast height" if np.isfinite(dbh) else ""
-    return Option(
-        NEIGHBOUR,
-        None,
-        (f"A neighbouring stem stands {gap[i]:.1f} m away{size}: trace it by itself to judge it as an anchor.",),
-        (),
-    )
+    dbh = float(beside.surroundings.stem_dbh[i]) if i < len(beside.surroundings.stem_dbh) else float("nan")
+    return (Option(NEIGHBOUR, None, (Reason("neighbour_stem", away=float(gap[i]), diameter=dbh if np.isfinite(dbh) else None),)),)

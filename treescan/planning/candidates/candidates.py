@@ -10,9 +10,9 @@ from treescan.errors import BadInput
 from treescan.geometry import point_segment
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.planning.candidates.contact import in_the_union, place_on_limb
-from treescan.planning.candidates.rescan_advice import POINTS
 from treescan.planning.settings import SYSTEMS, PlanningSettings
 from treescan.planning.tie_in_point import Floats
+from treescan.reason import Reason
 from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Ints, WoodGraph
@@ -191,21 +191,19 @@ def stem_foot(graph: WoodGraph, side: Floats) -> Floats:
     return np.array([*(root[:2] + ahead * graph.radius[0]), root[2] + BASE_HEIGHT])
 
 
-def other_base_words(graph: WoodGraph, beside: Beside) -> str:
-    """The nearest other stem a basal line could be tied to, in a sentence; "" where the scan knows none thick enough."""
+def other_base(graph: WoodGraph, beside: Beside) -> Reason | None:
+    """The nearest other stem a basal line could be tied to; None where the scan knows none thick enough."""
     s = beside.surroundings
     rows = np.flatnonzero(np.asarray(s.stem_dbh, float) >= LEAST_BASE)
     if len(rows) == 0:
-        return ""
+        return None
     out = s.stems[rows, :2] - graph.xyz[0, :2]
     k = int(np.argmin(np.hypot(*out.T)))
     away = float(np.hypot(*out[k]))
     if away > FARTHEST_BASE:
-        return ""
-    return (
-        f"Basal lines are judged tied to the foot of this stem. Another stem of {100 * float(s.stem_dbh[rows[k]]):.0f} cm stands {away:.1f} m to the "
-        f"{POINTS[round(float(np.arctan2(out[k, 0], out[k, 1])) / (np.pi / 4)) % 8]}: where this stem is doubtful, inspect that one and draw it as a base in the site plan."
-    )
+        return None
+    azimuth = float(np.arctan2(out[k, 0], out[k, 1]))
+    return Reason("other_base", diameter=float(s.stem_dbh[rows[k]]), away=away, azimuth=azimuth)
 
 
 def _bearing_support(graph: WoodGraph, throw: Throw) -> int:

@@ -11,6 +11,14 @@ from treescan.loads.rope.contacts import middle
 from treescan.planning.tie_in_point import Floats
 from treescan.wood.graph import Ints, WoodGraph
 
+DEAD_FLAGS = frozenset({"dead suspect", "dead"})
+"""Flags of a union whose limb may be dead: what the scan suspects, and what a tree.json made elsewhere may state."""
+
+
+def looks_dead(graph: WoodGraph, union: int) -> bool:
+    """True where the union is flagged as one whose limb may be dead."""
+    return not DEAD_FLAGS.isdisjoint(graph.unions.flags[union])
+
 
 def line_from_union(graph: WoodGraph, union: int, node: int) -> Ints:
     """Nodes of the limb that holds `node`, from the union (itself first) outward to the limb's tip."""

@@ -5,27 +5,24 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.loads.limb_check import AnchorCheck
+from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
-TO_SETTLE = "To settle it"
-"""How the sentence starts."""
+RESCANS = frozenset({"rescan_limb", "rescan_stem"})
+"""Codes of what a rescan would settle; they stand beside a gate and are none themselves."""
 
-POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+BESIDE_STEM = 0.3
+"""Wood nearer than this to the plumb line over the stem's foot has no side of its own [m] (project choice)."""
 
 
-def what_settles(graph: WoodGraph, check: AnchorCheck) -> str:
+def rescan_advice(graph: WoodGraph, check: AnchorCheck) -> Reason:
     """Where to look again, from the lowest wood on the way to the ground that was not seen or not measured."""
-    node = unseen_node(graph, check)
-    p = graph.xyz[node]
-    out = p[:2] - graph.xyz[0, :2]
-    far = float(np.hypot(*out))
-    where = f"{p[2] - graph.xyz[0, 2]:.1f} m up"
-    side = "from two sides"
-    if far >= 0.3:
-        word = POINTS[round(float(np.degrees(np.arctan2(out[0], out[1]))) / 45.0) % 8]
-        where += f", {far:.1f} m {word} of the stem's foot"
-        side = f"from the {word} and one other side"
-    return f"{TO_SETTLE}: scan again, leaf-off, so that the wood {where} is seen {side}, or have a climber measure it there by hand."
+    place = graph.xyz[unseen_node(graph, check)]
+    out = place[:2] - graph.xyz[0, :2]
+    away, height = float(np.hypot(*out)), float(place[2] - graph.xyz[0, 2])
+    if away < BESIDE_STEM:
+        return Reason("rescan_stem", height=height)
+    return Reason("rescan_limb", height=height, away=away, azimuth=float(np.arctan2(out[0], out[1])))
 
 
 def unseen_node(graph: WoodGraph, check: AnchorCheck) -> int:

@@ -9,7 +9,7 @@ import numpy as np
 
 from treescan.loads.rope.load_cases import rope_angles
 from treescan.loads.statics.load_path import StructuralModel
-from treescan.planning.candidates.candidates import other_base_words
+from treescan.planning.candidates.candidates import other_base
 from treescan.planning.candidates.contact import own_limbs
 from treescan.planning.climb.line_loads import LinePair, line_pair
 from treescan.planning.climb.neighbours import Neighbours, from_neighbours
@@ -188,8 +188,8 @@ def _another_base(graph: WoodGraph, beside: Beside, site: Site, shown: Sequence[
     """Where else a basal line could be tied, if one is recommended and no base was drawn."""
     if site.bases or not any(p.system == "SRS basal" for p in shown):
         return ()
-    words = other_base_words(graph, beside)
-    return (words,) if words else ()
+    found = other_base(graph, beside)
+    return (found,) if found is not None else ()
 
 
 def _stages(

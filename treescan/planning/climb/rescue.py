@@ -10,7 +10,7 @@ import numpy as np
 from treescan.loads.fall.backup import common_node
 from treescan.planning.climb.independent import independent
 from treescan.planning.reach.sightline import Scene, first_touch
-from treescan.planning.reach.swing import limb_words
+from treescan.planning.reach.swing import limb_named
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, TieInPoint, Work
 from treescan.planning.work.work_points import inside
@@ -74,7 +74,7 @@ def corridor(graph: WoodGraph, scene: Scene, label: str, start: Floats, own_limb
     j, limb = first_touch(scene, path, radius, own_limb, push_off)
     if j < 0:
         return Corridor(label, height, height, "")
-    return Corridor(label, float(start[2] - path[j, 2]), height, limb_words(graph, int(limb)))
+    return Corridor(label, float(start[2] - path[j, 2]), height, limb_named(graph, int(limb)))
 
 
 def corridors(

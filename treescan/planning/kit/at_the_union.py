@@ -1,4 +1,4 @@
-"""What goes between rope and wood: which hardware fits, what friction it makes, how hard the rope presses on the bark."""
+"""What goes between rope and wood: what friction each hardware makes, and how hard the rope presses on the bark."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from treescan.loads.rope.rope_systems import HARDWARE
 from treescan.loads.settings import LoadSettings, friction
 from treescan.planning.kit.rope_and_kit import bark_pressure
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import WoodGraph
 
@@ -20,8 +21,8 @@ def passed_on(mu: float, turn: float = HALF_TURN) -> float:
     return float(np.exp(-mu * turn))
 
 
-def at_the_union(graph: WoodGraph, point: TieInPoint, loads: LoadSettings) -> tuple[str, ...]:
-    """Sentences on hardware, friction and bark at one tie-in point.
+def at_the_union(graph: WoodGraph, point: TieInPoint, loads: LoadSettings) -> tuple[Reason, ...]:
+    """Hardware, friction and bark at one tie-in point.
 
     Notes
     -----
@@ -32,13 +33,9 @@ def at_the_union(graph: WoodGraph, point: TieInPoint, loads: LoadSettings) -> tu
     limb = 2 * float(graph.segment_radius[configuration.rest_node])
     out = []
     if configuration.system != "SRS canopy":
-        shares = ", ".join(f"{name} {100 * passed_on(friction(name, loads)[1]):.0f} %" for name in HARDWARE)
-        out.append(f"Of the pull on one leg the other gets about: {shares} (rope turned by half a round, middle friction).")
+        shares = [(name, passed_on(friction(name, loads)[1])) for name in HARDWARE]
+        out.append(Reason("friction_at_union", shares=tuple(Reason("share_of_hardware", hardware=name, share=share) for name, share in shares)))
     if np.isfinite(limb) and limb > 0 and configuration.hardware == "rope on bark":
-        pull = loads.climber_mass * G
-        moves = "which does not move in use" if configuration.system == "SRS canopy" else "which runs or creeps over it"
-        out.append(
-            f"The rope, {moves}, presses on the bark of the {100 * limb:.0f} cm limb with about {bark_pressure(pull, limb) / 1e6:.2f} MPa under the "
-            "climber's weight: sleeve or friction saver where bark is thin, mossy or to be kept."
-        )
+        pressure = bark_pressure(loads.climber_mass * G, limb)
+        out.append(Reason("bark_pressure", diameter=limb, pressure=pressure, moves=configuration.system != "SRS canopy"))
     return tuple(out)

@@ -5,13 +5,20 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.planning.tie_in_point import Retrieval, TieInPoint
+from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
 NEAR = 0.4
 """A fork this near the plumb line below the tie-in point can catch a rope end [m] (project choice)."""
 
+BELOW = 0.3
+"""A union less than this below the tie-in point is the one the rope lies in [m] (project choice)."""
+
 STEEP = np.radians(45.0)
 """A limb that leaves more steeply than this makes a wedge with the stem (project choice)."""
+
+TOO_MANY = 3
+"""Snags from which on the rope is not counted on to come down (project choice)."""
 
 
 def retrieval(graph: WoodGraph, point: TieInPoint) -> Retrieval:
@@ -24,12 +31,13 @@ def retrieval(graph: WoodGraph, point: TieInPoint) -> Retrieval:
     more are a no.
     """
     u = graph.unions
-    below = (u.place[:, 2] < point.place[2] - 0.3) & (np.hypot(*(u.place[:, :2] - point.place[:2]).T) <= NEAR + u.parent_diameter / 2)
+    below = (u.place[:, 2] < point.place[2] - BELOW) & (np.hypot(*(u.place[:, :2] - point.place[:2]).T) <= NEAR + u.parent_diameter / 2)
     snags = tuple(u.label[k] for k in np.flatnonzero(below) if np.any(u.arm_attachment[u.laterals(int(k))] < STEEP))
-    name = f"{point.label} {point.system}"
-    if len(snags) >= 3:
-        return Retrieval("no", snags, f"{name}: {len(snags)} wedge forks below it ({', '.join(snags[:4])}): plan to climb up and derig.")
-    if snags or len(point.check.configuration.via) or len(point.check.configuration.beyond):
-        why = f"wedge fork(s) {', '.join(snags)} below it" if snags else "the line bears on several limbs"
-        return Retrieval("doubt", snags, f"{name}: {why}; retrieve with a small end, without knots, and watch it down.")
-    return Retrieval("yes", (), f"{name}: no wedge fork in the way of a falling rope end.")
+    configuration = point.check.configuration
+    if len(snags) >= TOO_MANY:
+        return Retrieval("no", snags, Reason("retrieval_by_climbing", anchor=point.named, count=len(snags), unions=snags))
+    if snags:
+        return Retrieval("doubt", snags, Reason("retrieval_past_forks", anchor=point.named, unions=snags))
+    if len(configuration.via) or len(configuration.beyond):
+        return Retrieval("doubt", (), Reason("retrieval_over_limbs", anchor=point.named))
+    return Retrieval("yes", (), Reason("retrieval_clear", anchor=point.named))

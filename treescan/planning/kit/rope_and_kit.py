@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -11,9 +10,22 @@ from treescan.loads.limb_check import AnchorConfiguration
 from treescan.planning.candidates.contact import base_way, round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, RopePlan, TieInPoint
+from treescan.reason import Reason
 from treescan.throw.throw_path import Throw
 from treescan.trees.beside import Beside
 from treescan.wood.graph import WoodGraph
+
+CHOKE_SPARE = 0.5
+"""Of a sling choked round the stem, beyond once round it [m] (project choice)."""
+
+STRAP_SPARE = 0.15
+"""Of a friction saver's strap, beyond once round the stem [m] (project choice)."""
+
+SLEEVE_SPARE = 0.3
+"""Of a sleeve, beyond half-way round the limb [m] (project choice)."""
+
+LIGHTEST_BAG = 0.28
+"""Throw weights below this are not taken along [kg] (project choice: 10 oz)."""
 
 
 def polyline_length(points: Floats) -> float:
@@ -83,57 +95,61 @@ def rope_plan(
     )
 
 
-def kit_list(graph: WoodGraph, configuration: AnchorConfiguration, throw: Throw | None, length: float, stock: float | None, throwline: float) -> tuple[str, ...]:
-    """What to load for one candidate, in generic names."""
+def kit_list(
+    graph: WoodGraph, configuration: AnchorConfiguration, throw: Throw | None, length: float, stock: float | None, throwline: float
+) -> tuple[Reason, ...]:
+    """What to load for one candidate, in generic names: the climbing rope first, then item by item.
+
+    length : climbing rope needed [m]; stock : the stocked length that is enough, None = none is [m]; throwline : [m]
+    """
+    rope = Reason("kit_rope", stock=stock, length=length) if stock else Reason("kit_rope_too_short", length=length)
+    return (
+        rope,
+        Reason("kit_climber"),
+        *_between_rope_and_wood(graph, configuration),
+        *((Reason("kit_base_anchor", to=configuration.tied_to),) if configuration.system == "SRS basal" else ()),
+        *((Reason("kit_choke"),) if configuration.system == "SRS canopy" else ()),
+        *(_to_throw(throw, throwline) if throw is not None else ()),
+        Reason("kit_rescue"),
+        Reason("kit_load_test"),
+    )
+
+
+def _between_rope_and_wood(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[Reason, ...]:
     stem = 2 * float(graph.segment_radius[int(graph.unions.node[configuration.union])])
     limb = 2 * float(graph.segment_radius[configuration.rest_node])
-    rope = (
-        f"climbing rope {stock:.0f} m ({length:.1f} m needed)"
-        if stock
-        else f"two climbing ropes joined or a longer one: {length:.1f} m needed, no stocked length is enough"
-    )
-    out = [rope, "harness, helmet, two lanyards, friction hitch or mechanical rope device"]
+    hardware = configuration.hardware
     if round_stem(graph, configuration) and configuration.system == "SRS canopy":
-        out.append(f"sling or rope choked round the stem of {100 * stem:.0f} cm, just above the limbs, at least {np.pi * stem + 0.5:.2f} m of it")
-    elif configuration.hardware == "ring":
-        out.append(f"ring friction saver, strap at least {np.pi * stem + 0.15:.2f} m to go round a stem of {100 * stem:.0f} cm")
-    elif configuration.hardware == "pulley":
-        out.append(f"pulley friction saver, strap at least {np.pi * stem + 0.15:.2f} m to go round a stem of {100 * stem:.0f} cm")
-    elif configuration.hardware == "sleeve":
-        out.append(f"rope sleeve at least {np.pi * limb / 2 + 0.3:.2f} m long for a limb of {100 * limb:.0f} cm")
-    elif configuration.system == "MRS":
-        out.append("sleeve or friction saver advised: a moving rope on bark wears the tree and the rope")
-    if configuration.system == "SRS basal":
-        to = configuration.tied_to or "the stem foot"
-        out.append(f"base anchor kit: sling for {to} and a device that lowers under load, marked 'life support, do not touch'")
-    if configuration.system == "SRS canopy":
-        out.append("screw karabiner or ring for the choke, retrieval line")
-    if throw is not None:
-        lightest = max(0.28, throw.min_weight)
-        out.append(f"throwline {throwline:.0f} m, throw weights of {1000 * lightest:.0f} g and heavier")
-        if throw.method == "launcher":
-            out.append("throwline launcher, eye protection, people kept from under the arc")
-    out += [
-        "second rope with its own access for the rescuer, rescue kit, first-aid kit with bleeding control",
-        "load-test kit: hand-pull tackle or three people on the rope",
-    ]
-    return tuple(out)
+        return (Reason("kit_stem_choke", diameter=stem, length=np.pi * stem + CHOKE_SPARE),)
+    if hardware in {"ring", "pulley"}:
+        return (Reason("kit_friction_saver", hardware=hardware, length=np.pi * stem + STRAP_SPARE, diameter=stem),)
+    if hardware == "sleeve":
+        return (Reason("kit_sleeve", length=np.pi * limb / 2 + SLEEVE_SPARE, diameter=limb),)
+    return (Reason("kit_sleeve_advised"),) if configuration.system == "MRS" else ()
 
 
-def kit_of_all(points: Sequence[TieInPoint]) -> tuple[str, ...]:
-    """What to load for several tie-in points together: every rope by its length, the longest throwline once, everything else once."""
+def _to_throw(throw: Throw, throwline: float) -> tuple[Reason, ...]:
+    line = Reason("kit_throwline", length=throwline, mass=max(LIGHTEST_BAG, throw.min_weight))
+    return (line, Reason("kit_launcher")) if throw.method == "launcher" else (line,)
+
+
+def kit_of_all(points: Sequence[TieInPoint]) -> tuple[Reason, ...]:
+    """What to load for several tie-in points together: every rope by its length, the longest throwline with the heaviest of the least
+    throw weights once, everything else once."""
     if not points:
         return ()
-    ropes = ", ".join(
-        f"{p.rope.stock:.0f} m ({p.label} {p.system})" if np.isfinite(p.rope.stock) else f"over {p.rope.length:.0f} m ({p.label} {p.system})"
+    ropes = tuple(
+        Reason("kit_rope_of", stock=p.rope.stock, anchor=p.named)
+        if np.isfinite(p.rope.stock)
+        else Reason("kit_rope_of_over", length=p.rope.length, anchor=p.named)
         for p in points
     )
-    out = [f"climbing ropes, one a tie-in point or the longest used in turn: {ropes}"]
-    longest = max((p.rope.throwline for p in points), default=0.0)
-    for p in points:
-        lines = [re.sub(r"^throwline \d+ m", f"throwline {longest:.0f} m", line) for line in p.rope.kit[1:]]
-        out += [line for line in dict.fromkeys(lines) if line not in out]
-    return tuple(out)
+    items = [item for p in points for item in p.rope.kit[1:]]
+    masses = [item["mass"] for item in items if item.code == "kit_throwline"]
+    longest = max(p.rope.throwline for p in points)
+    line = Reason("kit_throwline", length=longest, mass=max(masses)) if masses else None
+    shared = dict.fromkeys(line if line is not None and item.code == "kit_throwline" else item for item in items)
+    return Reason("kit_ropes", ropes=ropes), *shared
 
 
 def bark_pressure(tension: float, limb_diameter: float, rope_diameter: float = 0.0117) -> float:

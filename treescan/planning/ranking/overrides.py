@@ -8,8 +8,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
 from treescan.planning.ranking.gates import verdict
@@ -18,6 +16,7 @@ from treescan.planning.ranking.scores import margin_score
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.planning.work.removal import dies_with
+from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
 KINDS = ("refused", "dead", "defect", "load test failed", "load test passed", "note")
@@ -65,20 +64,31 @@ class Override:
             return bool(self.union)
         return self.kind == "note" or self.limb >= 0 or (self.kind == "dead" and self.above >= 0)
 
-    def sentence(self) -> str:
-        """As it is logged and printed."""
-        where = f"everything above {self.above:.1f} m" if self.above >= 0 else "the tree"
-        about = self.union or (f"limb {self.limb}" if self.limb >= 0 else where)
-        share = f" ({100 * self.value:.0f} % of the strength left)" if self.kind == "defect" else ""
-        return f"{self.when}, {self.who}: {about} {self.kind}{share}: {self.why}"
+    @property
+    def reason(self) -> Reason:
+        """As it is logged and shown; who, when and why letter for letter."""
+        limb = self.limb if self.limb >= 0 and not self.union else None
+        above = self.above if self.above >= 0 and not self.union and limb is None else None
+        return Reason(
+            "statement",
+            kind=self.kind,
+            who=self.who,
+            when=self.when,
+            why=self.why,
+            union=self.union or None,
+            limb=limb,
+            above=above,
+            tree=not self.union and limb is None and above is None,
+            share=self.value if self.kind == "defect" else None,
+        )
 
 
 @dataclass(frozen=True)
 class Revision:
-    """A re-ranked list and how it came about: points, and one line a statement with what it changed."""
+    """A re-ranked list and how it came about: points, and one reason a statement with what it changed."""
 
     points: tuple[TieInPoint, ...]
-    log: tuple[str, ...]
+    log: tuple[Reason, ...]
 
 
 def with_overrides(graph: WoodGraph, points: Sequence[TieInPoint], overrides: Sequence[Override], settings: PlanningSettings, seed: int) -> Revision:
@@ -87,14 +97,19 @@ def with_overrides(graph: WoodGraph, points: Sequence[TieInPoint], overrides: Se
     for o in overrides:
         changed = tuple(_one(graph, p, o, settings) for p in now)
         touched = sorted({a.label for a, b in zip(changed, now, strict=True) if a is not b})
-        log.append(f"{o.sentence()} -> {'changes ' + ', '.join(touched) if touched else 'changes no candidate'}")
+        said = o.reason
+        log.append(Reason("statement_changes", statement=said, unions=touched) if touched else Reason("statement_changes_nothing", statement=said))
         now = changed
-    before = [f"{p.label} {p.system}" for p in points if p.rank == 1]
     ranked = order_points(graph, now, settings, seed)
-    after = [f"{p.label} {p.system}" for p in ranked if p.rank == 1]
+    before, after = _first(points), _first(ranked)
     if before != after:
-        log.append(f"First to inspect was {before[0] if before else 'none'}, is now {after[0] if after else 'none'}")
+        log.append(Reason("first_has_changed", before=before, after=after))
     return Revision(ranked, tuple(log))
+
+
+def _first(points: Sequence[TieInPoint]) -> Reason | None:
+    """Name of the first to inspect; None where nothing is ranked."""
+    return next((p.named for p in points if p.rank == 1), None)
 
 
 def _one(graph: WoodGraph, p: TieInPoint, o: Override, settings: PlanningSettings) -> TieInPoint:
@@ -102,12 +117,12 @@ def _one(graph: WoodGraph, p: TieInPoint, o: Override, settings: PlanningSetting
     if not _concerns(graph, p, o):
         return p
     if o.kind == "load test passed":
-        return replace(p, doubts=(*p.doubts, f"Load test passed, {o.when}, {o.who}: {o.why}"))
+        return replace(p, doubts=(*p.doubts, Reason("load_test_passed", who=o.who, when=o.when, why=o.why)))
     if o.kind == "note":
-        return replace(p, doubts=(*p.doubts, o.sentence()))
+        return replace(p, doubts=(*p.doubts, o.reason))
     if o.kind == "defect":
         return _weakened(graph, p, o, settings)
-    return _settled(p, (*p.gates, f"{o.kind[0].upper()}{o.kind[1:]}, {o.when}, {o.who}: {o.why}"), p.doubts)
+    return _settled(p, (*p.gates, Reason("stated_against", kind=o.kind, who=o.who, when=o.when, why=o.why)), p.doubts)
 
 
 def _concerns(graph: WoodGraph, p: TieInPoint, o: Override) -> bool:
@@ -157,15 +172,15 @@ def _weakened(graph: WoodGraph, p: TieInPoint, o: Override, settings: PlanningSe
     lower = Estimate(m.median * o.value, m.p5 * o.value, m.p95 * o.value)
     check = replace(p.check, check=replace(p.check.check, margin=lower))
     value, error = margin_score(graph, check, settings)
-    gate_words = p.gates
+    against = p.gates
     if not lower.p5 >= settings.margin_gate:
-        gate_words = (*gate_words, f"{o.sentence()}: strength over stress may be as low as {lower.p5:.2f}.")
+        against = (*against, Reason("defect_margin_low", statement=o.reason, p5=lower.p5))
     out = replace(p, check=check, scores={**p.scores, "margin": value}, score_sd={**p.score_sd, "margin": error})
-    return _settled(out, gate_words, (*p.doubts, o.sentence()))
+    return _settled(out, against, (*p.doubts, o.reason))
 
 
-def _settled(p: TieInPoint, gate_words: tuple[str, ...], doubt_words: tuple[str, ...]) -> TieInPoint:
-    return replace(p, gates=gate_words, doubts=doubt_words, usable=not gate_words, verdict=verdict(gate_words, doubt_words))
+def _settled(p: TieInPoint, against: tuple[Reason, ...], look_first: tuple[Reason, ...]) -> TieInPoint:
+    return replace(p, gates=against, doubts=look_first, usable=not against, verdict=verdict(against, look_first))
 
 
 def from_rows(rows: Sequence[dict]) -> tuple[Override, ...]:
@@ -181,8 +196,3 @@ def from_rows(rows: Sequence[dict]) -> tuple[Override, ...]:
         except TypeError as problem:
             raise BadInput(f"override is not complete: {problem}") from None
     return tuple(out)
-
-
-def share_left(outer_diameter: float, hollow_diameter: float) -> float:
-    """Share of bending strength a concentric hollow leaves, 1 - (d/D)^4."""
-    return float(np.clip(1 - (hollow_diameter / outer_diameter) ** 4, 0.0, 1.0))

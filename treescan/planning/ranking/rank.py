@@ -14,7 +14,7 @@ from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.rope.shock import arc
 from treescan.loads.settings import LoadSettings
 from treescan.planning.access.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
-from treescan.planning.candidates.contact import base_way, contact_point, own_limbs, round_stem
+from treescan.planning.candidates.contact import base_way, contact_point, looks_dead, own_limbs, round_stem
 from treescan.planning.kit.retrieval import retrieval
 from treescan.planning.kit.rope_and_kit import rope_plan
 from treescan.planning.ranking import scores as score
@@ -26,17 +26,18 @@ from treescan.planning.reach.clearances import (
     clearances_of_base_leg,
     clearances_of_throw,
     conductors,
-    swing_meets,
+    swings_over_building,
     throw_crosses,
 )
 from treescan.planning.reach.reach import reach
 from treescan.planning.reach.sightline import Scene
-from treescan.planning.reach.swing import limb_words
+from treescan.planning.reach.swing import limb_named
 from treescan.planning.reach.two_trees import clear_between
 from treescan.planning.settings import CRITERIA, PlanningSettings
 from treescan.planning.tie_in_point import AccessStep, Clearance, Floats, Reach, TieInPoint, Work
 from treescan.planning.work.work_points import limb_of_work
 from treescan.progress import Progress, quiet
+from treescan.reason import Reason
 from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.trees.beside import Beside, Site
 from treescan.units import G
@@ -162,8 +163,7 @@ def _judged(g: _Ground, configuration: AnchorConfiguration, throw: Throw | None,
     stands_against = gates(g.graph, g.fitness, check, throw, reached, access, electric, g.settings) + _dead_outer_limbs(g.graph, configuration)
     look_first = refused + doubts(g.graph, check, throw, electric, g.settings) + (throw_crosses(throw, g.site) if throw is not None else ())
     look_first += _elsewhere(g, configuration) + _outer_limbs(g.graph, check)
-    over = swing_meets(here.swept, g.site)
-    look_first += (f"A slip from the outermost work swings over {over}.",) if over else ()
+    look_first += (Reason("swings_over_building"),) if swings_over_building(here.swept, g.site) else ()
     scored = _scores(g, place, check, throw, reached, configuration)
     lengths = np.linalg.norm(g.work.xyz[reached.served] - place, axis=1)
     point = TieInPoint(
@@ -204,53 +204,55 @@ def _at(g: _Ground, configuration: AnchorConfiguration, place: Floats) -> _Place
     return seen[key]
 
 
-def _elsewhere(g: _Ground, configuration: AnchorConfiguration) -> tuple[str, ...]:
+def _elsewhere(g: _Ground, configuration: AnchorConfiguration) -> tuple[Reason, ...]:
     """What must be looked at where a basal line is tied to something else than the own stem."""
     if not configuration.tied_to:
         return ()
     away = float(np.hypot(*(configuration.base - g.graph.xyz[0])[:2]))
-    touched = "" if clear_between(g.places.scene, base_way(g.graph, configuration)[-2], configuration.base) else " Wood of this tree stands in the straight way of its base leg: clear it, or the load is another."
-    return (f"It is tied to {configuration.tied_to}, {away:.1f} m from this stem: what it is tied to was not judged.{touched}",)
+    clear = clear_between(g.places.scene, base_way(g.graph, configuration)[-2], configuration.base)
+    return (Reason("tied_elsewhere", to=configuration.tied_to, away=away, fouled=not clear),)
 
 
-def _outer_limbs(graph: WoodGraph, check: AnchorCheck) -> tuple[str, ...]:
+def _outer_limbs(graph: WoodGraph, check: AnchorCheck) -> tuple[Reason, ...]:
     """The limbs under the climber's leg with what each bears, and the weakest of them."""
     configuration = check.configuration
     if not len(configuration.beyond):
         return ()
-    size = [f"limb {graph.limb[n]} ({200 * float(graph.segment_radius[n]):.1f} cm thick)" for n in configuration.beyond]
-    force = np.linalg.norm(np.atleast_2d(check.contact_forces)[1 + len(configuration.via) :], axis=1) / 1000
-    borne = [f"{s}, {f:.1f} kN" if np.isfinite(f) else s for s, f in zip(size, force, strict=True)]
-    label = graph.unions.label[configuration.union]
-    weak = ""
-    if check.outer is not None and check.outer.known:
-        weak = f" Strength over stress of the weakest of that wood is {check.outer.median:.1f}, low end {check.outer.p5:.1f}."
+    forces = np.linalg.norm(np.atleast_2d(check.contact_forces)[1 + len(configuration.via) :], axis=1)
+    limbs = tuple(
+        Reason("limb_bears", limb=int(graph.limb[n]), diameter=2 * float(graph.segment_radius[n]), force=float(force))
+        for n, force in zip(configuration.beyond, forces, strict=True)
+    )
+    weakest = check.outer if check.outer is not None and check.outer.known else None
     return (
-        f"The climber would not hang from {label} but from what lies under the climber's leg beyond it: {'; '.join(borne)}.{weak} Work the line off "
-        "it first, or load-test it with the line as it lies; how far the rope slides along it was not judged.",
+        Reason(
+            "hangs_from_outer_limbs",
+            union=graph.unions.label[configuration.union],
+            limbs=limbs,
+            median=weakest.median if weakest is not None else None,
+            p5=weakest.p5 if weakest is not None else None,
+        ),
     )
 
 
-def _dead_outer_limbs(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[str, ...]:
+def _dead_outer_limbs(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[Reason, ...]:
     """A limb under the climber's leg that looks dead stands against the line as one at the union does."""
     if not len(configuration.beyond):
         return ()
     u = graph.unions
-    dead = {int(u.arm_limb[u.laterals(k)[0]]) for k in range(len(u)) if any("dead" in f for f in u.flags[k])}
+    dead = {int(u.arm_limb[u.laterals(k)[0]]) for k in range(len(u)) if looks_dead(graph, k)}
     found = sorted({int(graph.limb[n]) for n in configuration.beyond} & dead)
-    return tuple(
-        f"Dead suspect: limb {k} under the climber's leg looks dead in the scan; no anchor unless a competent person has inspected it." for k in found
-    )
+    return tuple(Reason("outer_limb_dead", limb=k) for k in found)
 
 
-def _fouling(g: _Ground, reached: Reach, most: int = 3) -> tuple[str, ...]:
-    """The limbs that stand between the tie-in point and most of the work, in words."""
+def _fouling(g: _Ground, reached: Reach, most: int = 3) -> tuple[Reason, ...]:
+    """The limbs that stand between the tie-in point and most of the work."""
     rows = reached.fouled >= 0
     if not rows.any():
         return ()
     weight = np.bincount(reached.fouled[rows], weights=g.work.weight[rows], minlength=len(g.graph.limbs)) / g.work.weight.sum()
     worst = [k for k in np.argsort(-weight, kind="stable")[:most] if weight[k] >= 0.01]
-    return tuple(f"{limb_words(g.graph, int(k))}: {100 * weight[k]:.0f} % of the work lies behind it" for k in worst)
+    return tuple(Reason("limb_fouls", limb=limb_named(g.graph, int(k)), share=float(weight[k])) for k in worst)
 
 
 def _worst_arc(place: Floats, reached: Reach, work: Work) -> Floats:
@@ -263,12 +265,12 @@ def _worst_arc(place: Floats, reached: Reach, work: Work) -> Floats:
     return arc(place, from_here)[0]
 
 
-def _throw_allowed(throw: Throw | None, electric: tuple[Clearance, ...]) -> tuple[Throw | None, tuple[str, ...]]:
-    """A throw that comes too near a conductor is not used; the words say so."""
+def _throw_allowed(throw: Throw | None, electric: tuple[Clearance, ...]) -> tuple[Throw | None, tuple[Reason, ...]]:
+    """A throw that comes too near a conductor is not used, and why."""
     near = [c for c in electric if c.what == "throw" and c.breach]
     if throw is None or not near:
         return throw, ()
-    return None, (near[0].words + " This throw is not used: set the line from another place or by climbing.",)
+    return None, (Reason("throw_near_conductor", to=near[0].to, distance=near[0].distance, limit=near[0].limit),)
 
 
 def _climbed(g: _Ground, union: int) -> tuple[AccessStep, ...]:
@@ -289,7 +291,7 @@ def _scores(g: _Ground, place: Floats, check: AnchorCheck, throw: Throw | None, 
     }
 
 
-def _cautions(configuration: AnchorConfiguration, throw: Throw | None, reached: Reach, look_first: tuple[str, ...], lines: tuple) -> tuple[str, ...]:
+def _cautions(configuration: AnchorConfiguration, throw: Throw | None, reached: Reach, look_first: tuple[Reason, ...], lines: tuple) -> tuple[str, ...]:
     """Keys of the cautions that matter most for one candidate."""
     out = ["planning_aid"]
     if configuration.system == "SRS basal":

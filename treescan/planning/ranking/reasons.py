@@ -1,4 +1,4 @@
-"""Why this one, and why not that one? Two plain sentences each, from the scores and the checks."""
+"""Why this one, and why not that one? Answered from the scores and the checks."""
 
 from __future__ import annotations
 
@@ -9,68 +9,78 @@ import numpy as np
 from treescan.planning.ranking.score_rule import pull
 from treescan.planning.settings import CRITERIA, PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
-from treescan.throw.settings import METHOD_WORDS
+from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
 SHOWS = 0.02
 """Differences that change the score by less than this share are not worth a word."""
+
+WEAK = 0.8
+"""A weakest criterion that scores more than this is no argument against a candidate (project choice)."""
 
 
 def explain(graph: WoodGraph, ranked: tuple[TieInPoint, ...], settings: PlanningSettings) -> tuple[TieInPoint, ...]:
     """The same candidates with their reasons: what to look at first, why it stands where it stands, why not the one above."""
     out = []
     for i, p in enumerate(ranked):
-        words = (*p.doubts, why_this(graph, p, settings))
+        reasons = (*p.doubts, why_this(graph, p, settings))
         if i > 0:
-            words = (*words, why_not(ranked[i - 1], p, settings))
+            reasons = (*reasons, why_not(ranked[i - 1], p, settings))
         if p.tie:
-            words = (*words, f"Cannot be told apart from {name(ranked[i + 1])} with this scan and these weights: a tie.")
-        out.append(replace(p, reasons=words))
+            reasons = (*reasons, Reason("tied_with_next", next=ranked[i + 1].named))
+        out.append(replace(p, reasons=reasons))
     return tuple(out)
 
 
-def name(p: TieInPoint) -> str:
-    """How a candidate is called in a sentence."""
-    return f"{p.label} {p.system}"
-
-
-def why_this(graph: WoodGraph, p: TieInPoint, settings: PlanningSettings) -> str:
-    """Its two strongest points and its weakest, by weighted score, in one sentence."""
+def why_this(graph: WoodGraph, p: TieInPoint, settings: PlanningSettings) -> Reason:
+    """Its two strongest points and its weakest, by weighted score."""
     weight = dict(zip(CRITERIA, settings.weights.as_tuple(), strict=True))
     order = sorted(CRITERIA, key=lambda c: -weight[c] * p.scores[c])
     weak = max(CRITERIA, key=lambda c: weight[c] * (1 - p.scores[c]))
     strong = [c for c in order if c != weak][:2]
-    text = f"For it: {fact(graph, strong[0], p)}, and {fact(graph, strong[1], p)}"
-    return f"{text}; against it: {fact(graph, weak, p)}." if p.scores[weak] < 0.8 else f"{text}."
+    return Reason(
+        "why_this", strong=tuple(fact(graph, c, p) for c in strong), weak=fact(graph, weak, p) if p.scores[weak] < WEAK else None
+    )
 
 
-def why_not(better: TieInPoint, p: TieInPoint, settings: PlanningSettings) -> str:
+def why_not(better: TieInPoint, p: TieInPoint, settings: PlanningSettings) -> Reason:
     """What puts `p` behind the one ranked just above it."""
+    if p.score > better.score:
+        return Reason("ranked_after_other_unions", better=better.named)
     gap = _pulls(better, p, settings)
     behind = [c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] >= SHOWS][:2]
-    ahead = [c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] <= -SHOWS][:1]
-    if p.score > better.score:
-        return f"Ranked after {name(better)} only because other unions come before a second system on the same one."
-    text = f"Ranked after {name(better)} for its " + (
-        " and ".join(f"{c} ({p.scores[c]:.2f} to {better.scores[c]:.2f})" for c in behind) or "slightly lower scores"
-    )
-    return f"{text}, although its {ahead[0]} is better." if ahead else f"{text}."
+    ahead = next((c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] <= -SHOWS), None)
+    if not behind:
+        return Reason("ranked_after_slightly", better=better.named, ahead=ahead)
+    pairs = tuple(Reason("score_against", criterion=c, own=p.scores[c], other=better.scores[c]) for c in behind)
+    return Reason("ranked_after", better=better.named, behind=pairs, ahead=ahead)
 
 
-def compare(a: TieInPoint, b: TieInPoint, settings: PlanningSettings) -> tuple[str, str]:
-    """Any two candidates held against each other, in two sentences: the better one and why, then the other side."""
+def compare(a: TieInPoint, b: TieInPoint, settings: PlanningSettings) -> tuple[Reason, Reason]:
+    """Any two candidates held against each other: the better one and why, then the other side."""
     if not (a.usable and b.usable):
-        good, bad = (a, b) if a.usable else (b, a)
-        if not good.usable:
-            return f"Neither {name(a)} nor {name(b)} is ranked.", " ".join((*(*a.gates, *a.reasons)[:1], *(*b.gates, *b.reasons)[:1]))
-        return f"{name(good)} is ranked, {name(bad)} is not.", (*bad.gates, *bad.reasons)[0]
+        return _one_not_ranked(a, b)
     a, b = (a, b) if a.score >= b.score else (b, a)
     gap = _pulls(a, b, settings)
-    pro = [c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] > 0][:2]
-    con = [c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] < 0][:2]
-    first = f"{name(a)} scores {a.score:.2f} against {b.score:.2f} of {name(b)}" + (f", mostly for {' and '.join(pro)}." if pro else ".")
-    second = f"{name(b)} is better in {' and '.join(con)}." if con else f"{name(b)} is better in nothing that is scored."
-    return first, second
+    pro = _criteria([c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] > 0][:2])
+    con = _criteria([c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] < 0][:2])
+    first = Reason("scores_more", better=a.named, own=a.score, score=b.score, other=b.named, criteria=pro)
+    if not con:
+        return first, Reason("other_better_in_nothing", other=b.named)
+    return first, Reason("other_better_in", other=b.named, criteria=con)
+
+
+def _one_not_ranked(a: TieInPoint, b: TieInPoint) -> tuple[Reason, Reason]:
+    """Two candidates of which at least one is not ranked, and the first thing that stands against each such."""
+    good, bad = (a, b) if a.usable else (b, a)
+    if good.usable:
+        return Reason("one_ranked", ranked=good.named, other=bad.named), (*bad.gates, *bad.reasons)[0]
+    one, other = (next(iter((*p.gates, *p.reasons)), None) for p in (a, b))
+    return Reason("neither_ranked", one=a.named, other=b.named), Reason("first_reasons", one=one, other=other)
+
+
+def _criteria(names: list[str]) -> tuple[Reason, ...]:
+    return tuple(Reason("criterion_named", criterion=c) for c in names)
 
 
 def _pulls(one: TieInPoint, other: TieInPoint, settings: PlanningSettings) -> dict[str, float]:
@@ -79,28 +89,28 @@ def _pulls(one: TieInPoint, other: TieInPoint, settings: PlanningSettings) -> di
     return dict(zip(CRITERIA, pull(a, b, np.array(settings.weights.as_tuple())).tolist(), strict=True))
 
 
-def fact(graph: WoodGraph, criterion: str, p: TieInPoint) -> str:
-    """What stands behind one score, as a clause with its number."""
+def fact(graph: WoodGraph, criterion: str, p: TieInPoint) -> Reason:
+    """What stands behind one score, with its number."""
     if criterion == "height":
-        return f"{100 * p.scores['height']:.0f} % of the work lies below it (union at {graph.unions.height[p.union]:.1f} m)"
+        return Reason("fact_height", share=p.scores["height"], height=float(graph.unions.height[p.union]))
     if criterion == "margin":
-        m = p.check.check.margin
-        return f"strength is {m.median:.1f} times the stress, at least {m.p5:.1f} on the low side"
+        return Reason("fact_margin", median=p.check.check.margin.median, p5=p.check.check.margin.p5)
     if criterion == "rope angle":
         served = p.reach.served
-        mean = np.degrees(np.mean(p.reach.angle[served])) if served.any() else float("nan")
-        return f"the rope angle over the work it serves is {mean:.0f} degrees in the mean"
+        return Reason("fact_rope_angle", angle=float(np.mean(p.reach.angle[served])) if served.any() else float("nan"))
     if criterion == "coverage":
-        return f"it serves {100 * p.reach.share:.0f} % of the work"
+        return Reason("fact_coverage", share=p.reach.share)
     if criterion == "isolation":
         if p.throw is None:
-            return "no throw from the ground sets it, it is reached by climbing"
-        how = METHOD_WORDS.get(p.throw.method, p.throw.method)
-        number = max(1, round(p.throw.expected_throws))
-        return f"{'nearly every throw' if number == 1 else f'about one throw in {number}'} sets the line ({how})"
+            return Reason("fact_no_throw")
+        return Reason("fact_throw", throws=p.throw.expected_throws, method=p.throw.method)
     if criterion == "redundancy":
-        if not p.check.catches:
-            return "what catches the rope if it fails is not known"
-        first = p.check.catches[0]
-        return "nothing catches the rope if it fails" if first.ground else f"if it fails {first.label} catches after a drop of {first.drop:.1f} m"
-    return f"{p.rope.length:.0f} m of rope and {len([s for s in p.access if s.union is not None])} stop(s) on the way up"
+        return _catch_fact(p)
+    return Reason("fact_effort", rope=p.rope.length, stops=len([s for s in p.access if s.union is not None]))
+
+
+def _catch_fact(p: TieInPoint) -> Reason:
+    if not p.check.catches:
+        return Reason("fact_catch_unknown")
+    first = p.check.catches[0]
+    return Reason("fact_no_catch") if first.ground else Reason("fact_catch", label=first.label, drop=first.drop)

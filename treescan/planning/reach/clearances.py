@@ -12,6 +12,7 @@ from treescan.planning.reach.wood_boxes import closest
 from treescan.planning.settings import Approach
 from treescan.planning.tie_in_point import Clearance, Floats
 from treescan.planning.work.work_points import inside
+from treescan.reason import Reason
 from treescan.throw.throw_path import Throw
 from treescan.trees.beside import Beside, Site
 
@@ -23,14 +24,14 @@ class Line:
     start, end : (p, 3) float   A scanned wire's are single places: the centres of the voxels it was seen in, perhaps only part of it. [m, local]
     room : float                It may lie nearer than these by so much. [m]
     voltage : float             NaN = unknown. [V]
-    name : str
+    name : Reason
     """
 
     start: Floats
     end: Floats
     room: float
     voltage: float
-    name: str
+    name: Reason
 
 
 def approach_distance(voltage: float, approach: Approach) -> float:
@@ -53,13 +54,14 @@ def conductors(site: Site, beside: Beside) -> tuple[Line, ...]:
     """Drawn conductors, then wires the scan saw: these may lie anywhere in their voxels."""
     out = []
     for i, c in enumerate(site.conductors):
-        known = f"{c.voltage / 1e3:.3g} kV" if np.isfinite(c.voltage) else "voltage unknown"
+        known = bool(np.isfinite(c.voltage))
+        name = Reason("conductor_drawn", number=i + 1, voltage=c.voltage) if known else Reason("conductor_of_unknown_voltage", number=i + 1)
         place = np.asarray(c.line, float).reshape(-1, 3)
         start, end = (place, place) if len(place) == 1 else (place[:-1].copy(), place[1:].copy())
-        out.append(Line(start, end, 0.0, c.voltage, f"conductor {i + 1} ({known})"))
+        out.append(Line(start, end, 0.0, c.voltage, name))
     wires, cell = beside.surroundings.of("wire"), beside.surroundings.cell
     if len(wires):
-        out.append(Line(wires, wires, cell * np.sqrt(0.75), float("nan"), "a wire the scan saw (voltage unknown)"))
+        out.append(Line(wires, wires, cell * np.sqrt(0.75), float("nan"), Reason("wire_seen")))
     return tuple(out)
 
 
@@ -130,11 +132,11 @@ def _nearest(p, q, a, b, together):  # type: ignore[no-untyped-def] # pragma: no
 
 
 def _clearance(what: str, start: Floats, end: Floats, envelope: float, line: Line, approach: Approach) -> Clearance:
-    """The nearest of some pieces to a conductor, `envelope` kept free round them, in words."""
+    """The nearest of some pieces to a conductor, `envelope` kept free round them."""
     limit = approach_distance(line.voltage, approach)
     nearest = _nearest(np.ascontiguousarray(start), np.ascontiguousarray(end), line.start, line.end, True)[-1]
     distance = max(float(nearest) - line.room - envelope, 0.0)
-    words = f"The {what} comes within {distance:.1f} m of {line.name}; the approach distance used is {limit:.1f} m."
+    words = Reason("clearance", what=what, to=line.name, distance=distance, limit=limit)
     return Clearance(what, line.name, distance, limit, distance < limit, words)
 
 
@@ -146,51 +148,43 @@ def _finer(path: Floats, step: float = 0.25) -> Floats:
     return np.stack([np.interp(at, along, path[:, i]) for i in range(3)], axis=1)
 
 
-def throw_crosses(throw: Throw, site: Site) -> tuple[str, ...]:
-    """Drawn roads and buildings under the arc of a throw, in words."""
+def throw_crosses(throw: Throw, site: Site) -> tuple[Reason, ...]:
+    """Drawn roads, buildings and no-stand areas under the arc of a throw."""
     path = _finer(np.asarray(throw.path, float)) if len(throw.path) > 1 else np.asarray(throw.path, float).reshape(-1, 3)
-    out = []
-    for rings, name in ((site.roads, "a road"), (site.buildings, "a building"), (site.no_stand, "a no-stand area")):
-        if any(inside(ring, path[:, :2]).any() for ring in rings):
-            out.append(f"The throw passes over {name}: close it off, or throw from another place.")
-    return tuple(out)
+    drawn = (("road", site.roads), ("building", site.buildings), ("no_stand_area", site.no_stand))
+    crossed = [what for what, rings in drawn if any(inside(ring, path[:, :2]).any() for ring in rings)]
+    return tuple(Reason("throw_passes_over", what=what) for what in crossed)
 
 
-def swing_meets(path: Floats, site: Site) -> str:
-    """Drawn building a swing comes over, in words, or ""."""
-    for ring in site.buildings:
-        if len(path) and inside(ring, path[:, :2]).any():
-            return "a drawn building"
-    return ""
+def swings_over_building(path: Floats, site: Site) -> bool:
+    """True where the swept arc of a swing, (k, 3), comes over a drawn building."""
+    return any(len(path) and inside(ring, path[:, :2]).any() for ring in site.buildings)
 
 
-def missing_wires(beside: Beside, site: Site) -> str:
-    """A warning where there are poles but no wires, or no wires at all are known."""
+def missing_wires(beside: Beside, site: Site) -> tuple[Reason, ...]:
+    """A warning where there are poles but no wires, or wires that nobody drew."""
     poles, wires = beside.surroundings.of("pole"), beside.surroundings.of("wire")
     if len(poles) and not len(wires) and not site.conductors:
-        return "Poles stand beside the tree but no wire is in the scan or on the site plan: wires thinner than the point spacing may be missing."
+        return (Reason("poles_without_wires"),)
     if len(wires) and not site.conductors:
-        return "The scan saw wires and the site plan names none: draw them with their voltage, the scan may show only parts of them."
-    return ""
+        return (Reason("wires_not_drawn"),)
+    return ()
 
 
-def site_warnings(beside: Beside, site: Site, work: Floats, labels: tuple[str, ...], approach: Approach) -> tuple[str, ...]:
+def site_warnings(beside: Beside, site: Site, work: Floats, labels: tuple[str, ...], approach: Approach) -> tuple[Reason, ...]:
     """What concerns the whole site: missing wires, and work that itself lies near a conductor.
 
     Parameters
     ----------
     work : (w, 3) float     Work points. [m, local]
     """
-    out = [missing_wires(beside, site)]
+    out = list(missing_wires(beside, site))
     for line in conductors(site, beside):
         gap = distances(work, work, line)
         limit = max(approach_distance(line.voltage, approach) + approach.envelope, approach.flag)
         near = np.flatnonzero(gap < limit)
         if len(near):
             worst = int(near[np.argmin(gap[near])])
-            out.append(
-                f"{len(near)} work point(s) lie within {limit:.1f} m of {line.name}, the nearest ({labels[worst]}) at "
-                f"{gap[worst]:.1f} m: "
-                "ask the line owner before any work there."
-            )
-    return tuple(w for w in out if w)
+            nearest = float(gap[worst])
+            out.append(Reason("work_near_conductor", points=len(near), limit=limit, conductor=line.name, work=labels[worst], distance=nearest))
+    return tuple(out)

@@ -11,6 +11,7 @@ from treescan.planning.reach.sightline import Scene, first_fouls
 from treescan.planning.reach.swing import slips
 from treescan.planning.settings import SHARE_ANGLES, PlanningSettings
 from treescan.planning.tie_in_point import Floats, Reach, Work
+from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
 SLIPS = 12
@@ -74,14 +75,14 @@ def _worst_slip(
     served: NDArray[np.bool_],
     angle: Floats,
     settings: PlanningSettings,
-) -> tuple[float, float, str, float]:
+) -> tuple[float, float, Reason, float]:
     """Sideways travel, speed, what is hit, and force over weight of the worst slip from served work.
 
     A slip that hits something is worse than one that does not; among equals the faster one is worse.
     """
     rows = np.flatnonzero(served)
     if len(rows) == 0:
-        return float("nan"), float("nan"), "no work served", float("nan")
+        return float("nan"), float("nan"), Reason("no_work_served"), float("nan")
     length = np.linalg.norm(work.xyz[rows] - anchor, axis=1)
     rows = rows[np.argsort(-pendulum_speed(length, angle[rows]), kind="stable")[:SLIPS]]
     found = slips(graph, scene, anchor, work.xyz[rows], work_limb[rows], settings.body_radius, settings.push_off)

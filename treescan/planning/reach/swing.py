@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from treescan.loads.rope.shock import ARC_STEPS, arc, pendulum_force, pendulum_speed
 from treescan.planning.reach.sightline import Scene, first_touch
 from treescan.planning.tie_in_point import Floats
+from treescan.reason import Reason
 from treescan.trees.beside import KINDS
 from treescan.wood.graph import WoodGraph
 
@@ -20,7 +21,7 @@ class Swing:
     """One slip: the arc swept until something is hit or the far side is reached.
 
     path : (k, 3) [m]; sideways : horizontal travel [m]; drop [m]; speed : when it hits, or at the lowest point if nothing is hit;
-    force : largest rope tension on the way, over the climber's weight; hits : in words; met : True when something is hit.
+    force : largest rope tension on the way, over the climber's weight; hits : what; met : True when something is hit.
     """
 
     path: Floats
@@ -28,7 +29,7 @@ class Swing:
     drop: float
     speed: float
     force: float
-    hits: str
+    hits: Reason
     met: bool
 
 
@@ -58,11 +59,11 @@ def slips(
     out = []
     for i, (way, j) in enumerate(zip(path, last.tolist(), strict=True)):
         if not met[i]:
-            hits = "nothing the scan saw"
+            hits = Reason("hits_nothing_seen")
         elif j == at_wood[i]:
-            hits = limb_words(graph, wood[i][1])
+            hits = limb_named(graph, wood[i][1])
         else:
-            hits = "the ground" if j == at_ground[i] else f"a {KINDS[kind[i]]}"
+            hits = Reason("hits_ground") if j == at_ground[i] else Reason("hits_beside_the_tree", kind=KINDS[kind[i]])
         drop = float(way[0, 2] - way[min(j, ARC_STEPS // 2), 2])
         out.append(Swing(way[: j + 1], math.dist(way[j, :2], way[0, :2]), drop, float(speed[i]), float(force[i]), hits, bool(met[i])))
     return tuple(out)
@@ -73,16 +74,16 @@ def _first(true: NDArray[np.bool_]) -> NDArray[np.int64]:
     return np.where(true.any(axis=1), true.argmax(axis=1), true.shape[1])
 
 
-def limb_words(graph: WoodGraph, limb: int) -> str:
-    """A limb named so that a climber finds it: "the stem", "the limb at U07 (14 cm)"."""
+def limb_named(graph: WoodGraph, limb: int) -> Reason:
+    """A limb named so that a climber finds it: the stem, or the union it leaves from with its diameter."""
     if limb == 0:
-        return "the stem"
+        return Reason("the_stem")
     u = graph.unions
     rows = np.flatnonzero((u.arm_limb == limb) & ~u.arm_continues)
     if len(rows) == 0:
-        return f"a branch (limb {limb})"
+        return Reason("limb_numbered", limb=limb)
     union = int(np.searchsorted(u.arm_start, rows[0], side="right")) - 1
-    return f"the limb at {u.label[union]} ({100 * u.arm_diameter[rows[0]]:.0f} cm)"
+    return Reason("limb_at_union", union=u.label[union], diameter=float(u.arm_diameter[rows[0]]))
 
 
 def _voxels_met(scene: Scene, path: Floats, radius: float) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
