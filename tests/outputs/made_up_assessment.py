@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from strategies import random_tree
 
-from treescan.assess import Assessment
+from treescan.assess import Assessment, Settings
 from treescan.cloud.point_cloud import Frame
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Catch, Exceptional, LimbCheck
 from treescan.planning.access.approach import BASAL, OTHER, Approach, Option
 from treescan.planning.tie_in_point import AccessStep, Reach, RopePlan, TieInPoint, Work
-from treescan.reader_settings import ReaderSettings
 from treescan.reason import Reason
-from treescan.settings import setting
-from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.wood.graph import ScanFitness, StemFigures, TracedTree, WoodGraph
@@ -24,23 +21,6 @@ from treescan.wood.graph import ScanFitness, StemFigures, TracedTree, WoodGraph
 G = 9.80665
 NAN = float("nan")
 UPWARD = np.array([0.0, 0.0, 1.0])
-
-
-@dataclass(frozen=True)
-class MadeUpLoads:
-    """Settings of the made-up sums."""
-
-    climber_mass: float = setting(100.0, "kg", "climber with gear", "project_choice", low=40.0, high=200.0)
-    green_strength: float = setting(45e6, "Pa", "bending strength of green wood, made up", "project_choice")
-
-
-@dataclass(frozen=True)
-class MadeUpSettings:
-    """All settings of the made-up assessment."""
-
-    loads: MadeUpLoads = field(default_factory=MadeUpLoads)
-    throw: ThrowSettings = field(default_factory=ThrowSettings)
-    reader: ReaderSettings = field(default_factory=ReaderSettings)
 
 
 def sloping(slope: float = 0.12) -> Terrain:
@@ -140,7 +120,7 @@ def made_up(
         throws,
         points,
         approach,
-        MadeUpSettings(),
+        Settings(),
         "oak, as given",
         ("Species not confirmed in the field.",),
         {"scan": 3.1},
@@ -299,7 +279,9 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
                 catches,
                 bool(below),
                 "",
-                None if not check.margin.known else Exceptional("abrupt stop", -1, 2 * force, 2.47, Estimate(1.9, 1.1, 3.0), 0.0204, check.governing, "bending"),
+                None
+                if not check.margin.known
+                else Exceptional("abrupt stop", -1, 2 * force, 2.47, Estimate(1.9, 1.1, 3.0), 0.0204, check.governing, "bending"),
                 contact_turns=np.array([3.0] if system == "MRS" or not below else [2.9, 0.4]),
             )
             rows.append((k, system, anchor, throw, _reach(u.place[k], work)))

@@ -21,6 +21,7 @@ from treescan.cautions import CAUTIONS, all_cautions
 from treescan.outputs.data.anchors_file import anchors_table
 from treescan.outputs.report.cards import card
 from treescan.outputs.strict_json import dumps, number, place, tame
+from treescan.outputs.text.say import text
 from treescan.outputs.write import FILES, write_outputs
 from treescan.units import G
 
@@ -172,20 +173,20 @@ def test_anchors_follow_the_contract(good: Assessment, folder: Path) -> None:
 
 
 def test_the_chance_of_overload_is_told_wherever_the_margin_is(good: Assessment, folder: Path) -> None:
-    """Ordinary use beside the exceptional case, as a share in the data and as a count of draws in words; nothing where nothing was seen."""
+    """Ordinary use beside the exceptional case, as a share in the data and in words; nothing where nothing was seen."""
     content = json.loads((folder / "anchors.json").read_text(encoding="utf-8"))["anchors"]
     rows = list(csv.DictReader(io.StringIO((folder / "anchors.csv").read_text(encoding="utf-8"))))
     for i, p in enumerate(good.points):
-        said = dict(card(good, p, i).answers[2].rows)["Breaks"]
+        (said,) = (r.text for r in card(good, p, i).answers[2].only("card_breaks"))
         if p.check.check.margin.known:
             assert content[i]["capacity"]["overload_chance"] == pytest.approx(p.check.check.overload_chance)
             assert content[i]["exceptional"]["overload_chance"] == pytest.approx(p.check.exceptional.overload_chance)
             assert float(rows[i]["overload_chance"]) == pytest.approx(p.check.check.overload_chance)
-            assert said == "in 3 of 1,000 draws in ordinary use; in 20 of 1,000 draws under the exceptional load (abrupt stop)"
+            assert said == "0.3 % in ordinary use; 2.0 % under the exceptional load (abrupt stop). The wood is taken as sound."
         else:
             assert content[i]["capacity"]["overload_chance"] is None and rows[i]["overload_chance"] == ""
             assert said == "not seen"
-    assert "in 3 of 1,000 draws in ordinary use" in (folder / "report.html").read_text(encoding="utf-8")
+    assert "0.3 % in ordinary use" in (folder / "report.html").read_text(encoding="utf-8")
 
 
 def test_every_contact_of_the_rope_is_named_with_its_turning_and_force(good: Assessment, folder: Path) -> None:
@@ -195,9 +196,9 @@ def test_every_contact_of_the_rope_is_named_with_its_turning_and_force(good: Ass
         assert [r["node"] for r in rows] == [configuration.rest_node, *configuration.via, *configuration.beyond]
         assert rows[0]["on"] == p.label and rows[0]["side"] == "union"
         assert rows[0]["size_kn"] == pytest.approx(np.linalg.norm(p.check.force) / 1000, rel=1e-4)
-        card_rows = [(k, v) for k, v in card(good, p, i).answers[2].rows if k.startswith("Rope on ")]
-        assert [k for k, _ in card_rows] == [f"Rope on {r['on']}" for r in rows]
-        for r, (_, said) in zip(rows, card_rows, strict=True):
+        card_rows = card(good, p, i).answers[2].only("card_contact")
+        assert [r.label for r in card_rows] == [text("card_contact", on=r["on"]) for r in rows]
+        for r, said in zip(rows, (r.text for r in card_rows), strict=True):
             if r["size_kn"]:
                 assert f"{r['size_kn']:.1f} kN" in said
             if r["size_kn"] and r["turn_deg"] is not None:

@@ -118,7 +118,7 @@ def test_sources_and_settings_are_all_listed(pages: dict[str, Path]) -> None:
     words = {w.strip() for w in outline.words}
     for key, source in SOURCES.items():
         assert key in words and source.title in words
-    assert {"loads.climber_mass", "100.0", "loads.green_strength"} <= words
+    assert {"loads.climber_mass", "100.0", "planning.rope_angle_limit_deg"} <= words
 
 
 def test_life_depending_figures_stand_in_both_unit_systems(pages: dict[str, Path]) -> None:

@@ -29,7 +29,7 @@ from treescan.outputs.job_sheet.job_sheet import sheet_bytes
 from treescan.outputs.job_sheet.sheet_pages import CHECKS, ON_THE_SHEET
 from treescan.outputs.report.cards import card
 from treescan.outputs.report.glance import glance
-from treescan.outputs.text.sentences import said
+from treescan.outputs.text.say import text
 from treescan.sources import SOURCES
 
 
@@ -251,12 +251,11 @@ def test_the_text_of_the_sheet_is_complete(good: Assessment, tmp_path: Path) -> 
     first = next(p for p in good.points if p.usable)
     for cell in glance(good, first)[1:]:
         assert plain(f"{cell.figure} {cell.words}") in pages[0]
-    for label, text in card(good, first, 0).answers[1].rows:
-        assert plain(said(f"{label} {text}")) in pages[0], label
-    assert all(plain(item) in pages[0] for item in CHECKS)
-    for label, text in card(good, first, 0).answers[5].rows:
-        if label in ON_THE_SHEET:
-            assert plain(said(text)) in pages[1], label
+    for row in card(good, first, 0).answers[1].rows:
+        assert plain(f"{row.label} {row.text}") in pages[0], row.code
+    assert all(plain(text(code)) in pages[0] for code in CHECKS)
+    for row in card(good, first, 0).answers[5].only(*ON_THE_SHEET):
+        assert plain(row.text) in pages[1], row.code
     for heading in ("Will it hold?", "What if it fails?", "Can I reach the work?", "Can I get a line in?"):
         assert heading in pages[0]
     for heading in ("Where to stand", "In what order?", "Rope and kit", "People and signatures", "Cautions"):

@@ -11,7 +11,8 @@ from treescan.estimate import Estimate
 from treescan.loads.limb_check import LimbCheck
 from treescan.outputs.drawing.svg import Drawing
 from treescan.outputs.shapes.use_of_capacity import shade_of
-from treescan.outputs.text import wording
+from treescan.outputs.text.say import figure, text
+from treescan.outputs.text.wording import finite
 from treescan.wood.graph import WoodGraph
 
 WIDE, ROW, LABEL = 640.0, 26.0, 178.0
@@ -23,7 +24,7 @@ def margin_chart(rows: Sequence[tuple[str, Estimate]]) -> Drawing:
     high = max([e.p95 for e in known if math.isfinite(e.p95)] + [10.0])
     low = min([e.p5 for e in known if math.isfinite(e.p5) and e.p5 > 0] + [0.8])
     ends = math.log(low * 0.6), math.log(high * 1.1)
-    d = Drawing(WIDE, ROW * len(rows) + 44, "Margin of strength over stress for each candidate, low to high")
+    d = Drawing(WIDE, ROW * len(rows) + 44, text("chart_margins"))
 
     def x(value: float) -> float:
         return LABEL + (math.log(max(value, 1e-6)) - ends[0]) / (ends[1] - ends[0]) * (WIDE - LABEL - 60)
@@ -33,17 +34,17 @@ def margin_chart(rows: Sequence[tuple[str, Estimate]]) -> Drawing:
         if ends[0] <= math.log(tick) <= ends[1]:
             d.line(np.array([[x(tick), 2], [x(tick), bottom]]), "limit" if tick == 1 else "grid")
             d.text(x(tick), bottom + 15, f"{tick:g}", "t small", "middle")
-    d.text(LABEL, bottom + 32, "strength over stress; 1 = breaks; bar: 5 % to 95 %, stroke: median", "t small faint")
+    d.text(LABEL, bottom + 32, text("chart_margins_axis"), "t small faint")
     for i, (label, e) in enumerate(rows):
         y = ROW * i + ROW / 2 + 2
         d.text(LABEL - 10, y + 4, label, "t", "end")
         if not e.known:
-            d.text(LABEL + 6, y + 4, wording.NOT_SEEN, "t faint")
+            d.text(LABEL + 6, y + 4, figure(None, "x"), "t faint")
             continue
         d.rect(x(e.p5), y - 5, x(e.p95) - x(e.p5), 10, "spread")
         d.line(np.array([[x(e.median), y - 9], [x(e.median), y + 9]]), "median")
         d.line(np.array([[x(e.p5), y - 7], [x(e.p5), y + 7]]), "low")
-        d.text(x(e.p5) - 7, y + 4, f"{e.p5:.1f}", "t strong halo-text", "end")
+        d.text(x(e.p5) - 7, y + 4, figure(e.p5, "x2"), "t strong halo-text", "end")
     return d
 
 
@@ -55,20 +56,20 @@ def share_bars(rows: Sequence[tuple[str, Sequence[float]]], bars: int, title: st
     bottom = ROW * len(rows) + 4
     for tick in (0.0, 0.25, 0.5, 0.75, 1.0):
         d.line(np.array([[LABEL + wide * tick, 2], [LABEL + wide * tick, bottom]]), "grid")
-        d.text(LABEL + wide * tick, bottom + 15, f"{100 * tick:.0f} %", "t small", "middle")
+        d.text(LABEL + wide * tick, bottom + 15, figure(tick, "%"), "t small", "middle")
     for i, (label, values) in enumerate(rows):
         y = ROW * i + 3
         d.text(LABEL - 10, y + 14, label, "t", "end")
         if not values:
-            d.text(LABEL + 6, y + 14, "no throw from the ground: reached by advancing", "t small faint")
+            d.text(LABEL + 6, y + 14, text("chart_no_throw"), "t small faint")
             continue
         for j, v in enumerate(values):
-            known = wording.finite(v)
+            known = finite(v)
             d.rect(LABEL, y + j * thick, wide * v if known else 0.0, max(thick - 1, 2), f"bar{j}")
         d.text(
-            LABEL + wide * max([v for v in values if wording.finite(v)] + [0.0]) + 6,
+            LABEL + wide * max([v for v in values if finite(v)] + [0.0]) + 6,
             y + 14,
-            " / ".join(wording.percent(v) for v in values),
+            " / ".join(figure(v, "%") for v in values),
             "t small",
         )
     return d
@@ -84,12 +85,12 @@ def load_path(graph: WoodGraph, c: LimbCheck) -> Drawing | None:
     start = end - step
     total, top = max(float(end[-1]), 1e-6), float(np.nanmax(use))
     scale = max(0.04, math.ceil(top * 1.1 / 0.04) * 0.04)
-    d = Drawing(560, 190, "Use of capacity along the load path, from the rope to the ground")
+    d = Drawing(560, 190, text("chart_capacity"))
     left, wide, high = 54.0, 480.0, 130.0
     for k in range(5):
         y = 10 + high * (1 - k / 4)
         d.line(np.array([[left, y], [left + wide, y]]), "grid")
-        d.text(left - 6, y + 4, f"{100 * scale * k / 4:.0f} %", "t small", "end")
+        d.text(left - 6, y + 4, figure(scale * k / 4, "%"), "t small", "end")
     shade = shade_of(use, graph.seen[nodes])
     for s, e, u, row in zip(start, end, use, shade, strict=True):
         if math.isfinite(u):
@@ -100,8 +101,8 @@ def load_path(graph: WoodGraph, c: LimbCheck) -> Drawing | None:
         x = left + wide * (start[at[0]] + end[at[0]]) / 2 / total
         y = 10 + high * (1 - use[at[0]] / scale)
         d.cross(x, y, 6, "weakest")
-        d.text(min(x + 10, 430), max(y + 4, 16), "weakest section", "t small strong halo-text")
+        d.text(min(x + 10, 430), max(y + 4, 16), text("draw_weakest"), "t small strong halo-text")
     for metre in range(0, int(total) + 1, max(1, round(total / 8))):
         d.text(left + wide * metre / total, 10 + high + 16, f"{metre}", "t small", "middle")
-    d.text(left, 10 + high + 34, "metres along the wood from the rope down to the ground", "t small faint")
+    d.text(left, 10 + high + 34, text("chart_capacity_axis"), "t small faint")
     return d

@@ -13,7 +13,7 @@ from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.projection import SeenLimb, Standpoint, seen_limbs
 from treescan.outputs.shapes.rope_lines import rope_line, rope_rest, swing_arc
 from treescan.outputs.shapes.use_of_capacity import shade_of
-from treescan.outputs.text import wording
+from treescan.outputs.text.say import say, text
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.throw_path import Throw
 from treescan.units import FOOT_M
@@ -75,9 +75,8 @@ def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = No
     slack = max(0.6, 0.2 * (high[1] - low[1]) - 0.5 * (high[0] - low[0]))
     low, high = low - np.array([slack, 0.4]), high + np.array([slack, 0.6])
     scale = min((WIDE - 2 * MARGIN) / (high[0] - low[0]), (HIGH - 40) / (high[1] - low[1]))
-    where = wording.compass(view.azimuth) + (", the standing place" if stand else "")
-    caption = f"As seen from the {where}. Dashed wood is hidden behind other limbs; hatched wood was not seen by the scan."
-    d = Drawing((high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, f"Elevation of the tree from the {where}")
+    seen_from = {"side": view.azimuth, "stand": stand is not None}
+    d = Drawing((high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, text("draw_elevation", **seen_from))
 
     def paper(xy: Floats) -> Floats:
         return np.stack([(xy[..., 0] - low[0]) * scale + MARGIN, (high[1] - xy[..., 1]) * scale + 14], axis=-1)
@@ -96,7 +95,7 @@ def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = No
         if t is not None and not stand:
             _thrower(d, t.stand, view, paper, scale)
         _marks(d, a, p, view, paper)
-    return d, caption
+    return d, text("draw_elevation_caption", **seen_from)
 
 
 def _shown(t: Throw, union: Floats) -> Floats:
@@ -161,8 +160,8 @@ def _thrower(d: Drawing, stand: Floats, view: Standpoint, paper: Paper, scale: f
     x, y = (float(v) for v in paper(view.across_up_away(stand)[:2]))
     h = 1.7 * scale
     d.shape([np.array([x, y]) + h * part for part in PERSON], "person")
-    d.circle(x, y - 0.9 * h, max(0.09 * h, 1.5), "head", "standing place of the throw")
-    d.text(x, y - 1.12 * h, "stand", "t small strong halo-text", "middle")
+    d.circle(x, y - 0.9 * h, max(0.09 * h, 1.5), "head", text("draw_stand_tip"))
+    d.text(x, y - 1.12 * h, text("draw_stand"), "t small strong halo-text", "middle")
 
 
 def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Paper) -> None:
@@ -176,23 +175,23 @@ def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Pa
     for c in p.check.catches:
         if c.union is not None:
             x, y = at(graph.unions.place[c.union])
-            d.circle(x, y, 5, "catch", c.words)
+            d.circle(x, y, 5, "catch", say(c.words))
             d.text(x + 9, y + 4, c.label, "t small halo-text")
     t = first_line(a, p)
     if t is not None and t.union != p.union:
         x, y = at(graph.unions.place[t.union])
-        d.circle(x, y, 5, "catch", "first line")
-        d.text(x + 10, y + 4, f"{graph.unions.label[t.union]}, first line", "t small halo-text")
+        d.circle(x, y, 5, "catch", text("draw_first_line_tip"))
+        d.text(x + 10, y + 4, text("draw_first_line", union=graph.unions.label[t.union]), "t small halo-text")
     x, y = at(rope_rest(graph, p))
-    d.circle(x, y, 7, "anchor", f"{p.label}, {p.system}")
-    d.text(x + 12, y - 6, f"{p.label}  {wording.metres(float(graph.unions.height[p.union]))}", "t strong halo-text")
+    d.circle(x, y, 7, "anchor", text("candidate_system", label=p.label, system=p.system))
+    d.text(x + 12, y - 6, text("draw_anchor", label=p.label, height=float(graph.unions.height[p.union])), "t strong halo-text")
     configuration = p.check.configuration
     if configuration.tied_to:
         x, y = at(configuration.base)
-        d.circle(x, y, 5, "anchor", f"base of the line, tied to {configuration.tied_to}")
-        d.text(x + 9, y - 6, f"base: {configuration.tied_to}", "t small halo-text")
+        d.circle(x, y, 5, "anchor", text("draw_base_tip", name=configuration.tied_to))
+        d.text(x + 9, y - 6, text("draw_base", name=configuration.tied_to), "t small halo-text")
     governing = p.check.check.governing
     if 0 < governing < len(graph):
         x, y = at((graph.xyz[governing] + graph.xyz[graph.parent[governing]]) / 2)
-        d.cross(x, y, 6, "weakest", "weakest section")
-        d.text(x - 12, y + 16, "weakest section", "t small halo-text", "end")
+        d.cross(x, y, 6, "weakest", text("draw_weakest"))
+        d.text(x - 12, y + 16, text("draw_weakest"), "t small halo-text", "end")

@@ -18,14 +18,16 @@ from numpy.typing import NDArray
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
+from treescan.outputs.drawing.plan_drawing import LINES
 from treescan.outputs.shapes.tubes import runs, thinned
 from treescan.outputs.shapes.use_of_capacity import UNSEEN
 from treescan.outputs.text import wording
+from treescan.outputs.text.say import text
 from treescan.planning.tie_in_point import TieInPoint
 
 INK, BLUE, ORANGE, SAND = "#1b2a33", "#17507f", "#a8480b", "#c9bda6"
 ORDER_COLOURS = ("#5b4a2f", "#17507f", "#6fa8cf", "#b8b2a4")
-ORDER_WORDS = ("stem", "first order", "second order", "third and finer")
+ORDER_WORDS = ("paper_stem", "paper_first_order", "paper_second_order", "paper_finer")
 STYLE: dict[Any, Any] = {"font.family": "DejaVu Sans", "font.size": 9, "axes.spines.top": False, "axes.spines.right": False, "pdf.fonttype": 42}
 
 
@@ -67,13 +69,13 @@ def _first(a: Assessment) -> TieInPoint | None:
 def _skeleton(a: Assessment) -> Figure:
     """Axes of stem and limbs from the south and from the east, by order; unseen pieces dotted."""
     g, base = a.tree.graph, a.tree.graph.xyz[0]
-    figure, axes = _page("Skeleton by branch order; dotted: not seen by the scan", 2)
+    figure, axes = _page(text("paper_skeleton"), 2)
     drawn = [thinned(run, g.seen[run.node].astype(int)) for run in runs(g)]
     start, end = (np.concatenate([run.line[cut] for run in drawn]) - base for cut in (slice(None, -1), slice(1, None)))
     node = np.concatenate([run.node for run in drawn])
     order = np.minimum(g.limbs.order[g.limb[node]], 3)
     width = np.exp2(np.round(2 * np.log2(np.clip(20 * g.segment_radius[node], 0.4, 6.0))) / 2)
-    for ax, across, name in ((axes[0], 0, "east"), (axes[1], 1, "north")):
+    for ax, across, code in ((axes[0], 0, "paper_to_east"), (axes[1], 1, "paper_to_north")):
         pieces = np.stack([start[:, [across, 2]], end[:, [across, 2]]], axis=1)
         for k, seen, w in sorted({(int(o), bool(s), float(v)) for o, s, v in zip(order, g.seen[node], width, strict=True)}, reverse=True):
             rows = (order == k) & (g.seen[node] == seen) & (width == w)
@@ -81,9 +83,9 @@ def _skeleton(a: Assessment) -> Figure:
         ax.update_datalim(pieces.reshape(-1, 2))
         ax.autoscale()
         ax.set_aspect("equal", adjustable="datalim")
-        ax.set_xlabel(f"metres to the {name}")
-        ax.set_ylabel("height above the stem's foot [m]")
-    keys = [Line2D([], [], color=colour, lw=2, label=words) for colour, words in zip(ORDER_COLOURS, ORDER_WORDS, strict=True)]
+        ax.set_xlabel(text(code))
+        ax.set_ylabel(text("paper_height"))
+    keys = [Line2D([], [], color=colour, lw=2, label=text(code)) for colour, code in zip(ORDER_COLOURS, ORDER_WORDS, strict=True)]
     axes[1].legend(handles=keys, frameon=False, fontsize=8, loc="upper left")
     return figure
 
@@ -98,16 +100,16 @@ def _lines(pieces: NDArray, width: float, colour: str, dash: Any) -> PathPatch:
 def _taper(a: Assessment) -> Figure:
     """Diameter of the stem and of the thickest limbs against distance from their start."""
     g = a.tree.graph
-    figure, axes = _page("Taper: diameter with one standard deviation", 2)
+    figure, axes = _page(text("paper_taper"), 2)
     _taper_line(axes[0], a, 0, BLUE)
-    axes[0].set_title("stem", fontsize=9, loc="left")
+    axes[0].set_title(text("paper_stem"), fontsize=9, loc="left")
     limbs = [k for k in np.argsort([-g.segment_radius[n[0]] if len(n) else 0.0 for n in g.limbs.nodes]) if k != 0][:5]
     for k, colour in zip(limbs, (BLUE, ORANGE, "#6fa8cf", "#dd7a1f", INK), strict=False):
         _taper_line(axes[1], a, int(k), colour)
-    axes[1].set_title("thickest limbs", fontsize=9, loc="left")
+    axes[1].set_title(text("paper_thickest"), fontsize=9, loc="left")
     for ax in axes:
-        ax.set_xlabel("distance along the axis [m]")
-        ax.set_ylabel("diameter [cm]")
+        ax.set_xlabel(text("paper_along"))
+        ax.set_ylabel(text("paper_diameter"))
         ax.set_ylim(bottom=0)
     return figure
 
@@ -118,7 +120,7 @@ def _taper_line(ax: Any, a: Assessment, limb: int, colour: str) -> None:
     nodes = nodes[nodes > 0]
     along = np.cumsum(g.length[nodes])
     thick, spread = 200 * g.segment_radius[nodes], 200 * np.nan_to_num(g.radius_sd[nodes])
-    ax.plot(along, thick, color=colour, lw=1.2, label=f"limb {limb}")
+    ax.plot(along, thick, color=colour, lw=1.2)
     ax.fill_between(along, thick - spread, thick + spread, color=colour, alpha=0.2, lw=0)
     hidden = ~g.seen[nodes]
     ax.plot(along[hidden], thick[hidden], ".", color=UNSEEN.colour, ms=3)
@@ -129,17 +131,24 @@ def _capacity(a: Assessment) -> Figure | None:
     usable = [p for p in a.points if p.usable][:3]
     if not usable:
         return None
-    figure, axes = _page("Use of capacity (median stress over strength) from the rope down to the ground")
+    figure, axes = _page(text("paper_capacity"))
     ax = axes[0]
     for p, colour in zip(usable, (BLUE, ORANGE, INK), strict=False):
         c = p.check.check
         along = np.cumsum(a.tree.graph.length[c.nodes])
-        ax.plot(along, 100 * c.utilisation, color=colour, lw=1.4, drawstyle="steps-pre", label=f"{p.rank}  {p.label} {p.system}")
+        ax.plot(
+            along,
+            100 * c.utilisation,
+            color=colour,
+            lw=1.4,
+            drawstyle="steps-pre",
+            label=text("chart_candidate", rank=p.rank, label=p.label, system=p.system),
+        )
         at = np.flatnonzero(c.nodes == c.governing)
         if len(at):
             ax.plot(along[at[0]], 100 * c.utilisation[at[0]], "x", color=colour, ms=8, mew=2)
-    ax.set_xlabel("metres along the wood from the rope")
-    ax.set_ylabel("use of capacity [%]")
+    ax.set_xlabel(text("paper_from_rope"))
+    ax.set_ylabel(text("paper_use"))
     ax.set_ylim(bottom=0)
     ax.legend(frameon=False)
     return figure
@@ -150,17 +159,17 @@ def _chance(a: Assessment) -> Figure | None:
     p = _first(a)
     if p is None or p.throw is None or not len(a.throws.stances):
         return None
-    figure, axes = _page(f"Chance that one throw gives {wording.CLASS_ARTICLE[p.throw.isolation_class]} over {p.label}")
+    figure, axes = _page(text("paper_chance", line=LINES[p.throw.isolation_class], union=p.label))
     ax, base = axes[0], a.tree.graph.xyz[0]
     xy = a.throws.stances.xyz[:, :2] - base[:2]
     chance = np.asarray(a.throws.chance, float)[p.union, :, min(max(p.throw.isolation_class, 1), 3) - 1]
     dots = ax.scatter(xy[:, 0], xy[:, 1], c=chance, cmap="Blues", vmin=0, vmax=max(float(chance.max()), 1e-6), s=26, edgecolors=INK, linewidths=0.3)
-    figure.colorbar(dots, ax=ax, label="chance")
+    figure.colorbar(dots, ax=ax, label=text("paper_chance_bar"))
     ax.plot(*(a.tree.graph.unions.place[p.union] - base)[:2], "o", mfc="white", mec=INK, mew=2)
     ax.plot(*(p.throw.stand - base)[:2], "^", color=ORANGE, ms=9)
     ax.set_aspect("equal")
-    ax.set_xlabel("metres east of the stem")
-    ax.set_ylabel("metres north of the stem")
+    ax.set_xlabel(text("paper_east"))
+    ax.set_ylabel(text("paper_north"))
     return figure
 
 
@@ -169,18 +178,21 @@ def _reach(a: Assessment) -> Figure | None:
     usable = [p for p in a.points if p.usable]
     if not usable or not len(a.work):
         return None
-    figure, axes = _page("Work served by height and by distance from the stem (weighted share)", 2)
+    figure, axes = _page(text("paper_reach"), 2)
     base = a.tree.graph.xyz[0]
     every = np.any([p.reach.served for p in usable], axis=0)
-    for ax, value, words in (
-        (axes[0], a.work.xyz[:, 2] - base[2], "height above the stem's foot [m]"),
-        (axes[1], np.hypot(*(a.work.xyz[:, :2] - base[:2]).T), "level distance from the stem [m]"),
+    for ax, value, code in (
+        (axes[0], a.work.xyz[:, 2] - base[2], "paper_height"),
+        (axes[1], np.hypot(*(a.work.xyz[:, :2] - base[:2]).T), "paper_level"),
     ):
         edges = np.linspace(0, max(float(value.max()), 1.0), 9)
-        for served, colour, name in ((every, SAND, "all ranked candidates"), (usable[0].reach.served, BLUE, f"first: {usable[0].label}")):
+        for served, colour, name in (
+            (every, SAND, text("paper_all_ranked")),
+            (usable[0].reach.served, BLUE, text("paper_first", label=usable[0].label)),
+        ):
             ax.stairs(100 * _shares(value, served, a.work.weight, edges), edges, fill=True, color=colour, label=name)
-        ax.set_xlabel(words)
-        ax.set_ylabel("served [%]")
+        ax.set_xlabel(text(code))
+        ax.set_ylabel(text("paper_served"))
         ax.set_ylim(0, 100)
     axes[1].legend(frameon=False)
     return figure

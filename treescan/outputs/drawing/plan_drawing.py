@@ -11,13 +11,18 @@ from treescan.assess import Assessment
 from treescan.outputs.drawing.svg import Drawing
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.tubes import runs
-from treescan.outputs.text import wording
+from treescan.outputs.text.say import figure, text
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.reason import Reason
 
 Floats = NDArray[np.float64]
 Paper = Callable[[Floats], Floats]
 WIDE, EDGE = 560.0, 26.0
+LINES = {1: "line_isolated_article", 2: "line_isolable_article", 3: "line_several_article"}
+"""Isolation class to the words for its line inside a sentence."""
 MOST_LIMBS = 260
+RING = 5
+"""Between the rings round the stem. [m]"""
 KNEE = 0.5
 """Things lower than this above the ground are grass, roots and stones: not drawn. [m]"""
 
@@ -32,7 +37,7 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
     """The drawing and its caption."""
     base, half = a.tree.graph.xyz[0], _half_width(a)
     scale = (WIDE - 2 * EDGE) / (2 * half)
-    d = Drawing(WIDE, WIDE, "Plan of the tree, north up, with standing places")
+    d = Drawing(WIDE, WIDE, text("draw_plan"))
 
     def paper(xyz: Floats) -> Floats:
         q = np.asarray(xyz, float)[..., :2] - base[:2]
@@ -48,17 +53,19 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
         _stand_clear(d, p, paper, scale)
         _throw(d, a, p, paper)
     _north_and_scale(d, scale)
-    words = "North up; rings every 5 m (16 ft) from the stem. "
-    if p is not None and p.load_test is not None:
-        words += f"Dashed: stand clear of it while {p.label} is load-tested, {wording.metres(p.load_test.clear_radius, 0)} round its plumb. "
+    return d, _caption(a, p, top)
+
+
+def _caption(a: Assessment, p: TieInPoint | None, top: float) -> str:
+    """What rings, circles and dashes mean; `top` the best chance shown."""
+    test = p.load_test if p is not None else None
+    tested, clear = (p.label, test.clear_radius) if p is not None and test is not None else (None, None)
+    rings = Reason("draw_plan_caption", ring=float(RING), tested=tested, clear=clear)
     t = None if p is None else first_line(a, p)
     if t is None:
-        return d, words + "Small circles are standing places found on the ground."
-    best = (
-        f"Darker and larger circles: better chance of {wording.CLASS_ARTICLE[t.isolation_class]} over {a.tree.graph.unions.label[t.union]} with the best aim from "
-        f"there; {wording.percent(top)} at most. A bag that comes down within {wording.metres(a.settings.throw.near_thrower, 0)} of the thrower counts for less."
-    )
-    return d, words + best
+        return text("draw_plan_places", rings=rings)
+    union, near = a.tree.graph.unions.label[t.union], a.settings.throw.near_thrower
+    return text("draw_plan_chances", rings=rings, line=LINES[t.isolation_class], union=union, top=top, near=near)
 
 
 def _half_width(a: Assessment) -> float:
@@ -72,41 +79,42 @@ def _half_width(a: Assessment) -> float:
 
 
 def _rings(d: Drawing, half: float, scale: float) -> None:
-    for r in range(5, int(half) + 1, 5):
+    for r in range(RING, int(half) + 1, RING):
         d.circle(WIDE / 2, WIDE / 2, r * scale, "ring")
-        d.text(WIDE / 2 + 3, WIDE / 2 - r * scale - 3, f"{r} m", "t small faint")
+        d.text(WIDE / 2 + 3, WIDE / 2 - r * scale - 3, figure(float(r), "m_first0"), "t small faint")
 
 
 def _drawn(d: Drawing, a: Assessment, paper: Paper) -> None:
     """What the user drew on the site plan."""
-    for css, words, polygons in (
-        ("building", "building", a.site.buildings),
-        ("road", "road", a.site.roads),
-        ("water", "water", a.site.water),
-        ("nostand", "no standing", a.site.no_stand),
+    for css, code, polygons in (
+        ("building", "draw_building", a.site.buildings),
+        ("road", "draw_road", a.site.roads),
+        ("water", "draw_water", a.site.water),
+        ("nostand", "draw_no_stand", a.site.no_stand),
     ):
         for ring in polygons:
             xy = paper(ring)
             d.line(xy, css, closed=True)
             x, y = xy.mean(axis=0)
             if 0 < x < WIDE and 0 < y < WIDE:
-                d.text(x, y + 4, words, "t small", "middle")
+                d.text(x, y + 4, text(code), "t small", "middle")
     for c in a.site.conductors:
         xy = paper(c.line)
         d.line(xy, "wire")
         x, y = np.clip(xy.mean(axis=0), 30, WIDE - 30)
-        volts = f"{c.voltage:.0f} V" if np.isfinite(c.voltage) else "voltage unknown"
-        d.text(x, y - 12, f"overhead line, {volts}: treat as live", "t small strong halo-text", "middle")
+        words = text("draw_wire", voltage=c.voltage, known=bool(np.isfinite(c.voltage)))
+        d.text(x, y - 12, words, "t small strong halo-text", "middle")
 
 
 def _drawn_points(d: Drawing, a: Assessment, paper: Paper) -> None:
     """Anchors in other trees and bases of basal lines, over everything else."""
-    for what, points in (("anchor in", a.site.anchors), ("base at", a.site.bases)):
+    for code, points in (("draw_other_anchor", a.site.anchors), ("draw_other_base", a.site.bases)):
         for name, place in points:
             x, y = paper(place)
             if 0 < x < WIDE and 0 < y < WIDE:
-                d.circle(x, y, 5.0, "anchor", f"{what} {name}, drawn by the user")
-                d.text(min(max(x, 40.0), WIDE - 40.0), y - 9, f"{what} {name}", "t small strong halo-text", "middle")
+                words = text(code, name=name)
+                d.circle(x, y, 5.0, "anchor", text("draw_by_user", what=words))
+                d.text(min(max(x, 40.0), WIDE - 40.0), y - 9, words, "t small strong halo-text", "middle")
 
 
 def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: float) -> None:
@@ -118,11 +126,11 @@ def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: flo
     if len(cells):
         size = 0.5 * scale
         square = size * np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
-        d.shape([xy + square for xy in paper(cells[::step])], "around", closed=True, tip="seen by the scan, not wood of this tree")
+        d.shape([xy + square for xy in paper(cells[::step])], "around", closed=True, tip=text("draw_around"))
     for foot, dbh in zip(s.stems, s.stem_dbh, strict=True):
         x, y = paper(foot)
         if 0 < x < WIDE and 0 < y < WIDE:
-            d.circle(x, y, max(3.0, scale * (dbh if np.isfinite(dbh) else 0.3) / 2), "neighbour", "stem of a neighbouring tree")
+            d.circle(x, y, max(3.0, scale * (dbh if np.isfinite(dbh) else 0.3) / 2), "neighbour", text("draw_neighbour"))
 
 
 def _places(d: Drawing, a: Assessment, p: TieInPoint | None, paper: Paper, scale: float) -> float:
@@ -138,7 +146,7 @@ def _places(d: Drawing, a: Assessment, p: TieInPoint | None, paper: Paper, scale
     for (x, y), c in zip(paper(stances.xyz), chance, strict=True):
         if top > 0 and c > 0:
             share = c / top
-            d.circle(x, y, 2.0 + 4.5 * np.sqrt(share), "place", wording.percent(c), chance_colour(share))
+            d.circle(x, y, 2.0 + 4.5 * np.sqrt(share), "place", figure(c, "%"), chance_colour(share))
         else:
             d.circle(x, y, 1.4, "place none")
     return top
@@ -160,7 +168,7 @@ def _stand_clear(d: Drawing, p: TieInPoint, paper: Paper, scale: float) -> None:
     ring = centre + radius * np.column_stack([np.cos(turn), np.sin(turn)])
     inside = ((ring > 2.0) & (ring < WIDE - 2.0)).all(axis=1)
     edge = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
-    d.shape([ring[first:end] for first, end in edge.reshape(-1, 2)], "clear", tip="stand clear of the load test")
+    d.shape([ring[first:end] for first, end in edge.reshape(-1, 2)], "clear", tip=text("draw_clear"))
 
 
 def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
@@ -171,19 +179,19 @@ def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
         d.line(flight, "halo throw-halo")
         d.line(flight, "throw")
         sx, sy = paper(t.stand)
-        d.circle(sx, sy, 6, "stand", "standing place of the throw")
-        d.text(sx + 9, sy + 4, "stand", "t strong halo-text")
+        d.circle(sx, sy, 6, "stand", text("draw_stand_tip"))
+        d.text(sx + 9, sy + 4, text("draw_stand"), "t strong halo-text")
     if t is not None and t.union != p.union:
         fx, fy = paper(a.tree.graph.unions.place[t.union])
-        d.circle(fx, fy, 4.5, "catch", "first line")
-        d.text(fx - 8, fy + 16, f"{a.tree.graph.unions.label[t.union]}, first line", "t small halo-text", "end")
+        d.circle(fx, fy, 4.5, "catch", text("draw_first_line_tip"))
+        d.text(fx - 8, fy + 16, text("draw_first_line", union=a.tree.graph.unions.label[t.union]), "t small halo-text", "end")
     d.circle(x, y, 6, "anchor", p.label)
     d.text(x + 9, y - 7, p.label, "t strong halo-text")
 
 
 def _north_and_scale(d: Drawing, scale: float) -> None:
     d.line(np.array([[0.0, 0], [7, 18], [0, 13], [-7, 18]]) + np.array([WIDE - 30, 44]), "north", closed=True)
-    d.text(WIDE - 30, 38, "N", "t strong", "middle")
+    d.text(WIDE - 30, 38, text("draw_north"), "t strong", "middle")
     y = WIDE - 12
-    d.line(np.array([[EDGE, y], [EDGE + 5 * scale, y]]), "scalebar")
-    d.text(EDGE + 5 * scale + 8, y + 4, "5 m (16.4 ft)", "t small")
+    d.line(np.array([[EDGE, y], [EDGE + RING * scale, y]]), "scalebar")
+    d.text(EDGE + RING * scale + 8, y + 4, figure(RING, "m"), "t small")

@@ -12,7 +12,9 @@ from treescan.cautions import all_cautions
 from treescan.outputs.shapes.tubes import Run, rings, runs, thinned, tube_faces
 from treescan.outputs.shapes.use_of_capacity import LEGEND, greatest_use, shade_of
 from treescan.outputs.strict_json import place
+from treescan.outputs.text.say import text
 from treescan.outputs.text.wording import file_name
+from treescan.planning.tie_in_point import TieInPoint
 
 Y_UP = np.array([[1.0, 0, 0, 0], [0, 0, 1.0, 0], [0, -1.0, 0, 0], [0, 0, 0, 1.0]])
 """glTF has y up: x stays east, z becomes y, north becomes -z."""
@@ -32,14 +34,14 @@ def scene_bytes(a: Assessment) -> bytes:
         mesh = _joined(parts)
         mesh.visual = trimesh.visual.TextureVisuals(material=materials[row])
         _put(scene, mesh, name, np.eye(4))
-    ranked, unranked = _material("anchor, ranked candidate", MARKER), _material("anchor, not ranked", MARKER_UNRANKED)
+    ranked, unranked = _material(text("scene_ranked"), MARKER), _material(text("scene_unranked"), MARKER_UNRANKED)
     for union, points in _by_union(a).items():
         usable = [p for p in points if p.usable]
         first = usable[0] if usable else points[0]
         radius = 0.16 if usable else 0.09
         marker = trimesh.creation.icosphere(subdivisions=2, radius=radius)
         marker.visual = trimesh.visual.TextureVisuals(material=ranked if usable else unranked)
-        name = f"anchor {first.rank} {first.label} {first.system}" if usable else f"not ranked {first.label}"
+        name = _marker_name(first)
         at = np.eye(4)
         at[:3, 3] = graph.unions.place[union]
         _put(scene, marker, name, at)
@@ -47,8 +49,8 @@ def scene_bytes(a: Assessment) -> bytes:
         "units": "m",
         "crs": a.tree.frame.crs,
         "origin": place(a.tree.frame.origin),
-        "axes": "x = east, y = up, z = -north, local metres; map = (x + origin[0], -z + origin[1], y + origin[2])",
-        "colours": "greatest median use of bending capacity over all ranked candidates; grey = not seen by the scan",
+        "axes": text("scene_axes"),
+        "colours": text("scene_colours"),
         "source": file_name(a.tree.source),
         "cautions": list(all_cautions()),
     }
@@ -71,6 +73,19 @@ def _put(scene: trimesh.Scene, mesh: trimesh.Trimesh, name: str, at: np.ndarray)
 def _material(words: str, colour: str) -> Any:
     rgb = [int(colour[i : i + 2], 16) for i in (1, 3, 5)]
     return trimesh.visual.material.PBRMaterial(name=words, baseColorFactor=[*rgb, 255], metallicFactor=0.0, roughnessFactor=0.9, doubleSided=True)
+
+
+def _marker_name(p: TieInPoint) -> str:
+    if not p.usable:
+        return text("scene_not_ranked", label=p.label)
+    return text("scene_anchor", rank=p.rank, label=p.label, system=p.system)
+
+
+def _wood_name(limb: int, order: int) -> str:
+    """The stem, a limb by number and order, or the fine branches together."""
+    if order >= FINE_ORDER:
+        return text("scene_branches")
+    return text("scene_stem") if limb == 0 else text("scene_limb", number=f"{limb:04d}", order=order)
 
 
 def _by_union(a: Assessment) -> dict[int, list]:
@@ -99,9 +114,11 @@ def _groups(graph: Any, shade: np.ndarray) -> dict[tuple[str, int], list[Tube]]:
     for whole in runs(graph):
         run = thinned(whole, shade[whole.node])
         order = int(graph.limbs.order[run.limb])
-        words = "branches" if order >= FINE_ORDER else "stem" if run.limb == 0 else f"limb {run.limb:04d} order {order}"
+        words = _wood_name(run.limb, order)
         for row in np.unique(shade[run.node]):
-            out.setdefault((f"{words}, {LEGEND[row].words}", int(row)), []).append(_tube(run, np.flatnonzero(shade[run.node] == row)))
+            out.setdefault((text("scene_mesh", wood=words, use=LEGEND[row].words), int(row)), []).append(
+                _tube(run, np.flatnonzero(shade[run.node] == row))
+            )
     return out
 
 

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from treescan.assess import Assessment
 from treescan.outputs.drawing.svg import Drawing
-from treescan.outputs.text import wording
+from treescan.outputs.text.say import figure, say, text, word
+from treescan.reason import Reason
 from treescan.throw.search.window import THROWS, Window, throw_window
 from treescan.throw.throw_path import Throw
 
@@ -25,6 +26,8 @@ EDGE = 0.12
 """Dark edge round the wanted limb. [deg]"""
 LEAST_TOLD = 0.02
 """Rarer fates of a bag are not told."""
+FALLS_TOLD = 4
+"""Fates of the bags that are told, the most frequent first."""
 FAR = 4
 """Shades of wood, from the farthest (palest) to the nearest."""
 MARKS = {
@@ -33,7 +36,7 @@ MARKS = {
     3: np.array([[-4.0, 3.4], [0, -4], [4, 3.4]]),
 }
 """Diamond, square and triangle for the three isolation classes: told apart without colour."""
-MARK_WORDS = {1: "diamond: over it, clean", 2: "square: over it, to be worked back", 3: "triangle: over it and other limbs"}
+MARK_WORDS = {1: "bag_isolated", 2: "bag_isolable", 3: "bag_several"}
 
 
 def window_picture(a: Assessment, t: Throw, *, brief: bool = False) -> tuple[Drawing, str]:
@@ -42,7 +45,7 @@ def window_picture(a: Assessment, t: Throw, *, brief: bool = False) -> tuple[Dra
     label = a.tree.graph.unions.label[t.union]
     low, high = _frame(window)
     scale = min((WIDE - LEFT - 10) / (high[0] - low[0]), (TALL - FOOT) / (high[1] - low[1]))
-    d = Drawing((high[0] - low[0]) * scale + LEFT + 10, (high[1] - low[1]) * scale + FOOT, f"{label} as the thrower sees it")
+    d = Drawing((high[0] - low[0]) * scale + LEFT + 10, (high[1] - low[1]) * scale + FOOT, text("draw_window", label=label))
 
     def paper(deg: Floats) -> Floats:
         return np.stack([LEFT + (deg[..., 0] - low[0]) * scale, (high[1] - deg[..., 1]) * scale], axis=-1)
@@ -58,29 +61,27 @@ def window_picture(a: Assessment, t: Throw, *, brief: bool = False) -> tuple[Dra
 
 def _brief(window: Window, label: str) -> str:
     """What the marks mean, for a sheet whose text already tells aim and chance."""
-    shown = sorted({int(c) for c in window.over_class})
-    marks = "".join(f"; {MARK_WORDS[c]}" for c in shown)
-    return f"{label} from the hand, in degrees beside the aim and above level. Outlined: wanted limb. Box: where nine of ten useful bags pass{marks}; cross: stopped."
+    return text("draw_window_brief", label=label, marks=_marks(window))
+
+
+def _marks(window: Window) -> tuple[str, ...]:
+    """The words of the marks that are drawn."""
+    return tuple(word(MARK_WORDS[c]) for c in sorted({int(c) for c in window.over_class}))
 
 
 def _caption(window: Window, label: str, t: Throw) -> str:
     """What the marks mean, and what becomes of a hundred throws."""
-    shown = sorted({int(c) for c in window.over_class})
-    marks = ", ".join(MARK_WORDS[c] for c in shown)
-    falls = "; ".join(f"{wording.percent(share)} {words}" for words, share in window.falls[:4] if share >= LEAST_TOLD)
+    outside = _outside(window)
     through = float(np.sum(window.over_class <= t.isolation_class)) / THROWS
-    return (
-        f"{label} as the thrower sees it from the hand, in degrees beside the aim and above level; the aim is {wording.degrees(t.elevation)} up. "
-        f"Wanted limb orange, nearer wood darker, dashed: the flight aimed at. "
-        + (f"Box: where nine of ten useful bags pass. Bags, {marks}. " if shown else "")
-        + f"Crosses: stopped{_and_outside(window)}. Of all throws spread about this aim: {falls}."
-        + (f" Twigs and leaves catch some more: the chance of one throw is {wording.percent(t.chance)}." if t.chance < through - LEAST_TOLD else "")
+    return text(
+        "draw_window_caption",
+        label=label,
+        elevation=t.elevation,
+        marks=_marks(window),
+        outside=outside if outside >= LEAST_TOLD else None,
+        falls=tuple(Reason("draw_fall", share=s, what=say(what)) for what, s in window.falls[:FALLS_TOLD] if s >= LEAST_TOLD),
+        chance=t.chance if t.chance < through - LEAST_TOLD else None,
     )
-
-
-def _and_outside(window: Window) -> str:
-    share = _outside(window)
-    return f"; {wording.percent(share)} are stopped before, outside the picture" if share >= LEAST_TOLD else ""
 
 
 def _frame(window: Window) -> tuple[Floats, Floats]:
@@ -156,9 +157,10 @@ def _degrees(d: Drawing, low: Floats, high: Floats, scale: float) -> None:
     for tick in range(int(np.ceil(low[0] / 10)) * 10, int(high[0]) + 1, 10):
         x = LEFT + (tick - low[0]) * scale
         d.line(np.array([[x, 0.0], [x, bottom]]), "grid")
-        words = "aim" if tick == 0 else f"{abs(tick)}° {'right' if tick > 0 else 'left'}"
+        side = "draw_right" if tick > 0 else "draw_left"
+        words = text("draw_aim") if tick == 0 else text(side, angle=np.radians(abs(tick)))
         d.text(x, bottom + 16, words, "t small", "middle")
     for tick in range(int(np.ceil(low[1] / 10)) * 10, int(high[1]) + 1, 10):
         y = (high[1] - tick) * scale
         d.line(np.array([[LEFT, y], [d.width - 10, y]]), "grid")
-        d.text(LEFT - 5, y + 4, f"{tick}°", "t small", "end")
+        d.text(LEFT - 5, y + 4, figure(np.radians(tick), "deg"), "t small", "end")

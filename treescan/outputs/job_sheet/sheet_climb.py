@@ -8,16 +8,16 @@ from typing import Any
 from treescan.assess import Assessment
 from treescan.outputs.data.redirect_rows import REDIRECT_HEAD, REDIRECT_NOTE, redirect_rows
 from treescan.outputs.data.removal_rows import REMOVAL_HEAD, REMOVAL_NOTE, removal_rows, spar_rows
-from treescan.outputs.job_sheet.sheet_parts import BAND, HEAD, SMALL, figures, gap, grid, numbered, side_by_side, words
-from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import say
+from treescan.outputs.job_sheet.sheet_parts import BAND, HEAD, SMALL, bullets, figures, gap, grid, numbered, side_by_side, words
+from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.reason import Reason
 
 Blocks = list[Any]
 WIDTH = 515.0
 HALF = WIDTH / 2 - 8
-MOST = 6
+MAX_LINES = 6
 """Redirects and warnings printed; the rest stands in the report."""
 
 
@@ -26,74 +26,90 @@ def climb_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     c = a.climb
     if c is None:
         return []
-    first = usable[0]
-    blocks: Blocks = [words("The climb as a whole", HEAD), *approach_words(a)]
+    blocks: Blocks = [words(text("climb_head"), HEAD), *approach_words(a)]
     if a.statements:
-        blocks += [words("Stated by the competent person", BAND), *[words("- " + say(s), SMALL) for s in a.statements]]
+        blocks += [words(text("climb_stated"), BAND), *bullets(say_all(a.statements), SMALL)]
     if c.warnings:
-        blocks += [words("Site", BAND), *[words("- " + s) for s in c.warnings[:MOST]]]
-    blocks += [words("Tie-in points for all the work, in visiting order", BAND), *[words(s) for s in c.anchors.words]]
+        blocks += [words(text("climb_site"), BAND), *bullets(say_all(c.warnings[:MAX_LINES]))]
+    blocks += [words(text("climb_all_work"), BAND), *[words(s) for s in say_all(c.anchors.words)]]
     if c.anchors.points:
         blocks += [gap(3), _set_table(a, c.anchors.points), gap(3)]
-    blocks += [words(f"Ways to the work: {', '.join(f'{how} {w.percent(share)}' for how, share in c.shares.items())}."), gap()]
-    left = [words("Two lines on different wood", BAND), *[words(s) for s in c.two_line_words()]]
-    right: Blocks = [words(f"Load test of {first.label}, {first.system}", BAND)]
-    right += [numbered(first.load_test.words)] if first.load_test is not None else [words("None proposed: not seen well enough to be loaded.")]
-    blocks += [side_by_side(left, right, WIDTH), words("Redirects", BAND)]
-    rows = redirect_rows(c)[:MOST]
-    if rows:
-        blocks += [grid(REDIRECT_HEAD, rows, [52, 58, 70, 88, 62, 110, 75]), words(REDIRECT_NOTE, SMALL)]
-    else:
-        blocks.append(words("None found that brings more work into reach."))
-    others = c.neighbours.words()[:MOST]
-    if others:
-        blocks += [words("Anchors in neighbouring trees", BAND), *[words("- " + s, SMALL) for s in others]]
-    down = [say(p.retrieval.words) for p in (first, *(q for q in c.anchors.points if q.label != first.label)) if p.retrieval is not None]
-    blocks += [words("Getting the rope down", BAND), *[words("- " + s, SMALL) for s in down]]
-    return blocks
+    ways = tuple(Reason("climb_way", way=way, share=share) for way, share in c.shares.items())
+    blocks += [words(text("climb_ways", ways=ways)), gap()]
+    left = [words(text("climb_two_lines"), BAND), *[words(s) for s in say_all(c.two_line_words())]]
+    return [*blocks, side_by_side(left, _load_test(usable[0]), WIDTH), *_redirects(c), *_other_trees(c), *_rope_down(c, usable[0])]
+
+
+def _load_test(first: TieInPoint) -> Blocks:
+    head = words(text("climb_test", label=first.label, system=first.system), BAND)
+    if first.load_test is None:
+        return [head, words(text("climb_no_test"))]
+    return [head, numbered(say_all(first.load_test.words))]
+
+
+def _redirects(c: ClimbPlan) -> Blocks:
+    head, rows = words(text("climb_redirects"), BAND), redirect_rows(c)[:MAX_LINES]
+    if not rows:
+        return [head, words(text("climb_no_redirects"))]
+    return [head, grid(REDIRECT_HEAD, rows, [52, 58, 70, 88, 62, 110, 75]), words(REDIRECT_NOTE, SMALL)]
+
+
+def _other_trees(c: ClimbPlan) -> Blocks:
+    others = say_all(c.neighbours.words()[:MAX_LINES])
+    return [words(text("climb_other_trees"), BAND), *bullets(others, SMALL)] if others else []
+
+
+def _rope_down(c: ClimbPlan, first: TieInPoint) -> Blocks:
+    points = (first, *(q for q in c.anchors.points if q.label != first.label))
+    down = say_all(p.retrieval.words for p in points if p.retrieval is not None)
+    return [words(text("climb_down"), BAND), *bullets(down, SMALL)]
 
 
 def approach_words(a: Assessment) -> Blocks:
     """The recommended approach with what speaks for and against it."""
-    return [words("Approach, for and against", BAND), *[words(say(s)) for s in a.approach.reasons]]
+    return [words(text("climb_approach"), BAND), *[words(s) for s in say_all(a.approach.reasons)]]
+
+
+SET_HEAD = ("sheet_col_candidate", "page_height", "sheet_col_system", "climb_col_serves", "climb_col_line", "sheet_col_rope")
 
 
 def _set_table(a: Assessment, points: Sequence[TieInPoint]) -> Any:
     rows = [
         (
-            f"{p.rank}. {p.label}",
-            w.metres(float(a.tree.graph.unions.height[p.union])),
-            f"{p.system}, {p.hardware}",
-            w.percent(p.reach.share),
-            f"{w.percent(p.throw.chance)} a throw" if p.throw else "by advancing",
-            w.metres(p.rope.stock, 0),
+            text("candidate_ranked", rank=p.rank, label=p.label),
+            figure(float(a.tree.graph.unions.height[p.union]), "m"),
+            text("sheet_system", system=p.system, hardware=p.hardware),
+            figure(p.reach.share, "%"),
+            text("climb_line_throw", chance=p.throw.chance) if p.throw else text("climb_line_advance"),
+            figure(p.rope.stock, "m0"),
         )
         for p in points
     ]
-    return grid(("Candidate", "Height", "System", "Serves alone", "Line set", "Rope"), rows, [75, 90, 120, 80, 90, 60])
+    return grid([text(code) for code in SET_HEAD], rows, [75, 90, 120, 80, 90, 60])
+
+
+RESCUE_HEAD = ("rescue_col_on", "rescue_col_line", "rescue_col_reach", "rescue_col_margin", "rescue_col_clear")
 
 
 def rescue_lines(c: ClimbPlan, first: TieInPoint) -> Blocks:
     """The rescue line of the first candidate and of every tie-in point of the set."""
-    names = [f"{first.label} {first.system}", *(f"{p.label} {p.system}" for p in c.anchors.points)]
+    names = [f"{p.label} {p.system}" for p in (first, *c.anchors.points)]
     plans = {r.work_anchor: r for r in c.rescue}
-    rows = []
-    for name in dict.fromkeys(names):
-        r = plans.get(name)
-        if r is not None:
-            free = sum(x.free for x in r.corridors)
-            rows.append(
-                (
-                    name,
-                    r.rescue_anchor or "none on other wood",
-                    w.percent(r.share) if r.rescue_anchor else "",
-                    w.plain(r.two_person_margin, 1) if r.rescue_anchor else "",
-                    f"{free} of {len(r.corridors)} work points",
-                )
-            )
-    head = ("Climber on", "Rescue line over", "Of its work in reach", "Margin, low, two people", "Clear plumb way down from")
-    said = [words("- " + s, SMALL) for s in (plans[names[0]].words if names[0] in plans else ())]
-    return [grid(head, rows, [100, 115, 95, 95, 110]), gap(3), *said] if rows else []
+    shown = [plans[name] for name in dict.fromkeys(names) if name in plans]
+    if not shown:
+        return []
+    rows = [
+        (
+            r.work_anchor,
+            r.rescue_anchor or text("rescue_no_other"),
+            figure(r.share, "%") if r.rescue_anchor else "",
+            figure(r.two_person_margin, "x2") if r.rescue_anchor else "",
+            text("rescue_clear", free=sum(x.free for x in r.corridors), all=len(r.corridors)),
+        )
+        for r in shown
+    ]
+    table = grid([text(code) for code in RESCUE_HEAD], rows, [100, 115, 95, 95, 110])
+    return [table, gap(3), *bullets(say_all(plans[names[0]].words if names[0] in plans else ()), SMALL)]
 
 
 def removal_page(a: Assessment) -> Blocks:
@@ -104,9 +120,9 @@ def removal_page(a: Assessment) -> Blocks:
     spar = spar_rows(c)
     middle = -(-len(spar) // 2)
     return [
-        words("Taking it down, cut by cut", HEAD),
+        words(text("climb_removal"), HEAD),
         words(REMOVAL_NOTE),
         grid(REMOVAL_HEAD, removal_rows(c), [58, 62, 66, 104, 70, 58, 97]),
-        words("The stem by height", BAND),
+        words(text("climb_stem"), BAND),
         side_by_side([figures(spar[:middle], HALF)], [figures(spar[middle:], HALF)] if spar[middle:] else [], WIDTH),
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -11,7 +11,8 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.utils import simpleSplit
 from reportlab.platypus import Flowable, KeepInFrame, ListFlowable, ListItem, Paragraph, Spacer, Table, TableStyle
 
-from treescan.outputs.text.sentences import said, spelled
+from treescan.cautions import CAUTIONS
+from treescan.outputs.text.say import text as text_of
 
 TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=9.2, leading=11.4)
 SMALL = ParagraphStyle("small", parent=TEXT, fontSize=7.7, leading=9.3)
@@ -68,23 +69,35 @@ class Box(Flowable):
 
 
 def words(text: str, style: ParagraphStyle = TEXT) -> Paragraph:
-    """A paragraph of plain text, its figures in both unit systems and its words the reader's."""
-    return Paragraph(escape(spelled(said(text))), style)
+    """A paragraph of plain text."""
+    return Paragraph(escape(text), style)
 
 
-def exactly(text: str, style: ParagraphStyle = TEXT) -> Paragraph:
-    """A paragraph of figures that already stand in the reader's units."""
-    return Paragraph(escape(spelled(text)), style)
+def bullets(items: Iterable[str], style: ParagraphStyle = TEXT) -> list[Paragraph]:
+    """One paragraph each, with a dash before it."""
+    return [words(text_of("sheet_item", what=item), style) for item in items]
+
+
+def cautions_in_two(width: float) -> Table:
+    """All cautions by number, in two columns."""
+    each = [strong(text_of("sheet_number", n=i), caution, SMALL) for i, caution in enumerate(CAUTIONS.values(), start=1)]
+    middle = len(each) // 2
+    return side_by_side(each[:middle], each[middle:], width)
+
+
+def blank(code: str, width: float, lines: int = 1) -> Blank:
+    """Ruled lines after the text of a code and a colon."""
+    return Blank(text_of("sheet_blank", what=text_of(code)), width, lines)
 
 
 def strong(label: str, text: str, style: ParagraphStyle = TEXT) -> Paragraph:
     """A bold label and its text."""
-    return Paragraph(f"<b>{escape(spelled(label))}</b> {escape(spelled(said(text)))}", style)
+    return Paragraph(f"<b>{escape(label)}</b> {escape(text)}", style)
 
 
-def figures(rows: Sequence[tuple[str, str]], width: float, share: float = 0.36) -> Table:
-    """Label and figure, one row each."""
-    cells = [[words(label, SMALL), words(text)] for label, text in rows]
+def figures(rows: Iterable[tuple[str, ...]], width: float, share: float = 0.36) -> Table:
+    """Label and figure, the last two of each row."""
+    cells = [[words(label, SMALL), words(text)] for *_, label, text in rows]
     table = Table(cells, colWidths=[width * share, width * (1 - share)], hAlign="LEFT")
     table.setStyle(TableStyle([*_TIGHT, ("LEFTPADDING", (0, 0), (0, -1), 0), ("LINEBELOW", (0, 0), (-1, -1), 0.3, RULE)]))
     return table
@@ -98,7 +111,11 @@ def grid(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[fl
         TableStyle(
             [
                 *_TIGHT,
-                *((("GRID", (0, 0), (-1, -1), 0.4, RULE),) if ruled else (("LINEBELOW", (0, 1), (-1, -1), 0.3, RULE), ("LEFTPADDING", (0, 0), (0, -1), 0))),
+                *(
+                    (("GRID", (0, 0), (-1, -1), 0.4, RULE),)
+                    if ruled
+                    else (("LINEBELOW", (0, 1), (-1, -1), 0.3, RULE), ("LEFTPADDING", (0, 0), (0, -1), 0))
+                ),
                 ("LINEBELOW", (0, 0), (-1, 0), 0.9, black),
                 ("BOTTOMPADDING", (0, 1), (-1, -1), roomy),
             ]
@@ -146,7 +163,9 @@ def framed(content: Sequence[Any], width: float) -> Table:
 
 def strip(cells: Sequence[tuple[str, str, str]], width: float) -> Table:
     """Figures at a glance in one row: question, figure in large print, small words."""
-    table = Table([[[exactly(a, SMALL), exactly(b, BIG), exactly(c, SMALL)] for a, b, c in cells]], colWidths=[width / len(cells)] * len(cells), hAlign="LEFT")
+    table = Table(
+        [[[words(a, SMALL), words(b, BIG), words(c, SMALL)] for a, b, c in cells]], colWidths=[width / len(cells)] * len(cells), hAlign="LEFT"
+    )
     table.setStyle(
         TableStyle(
             [

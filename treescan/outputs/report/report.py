@@ -9,11 +9,12 @@ from itertools import combinations
 from typing import Any
 
 from jinja2 import Environment, StrictUndefined
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from treescan import settings as settings_module
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
+from treescan.loads.rope.rope_systems import HARDWARE, SYSTEMS
 from treescan.outputs.data.redirect_rows import REDIRECT_HEAD, REDIRECT_NOTE, redirect_rows
 from treescan.outputs.data.removal_rows import REMOVAL_HEAD, REMOVAL_NOTE, removal_rows, spar_rows
 from treescan.outputs.drawing.charts import load_path, margin_chart, share_bars
@@ -24,23 +25,27 @@ from treescan.outputs.drawing.window_drawing import window_picture
 from treescan.outputs.report.cards import QUESTIONS, Card, card
 from treescan.outputs.report.glance import glance
 from treescan.outputs.report.overview import overview
+from treescan.outputs.report.phrases import candidate_name, line_kind
 from treescan.outputs.report.viewer_data import viewer_data
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.use_of_capacity import LEGEND
 from treescan.outputs.strict_json import tame
 from treescan.outputs.text import wording
-from treescan.outputs.text.say import say, say_all
-from treescan.outputs.text.sentences import said, spelled, spelled_page
+from treescan.outputs.text.say import figure, listed, say, say_all, text, word
 from treescan.planning.ranking.reasons import compare
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import VERDICTS, TieInPoint
 from treescan.reason import Reason
 from treescan.sources import SOURCES
 
+SCRIPT_FILES = ("three.min.js", "viewer.js", "report.js")
+PAGE_FILES = ("report.html", "report.css", *SCRIPT_FILES)
 COMPARED = 24
 """Cards of which any two are held against each other in words; pairs grow with the square."""
 PICTURED, CHARTED, CARDS = 3, 12, 60
 """Candidates with drawings, rows in the charts, and cards in full."""
+GROUND_LAST = 1e9
+"""Sorts a fall to the ground after every catch. [m]"""
 SHORT_CAUTIONS = ("planning_aid", "silence", "unsure")
 
 
@@ -52,64 +57,101 @@ def report_html(a: Assessment) -> str:
     if not a.tree.fitness.assessable:
         a = replace(a, points=())
     folder = files("treescan.outputs.report") / "page"
-    text = {name: (folder / name).read_text(encoding="utf-8") for name in ("report.html", "report.css", "three.min.js", "viewer.js", "report.js")}
-    env = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_printed)
-    env.globals.update(w=wording, exactly=lambda text: Markup(escape(text)))
+    page = {name: (folder / name).read_text(encoding="utf-8") for name in PAGE_FILES}
+    env = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    env.globals.update(w=wording, text=text, say=say, word=word, figure=figure, listed=listed, line_kind=line_kind)
+    env.globals.update(candidate_name=candidate_name)
     with wording.written_for(a.settings.reader):
-        page = env.from_string(text["report.html"]).render(
-            css=Markup(text["report.css"]),
-            scripts=Markup(text["three.min.js"] + "\n" + text["viewer.js"] + "\n" + text["report.js"]),
+        return env.from_string(page["report.html"]).render(
+            css=Markup(page["report.css"]),
+            scripts=Markup("\n".join(page[name] for name in SCRIPT_FILES)),
+            language=a.settings.reader.language,
             **_context(a),
         )
-        return spelled_page(page)
-
-
-def _printed(value: Any) -> Any:
-    """What stands between braces in the page: sentences get their second unit system, markup stays as it is."""
-    if isinstance(value, Reason):
-        return say(value)
-    return said(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def _context(a: Assessment) -> dict[str, Any]:
     usable = [p for p in a.points if p.usable]
-    shown = usable[:CARDS]
     cards = [card(a, p, i) for i, p in enumerate(a.points) if p.usable][:CARDS]
     others = [card(a, p, i) for i, p in enumerate(a.points) if not p.usable][: max(0, CARDS - len(cards))]
-    first = usable[0] if usable else None
+    with_card = {c.number for c in (*cards, *others)}
     return {
         "a": a,
         "title": wording.file_name(a.tree.source),
-        "questions": QUESTIONS,
         "over": overview(a),
-        "glance": glance(a, first) if first else (),
-        "first": first,
         "usable": usable,
         "others": [p for p in a.points if not p.usable],
-        "rows": [_row(a, p, i, i in {c.number for c in (*cards, *others)}) for i, p in enumerate(a.points)],
+        "rows": [_row(a, p, i, i in with_card) for i, p in enumerate(a.points)],
         "cards": cards,
         "other_cards": others,
         "pictures": {c.key: _pictures(a, c.point) for c in cards[:PICTURED]},
-        "tree_picture": _picture(*elevation(a, None)) if first is None else None,
-        **_charts(shown[:CHARTED]),
-        "removal": removal_rows(a.climb) if a.climb else [],
+        **_first_shown(a, usable[0] if usable else None),
+        **_charts(usable[:CHARTED]),
+        **_climb_tables(a),
+        **_background(a),
+        "data": _embedded(viewer_data(a)),
+        "compare": _embedded([_comparison(c) for c in (*cards, *others)]),
+        "against": _embedded(_against([*cards, *others][:COMPARED], a.settings.planning)),
+        "phrases": _embedded(_phrases()),
+    }
+
+
+def _first_shown(a: Assessment, first: TieInPoint | None) -> dict[str, Any]:
+    """What the page shows of the first candidate, or of the tree where there is none."""
+    return {
+        "first": first,
+        "glance": glance(a, first) if first else (),
+        "tree_picture": None if first else _picture(*elevation(a, None)),
+        "angles": tuple(figure(limit, "deg") for limit, _ in first.reach.share_at) if first else (),
+    }
+
+
+def _climb_tables(a: Assessment) -> dict[str, Any]:
+    """Redirects and the cuts of a removal as tables."""
+    c = a.climb
+    return {
+        "removal": removal_rows(c) if c else [],
         "removal_head": REMOVAL_HEAD,
         "removal_note": REMOVAL_NOTE,
-        "spar": spar_rows(a.climb) if a.climb else [],
-        "redirects": redirect_rows(a.climb) if a.climb else [],
+        "spar": spar_rows(c) if c else [],
+        "redirects": redirect_rows(c) if c else [],
         "redirect_head": REDIRECT_HEAD,
         "redirect_note": REDIRECT_NOTE,
-        "angles": [wording.degrees(limit) for limit, _ in first.reach.share_at] if first else [],
+    }
+
+
+def _background(a: Assessment) -> dict[str, Any]:
+    """Questions, legend, notes, cautions, settings and sources."""
+    fitness = a.tree.fitness
+    notes = (*(fitness.reasons if fitness.assessable else ()), *a.tree.notes, *a.warnings)
+    return {
+        "questions": [text(code) for code in QUESTIONS],
         "legend": LEGEND,
-        "notes": list(dict.fromkeys(say_all((*(a.tree.fitness.reasons if a.tree.fitness.assessable else ()), *a.tree.notes, *a.warnings)))),
+        "notes": list(dict.fromkeys(say_all(notes))),
         "unions": _unions(a) if not a.points else [],
         "cautions": CAUTIONS,
         "short_cautions": [CAUTIONS[k] for k in SHORT_CAUTIONS],
         "settings": list(settings_module.lines(a.settings)),
         "sources": SOURCES,
-        "data": _embedded(viewer_data(a)),
-        "compare": _embedded([_comparison(c) for c in (*cards, *others)]),
-        "against": _embedded(_against([*cards, *others][:COMPARED], getattr(a.settings, "planning", PlanningSettings()))),
+    }
+
+
+SCRIPT_TEXTS = (
+    "page_whole_card",
+    "page_held_against",
+)
+"""Texts of the page's script without values; those with values keep theirs as `{name}`, filled in by the script."""
+
+
+def _phrases() -> dict[str, Any]:
+    """What the page's own script says, by code."""
+    return {
+        **{code: text(code) for code in SCRIPT_TEXTS},
+        "page_not_ranked_name": text("page_not_ranked_name", name="{name}"),
+        "page_if_it_fails": text("page_if_it_fails", what="{what}"),
+        "page_other_ways": text("page_other_ways", label="{label}"),
+        "page_count_shown": text("page_count_shown", shown="{shown}", all="{all}"),
+        "words": {key: word(key) for key in (*VERDICTS, *SYSTEMS, *HARDWARE)},
     }
 
 
@@ -119,13 +161,13 @@ def _charts(shown: list[TieInPoint]) -> dict[str, Markup]:
     shares = [(_name(p), [s for _, s in p.reach.share_at] or [p.reach.share]) for p in shown]
     return {
         "margins": Markup(str(margin_chart([(_name(p), p.check.check.margin) for p in shown]))),
-        "chances": Markup(str(share_bars(chances, 1, "Chance of one throw"))) if any(c for _, c in chances) else Markup(),
-        "coverage": Markup(str(share_bars(shares, 3, "Share of the work within the rope angle"))),
+        "chances": Markup(str(share_bars(chances, 1, text("chart_chances")))) if any(c for _, c in chances) else Markup(),
+        "coverage": Markup(str(share_bars(shares, 3, text("chart_coverage")))),
     }
 
 
 def _name(p: TieInPoint) -> str:
-    return f"{p.rank}  {p.label} {p.system}"
+    return text("chart_candidate", rank=p.rank, label=p.label, system=p.system)
 
 
 def _picture(drawing: Drawing, caption: str) -> tuple[Markup, str]:
@@ -143,19 +185,19 @@ def _pictures(a: Assessment, p: TieInPoint) -> dict[str, tuple[Markup, str]]:
         out["window"] = _picture(*window_picture(a, t))
     path = load_path(a.tree.graph, p.check.check)
     if path is not None:
-        words = "Use of capacity from the rope (left) down to the ground (right), median. The cross marks the weakest section."
-        out["path"] = _picture(path, words)
+        out["path"] = _picture(path, text("page_path_note"))
     return out
 
 
 def _unions(a: Assessment) -> list[tuple[str, ...]]:
     """The unions as seen, for a tree without judged candidates."""
-    u, w = a.tree.graph.unions, wording
+    u = a.tree.graph.unions
     rows: list[tuple[str, ...]] = []
     for k, label in enumerate(u.label):
-        thick = w.diameter(float(u.parent_diameter[k]), float(u.parent_diameter_sd[k]))
-        above = "; ".join(w.diameter(float(d)) for d in u.arm_diameter[u.arms(k)])
-        rows.append((label, w.metres(float(u.height[k])), thick, above, ", ".join(u.flags[k]) or "none"))
+        below = text("thickness", d=float(u.parent_diameter[k]), sd=float(u.parent_diameter_sd[k]))
+        above = tuple(Reason("thickness", d=float(d), sd=None) for d in u.arm_diameter[u.arms(k)])
+        notes = listed((word(f) for f in u.flags[k]), "list_none")
+        rows.append((label, figure(float(u.height[k]), "m"), below, text("list_all", items=above), notes))
     return rows
 
 
@@ -175,23 +217,29 @@ def _row(a: Assessment, p: TieInPoint, i: int, has_card: bool) -> dict[str, Any]
         "chance": p.throw.chance if p.throw else float("nan"),
         "isolation": p.throw.isolation_class if p.throw else None,
         "share": p.reach.share,
-        "catch": "ground" if catch is None or catch.ground else catch.label,
-        "drop": 1e9 if catch is None or catch.ground else catch.drop,
+        "catch": text("page_ground") if catch is None or catch.ground else catch.label,
+        "drop": GROUND_LAST if catch is None or catch.ground else catch.drop,
         "stability": p.rank_stability,
     }
 
 
 def _comparison(c: Card) -> dict[str, Any]:
-    """What the side-by-side table needs of one card."""
+    """What the side-by-side table needs of one card: rows of question (code, words), label (code, words) and text."""
     p = c.point
-    head = [["", "Standing", p.verdict], ["", "Height", c.height], ["", "Why or why not", spelled(said(" ".join(say_all(p.reasons))))]]
-    rows = [[answer.question, label, spelled(said(text))] for answer in c.answers for label, text in answer.rows]
-    return {"id": c.number, "title": (f"{p.rank}. " if p.usable else "") + c.title, "rows": head + rows}
+    head = [
+        ["", "", "page_standing", text("page_standing"), word(p.verdict)],
+        ["", "", "page_height", text("page_height"), c.height],
+        ["", "", "page_why_column", text("page_why_column"), " ".join(say_all(p.reasons))],
+    ]
+    rows = [[answer.question, text(answer.question), r.code, r.label, r.text] for answer in c.answers for r in answer.rows]
+    title = text("candidate_ranked", rank=p.rank, label=c.title) if p.usable else c.title
+    return {"id": c.number, "title": title, "rows": head + rows}
 
 
 def _against(cards: list[Card], settings: PlanningSettings) -> dict[str, str]:
     """Any two of the cards held against each other in two sentences, by "number number"."""
-    return {f"{x.number} {y.number}": " ".join(say_all(compare(x.point, y.point, settings))) for x, y in combinations(cards, 2)}
+    pairs = combinations(cards, 2)
+    return {f"{x.number} {y.number}": " ".join(say_all(compare(x.point, y.point, settings))) for x, y in pairs}
 
 
 def _embedded(value: Any) -> Markup:

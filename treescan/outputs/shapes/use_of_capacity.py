@@ -8,28 +8,34 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.outputs.text.say import text
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.wood.graph import WoodGraph
 
 
 @dataclass(frozen=True)
 class Shade:
-    """One class of the scale: up to which use of capacity, its words and colour."""
+    """One class of the scale: up to which use of capacity, the code of its words, and its colour."""
 
     limit: float
-    words: str
+    code: str
     colour: str
+
+    @property
+    def words(self) -> str:
+        """As the reader reads it."""
+        return text(self.code)
 
 
 SCALE = (
-    Shade(0.10, "under 10 % of capacity", "#1d5c8f"),
-    Shade(0.25, "10 to 25 % of capacity", "#6fa8cf"),
-    Shade(0.50, "25 to 50 % of capacity", "#f0c37c"),
-    Shade(1.00, "50 to 100 % of capacity", "#dd7a1f"),
-    Shade(float("inf"), "over capacity", "#7d2a06"),
+    Shade(0.10, "use_under_10", "#1d5c8f"),
+    Shade(0.25, "use_under_25", "#6fa8cf"),
+    Shade(0.50, "use_under_50", "#f0c37c"),
+    Shade(1.00, "use_under_100", "#dd7a1f"),
+    Shade(float("inf"), "use_over", "#7d2a06"),
 )
-UNLOADED = Shade(float("nan"), "seen, not in the load path", "#c9bda6")
-UNSEEN = Shade(float("nan"), "not seen by the scan", "#8b9298")
+UNLOADED = Shade(float("nan"), "use_unloaded", "#c9bda6")
+UNSEEN = Shade(float("nan"), "use_unseen", "#8b9298")
 LEGEND = (*SCALE, UNLOADED, UNSEEN)
 
 

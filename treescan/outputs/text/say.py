@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from treescan.outputs.text import english, german, wording
+from treescan.outputs.text.sentences import said, spelled
 from treescan.outputs.text.templates import Tongue
 from treescan.reason import Reason
 
@@ -16,7 +17,7 @@ TONGUES: dict[str, Tongue] = {"en": ENGLISH, "de": Tongue(german.TEXTS, german.W
 def say(reason: Reason | str) -> str:
     """The sentence of a finding in the reader's language, units and words."""
     if not isinstance(reason, Reason):  # rooms that have not moved over yet
-        return reason
+        return spelled(said(reason))
     return tongue().render(reason.code, reason.values)
 
 
@@ -33,6 +34,25 @@ def text(code: str, **values: Any) -> str:
 def word(key: str) -> str:
     """The reader's word for an identifier such as a rope system, load case or verdict."""
     return tongue().word(key)
+
+
+def figure(value: Any, spec: str) -> str:
+    """A bare figure for a table cell, by the specs of `templates`; "not seen" where it is not known.
+
+    >>> figure(8.4, "m"), figure(float("nan"), "kN")
+    ('8.4 m (27.6 ft)', 'not seen')
+    """
+    return tongue().bare(value, spec)
+
+
+def listed(names: Iterable[str], otherwise: str) -> str:
+    """Names in one line, long lists counted; the text `otherwise` (a code) where there is none.
+
+    >>> listed(("U1", "U2", "U3"), "list_none"), listed((), "list_none")
+    ('U1, U2 and U3', 'none')
+    """
+    kept = tuple(names)
+    return text("list", names=kept) if kept else text(otherwise)
 
 
 def tongue() -> Tongue:

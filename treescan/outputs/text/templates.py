@@ -2,7 +2,8 @@
 
 A template is plain text with
 - `{name}`            a name or a person's own words, letter for letter; another reason, as its own text
-- `{name:spec}`       a figure (`SPECS` below has all) or a list of names: `{union:names}`
+- `{name:spec}`       a figure (`SPECS` below has all), a list of names `{union:names}`, an identifier's word `{mode:word}`, `{mode:Word}`
+- `{name:spec?}`      the same, "not seen" where it is not known; `{d±sd:cm}` a diameter with its standard deviation, where there is one
 - `{n|throw|throws}`  the first word where the figure rounds to one, else the second
 - `[ ... ]`           left out where a value inside is not known (None, NaN, empty); `{?flag}` and `{!flag}` print nothing and only
                       ask for a flag that is set, or not set
@@ -32,6 +33,10 @@ def _digits(function: Callable[[float, int], str], default: int) -> Callable[[fl
 
 SPECS: dict[str, Callable[[Any, str], str]] = {
     "m": _digits(w.metres, 1),
+    "m_first": _digits(lambda x, digits: w.length_pair(x, digits)[0], 1),
+    "m_second": _digits(lambda x, digits: w.length_pair(x, digits)[1], 1),
+    "kN_first": lambda x, _: w.force_pair(x)[0],
+    "kN_second": lambda x, _: w.force_pair(x)[1],
     "cm": _digits(w.centimetres, 0),
     "mm": lambda x, _: w.small(x),
     "m/s": lambda x, _: w.speed(x),
@@ -43,6 +48,7 @@ SPECS: dict[str, Callable[[Any, str], str]] = {
     "g": lambda x, _: w.bag(x),
     "deg": _digits(w.degrees, 0),
     "%": lambda x, _: w.percent(x),
+    "chance": lambda x, _: w.chance(x),
     "x": _digits(w.plain, 2),
     "n": lambda x, _: w.count(x),
     "s": _digits(lambda x, digits: w.plain(x, digits, "s"), 0),
@@ -50,8 +56,9 @@ SPECS: dict[str, Callable[[Any, str], str]] = {
     "kV": _digits(lambda x, digits: w.plain(x / 1000, digits, "kV"), 0),
     "compass": lambda x, _: w.compass(x),
 }
-"""Figures, all from SI: `{height:m}`, `{height:m2}` two decimals; cm and mm are lengths, deg an angle [rad], % a share, x a bare figure, n a count."""
-_SPEC = re.compile(r"(?P<name>m3(?!\d)|[a-zA-Z%/]+)(?P<digits>\d?)")
+"""Figures, all from SI: `{height:m}`, `{height:m2}` two decimals; cm and mm are lengths, deg an angle [rad], % a share, chance one
+that is never told as none or all, x a bare figure, n a count; `_first` and `_second` in the reader's system and in the other alone."""
+_SPEC = re.compile(r"(?P<name>m3(?!\d)|[a-zA-Z%/_]+)(?P<digits>\d?)")
 
 
 class Tongue:
@@ -96,7 +103,7 @@ class Tongue:
         return "".join(out), known
 
     def _value(self, part: tuple[Any, ...], values: Mapping[str, Any]) -> tuple[str, bool]:
-        kind, name = part[0], part[1]
+        kind, (name, _, doubt) = part[0], part[1].partition("±")
         value = values[name]
         if kind == "flag":
             return "", bool(value) == part[2]
@@ -104,9 +111,17 @@ class Tongue:
             if value is None:
                 return "", False
             return part[2 if round(abs(value)) == 1 else 3], True
+        spec = part[2].removesuffix("?")
         if value is None or (isinstance(value, (tuple, str)) and not value) or (isinstance(value, float) and math.isnan(value)):
-            return w.NOT_SEEN if isinstance(value, float) else "", False
-        return self.figure(value, part[2]), True
+            return self.word(w.NOT_SEEN), spec != part[2]
+        if doubt:
+            sd = values[doubt]
+            return w.diameter(value, math.nan if sd is None else sd), True
+        return self.figure(value, spec), True
+
+    def bare(self, value: Any, spec: str) -> str:
+        """One figure alone; "not seen" where it is not known."""
+        return self._value(("value", "x", f"{spec}?"), {"x": value})[0]
 
     def figure(self, value: Any, spec: str) -> str:
         """One value as its spec asks."""
@@ -117,13 +132,14 @@ class Tongue:
             return self.render(value.code, value.values)
         if isinstance(value, tuple):
             return self._list([self.figure(v, spec) for v in value], "and", limit=len(value))
-        if spec == "word":
-            return self.word(str(value))
+        if spec in {"word", "Word"}:
+            word = self.word(str(value))
+            return word[:1].upper() + word[1:] if spec == "Word" else word
         if spec:
             found = _SPEC.fullmatch(spec)
             if not found or found["name"] not in SPECS:
                 raise ValueError(f"no such figure: {spec}")
-            return SPECS[found["name"]](value, found["digits"])
+            return self.word(SPECS[found["name"]](value, found["digits"]))
         return value if isinstance(value, str) else w.plain(value, 0 if isinstance(value, int) else 2)
 
     def _list(self, names: list[str], joint: str, limit: int = MAX_NAMES) -> str:
@@ -173,7 +189,7 @@ def names_in(template: str) -> set[str]:
             if isinstance(part, tuple) and part[0] == "optional":
                 out |= walk(part[1])
             elif isinstance(part, tuple) and part[0] != "words":
-                out.add(part[1])
+                out.update(part[1].split("±"))
         return out
 
     return walk(_parsed(template))

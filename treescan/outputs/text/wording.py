@@ -14,9 +14,6 @@ from treescan.units import FOOT_M, LBF_N, OUNCE_KG, POUND_KG, PSI_PA
 INCH_M = FOOT_M / 12
 NOT_SEEN = "not seen"
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-CLASS_SHORT = {1: "clean", 2: "isolable", 3: "several limbs"}
-CLASS_ARTICLE = {1: "a clean line", 2: "a line that can be isolated", 3: "any line"}
-"""Isolation class of a throw, for a table cell and inside a sentence."""
 _ANYONE = ReaderSettings()
 _READER: ContextVar[ReaderSettings] = ContextVar("reader", default=_ANYONE)
 
@@ -251,32 +248,28 @@ def percent(x: float) -> str:
     return f"{100 * x:.1f} %" if 0 < x < 0.0095 else f"{100 * x:.0f} %"
 
 
-def draws(x: float) -> str:
-    """A chance as a count of draws of the uncertain figures; a small one is never told as none, nor a large one as all.
+def chance(x: float) -> str:
+    """A chance found by counting draws of the uncertain figures: a small one is never told as none, nor a large one as certain.
 
-    >>> draws(0.003), draws(0.0), draws(0.0004), draws(0.9996), draws(1.0)
-    ('3 of 1,000 draws', 'none of the draws', 'fewer than 1 of 1,000 draws', 'more than 999 of 1,000 draws', 'all of the draws')
+    >>> chance(0.003), chance(0.0), chance(0.0478), chance(0.9996), chance(1.0)
+    ('0.3 %', 'under 0.1 %', '4.8 %', 'over 99 %', 'over 99 %')
     """
     if not finite(x):
         return NOT_SEEN
-    if x <= 0 or x >= 1:
-        return "none of the draws" if x <= 0 else "all of the draws"
-    count = round(1000 * x)
-    if count in {0, 1000}:
-        return "fewer than 1 of 1,000 draws" if count == 0 else "more than 999 of 1,000 draws"
-    return f"{count} of 1,000 draws"
+    if x < 0.001:
+        return "under 0.1 %"
+    if x >= 0.99:
+        return "over 99 %"
+    return f"{100 * x:.1f} %" if x < 0.095 else f"{100 * x:.0f} %"
 
 
-def throws(x: float) -> str:
-    """Expected number of throws.
+def throws(x: float) -> int | None:
+    """Expected number of throws as one tells it; None where there is no chance.
 
-    >>> throws(3.2), throws(math.inf)
-    ('about 3 throws', 'no chance found')
+    >>> throws(3.2), throws(0.4), throws(math.inf)
+    (3, 1, None)
     """
-    if not finite(x):
-        return "no chance found"
-    count = max(1, round(x))
-    return f"about {count} throw{'' if count == 1 else 's'}"
+    return max(1, round(x)) if finite(x) else None
 
 
 def compass(azimuth: float) -> str:
@@ -286,12 +279,3 @@ def compass(azimuth: float) -> str:
     ('north', 'south')
     """
     return COMPASS[round(math.degrees(azimuth) / 45.0) % 8]
-
-
-def margin(median: float, p5: float) -> str:
-    """Strength over stress: the low figure first, for decisions are made on it.
-
-    >>> margin(9.1, 5.2)
-    '5.2 (median 9.1)'
-    """
-    return f"{p5:.1f} (median {median:.1f})" if finite(median) and finite(p5) else NOT_SEEN

@@ -2,21 +2,23 @@
 "use strict";
 (function () {
   const $ = id => document.getElementById(id), json = id => JSON.parse($(id).textContent);
-  const data = json("tree-data"), cards = new Map(json("compare-data").map(c => [c.id, c])), against = json("against-data");
+  const data = json("tree-data"), cards = new Map(json("compare-data").map(c => [c.id, c])), against = json("against-data"), phrases = json("phrases");
+  const say = (code, values = {}) => phrases[code].replace(/\{(\w+)\}/g, (_, name) => values[name]), word = id => phrases.words[id] || id;
   let view = null;
   try { view = TreeView($("view"), $("tags"), data, pick); } catch (error) { console.warn("no 3-D view: " + error.message); }
   if (!view) { $("noview").hidden = false; $("view").hidden = true; document.querySelector(".tools").hidden = true; }
 
   function text(tag, words, css) { const e = document.createElement(tag); e.textContent = words; if (css) e.className = css; return e; }
-  const WANTED = ["Height", "Margin, low figure", "Force on the union", "Weakest section", "Stand", "Throw", "Chance of one throw", "Line", "Work served", "Swing if you slip", "Rope to bring", "Load path seen by the scan"];
+  const WANTED = ["page_height", "card_margin", "card_force", "card_section", "card_stand", "card_throw", "card_chance", "card_line", "card_served", "card_swing", "card_bring", "card_path_seen"];
+  const name = a => a.label + ", " + word(a.system);
   function summary(id) {
     const box = $("summary"), c = cards.get(id), a = data.anchors[id]; if (!box) return;
-    box.replaceChildren(text("h3", (a.usable ? a.rank + ". " : "Not ranked: ") + a.label + ", " + a.system), text("span", a.verdict, "standing " + a.verdict.replaceAll(" ", "-")));
+    box.replaceChildren(text("h3", a.usable ? a.rank + ". " + name(a) : say("page_not_ranked_name", { name: name(a) })), text("span", word(a.verdict), "standing " + a.verdict.replaceAll(" ", "-")));
     if (!c) return;
     const list = document.createElement("dl");
-    WANTED.forEach(w => { const row = c.rows.find(r => r[1] === w); if (row) list.append(text("dt", w), text("dd", row[2])); });
-    c.rows.filter(r => r[0] === "What if it fails?").slice(0, 1).forEach(r => list.append(text("dt", "If it fails, " + r[1]), text("dd", r[2])));
-    const link = text("a", "The whole card"); link.href = "#c" + id; const p = document.createElement("p"); p.append(link);
+    WANTED.forEach(w => { const row = c.rows.find(r => r[2] === w); if (row) list.append(text("dt", row[3]), text("dd", row[4])); });
+    c.rows.filter(r => r[0] === "ask_fail").slice(0, 1).forEach(r => list.append(text("dt", say("page_if_it_fails", { what: r[3] })), text("dd", r[4])));
+    const link = text("a", say("page_whole_card")); link.href = "#c" + id; const p = document.createElement("p"); p.append(link);
     box.append(list, p);
   }
   function pick(id) {
@@ -26,8 +28,8 @@
     summary(id);
     document.querySelectorAll("#table tbody tr").forEach(r => r.classList.toggle("on", Number(r.dataset.id) === id));
     if (same.length > 1 && $("summary")) {
-      const p = text("p", "Other ways to rig " + data.anchors[id].label + ": ");
-      same.filter(a => a.id !== id).slice(0, 8).forEach(a => { const b = text("button", (a.usable ? a.rank + ". " : "") + a.system + ", " + a.hardware); b.type = "button"; b.addEventListener("click", () => pick(a.id)); p.append(b, " "); });
+      const p = text("p", say("page_other_ways", { label: data.anchors[id].label }) + " ");
+      same.filter(a => a.id !== id).slice(0, 8).forEach(a => { const b = text("button", (a.usable ? a.rank + ". " : "") + word(a.system) + ", " + word(a.hardware)); b.type = "button"; b.addEventListener("click", () => pick(a.id)); p.append(b, " "); });
       $("summary").append(p);
     }
     document.documentElement.dataset.chosen = id;
@@ -55,7 +57,7 @@
     const filter = () => {
       const words = $("find").value.trim().toLowerCase(), system = $("bysystem").value, only = $("rankedonly").checked; let n = 0;
       rows.forEach(r => { const show = (!words || r.textContent.toLowerCase().includes(words)) && (!system || r.dataset.system === system) && (!only || r.dataset.usable === "1"); r.hidden = !show; n += show; });
-      $("count").textContent = n + " of " + rows.length + " shown";
+      $("count").textContent = say("page_count_shown", { shown: n, all: rows.length });
     };
     ["find", "bysystem", "rankedonly"].forEach(id => $(id).addEventListener("input", filter)); filter();
     body.addEventListener("click", e => { const r = e.target.closest("tr"); if (r && !e.target.closest("a")) pick(Number(r.dataset.id)); });
@@ -68,16 +70,16 @@
     const show = () => {
       const l = cards.get(Number(left.value)), r = cards.get(Number(right.value)), t = $("pair");
       const labels = [], at = new Map();
-      for (const c of [l, r]) c.rows.forEach(row => { const k = row[0] + "|" + row[1]; if (!at.has(k)) { at.set(k, true); labels.push([row[0], row[1]]); } });
+      for (const c of [l, r]) c.rows.forEach(row => { const k = row[0] + "|" + row[3]; if (!at.has(k)) { at.set(k, true); labels.push(row); } });
       const order = [...new Set(labels.map(q => q[0]))]; labels.sort((x, y) => order.indexOf(x[0]) - order.indexOf(y[0]));
-      const find = (c, q) => (c.rows.find(row => row[0] === q[0] && row[1] === q[1]) || ["", "", "–"])[2];
+      const find = (c, q) => (c.rows.find(row => row[0] === q[0] && row[3] === q[3]) || ["", "", "", "", "–"])[4];
       const head = document.createElement("tr"); head.append(text("td", ""), text("th", l.title), text("th", r.title)); head.querySelectorAll("th").forEach(h => h.scope = "col");
       const out = [head]; let last = "";
       const held = against[l.id + " " + r.id] || against[r.id + " " + l.id];
-      if (held) { const tr = document.createElement("tr"), h = text("th", "Held against each other"), d = text("td", held); h.scope = "row"; d.colSpan = 2; tr.append(h, d); out.push(tr); }
+      if (held) { const tr = document.createElement("tr"), h = text("th", say("page_held_against")), d = text("td", held); h.scope = "row"; d.colSpan = 2; tr.append(h, d); out.push(tr); }
       labels.forEach(q => {
-        if (q[0] !== last) { last = q[0]; const g = document.createElement("tr"), h = text("th", q[0]); g.className = "group"; h.colSpan = 3; h.scope = "colgroup"; g.append(h); out.push(g); }
-        const tr = document.createElement("tr"), h = text("th", q[1]), x = find(l, q), y = find(r, q); h.scope = "row";
+        if (q[0] !== last) { last = q[0]; const g = document.createElement("tr"), h = text("th", q[1]); g.className = "group"; h.colSpan = 3; h.scope = "colgroup"; g.append(h); out.push(g); }
+        const tr = document.createElement("tr"), h = text("th", q[3]), x = find(l, q), y = find(r, q); h.scope = "row";
         tr.append(h, text("td", x, x === y ? "" : "differs"), text("td", y, x === y ? "" : "differs")); out.push(tr);
       });
       t.replaceChildren(...out);
