@@ -20,12 +20,13 @@ from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.load_path import StructuralModel
 from treescan.planning.access.approach import Approach, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, unions_to_throw_at
-from treescan.planning.climb.climb_plan import ClimbPlan, climb_plan
+from treescan.planning.climb.climb_plan import Climbers, ClimbPlan, climb_plan
 from treescan.planning.kit.at_the_union import at_the_union
 from treescan.planning.ranking.overrides import Override, with_overrides
 from treescan.planning.ranking.rank import Places, rank_points
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
+from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.removal import Removal
 from treescan.planning.work.work_points import default_work, work_at_cuts
 from treescan.progress import Progress, quiet
@@ -283,19 +284,14 @@ def revised(assessment: Assessment, overrides: Sequence[Override], progress: Pro
         points=points,
         approach=recommend(graph, points, planning, a.tree.beside, a.tree.fitness),
         climb=climb_plan(
-            graph,
-            a.tree.beside,
-            a.site,
-            a.work,
+            TreeContext(graph, a.tree.beside, a.site, a.work, planning),
             points,
-            planning,
-            progress,
-            a.removal,
-            a.density,
-            "rescue" in a.settings.loads.cases,
-            a.settings.loads.climber_mass * G,
+            Climbers(a.settings.loads.climber_mass * G, "rescue" in a.settings.loads.cases),
             a.loads,
             overrides,
+            a.removal,
+            a.density,
+            progress,
         ),
         overrides=tuple(overrides),
         statements=log,

@@ -18,8 +18,8 @@ from treescan.planning.access.access_order import LANYARDS, lanyard_steps
 from treescan.planning.access.approach import recommend
 from treescan.planning.candidates.candidates import BASE_HEIGHT, candidate_configurations, candidate_unions, round_the_stem
 from treescan.planning.candidates.contact import base_way, contact_point, own_limbs, place_on_limb, round_stem
-from treescan.planning.climb.independent import independent
 from treescan.planning.ranking.rank import rank_points
+from treescan.planning.sets.independent import independent
 from treescan.planning.settings import SYSTEMS
 from treescan.planning.work.work_points import work_at_points
 from treescan.reason import Reason

@@ -22,15 +22,16 @@ from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.strung_rope import hanging_between, line_tensions
 from treescan.outputs.data.climb_json import climb_out
 from treescan.outputs.job_sheet.sheet_climb import climb_page
-from treescan.outputs.text.sentences import said
+from treescan.outputs.text.say import say
 from treescan.planning.access.approach import OTHER, Approach, Option
 from treescan.planning.candidates.candidates import candidate_unions
-from treescan.planning.climb.climb_plan import climb_plan
-from treescan.planning.climb.independent import independent
-from treescan.planning.climb.line_loads import NARROWEST, SLACK
+from treescan.planning.climb.climb_plan import Climbers, climb_plan
+from treescan.planning.lines.line_pair import NARROWEST, SLACK
 from treescan.planning.ranking.overrides import Override, with_overrides
+from treescan.planning.sets.independent import independent
+from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.work_points import work_at_points
-from treescan.reason import Reason
+from treescan.reason import Reason, has
 from treescan.trees.beside import Site
 from treescan.units import G
 
@@ -50,7 +51,11 @@ def planned(graph, site, work=None, overrides=(), **changes):
     points, at = judged(graph, [throw(graph, k) for k in range(len(graph.unions))], work=work)
     if overrides:
         points = with_overrides(graph, points, overrides, S, 1).points
-    return climb_plan(graph, alone(graph), site, at, points, S, weight=WEIGHT, tree=loads_of(graph, **changes), overrides=overrides), points, at
+    return plan_of(graph, site, at, points, loads_of(graph, **changes), overrides), points, at
+
+
+def plan_of(graph, site, work, points, loads=None, overrides=()):
+    return climb_plan(TreeContext(graph, alone(graph), site, work, S), points, Climbers(WEIGHT, two_people=False), loads, overrides)
 
 
 BEECH = Site(anchors=(("the beech", np.array([9.0, 0.5, 15.0])),))
@@ -74,7 +79,11 @@ def test_a_line_hung_to_another_tree_carries_the_margin_of_the_own_union():
         length = np.linalg.norm(p.place - h.lines.place)
         assert lost.drop == pytest.approx(length - (p.place[2] - h.lines.place[2]), abs=0.15)  # from bark, not axis
         assert WEIGHT < lost.peak <= 3 * WEIGHT
-        assert f"low end {h.end.check.margin.p5:.1f}" in h.words and "If the beech lets go" in h.words and "judged in its own tree" in h.words
+        load, let_go = h.end.reasons
+        assert load["strength"]["low"] == h.end.check.margin.p5 and load["force"] == h.end.tension
+        assert (let_go.code, let_go["other"], let_go["peak"]) == ("line_lost", "the beech", lost.peak)
+        assert set(h.end.reasons) < set(h.reasons) and Reason("hung_other_tree", anchor="the beech") in h.reasons
+        assert f"If the line over the beech fails, the climber swings {lost.sideways:.1f} m" in say(let_go)
 
 
 def test_a_line_that_bends_the_stem_too_much_is_told_and_stands_last():
@@ -91,7 +100,7 @@ def test_a_line_that_bends_the_stem_too_much_is_told_and_stands_last():
     assert len(own) == 2
     for h in own:
         assert h.end.breach and h.end.check.margin.p5 < S.margin_gate and graph.limb[h.end.check.governing] == 0
-        assert "Not a line to use: U01" in h.words
+        assert Reason("hung_too_weak", union="U01") in h.reasons
 
 
 def test_a_line_that_would_pull_the_union_upward_is_not_judged():
@@ -101,7 +110,7 @@ def test_a_line_that_would_pull_the_union_upward_is_not_judged():
     assert plan.neighbours.hung
     for h in plan.neighbours.hung:
         if h.end.lost is None:
-            assert "upward" in h.words and not h.end.check.margin.known and h.end.breach
+            assert Reason("line_pulls_upward", union=h.end.label) in h.reasons and h.end.check is None and h.end.breach
     assert any(h.end.lost is None for h in plan.neighbours.hung)
 
 
@@ -114,7 +123,8 @@ def test_reported_and_stated_defects_reach_the_lines():
     limb = int(graph.limb[p.check.configuration.rest_node])
     dead, *_ = planned(graph, BEECH, reported=(f"limb {limb} dead",))
     there = next(h for h in dead.neighbours.hung if h.ends == line.ends)
-    assert f"limb {limb} dead" in there.words and not there.end.check.margin.known and there.end.breach
+    assert there.end.check.reason == there.end.reasons[0]["strength"] and f"limb {limb} dead" in say(there.end.reasons[0])
+    assert not there.end.check.margin.known and there.end.breach
     half, *_ = planned(graph, BEECH, overrides=(Override("defect", "inspector", "cavity", "2031-09-01", limb=limb, value=0.5),))
     here = [h for h in half.neighbours.hung if h.ends == line.ends]
     assert here[0].end.check.margin.p5 == pytest.approx(0.5 * line.end.check.margin.p5)
@@ -126,7 +136,7 @@ def test_two_lines_to_one_climber_are_judged_where_they_bear_most():
     graph = three_leaders()
     points, work = judged(graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)])
     loads = loads_of(graph)
-    plan = climb_plan(graph, alone(graph), Site(), work, points, S, weight=WEIGHT, tree=loads)
+    plan = plan_of(graph, Site(), work, points, loads)
     pair = plan.pair
     a, b = (next(p for p in plan.two_lines.points if p.label == label) for label in pair.labels)
     at = work.label.index(pair.work)
@@ -153,10 +163,13 @@ def test_two_lines_to_one_climber_are_judged_where_they_bear_most():
             assert work.weight[rows[shared]].sum() <= sum(work.weight[w] for w in at_both)
     told = min(pair.check.first.margin.p5, pair.check.second.margin.p5)
     assert told <= np.percentile(tried, 10)  # found by stress without own weight, so it need not be the very least
-    sentences = dict(plan.sections())["Two lines"]
-    assert any(f"If {b.label} goes" in s for s in sentences) and any(s.startswith("Both stand on ") and "both go" in s for s in sentences)
-    assert any("lbf" in said(s) and "ft" in said(s) for s in pair.words)
-    assert climb_plan(graph, alone(graph), Site(), work, points, S).pair is None
+    found = {r.code: r for r in plan.two_line_reasons()}
+    assert {"two_lines_reach", "pair_shares", "pair_load", "pair_common", "line_lost"} <= found.keys()
+    assert (found["pair_shares"]["n"], found["pair_shares"]["work"]) == (pair.serves, pair.work)
+    assert {(r["union"], r["other"]) for r in pair.reasons if r.code == "line_lost"} == {(a.label, b.label), (b.label, a.label)}
+    assert found["pair_common"]["wood"].code == "line_wood_stem"
+    assert "lbf" in say(found["pair_shares"]) and "ft" in say(found["pair_common"])
+    assert plan_of(graph, Site(), work, points).pair is None
 
 
 def test_no_pair_where_both_lines_are_never_tight():
@@ -165,7 +178,7 @@ def test_no_pair_where_both_lines_are_never_tight():
     work = work_at_points(graph, [[2.9, 0, 2.0], [2.9, 0, 3.0]])
     plan, *_ = planned(graph, Site(), work)
     assert plan.pair is None
-    assert (plan.two_lines.second >= 0).any() == any("as its back-up" in s for s in plan.two_line_words())
+    assert (plan.two_lines.second >= 0).any() == has(plan.two_line_reasons(), "two_lines_back_up")
 
 
 def test_anchors_json_holds_every_figure_of_the_lines():
@@ -173,7 +186,7 @@ def test_anchors_json_holds_every_figure_of_the_lines():
     graph = three_leaders()
     points, work = judged(graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)])
     loads = loads_of(graph)
-    plan = climb_plan(graph, alone(graph), BEECH, work, points, S, weight=WEIGHT, tree=loads)
+    plan = plan_of(graph, BEECH, work, points, loads)
     frame = Frame(np.array([100.0, 200.0, 50.0]), None)
     told = climb_out(SimpleNamespace(tree=SimpleNamespace(frame=frame), work=work, climb=plan))
     json.dumps(told, allow_nan=False)
@@ -190,6 +203,9 @@ def test_anchors_json_holds_every_figure_of_the_lines():
         assert j["rope_m"] == pytest.approx(h.rope, rel=1e-4) and j["runs_freely"] == h.runs
     bare = climb_out(SimpleNamespace(tree=SimpleNamespace(frame=frame), work=work, climb=replace(plan, pair=None)))
     assert bare["two_lines"]["pair"] is None
+    for words, data in ((pair["words"], pair["words_data"]), (told["two_lines"]["words"], told["two_lines"]["words_data"])):
+        assert len(words) == len(data) > 0 and all(d["code"] and isinstance(d["values"], dict) for d in data)
+    assert [d["code"] for d in pair["words_data"]] == [r.code for r in plan.pair.reasons]
 
 
 def test_the_crews_sheet_prints_the_lines():

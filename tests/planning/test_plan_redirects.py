@@ -13,18 +13,23 @@ from treescan.loads.checks.anchor import check_anchors, whole_tree
 from treescan.loads.checks.redirect_check import check_redirect
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
+from treescan.outputs.text.say import say_all
 from treescan.planning.candidates.candidates import candidate_configurations
-from treescan.planning.climb.climb_plan import EXACT_POINTS, climb_plan
-from treescan.planning.climb.redirect_loads import with_all_forces
-from treescan.planning.climb.redirects import redirect_configuration, redirects
+from treescan.planning.climb.climb_plan import EXACT_POINTS, Climbers, climb_plan
 from treescan.planning.ranking.overrides import Override, barred_unions, strength_left
 from treescan.planning.ranking.rank import rank_points
-from treescan.planning.reach.sightline import Scene
-from treescan.planning.work.work_points import limb_of_work, work_at_points
+from treescan.planning.reach.work_scene import WorkScene
+from treescan.planning.redirects.redirect import RedirectMargins, RedirectWay, judged
+from treescan.planning.redirects.redirect_loads import with_all_forces
+from treescan.planning.redirects.redirects import redirect_configuration, redirects
+from treescan.planning.tree_context import TreeContext
+from treescan.planning.work.work_points import work_at_points
+from treescan.reason import Reason, has
 from treescan.trees.beside import Site
 from treescan.wood.topology.assemble import assemble
 
 AT_REST = LoadSettings(samples=400, cases=("at rest",))
+CLIMBERS = Climbers(float("nan"), two_people=False)
 LOOSE = replace(S, rope_angle_limit_deg=80.0, margin_gate=0.2)
 
 
@@ -53,7 +58,12 @@ def screened(graph, points, work, settings=LOOSE):
     """The point out on the leaning limb, with only the near work served, and its redirects by the screen alone."""
     main = next(p for p in points if p.place[0] > 2)
     short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
-    return short, redirects(graph, Scene.of(graph, alone(graph)), short, points, work, limb_of_work(graph, work), settings)
+    return short, redirects(at(graph, work, settings), short, points)
+
+
+def at(graph, work, settings=LOOSE):
+    """The tree with its work as ropes meet them."""
+    return WorkScene.of(TreeContext(graph, alone(graph), Site(), work, settings))
 
 
 def test_own_weight_is_not_scaled_away():
@@ -64,18 +74,18 @@ def test_own_weight_is_not_scaled_away():
     tree_loads, points, work = scene_of(graph, replace(AT_REST, samples=20_000, stands=False))  # that the tree stands lifts every median
     main, found = screened(graph, points, work)
     exact = with_all_forces(tree_loads, main, found, work, (), LOOSE)
-    own, low = main.check.check, {r.label: r for r in exact}
+    own, low = main.check.check, {r.way.label: r for r in exact}
     assert found
 
     for r in found:
         most = 1.0 / own.self_weight_share
-        assert r.main_ratio < 0.6
-        assert r.main_margin * own.margin.median / own.margin.p5 > most
-        checked = check_redirect(tree_loads, main.check.configuration, redirect_configuration(graph, r.union, LOOSE), work.xyz)
+        assert r.way.main_ratio < 0.6
+        assert r.margins.main * own.margin.median / own.margin.p5 > most
+        checked = check_redirect(tree_loads, main.check.configuration, redirect_configuration(graph, r.way.union, LOOSE), work.xyz)
         assert checked.main_margin.median < most
-        assert low[r.label].main_margin == pytest.approx(checked.main_margin.p5)
-        assert low[r.label].margin == pytest.approx(checked.redirect_margin.p5)
-        assert low[r.label].main_margin < 0.75 * r.main_margin
+        assert low[r.way.label].margins.main == pytest.approx(checked.main_margin.p5)
+        assert low[r.way.label].margins.redirect == pytest.approx(checked.redirect_margin.p5)
+        assert low[r.way.label].margins.main < 0.75 * r.margins.main
 
 
 def test_verdict_and_words_follow_the_exact_figures():
@@ -84,16 +94,33 @@ def test_verdict_and_words_follow_the_exact_figures():
     tree_loads, points, work = scene_of(graph)
     main, found = screened(graph, points, work)
     low = with_all_forces(tree_loads, main, found, work, (), LOOSE)[0]
-    strict = replace(LOOSE, margin_gate=1.05 * low.main_margin)
+    strict = replace(LOOSE, margin_gate=1.05 * low.margins.main)
     _, found = screened(graph, points, work, strict)
-    (before,) = [r for r in found if r.label == low.label]
-    (after,) = [r for r in with_all_forces(tree_loads, main, found, work, (), strict) if r.label == low.label]
+    (before,) = [r for r in found if r.way.label == low.way.label]
+    (after,) = [r for r in with_all_forces(tree_loads, main, found, work, (), strict) if r.way.label == low.way.label]
 
-    assert before.main_margin > strict.margin_gate and after.main_margin < strict.margin_gate
-    assert (before.exact, after.exact, after.spoils) == (False, True, True)
-    assert any("First estimate only" in w for w in before.words) and not any("First estimate only" in w for w in after.words)
-    assert any(f"spoils the main anchor, whose low-side margin falls to {after.main_margin:.1f}" in w for w in after.words)
-    assert before.words[:2] == after.words[:2] and before.words[-2:] == after.words[-2:]
+    assert before.margins.main > strict.margin_gate and after.margins.main < strict.margin_gate
+    assert (before.margins.exact, after.margins.exact, after.margins.spoils) == (False, True, True)
+    assert has(before.reasons, "redirect_margins_estimate") and not has(after.reasons, "redirect_margins_estimate")
+    assert Reason("redirect_spoils_main", low=after.margins.main, asked=strict.margin_gate) in after.reasons
+    assert before.way == after.way
+    assert before.reasons[:2] == after.reasons[:2] and before.reasons[-2:] == after.reasons[-2:]
+
+
+def test_a_redirect_is_told_in_whole_sentences():
+    """One redirect read aloud: what it brings, what it bears, what that means, and what happens if it fails."""
+    way = RedirectWay(3, "U04", np.zeros(3), ("W01",), np.radians(70), np.radians(30), 1, np.radians(25), np.radians(90), 2**0.5, 1.2, 3.4, 1.1)
+    told = judged(way, RedirectMargins(4.0, 1.2, True, exact=True, unseen=None, barred=None), 1.5)
+    assert say_all(told.reasons) == (
+        "A redirect at U04 brings 1 more work point into reach, at rope angles up to 30°. Straight from the main anchor the rope angle is up to "
+        "70°, and limbs foul 1 of those ropes.",
+        "The redirect bears 1.41 times the tension in the rope. The main anchor is pulled 25° off plumb; the stress the rope makes there becomes "
+        "1.20 times what it was.",
+        "With all forces and the tree's own weight, strength over stress at the low end is 4.0 at the main anchor and 1.2 at the redirect.",
+        "Not ranked: strength over stress at the redirect is 1.2 at the low end; 1.5 is asked for.",
+        "It takes 3.4 m (11.2 ft) more rope than the straight way.",
+        "If the redirect fails, the rope springs back 1.1 m (3.6 ft) to the main anchor's plumb.",
+    )
 
 
 def test_stated_defects_weaken_redirects_too():
@@ -105,18 +132,18 @@ def test_stated_defects_weaken_redirects_too():
     (plain, *_), (half, *_) = (
         with_all_forces(tree_loads, main, found[:1], work, o, LOOSE) for o in ((), (Override("defect", limb=0, value=0.5, **said),))
     )
-    over = redirect_configuration(graph, found[0].union, LOOSE)
+    over = redirect_configuration(graph, found[0].way.union, LOOSE)
     mine = int(graph.limb[over.rest_node])
     other = next(i for i in range(1, len(graph.limbs)) if not graph.above(int(graph.limbs.nodes[i][0]))[[over.rest_node, graph.unions.node[over.union]]].any())
 
-    assert (half.main_margin, half.margin) == pytest.approx((plain.main_margin / 2, plain.margin / 2))
+    assert (half.margins.main, half.margins.redirect) == pytest.approx((plain.margins.main / 2, plain.margins.redirect / 2))
     assert strength_left(graph, [over.rest_node], [Override("defect", limb=other, value=0.5, **said)]) == 1.0
     assert strength_left(graph, [over.rest_node], [Override("defect", limb=mine, value=0.5, **said)] * 2) == 0.25
-    for o in (Override("refused", union=found[0].label, **said), Override("dead", limb=mine, **said), Override("dead", above=0.5, **said)):
+    for o in (Override("refused", union=found[0].way.label, **said), Override("dead", limb=mine, **said), Override("dead", above=0.5, **said)):
         barred = barred_unions(graph, [o])
-        again = redirects(graph, Scene.of(graph, alone(graph)), main, points, work, limb_of_work(graph, work), LOOSE, barred)
-        assert found[0].union in barred
-        assert all(r.union != found[0].union for r in again)
+        again = redirects(at(graph, work), main, points, barred)
+        assert found[0].way.union in barred
+        assert all(r.way.union != found[0].way.union for r in again)
 
 
 def test_a_redirect_over_a_gap_is_said_to_be_not_seen():
@@ -129,9 +156,9 @@ def test_a_redirect_over_a_gap_is_said_to_be_not_seen():
     gap = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=graph.radius_sd, seen=seen)
     blind = whole_tree(gap, alone(gap), wood_of("Quercus robur", AT_REST), AT_REST, 1)
     for r in with_all_forces(blind, main, found, work, (), LOOSE):
-        assert not np.isfinite(r.main_margin) and not np.isfinite(r.margin)
-        assert r.reason.startswith("Not seen") and any(r.reason in w for w in r.words)
-        assert not any("low side" in w for w in r.words)
+        assert not np.isfinite(r.margins.main) and not np.isfinite(r.margins.redirect)
+        assert Reason("redirect_unseen", why=r.margins.unseen, union=r.way.label) in r.reasons
+        assert not has(r.reasons, "redirect_margins", "redirect_margins_estimate")
 
 
 def test_only_the_first_points_of_a_plan_are_checked_exactly(monkeypatch):
@@ -142,10 +169,10 @@ def test_only_the_first_points_of_a_plan_are_checked_exactly(monkeypatch):
     only_main = (replace(main, rank=1, usable=True), *(replace(p, rank=0, usable=False) for p in points if p.union != main.union))
 
     def shown(loads):
-        return climb_plan(graph, alone(graph), Site(), work, only_main, LOOSE, tree=loads).redirects
+        return climb_plan(TreeContext(graph, alone(graph), Site(), work, LOOSE), only_main, CLIMBERS, loads).redirects
 
     assert EXACT_POINTS >= 1
-    assert shown(tree_loads) and all(r.exact for _, r in shown(tree_loads))
-    assert not any(r.exact for _, r in shown(None))
+    assert shown(tree_loads) and all(r.margins.exact for _, r in shown(tree_loads))
+    assert not any(r.margins.exact for _, r in shown(None))
     monkeypatch.setattr("treescan.planning.climb.climb_plan.EXACT_POINTS", 0)
-    assert shown(tree_loads) and all(any("First estimate only" in w for w in r.words) for _, r in shown(tree_loads))
+    assert shown(tree_loads) and all(has(r.reasons, "redirect_margins_estimate") for _, r in shown(tree_loads))

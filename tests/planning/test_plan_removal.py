@@ -13,12 +13,14 @@ from strategies import alone, random_tree
 
 from treescan.errors import BadInput
 from treescan.loads.fall.backup import common_node
+from treescan.outputs.text.say import say
 from treescan.planning.candidates.candidates import candidate_unions
-from treescan.planning.climb.independent import independent
 from treescan.planning.climb.rescue import corridor, corridors, rescue_plan, two_person_margin
 from treescan.planning.reach.sightline import Scene
-from treescan.planning.work.removal import Cut, cut_limb, cut_stem, dies_with, piece_mass, spar_diameters, stages
+from treescan.planning.sets.independent import independent
+from treescan.planning.work.removal import Cut, Removal, cut_limb, cut_stem, dies_with, piece_mass, spar_diameters, stages
 from treescan.planning.work.work_points import default_work, limb_of_work
+from treescan.reason import Reason, has
 
 
 def as_networkx(graph):
@@ -45,7 +47,7 @@ def test_each_anchor_is_lost_once_and_never_comes_back():
     graph = random_tree(1, height=18, limbs=14)
     points = ranked(graph, [throw(graph, k, 0.4) for k in candidate_unions(graph, S)])
     first = [cut_limb(graph, int(k)) for k in graph.unions.arm_limb[graph.unions.laterals(len(graph.unions) - 1)][:1]]
-    plan = stages(graph, [*first, cut_stem(graph, 12.0), cut_stem(graph, 8.0), cut_stem(graph, 3.0)], points, 1000.0, S)
+    plan = stages(graph, Removal((*first, cut_stem(graph, 12.0), cut_stem(graph, 8.0), cut_stem(graph, 3.0),)), points, 1000.0, S)
     lost = [name for s in plan for name in s.lost]
     usable = [f"{p.label} {p.system}" for p in points if p.usable]
 
@@ -58,7 +60,7 @@ def test_each_anchor_is_lost_once_and_never_comes_back():
 def test_pieces_add_up_to_the_tree():
     """The masses of all pieces and the stump sum to the whole tree: nothing is weighed twice."""
     graph = random_tree(2, height=18, limbs=14)
-    plan = stages(graph, [cut_stem(graph, 12.0), cut_stem(graph, 6.0), cut_stem(graph, 1.0)], [], 900.0, S)
+    plan = stages(graph, Removal((cut_stem(graph, 12.0), cut_stem(graph, 6.0), cut_stem(graph, 1.0),)), [], 900.0, S)
     stump = ~graph.above(plan[-1].cut.node)
     whole = piece_mass(graph, np.ones(len(graph), bool), 900.0, S).median
 
@@ -80,10 +82,10 @@ def test_life_support_on_the_piece_is_an_alarm():
     graph = plain_tree()
     points = ranked(graph, [throw(graph, k) for k in range(3)])
     limb = int(graph.unions.arm_limb[graph.unions.laterals(2)[0]])
-    plan = stages(graph, [cut_limb(graph, limb), cut_stem(graph, 9.0)], points, 900.0, S, life_support=("U03", "U03"))
+    plan = stages(graph, Removal((cut_limb(graph, limb), cut_stem(graph, 9.0)), ("U03", "U03")), points, 900.0, S)
 
-    assert any("Life support on U03 is on or above the piece" in a for a in plan[0].alarms)
-    assert any("U03 is already gone" in a for a in plan[1].alarms)
+    assert Reason("support_on_piece", union="U03") in plan[0].alarms
+    assert Reason("support_gone", union="U03") in plan[1].alarms
 
 
 def test_life_support_and_rigging_on_one_union_is_an_alarm():
@@ -92,10 +94,10 @@ def test_life_support_and_rigging_on_one_union_is_an_alarm():
     points = ranked(graph, [throw(graph, k) for k in range(3)])
     cut = cut_limb(graph, int(graph.unions.arm_limb[graph.unions.laterals(2)[0]]))
     node = graph.unions.node
-    (same,) = stages(graph, [cut], points, 900.0, S, life_support=("U02",), rigging=(int(node[1]),))
-    (other,) = stages(graph, [cut], points, 900.0, S, life_support=("U02",), rigging=(int(node[0]),))
+    (same,) = stages(graph, Removal((cut,), ("U02",), (int(node[1]),)), points, 900.0, S)
+    (other,) = stages(graph, Removal((cut,), ("U02",), (int(node[0]),)), points, 900.0, S)
 
-    assert any("share the wood at U02" in a for a in same.alarms)
+    assert Reason("support_shares_rigging", union="U02") in same.alarms
     assert not other.alarms
 
 
@@ -104,10 +106,11 @@ def test_spar_and_last_anchor_are_announced():
     graph = plain_tree()
     points = ranked(graph, [throw(graph, k) for k in range(3)])
     cuts = [cut_limb(graph, int(graph.unions.arm_limb[graph.unions.laterals(k)[0]])) for k in (2, 1, 0)]
-    plan = stages(graph, cuts, points, 900.0, S)
+    plan = stages(graph, Removal(tuple(cuts)), points, 900.0, S)
 
     assert [s.spar for s in plan] == [False, False, True]
-    assert any("No ranked anchor is left" in a for a in plan[2].alarms)
+    assert [has(s.reasons(), "cut_leaves_spar") for s in plan] == [False, False, True]
+    assert [has(s.alarms, "cut_no_anchor_left") for s in plan] == [False, False, True]
     assert spar_diameters(graph)[5][1] == pytest.approx(2 * (0.25 - 0.17 * 5 / 14), abs=0.01)
 
 
@@ -115,7 +118,7 @@ def test_a_cut_that_takes_nothing_is_refused():
     """Cutting a limb that an earlier cut took is bad input, and so is a cut above the top."""
     graph = plain_tree()
     with pytest.raises(BadInput, match="takes nothing off"):
-        stages(graph, [cut_stem(graph, 6.0), cut_stem(graph, 9.0)], [], 900.0, S)
+        stages(graph, Removal((cut_stem(graph, 6.0), cut_stem(graph, 9.0),)), [], 900.0, S)
     with pytest.raises(BadInput, match="cannot be cut at"):
         cut_stem(graph, 40.0)
 
@@ -152,8 +155,9 @@ def test_no_rescue_anchor_is_said_plainly():
     work = default_work(graph, beside, S)
     plan = rescue_plan(graph, points[0], points, work, corridors(graph, Scene.of(graph, beside), work, limb_of_work(graph, work), S), S)
 
-    assert plan.rescue_anchor == ""
-    assert any("do not climb" in w for w in plan.words)
+    assert plan.rescue_anchor is None
+    assert Reason("rescue_none", anchor=points[0].name) in plan.reasons
+    assert "do not climb" in say(Reason("rescue_none", anchor=points[0].name))
 
 
 def test_lowering_corridor_meets_the_limb_below():
@@ -161,14 +165,19 @@ def test_lowering_corridor_meets_the_limb_below():
 
     graph = tree(([[0, 0, 0], [0, 0, 14]], 0.2, 0.1), ([[0, 0, 5], [4, 0, 5.5]], 0.08, 0.05), ([[0, 0, 10], [3, 0, 11]], 0.06, 0.04))
     scene = Scene.of(graph, alone(graph))
-    over = corridor(graph, scene, "a", np.array([3.0, 0, 11]), -1, 0.4, 1.0)
-    free = corridor(graph, scene, "b", np.array([0.0, 3, 9]), -1, 0.4, 1.0)
+    room = replace(S, corridor_radius=0.4, push_off=1.0)
+    over = corridor(graph, scene, "a", np.array([3.0, 0, 11]), -1, room)
+    free = corridor(graph, scene, "b", np.array([0.0, 3, 9]), -1, room)
 
-    assert "U01" in over.blocked_by
+    assert "U01" in say(over.blocked_by)
     assert over.clear == pytest.approx(11 - 5.375 - 0.065 - 0.4, abs=0.25)
     assert free.free and free.clear == free.height == pytest.approx(9)
 
 
 def test_cut_carries_its_label():
-    """A cut keeps the crew's own name for the piece."""
-    assert cut_limb(plain_tree(), 1, "north lead") == Cut(int(plain_tree().limbs.nodes[1][0]), "north lead")
+    """A cut keeps the crew's own name for the piece letter for letter; one without a name is told by what it is."""
+    mine, plain = cut_limb(plain_tree(), 1, "north lead <fork|crotch> [2]"), cut_stem(plain_tree(), 9.0)
+    assert mine == Cut(int(plain_tree().limbs.nodes[1][0]), "north lead <fork|crotch> [2]")
+    assert say(Reason("rigging_on_piece", piece=mine.piece)) == "The rigging point is on the piece that is cut: north lead <fork|crotch> [2]."
+    assert plain.piece == Reason("cut_stem", height=9.0)
+    assert say(plain.piece) == "the stem above 9.0 m (29.5 ft)"

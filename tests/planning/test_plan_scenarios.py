@@ -16,19 +16,20 @@ from treescan.loads.rope.strung_rope import fixed_point, hanging_between
 from treescan.outputs.text.say import say_all
 from treescan.planning.access.approach import BASAL, OTHER, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, candidate_unions
-from treescan.planning.climb.climb_plan import climb_plan
+from treescan.planning.climb.climb_plan import Climbers, climb_plan
 from treescan.planning.climb.rescue import corridor, corridors
-from treescan.planning.climb.sets import anchor_set, one_per_union, two_line_set
 from treescan.planning.ranking.overrides import Override, with_overrides
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.clearances import site_warnings
 from treescan.planning.reach.sightline import Scene
 from treescan.planning.reach.swing import slips
 from treescan.planning.reach.ways_to_work import access_bias, reached_shares, ways_to_work
+from treescan.planning.sets.sets import anchor_set, one_per_union, two_line_set
 from treescan.planning.settings import SYSTEMS
-from treescan.planning.work.removal import cut_limb, cut_stem, stages
+from treescan.planning.tree_context import TreeContext
+from treescan.planning.work.removal import Removal, cut_limb, cut_stem, stages
 from treescan.planning.work.work_points import default_work, limb_of_work, sample_work, work_at_points
-from treescan.reason import Reason
+from treescan.reason import Reason, has
 from treescan.throw.scene.stances import standing_places
 from treescan.throw.settings import ThrowSettings
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
@@ -134,9 +135,9 @@ def test_ferrow_mill_poplar_stage_by_stage():
     life = ("U04", "U04", "U04", "U04", "U03", "U03", "U03", "U01", "")
     node = graph.unions.node
     rigging = (-1, int(node[2]), int(node[2]), int(node[2]), int(node[2]), int(node[1]), int(node[1]), -1, -1)
-    plan = stages(graph, cuts, points, 900.0, S, life, rigging)
-    moves = [s.number for s in plan if any("move to another anchor" in a for a in s.alarms)]
-    conflicts = [s.number for s in plan if any("share the wood" in a for a in s.alarms)]
+    plan = stages(graph, Removal(tuple(cuts), life, rigging), points, 900.0, S)
+    moves = [s.number for s in plan if has(s.alarms, "support_on_piece")]
+    conflicts = [s.number for s in plan if has(s.alarms, "support_shares_rigging")]
 
     assert moves == [4, 7]
     assert conflicts == [5]
@@ -231,7 +232,7 @@ def test_marl_steps_slope_makes_the_sides_differ():
     points, _ = judged(graph, [throw(graph, 0), throw(graph, 1)], beside=beside, work=work)
     up, down = only(points, "U01"), only(points, "U02")
     scene = Scene.of(graph, beside)
-    drops = [corridor(graph, scene, "w", np.array([x, 1.5, 7.0]), -1, 0.4, 1.0).height for x in (2.0, -2.0)]
+    drops = [corridor(graph, scene, "w", np.array([x, 1.5, 7.0]), -1, S).height for x in (2.0, -2.0)]
 
     assert down.rope.length - up.rope.length == pytest.approx(2 * ((down.place[2] - up.place[2]) + np.tan(np.radians(25)) * (up.place[0] - down.place[0])), abs=0.05)
     assert drops[1] - drops[0] == pytest.approx(4 * np.tan(np.radians(25)), abs=0.05)
@@ -240,7 +241,7 @@ def test_marl_steps_slope_makes_the_sides_differ():
     sides = work_at_points(graph, [[1.5, 0.0, 9.5], [-1.5, 0.0, 9.75]])
     down_here = corridors(graph, scene, sides, limb_of_work(graph, sides), S, closed)
     assert len(stand) and stand[:, 0].min() > -0.6
-    assert [c.blocked_by for c in down_here] == ["", "a no-stand area"]
+    assert [c.blocked_by for c in down_here] == [None, Reason("over_no_stand")]
 
 
 def test_wick_end_asks_for_a_rescan():
@@ -280,13 +281,14 @@ def test_twin_gallow_oaks_plan_hangs_the_line_between_the_neighbours():
     points, _ = judged(graph, [throw(graph, 0), throw(graph, 1)], work=work)
     dead = Override("dead", "inspector", "hollow, brackets", "2031-09-01", above=4.0)
     points = with_overrides(graph, points, [dead], S, 1).points
-    plan = climb_plan(graph, FLAT, site, work, points, S, weight=100 * G)
+    plan = climb_plan(TreeContext(graph, FLAT, site, work, S), points, Climbers(100 * G, two_people=False))
     (hung,) = plan.neighbours.hung
 
     assert not any(p.usable for p in points)
     assert hung.ends == ("west oak", "east oak") and not hung.lines.flat
-    assert hung.reach.share == 1.0 > max(r.share for _, r, _ in plan.neighbours.straight)
-    assert any("west oak and east oak" in s for s in dict(plan.sections())["Anchors in neighbouring trees"])
+    assert hung.reach.share == 1.0 > max(line.reach.share for line in plan.neighbours.straight)
+    told = plan.neighbours.reasons()[-1][0]
+    assert (told.code, told["first"], told["second"], told["share"]) == ("hung_running" if hung.runs else "hung_fixed", *hung.ends, 1.0)
 
 
 def test_two_line_plan_keeps_to_different_wood():

@@ -17,8 +17,7 @@ from treescan.loads.settings import LoadSettings
 from treescan.outputs.text.say import say
 from treescan.planning.access.approach import ADVANCE, BASAL, ISOLATE, NEIGHBOUR, OTHER, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, candidate_unions, other_base
-from treescan.planning.climb.climb_plan import climb_plan
-from treescan.planning.climb.redirects import path_stress, redirects
+from treescan.planning.climb.climb_plan import Climbers, climb_plan
 from treescan.planning.climb.rescue import corridors
 from treescan.planning.kit.at_the_union import at_the_union
 from treescan.planning.kit.retrieval import retrieval
@@ -37,7 +36,10 @@ from treescan.planning.reach.clearances import (
 from treescan.planning.reach.sightline import Scene
 from treescan.planning.reach.two_trees import reach_from_neighbour
 from treescan.planning.reach.ways_to_work import access_bias, reached_shares, ways_to_work
+from treescan.planning.reach.work_scene import WorkScene
+from treescan.planning.redirects.redirects import path_stress, redirects
 from treescan.planning.settings import Approach
+from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.work_points import deadwood_suspects, default_work, limb_of_work, work_at_points
 from treescan.reason import Reason
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
@@ -175,15 +177,15 @@ def test_redirect_forces_balance():
     loose = replace(S, rope_angle_limit_deg=80.0)
     scene = Scene.of(graph, alone(graph))
     short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
-    found = redirects(graph, scene, short, points, work, limb_of_work(graph, work), loose)
+    found = redirects(WorkScene(graph, scene, work, limb_of_work(graph, work), loose), short, points)
 
     assert found
     for r in found:
-        d = r.place - main.place
-        assert r.force == pytest.approx(2 * np.sin(r.turn / 2))
-        assert r.way_angle == pytest.approx(np.arctan2(np.hypot(d[0], d[1]), -d[2]))
-        assert "far" in r.work
-        assert np.isfinite(r.main_ratio)
+        d = r.way.place - main.place
+        assert r.way.force == pytest.approx(2 * np.sin(r.way.turn / 2))
+        assert r.way.way_angle == pytest.approx(np.arctan2(np.hypot(d[0], d[1]), -d[2]))
+        assert "far" in r.way.work
+        assert np.isfinite(r.way.main_ratio)
 
 
 def test_a_redirect_that_spoils_the_main_anchor_is_not_ranked():
@@ -199,13 +201,13 @@ def test_a_redirect_that_spoils_the_main_anchor_is_not_ranked():
         points = ranked(graph, [throw(graph, k) for k in range(len(graph.unions))], median, work=work)
         main = max((p for p in points if p.usable), key=lambda p: p.place[2])
         short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
-        found = redirects(graph, scene, short, points, work, limb_of_work(graph, work), loose)
+        found = redirects(WorkScene(graph, scene, work, limb_of_work(graph, work), loose), short, points)
         rest, force = main.check.configuration.rest_node, np.asarray(main.check.force, float)
         known = path_stress(graph, rest, main.place, force)
         for r in found:
-            pull = np.linalg.norm(force) * (r.place - main.place) / np.linalg.norm(r.place - main.place)
-            assert r.main_margin == pytest.approx(main.check.check.margin.p5 * known / path_stress(graph, rest, main.place, pull))
-        verdicts.append([r.spoils for r in found])
+            pull = np.linalg.norm(force) * (r.way.place - main.place) / np.linalg.norm(r.way.place - main.place)
+            assert r.margins.main == pytest.approx(main.check.check.margin.p5 * known / path_stress(graph, rest, main.place, pull))
+        verdicts.append([r.margins.spoils for r in found])
 
     assert any(verdicts[0]) and not any(verdicts[1])
 
@@ -322,17 +324,17 @@ def test_anchors_drawn_in_neighbouring_trees_are_tried():
     points = ranked(graph, [throw(graph, k) for k in range(3)])
     site = Site(anchors=(("the beech", np.array([6.0, 0.5, 15.0])), ("the oak", np.array([-6.0, 0.5, 15.0]))))
     weight = 1000.0
-    plan = climb_plan(graph, beside, site, work, points, S, weight=weight)
+    plan = climb_plan(TreeContext(graph, beside, site, work, S), points, Climbers(weight, two_people=False))
     (hung,) = [h for h in plan.neighbours.hung if h.ends == ("the beech", "the oak")]
     there = reach_from_neighbour(graph, Scene.of(graph, beside), site.anchors[0][1], work, limb_of_work(graph, work), S)
 
     assert not hung.lines.flat
     assert np.degrees(hung.lines.between) == pytest.approx(119.0, abs=0.01)
     assert hung.lines.force.sum(axis=0) == pytest.approx([0, 0, -weight], abs=1e-6)
-    assert plan.neighbours.straight[0][1].share == pytest.approx(there.share)
+    assert plan.neighbours.straight[0].reach.share == pytest.approx(there.share)
     assert {h.ends for h in plan.neighbours.hung} >= {("the beech", points[0].label), ("the oak", points[0].label)}
-    assert any("the beech" in s for s in dict(plan.sections())["Anchors in neighbouring trees"])
-    assert "Anchors in neighbouring trees" not in dict(climb_plan(graph, beside, Site(), work, points, S).sections())
+    assert plan.neighbours.reasons()[0][0]["anchor"] == "the beech"
+    assert climb_plan(TreeContext(graph, beside, Site(), work, S), points, Climbers(weight, two_people=False)).neighbours.reasons() == ()
 
 
 def test_a_way_down_onto_a_building_is_not_free():
@@ -345,7 +347,7 @@ def test_a_way_down_onto_a_building_is_not_free():
     built = corridors(graph, scene, work, limbs, S, Site(buildings=(house,)))
 
     assert [c.free for c in bare] == [True, True]
-    assert [c.blocked_by for c in built] == ["a drawn building", ""]
+    assert [c.blocked_by for c in built] == [Reason("over_building"), None]
 
 
 def test_a_swing_over_a_building_is_a_reason_to_look():
@@ -385,7 +387,7 @@ def test_a_redirect_that_lies_too_flat_is_not_offered():
 
     def angles(limit):
         loose = replace(S, rope_angle_limit_deg=80.0, walk_limit_deg=limit)
-        return [r.way_angle for r in redirects(graph, Scene.of(graph, alone(graph)), short, points, work, limb_of_work(graph, work), loose)]
+        return [r.way.way_angle for r in redirects(WorkScene.of(TreeContext(graph, alone(graph), Site(), work, loose)), short, points)]
 
     assert angles(60.0) and min(angles(60.0)) > np.radians(40)
     assert not angles(40.0)
@@ -438,7 +440,8 @@ def test_the_nearest_stem_that_could_take_a_base_is_named_in_words():
 
     def named(systems, site):
         points = ranked(graph, [throw(graph, k) for k in range(3)], systems=systems)
-        return of_code(climb_plan(graph, beside, site, work, points, S).warnings, "other_base")
+        plan = climb_plan(TreeContext(graph, beside, site, work, S), points, Climbers(1000.0, two_people=False))
+        return of_code(plan.warnings, "other_base")
 
     (other,) = named(("SRS basal",), Site())
     assert other == Reason("other_base", diameter=0.35, away=7.0, azimuth=0.0)

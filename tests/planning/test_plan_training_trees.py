@@ -19,10 +19,12 @@ from treescan.loads.settings import LoadSettings
 from treescan.planning.access.access_order import BASAL_LINE
 from treescan.planning.access.approach import BASAL, recommend
 from treescan.planning.candidates.candidates import candidate_configurations
-from treescan.planning.climb.redirects import redirects
 from treescan.planning.ranking.rank import rank_points
-from treescan.planning.reach.sightline import Scene
-from treescan.planning.work.work_points import limb_of_work, work_at_points
+from treescan.planning.reach.work_scene import WorkScene
+from treescan.planning.redirects.redirects import redirects
+from treescan.planning.tree_context import TreeContext
+from treescan.planning.work.work_points import work_at_points
+from treescan.reason import has
 from treescan.trees.beside import Site
 
 LOADS = LoadSettings(samples=400)
@@ -93,11 +95,11 @@ def test_t3_redirect_spoils_the_primary():
     main = max((p for p in points if p.usable), key=lambda p: p.place[2])
     short = replace(main, reach=replace(main.reach, served=np.array([False, True])))
     strict = replace(loose, margin_gate=main.check.check.margin.p5 / 1.5)
-    found = redirects(graph, Scene.of(graph, alone(graph)), short, points, work, limb_of_work(graph, work), strict)
+    found = redirects(WorkScene.of(TreeContext(graph, alone(graph), Site(), work, strict)), short, points)
 
     assert found
-    assert all(r.main_ratio > 1.5 for r in found)
-    assert all(r.spoils and any("spoils the main anchor" in w or "spoils the redirect" in w for w in r.words) for r in found)
+    assert all(r.way.main_ratio > 1.5 for r in found)
+    assert all(r.margins.spoils and has(r.reasons, "redirect_spoils_main", "redirect_too_weak") for r in found)
 
 
 def test_t4_isolation_trap():

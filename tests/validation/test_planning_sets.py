@@ -10,7 +10,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from treescan.planning.climb.sets import fewest_cover, fewest_double_cover, widest_cover
+from treescan.planning.sets.sets import fewest_cover, fewest_double_cover, widest_cover
 
 
 def random_case(seed):

@@ -56,7 +56,7 @@ def _climb(done: Assessment) -> Iterator[Reason]:
     for statement in done.statements:
         yield Reason("summary_statement", statement=_told(statement))
     if done.climb is not None:
-        for finding in done.climb.anchors.words[:MOST_OF_EACH]:
+        for finding in done.climb.anchors.reasons[:MOST_OF_EACH]:
             yield Reason("summary_set", finding=_told(finding))
         for stage in done.climb.stages:
             for alarm in stage.alarms:

@@ -9,14 +9,16 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.loads.checks.line_check import LineCheck, Swing
-from treescan.outputs.data.reason_data import all_with_data, with_data
+from treescan.outputs.data.reason_data import all_with_data, as_one_text, with_data
 from treescan.outputs.strict_json import number, place, vector
 from treescan.planning.climb.climb_plan import ClimbPlan
-from treescan.planning.climb.line_loads import LineEnd, LinePair
-from treescan.planning.climb.redirects import Redirect
 from treescan.planning.climb.rescue import RescuePlan
-from treescan.planning.climb.sets import AnchorSet
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.lines.line_loads import LineEnd
+from treescan.planning.lines.line_pair import LinePair
+from treescan.planning.lines.neighbours import Hung, StraightLine
+from treescan.planning.redirects.redirect import Redirect
+from treescan.planning.sets.sets import AnchorSet
+from treescan.planning.tie_in_point import Clearance, TieInPoint
 from treescan.planning.work.removal import Stage
 
 
@@ -26,34 +28,20 @@ def climb_out(a: Assessment) -> dict[str, Any] | None:
     if c is None:
         return None
     return {
-        "warnings": list(c.warnings),
+        **all_with_data("warnings", c.warnings),
         "set": _set(a, c.anchors),
-        "two_lines": {**_set(a, c.two_lines), "pair": _pair(a, c.pair)},
+        "two_lines": {**_set(a, c.two_lines), "pair": _pair(a, c.pair), **all_with_data("words", c.two_line_reasons())},
         "redirects": [_redirect(a, label, r) for label, r in c.redirects],
-        "neighbours": {
-            "straight": [{"anchor": name, "share": number(r.share), "worst_angle_deg": _degrees(r.worst_angle)} for name, r, _ in c.neighbours.straight],
-            "hung": [
-                {
-                    "between": list(h.ends),
-                    "xyz": place(a.tree.frame.to_map(h.lines.place)),
-                    "angle_deg": _degrees(h.lines.between),
-                    "tension_kn": [number(t / 1000.0) for t in h.lines.tension],
-                    "runs_freely": h.runs,
-                    "rope_m": number(h.rope),
-                    "share": number(h.reach.share),
-                    "own_end": _end(h.end),
-                    "words": h.words,
-                }
-                for h in c.neighbours.hung
-            ],
-        },
+        "neighbours": {"straight": [_straight(n) for n in c.neighbours.straight], "hung": [_hung(a, h) for h in c.neighbours.hung]},
         "rescue": [_rescue(r) for r in c.rescue],
         "ways": [{"work": w.label, "how": w.how, "by": w.by or None, "angle_deg": _degrees(w.angle)} for w in c.ways],
         "shares": {how: number(share) for how, share in c.shares.items()},
         "strata": _strata(c),
         **all_with_data("kit", c.kit),
         "removal": [_stage(s) for s in c.stages],
-        "spar": [{"height_m": number(h), "diameter_m": number(d), "diameter_sd_m": number(sd)} for h, d, sd in c.spar],
+        "spar": [
+            {"height_m": number(s.height), "diameter_m": number(s.diameter), "diameter_sd_m": number(s.diameter_sd)} for s in c.spar
+        ],
     }
 
 
@@ -61,9 +49,7 @@ def beside_the_rank(p: TieInPoint) -> dict[str, Any]:
     """What one anchor adds: distances to conductors, getting the rope down, a load test."""
     t, r = p.load_test, p.retrieval
     return {
-        "clearances": [
-            {"what": c.what, **with_data("to", c.to), "distance_m": number(c.distance), "limit_m": number(c.limit), "breach": c.breach} for c in p.clearances
-        ],
+        "clearances": [_clearance(c) for c in p.clearances],
         **all_with_data("care", p.care),
         **all_with_data("fouling", p.fouling),
         "retrieval": None if r is None else {"verdict": r.verdict, "snags": list(r.snags), **with_data("words", r.words)},
@@ -77,8 +63,41 @@ def beside_the_rank(p: TieInPoint) -> dict[str, Any]:
             "pullers_on_2_to_1": t.pullers,
             "share_of_governing_load": number(t.share),
             "clear_radius_m": number(t.clear_radius),
-            "words": list(t.words),
+            **all_with_data("words", t.words),
         },
+    }
+
+
+def _clearance(c: Clearance) -> dict[str, Any]:
+    """One distance to one conductor."""
+    return {
+        "what": c.what,
+        **with_data("to", c.to),
+        "distance_m": number(c.distance),
+        "limit_m": number(c.limit),
+        "breach": c.breach,
+        **with_data("words", c.words),
+    }
+
+
+def _straight(n: StraightLine) -> dict[str, Any]:
+    """A rope straight from an anchor in another tree."""
+    figures = {"anchor": n.anchor, "share": number(n.reach.share), "worst_angle_deg": _degrees(n.reach.worst_angle)}
+    return {**figures, **with_data("words", n.reason)}
+
+
+def _hung(a: Assessment, h: Hung) -> dict[str, Any]:
+    """A line hung between two anchors."""
+    return {
+        "between": list(h.ends),
+        "xyz": place(a.tree.frame.to_map(h.lines.place)),
+        "angle_deg": _degrees(h.lines.between),
+        "tension_kn": [number(t / 1000.0) for t in h.lines.tension],
+        "runs_freely": h.runs,
+        "rope_m": number(h.rope),
+        "share": number(h.reach.share),
+        "own_end": _end(h.end),
+        **as_one_text("words", h.reasons),
     }
 
 
@@ -92,7 +111,7 @@ def _set(a: Assessment, s: AnchorSet) -> dict[str, Any]:
         {"work": label, "line": int(first) if first >= 0 else None, "second": int(second) if second >= 0 else None}
         for label, first, second in zip(a.work.label, s.served, s.second, strict=True)
     ]
-    return {"anchors": names, "share": number(s.share), "lines": lines, "unserved": list(s.unserved), "words": list(s.words)}
+    return {"anchors": names, "share": number(s.share), "lines": lines, "unserved": list(s.unserved), **all_with_data("words", s.reasons)}
 
 
 def _pair(a: Assessment, p: LinePair | None) -> dict[str, Any] | None:
@@ -114,7 +133,7 @@ def _pair(a: Assessment, p: LinePair | None) -> dict[str, Any] | None:
         ],
         "common": {"node": p.check.meet, **_line(p.check.common)},
         "breach": p.breach,
-        "words": list(p.words),
+        **all_with_data("words", p.reasons),
     }
 
 
@@ -133,14 +152,17 @@ def _end(e: LineEnd | None) -> dict[str, Any] | None:
     }
 
 
-def _line(c: LineCheck) -> dict[str, Any]:
+def _line(c: LineCheck | None) -> dict[str, Any]:
+    """The wood under one line; all null where it was not judged."""
+    if c is None:
+        return {name: None for name in ("force_kn", "margin", "margin_p5", "governing_node", "mode", "reason", "reason_data")}
     return {
         "force_kn": number(float(np.linalg.norm(c.force)) / 1000.0),
         "margin": number(c.margin.median),
         "margin_p5": number(c.margin.p5),
         "governing_node": c.governing if c.governing >= 0 else None,
         "mode": c.mode or None,
-        "reason": c.reason or None,
+        **with_data("reason", c.reason),
     }
 
 
@@ -154,36 +176,39 @@ def _swing(s: Swing) -> dict[str, Any]:
     }
 
 
-def _redirect(a: Assessment, label: str, r: Redirect) -> dict[str, Any]:
+def _redirect(a: Assessment, main: str, r: Redirect) -> dict[str, Any]:
+    way, margins = r.way, r.margins
     return {
-        "main": label,
-        "union": r.label,
-        "xyz": place(a.tree.frame.to_map(r.place)),
-        "work": list(r.work),
-        "angle_before_deg": _degrees(r.angle_before),
-        "angle_after_deg": _degrees(r.angle_after),
-        "angle_at_main_deg": _degrees(r.way_angle),
-        "turn_deg": _degrees(r.turn),
-        "force_over_tension": number(r.force),
-        "main_stress_ratio": number(r.main_ratio),
-        "main_margin_p5": number(r.main_margin),
-        "margin_p5": number(r.margin),
-        "spoils": r.spoils,
-        "swing_back_m": number(r.swing),
-        "words": list(r.words),
+        "main": main,
+        "union": way.label,
+        "xyz": place(a.tree.frame.to_map(way.place)),
+        "work": list(way.work),
+        "angle_before_deg": _degrees(way.angle_before),
+        "angle_after_deg": _degrees(way.angle_after),
+        "angle_at_main_deg": _degrees(way.way_angle),
+        "turn_deg": _degrees(way.turn),
+        "force_over_tension": number(way.force),
+        "main_stress_ratio": number(way.main_ratio),
+        "main_margin_p5": number(margins.main),
+        "margin_p5": number(margins.redirect),
+        "spoils": margins.spoils,
+        "exact": margins.exact,
+        "swing_back_m": number(way.swing),
+        **all_with_data("words", r.reasons),
     }
 
 
 def _rescue(r: RescuePlan) -> dict[str, Any]:
     return {
         "work_anchor": r.work_anchor,
-        "rescue_anchor": r.rescue_anchor or None,
+        "rescue_anchor": r.rescue_anchor,
         "share": number(r.share),
         "two_person_margin_p5": number(r.two_person_margin),
         "ways_down": [
-            {"work": c.label, "clear_m": number(c.clear), "height_m": number(c.height), "blocked_by": c.blocked_by or None} for c in r.corridors
+            {"work": c.label, "clear_m": number(c.clear), "height_m": number(c.height), **with_data("blocked_by", c.blocked_by)}
+            for c in r.corridors
         ],
-        "words": list(r.words),
+        **all_with_data("words", r.reasons),
     }
 
 
@@ -203,7 +228,8 @@ def _strata(c: ClimbPlan) -> list[dict[str, Any]]:
 def _stage(s: Stage) -> dict[str, Any]:
     return {
         "number": s.number,
-        "cut": s.cut.label,
+        "label": s.cut.label,
+        **with_data("cut", s.cut.piece),
         "node": s.cut.node,
         "height_m": number(s.height),
         "piece_length_m": number(s.length),
@@ -216,6 +242,6 @@ def _stage(s: Stage) -> dict[str, Any]:
         "left": list(s.left),
         "hang": list(s.hang),
         "spar": s.spar,
-        "alarms": list(s.alarms),
-        "words": s.words(),
+        **all_with_data("alarms", s.alarms),
+        **as_one_text("words", s.reasons()),
     }

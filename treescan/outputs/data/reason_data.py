@@ -51,3 +51,13 @@ def all_with_data(name: str, reasons: Iterable[Reason | str]) -> dict[str, Any]:
     """
     found = tuple(reasons)
     return {name: [say(r) for r in found], f"{name}_data": [as_data(r) for r in found]}
+
+
+def as_one_text(name: str, reasons: Iterable[Reason | str]) -> dict[str, Any]:
+    """As `all_with_data`, with all sentences as one text.
+
+    >>> as_one_text("words", [Reason("list_more", n=3)])
+    {'words': '3 more', 'words_data': [{'code': 'list_more', 'values': {'n': 3}}]}
+    """
+    found = tuple(reasons)
+    return {name: " ".join(say(r) for r in found), f"{name}_data": [as_data(r) for r in found]}

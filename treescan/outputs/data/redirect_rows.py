@@ -16,19 +16,20 @@ def redirect_rows(c: ClimbPlan) -> list[tuple[str, ...]]:
     """One row a redirect, in the columns of `REDIRECT_HEAD`."""
     out: list[tuple[str, ...]] = []
     for label, r in c.redirects:
-        unknown = "not seen" if r.reason else "not checked"
-        own = unknown if not w.finite(r.margin) else f"low {r.margin:.1f}"
-        main = f", low {r.main_margin:.1f}" if w.finite(r.main_margin) else ""
-        main += "" if r.exact else " (first estimate, own weight left out)"
+        way, m = r.way, r.margins
+        unknown = "not checked" if m.unseen is None else "not seen"
+        own = unknown if not w.finite(m.redirect) else f"low {m.redirect:.1f}"
+        main = f", low {m.main:.1f}" if w.finite(m.main) else ""
+        main += "" if m.exact else " (first estimate, own weight left out)"
         out.append(
             (
                 label,
-                r.label,
-                f"{len(r.work)} work point{'' if len(r.work) == 1 else 's'}",
-                f"up to {w.degrees(r.angle_after)}, was {w.degrees(r.angle_before)}",
-                f"{r.force:.2f} times; {own}",
-                f"{r.main_ratio:.2f} times, pulled {w.degrees(r.way_angle)} off plumb{main}{'; too weak: do not use' if r.spoils else ''}",
-                f"swing of {w.metres(r.swing)}",
+                way.label,
+                f"{len(way.work)} work point{'' if len(way.work) == 1 else 's'}",
+                f"up to {w.degrees(way.angle_after)}, was {w.degrees(way.angle_before)}",
+                f"{way.force:.2f} times; {own}",
+                f"{way.main_ratio:.2f} times, pulled {w.degrees(way.way_angle)} off plumb{main}{'; too weak: do not use' if m.spoils else ''}",
+                f"swing of {w.metres(way.swing)}",
             )
         )
     return out

@@ -31,12 +31,12 @@ def climb_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
         blocks += [words(text("climb_stated"), BAND), *bullets(say_all(a.statements), SMALL)]
     if c.warnings:
         blocks += [words(text("climb_site"), BAND), *bullets(say_all(c.warnings[:MAX_LINES]))]
-    blocks += [words(text("climb_all_work"), BAND), *[words(s) for s in say_all(c.anchors.words)]]
+    blocks += [words(text("climb_all_work"), BAND), *[words(s) for s in say_all(c.anchors.reasons)]]
     if c.anchors.points:
         blocks += [gap(3), _set_table(a, c.anchors.points), gap(3)]
     ways = tuple(Reason("climb_way", way=way, share=share) for way, share in c.shares.items())
     blocks += [words(text("climb_ways", ways=ways)), gap()]
-    left = [words(text("climb_two_lines"), BAND), *[words(s) for s in say_all(c.two_line_words())]]
+    left = [words(text("climb_two_lines"), BAND), *[words(s) for s in say_all(c.two_line_reasons())]]
     return [*blocks, side_by_side(left, _load_test(usable[0]), WIDTH), *_redirects(c), *_other_trees(c), *_rope_down(c, usable[0])]
 
 
@@ -55,7 +55,7 @@ def _redirects(c: ClimbPlan) -> Blocks:
 
 
 def _other_trees(c: ClimbPlan) -> Blocks:
-    others = say_all(c.neighbours.words()[:MAX_LINES])
+    others = tuple(" ".join(say_all(line)) for line in c.neighbours.reasons()[:MAX_LINES])
     return [words(text("climb_other_trees"), BAND), *bullets(others, SMALL)] if others else []
 
 
@@ -109,7 +109,7 @@ def rescue_lines(c: ClimbPlan, first: TieInPoint) -> Blocks:
         for r in shown
     ]
     table = grid([text(code) for code in RESCUE_HEAD], rows, [100, 115, 95, 95, 110])
-    return [table, gap(3), *bullets(say_all(plans[names[0]].words if names[0] in plans else ()), SMALL)]
+    return [table, gap(3), *bullets(say_all(plans[names[0]].reasons if names[0] in plans else ()), SMALL)]
 
 
 def removal_page(a: Assessment) -> Blocks:

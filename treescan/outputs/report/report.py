@@ -23,6 +23,7 @@ from treescan.outputs.drawing.plan_drawing import plan
 from treescan.outputs.drawing.svg import Drawing
 from treescan.outputs.drawing.window_drawing import window_picture
 from treescan.outputs.report.cards import QUESTIONS, Card, card
+from treescan.outputs.report.climb_sections import climb_sections
 from treescan.outputs.report.glance import glance
 from treescan.outputs.report.overview import overview
 from treescan.outputs.report.phrases import candidate_name, line_kind
@@ -110,6 +111,7 @@ def _climb_tables(a: Assessment) -> dict[str, Any]:
     """Redirects and the cuts of a removal as tables."""
     c = a.climb
     return {
+        "climb_sections": climb_sections(c) if c else (),
         "removal": removal_rows(c) if c else [],
         "removal_head": REMOVAL_HEAD,
         "removal_note": REMOVAL_NOTE,

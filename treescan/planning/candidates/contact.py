@@ -64,6 +64,12 @@ def hanging_node(configuration: AnchorConfiguration) -> int:
     return int(configuration.beyond[-1]) if len(configuration.beyond) else int(configuration.rest_node)
 
 
+def bearing_nodes(graph: WoodGraph, configuration: AnchorConfiguration) -> list[int]:
+    """Nodes the rope bears on: the limb at the union, the union itself, further supports of a basal line."""
+    union = int(graph.unions.node[configuration.union])
+    return [int(configuration.rest_node), union, *(int(n) for n in (*configuration.via, *configuration.beyond))]
+
+
 def own_limbs(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[int, int]:
     """The limb the climber's leg hangs from, second, and the one it stands on, first: they do not foul their own rope."""
     limb = int(graph.limb[hanging_node(configuration)])

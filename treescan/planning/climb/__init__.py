@@ -1,1 +1,1 @@
-"""How is the whole climb planned: sets, redirects, second lines, rescue?"""
+"""How is the whole climb planned: sets, second lines, redirects, rescue, limb walks?"""

@@ -9,15 +9,22 @@ import numpy as np
 
 from treescan.loads.checks.anchor import check_anchor
 from treescan.loads.statics.load_path import StructuralModel
-from treescan.planning.climb.redirect_loads import bearing
+from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.ranking.overrides import Override, strength_left
 from treescan.planning.reach.ways_to_work import HOW, WayToWork
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
 
+_, LIMB_WALK, NOT_REACHED = HOW
+
 
 def walks_that_hold(
-    tree: StructuralModel, points: Sequence[TieInPoint], work: Work, ways: Sequence[WayToWork], overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel,
+    points: Sequence[TieInPoint],
+    work: Work,
+    ways: Sequence[WayToWork],
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
 ) -> tuple[WayToWork, ...]:
     """The same ways to the work, with limb walks only as far out as their anchor was judged and holds.
 
@@ -32,14 +39,15 @@ def walks_that_hold(
     The ranked margins reach to the rope angle that counts as served; a walk goes beyond it. The walks of one anchor are judged together with
     all ordinary cases; where that fails the steepest part of them that holds is looked for by halving.
     """
-    wide = replace(tree, settings=replace(tree.settings, rope_angle_limit_deg=max(settings.walk_limit_deg, tree.settings.rope_angle_limit_deg)))
-    named = {f"{p.label} {p.system}": p for p in sorted((p for p in points if p.usable), key=lambda p: -p.rank)}
+    limit = max(settings.walk_limit_deg, tree.settings.rope_angle_limit_deg)
+    wide = replace(tree, settings=replace(tree.settings, rope_angle_limit_deg=limit))
+    named = {p.name: p for p in sorted((p for p in points if p.usable), key=lambda p: -p.rank)}
     out = list(ways)
-    for name in dict.fromkeys(w.by for w in ways if w.how == HOW[1]):
-        rows = np.array([i for i, w in enumerate(ways) if w.how == HOW[1] and w.by == name])
+    for name in dict.fromkeys(w.by for w in ways if w.how == LIMB_WALK):
+        rows = np.array([i for i, w in enumerate(ways) if w.how == LIMB_WALK and w.by == name])
         rows = rows[np.argsort([ways[i].angle for i in rows], kind="stable")]
         for i in rows[_holding(wide, named[name], work, rows, overrides, settings) :]:
-            out[i] = WayToWork(ways[i].label, HOW[2], "", float("nan"))
+            out[i] = WayToWork(ways[i].label, NOT_REACHED, "", float("nan"))
     return tuple(out)
 
 
@@ -48,7 +56,7 @@ def _holding(
 ) -> int:
     """How many of the rows, the steepest ropes first, one anchor holds."""
     configuration = point.check.configuration
-    left = strength_left(tree.graph, bearing(tree.graph, configuration), overrides)
+    left = strength_left(tree.graph, bearing_nodes(tree.graph, configuration), overrides)
 
     def holds(count: int) -> bool:
         found = check_anchor(tree, configuration, work.xyz[rows[:count]]).check

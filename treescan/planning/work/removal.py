@@ -4,26 +4,45 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
+from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
 WORST_CV = 0.3
 """Largest error of a radius over the radius that a mass is spread by: twigs known no better weigh next to nothing (project choice)."""
 
 
+UNKNOWN_CV = 0.08
+"""Error of a radius over the radius where the scan states none (project choice)."""
+
+PERCENTILE_95 = 1.645
+"""Standard deviations from the median of a normal distribution to its 95th percentile."""
+
+
 @dataclass(frozen=True)
 class Cut:
-    """One cut: everything the graph carries at `node` and above comes off. label : as the crew calls the piece."""
+    """One cut: everything the graph carries at `node` and above comes off.
+
+    label : name of the piece, the crew's own or one made here; made : what a name made here stands for, None where the crew named it.
+    """
 
     node: int
     label: str
+    made: Reason | None = None
+
+    @property
+    def piece(self) -> Reason | str:
+        """The piece as it is told: the crew's own name letter for letter, else what it is."""
+        return self.made or self.label
 
 
 @dataclass(frozen=True)
@@ -38,6 +57,15 @@ class Removal:
     life_support: tuple[str, ...] = ()
     rigging: tuple[int, ...] = ()
 
+    def support_at(self, number: int) -> str | None:
+        """Union the climber hangs on at one cut (0 is the first), None where that is not planned."""
+        return (self.life_support[number] if number < len(self.life_support) else "") or None
+
+    def rigging_at(self, number: int) -> int | None:
+        """Node of the union that carries the rigging block at one cut, None without one."""
+        node = self.rigging[number] if number < len(self.rigging) else -1
+        return node if node >= 0 else None
+
 
 @dataclass(frozen=True)
 class Stage:
@@ -45,7 +73,7 @@ class Stage:
 
     number : 1 is the first cut; length : longest straight measure of the piece [m]; diameter, diameter_sd : of the wood at the
     cut [m]; mass : of the green piece with twigs [kg]; lost : anchors that go with it; left : anchors that stay, best ranked
-    first; spar : True when nothing but stem is left above the ground after it; alarms : sentences; hang : of those left, the
+    first; spar : True when nothing but stem is left above the ground after it; alarms : what must not be done; hang : of those left, the
     anchors whose straight rope reaches the cut, best ranked first.
     """
 
@@ -59,51 +87,62 @@ class Stage:
     lost: tuple[str, ...]
     left: tuple[str, ...]
     spar: bool
-    alarms: tuple[str, ...]
-    hang: tuple[str, ...] = ()
+    alarms: tuple[Reason, ...]
+    hang: tuple[str, ...]
 
-    def words(self) -> str:
-        """The stage in a few sentences, alarms last."""
-        m = self.mass
-        out = [
-            f"Cut {self.number}, {self.cut.label}: {100 * self.diameter:.0f} cm thick at {self.height:.1f} m, piece {self.length:.1f} m long, "
-            f"about {m.median:.0f} kg ({m.p5:.0f} to {m.p95:.0f})."
-        ]
-        if self.lost:
-            out.append(f"With it go {_listed(self.lost)}.")
-        out.append(f"Hang from {_listed(self.hang)} for it." if self.hang else "No ranked anchor reaches this cut by straight rope: lanyard and choked line.")
-        if self.spar:
-            out.append("After it only the pole stands.")
-        return " ".join((*out, *self.alarms))
+    def reasons(self) -> tuple[Reason, ...]:
+        """The stage in a few findings, alarms last."""
+        piece = Reason(
+            "cut_piece",
+            number=self.number,
+            piece=self.cut.piece,
+            diameter=self.diameter,
+            height=self.height,
+            length=self.length,
+            mass=self.mass.median,
+            low=self.mass.p5,
+            high=self.mass.p95,
+        )
+        lost = (Reason("cut_loses", anchors=self.lost),) if self.lost else ()
+        hang = Reason("cut_hang", anchors=self.hang) if self.hang else Reason("cut_no_hang")
+        return (piece, *lost, hang, *((Reason("cut_leaves_spar"),) if self.spar else ()), *self.alarms)
+
+
+class SparDiameter(NamedTuple):
+    """The stem at one height: height above the foot, diameter, sd of the diameter. [m]"""
+
+    height: float
+    diameter: float
+    diameter_sd: float
 
 
 def cut_limb(graph: WoodGraph, limb: int, label: str = "") -> Cut:
-    """A cut that takes one whole limb off at its union."""
+    """A cut that takes one whole limb off at its union; label : the crew's own name for the piece, "" = none."""
     if not 0 < limb < len(graph.limbs):
         raise BadInput(
             f"limb {limb} cannot be cut off",
             remedy=f"limbs are numbered 1 to {len(graph.limbs) - 1}; give a height to cut the stem",
         )
-    return Cut(int(graph.limbs.nodes[limb][0]), label or f"limb {limb}")
+    node = int(graph.limbs.nodes[limb][0])
+    return Cut(node, label) if label else Cut(node, f"limb-{limb}", Reason("cut_limb", limb=limb))
 
 
 def cut_stem(graph: WoodGraph, height: float, label: str = "") -> Cut:
-    """A cut through the stem (limb 0) at a height above its foot. [m]"""
+    """A cut through the stem (limb 0) at a height above its foot [m]; label : the crew's own name for the piece, "" = none."""
     line = graph.limbs.nodes[0]
     above = line[graph.xyz[line, 2] - graph.xyz[0, 2] >= height]
     if height <= 0 or len(above) == 0:
         raise BadInput(f"the stem cannot be cut at {height:.1f} m", remedy="give a height between the foot and the top of the stem")
-    return Cut(int(above[0]), label or f"stem above {height:.1f} m")
+    node = int(above[0])
+    return Cut(node, label) if label else Cut(node, f"stem-{height:.1f}", Reason("cut_stem", height=height))
 
 
 def stages(
     graph: WoodGraph,
-    cuts: Sequence[Cut],
+    removal: Removal,
     points: Sequence[TieInPoint],
     density: float,
     settings: PlanningSettings,
-    life_support: Sequence[str] = (),
-    rigging: Sequence[int] = (),
     reaches: Mapping[str, NDArray[np.bool_]] | None = None,
 ) -> tuple[Stage, ...]:
     """The whole removal, cut by cut.
@@ -112,30 +151,23 @@ def stages(
     ----------
     points : ranked tie-in points; only usable ones are followed.
     density : float             Green density of the wood. [kg/m3]
-    life_support : labels       Union the climber hangs on at each stage, "" or missing = not planned.
-    rigging : nodes             Union nodes that carry the rigging block at each stage, -1 or missing = none.
     reaches : anchor name to (c,) bool      Cuts its straight rope reaches, where that is known.
     """
     here = np.ones(len(graph), bool)
+    known = reaches or {}
     out = []
-    for i, cut in enumerate(cuts):
+    for i, cut in enumerate(removal.cuts):
         gone = graph.above(cut.node) & here
         if not gone.any():
             raise BadInput(f"cut {i + 1} ({cut.label}) takes nothing off: an earlier cut already did", remedy="check the order of the cuts")
-        lost, left = _sorted_out(points, gone, here & ~gone, graph)
         after = here & ~gone
-        alarms = _alarms(
-            graph,
-            cut,
-            gone,
-            here,
-            points,
-            lost,
-            life_support[i] if i < len(life_support) else "",
-            rigging[i] if i < len(rigging) else -1,
+        lost, left = _sorted_out(points, gone, after, graph)
+        alarms = (
+            *_support_alarms(graph, removal.support_at(i), gone, here, points),
+            *_rigging_alarms(graph, removal.rigging_at(i), removal.support_at(i), cut, gone, points),
+            *((Reason("cut_anchors_go", n=len(lost)),) if lost and removal.support_at(i) is None else ()),
+            *(() if left else (Reason("cut_no_anchor_left"),)),
         )
-        if not left:
-            alarms += ("No ranked anchor is left after this cut: neighbour tree, spar technique with choked line and lanyard, or platform.",)
         top = graph.xyz[gone]
         out.append(
             Stage(
@@ -150,7 +182,7 @@ def stages(
                 left=left,
                 spar=bool(np.all(graph.limb[after] == 0)),
                 alarms=alarms,
-                hang=tuple(name for name in left if reaches is not None and name in reaches and reaches[name][i]),
+                hang=tuple(name for name in left if name in known and known[name][i]),
             )
         )
         here = after
@@ -174,11 +206,12 @@ def piece_mass(graph: WoodGraph, gone: NDArray[np.bool_], density: float, settin
     total = float(mass.sum())
     if total <= 0:
         return Estimate(0.0, 0.0, 0.0)
-    cv = np.where(np.isfinite(graph.radius_sd[rows]), graph.radius_sd[rows] / np.maximum(graph.radius[rows], 1e-9), 0.08)
+    sd = graph.radius_sd[rows]
+    cv = np.where(np.isfinite(sd), sd / np.maximum(graph.radius[rows], 1e-9), UNKNOWN_CV)
     cv = np.minimum(cv, WORST_CV)
     by_limb = np.bincount(graph.limb[rows], weights=2 * cv * mass)
     spread = float(np.sqrt(settings.green_density_sd**2 + np.sum((by_limb / total) ** 2)))
-    return Estimate(total, total * np.exp(-1.645 * spread), total * np.exp(1.645 * spread))
+    return Estimate(total, total * np.exp(-PERCENTILE_95 * spread), total * np.exp(PERCENTILE_95 * spread))
 
 
 def dies_with(graph: WoodGraph, point: TieInPoint, gone: NDArray[np.bool_]) -> bool:
@@ -186,9 +219,7 @@ def dies_with(graph: WoodGraph, point: TieInPoint, gone: NDArray[np.bool_]) -> b
 
     The limb at the union, the union itself, or a further support of a basal line.
     """
-    configuration = point.check.configuration
-    bearing = [configuration.rest_node, int(graph.unions.node[point.union]), *configuration.via, *configuration.beyond]
-    return bool(gone[bearing].any())
+    return bool(gone[bearing_nodes(graph, point.check.configuration)].any())
 
 
 def _sorted_out(
@@ -196,38 +227,33 @@ def _sorted_out(
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Names of the usable anchors that go with a piece, and of those that stay."""
     standing = [p for p in points if p.usable and not dies_with(graph, p, ~(gone | left))]
-    lost = tuple(f"{p.label} {p.system}" for p in standing if dies_with(graph, p, gone))
-    return lost, tuple(f"{p.label} {p.system}" for p in standing if not dies_with(graph, p, gone))
+    lost = tuple(p.name for p in standing if dies_with(graph, p, gone))
+    return lost, tuple(p.name for p in standing if not dies_with(graph, p, gone))
 
 
-def _alarms(
-    graph: WoodGraph,
-    cut: Cut,
-    gone: NDArray[np.bool_],
-    here: NDArray[np.bool_],
-    points: Sequence[TieInPoint],
-    lost: tuple[str, ...],
-    life: str,
-    rigging: int,
-) -> tuple[str, ...]:
-    """What must not be done at one stage."""
-    out = []
-    if life:
-        mine = [p for p in points if p.label == life]
-        if not mine:
-            raise BadInput(f"life support '{life}' is not a union of this tree")
-        if any(dies_with(graph, p, ~here) for p in mine[:1]):
-            out.append(f"{life} is already gone at this stage: no life support on it.")
-        elif any(dies_with(graph, p, gone) for p in mine):
-            out.append(f"Life support on {life} is on or above the piece that is cut: move to another anchor before this cut.")
-    if rigging >= 0:
-        if gone[rigging]:
-            out.append(f"The rigging point is on the piece that is cut ({cut.label}).")
-        if life and any(_same_wood(graph, p, rigging) for p in points if p.label == life):
-            out.append(f"Life support and rigging share the wood at {life}: keep them apart.")
-    if lost and not life:
-        out.append(f"{len(lost)} anchor(s) go with this piece: nobody may hang on them.")
-    return tuple(out)
+def _support_alarms(
+    graph: WoodGraph, life: str | None, gone: NDArray[np.bool_], here: NDArray[np.bool_], points: Sequence[TieInPoint]
+) -> tuple[Reason, ...]:
+    """What the union the climber hangs on at one stage must not be; BadInput for a union that is not of this tree."""
+    if life is None:
+        return ()
+    mine = [p for p in points if p.label == life]
+    if not mine:
+        raise BadInput(f"life support '{life}' is not a union of this tree")
+    if dies_with(graph, mine[0], ~here):
+        return (Reason("support_gone", union=life),)
+    return (Reason("support_on_piece", union=life),) if any(dies_with(graph, p, gone) for p in mine) else ()
+
+
+def _rigging_alarms(
+    graph: WoodGraph, rigging: int | None, life: str | None, cut: Cut, gone: NDArray[np.bool_], points: Sequence[TieInPoint]
+) -> tuple[Reason, ...]:
+    """What the wood that carries the rigging block at one stage must not be."""
+    if rigging is None:
+        return ()
+    cut_off = (Reason("rigging_on_piece", piece=cut.piece),) if gone[rigging] else ()
+    shared = life is not None and any(_same_wood(graph, p, rigging) for p in points if p.label == life)
+    return (*cut_off, *((Reason("support_shares_rigging", union=life),) if shared else ()))
 
 
 def _same_wood(graph: WoodGraph, point: TieInPoint, node: int) -> bool:
@@ -238,16 +264,12 @@ def _same_wood(graph: WoodGraph, point: TieInPoint, node: int) -> bool:
     return bool(limb == graph.limb[node] and graph.limbs.order[limb] > 0)
 
 
-def _listed(names: Sequence[str], most: int = 6) -> str:
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
-
-
-def spar_diameters(graph: WoodGraph, step: float = 1.0) -> tuple[tuple[float, float, float], ...]:
-    """The stem by height: (height above the foot, diameter, sd of the diameter), from the foot up. [m]"""
+def spar_diameters(graph: WoodGraph, step: float = 1.0) -> tuple[SparDiameter, ...]:
+    """The stem by height from the foot up, every `step` metres."""
     line = graph.limbs.nodes[0]
     z = graph.xyz[line, 2] - graph.xyz[0, 2]
     out = []
     for h in np.arange(0.0, float(z.max()) + 1e-9, step):
         i = int(np.argmin(np.abs(z - h)))
-        out.append((float(h), 2 * float(graph.radius[line[i]]), 2 * float(graph.radius_sd[line[i]])))
+        out.append(SparDiameter(float(h), 2 * float(graph.radius[line[i]]), 2 * float(graph.radius_sd[line[i]])))
     return tuple(out)

@@ -9,11 +9,15 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from treescan.errors import BadInput
+from treescan.planning.candidates.contact import looks_dead
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, Work
 from treescan.planning.work.removal import Cut
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Segments, WoodGraph
+
+PIECE = 0.5
+"""Named work is sampled at least this finely along the wood. [m]"""
 
 
 def default_work(graph: WoodGraph, beside: Beside, settings: PlanningSettings) -> Work:
@@ -57,7 +61,7 @@ def work_on_limbs(graph: WoodGraph, limbs: Sequence[int], settings: PlanningSett
                 wanted[k] = True
     rows = wanted[graph.segments.limb]
     length = float(np.linalg.norm(graph.segments.end - graph.segments.start, axis=1)[rows].sum())
-    return _sampled(graph, rows, max(1, min(settings.work_points, round(length / 0.5))), kind)
+    return _sampled(graph, rows, max(1, min(settings.work_points, round(length / PIECE))), kind)
 
 
 def work_in_area(
@@ -78,7 +82,7 @@ def work_in_area(
     if not rows.any():
         raise BadInput("no limb lies over the drawn work area", remedy="check its coordinates, or give work points")
     length = float(np.linalg.norm(seg.end - seg.start, axis=1)[rows].sum())
-    return _sampled(graph, rows, max(1, min(settings.work_points, round(length / 0.5))), kind)
+    return _sampled(graph, rows, max(1, min(settings.work_points, round(length / PIECE))), kind)
 
 
 def work_at_points(
@@ -126,7 +130,7 @@ def work_at_cuts(graph: WoodGraph, cuts: Sequence[Cut]) -> Work:
 def deadwood_suspects(graph: WoodGraph, settings: PlanningSettings) -> Work:
     """Limbs that a union flags as dead suspects, as work of kind "deadwood"; empty when none is flagged. Low confidence: look from the ground."""
     u = graph.unions
-    limbs = [int(u.arm_limb[r]) for k in range(len(u)) if any("dead" in f for f in u.flags[k]) for r in u.laterals(k)]
+    limbs = [int(u.arm_limb[r]) for k in range(len(u)) if looks_dead(graph, k) for r in u.laterals(k)]
     if not limbs:
         return Work(np.zeros((0, 3)), (), (), np.zeros(0))
     return work_on_limbs(graph, sorted(set(limbs)), settings, kind="deadwood")

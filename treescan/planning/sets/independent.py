@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from treescan.loads.fall.backup import common_node
@@ -12,35 +14,42 @@ from treescan.planning.tie_in_point import TieInPoint
 from treescan.wood.graph import WoodGraph
 
 
-def independent(graph: WoodGraph, a: TieInPoint, b: TieInPoint, thicker: float = PlanningSettings().apart_on_stem) -> bool:
+def independent(graph: WoodGraph, one: TieInPoint, other: TieInPoint, thicker: float = PlanningSettings().apart_on_stem) -> bool:
     """True when no limb carries both: their ways meet on a stem (order 0), and neither rope bears on wood that carries the other.
 
     The stem below the lower of the two is shared all the same; only another tree is free of that. So a rope choked round the stem counts as
     independent of one above it where the stem at the lower is `thicker` times as thick as at the upper.
     """
-    configurations = a.check.configuration, b.check.configuration
-    if a.union == b.union:
+    if one.union == other.union:
         return False
-    return all(_apart(graph, (configurations[0], i), (configurations[1], j), thicker) for i in _bearing(configurations[0]) for j in _bearing(configurations[1]))
+    first, second = _holding(graph, one.check.configuration), _holding(graph, other.check.configuration)
+    return all(_apart(graph, i, j, thicker) for i in first for j in second)
 
 
-def _bearing(configuration: AnchorConfiguration) -> tuple[int, ...]:
+class _Support(NamedTuple):
+    """One segment that holds the climber up, and whether its rope is choked round the stem there."""
+
+    node: int
+    round_stem: bool
+
+
+def _holding(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[_Support, ...]:
     """Segments that hold the climber up: at the union, and under the climber's leg beyond it."""
-    return int(configuration.rest_node), *(int(n) for n in configuration.beyond)
+    choked = round_stem(graph, configuration)
+    return tuple(_Support(int(n), choked) for n in (configuration.rest_node, *configuration.beyond))
 
 
-def _apart(graph: WoodGraph, a: tuple[AnchorConfiguration, int], b: tuple[AnchorConfiguration, int], thicker: float) -> bool:
+def _apart(graph: WoodGraph, first: _Support, second: _Support, thicker: float) -> bool:
     """`independent` for one segment of either rope."""
-    (_, first), (_, second) = a, b
-    if first == second:
+    if first.node == second.node:
         return False
-    meet = int(common_node(graph.parent, first, second))
+    meet = int(common_node(graph.parent, first.node, second.node))
     if graph.limbs.order[graph.limb[meet]] != 0:
         return False
-    if meet in {first, second}:
-        (lower, low), (_, high) = (a, b) if meet == first else (b, a)
-        return round_stem(graph, lower) and bool(graph.segment_radius[low] >= thicker * graph.segment_radius[high])
-    return bool(graph.limb[first] != graph.limb[second])
+    if meet in {first.node, second.node}:
+        lower, upper = (first, second) if meet == first.node else (second, first)
+        return lower.round_stem and bool(graph.segment_radius[lower.node] >= thicker * graph.segment_radius[upper.node])
+    return bool(graph.limb[first.node] != graph.limb[second.node])
 
 
 def independence(graph: WoodGraph, points: tuple[TieInPoint, ...], thicker: float = PlanningSettings().apart_on_stem) -> np.ndarray:

@@ -1,0 +1,50 @@
+"""The climb as a whole, in the order a crew asks: a heading and its sentences each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from treescan.outputs.text import wording as w
+from treescan.outputs.text.say import say_all, text, word
+from treescan.planning.climb.climb_plan import ClimbPlan
+from treescan.planning.climb.rescue import RescuePlan
+from treescan.reason import Reason
+
+
+@dataclass(frozen=True)
+class ClimbSection:
+    """key : what it is about, as code; heading, sentences : as shown."""
+
+    key: str
+    heading: str
+    sentences: tuple[str, ...]
+
+
+def climb_sections(c: ClimbPlan) -> tuple[ClimbSection, ...]:
+    """Every section that has something in it."""
+    shares = text("section_shares", ways=tuple(text("section_share", way=word(how), share=share) for how, share in c.shares.items()))
+    found = {
+        "site": say_all(c.warnings),
+        "set": (*say_all(c.anchors.reasons), shares),
+        "two_lines": say_all(c.two_line_reasons()),
+        "neighbours": _joined(c.neighbours.reasons()),
+        "redirects": _joined(r.reasons for _, r in c.redirects),
+        "rescue": _joined(r.reasons for r in rescue_on_set(c)),
+        "retrieval": say_all(r.words for r in c.retrieval),
+        "kit": say_all(c.kit),
+        "removal": _joined(s.reasons() for s in c.stages),
+        "spar": tuple(text("section_spar", height=s.height, diameter=w.diameter(s.diameter, s.diameter_sd)) for s in c.spar),
+    }
+    return tuple(ClimbSection(key, text(f"section_{key}_head"), sentences) for key, sentences in found.items() if sentences)
+
+
+def rescue_on_set(c: ClimbPlan) -> tuple[RescuePlan, ...]:
+    """Rescue plans of the first-ranked tie-in point and of those in the set."""
+    names = {p.name for p in c.anchors.points}
+    return tuple(r for i, r in enumerate(c.rescue) if i == 0 or r.work_anchor in names)
+
+
+def _joined(groups: Iterable[Iterable[Reason]]) -> tuple[str, ...]:
+    """One text a group."""
+    return tuple(" ".join(say_all(group)) for group in groups)

@@ -1,0 +1,1 @@
+"""What does a redirect bring into reach, and does the wood hold it?"""

@@ -1,0 +1,25 @@
+"""What is everything judged for: which tree, beside what, on which site, for which work, by which rules?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.tie_in_point import Work
+from treescan.trees.beside import Beside, Site
+from treescan.wood.graph import WoodGraph
+
+
+@dataclass(frozen=True)
+class TreeContext:
+    """One tree to be planned for.
+
+    graph : the traced wood; beside : terrain, foliage, neighbours, wires the scan saw; site : what the user drew; work : where hands must
+    get to; settings : the rules of planning.
+    """
+
+    graph: WoodGraph
+    beside: Beside
+    site: Site
+    work: Work
+    settings: PlanningSettings
