@@ -22,7 +22,7 @@ from made_up.grow import grow
 from made_up.scenes import simple_scan
 
 from treescan.trees.material.wood_and_leaf import WEIGHT, signs_of_wood, way_beyond
-from treescan.trees.single_tree import cut_out
+from treescan.trees.segmented_tree import segment_tree
 
 Floats = NDArray[np.float64]
 SCANS = tuple((habit, seed) for habit in ("broadleaf", "conifer", "weeping", "codominant") for seed in (501, 502))
@@ -38,8 +38,8 @@ def sample(habit: str, seed: int) -> tuple[Floats, Floats, Floats]:
     height, dbh = (16.0, 0.32) if habit == "conifer" else (13.0, 0.4)
     cloud, _, got = simple_scan(seed, habit, positions=4, points=POINTS, leaf_on=True, height=height, dbh=dbh)
     thickness = 2 * grow(seed, habit, height=height, dbh=dbh).segment_radius
-    cut, member, _, _ = cut_out(cloud, at=(0.0, 0.0))
-    fine = cut.fine
+    found = segment_tree(cloud, at=(0.0, 0.0))
+    fine, member = found.fine, found.member
     of = fine.voxels.of_point
     part, node = got.of("wood", "dead wood")[fine.points], got.node[fine.points]
     thick = np.where(part & (node >= 0), thickness[np.maximum(node, 0)], 0.0)
@@ -47,8 +47,8 @@ def sample(habit: str, seed: int) -> tuple[Floats, Floats, Floats]:
     total = np.bincount(of, minlength=count)
     wood = np.bincount(of, weights=thick >= THICK, minlength=count) / total
     leaf = np.bincount(of, weights=thick < FINE, minlength=count) / total
-    pick = member & (fine.grown.previous >= 0) & ((wood > 0.5) | (leaf > 0.5))
-    signs = signs_of_wood(fine.shape, way_beyond(fine.voxels.centre, fine.graph, fine.grown, member))[pick]
+    pick = member & (fine.paths.previous >= 0) & ((wood > 0.5) | (leaf > 0.5))
+    signs = signs_of_wood(fine.shape, way_beyond(fine.voxels.centre, fine.graph, fine.paths, member))[pick]
     truth = (wood > 0.5)[pick].astype(float)
     weight = np.where(truth > 0, 0.5 / max(truth.sum(), 1), 0.5 / max((1 - truth).sum(), 1))
     return signs, truth, weight

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from treescan.trees.material.growth import neighbour_graph, race
 from treescan.trees.material.material_voxels import voxelise
+from treescan.trees.material.neighbour_graph import neighbour_graph
+from treescan.trees.material.shortest_paths import Sources, StepCost, shortest_paths
 from treescan.trees.segmentation.circles import fit_circles
 from treescan.trees.surroundings.foliage import foliage_density
 
@@ -41,7 +42,8 @@ def test_growth_goes_round_by_dense_material_rather_than_over_a_gap():
     other = np.array([[2.0 - 0.02, 0.6, 0.0], [2.0, 0.6, 0.0], [2.02, 0.6, 0.0]])
     xyz = np.vstack([row, other])
     g = neighbour_graph(xyz, 6, 0.02)
-    got = race(g, xyz, np.array([0, 101]), np.array([0, 1]), np.ones(2), usual=0.03, drag=np.ones(len(xyz)))
+    sources = Sources(np.array([0, 101]), np.array([0, 1]), np.zeros(2))
+    got = shortest_paths(g, xyz, sources, np.ones(2), StepCost(0.03, np.ones(len(xyz))))
     assert np.all(got.label[:100] == 0)
     assert np.all(got.label[100:] == 1)
 
@@ -59,7 +61,8 @@ def test_growth_cost_equals_an_independent_shortest_path():
     rows = np.repeat(np.arange(len(p)), np.diff(g.start))
     keep = np.unique(rows * len(p) + g.other, return_index=True)[1]
     a = csr_matrix((cost[keep], (rows[keep], g.other[keep])), shape=(len(p), len(p)))
-    got = race(g, p, np.array([0]), np.array([0]), np.ones(1), usual=usual, drag=np.ones(len(p)), down=0.0)
+    source = Sources(np.array([0]), np.array([0]), np.zeros(1))
+    got = shortest_paths(g, p, source, np.ones(1), StepCost(usual, np.ones(len(p)), down=0.0))
     assert np.allclose(got.cost, dijkstra(a, indices=0), rtol=1e-5)
 
 

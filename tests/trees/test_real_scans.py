@@ -9,7 +9,8 @@ from treescan.cloud.read import read_cloud
 from treescan.reason import has
 from treescan.trees.segmentation.stems import find_stems
 from treescan.trees.single_tree import find_tree
-from treescan.trees.terrain.terrain import find_ground, heights_above
+from treescan.trees.terrain.ground import find_ground
+from treescan.trees.terrain.height_grid import heights_above
 
 
 def top(tree) -> float:

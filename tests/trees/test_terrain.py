@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from trees.scenes import bark, ground
 
-from treescan.trees.terrain.terrain import find_ground, heights_above, lowest_supported, under_stems
+from treescan.trees.terrain.ground import find_ground
+from treescan.trees.terrain.height_grid import heights_above, lowest_supported
+from treescan.trees.terrain.under_stems import under_stems
 
 
 @pytest.mark.parametrize("degrees", [0.0, 15.0, 30.0])

@@ -39,8 +39,8 @@ class TreeSettings:
 
     terrain: TerrainSettings = TerrainSettings()
     stems: StemSettings = StemSettings()
-    cell: float = setting(0.02, "m", "voxel of the growing graph; grown where the scan is sparse", "project_choice", low=0.005, high=1.0)
-    coarse_cell: float = setting(0.12, "m", "voxel of the first, rough allotment of points to stems", "project_choice", low=0.03, high=2.0)
+    cell: float = setting(0.02, "m", "voxel of the neighbour graph; grown where the scan is sparse", "project_choice", low=0.005, high=1.0)
+    coarse_cell: float = setting(0.12, "m", "voxel of the first, rough segmentation", "project_choice", low=0.03, high=2.0)
     wood_cell: float = setting(
         0.005, "m", "one measured point per voxel of this size stays in the wood cloud; 0 keeps every point", "project_choice", low=0.0, high=0.02
     )

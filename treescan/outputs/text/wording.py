@@ -238,13 +238,15 @@ def degrees(x: float, digits: int = 0) -> str:
 def percent(x: float) -> str:
     """A share in per cent; small chances are not rounded to nothing.
 
-    >>> percent(0.314), percent(0.004), percent(0.9991), percent(1.0)
-    ('31 %', '0.4 %', 'over 99 %', '100 %')
+    >>> percent(0.314), percent(0.004), percent(0.0002), percent(0.9991), percent(1.0)
+    ('31 %', '0.4 %', 'under 0.1 %', 'over 99 %', '100 %')
     """
     if not finite(x):
         return NOT_SEEN
     if 0.995 <= x < 1:
         return "over 99 %"
+    if 0 < x < 0.0005:
+        return "under 0.1 %"
     return f"{100 * x:.1f} %" if 0 < x < 0.0095 else f"{100 * x:.0f} %"
 
 

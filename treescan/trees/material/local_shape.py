@@ -6,16 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit, prange
-from numpy.typing import NDArray
 
-from treescan.trees.material.growth import nearest
+from treescan.arrays import Floats, Ints32
 from treescan.trees.material.material_voxels import voxelise
-
-Floats = NDArray[np.float64]
-
+from treescan.trees.material.neighbour_graph import nearest
 
 CLOUD, THIN = 3.0, 3.0
-"""What growing through a cloud of leaves, or through single twigs, costs more than running along a stem."""
+"""What a path through a cloud of leaves, or through single twigs, costs more than one along a stem."""
+TWIG = 0.75
+"""Spread of a twig, in voxels: thinner spots are dear. [-]"""
+FAR_CELL, FAR_NEIGHBOURS = 2.5, 10
+"""Voxels of the wider surroundings, in those of the closer ones, and how many neighbours are looked at."""
 
 
 @dataclass(frozen=True)
@@ -37,12 +38,12 @@ class LocalShape:
     far_cloud: Floats
 
     def drag(self, cell: float) -> Floats:
-        """Cost factor of growing through: about 1 along limbs and stems, up to 5 in twigs and leaves."""
-        thin = np.exp(-0.5 * (self.thick / (0.75 * cell)) ** 2)
+        """Cost factor of a path through: about 1 along limbs and stems, up to 5 in twigs and leaves."""
+        thin = np.exp(-0.5 * (self.thick / (TWIG * cell)) ** 2)
         return 1.0 + CLOUD * self.cloud + THIN * thin
 
 
-def local_shape(xyz: Floats, near: NDArray[np.int32], cell: float) -> LocalShape:
+def local_shape(xyz: Floats, near: Ints32, cell: float) -> LocalShape:
     """Shape over the neighbours of every voxel and every second neighbour of theirs, and the same again on 2.5 times coarser voxels.
 
     Parameters
@@ -52,8 +53,8 @@ def local_shape(xyz: Floats, near: NDArray[np.int32], cell: float) -> LocalShape
     """
     value = _wide(xyz, near)
     line, sheet, cloud = _shares(value)
-    coarse = voxelise(xyz, 2.5 * cell)
-    far_line, _, far_cloud = _shares(_wide(coarse.centre, nearest(coarse.centre, 10)[0]))
+    coarse = voxelise(xyz, FAR_CELL * cell)
+    far_line, _, far_cloud = _shares(_wide(coarse.centre, nearest(coarse.centre, FAR_NEIGHBOURS)[0]))
     return LocalShape(line, sheet, cloud, np.sqrt(value[:, 1]), far_line[coarse.of_point], far_cloud[coarse.of_point])
 
 
@@ -93,3 +94,33 @@ def _wide(xyz, near):  # type: ignore[no-untyped-def]
         for a in range(3):
             value[i, a] = max(w3[2 - a], 0.0)
     return value
+
+
+@njit(cache=True, parallel=True)
+def shape_of(xyz, near):  # type: ignore[no-untyped-def]
+    """Eigenvalues (n, 3), largest first [m2], and the directions (n, 3) of the smallest and the largest, of each neighbourhood."""
+    n, k = near.shape
+    value = np.zeros((n, 3))
+    normal = np.zeros((n, 3))
+    along = np.zeros((n, 3))
+    for i in prange(n):
+        m = np.zeros(3)
+        for j in range(k):
+            for a in range(3):
+                m[a] += xyz[near[i, j], a]
+        m /= k
+        s = np.zeros((3, 3))
+        for j in range(k):
+            for a in range(3):
+                da = xyz[near[i, j], a] - m[a]
+                for b in range(a, 3):
+                    s[a, b] += da * (xyz[near[i, j], b] - m[b])
+        for a in range(3):
+            for b in range(a):
+                s[a, b] = s[b, a]
+        w, v = np.linalg.eigh(s / k)
+        for a in range(3):
+            value[i, a] = max(w[2 - a], 0.0)
+            normal[i, a] = v[a, 0]
+            along[i, a] = v[a, 2]
+    return value, normal, along

@@ -6,18 +6,23 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit, prange
-from numpy.typing import NDArray
 
-from treescan.trees.material.growth import Neighbours, Race
+from treescan.arrays import Flags, Floats
 from treescan.trees.material.local_shape import LocalShape
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-
+from treescan.trees.material.neighbour_graph import NeighbourGraph
+from treescan.trees.material.shortest_paths import ShortestPaths
 
 WEIGHT = (-3.86, 1.52, 2.74, -6.42)
 """Constant, then sheet, beyond [1/m] and scatter: logistic weights fitted to made-up scans in leaf by `scripts/fit_wood_and_leaf.py`
 (source key "wood_leaf_fit")."""
+CLOUD_LIKE, OUTERMOST = 0.3, 0.5
+"""Scatter from which a spot is cloud-like, and length of the way on [m] below which it is among the outermost."""
+BARE_SHARE, TO_LEAF = 0.02, 0.04
+"""Share of such spots of a bare tree at most, and how much more a tree in leaf has at least."""
+KEPT = 0.995
+"""Least part of the confidence that a voxel passes on towards the foot."""
+FAR_ENOUGH = 3.0
+"""A way on longer than this says no more for wood. [m]"""
 BARE_SHIFT = 5.8
 """Added to the logit where the tree is bare: what is thin there is a twig, not a leaf."""
 
@@ -44,32 +49,37 @@ def leafiness(cloud: Floats, beyond: Floats) -> float:
     Thirty made-up bare trees have 0.2 to 2.5 % (one 3.9 %), nine in leaf 8 to 24 %; between 2 and 6 % the answer goes over smoothly. The share
     of cloud-like spots among the outermost ones alone is no measure: dense bare twigs on coarse voxels reach 17 %, needles 18 %.
     """
-    return float(np.clip((np.mean((cloud > 0.3) & (beyond < 0.5)) - 0.02) / 0.04, 0.0, 1.0)) if len(cloud) else 0.0
+    if not len(cloud):
+        return 0.0
+    share = np.mean((cloud > CLOUD_LIKE) & (beyond < OUTERMOST))
+    return float(np.clip((share - BARE_SHARE) / TO_LEAF, 0.0, 1.0))
 
 
-def wood_confidence(xyz: Floats, graph: Neighbours, grown: Race, shape: LocalShape, member: Bools) -> WoodEvidence:
+def wood_confidence(
+    xyz: Floats, graph: NeighbourGraph, paths: ShortestPaths, shape: LocalShape, member: Flags
+) -> WoodEvidence:
     """Evidence for wood at the voxels of one tree.
 
     Parameters
     ----------
     xyz : (n, 3) float      Voxel centres. [m]
-    graph, grown, shape     Neighbour graph, the race that reached the tree, and the local shape.
+    graph, paths, shape     Neighbour graph, the shortest paths that reached the tree, and the local shape.
     member : (n,) bool      Voxels of the asked tree; the others get confidence 0.
     """
-    beyond = way_beyond(xyz, graph, grown, member)
+    beyond = way_beyond(xyz, graph, paths, member)
     raw = WEIGHT[0] + signs_of_wood(shape, beyond) @ np.array(WEIGHT[1:])
     leafy = leafiness(shape.cloud[member], beyond[member])
     p = np.where(member, 1.0 / (1.0 + np.exp(-raw - BARE_SHIFT * (1.0 - leafy))), 0.0)
-    p[member & (grown.previous < 0)] = 1.0
+    p[member & (paths.previous < 0)] = 1.0
     for _ in range(3):
         p = _mean_near(p, graph.nearest, member)
-    p = _down_to_the_foot(p, grown.previous, grown.order, member)
+    p = _down_to_the_foot(p, paths.previous, paths.order, member)
     return WoodEvidence(beyond, p, leafy)
 
 
-def way_beyond(xyz: Floats, graph: Neighbours, grown: Race, member: Bools) -> Floats:
+def way_beyond(xyz: Floats, graph: NeighbourGraph, paths: ShortestPaths, member: Flags) -> Floats:
     """Longest way on through every voxel or its neighbours, (n,). [m]"""
-    beyond = _carried(xyz, grown.previous, grown.order, member)
+    beyond = _carried(xyz, paths.previous, paths.order, member)
     for _ in range(2):
         beyond = _largest_near(beyond, graph.nearest, member)
     return beyond
@@ -77,7 +87,7 @@ def way_beyond(xyz: Floats, graph: Neighbours, grown: Race, member: Bools) -> Fl
 
 def signs_of_wood(shape: LocalShape, beyond: Floats) -> Floats:
     """What the logistic weights are for: sheet, beyond (at most 3 m), scatter. (n, 3)"""
-    return np.stack([shape.sheet, np.minimum(beyond, 3.0), np.minimum(shape.cloud, shape.far_cloud)], axis=1)
+    return np.stack([shape.sheet, np.minimum(beyond, FAR_ENOUGH), np.minimum(shape.cloud, shape.far_cloud)], axis=1)
 
 
 @njit(cache=True)
@@ -125,6 +135,6 @@ def _down_to_the_foot(p, previous, order, member):  # type: ignore[no-untyped-de
     for t in range(len(order) - 1, -1, -1):
         i = order[t]
         q = previous[i]
-        if member[i] and q >= 0 and member[q] and out[i] * 0.995 > out[q]:
-            out[q] = out[i] * 0.995
+        if member[i] and q >= 0 and member[q] and out[i] * KEPT > out[q]:
+            out[q] = out[i] * KEPT
     return out

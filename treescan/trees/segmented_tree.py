@@ -1,0 +1,167 @@
+"""Where in the scan is the asked tree? Ground, what is built, stems, whose material is whose: all but which of it is wood."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.spatial import cKDTree
+
+from treescan.arrays import Flags, Floats, Ints
+from treescan.cloud.point_cloud import PointCloud
+from treescan.errors import BadInput
+from treescan.progress import Progress, quiet
+from treescan.reason import Reason
+from treescan.trees.beside import Terrain
+from treescan.trees.material.material_voxels import Voxels, voxelise
+from treescan.trees.segmentation.asked_tree import asked_label
+from treescan.trees.segmentation.crowns import crown_tops, stem_under
+from treescan.trees.segmentation.multi_stem import join_stems
+from treescan.trees.segmentation.refine import FineVoxels, refine
+from treescan.trees.segmentation.segment_scan import Segmentation, segment_scan
+from treescan.trees.segmentation.stems import Stem, find_stems
+from treescan.trees.settings import TreeSettings
+from treescan.trees.surroundings.solids import find_solids
+from treescan.trees.terrain.ground import find_ground
+from treescan.trees.terrain.height_grid import heights_above
+from treescan.trees.terrain.under_stems import under_stems
+
+FEWEST = 200
+"""Fewer points than this are no scan of a tree."""
+OFF_GROUND, MOST_OFF_GROUND = 0.08, 0.5
+"""What stands higher is no ground: the first [m], or the spacing of a sparse scan, at most the second [m]."""
+DENSE = 4
+"""Points a coarse voxel must hold on the middle for the spacing to be read from them."""
+SPARSE_CELL = 1.5
+"""Coarse voxels of a sparse scan, in spacings."""
+MOST_ASKED = 5000
+"""Voxels whose neighbour is looked for where the scan is sparse."""
+FINE_CELL = 0.8
+"""Fine voxels are no smaller than this part of the spacing."""
+STEM_TOP = 5.0
+"""Stems are looked for below this height. [m]"""
+TOP_CELL, TOP_SPACINGS = 0.5, 1.5
+"""Plan cell of the canopy height where a scan has no stems: the first [m], or so many spacings."""
+UNSEEN_DBH = 0.2
+"""Of a stem whose diameter was not seen, when the ground under it is filled. [m]"""
+
+
+@dataclass(frozen=True)
+class StemsOfScan:
+    """Stems of every tree, crown tops (t, 3) where there were no stems near the ground, and what was doubtful."""
+
+    trees: tuple[tuple[Stem, ...], ...]
+    tops: Floats | None = None
+    notes: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True)
+class SegmentedTree:
+    """The asked tree in its scan.
+
+    Attributes
+    ----------
+    fine : FineVoxels       Fine voxels of all that the tree could reach.
+    member : (m,) bool      Which of them are the tree's, strays left out.
+    rough : Segmentation    Of the whole scan.
+    target : int            The tree's label in it.
+    terrain : Terrain       The ground, under the stems too.
+    spacing : float         Usual distance between neighbouring points of the scan. [m]
+    notes : tuple of Reason What was doubtful.
+    """
+
+    fine: FineVoxels
+    member: Flags
+    rough: Segmentation
+    target: int
+    terrain: Terrain
+    spacing: float
+    notes: tuple[Reason, ...]
+
+    @property
+    def stems(self) -> tuple[Stem, ...]:
+        """Stems of the asked tree."""
+        return self.rough.trees[self.target]
+
+
+def segment_tree(
+    cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSettings = TreeSettings(), progress: Progress = quiet
+) -> SegmentedTree:
+    """Find the asked tree's voxels; see `treescan.trees.single_tree.find_tree` for what is asked and raised."""
+    _refuse(cloud, settings)
+    xyz = cloud.xyz
+    progress("ground", 0.0)
+    ground = find_ground(xyz, cloud.columns.get("class"), settings.terrain)
+    above = heights_above(ground.terrain, xyz)
+    progress("stems", 0.0)
+    rows, voxels, spacing = _standing(xyz, above, ground.found, settings)
+    high = heights_above(ground.terrain, voxels.centre)
+    solids = find_solids(voxels.centre, high, voxels.cell, spacing)
+    stems = _stems(cloud, above, ground.terrain, spacing, settings)
+    found = stems or _by_crowns(cloud, voxels.centre[solids.free], high[solids.free], ground.terrain, spacing)
+    if found.tops is not None and len(solids.roof):
+        solids = solids.with_what_roofs_cover(voxels.centre)
+        found = _by_crowns(cloud, voxels.centre[solids.free], high[solids.free], ground.terrain, spacing)
+    progress("trees apart", 0.0)
+    rough = segment_scan(voxels, high, found.trees, found.tops, solids)
+    target = asked_label(rough, at, cloud, settings.stems.at_reach)
+    progress("the asked tree", 0.0)
+    fine = refine(xyz, above, rough, rows, target, max(settings.cell, FINE_CELL * spacing))
+    terrain = _with_feet(ground.terrain, found.trees) if ground.found else ground.terrain
+    return SegmentedTree(fine, fine.without_strays(), rough, target, terrain, spacing, (*ground.notes, *found.notes))
+
+
+def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:
+    if len(cloud) < FEWEST:
+        raise BadInput(f"only {len(cloud)} points, too few to find a tree in", file=cloud.source)
+    if len(cloud) > settings.max_points:
+        what = f"{len(cloud)} points are more than the {settings.max_points} that are taken"
+        raise BadInput(what, file=cloud.source, remedy="thin the cloud or cut out the part round the tree")
+
+
+def _standing(xyz: Floats, above: Floats, ground_found: bool, settings: TreeSettings) -> tuple[Ints, Voxels, float]:
+    """Rows of what stands on the ground, their coarse voxels, and the usual spacing of the scan."""
+    rows = np.nonzero(above > (OFF_GROUND if ground_found else -np.inf))[0]
+    if len(rows) < FEWEST:
+        raise BadInput("nothing stands on the ground in this scan", remedy="check the units and that z points up")
+    voxels = voxelise(xyz[rows], settings.coarse_cell)
+    per_voxel = float(np.median(voxels.count))
+    spacing = settings.coarse_cell / np.sqrt(per_voxel)
+    if per_voxel < DENSE:
+        part = voxels.centre
+        spacing = float(np.median(cKDTree(part).query(part[:: max(1, len(part) // MOST_ASKED)], k=2)[0][:, 1]))
+        voxels = voxelise(xyz[rows], max(settings.coarse_cell, SPARSE_CELL * spacing))
+        least = max(OFF_GROUND, min(MOST_OFF_GROUND, spacing))
+        rough = np.nonzero(above > (least if ground_found else -np.inf))[0]
+        if len(rough) >= FEWEST:
+            rows, voxels = rough, voxelise(xyz[rough], voxels.cell)
+    return rows, voxels, spacing
+
+
+def _stems(
+    cloud: PointCloud, above: Floats, terrain: Terrain, spacing: float, settings: TreeSettings
+) -> StemsOfScan | None:
+    """Stems seen near the ground, those that meet joined to trees; None where there are none."""
+    near = np.nonzero((above < STEM_TOP) & (above > 0.0))[0]
+    p, h = cloud.xyz[near], above[near]
+    stems = find_stems(p, h, terrain, spacing, settings.stems)
+    return StemsOfScan(join_stems(stems, p, h, spacing)) if stems else None
+
+
+def _by_crowns(cloud: PointCloud, centre: Floats, high: Floats, terrain: Terrain, spacing: float) -> StemsOfScan:
+    """Trees by the tops of their crowns, each with the likeliest stem under it."""
+    tops = crown_tops(centre, high, max(TOP_CELL, TOP_SPACINGS * spacing))
+    if len(tops) == 0:
+        raise BadInput("no tree found: neither stems nor crowns higher than 3 m", file=cloud.source)
+    of = cKDTree(tops[:, :2]).query(centre[:, :2])[1]
+    found = tuple((stem_under(top, centre[of == k], high[of == k], terrain),) for k, top in enumerate(tops))
+    return StemsOfScan(found, tops, (Reason("trees_found_by_crowns"),))
+
+
+def _with_feet(terrain: Terrain, trees: tuple[tuple[Stem, ...], ...]) -> Terrain:
+    """The ground, under every stem taken from the ground round it."""
+    stems = [s for of_tree in trees for s in of_tree]
+    feet = np.array([s.foot[:2] for s in stems]).reshape(-1, 2)
+    thick = np.nan_to_num([s.dbh for s in stems], nan=UNSEEN_DBH)
+    return under_stems(terrain, feet, thick / 2)

@@ -1,0 +1,167 @@
+"""Which voxels are wires? Long bare sagging lines with nothing beside them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from treescan.arrays import Flags, Floats, Floats32, Ints32
+
+LEAST_WIRE = 5.0
+"""Shortest line taken for a wire. [m]"""
+LEAST_PIECE = 8
+"""Voxels of the shortest piece a wire is begun with."""
+LINE_LIKE, LEVEL, OVERHEAD, LONELY = 0.985, 0.6, 2.2, 6.5
+"""A voxel is bare wire where its surroundings are a line by this share, run no steeper (sine), high enough over the ground [m],
+with the sixth neighbour within so many cells."""
+STEP, ALIKE, AHEAD = 5, 0.98, 0.97
+"""Two such voxels join within so many cells where both run the same way and lie ahead of each other (cosines)."""
+SAME_WIRE = 0.15
+"""A piece this close to a wire already found is part of it. [m]"""
+FIT_ROUNDS = 6
+SHORTEST_FIT, SHORTEST_SAG = 1.0, 3.0
+"""A piece shorter than the first is none; from the second on it is fitted with a sag. [m]"""
+BEYOND = 1.0
+"""A piece is continued by half its length and so much. [m]"""
+ON_WIRE, MOST_GAP = 0.05, 2.5
+"""Points this close are on the wire, and a gap longer than the second figure ends it. [m]"""
+BESIDE = (0.1, 0.35)
+"""A wire has nothing in this ring round it. [m]"""
+COUNT_STEP = 0.25
+"""Steps in which a wire's length is counted. [m]"""
+MOST_ROUGH, LEAST_SEEN, LEAST_BARE, LEAST_LONE = 0.03, 0.55, 0.3, 0.4
+"""A wire is no rougher [m]; of its length this share is seen, and of the seen steps such shares are bare and lonely."""
+
+
+@dataclass(frozen=True)
+class Wire:
+    """A sagging line: plan origin (2,) and direction (2,), height a + b s + c s^2 along it, from s = first to s = last. [m]"""
+
+    origin: Floats
+    along: Floats
+    sag: Floats
+    first: float
+    last: float
+
+    def distance(self, xyz: Floats) -> Floats:
+        """Distance of points (n, 3) from the line, inf beyond its ends. [m]"""
+        s = (xyz[:, :2] - self.origin) @ self.along
+        side = (xyz[:, :2] - self.origin) @ np.array([-self.along[1], self.along[0]])
+        up = xyz[:, 2] - (self.sag[0] + self.sag[1] * s + self.sag[2] * s**2)
+        return np.where((s >= self.first) & (s <= self.last), np.hypot(side, up), np.inf)
+
+
+@dataclass(frozen=True)
+class LinePlaces:
+    """What speaks for wires at n voxels.
+
+    Attributes
+    ----------
+    xyz : (n, 3), above : (n,)  Voxel centres and heights above the ground. [m]
+    near : (n, 7)               Nearest neighbours, own voxel first.
+    farthest : (n,)             Distance to the last of them. [m]
+    value, along : (n, 3)       Spread of each neighbourhood, largest first [m2], and the direction of the largest.
+    """
+
+    xyz: Floats
+    above: Floats
+    near: Ints32
+    farthest: Floats32
+    value: Floats
+    along: Floats
+
+
+def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[Wire, ...]:
+    """Voxels that lie in a row with nothing beside them, joined, continued along their own sag.
+
+    Parameters
+    ----------
+    places : LinePlaces
+    cell : float            Voxel edge. [m]
+    building : (n,) bool    Voxels that are walls or roofs.
+    """
+    xyz, along = places.xyz, places.along
+    share = places.value[:, 0] / np.maximum(places.value.sum(axis=1), 1e-12)
+    bare = (share > LINE_LIKE) & (np.abs(along[:, 2]) < LEVEL) & (places.above > OVERHEAD) & ~building
+    bare &= places.farthest < LONELY * cell
+    rows = np.nonzero(bare)[0]
+    if len(rows) < LEAST_PIECE:
+        return ()
+    pairs = cKDTree(xyz[rows]).query_pairs(STEP * cell, output_type="ndarray")
+    a, b = rows[pairs[:, 0]], rows[pairs[:, 1]]
+    d = xyz[b] - xyz[a]
+    reach = np.linalg.norm(d, axis=1)
+    same = np.abs((along[a] * along[b]).sum(axis=1)) > ALIKE
+    same &= np.abs((along[a] * d).sum(axis=1)) > AHEAD * reach
+    graph = coo_matrix((np.ones(same.sum()), (pairs[same, 0], pairs[same, 1])), shape=(len(rows), len(rows)))
+    _, of = connected_components(graph, directed=False)
+    found: list[Wire] = []
+    for g in np.argsort(-np.bincount(of)):
+        piece = rows[of == g]
+        if len(piece) < LEAST_PIECE:
+            break
+        if found and np.median(np.min([w.distance(xyz[piece]) for w in found], axis=0)) < SAME_WIRE:
+            continue
+        w = _one_wire(xyz, xyz[piece], bare, cell)
+        if w is not None:
+            found.append(w)
+    return tuple(found)
+
+
+def _one_wire(xyz: Floats, piece: Floats, bare: Flags, cell: float) -> Wire | None:
+    """Continue a bare piece both ways as a straight plan line with a parabola of heights; a wire if it is long, thin and mostly bare."""
+    centre = piece.mean(axis=0)[:2]
+    u = np.linalg.svd(piece[:, :2] - centre, full_matrices=False)[2][0]
+    mine = piece
+    sag = np.zeros(3)
+    for _ in range(FIT_ROUNDS):
+        s = (mine[:, :2] - centre) @ u
+        if np.ptp(s) < SHORTEST_FIT:
+            return None
+        degree = 2 if np.ptp(s) > SHORTEST_SAG else 1
+        fit = np.polynomial.polynomial.polyfit(s, mine[:, 2], degree)
+        sag[:] = 0.0
+        sag[: degree + 1] = fit
+        slack = 0.5 * np.ptp(s) + BEYOND
+        w = Wire(centre, u, sag.copy(), float(s.min() - slack), float(s.max() + slack))
+        d = w.distance(xyz)
+        close = xyz[d < ON_WIRE]
+        t = np.sort((close[:, :2] - centre) @ u)
+        ends = _run(t, float(np.median(s)), MOST_GAP)
+        keep = (close[:, :2] - centre) @ u
+        grown = close[(keep >= ends[0]) & (keep <= ends[1])]
+        off = grown[:, :2] - centre
+        line = np.linalg.lstsq(np.column_stack([np.ones(len(off)), off @ u]), off @ np.array([-u[1], u[0]]), rcond=None)[0]
+        u = u + line[1] * np.array([-u[1], u[0]])
+        u /= np.linalg.norm(u)
+        centre = centre + line[0] * np.array([-u[1], u[0]])
+        if len(grown) == len(mine):
+            mine = grown
+            break
+        mine = grown
+    s = (mine[:, :2] - centre) @ u
+    w = Wire(centre, u, sag.copy(), float(s.min() - cell), float(s.max() + cell))
+    d = w.distance(xyz)
+    on = d < ON_WIRE
+    steps = np.unique(np.floor((xyz[on][:, :2] - centre) @ u / COUNT_STEP))
+    bare_steps = np.unique(np.floor((xyz[on & bare][:, :2] - centre) @ u / COUNT_STEP))
+    beside = np.unique(np.floor((xyz[(d > BESIDE[0]) & (d < BESIDE[1])][:, :2] - centre) @ u / COUNT_STEP))
+    lone = len(np.setdiff1d(steps, beside))
+    long = np.ptp(s)
+    rms = np.sqrt(np.mean(d[on] ** 2))
+    seen = len(steps) * COUNT_STEP >= LEAST_SEEN * long
+    clear = len(bare_steps) >= LEAST_BARE * len(steps) and lone >= LEAST_LONE * len(steps)
+    return w if long >= LEAST_WIRE and rms <= MOST_ROUGH and seen and clear else None
+
+
+def _run(t: Floats, start: float, gap: float) -> tuple[float, float]:
+    """The stretch of sorted places round `start` without a gap."""
+    i = int(np.clip(np.searchsorted(t, start), 0, len(t) - 1))
+    breaks = np.nonzero(np.diff(t) > gap)[0]
+    left = breaks[breaks < i]
+    right = breaks[breaks >= i]
+    return float(t[left[-1] + 1] if len(left) else t[0]), float(t[right[0]] if len(right) else t[-1])
