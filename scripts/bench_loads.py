@@ -16,10 +16,10 @@ import numpy as np
 
 sys.path.append(str(Path(__file__).parent.parent / "tests"))
 
+from loads.oracles import check_anchors
 from strategies import alone, random_tree
 
 from treescan.assess import judged_again, plan
-from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.rope_run import Supports, taut_rope

@@ -13,6 +13,7 @@ from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.work.work_points import default_work
+from treescan.reason import Reason
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Site
 from treescan.wood.graph import ScanFitness, WoodGraph
@@ -67,8 +68,8 @@ NOTHING_SEEN = Estimate(float("nan"), float("nan"), float("nan"))
 def catch(label: str | None, union: int | None = None, drop: float = 0.5, holds: float = 2.0) -> Catch:
     """What the rope lands on next; label None = the ground."""
     if label is None:
-        return Catch(None, "ground", 0.0, drop, float("nan"), NOTHING_SEEN, "Nothing catches before the ground.")
-    return Catch(union, label, drop, drop, 4000.0, margin(holds), f"The rope drops {drop:.1f} m onto {label}.")
+        return Catch(None, "ground", 0.0, drop, float("nan"), NOTHING_SEEN, Reason("falls_to_ground", drop=drop))
+    return Catch(union, label, drop, drop, 4000.0, margin(holds), Reason("catch_fails", catch=label, against=(Reason("feet_may_strike"),), more=False))
 
 
 def check(
@@ -81,7 +82,7 @@ def check(
     redundant: bool = False,
     catches: tuple[Catch, ...] = (),
     verdict: str | None = None,
-    common_cause: str = "",
+    common_cause: Reason | None = None,
 ) -> AnchorCheck:
     """What loads would say of a configuration, with the margin given by hand (climber of 100 kg)."""
     nodes = graph.path_to_base(configuration.rest_node)
@@ -89,26 +90,48 @@ def check(
     m = margin(median, spread)
     word = verdict or ("holds" if m.p5 >= 1.5 else "doubtful" if m.p5 >= 1.0 else "does not hold")
     limb = LimbCheck(
-        nodes,
-        zero,
-        zero,
-        zero,
-        zero,
-        zero,
-        zero,
-        zero,
-        NOTHING_SEEN if word == "not seen" else m,
-        int(configuration.rest_node),
-        "bending",
-        0.1,
-        0.02,
-        (),
-        word,
-        "the limb was not seen" if word == "not seen" else "by hand",
+        nodes=nodes,
+        moment=zero,
+        torsion=zero,
+        axial=zero,
+        shear=zero,
+        stress=zero,
+        strength=zero,
+        utilisation=zero,
+        margin=NOTHING_SEEN if word == "not seen" else m,
+        governing=int(configuration.rest_node),
+        mode="bending",
+        self_weight_share=0.1,
+        deflection=0.02,
+        sources=(),
+        verdict=word,
+        reason=Reason("no_section_measured" if word == "not seen" else "judged_bare"),
+        overload_chance=float("nan"),
+        slope_change=float("nan"),
+        notes=(),
+        lively=False,
     )
     weight = 100 * 9.80665
     force = np.array([0.0, 0.0, -multiple * weight])
-    return AnchorCheck(configuration, force, multiple, "at rest", -1, force[None], multiple, limb, catches or (catch(None),), redundant, common_cause)
+    return AnchorCheck(
+        configuration=configuration,
+        force=force,
+        multiple_of_weight=multiple,
+        case="at rest",
+        worst_work_point=-1,
+        contact_forces=force[None],
+        friction_multiple=multiple,
+        check=limb,
+        catches=catches or (catch(None),),
+        redundant=redundant,
+        common_cause=common_cause,
+        exceptional=None,
+        cases=(),
+        breaks=(),
+        rope_slip=0.0,
+        outer=None,
+        contact_turns=np.zeros(0),
+    )
 
 
 def throw(

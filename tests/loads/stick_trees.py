@@ -1,16 +1,17 @@
 """Hand-made trees for the loads tests, small enough to work out with a pencil."""
 
 import numpy as np
+from loads.oracles import check_anchors
 from strategies import alone
 
-from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.settings import LoadSettings
+from treescan.reason import Reason
 from treescan.wood.topology.assemble import assemble
 
-PLAIN = Wood("made up", 50e6, 22e6, 7e6, 0.16, 9e9, 900.0, 0.08, "Made-up wood.", "read", ("wood_handbook",))
-WEIGHTLESS = Wood("made up", 50e6, 22e6, 7e6, 0.16, 9e9, 1e-9, 0.08, "Made-up wood without weight.", "read", ("wood_handbook",))
+PLAIN = Wood("made up", 50e6, 22e6, 7e6, 0.16, 9e9, 900.0, 0.08, Reason("wood_kind_only", asked="made up", kind="any_kind", percentile=0.05, mor=50e6), "read", ("wood_handbook",))
+WEIGHTLESS = Wood("made up", 50e6, 22e6, 7e6, 0.16, 9e9, 1e-9, 0.08, PLAIN.label, "read", ("wood_handbook",))
 
 
 def tree(limbs, *, height=12.0, stem=0.40, top=0.20, step=0.5, **more):

@@ -8,13 +8,16 @@ import pytest
 from loads.stick_trees import PLAIN, checked, configuration, tree
 from strategies import alone, random_tree
 
-from treescan.loads.checks.anchor import contacts_of, whole_tree
-from treescan.loads.fall.backup import Hang, common_node, fall, pierced
+from treescan.loads.checks.anchor import whole_tree
+from treescan.loads.checks.judged import contacts_of
+from treescan.loads.fall.backup import Suspension, common_node, fall, pierced
 from treescan.loads.fall.failure_chain import _shared, failure_chain
-from treescan.loads.fall.fall_way import BODY, fall_way, first_met
+from treescan.loads.fall.fall_way import BODY, GROUND, NOTHING, fall_way, first_met
 from treescan.loads.rope.contacts import at_node
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.load_path import leaves_limbs
+from treescan.outputs.text.say import say
+from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.topology.assemble import assemble
 
@@ -31,7 +34,7 @@ def fork():
 
 def told(found):
     """What catches, whether it is redundant, and what is shared."""
-    assert (found.reason == "") == found.redundant
+    assert (found.reason is None) == found.redundant
     return found.catches, found.redundant, found.common_cause
 
 
@@ -93,7 +96,7 @@ def test_first_catch_by_hand(fork):
     assert catches[0].peak == pytest.approx(peak, rel=1e-6)
     assert not catches[0].ground
     assert catches[0].margin.known
-    assert cause == ""
+    assert cause is None
     assert redundant == (catches[0].margin.p5 >= settings.holds_p5)
 
 
@@ -136,10 +139,12 @@ def test_held_above_the_ground_counts_stretch_and_legs(climber, held):
     assert end > settings.ground_clearance  # and the rope's end, unstretched, is clear of the ground
     assert (feet > settings.ground_clearance) == held
     assert redundant == held
+    lowest = catches[0].reason["lowest"]
     if feet > 0:
-        assert f"the feet come to {feet:.1f} m above the ground" in catches[0].words
+        assert lowest.code == ("feet_stay_up" if held else "feet_too_low")
+        assert lowest["feet"] == pytest.approx(feet, abs=1e-3)
     else:
-        assert "the feet may strike the ground first" in catches[0].words
+        assert lowest == Reason("feet_may_strike")
 
 
 def test_ground_is_that_below_the_place_where_the_climber_ends():
@@ -159,7 +164,7 @@ def test_ground_is_that_below_the_place_where_the_climber_ends():
     side = np.interp(1.6, graph.xyz[low, 0], graph.segment_radius[low])  # the rope hangs plumb from the limb's side
     bank_there = -np.tan(np.radians(25)) * side
     feet = climber[2] - catches[0].drop - catches[0].peak * rope / LoadSettings().rope_modulus - 1.0 - bank_there
-    assert f"the feet come to {feet:.1f} m above the ground" in catches[0].words
+    assert catches[0].reason["lowest"]["feet"] == pytest.approx(feet, abs=0.05)
     assert catches[0].drop + catches[1].drop == pytest.approx(climber[2] - bank_there, abs=0.02)  # not down to the bank below where it began
 
 
@@ -185,13 +190,13 @@ def test_a_swing_goes_on_through_plumb(climber, met):
     stem = 0.3 - 0.05 * height / 14.0  # its radius at the climber's height, near enough for a plumb stem
     inside = np.flatnonzero(np.hypot(*way.T) - stem < BODY)
     assert (len(inside) > 0) == met
-    assert ("first into the stem" in catches[0].words) == met
-    assert f"swings {out:.1f} m to plumb and as far beyond" in catches[0].words
+    assert (catches[0].reason["met"] == Reason("stem_itself")) == met
+    assert catches[0].reason["sideways"] == pytest.approx(out, abs=0.05)
     if met:
         assert angle[inside[0]] < 0  # beyond plumb
         fell = climber[2] - height[0]
         speed = np.sqrt(2 * G * (fell * np.sin(top) ** 2 + length * (np.cos(angle[inside[0]]) - np.cos(top))))
-        assert f"first into the stem at {speed:.0f} m/s" in catches[0].words
+        assert catches[0].reason["speed"] == pytest.approx(speed, abs=0.5)
 
 
 def test_what_the_climber_leans_on_is_not_met():
@@ -204,10 +209,10 @@ def test_what_the_climber_leans_on_is_not_met():
         way, _ = fall_way(np.array([x, y, z]), np.array([x, y, 10.0]), length)
         return first_met(graph, none, way, way[:, 2] - 1.0, np.zeros(len(way)), 0.05)[0]
 
-    assert met(0.0, 0.6, 8.0, 7.0) == ""  # beside the stem all the way
-    assert met(1.5, 0.5, 8.2, 4.0) == ""  # from the limb
-    assert met(1.5, 0.5, 8.2, 7.0) == f"limb {below}"
-    assert met(1.5, 2.0, 8.2, 9.5) == "the ground"  # its feet
+    assert met(0.0, 0.6, 8.0, 7.0) == NOTHING  # beside the stem all the way
+    assert met(1.5, 0.5, 8.2, 4.0) == NOTHING  # from the limb
+    assert met(1.5, 0.5, 8.2, 7.0) == below
+    assert met(1.5, 2.0, 8.2, 9.5) == GROUND  # its feet
 
 
 def test_chain_ends_on_the_ground(fork):
@@ -261,10 +266,10 @@ def test_no_catch_lifts_the_climber():
 def test_a_rope_too_short_for_its_supports_catches_nothing(fork):
     """Supports that the rope cannot reach are no catch."""
     at = at_node(fork, int(fork.limbs.nodes[2][1]), np.array([1.0, 0.0, LOWER]))
-    hang = Hang((at,), CLIMBER)
+    hang = Suspension((at,), CLIMBER)
     for rope in (3.0, 7.0):  # less than the way up; less than to the climber
         found = fall(hang, [(at, 0.0)], BASE, rope, lambda _: 0.0, LoadSettings())
-        assert found.hang is None
+        assert found.suspension is None
         assert found.drop == CLIMBER[2]
 
 
@@ -337,8 +342,7 @@ def test_two_backups_on_the_limb_that_breaks_are_one():
     via = [int(graph.unions.arm_node[graph.unions.laterals(graph.unions.index(inner))[0]]) + 1]
     (check,) = checked(graph, [configuration(graph, outer, "SRS basal", via=via, base=(0.5, 3.0, 0.0))], reported=("limb 1 hollow 0.3",))
     assert graph.limb[common_node(graph.parent, check.configuration.rest_node, via[0])] == 1
-    assert "U03" in check.common_cause
-    assert "U02" in check.common_cause
+    assert check.common_cause == Reason("back_up_breaks_too", anchor="U03", others=("U02",))
     assert not check.redundant
 
 
@@ -390,13 +394,17 @@ def test_a_shared_leader_is_told_on_either_leader(side):
     catches, _, cause = told(failure_chain(whole, True, [at], point + np.array([0, 1.3, -3.0]), np.array([point[0], -1.5, 0.5]), int(line[0])))
     assert len(catches) == 2
     leader = int(graph.limb[graph.parent[line[0]]])
-    on = f"limb {leader}" if leader else "the stem above its lowest limb (4.0 m up)"
-    assert cause.endswith(f"and its back-up {catches[0].label} both stand on {on}")
+    assert (cause.code, cause["back_up"]) == ("back_up_same_wood", catches[0].label)
+    if leader:
+        assert cause["wood"] == Reason("limb_itself", limb=leader)
+    else:
+        assert cause["wood"].code == "stem_above_limb"
+        assert cause["wood"]["height"] == pytest.approx(4.0)
 
 
 def test_the_stem_below_all_limbs_is_no_shared_leader(fork):
     """Two limbs on a plain stem share only the stem below the lower one, which everything stands on."""
-    assert chain(fork)[2] == ""
+    assert chain(fork)[2] is None
 
 
 def test_pierced_finds_what_pierces():
@@ -429,7 +437,8 @@ def test_unseen_catcher_is_named_without_a_number():
     catches, redundant, _ = chain(graph)
     assert catches[0].label == "U01"
     assert not catches[0].margin.known
-    assert "not seen" in catches[0].words
+    assert catches[0].reason["low"] is None
+    assert "Its strength was not seen." in say(catches[0].reason)
     assert not redundant
 
 
@@ -456,7 +465,7 @@ def test_every_likely_break_has_its_own_chain():
     assert graph.limb[kinds["union tear-out"].node] != 0
     mass = state(graph).sections.weight / G
     for b in check.breaks:
-        assert f"takes {mass[b.node]:.0f} kg of tree with it" in b.words
+        assert b.reason["mass"] == pytest.approx(mass[b.node])
     assert mass[kinds["stem"].node] > mass[kinds["union tear-out"].node]
     assert [c.label for c in kinds["stem"].catches] == ["U01", "ground"]
     assert kinds["union tear-out"].catches[0].label == "U01"
@@ -471,26 +480,31 @@ def test_redundant_only_where_held_from_every_place():
     whole = state(graph)
     (contact,) = contacts_of(whole, r)
     for z, held, why in (
-        (9.0, True, ""),
-        (6.0, False, "the lowest work point, 6.0 m up, U01 catches, but the feet may strike the ground first"),
-        (3.0, False, "the lowest work point, 3.0 m up, what catches leaves so much rope that the climber comes to the ground"),
-        (1.5, True, ""),
+        (9.0, True, None),
+        (6.0, False, Reason("catch_fails", catch="U01", against=(Reason("feet_may_strike"),), more=False)),
+        (3.0, False, Reason("catch_leaves_rope")),
+        (1.5, True, None),
     ):
         low = np.array([1.2, 1.0, z])
         (check,) = checked(graph, [r], work=[[1.2, 1.0, 10.0], low, [2.0, 1.5, 11.0]])
         (only,) = check.breaks
         alone_there = failure_chain(whole, True, [contact], low, np.asarray(r.base), only.node)
         assert check.catches[0].margin.p5 > LoadSettings().holds_p5
-        assert "the feet come to 7.5 m above the ground" in check.catches[0].words  # 14 m less 2.2 m drop, 3.3 m stretch and 1 m to the feet
+        assert check.catches[0].reason["lowest"]["feet"] == pytest.approx(7.5, abs=0.05)  # 14 m less 2.2 m drop, 3.3 m stretch and 1 m to the feet
         assert check.redundant == only.redundant == held
-        assert ("Not held above the ground: with the climber at" in only.words) == (not held)
-        assert why in only.words
+        told = only.reason["why"]
+        assert (told is None) == held
+        if not held:
+            assert (told.code, told["place"], told["why"]) == ("fails_from_work", Reason("work_lowest", height=z), why)
         if z > 2:
             assert alone_there.redundant == held
-            assert alone_there.reason in only.words
+            assert alone_there.reason == why
     (check,) = checked(graph, [r], work=[[1.2, 1.0, 10.0], [1.2, -4.0, 11.0]])
     assert not check.redundant
-    assert "the work point farthest out, 4.0 m, nothing catches the rope" in check.breaks[0].words
+    told = check.breaks[0].reason["why"]
+    assert (told["place"].code, told["why"]) == ("work_farthest", Reason("nothing_catches"))
+    assert told["place"]["out"] == pytest.approx(4.0, abs=0.05)
+    assert say(told) == "with the climber at the work point farthest out, 4.0 m (13.1 ft) from plumb, nothing catches the rope"
 
 
 def test_why_it_is_not_held_is_told(fork):
@@ -498,9 +512,11 @@ def test_why_it_is_not_held_is_told(fork):
     limb = chain_of(tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.09, 0.09)], stem=0.5, top=0.3))
     p5 = limb.catches[0].margin.p5
     assert p5 < 1.5
-    assert f"U01 catches, but the low end of its strength is {p5:.2f} times the stress of that stop (1.5 is asked)" in limb.reason
-    assert chain_of(fork).reason.endswith("(1.5 is asked) and the feet may strike the ground first")
-    assert chain_of(tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 180, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.3)).reason == "nothing catches the rope"
+    assert (limb.reason.code, limb.reason["catch"]) == ("catch_fails", "U01")
+    assert limb.reason["against"][0] == Reason("catch_weak", low=p5, asked=1.5)
+    assert [r.code for r in chain_of(fork).reason["against"]] == ["catch_weak", "feet_may_strike"]
+    assert say(limb.reason).startswith(f"U01 catches, but the low end of its strength is {p5:.2f} times the stress of that stop (1.5 is asked)")
+    assert chain_of(tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 180, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.3)).reason == Reason("nothing_catches")
 
 
 def test_one_break_is_not_told_twice():
@@ -538,7 +554,7 @@ def test_shared_wood_is_what_networkx_finds_by_cutting(seed):
     rng, said = np.random.default_rng(seed), []
     for a, b in rng.integers(1, len(graph), (40, 2)):
         both = needed(int(a)) & needed(int(b))
-        words = _shared(t, at_node(graph, int(a), graph.xyz[a]), at_node(graph, int(b), graph.xyz[b]))
-        said.append(bool(words))
-        assert bool(words) == any(t.leaves_limbs[n] for n in both)
+        shared = _shared(t, at_node(graph, int(a), graph.xyz[a]), at_node(graph, int(b), graph.xyz[b]))
+        said.append(shared is not None)
+        assert (shared is not None) == any(t.leaves_limbs[n] for n in both)
     assert 0 < sum(said) < len(said)

@@ -7,7 +7,8 @@ import pytest
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from strategies import alone
 
-from treescan.loads.checks.anchor import contacts_of, whole_tree
+from treescan.loads.checks.anchor import whole_tree
+from treescan.loads.checks.judged import contacts_of
 from treescan.loads.checks.line_check import one_line_lost
 from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.rope.contacts import supports_of

@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from loads.oracles import check_anchors, first_order, margins, monte_carlo
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from scipy.stats import norm
 from strategies import alone, random_tree
 
 from treescan.estimate import Estimate
-from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.statics import governing
-from treescan.loads.statics.reliability import FIXED, MarginCase, both_margins, correlation_factor, first_order, margins, monte_carlo
+from treescan.loads.statics.reliability import FIXED, MarginCase, both_margins, correlation_factor
 from treescan.loads.statics.section_stress import peaks, section_forces, utilisation
 from treescan.wood.topology.assemble import assemble
 
@@ -118,7 +118,7 @@ def case_of(sections=5, seed=0, **changes):
     s = sections
     base = dict(
         axis=np.tile([0.0, 0, 1], (s, 1)), radius=rng.uniform(0.05, 0.09, s), sd=np.full(s, 0.05),
-        tangle=correlation_factor(np.array([0] * (s // 2) + [1] * (s - s // 2)), np.linspace(0, 2, s), LoadSettings()),
+        cholesky=correlation_factor(np.array([0] * (s // 2) + [1] * (s - s // 2)), np.linspace(0, 2, s), LoadSettings()),
         bending=np.full(s, 18e6), crushing=np.full(s, 8e6), shear=np.full(s, 2e6), spread=0.16, limb_spread=0.42,
         limb=np.array([0] * (s // 2) + [1] * (s - s // 2)), limbs=2, column=np.arange(s), k=np.tile([0.6, 0.75, 0.9], (s, 1)), force=rng.normal(0, 600, (s, 2, 3)), moment=rng.normal(0, 400, (s, 2, 3)),
         turn_sum=np.zeros(2), mu=np.array([0.15, 0.3, 0.5]), mu_used=0.15, shift=rng.normal(0, 400, (s, 3)), min_shift=-1.0,
@@ -134,7 +134,7 @@ def test_first_order_agrees_with_drawing(seed):
     weakest = int(np.argmin(margins(whole, np.zeros((1, whole.dimensions)))[0]))
     pick = slice(weakest, weakest + 1)
     alone_ = case_of(
-        1, 0, axis=whole.axis[pick], radius=whole.radius[pick], sd=whole.sd[pick], tangle=np.eye(1), k=whole.k[pick], force=whole.force[pick],
+        1, 0, axis=whole.axis[pick], radius=whole.radius[pick], sd=whole.sd[pick], cholesky=np.eye(1), k=whole.k[pick], force=whole.force[pick],
         moment=whole.moment[pick], shift=whole.shift[pick], own_weight=whole.own_weight[pick], own_moment=whole.own_moment[pick],
     )  # fmt: skip
     drawn, _ = monte_carlo(alone_, np.random.default_rng(seed), 40000)
@@ -158,7 +158,7 @@ def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
             seen.append((monte_carlo(case, rng, 20000, stands=False)[0], first_order(case, stands=False), 0.08))
         return found
 
-    monkeypatch.setattr(governing, "drawn", both)
+    monkeypatch.setattr(governing, "sampled_reliability", both)
     graph = random_tree(3, limbs=10, height=18, dbh=0.6)
     u = graph.unions
     configurations = [
@@ -178,12 +178,12 @@ def test_the_weakest_of_several_limbs_governs(limbs):
     """As many equal sections, each on a limb of its own, with nothing uncertain but the strength of every limb: the margin is the least of
     so many independent lognormal values, whose quantiles are known in closed form; by drawing within 3 %, by first order within 1 %."""
     one_section = case_of(
-        1, radius=np.array([0.07]), sd=np.full(1, 1e-6), k=np.ones((1, 3)), spread=0.0, mass_sd=0.0, rest_sd=0.0, tangle=np.eye(1),
+        1, radius=np.array([0.07]), sd=np.full(1, 1e-6), k=np.ones((1, 3)), spread=0.0, mass_sd=0.0, rest_sd=0.0, cholesky=np.eye(1),
         own_weight=np.zeros(1), own_moment=np.zeros((1, 3)),
     )  # fmt: skip
     names = ("axis", "radius", "sd", "bending", "crushing", "shear", "k", "force", "moment", "shift", "own_weight", "own_moment")
     case = replace(
-        one_section, tangle=np.eye(limbs), column=np.arange(limbs), limb=np.arange(limbs), limbs=limbs, **{n: np.repeat(getattr(one_section, n), limbs, axis=0) for n in names}
+        one_section, cholesky=np.eye(limbs), column=np.arange(limbs), limb=np.arange(limbs), limbs=limbs, **{n: np.repeat(getattr(one_section, n), limbs, axis=0) for n in names}
     )
     middle = float(margins(case, np.zeros((1, case.dimensions)))[0, 0])
     known = [middle * np.exp(case.limb_spread * norm.ppf(1 - (1 - q) ** (1 / limbs))) for q in (0.5, 0.05)]
@@ -198,7 +198,7 @@ def test_a_tree_that_stands_is_not_weaker_than_its_own_weight():
     """Knowing that a heavy limb stands only takes away draws in which it could not: the low end rises, and without any climber it is at
     least 1; a light limb's margin does not change."""
     heavy = case_of(1, own_moment=np.array([[0.0, 2800.0, 0.0]]), force=np.zeros((1, 2, 3)), moment=np.zeros((1, 2, 3)), shift=np.zeros((1, 3)),
-                    radius=np.array([0.07]), axis=np.array([[0.0, 0, 1]]), tangle=np.eye(1))  # fmt: skip
+                    radius=np.array([0.07]), axis=np.array([[0.0, 0, 1]]), cholesky=np.eye(1))  # fmt: skip
     blind, _ = monte_carlo(heavy, np.random.default_rng(3), 20000, stands=False)
     knowing, chance = monte_carlo(heavy, np.random.default_rng(3), 20000)
     assert blind.p5 < 1.0 < blind.median
@@ -210,7 +210,7 @@ def test_a_tree_that_stands_is_not_weaker_than_its_own_weight():
 
 def test_a_tree_that_hardly_could_stand_is_not_judged():
     """Where next to no draw stands, the tree as measured is not this tree: no number."""
-    broken = case_of(1, own_moment=np.array([[0.0, 20000.0, 0.0]]), tangle=np.eye(1))
+    broken = case_of(1, own_moment=np.array([[0.0, 20000.0, 0.0]]), cholesky=np.eye(1))
     margin, chance = monte_carlo(broken, np.random.default_rng(3), 2000)
     assert not margin.known
     assert np.isnan(chance)
@@ -225,7 +225,7 @@ def test_the_middle_of_the_draws_is_the_stress_that_is_shown(monkeypatch):
         cases.append(case)
         return monte_carlo(case, np.random.default_rng(0), 200, stands=stands)
 
-    monkeypatch.setattr(governing, "drawn", kept)
+    monkeypatch.setattr(governing, "sampled_reliability", kept)
     graph = random_tree(5, limbs=8, height=16, dbh=0.5)
     u = graph.unions
     compared = 0
@@ -249,8 +249,8 @@ def test_friction_draws_only_help():
     drawn, _ = monte_carlo(case_of(turn_sum=turns), np.random.default_rng(0), 4000)
     assert drawn.known
     assert held.known
-    case = case_of(1, turn_sum=turns, moment=np.array([[[300.0, 0, 0], [300.0, 0, 0]]]), force=np.zeros((1, 2, 3)), tangle=np.eye(1))
-    fixed = case_of(1, turn_sum=turns, moment=np.array([[[300.0, 0, 0], [300.0, 0, 0]]]), force=np.zeros((1, 2, 3)), tangle=np.eye(1), mu=np.full(3, 0.15))
+    case = case_of(1, turn_sum=turns, moment=np.array([[[300.0, 0, 0], [300.0, 0, 0]]]), force=np.zeros((1, 2, 3)), cholesky=np.eye(1))
+    fixed = case_of(1, turn_sum=turns, moment=np.array([[[300.0, 0, 0], [300.0, 0, 0]]]), force=np.zeros((1, 2, 3)), cholesky=np.eye(1), mu=np.full(3, 0.15))
     z = np.random.default_rng(1).standard_normal((500, case.dimensions))
     assert np.all(margins(case, z) >= margins(fixed, z) * (1 - 1e-9))
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from loads.oracles import check_anchors
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from strategies import alone
 
-from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.limb_check import VERDICTS, AnchorConfiguration
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
@@ -53,7 +53,7 @@ def test_any_tree_is_answered_or_refused(seed, nodes, lying, poor):
         assert c.check.verdict in VERDICTS
         if c.check.verdict == "not seen":
             assert np.isnan(c.check.margin.p5)
-            assert c.check.reason.startswith("Not seen")
+            assert c.check.reason.code in {"no_section_measured", "diameter_not_measured", "gap_bridged", "wood_misread", "not_seen_where_rope_slips"}
             continue
         assert np.isfinite([c.check.margin.p5, c.check.margin.median, c.multiple_of_weight, c.check.deflection]).all()
         assert np.isfinite(c.check.utilisation).all() and np.isfinite(c.check.stress).all() and np.isfinite(c.force).all()
@@ -69,7 +69,7 @@ def test_a_diameter_no_better_known_than_itself_was_not_measured(times):
     graph = assemble(graph.xyz, graph.radius, graph.parent, radius_sd=sd)
     (check,) = checked(graph, [configuration(graph, "U02", "MRS")])
     assert check.check.verdict == "not seen"
-    assert "no diameter was measured" in check.check.reason
+    assert check.check.reason.code == "diameter_not_measured"
 
 
 def test_a_cavity_open_all_round_is_refused_with_numbers():

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from loads.oracles import check_anchors
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from shapely.affinity import rotate, scale
 from shapely.geometry import Point
@@ -13,10 +14,10 @@ from strategies import alone
 from validation.handbook import ellipse_modulus, section_modulus
 
 from treescan.errors import BadInput
-from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.section_stress import oval_stretch, section_forces
 from treescan.loads.statics.tree_sections import tree_sections
+from treescan.reason import Reason
 from treescan.trees.beside import Foliage
 
 OAK = [(8.0, 0, 30, 3.0, 0.16, 0.08)]
@@ -181,17 +182,16 @@ def test_leaves_off_takes_the_foliage_away_and_on_adds_some_to_a_bare_tree():
 
 
 @pytest.mark.parametrize(
-    ("scan", "how", "words"),
-    [("bare", "as scanned", "judged bare"), ("bare", "off", "judged bare"), ("bare", "on", "judged in leaf, its limbs 10 % heavier"), ("leafy", "as scanned", ""),
-     ("leafy", "on", ""), ("leafy", "off", "judged without them, as set")],
+    ("scan", "how", "told"),
+    [("bare", "as scanned", Reason("judged_bare")), ("bare", "off", Reason("judged_bare")), ("bare", "on", Reason("judged_in_leaf", share=0.10)),
+     ("leafy", "as scanned", None), ("leafy", "on", None), ("leafy", "off", Reason("judged_without_leaves"))],
 )  # fmt: skip
-def test_an_anchor_says_in_what_leaf_its_tree_was_judged(scan, how, words):
+def test_an_anchor_says_in_what_leaf_its_tree_was_judged(scan, how, told):
     """One note where the scan was bare or the leaves are left out, none where the scan's own foliage was counted."""
     graph = tree(OAK)
     beside = alone(graph)
     if scan == "leafy":
         beside = replace(beside, foliage=Foliage(np.full((4, 4, 4), 2.0, np.float32), np.array([1.0, -0.4, 8.5]), 0.2))
     (found,) = check_anchors(graph, beside, PLAIN, [configuration(graph, "U01", "MRS")], np.zeros((0, 3)), LoadSettings(leaves=how), 1)
-    said = [n for n in found.check.notes if n.startswith("The scan shows")]
-    assert len(said) == (1 if words else 0)
-    assert all(words in n for n in said)
+    leaf = [n for n in found.check.notes if n.code.startswith("judged_")]
+    assert leaf == ([] if told is None else [told])

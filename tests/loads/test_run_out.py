@@ -9,9 +9,11 @@ from loads.stick_trees import PLAIN, checked, configuration, tree
 from scipy.optimize import brentq
 from strategies import alone
 
-from treescan.loads.checks.anchor import contacts_of, whole_tree
+from treescan.loads.checks.anchor import whole_tree
+from treescan.loads.checks.judged import contacts_of
 from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.settings import LoadSettings
+from treescan.reason import has
 
 STEP = 0.1
 CALM = {"cases": ("at rest", "work positioning")}
@@ -48,10 +50,10 @@ def test_the_rope_rests_where_friction_holds_it(slope, system):
     eased = (1.0, np.exp(-0.15 * turn)) if basal else (1.0,)
     rest = max(brentq(lambda d, kept=kept: pull_along(d, rad, place, basal, kept) - 0.15, 0.36, 3.9) for kept in eased)
 
-    assert rest - 0.35 - STEP / 2 <= found.run_out <= rest - 0.35 + 2 * STEP
-    there = checked(graph, [configuration(graph, "U01", system, distance=0.35 + found.run_out)], work=[place], **CALM)[0]
+    assert rest - 0.35 - STEP / 2 <= found.rope_slip <= rest - 0.35 + 2 * STEP
+    there = checked(graph, [configuration(graph, "U01", system, distance=0.35 + found.rope_slip)], work=[place], **CALM)[0]
     assert found.check.margin.p5 == pytest.approx(there.check.margin.p5, rel=0.05)
-    assert any("run" in n and "out along its limb" in n for n in found.check.notes)
+    assert has(found.check.notes, "slips_to_friction")
 
 
 def test_a_rope_stays_where_it_is_held():
@@ -59,11 +61,11 @@ def test_a_rope_stays_where_it_is_held():
     place = [[3.2, 0.0, 4.8]]
     level, steep = limb(0.0), limb(35.0)
 
-    assert checked(level, [configuration(level, "U01", "SRS canopy", distance=0.35)], work=place, **CALM)[0].run_out == 0
-    assert checked(steep, [configuration(steep, "U01", "SRS basal", distance=0.35)], work=place, **CALM)[0].run_out == 0
-    assert checked(level, [configuration(level, "U01", "MRS", distance=0.35)], **CALM)[0].run_out == 0
+    assert checked(level, [configuration(level, "U01", "SRS canopy", distance=0.35)], work=place, **CALM)[0].rope_slip == 0
+    assert checked(steep, [configuration(steep, "U01", "SRS basal", distance=0.35)], work=place, **CALM)[0].rope_slip == 0
+    assert checked(level, [configuration(level, "U01", "MRS", distance=0.35)], **CALM)[0].rope_slip == 0
     ways = [
-        checked(level, [configuration(level, "U01", "MRS", distance=0.35)], work=place, mu_bark=(mu, mu, mu), **CALM)[0].run_out for mu in (0.1, 0.2, 0.4, 1.5)
+        checked(level, [configuration(level, "U01", "MRS", distance=0.35)], work=place, mu_bark=(mu, mu, mu), **CALM)[0].rope_slip for mu in (0.1, 0.2, 0.4, 1.5)
     ]
     assert ways == sorted(ways, reverse=True)
     assert ways[-1] == 0 < ways[2]
@@ -80,7 +82,7 @@ def test_a_side_limb_stops_it_and_a_thin_one_does_not():
         return checked(graph, [configuration(graph, label, "MRS", distance=0.35)], work=[[3.2, 0.0, 4.8]], **CALM)[0]
 
     stopped, passed, hanging = ran(0.08, [0.3, 1.2, 0.4]), ran(0.03, [0.3, 1.2, 0.4]), ran(0.08, [0.0, 0.1, -1.2])
-    assert stopped.run_out == pytest.approx(1.5 - 0.35, abs=STEP)
-    assert any("until a side limb stops it" in n for n in stopped.check.notes)
-    assert passed.run_out == pytest.approx(hanging.run_out, abs=1e-9)
-    assert passed.run_out > 1.5
+    assert stopped.rope_slip == pytest.approx(1.5 - 0.35, abs=STEP)
+    assert has(stopped.check.notes, "slips_to_side_limb")
+    assert passed.rope_slip == pytest.approx(hanging.rope_slip, abs=1e-9)
+    assert passed.rope_slip > 1.5

@@ -7,7 +7,8 @@ from scipy.integrate import quad
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
-from treescan.loads.checks.anchor import contacts_of, whole_tree
+from treescan.loads.checks.anchor import whole_tree
+from treescan.loads.checks.judged import contacts_of
 from treescan.loads.material.defects import hollow_keep, kept_shear, lay_out
 from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.statics.load_path import load_path
@@ -135,16 +136,16 @@ def test_hollow_report_keeps_the_published_share():
 
 
 @pytest.mark.parametrize(
-    ("report", "word"),
-    [("U01 dead", "dead"), ("stem decay", "decayed"), ("limb 1 crack", "cracked"), ("limb 1 hollow 0.2", "no formula holds"),
-     ("limb 1 cavity 0.4 open 150", "no formula holds")],
+    ("report", "code"),
+    [("U01 dead", "reported_dead"), ("stem decay", "reported_decayed"), ("limb 1 crack", "reported_cracked"), ("limb 1 hollow 0.2", "wall_too_thin"),
+     ("limb 1 cavity 0.4 open 150", "cavity_too_open")],
 )  # fmt: skip
-def test_gates_name_their_reason(report, word):
-    """Dead, decayed, cracked, too thin a wall and too wide an opening are refused, in words."""
+def test_gates_name_their_reason(report, code):
+    """Dead, decayed, cracked, too thin a wall and too wide an opening are refused, each with its own code and the report."""
     graph = tree([(6.0, 0, 30, 3.0, 0.2, 0.1)])
     gate = lay_out(graph, LoadSettings(reported=(report,))).gate
     assert gate
-    assert all(word in reason for reason in gate.values())
+    assert {(reason.code, reason["report"]) for reason in gate.values()} == {(code, report)}
 
 
 @pytest.mark.parametrize("report", ["U99 dead", "limb 77 dead", "U01 rotten-ish", "limb 1 hollow", "limb 1 hollow 3", "branch dead", ""])

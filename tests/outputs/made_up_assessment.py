@@ -10,7 +10,7 @@ from strategies import random_tree
 from treescan.assess import Assessment, Settings
 from treescan.cloud.point_cloud import Frame
 from treescan.estimate import Estimate
-from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Catch, Exceptional, LimbCheck
+from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Catch, Exceptional, LimbCheck, limb_named
 from treescan.planning.access.approach import BASAL, OTHER, Approach, Option
 from treescan.planning.tie_in_point import AccessStep, Reach, RopePlan, TieInPoint, Work
 from treescan.reason import Reason
@@ -210,25 +210,49 @@ def _limb_check(graph: WoodGraph, k: int, force: np.ndarray) -> LimbCheck:
     low = margin * 0.55
     verdict = "not seen" if unseen else "holds" if low > 4 else "doubtful" if low > 1.5 else "does not hold"
     est = Estimate(NAN, NAN, NAN) if unseen else Estimate(margin, low, margin * 1.7)
+    none = Reason("gap_bridged", height=2.0, wood=Reason("stem_itself"))
     return LimbCheck(
-        nodes,
-        bending,
-        torsion,
-        axial,
-        np.full(len(nodes), np.linalg.norm(force)),
-        stress,
-        strength,
-        use,
-        est,
-        int(nodes[worst]),
-        "bending",
-        0.08,
-        0.02,
-        ("geometry", "project_choice"),
-        verdict,
-        "The scan bridged a gap below this union." if unseen else f"Least margin {low:.1f} at node {nodes[worst]}.",
-        NAN if unseen else 0.003,
+        nodes=nodes,
+        moment=bending,
+        torsion=torsion,
+        axial=axial,
+        shear=np.full(len(nodes), np.linalg.norm(force)),
+        stress=stress,
+        strength=strength,
+        utilisation=use,
+        margin=est,
+        governing=int(nodes[worst]),
+        mode="bending",
+        self_weight_share=0.08,
+        deflection=0.02,
+        sources=("geometry", "project_choice"),
+        verdict=verdict,
+        reason=none if unseen else _least_margin(graph, int(nodes[worst]), est),
+        overload_chance=NAN if unseen else 0.003,
+        slope_change=NAN,
+        notes=(),
+        lively=False,
     )
+
+
+def _least_margin(graph: WoodGraph, node: int, margin: Estimate) -> Reason:
+    return Reason(
+        "strength_holds",
+        low=margin.p5,
+        middle=margin.median,
+        height=graph.xyz[node, 2] - graph.xyz[0, 2],
+        wood=limb_named(graph.limb[node]),
+        diameter=2 * graph.segment_radius[node],
+        mode="bending",
+        asked=1.5,
+    )
+
+
+def _caught(label: str) -> Reason:
+    return Reason(
+        "rope_caught", catch=label, wood=limb_named(1), diameter=0.2, height=6.0, slide=1.2, drop=0.9, sideways=None, met=None, speed=0.0,
+        peak=3400.0, force=3000.0, low=2.2, seen=True, stretch=1.0, lowest=Reason("feet_stay_up", feet=3.0),
+    )  # fmt: skip
 
 
 def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) -> tuple[TieInPoint, ...]:
@@ -242,7 +266,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
             throw = throws.best.get((k, 3 if system == "SRS basal" else 1))
             below = [n for n in range(len(u)) if u.height[n] < u.height[k] - 0.8][-1:]
             catches = (
-                tuple(Catch(n, u.label[n], 1.2, 0.9, 3400.0, Estimate(4.0, 2.2, 6.0), f"Slides to {u.label[n]} and catches there.") for n in below)
+                tuple(Catch(n, u.label[n], 1.2, 0.9, 3400.0, Estimate(4.0, 2.2, 6.0), _caught(u.label[n])) for n in below)
                 if system == "SRS basal"
                 else ()
             )
@@ -255,7 +279,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
                     float(u.height[k]),
                     NAN,
                     Estimate(NAN, NAN, NAN),
-                    "Nothing further catches: fall to the ground.",
+                    Reason("falls_on_to_ground", drop=float(u.height[k])),
                 ),
             )
             configuration = AnchorConfiguration(
@@ -267,22 +291,27 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
                 np.zeros(0, np.int32) if system == "MRS" else u.node[below],
                 np.array([0.6, 0.0, 0.9]),
             )
+            pair = system != "MRS" and bool(below)
+            known = check.margin.known
+            stop = Exceptional("abrupt stop", -1, 2 * force, 2.47, Estimate(1.9, 1.1, 3.0), 0.0204, check.governing, "bending")
             anchor = AnchorCheck(
-                configuration,
-                force,
-                float(np.linalg.norm(force) / weight),
-                "hard stop",
-                3,
-                np.array([force] if system == "MRS" or not below else [force, -0.2 * force]),
-                1.5,
-                check,
-                catches,
-                bool(below),
-                "",
-                None
-                if not check.margin.known
-                else Exceptional("abrupt stop", -1, 2 * force, 2.47, Estimate(1.9, 1.1, 3.0), 0.0204, check.governing, "bending"),
-                contact_turns=np.array([3.0] if system == "MRS" or not below else [2.9, 0.4]),
+                configuration=configuration,
+                force=force,
+                multiple_of_weight=float(np.linalg.norm(force) / weight),
+                case="hard stop",
+                worst_work_point=3,
+                contact_forces=np.array([force, -0.2 * force] if pair else [force]),
+                friction_multiple=1.5,
+                check=check,
+                catches=catches,
+                redundant=bool(below),
+                common_cause=None,
+                exceptional=stop if known else None,
+                cases=(),
+                breaks=(),
+                rope_slip=0.0,
+                outer=None,
+                contact_turns=np.array([2.9, 0.4] if pair else [3.0]),
             )
             rows.append((k, system, anchor, throw, _reach(u.place[k], work)))
     rows.sort(key=lambda r: -(r[2].check.margin.p5 if r[2].check.margin.known else -1) * 0.02 - r[4].share)

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import ASSESSABLE, S, of_code, plain_tree, ranked, table, throw, tree
+from loads.oracles import check_anchors
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
-from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
 from treescan.outputs.text.say import say

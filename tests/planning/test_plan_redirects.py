@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import ASSESSABLE, S, table, throw, tree
+from loads.oracles import check_anchors
 from strategies import alone
 
-from treescan.loads.checks.anchor import check_anchors, whole_tree
+from treescan.loads.checks.anchor import whole_tree
 from treescan.loads.checks.redirect_check import check_redirect
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import ASSESSABLE, S, of_code, only, table, throw, tree
+from loads.oracles import check_anchors
 from strategies import random_tree
 from test_plan_training_trees import LOADS
 
-from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.strung_rope import fixed_point, hanging_between
 from treescan.outputs.text.say import say_all

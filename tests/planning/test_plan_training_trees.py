@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import ASSESSABLE, S, of_code, only, table, throw, tree
+from loads.oracles import check_anchors
 from strategies import alone
 
-from treescan.loads.checks.anchor import check_anchors
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
 from treescan.planning.access.access_order import BASAL_LINE

@@ -15,11 +15,6 @@ def strung_tension(load: float, below_level: float) -> float:
     return float(load / (2 * np.sin(below_level)))
 
 
-def catenary(parameter: float, half_span: float) -> tuple[float, float]:
-    """Sag and length of a rope under its own weight: a (cosh(x/a) - 1), 2 a sinh(x/a), a = T0 / w (statics)."""
-    return float(parameter * (np.cosh(half_span / parameter) - 1)), float(2 * parameter * np.sinh(half_span / parameter))
-
-
 def modulus_from_stretch(force: float, strain: float) -> float:
     """Least rope modulus K of a rope that stretches no more than `strain` under `force` (EN 1891, elongation)."""
     return force / strain
@@ -43,11 +38,6 @@ def section_modulus(diameter: float) -> float:
 def ellipse_modulus(width: float, height: float) -> float:
     """Pi b h^2 / 32 of an ellipse bent in the plane of its height (mechanics of materials)."""
     return np.pi * width * height**2 / 32
-
-
-def wagener_loss(hollow_share: float) -> float:
-    """Wagener's strength-loss index (d/D)^3 of a hollow (Arboric. Urban For., table 6705)."""
-    return hollow_share**3
 
 
 def included_bark_ratio(diameter_inch: float) -> float:

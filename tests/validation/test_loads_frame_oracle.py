@@ -5,7 +5,8 @@ import pytest
 from Pynite import FEModel3D
 from strategies import alone, random_tree
 
-from treescan.loads.checks.anchor import contacts_of, whole_tree
+from treescan.loads.checks.anchor import whole_tree
+from treescan.loads.checks.judged import contacts_of
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.configuration_loads import configuration_loads

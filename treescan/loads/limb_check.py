@@ -8,17 +8,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.estimate import Estimate
+from treescan.reason import Reason
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
-VERDICTS = ("holds", "doubtful", "does not hold", "not seen")
-"""Verdicts of a check; nothing turns "not seen" into a number."""
+HOLDS, DOUBTFUL, FAILS, UNSEEN = VERDICTS = ("holds", "doubtful", "does not hold", "not seen")
+"""Verdicts of a check; nothing turns `UNSEEN` into a number."""
+
+UNKNOWN = Estimate(float("nan"), float("nan"), float("nan"))
+"""A margin that the scan cannot tell."""
+
+
+def known(value: float) -> float | None:
+    """A figure for a `Reason`: None where the scan did not give it."""
+    return float(value) if np.isfinite(value) else None
+
+
+def limb_named(limb: int) -> Reason:
+    """The stem (limb 0) or a limb by its number, as part of a finding."""
+    return Reason("stem_itself") if limb == 0 else Reason("limb_itself", limb=int(limb))
 
 
 @dataclass(frozen=True)
 class AnchorConfiguration:
-    """One way to configuration one union: what planning asks loads to judge.
+    """One way to anchor over one union: what planning asks loads to judge.
 
     Attributes
     ----------
@@ -62,10 +76,10 @@ class LimbCheck:
     deflection : float          Of the tie-in point. [m]
     sources : tuple of str      Keys of `treescan.sources`.
     verdict : str               One of `VERDICTS`.
-    reason : str                One sentence.
+    reason : Reason             Why that verdict.
     overload_chance : float     Share of the draws in which stress exceeds strength. NaN = not seen.
     slope_change : float        Turning of the wood at the tie-in point under the load ("lively"). [rad]
-    notes : tuple of str        What the reader must know beside the numbers: what is not assessed, one-sided scans, and so on.
+    notes : tuple of Reason     What the reader must know beside the numbers: what is not judged, one-sided scans, and so on.
     lively : bool               True where the tie-in point gives way or turns by more than the settings call stiff.
     """
 
@@ -84,11 +98,11 @@ class LimbCheck:
     deflection: float
     sources: tuple[str, ...]
     verdict: str
-    reason: str
-    overload_chance: float = float("nan")
-    slope_change: float = float("nan")
-    notes: tuple[str, ...] = ()
-    lively: bool = False
+    reason: Reason
+    overload_chance: float
+    slope_change: float
+    notes: tuple[Reason, ...]
+    lively: bool
 
 
 @dataclass(frozen=True)
@@ -96,7 +110,7 @@ class Catch:
     """What the rope lands on next when the support above gives out; the ground when `union` is None.
 
     union : row, -1 for a limb without a union row, None for the ground; label : str; slide, drop : float [m]; peak : float
-    [N]; margin : Estimate under that peak; words : str, one sentence.
+    [N]; margin : Estimate under that peak; reason : Reason, how it comes about.
     """
 
     union: int | None
@@ -105,7 +119,7 @@ class Catch:
     drop: float
     peak: float
     margin: Estimate
-    words: str
+    reason: Reason
 
     @property
     def ground(self) -> bool:
@@ -146,17 +160,17 @@ class Break:
     kind : str                  "limb", "union tear-out" or "stem" (above the lowest limb).
     node : int                  Of the section that gives way; all above it goes.
     use : float                 Its median stress over strength under the hardest case.
-    words : str                 What gives way, what goes with it, and why nothing holds the climber then, where that is so.
-    catches : tuple of Catch    As in `AnchorCheck`; redundant : bool, common_cause : str likewise, for this break.
+    reason : Reason             What gives way, what goes with it, and why nothing holds the climber then, where that is so.
+    catches : tuple of Catch    As in `AnchorCheck`; redundant : bool, common_cause : Reason or None likewise, for this break.
     """
 
     kind: str
     node: int
     use: float
-    words: str
+    reason: Reason
     catches: tuple[Catch, ...]
     redundant: bool
-    common_cause: str
+    common_cause: Reason | None
 
 
 @dataclass(frozen=True)
@@ -177,11 +191,11 @@ class AnchorCheck:
     catches : tuple of Catch    The failure chain of the likeliest break, down to the last catch or the ground.
     redundant : bool            After every likely break a later limb holds the climber above the ground with margin, from where the pull is
         hardest and from the highest, the farthest-out and the lowest work.
-    common_cause : str          "" or which single limb carries both main anchor and back-up.
+    common_cause : Reason or None   Which single wood carries both main anchor and back-up.
     exceptional : Exceptional   The same under an abrupt stop or a swing; None where none was asked for or nothing was seen.
     cases : tuple of str        Ordinary cases that were tried.
     breaks : tuple of Break     Every likely break with its own chain, the likeliest first.
-    run_out : float             How far out along its limb the rope can run under a pull from the side; all above is told for there. [m]
+    rope_slip : float           How far out along its limb the rope can run under a pull from the side; all above is told for there. [m]
     contact_turns : (c,)        Turning of the rope on every contact, in the order of `contact_forces`; NaN where it is choked. [rad]
     outer : Estimate or None    Margin of the weakest wood that carries `configuration.beyond` and not the union; None where there is none.
     """
@@ -196,10 +210,10 @@ class AnchorCheck:
     check: LimbCheck
     catches: tuple[Catch, ...]
     redundant: bool
-    common_cause: str
-    exceptional: Exceptional | None = None
-    cases: tuple[str, ...] = ()
-    breaks: tuple[Break, ...] = ()
-    run_out: float = 0.0
-    outer: Estimate | None = None
-    contact_turns: Floats = field(default_factory=lambda: np.zeros(0))
+    common_cause: Reason | None
+    exceptional: Exceptional | None
+    cases: tuple[str, ...]
+    breaks: tuple[Break, ...]
+    rope_slip: float
+    outer: Estimate | None
+    contact_turns: Floats

@@ -6,39 +6,28 @@ Every configuration against every place of the climber: forces, stresses down to
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.checks.rope_slip import RunOut, run_out
-from treescan.loads.checks.verdict import is_lively, misread, notes, sources, verdict
+from treescan.loads.checks.judged import Judged, contacts_of, judged
+from treescan.loads.checks.notes import notes
+from treescan.loads.checks.rope_slip import rope_slip
+from treescan.loads.checks.verdict import misread, sources, verdict
 from treescan.loads.fall.failure_chain import failure_chain, spoiled
-from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Break, Exceptional, LimbCheck
+from treescan.loads.limb_check import UNKNOWN, UNSEEN, AnchorCheck, AnchorConfiguration, Break, LimbCheck, limb_named
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads, friction_multiple
-from treescan.loads.rope.contacts import Contact, at_node, middle, union_contact, via_contact
+from treescan.loads.rope.contacts import Contact
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.settings import INSIDE, LoadSettings
-from treescan.loads.statics.deflection import chain
-from treescan.loads.statics.governing import Governed, gate, governed
-from treescan.loads.statics.load_path import (
-    LIMBS,
-    OWN,
-    LegLoads,
-    LoadPath,
-    StructuralModel,
-    leaves_limbs,
-    likely_breaks,
-    load_path,
-    path_down,
-    stops_a_rope,
-    unseen,
-)
+from treescan.loads.settings import LoadSettings
+from treescan.loads.statics.governing import governed
+from treescan.loads.statics.load_path import LIMBS, OWN, StructuralModel, leaves_limbs, likely_breaks, stops_a_rope, unseen
 from treescan.loads.statics.reliability import FIXED
-from treescan.loads.statics.section_stress import cross
 from treescan.loads.statics.tree_sections import tree_sections
 from treescan.progress import Progress, quiet
+from treescan.reason import Reason
 from treescan.trees.beside import Beside
 from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph
@@ -46,41 +35,24 @@ from treescan.wood.graph import Floats, WoodGraph
 LIFTED = 0.1
 """A union that bears less than this share of the climber's weight under the governing load has the rope lifted off it (project choice)."""
 
-NOT_SEEN = Estimate(float("nan"), float("nan"), float("nan"))
+BREAKS = {"limb": "limb_breaks", "union tear-out": "union_tears_out", "stem": "stem_breaks"}
+"""Code of a likely break by its kind."""
 
 
-def check_anchors(
-    graph: WoodGraph,
-    beside: Beside,
-    wood: Wood,
-    configurations: Sequence[AnchorConfiguration],
-    work_xyz: Floats,
-    settings: LoadSettings,
-    seed: int,
-    progress: Progress = quiet,
-) -> tuple[AnchorCheck, ...]:
+def checked(tree: StructuralModel, configurations: Sequence[AnchorConfiguration], work_xyz: Floats, progress: Progress = quiet) -> tuple[AnchorCheck, ...]:
     """Check every configuration against all work points; the worst climber position and load case governs.
 
     Parameters
     ----------
-    graph : WoodGraph
-    beside : Beside             Terrain and foliage.
-    wood : Wood                 From `loads.wood_strength.wood_of`.
+    tree : StructuralModel      From `whole_tree`.
     configurations : sequence of AnchorConfiguration
     work_xyz : (w, 3) float     Work points; those beyond the allowed rope angle or above the anchor are left out. [m, local]
-    settings : LoadSettings
-    seed : int                  Of the draws; the same seed gives the same answer.
     progress : callable
 
     Returns
     -------
     tuple of AnchorCheck, one per configuration and in its order.
     """
-    return checked(whole_tree(graph, beside, wood, settings, seed), configurations, work_xyz, progress)
-
-
-def checked(tree: StructuralModel, configurations: Sequence[AnchorConfiguration], work_xyz: Floats, progress: Progress = quiet) -> tuple[AnchorCheck, ...]:
-    """As `check_anchors`, on a tree made ready."""
     work = np.asarray(work_xyz, float).reshape(-1, 3)
     out = []
     for i, configuration in enumerate(configurations):
@@ -91,7 +63,14 @@ def checked(tree: StructuralModel, configurations: Sequence[AnchorConfiguration]
 
 
 def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, seed: int = 1) -> StructuralModel:
-    """All that configurations on one tree share, made once: also the draws, so that two configurations differ by what they are and not by luck."""
+    """All that configurations on one tree share, made once: also the draws, so that two configurations differ by what they are and not by luck.
+
+    Parameters
+    ----------
+    beside : Beside             Terrain and foliage.
+    wood : Wood                 From `loads.material.wood_strength.wood_of`.
+    seed : int                  Of the draws; the same seed gives the same answer.
+    """
     sections = tree_sections(graph, beside, wood, settings)
     normals = np.asfortranarray(np.random.default_rng(seed).standard_normal((settings.samples, FIXED + LIMBS + OWN)))
     thick, few = settings.catch_diameter, np.asfortranarray(normals[: settings.catch_samples])
@@ -99,146 +78,143 @@ def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSetti
 
 
 def check_anchor(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> AnchorCheck:
-    """One configuration, as `check_anchors`.
+    """One configuration, as `checked`.
 
     Where further limbs lie under the climber's leg, the climber hangs from the outermost of them. Should the taut rope lift off the union
     then, the configuration is also judged as if they were not there, and the worse of both is told.
     """
-    found = _checked(tree, configuration, work)
-    if not len(configuration.beyond) or not found.check.margin.known or np.linalg.norm(found.force) > LIFTED * tree.settings.climber_mass * G:
-        return found
-    alone = _checked(tree, replace(configuration, beyond=configuration.beyond[:0]), work)
-    if alone.check.margin.known and not alone.check.margin.p5 < found.check.margin.p5:
-        return found
-    lifted = np.zeros(len(configuration.beyond))
-    return replace(
-        alone, configuration=configuration, contact_forces=np.vstack([alone.contact_forces, np.zeros((len(lifted), 3))]),
-        contact_turns=np.concatenate([alone.contact_turns, lifted]), outer=found.outer,
-    )  # fmt: skip
+    found = _loaded(tree, configuration, work)
+    if isinstance(found, _NotSeen):
+        return _not_seen(configuration, found, 0, None)
+    outer = _outer(found)
+    if not _lifted_off(found):
+        return _answer(found, configuration, outer, work)
+    alone = _loaded(tree, replace(configuration, beyond=configuration.beyond[:0]), work)
+    if isinstance(alone, _NotSeen):
+        return _not_seen(configuration, alone, len(configuration.beyond), outer)
+    worse = alone if not alone.use.margin.known or alone.use.margin.p5 < found.use.margin.p5 else found
+    return _answer(worse, configuration, outer, work)
 
 
-def _checked(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> AnchorCheck:
+@dataclass(frozen=True)
+class _NotSeen:
+    """Why the scan cannot tell, and how many contacts the rope has."""
+
+    contacts: int
+    why: Reason
+
+
+def _loaded(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> Judged | _NotSeen:
+    """The configuration under its loads, its rope where a pull from the side leaves it."""
     contacts = contacts_of(tree, configuration)
-    union = len(contacts) - 1 - len(configuration.beyond)
     why = unseen(tree, contacts)
-    if why:
-        return _not_seen(configuration, contacts, why)
-    base = np.asarray(configuration.base, float)
-    loads = configuration_loads(configuration.system, configuration.hardware, contacts, base, tree.ground_below(contacts[-1].point), work, tree.settings)
-    ran = run_out(tree, configuration, loads) if not len(configuration.beyond) else None
-    if ran is not None:  # it stays out there, whatever the climber does next
-        contacts = (*contacts[:-1], ran.contact)
+    if why is not None:
+        return _NotSeen(len(contacts), why)
+    loads = _loads(tree, configuration, contacts, work)
+    slip = rope_slip(tree, configuration, loads) if not len(configuration.beyond) else None
+    if slip is not None:  # it stays out there, whatever the climber does next
+        contacts = (*contacts[:-1], slip.contact)
         why = unseen(tree, contacts)
-        if why:
-            return _not_seen(configuration, contacts, f"{why}, and the rope can run out there along its limb")
-        loads = configuration_loads(configuration.system, configuration.hardware, contacts, base, tree.ground_below(contacts[-1].point), work, tree.settings)
-    path = load_path(tree, contacts)
-    use = governed(tree, loads, path, configuration.system, configuration.hardware)
-    hard = governed(tree, loads, path, configuration.system, configuration.hardware, hard=True) if (loads.pulls.hard > 0).any() else None
-    exceptional = None if hard is None else _exceptional(tree, loads, hard, union)
-    check = _limb_check(tree, configuration, loads, path, use, exceptional, ran)
-    # a report explains a weak section; without one a limb that stands but could not was misread
-    if (check.self_weight_share * tree.sections.reported.keep[check.governing] > 1.0 or not check.margin.known) and not gate(tree, path):
-        return _not_seen(configuration, contacts, misread(tree, check.governing))
-    worst = hard or use  # what breaks it is the hardest case
-    climber = loads.pulls.place[worst.row].copy()
-    if loads.pulls.work[worst.row] < 0:  # just below the support, where the stop is hardest
-        climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
-    at_work = loads.pulls.place[loads.pulls.work >= 0]
-    breaks = _breaks(tree, path, worst.use, SYSTEMS[configuration.system].basal, contacts, climber, base, at_work)
-    order = [*range(union, -1, -1), *range(union + 1, len(contacts))]
-    on_wood = use.legs.force.sum(axis=1)[order]
+        if why is not None:
+            return _NotSeen(len(contacts), Reason("not_seen_where_rope_slips", why=why))
+        loads = _loads(tree, configuration, contacts, work)
+    found = judged(tree, configuration, loads, slip)
+    if found.misread:  # a report explains a weak section; without one a limb that stands but could not was misread
+        return _NotSeen(len(contacts), misread(tree, found.use.node))
+    return found
+
+
+def _loads(tree: StructuralModel, configuration: AnchorConfiguration, contacts: tuple[Contact, ...], work: Floats) -> ConfigurationLoads:
+    base, ground = np.asarray(configuration.base, float), tree.ground_below(contacts[-1].point)
+    return configuration_loads(configuration.system, configuration.hardware, contacts, base, ground, work, tree.settings)
+
+
+def _lifted_off(found: Judged) -> bool:
+    """True where the rope over limbs beyond hardly bears on the union any more."""
+    on_union = float(np.linalg.norm(found.use.legs.force[found.union].sum(axis=0)))
+    most = LIFTED * found.tree.settings.climber_mass * G
+    return bool(len(found.configuration.beyond) and found.use.margin.known and not on_union > most)
+
+
+def _answer(found: Judged, configuration: AnchorConfiguration, outer: Estimate | None, work: Floats) -> AnchorCheck:
+    """The whole answer; limbs of `configuration.beyond` that `found` was judged without bear nothing."""
+    tree, loads, row = found.tree, found.loads, found.use.row
+    order = [*range(found.union, -1, -1), *range(found.union + 1, len(found.contacts))]
+    lifted = np.zeros(len(configuration.beyond) - len(found.configuration.beyond))
+    on_wood = found.use.legs.force.sum(axis=1)[order]
+    turns = np.full(1, np.nan) if SYSTEMS[configuration.system].choked else loads.turn[row][order]
+    breaks = _breaks(found)
     return AnchorCheck(
         configuration=configuration,
         force=on_wood[0],
-        multiple_of_weight=float(np.linalg.norm(on_wood[0]) / loads.pulls.tension[use.row]),
-        case=loads.pulls.case[use.row],
-        worst_work_point=int(loads.pulls.work[use.row]),
-        contact_forces=on_wood,
-        friction_multiple=friction_multiple(loads, configuration.hardware, configuration.system, use.row, union, tree.settings),
-        check=check,
+        multiple_of_weight=float(np.linalg.norm(on_wood[0]) / loads.pulls.tension[row]),
+        case=loads.pulls.case[row],
+        worst_work_point=int(loads.pulls.work[row]),
+        contact_forces=np.vstack([on_wood, np.zeros((len(lifted), 3))]),
+        friction_multiple=friction_multiple(loads, configuration.hardware, configuration.system, row, found.union, tree.settings),
+        check=_limb_check(found),
         catches=breaks[0].catches,
         redundant=all(b.redundant for b in breaks),
-        common_cause=next((b.common_cause for b in breaks if b.common_cause), ""),
-        exceptional=exceptional,
+        common_cause=next((b.common_cause for b in breaks if b.common_cause is not None), None),
+        exceptional=found.exceptional,
         cases=tuple(c for c in tree.settings.cases if c not in tree.settings.exceptional),
         breaks=breaks,
-        run_out=0.0 if ran is None else ran.way,
-        outer=_outer(tree, loads, path, union, configuration),
-        contact_turns=np.full(1, np.nan) if configuration.system == "SRS canopy" else loads.turn[use.row][order],
+        rope_slip=0.0 if found.slip is None else found.slip.way,
+        outer=outer,
+        contact_turns=np.concatenate([turns, lifted]),
     )
 
 
-def _outer(tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, union: int, configuration: AnchorConfiguration) -> Estimate | None:
+def _outer(found: Judged) -> Estimate | None:
     """The margin of the weakest wood that carries a limb under the climber's leg and not the union."""
-    rows = path.above[:, union + 1 :].any(axis=1) & ~path.above[:, union]
-    return governed(tree, loads, path.of(rows), configuration.system, configuration.hardware).margin if rows.any() else None
+    path, configuration = found.path, found.configuration
+    rows = path.above[:, found.union + 1 :].any(axis=1) & ~path.above[:, found.union]
+    return governed(found.tree, found.loads, path.of(rows), configuration.system, configuration.hardware).margin if rows.any() else None
 
 
-def _breaks(
-    tree: StructuralModel, path: LoadPath, use: Floats, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, work: Floats
-) -> tuple[Break, ...]:
+def _breaks(found: Judged) -> tuple[Break, ...]:
     """What follows from each likely break, the likeliest first; told from where the pull is hardest, redundant only if so at work too."""
-    g, s = tree.graph, tree.sections
+    tree, contacts, hardest, pulls = found.tree, found.contacts, found.hardest, found.loads.pulls
+    base, basal = np.asarray(found.configuration.base, float), SYSTEMS[found.configuration.system].basal
+    climber = pulls.place[hardest.row].copy()
+    if pulls.work[hardest.row] < 0:  # just below the support, where the stop is hardest
+        climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
+    at_work = pulls.place[pulls.work >= 0]
     out = []
-    for kind, row in likely_breaks(tree, path, use):
-        node = int(path.node[row])
-        found = failure_chain(tree, basal, contacts, climber, base, node)
-        reason = found.reason or spoiled(tree, contacts, base, node, work)
-        limb = "the stem" if g.limb[node] == 0 else f"limb {g.limb[node]}"
-        words = (
-            f"{kind[0].upper() + kind[1:]}: {limb}, {2000 * s.radius[node]:.0f} mm, gives way {s.point[node, 2] - g.xyz[0, 2]:.1f} m up and "
-            f"takes {s.weight[node] / G:.0f} kg of tree with it.{f' Not held above the ground: {reason}.' if reason else ''}"
-        )
-        out.append(Break(kind, node, float(use[row]), words, found.catches, not reason, found.common_cause))
+    for kind, row in likely_breaks(tree, found.path, hardest.use):
+        node = int(found.path.node[row])
+        chain = failure_chain(tree, basal, contacts, climber, base, node)
+        why = chain.reason if chain.reason is not None else spoiled(tree, contacts, base, node, at_work)
+        out.append(Break(kind, node, float(hardest.use[row]), _break_reason(tree, kind, node, why), chain.catches, why is None, chain.common_cause))
     return tuple(out)
 
 
-def _exceptional(tree: StructuralModel, loads: ConfigurationLoads, hard: Governed, union: int) -> Exceptional:
-    """The hardest abrupt stop or swing, as it is told; union : row of its contact."""
-    force = hard.legs.force[union].sum(axis=0)
-    return Exceptional(
-        case=loads.pulls.hard_case[hard.row],
-        worst_work_point=int(loads.pulls.work[hard.row]),
-        force=force,
-        multiple_of_weight=float(np.linalg.norm(force) / (tree.settings.climber_mass * G)),
-        margin=hard.margin,
-        overload_chance=hard.overload,
-        governing=hard.node,
-        mode=hard.mode,
+def _break_reason(tree: StructuralModel, kind: str, node: int, why: Reason | None) -> Reason:
+    """What gives way, where, and what goes with it."""
+    g, s = tree.graph, tree.sections
+    return Reason(
+        BREAKS[kind],
+        wood=limb_named(g.limb[node]),
+        diameter=2 * s.radius[node],
+        height=s.point[node, 2] - g.xyz[0, 2],
+        mass=s.weight[node] / G,
+        why=why,
     )
 
 
-def contacts_of(tree: StructuralModel, configuration: AnchorConfiguration) -> tuple[Contact, ...]:
-    """Contacts in rope order: supports from the base up, the union, limbs under the climber's leg; the one next to the climber last."""
-    s = tree.sections
-    top = union_contact(tree.graph, configuration, s.counted, s.point, tree.settings.min_lever)
-    found: list[Contact] = [top]
-    base = np.asarray(configuration.base, float)
-    if SYSTEMS[configuration.system].basal:
-        for node in configuration.via:
-            found.append(via_contact(tree.graph, int(node), found[-1].point, base))
-    g = tree.graph
-    beyond = [at_node(g, int(n), middle(g, int(n))) for n in configuration.beyond]
-    return (*found[::-1], *beyond)
-
-
-def _limb_check(
-    tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads, path: LoadPath, use: Governed, hard: Exceptional | None, ran: RunOut | None
-) -> LimbCheck:
+def _limb_check(found: Judged) -> LimbCheck:
     """Stresses along the governing contact's way to the ground, and the margin with its low and high."""
-    s, f = tree.sections, use.forces
+    s, path, use, give = found.tree.sections, found.path, found.use, found.stiffness
     contact = int(np.flatnonzero(path.above[use.section])[-1])
     order = np.flatnonzero(path.above[:, contact])[::-1]
     strength = path.bending * s.k[path.node, 1]
-    sag, turn = _deflection(tree, loads.contacts, use.legs)
-    found, reason = verdict(tree, use, path, hard)
+    called, reason = verdict(found)
     return LimbCheck(
         nodes=path.node[order],
-        moment=f.bending[0, order],
-        torsion=f.torsion[0, order],
-        axial=f.axial[0, order],
-        shear=f.shear[0, order],
+        moment=use.forces.bending[0, order],
+        torsion=use.forces.torsion[0, order],
+        axial=use.forces.axial[0, order],
+        shear=use.forces.shear[0, order],
         stress=(use.use * strength)[order],
         strength=strength[order],
         utilisation=use.use[order],
@@ -246,63 +222,59 @@ def _limb_check(
         governing=use.node,
         mode=use.mode,
         self_weight_share=float(s.own_use[use.node]),
-        deflection=sag,
-        sources=sources(tree, configuration),
-        verdict=found,
+        deflection=give.sag,
+        sources=sources(found),
+        verdict=called,
         reason=reason,
         overload_chance=use.overload,
-        slope_change=turn,
-        lively=is_lively(sag, turn, tree.settings),
-        notes=notes(tree, path, order, f, loads, use.row, configuration, hard, sag, turn, ran),
+        slope_change=give.slope_change,
+        notes=notes(found, order),
+        lively=give.lively,
     )
 
 
-def _deflection(tree: StructuralModel, contacts: Sequence[Contact], legs: LegLoads) -> tuple[float, float]:
-    """Displacement and change of slope of the rope's place on the union, governing load. [m], [rad]
-
-    Wood inside bark gives the stiffness, whatever section the strength is told on; a hollow keeps the same share of the second moment as of
-    the section modulus, 1 - (1 - t/R)^4.
-    """
-    g, s, top = tree.graph, tree.sections, contacts[-1]
-    path = path_down(g.parent, top.node)[::-1]
-    points = np.vstack([g.xyz[path[:-1]], top.point[None]])
-    radius = s.radius[path] * (1.0 if tree.settings.section == INSIDE else 1.0 - tree.wood.bark_share)
-    radius[~np.isfinite(radius)] = np.nanmax(radius)
-    radius *= s.reported.keep[path] ** 0.25  # the full round of the same second moment
-    force, moment = np.zeros((len(path), 3)), np.zeros((len(path), 3))
-    for i, c in enumerate(contacts):
-        j = len(path) - 1
-        if i < len(contacts) - 1:  # where the other limb leaves this way to the ground
-            j = max(int(np.isin(path, path_down(g.parent, c.node)).sum()) - 2, 0)
-        force[j] += legs.force[i].sum(axis=0)
-        moment[j] += cross(legs.point[i] - points[j], legs.force[i]).sum(axis=0)
-    u, turn = chain(points, radius, force, moment, tree.wood.moe, tree.wood.moe * tree.settings.shear_modulus_share)
-    return float(np.linalg.norm(u)), float(np.linalg.norm(turn))
-
-
-def _not_seen(configuration: AnchorConfiguration, contacts: Sequence[Contact], why: str) -> AnchorCheck:
-    """The answer where the scan cannot tell: no number at all."""
+def _not_seen(configuration: AnchorConfiguration, found: _NotSeen, lifted: int, outer: Estimate | None) -> AnchorCheck:
+    """The answer where the scan cannot tell: no number at all, but for the contacts the rope is lifted off."""
     none, nan = np.zeros(0), float("nan")
     check = LimbCheck(
-        np.zeros(0, np.int32),
-        none,
-        none,
-        none,
-        none,
-        none,
-        none,
-        none,
-        NOT_SEEN,
-        -1,
-        "",
-        nan,
-        nan,
-        (),
-        "not seen",
-        f"Not seen: {why}.",
-        nan,
-        nan,
+        nodes=np.zeros(0, np.int32),
+        moment=none,
+        torsion=none,
+        axial=none,
+        shear=none,
+        stress=none,
+        strength=none,
+        utilisation=none,
+        margin=UNKNOWN,
+        governing=-1,
+        mode="",
+        self_weight_share=nan,
+        deflection=nan,
+        sources=(),
+        verdict=UNSEEN,
+        reason=found.why,
+        overload_chance=nan,
+        slope_change=nan,
+        notes=(),
+        lively=False,
     )
-    empty = np.full(3, nan)
-    unknown = np.full((len(contacts), 3), nan)
-    return AnchorCheck(configuration, empty, nan, "", -1, unknown, nan, check, (), False, "", contact_turns=unknown[:, 0])
+    forces = np.vstack([np.full((found.contacts, 3), nan), np.zeros((lifted, 3))])
+    return AnchorCheck(
+        configuration=configuration,
+        force=np.full(3, nan),
+        multiple_of_weight=nan,
+        case="",
+        worst_work_point=-1,
+        contact_forces=forces,
+        friction_multiple=nan,
+        check=check,
+        catches=(),
+        redundant=False,
+        common_cause=None,
+        exceptional=None,
+        cases=(),
+        breaks=(),
+        rope_slip=0.0,
+        outer=outer,
+        contact_turns=forces[:, 0],
+    )

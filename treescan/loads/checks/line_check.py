@@ -9,9 +9,9 @@ import numpy as np
 
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
-from treescan.loads.checks.anchor import NOT_SEEN, contacts_of
+from treescan.loads.checks.judged import contacts_of, could_not_stand
 from treescan.loads.checks.verdict import misread
-from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.limb_check import UNKNOWN, AnchorConfiguration
 from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads
 from treescan.loads.rope.contacts import Contact
 from treescan.loads.rope.load_cases import pulls
@@ -20,6 +20,7 @@ from treescan.loads.rope.strung_rope import TwoLines
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.governing import gate, governed
 from treescan.loads.statics.load_path import LoadPath, StructuralModel, load_path, unseen
+from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import Floats
 
@@ -28,16 +29,16 @@ from treescan.wood.graph import Floats
 class LineCheck:
     """Margin of one anchor under one line; NaN with the reason where the scan cannot tell or a reported defect forbids it.
 
-    force : (3,) float on the wood the line leaves from [N]; margin : Estimate; governing : int node; mode : str; reason : str; gate : str,
-    "" or the reported defect.
+    force : (3,) float on the wood the line leaves from [N]; margin : Estimate; governing : int node; mode : str; reason : Reason
+    or None, why there is no margin; gate : Reason or None, the reported defect, where that is why.
     """
 
     force: Floats
     margin: Estimate
     governing: int
     mode: str
-    reason: str
-    gate: str = ""
+    reason: Reason | None
+    gate: Reason | None
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ class TwoLineCheck:
 
 
 @dataclass(frozen=True)
-class Swing:
+class LineLost:
     """What follows when the other line fails: this one swings down with the whole weight.
 
     check : LineCheck under the swing's peak; drop : height of the swing's fall [m]; sideways : to the anchor's plumb [m]; speed : there
@@ -88,7 +89,7 @@ def check_line(tree: StructuralModel, configuration: AnchorConfiguration, toward
     """Strength over stress of an anchor whose line is pulled with `tension` [N] toward a point (3,) [m] below it, own weight included."""
     contacts = contacts_of(tree, configuration)
     why = unseen(tree, contacts)
-    if why:
+    if why is not None:
         return _not_seen(why)
     return _judged(tree, _pulled(tree, configuration, contacts, toward, tension), load_path(tree, contacts), configuration.system, configuration.hardware)
 
@@ -118,16 +119,17 @@ def check_two_lines(tree: StructuralModel, configurations: Sequence[AnchorConfig
     own = [load_path(tree, c) for c in contacts]
     apart = [p.of(~np.isin(p.node, path.node[shared])) for p in own]
     first, second = (
-        _not_seen(w) if w else _judged(tree, x, a if len(a.node) else p, r.system, r.hardware)
+        _not_seen(w) if w is not None else _judged(tree, x, a if len(a.node) else p, r.system, r.hardware)
         for w, x, a, p, r in zip(why, pull, apart, own, configurations, strict=True)
     )
-    if any(why):
-        return TwoLineCheck(first, second, _not_seen(next(w for w in why if w)), meet)
+    hidden = next((w for w in why if w is not None), None)
+    if hidden is not None:
+        return TwoLineCheck(first, second, _not_seen(hidden), meet)
     common = _judged(tree, _together(*pull), path.of(shared), "SRS canopy", configurations[0].hardware)
     return TwoLineCheck(first, second, replace(common, force=first.force + second.force), meet)
 
 
-def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lines: TwoLines) -> Swing:
+def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lines: TwoLines) -> LineLost:
     """The other line fails: this one swings down with the whole weight, on the leg it has, up to 3 - 2 cos of the angle it starts at.
 
     Rope between the place and a climber who hangs further down makes the swing longer and its peak less: not counted.
@@ -138,7 +140,7 @@ def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lin
     start = float(np.arccos(np.clip(leg[2] / length, -1.0, 1.0)))  # from plumb
     peak = float(tree.settings.climber_mass * G * pendulum_force(start))
     low = anchor - np.array([0.0, 0.0, length])
-    return Swing(
+    return LineLost(
         check_line(tree, configuration, low, peak), float(lines.place[2] - low[2]), float(np.hypot(leg[0], leg[1])),
         float(pendulum_speed(length, start)), peak, low,
     )  # fmt: skip
@@ -174,13 +176,13 @@ def _together(a: ConfigurationLoads, b: ConfigurationLoads) -> ConfigurationLoad
 def _judged(tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, system: str, hardware: str) -> LineCheck:
     """The margin of the weakest section of a load path under one load, or why there is none."""
     use = governed(tree, loads, path, system, hardware)
-    force, reported, s = use.legs.force[-1].sum(axis=0), gate(tree, path), tree.sections
-    if reported:
-        return LineCheck(force, NOT_SEEN, use.node, use.mode, f"Not an anchor: {reported}.", reported)
-    if not use.margin.known or s.own_use[use.node] * s.reported.keep[use.node] > 1.0:
-        return LineCheck(force, NOT_SEEN, use.node, use.mode, f"Not seen: {misread(tree, use.node)}.")
-    return LineCheck(force, use.margin, use.node, use.mode, "")
+    force, reported = use.legs.force[-1].sum(axis=0), gate(tree, path)
+    if reported is not None:
+        return LineCheck(force, UNKNOWN, use.node, use.mode, reported, reported)
+    if could_not_stand(tree, use):
+        return LineCheck(force, UNKNOWN, use.node, use.mode, misread(tree, use.node), None)
+    return LineCheck(force, use.margin, use.node, use.mode, None, None)
 
 
-def _not_seen(why: str) -> LineCheck:
-    return LineCheck(np.full(3, np.nan), NOT_SEEN, -1, "", f"Not seen: {why}.")
+def _not_seen(why: Reason) -> LineCheck:
+    return LineCheck(np.full(3, np.nan), UNKNOWN, -1, "", why, None)

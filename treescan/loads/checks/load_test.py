@@ -7,13 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.geometry import unit
-from treescan.loads.limb_check import AnchorCheck
+from treescan.loads.limb_check import UNSEEN, AnchorCheck
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
+from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph
-
-PROPOSAL = "A proposal for the competent person; passing it proves nothing beyond the load applied."
 
 
 @dataclass(frozen=True)
@@ -27,7 +26,7 @@ class LoadTest:
     pullers : int           Or pulling by hand through a 2:1.
     share : float           Of the governing load in use that the test applies to the union.
     clear_centre : (2,), clear_radius : float   Nobody inside this circle in plan, whole metres. [m, local]
-    words : tuple of str    Steps.
+    steps : tuple of Reason What to do, one after the other.
     """
 
     pull: float
@@ -38,7 +37,7 @@ class LoadTest:
     share: float
     clear_centre: Floats
     clear_radius: float
-    words: tuple[str, ...]
+    steps: tuple[Reason, ...]
 
 
 def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> LoadTest | None:
@@ -49,7 +48,7 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
     The pull is `settings.test_people` times the climber's weight on the rope path and in the direction of use, built up gently.
     Clear of people: `settings.clear_share` times as far as `falls_within`.
     """
-    if check.check.verdict == "not seen":
+    if check.check.verdict == UNSEEN:
         return None
     pull = settings.test_people * settings.climber_mass * G
     multiple = check.multiple_of_weight if SYSTEMS[check.configuration.system].basal else 1.0
@@ -61,18 +60,15 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
     people = int(np.ceil(settings.test_people))
     pullers = int(np.ceil(pull / (2.0 * settings.hand_pull)))
     used = float(np.linalg.norm(check.force))
-    tilt = float(np.degrees(np.arccos(np.clip(-direction[2], -1.0, 1.0))))
-    words = (
-        "Look at the limb, the lower stem and the ground round the stem first; do not attach anyone until the test is done.",
-        f"AnchorConfiguration as in use and pull on the climber's leg; the force on the union then stands {tilt:.0f} degrees from plumb.",
-        f"Build up gently to {people} people hanging on it (or {pullers} on a 2:1): {pull / 1000:.1f} kN in the rope, "
-        f"{on_union / 1000:.1f} kN on the union, {100 * on_union / used:.0f} % of the governing load ({check.case}).",
-        f"Nobody but those pulling within {radius:.0f} m of the plumb of the union, and they stand to the side: what may break reaches "
-        f"{piece:.1f} m from where it breaks and can topple full length to any side.",
-        "Watch and listen to limb, stem and ground; slacken fully before climbing: tension left in the leg adds to the load.",
-        PROPOSAL,
+    steps = (
+        Reason("test_look_first"),
+        Reason("test_rig_as_in_use", tilt=float(np.arccos(np.clip(-direction[2], -1.0, 1.0)))),
+        Reason("test_build_up", people=people, pullers=pullers, pull=pull, on_union=on_union, share=on_union / used, case=check.case),
+        Reason("test_stand_clear", radius=radius, reach=piece),
+        Reason("test_watch"),
+        Reason("test_proves_nothing_more"),
     )
-    return LoadTest(pull, on_union, direction, people, pullers, on_union / used, foot, radius, words)
+    return LoadTest(pull, on_union, direction, people, pullers, on_union / used, foot, radius, steps)
 
 
 def falls_within(graph: WoodGraph, check: AnchorCheck, centre: Floats) -> tuple[float, float]:

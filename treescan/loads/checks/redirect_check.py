@@ -12,16 +12,17 @@ import numpy as np
 
 from treescan.estimate import Estimate
 from treescan.geometry import angle_between, unit
-from treescan.loads.checks.anchor import NOT_SEEN, contacts_of
+from treescan.loads.checks.judged import contacts_of, could_not_stand
 from treescan.loads.checks.verdict import misread
-from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.limb_check import UNKNOWN, AnchorConfiguration
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import supports_of, union_contact
 from treescan.loads.rope.load_cases import pulls
 from treescan.loads.rope.rope_run import taut_rope
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.statics.governing import Governed, gate, governed
+from treescan.loads.statics.governing import gate, governed
 from treescan.loads.statics.load_path import StructuralModel, load_path, unseen
+from treescan.reason import Reason
 from treescan.wood.graph import Floats
 
 SHARES = {"MRS": (0.5, 0.5), "SRS canopy": (0.0, 1.0), "SRS basal": (1.0, 1.0)}
@@ -34,7 +35,7 @@ class RedirectCheck:
 
     Attributes
     ----------
-    reason : str                "" or why the scan cannot tell.
+    reason : Reason or None     Why the scan cannot tell, where it cannot.
     case : str, worst_work_point : int      Of ordinary use.
     main_force, redirect_force : (3,)       On the wood. [N]
     turn : float                Bend of the rope at the redirect, 0 = it hangs clear; the redirect bears 2 sin(turn / 2) times the tension. [rad]
@@ -44,10 +45,10 @@ class RedirectCheck:
     at_redirect : bool          True where the weakest section carries the redirect and not the main anchor.
     main_margin, redirect_margin : Estimate     As `margin`, of the weakest section that carries the main anchor (supports of a basal line
         included), and of the weakest that carries the redirect; wood that carries both counts for both.
-    gate : str                  "" or the reported defect that forbids it.
+    gate : Reason or None       The reported defect that forbids it.
     """
 
-    reason: str
+    reason: Reason | None
     case: str
     worst_work_point: int
     main_force: Floats
@@ -58,9 +59,9 @@ class RedirectCheck:
     governing: int
     mode: str
     at_redirect: bool
-    main_margin: Estimate = NOT_SEEN
-    redirect_margin: Estimate = NOT_SEEN
-    gate: str = ""
+    main_margin: Estimate
+    redirect_margin: Estimate
+    gate: Reason | None
 
 
 def check_redirect(tree: StructuralModel, configuration: AnchorConfiguration, redirect: AnchorConfiguration, work_xyz: Floats) -> RedirectCheck:
@@ -77,7 +78,7 @@ def check_redirect(tree: StructuralModel, configuration: AnchorConfiguration, re
     over = union_contact(tree.graph, redirect, s.counted, s.point, settings.min_lever)
     contacts = (*main, over)
     why = unseen(tree, contacts)
-    if why:
+    if why is not None:
         return _not_seen(why)
     path = load_path(tree, contacts)
     loads = redirect_loads(tree, configuration, contacts, work_xyz)
@@ -87,12 +88,12 @@ def check_redirect(tree: StructuralModel, configuration: AnchorConfiguration, re
     main_use = governed(tree, loads, at_main, configuration.system, configuration.hardware)
     over_use = governed(tree, loads, path.of(path.above[:, -1]), configuration.system, configuration.hardware)
     reported = gate(tree, path)
-    wrong = [g.node for g in (use, main_use, over_use) if _could_not_stand(tree, g)]
-    if wrong and not reported:
+    wrong = [g.node for g in (use, main_use, over_use) if could_not_stand(tree, g)]
+    if wrong and reported is None:
         return _not_seen(misread(tree, wrong[0]))
     force = use.legs.force.sum(axis=1)
     return RedirectCheck(
-        reason="",
+        reason=None,
         case=loads.pulls.case[use.row],
         worst_work_point=int(loads.pulls.work[use.row]),
         main_force=force[-2],
@@ -109,15 +110,24 @@ def check_redirect(tree: StructuralModel, configuration: AnchorConfiguration, re
     )
 
 
-def _not_seen(why: str) -> RedirectCheck:
+def _not_seen(why: Reason) -> RedirectCheck:
     nan = np.full(3, np.nan)
-    return RedirectCheck(f"Not seen: {why}.", "", -1, nan, nan, float("nan"), NOT_SEEN, NOT_SEEN, -1, "", False)
-
-
-def _could_not_stand(tree: StructuralModel, use: Governed) -> bool:
-    """True where the wood stands but could not, as measured: it was misread."""
-    s = tree.sections
-    return bool(not use.margin.known or s.own_use[use.node] * s.reported.keep[use.node] > 1.0)
+    return RedirectCheck(
+        reason=why,
+        case="",
+        worst_work_point=-1,
+        main_force=nan,
+        redirect_force=nan,
+        turn=float("nan"),
+        margin=UNKNOWN,
+        exceptional=UNKNOWN,
+        governing=-1,
+        mode="",
+        at_redirect=False,
+        main_margin=UNKNOWN,
+        redirect_margin=UNKNOWN,
+        gate=None,
+    )
 
 
 def redirect_loads(tree: StructuralModel, configuration: AnchorConfiguration, contacts: tuple, work_xyz: Floats) -> ConfigurationLoads:

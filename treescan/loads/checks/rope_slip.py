@@ -1,4 +1,4 @@
-"""Does the rope stay where it was laid, or does it run out along its limb when the climber pulls from the side?
+"""Does the rope stay where it was laid, or does it slip out along its limb when the climber pulls from the side?
 
 A rope over a limb is held along it by friction alone. Where the pull's part along the limb is more than the least friction holds, the
 rope runs out until the pull stands square enough to the limb, or until a side limb stops it; and there it stays when the climber is
@@ -7,7 +7,7 @@ back. A line choked round the limb holds itself.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
@@ -18,17 +18,20 @@ from treescan.loads.rope.contacts import Contact, at_node, line_out
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.statics.load_path import StructuralModel
 
+HELD_BY = ("friction", "side_limb", "nothing")
+"""What stops a rope that slips along its limb, by the number `_rest` gives."""
+
 NOTABLE = 0.05
 """Shorter ways are within how well the rope's place is known [m] (project choice)."""
 
 
 @dataclass(frozen=True)
-class RunOut:
+class RopeSlip:
     """Where the rope comes to rest.
 
     contact : Contact       On the wood there.
     way : float             From where it was laid, along the limb. [m]
-    held_by : str           "friction", "a side limb", or "nothing" where it runs off the end.
+    held_by : str           One of `HELD_BY`; "nothing" where it runs off the end.
     """
 
     contact: Contact
@@ -36,7 +39,7 @@ class RunOut:
     held_by: str
 
 
-def run_out(tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads) -> RunOut | None:
+def rope_slip(tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads) -> RopeSlip | None:
     """Where the rope over the wanted limb comes to rest under the pulls of `loads`; None where it stays.
 
     Notes
@@ -48,8 +51,8 @@ def run_out(tree: StructuralModel, configuration: AnchorConfiguration, loads: Co
     """
     graph, top = tree.graph, loads.contacts[-1]
     system = SYSTEMS[configuration.system]
-    if system.isolated and system.legs_at_climber == 1:
-        return None  # choked
+    if system.choked:
+        return None
     line = line_out(graph, int(graph.unions.node[configuration.union]), top.node)
     first = int(np.searchsorted(line, top.node)) if len(line) else 0
     if first >= len(line):
@@ -70,8 +73,8 @@ def run_out(tree: StructuralModel, configuration: AnchorConfiguration, loads: Co
     way = float(np.linalg.norm(graph.xyz[line[first]] - top.point) + graph.length[line[first + 1 : first + at + 1]].sum())
     if way < NOTABLE:
         return None
-    found = at_node(graph, node, graph.xyz[node])
-    return RunOut(replace(found, out=top.out + way), way, "friction" if held == 0 else "a side limb" if held == 1 else "nothing")
+    found = at_node(graph, node, graph.xyz[node], out=top.out + way)
+    return RopeSlip(found, way, HELD_BY[held])
 
 
 @njit(cache=True, error_model="numpy")

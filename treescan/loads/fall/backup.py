@@ -15,13 +15,13 @@ from itertools import pairwise
 import numpy as np
 from numba import njit
 
-from treescan.estimate import Estimate
 from treescan.geometry import unit, upper_hull
-from treescan.loads.limb_check import Catch
+from treescan.loads.limb_check import UNKNOWN, Catch
 from treescan.loads.rope.contacts import Contact, at_node, supports_of
 from treescan.loads.rope.rope_run import RopeRun, taut_rope
 from treescan.loads.rope.shock import arrest_force, sharing_length, stretch
 from treescan.loads.settings import LoadSettings
+from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import Floats, Ints, WoodGraph
 
@@ -42,11 +42,8 @@ LONGEST = 6
 ROUNDING = 1e-6
 """A rope that would have to lift the climber by more than this was not understood [m]: nothing is said to catch."""
 
-UNKNOWN = Estimate(float("nan"), float("nan"), float("nan"))
-
-
 @dataclass(frozen=True)
-class Hang:
+class Suspension:
     """The rope and the climber at one moment.
 
     contacts : tuple of Contact     Rope order from the base; the one next to the climber last.
@@ -59,9 +56,9 @@ class Hang:
 
 @dataclass(frozen=True)
 class Fall:
-    """From one hang to the next.
+    """From one suspension to the next.
 
-    hang : Hang or None     None: nothing catches before the ground.
+    suspension : Suspension or None     None: nothing catches before the ground.
     run : RopeRun or None   The rope over the new supports, climber hanging plumb.
     slide : float           Along the catching limb before the rope stays. [m]
     drop : float            Of the climber, to the hanging place or the ground. [m]
@@ -71,7 +68,7 @@ class Fall:
     feet : float            Height of the climber's feet above the ground then; below 0 they strike it. NaN at the ground. [m]
     """
 
-    hang: Hang | None
+    suspension: Suspension | None
     run: RopeRun | None
     slide: float
     drop: float
@@ -160,17 +157,17 @@ def settle(
 
 
 def next_supports(
-    graph: WoodGraph, gone: np.ndarray, hang: Hang, base: Floats, settings: LoadSettings, counted: np.ndarray, bark: Floats
+    graph: WoodGraph, gone: np.ndarray, suspension: Suspension, base: Floats, settings: LoadSettings, counted: np.ndarray, bark: Floats
 ) -> list[tuple[Contact, float]]:
     """Supports left or found once everything `gone` is lost, in rope order, each with its slide (0 for one that stays)."""
     kept: list[tuple[Contact, float]] = []
     lost: list[Floats] = []
     before = base
-    for c in (*hang.contacts, None):
+    for c in (*suspension.contacts, None):
         if c is not None and gone[c.node]:
             lost.append(c.point)
             continue
-        after = hang.climber if c is None else c.point
+        after = suspension.climber if c is None else c.point
         if lost:
             kept += _caught(graph, gone, before, lost, after, settings, counted, bark)
             lost = []
@@ -218,13 +215,13 @@ def _resting_on(place: Floats, span: float) -> list[int]:
 
 
 def fall(
-    hang: Hang, supports: Sequence[tuple[Contact, float]], base: Floats, rope: float, ground: Callable[[Floats], float], settings: LoadSettings
+    suspension: Suspension, supports: Sequence[tuple[Contact, float]], base: Floats, rope: float, ground: Callable[[Floats], float], settings: LoadSettings
 ) -> Fall:
     """The climber's fall onto the new supports on a rope of `rope` metres from the base anchor.
 
     Parameters
     ----------
-    hang : Hang             Before.
+    suspension : Suspension Before.
     supports : sequence     Contacts left or found, in rope order, with the slide of each.
     base : (3,) float; rope : float     [m]
     ground : callable       Height of the ground below a point (3,). [m]
@@ -235,7 +232,7 @@ def fall(
     errs high. The lowest point is told with F L / K over the whole rope, as if no friction held any of it back: the stretch errs long.
     """
     weight, none = settings.climber_mass * G, float("nan")
-    nothing = Fall(None, None, 0.0, float(hang.climber[2] - ground(hang.climber)), 0.0, none, none, none)
+    nothing = Fall(None, None, 0.0, float(suspension.climber[2] - ground(suspension.climber)), 0.0, none, none, none)
     if not supports:
         return nothing
     contacts = tuple(c for c, _ in supports)
@@ -252,19 +249,19 @@ def fall(
         run = taut_rope(base, end, bars, hung=True)
         if np.abs(moved).max() < 1e-10:
             break
-    drop = float(hang.climber[2] - end[2])
+    drop = float(suspension.climber[2] - end[2])
     if left <= 0 or drop < -ROUNDING:  # no rope rises by itself: it cannot come to lie like this
         return nothing
-    sideways = float(np.linalg.norm(end[:2] - hang.climber[:2]))
+    sideways = float(np.linalg.norm(end[:2] - suspension.climber[:2]))
     slide = max(s for _, s in supports)
     there = ground(end)
     if end[2] - settings.harness_to_feet <= there:
-        return Fall(None, run, slide, max(float(hang.climber[2] - there), 0.0), sideways, none, none, none)
+        return Fall(None, run, slide, max(float(suspension.climber[2] - there), 0.0), sideways, none, none, none)
     stretching = sharing_length(float(run.leg[-1]), run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
     peak = float(arrest_force(weight, settings.rope_modulus, max(drop, 0.0), max(stretching, 0.3)))
     longer = float(stretch(peak, rope, settings.rope_modulus))
     feet = float(end[2] - longer - settings.harness_to_feet - there)
-    return Fall(Hang(contacts, end), run, slide, drop, sideways, peak, longer, feet)
+    return Fall(Suspension(contacts, end), run, slide, drop, sideways, peak, longer, feet)
 
 
 def label_of(graph: WoodGraph, node: int) -> tuple[int | None, str]:
@@ -277,6 +274,6 @@ def label_of(graph: WoodGraph, node: int) -> tuple[int | None, str]:
     return k, u.label[k]
 
 
-def to_ground(drop: float, words: str) -> Catch:
+def to_ground(drop: float, reason: Reason) -> Catch:
     """The end of the chain."""
-    return Catch(None, "ground", 0.0, drop, float("nan"), UNKNOWN, words)
+    return Catch(None, "ground", 0.0, drop, float("nan"), UNKNOWN, reason)

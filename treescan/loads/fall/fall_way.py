@@ -19,6 +19,9 @@ NEARER = 0.05
 DROP_STEPS = 16
 """Steps of the plumb part of the way."""
 
+NOTHING, GROUND = -1, -2
+"""Met first, besides the numbers of limbs (0 = the stem)."""
+
 
 def fall_way(start: Floats, pivot: Floats, length: float) -> tuple[Floats, Floats]:
     """Plumb down until the rope is tight, then the pendulum through the lowest point to the far side.
@@ -52,8 +55,8 @@ def fall_way(start: Floats, pivot: Floats, length: float) -> tuple[Floats, Float
     return np.concatenate([drop, swing]), np.concatenate([speed, np.sqrt(2 * G * np.maximum(across + tight[2] - swing[:, 2], 0.0))])
 
 
-def first_met(graph: WoodGraph, gone: np.ndarray, way: Floats, feet: Floats, ground: Floats, least: float) -> tuple[str, int]:
-    """What the climber meets first, in words ("" for nothing), and at which step of the way.
+def first_met(graph: WoodGraph, gone: np.ndarray, way: Floats, feet: Floats, ground: Floats, least: float) -> tuple[int, int]:
+    """What the climber meets first, a limb's number, `GROUND` or `NOTHING`, and at which step of the way.
 
     Parameters
     ----------
@@ -65,8 +68,8 @@ def first_met(graph: WoodGraph, gone: np.ndarray, way: Floats, feet: Floats, gro
     limb, at = _first_wood(graph.xyz, graph.parent, graph.segment_radius, graph.limb, gone, way, least / 2, BODY, NEARER, len(graph.limbs))
     low = np.flatnonzero(feet < np.minimum(ground, feet[0] - NEARER))
     if len(low) and (limb < 0 or low[0] < at):
-        return "the ground", int(low[0])
-    return ("" if limb < 0 else "the stem" if limb == 0 else f"limb {limb}"), int(at)
+        return GROUND, int(low[0])
+    return (NOTHING if limb < 0 else int(limb)), int(at)
 
 
 @njit(cache=True, error_model="numpy")

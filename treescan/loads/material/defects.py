@@ -14,18 +14,20 @@ from numpy.typing import ArrayLike
 
 from treescan.errors import BadInput
 from treescan.loads.settings import LoadSettings
+from treescan.reason import Reason
 from treescan.wood.graph import Floats, WoodGraph
 
 LEAST_KEEP = 1e-3
 """Share kept by a section opened all the way round: such wood is refused anyway, and its stress stays a number (project choice)."""
 
 GATES = {
-    "dead": "reported dead",
-    "decay": "reported decayed",
-    "decayed": "reported decayed",
-    "crack": "reported cracked",
-    "cracked": "reported cracked",
+    "dead": "reported_dead",
+    "decay": "reported_decayed",
+    "decayed": "reported_decayed",
+    "crack": "reported_cracked",
+    "cracked": "reported_cracked",
 }
+"""Words of a report that forbid an anchor, and the code of the reason."""
 
 
 @dataclass(frozen=True)
@@ -34,13 +36,13 @@ class Reported:
 
     keep : (n,) float           Share of the bending strength each segment keeps.
     oval : (n,) float           Height over width of the section, height in the plumb plane of the limb; NaN = nothing reported.
-    gate : dict                 Segment node to the reason why it must not carry anyone.
-    included : dict             Fork nodes with included bark, in words.
+    gate : dict                 Segment node to the `Reason` why it must not carry anyone.
+    included : dict             Fork nodes with included bark, and the report that says so.
     """
 
     keep: Floats
     oval: Floats
-    gate: dict[int, str]
+    gate: dict[int, Reason]
     included: dict[int, str]
 
 
@@ -81,18 +83,18 @@ def lay_out(graph: WoodGraph, settings: LoadSettings) -> Reported:
     BadInput    For a report that names no known wood or no known defect.
     """
     keep, oval = np.ones(len(graph)), np.full(len(graph), np.nan)
-    gate: dict[int, str] = {}
+    gate: dict[int, Reason] = {}
     included: dict[int, str] = {}
     for text in settings.reported:
         nodes, fork, rest = _where(graph, text)
         what = rest[0] if rest else ""
         if what in GATES:
-            gate |= dict.fromkeys(nodes, f"{text}: {GATES[what]}, not an anchor unless the competent person says so")
+            gate |= dict.fromkeys(nodes, Reason(GATES[what], report=text))
         elif what == "included" and fork >= 0:
             included[fork] = text
         elif what in ("hollow", "cavity"):
             share, reason = _hollow(text, rest, settings)
-            if reason:
+            if reason is not None:
                 gate |= dict.fromkeys(nodes, reason)
             keep[nodes] = np.minimum(keep[nodes], max(share, LEAST_KEEP))
         elif what == "oval":
@@ -139,7 +141,7 @@ def _oval(text: str, rest: list[str]) -> float:
     return ratio
 
 
-def _hollow(text: str, rest: list[str], settings: LoadSettings) -> tuple[float, str]:
+def _hollow(text: str, rest: list[str], settings: LoadSettings) -> tuple[float, Reason | None]:
     """Share kept, and a reason to refuse where the formulas do not hold."""
     try:
         wall = float(rest[1])
@@ -156,7 +158,8 @@ def _hollow(text: str, rest: list[str], settings: LoadSettings) -> tuple[float, 
         else 1.0 - float(open_cavity_loss(1 - wall, opening / 360))
     )
     if wall < settings.min_wall:
-        return share, f"{text}: below {settings.min_wall:.2f} of the radius walls crack and buckle and no formula holds"
+        return share, Reason("wall_too_thin", report=text, wall=wall, asked=settings.min_wall)
     if opening > settings.widest_opening_deg:
-        return share, f"{text}: open over more than {settings.widest_opening_deg:.0f} degrees, where no formula holds"
-    return share, ""
+        limit = float(np.deg2rad(settings.widest_opening_deg))
+        return share, Reason("cavity_too_open", report=text, opening=float(np.deg2rad(opening)), limit=limit)
+    return share, None

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.loads.material.wood_table import Row, green_wood
+from treescan.reason import Reason
 
 OTHER_NAMES = {
     "english oak": "quercus robur",
@@ -105,13 +106,15 @@ class Meant:
     how : str               "species", "stand-in", "genus", "several" (genera), "kind", "unknown".
     rows : tuple of Row     With a modulus of rupture; the weakest is to be used.
     kinds : tuple of str    Kinds of wood of what it may mean besides without such a row: their low end is to be held beside.
-    said : str              For "several" and "unknown": why, in words; may be empty.
+    genera : tuple of str   For "several": botanical names it may stand for.
+    why : Reason or None    For "unknown": why the name does not settle it, where there is more to say.
     """
 
     how: str
     rows: tuple[Row, ...]
     kinds: tuple[str, ...] = ()
-    said: str = ""
+    genera: tuple[str, ...] = ()
+    why: Reason | None = None
 
 
 def meant(species: str | None) -> Meant:
@@ -120,7 +123,7 @@ def meant(species: str | None) -> Meant:
     if name in KINDS:
         return Meant("kind", (), (KINDS[name],))
     if not name:
-        return _anything("")
+        return _anything()
     botanical = _other(name) or name
     return _as_named(botanical) or _last_word(species or "", name)
 
@@ -141,7 +144,7 @@ def _as_named(name: str) -> Meant | None:
     if not called and by_genus:
         short = _binomial(name)
         if short in WEAKER_THAN_ITS_GENUS:
-            return _anything("weaker than others of its genus")
+            return _anything(Reason("species_weaker_than_genus"))
         called = [r for r in green_wood() if _plain(r.botanical) == name] if name != short else []
         called = called or [r for r in green_wood() if _binomial(_plain(r.botanical)) == short]
     rows = _strong(called)
@@ -159,7 +162,7 @@ def _of_genus(genus: str) -> Meant:
     """Rows of a genus, or its kind of wood where none states a strength; a genus that is not in the table may be anything."""
     members = [r for r in green_wood() if _genus(r) == genus]
     if not members:
-        return _anything("")
+        return _anything()
     rows = _strong(members)
     return Meant("genus", rows) if rows else Meant("kind", (), (members[0].kind,))
 
@@ -170,20 +173,20 @@ def _last_word(asked: str, name: str) -> Meant:
     words = (_plain(rest) + " " + _plain(head)).split() if comma else name.split()
     last, before = words[-1], set(words[:-1])
     if last in ONE_GENUS | SEVERAL and before & {*NOT_SO[""].split(), *NOT_SO.get(last, "").split()}:
-        return _anything(f"which need not be {'an' if last[0] in 'aeiou' else 'a'} {last}")
+        return _anything(Reason("name_misleads", word=last, article="an" if last[0] in "aeiou" else "a"))
     if last in ONE_GENUS:
         return _of_genus(ONE_GENUS[last])
     if last not in SEVERAL:
-        return _anything("")
-    each = [_as_named(n) or _anything("") for n in SEVERAL[last]]
+        return _anything()
+    each = [_as_named(n) or _anything() for n in SEVERAL[last]]
     kinds = dict.fromkeys(k for m in each for k in m.kinds)
     rows = dict.fromkeys(r for m in each for r in m.rows)
-    return Meant("several", tuple(rows), tuple(kinds), " or ".join(n.capitalize() for n in SEVERAL[last]))
+    return Meant("several", tuple(rows), tuple(kinds), tuple(n.capitalize() for n in SEVERAL[last]))
 
 
-def _anything(said: str) -> Meant:
+def _anything(why: Reason | None = None) -> Meant:
     """A name that is not known."""
-    return Meant("unknown", (), tuple(sorted({r.kind for r in green_wood()})), said)
+    return Meant("unknown", (), tuple(sorted({r.kind for r in green_wood()})), (), why)
 
 
 def _plain(text: str) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 from treescan.loads.material.wood_names import Meant, meant
 from treescan.loads.material.wood_table import Row, green_wood
 from treescan.loads.settings import LoadSettings
+from treescan.reason import Reason
 
 LOW_SHARE = 5.0
 """Percentile of the table that stands for a species nobody named [%] (project choice)."""
@@ -37,7 +38,7 @@ class Wood:
     moe : float             Modulus of elasticity in bending. [Pa]
     density : float         Green. [kg/m3]
     bark_share : float      Bark on both sides over the diameter.
-    label : str             One sentence: how the species was matched.
+    label : Reason          How the species was matched, with its mean modulus of rupture.
     standing : str          "read" or "memory": of the strength value.
     sources : tuple of str  Keys of `treescan.sources`.
     """
@@ -50,13 +51,13 @@ class Wood:
     moe: float
     density: float
     bark_share: float
-    label: str
+    label: Reason
     standing: str
     sources: tuple[str, ...]
 
 
 def wood_of(species: str | None, settings: LoadSettings) -> Wood:
-    """Green wood of a species by common or botanical name, with the fall-back said in words.
+    """Green wood of a species by common or botanical name, with the fall-back named.
 
     Parameters
     ----------
@@ -65,22 +66,23 @@ def wood_of(species: str | None, settings: LoadSettings) -> Wood:
     settings : LoadSettings Scatter where none is stated, measured density, bark.
     """
     found, asked = meant(species), species or ""
-    several = [_from_row(min(found.rows, key=lambda r: r.mor), found, asked, settings)] if found.rows else []
-    several += [_low(found, asked, settings)] if found.kinds else []
+    several = [_row_strength(min(found.rows, key=lambda r: r.mor), found, asked, settings)] if found.rows else []
+    several += [_low_strength(found, asked, settings)] if found.kinds else []
     return _scaled(min(several, key=lambda w: w.mor), settings)
 
 
-def _from_row(row: Row, found: Meant, asked: str, settings: LoadSettings) -> Wood:
+def _row_strength(row: Row, found: Meant, asked: str, settings: LoadSettings) -> Wood:
     """One row made whole: what it does not state comes from the low ratios of its kind."""
-    words = {
-        "species": f"Green wood of {row.botanical} ({row.common}), found by name for '{asked}'",
-        "stand-in": f"No strength row for '{asked}': {row.botanical} ({row.common}) stands in for it",
-        "genus": f"No strength row for '{asked}': the weakest row of the genus, {row.botanical} ({row.common}), is used",
-        "several": f"'{asked}' may mean {found.said}: the weakest row of all, {row.botanical} ({row.common}), is used",
-    }[found.how]
-    if found.how == "species" and len(found.rows) > 1:
-        words += f"; the lower of {len(found.rows)} rows"
-    standing = "read in the source" if row.standing == "read" else "recalled, not confirmed"
+    row_of = {"botanical": row.botanical, "common": row.common, "asked": asked, "mor": row.mor, "standing": row.standing}
+    if found.how == "species":
+        label = Reason("wood_by_name", **row_of, rows=len(found.rows), several=len(found.rows) > 1)
+    elif found.how == "stand-in":
+        label = Reason("wood_stand_in", **row_of)
+    elif found.how == "genus":
+        label = Reason("wood_of_genus", **row_of)
+    else:
+        label = Reason("wood_of_several", **row_of, genera=found.genera)
+    stated = np.isfinite(row.sg) or np.isfinite(row.density)
     return Wood(
         species=row.botanical,
         mor=row.mor,
@@ -88,17 +90,15 @@ def _from_row(row: Row, found: Meant, asked: str, settings: LoadSettings) -> Woo
         shear=_or(row.shear, row.mor * _ratio(row.kind, lambda r: r.shear / r.mor)),
         mor_cov=_or(row.mor_cov, settings.mor_cov),
         moe=row.moe,
-        density=_or(row.density, 1000.0 * GREEN_MOISTURE * row.sg)
-        if np.isfinite(row.sg) or np.isfinite(row.density)
-        else _middle_density(row.kind),
+        density=_or(row.density, 1000.0 * GREEN_MOISTURE * row.sg) if stated else _middle_density(row.kind),
         bark_share=_bark(row.botanical, settings),
-        label=f"{words}: {row.mor / 1e6:.0f} MPa ({standing}).",
+        label=label,
         standing=row.standing,
         sources=(row.source,) if np.isfinite(row.mor_cov) else (row.source, "handbook_cov"),
     )
 
 
-def _low(found: Meant, asked: str, settings: LoadSettings) -> Wood:
+def _low_strength(found: Meant, asked: str, settings: LoadSettings) -> Wood:
     """The low end of some kinds of wood, every property on its cautious side."""
     rows = [r for r in green_wood() if np.isfinite(r.mor) and r.kind in found.kinds]
     kind = found.kinds[0] if len(found.kinds) == 1 else "unknown"
@@ -106,13 +106,6 @@ def _low(found: Meant, asked: str, settings: LoadSettings) -> Wood:
     def low(of: Callable[[Row], float]) -> float:
         return min(float(np.nanpercentile([of(r) for r in rows if r.kind == k], LOW_SHARE)) for k in found.kinds)
 
-    words = "Species not stated"
-    if found.how == "several":
-        words = f"'{asked}' may mean {found.said}, not all of which have a row"
-    elif asked:
-        words = f"Only the kind of wood is known of '{asked}'" if found.how == "kind" else f"The table has no row for '{asked}'"
-        words += f", {found.said}" if found.said else ""
-    which = "all rows" if kind == "unknown" else f"the {kind} rows"
     mor = low(lambda r: r.mor)
     return Wood(
         species=kind,
@@ -123,10 +116,22 @@ def _low(found: Meant, asked: str, settings: LoadSettings) -> Wood:
         moe=low(lambda r: r.moe),
         density=float(np.nanpercentile([r.density for r in rows], 100.0 - LOW_SHARE)),
         bark_share=settings.bark_share,
-        label=f"{words}: the low end ({LOW_SHARE:.0f} %) of {which} is used: {mor / 1e6:.0f} MPa.",
+        label=_low_label(found, asked, kind, mor),
         standing="memory",
         sources=("wood_handbook", "handbook_cov"),
     )
+
+
+def _low_label(found: Meant, asked: str, kind: str, mor: float) -> Reason:
+    """Why the low end of the table is used, and of which kind of wood."""
+    figures = {"kind": "any_kind" if kind == "unknown" else kind, "percentile": LOW_SHARE / 100.0, "mor": mor}
+    if found.how == "several":
+        return Reason("wood_low_of_several", asked=asked, genera=found.genera, **figures)
+    if not asked:
+        return Reason("wood_not_stated", **figures)
+    if found.how == "kind":
+        return Reason("wood_kind_only", asked=asked, **figures)
+    return Reason("wood_not_in_table", asked=asked, why=found.why, **figures)
 
 
 def _or(value: float, other: float) -> float:
@@ -151,7 +156,7 @@ def _bark(botanical: str, settings: LoadSettings) -> float:
 
 
 def _scaled(wood: Wood, settings: LoadSettings) -> Wood:
-    """Strengths corrected for a measured green density (Spatz & Pfisterer 2013)."""
+    """Strengths corrected for a measured green density (Spatz & Pfisterer 2013); the wood itself where none was measured."""
     if not settings.green_density:
         return wood
     f = (settings.green_density / wood.density) ** settings.density_exponent
@@ -161,6 +166,6 @@ def _scaled(wood: Wood, settings: LoadSettings) -> Wood:
         compression=wood.compression * f,
         shear=wood.shear * f,
         density=settings.green_density,
-        label=f"{wood.label[:-1]}; times {f:.2f} for the measured green density of {settings.green_density:.0f} kg/m3.",
+        label=Reason("wood_density_measured", matched=wood.label, factor=f, density=settings.green_density),
         sources=(*wood.sources, "spatz_2013"),
     )

@@ -9,8 +9,15 @@ import numpy as np
 from treescan.geometry import unit
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.settings import LoadSettings, friction
+from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import Floats
+
+TENTH = 100.0
+"""Figures of the base's pull are told in tenths of a kilonewton [N]."""
+
+ROUNDING = 1e-9
+"""What floating sums may add to a whole figure."""
 
 
 @dataclass(frozen=True)
@@ -61,20 +68,21 @@ def base_anchor(loads: ConfigurationLoads, hardware: str, union: int, settings: 
     )
 
 
-def base_words(loads: ConfigurationLoads, hardware: str, union: int, settings: LoadSettings) -> str:
-    """What the climber must know of it."""
+def base_notes(loads: ConfigurationLoads, hardware: str, union: int, settings: LoadSettings) -> tuple[Reason, Reason]:
+    """What the climber must know of the base anchor: its hardest pull, and what lowering and hauling from it do to the union."""
     b = base_anchor(loads, hardware, union, settings)
-    tilt = float(np.degrees(np.arccos(np.clip(unit(b.pull)[2], -1.0, 1.0))))
-    weight = settings.climber_mass * G
-    hard = float(np.linalg.norm(b.hard_pull))
+    shock = float(np.linalg.norm(b.hard_pull))
     return (
-        f"The base anchor is pulled with up to {_up(float(np.linalg.norm(b.pull)))} kN in ordinary use, {tilt:.0f} degrees from plumb"
-        + (f", and {_up(hard)} kN in an exceptional case" if hard > 0 else "")
-        + f" (what it is tied to was not judged). Lowering from it loads the union no more than {b.lowering:.2f} times the climber's leg (least "
-        f"friction); hauling a climber up from it as much as {b.hauling:.2f} times (most friction, {b.hauling * weight / 1000:.1f} kN at rest)."
+        Reason(
+            "base_anchor_pulled",
+            at_most=_up(float(np.linalg.norm(b.pull))),
+            tilt=float(np.arccos(np.clip(unit(b.pull)[2], -1.0, 1.0))),
+            shock_at_most=_up(shock) if shock > 0 else None,
+        ),
+        Reason("base_lowering_hauling", lowering=b.lowering, hauling=b.hauling, force=b.hauling * settings.climber_mass * G),
     )
 
 
-def _up(force: float) -> str:
-    """Kilonewtons, the last place rounded up: "up to" must hold."""
-    return f"{np.ceil(force / 100 - 1e-9) / 10:.1f}"
+def _up(force: float) -> float:
+    """A force rounded up to whole tenths of a kilonewton, so that "up to" holds as printed. [N]"""
+    return float(np.ceil(force / TENTH - ROUNDING) * TENTH)

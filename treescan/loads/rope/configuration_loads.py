@@ -97,10 +97,10 @@ def configuration_loads(
         flat = np.linalg.norm(across, axis=1, keepdims=True) < 1e-6  # a plumb stem and a plumb rope: it hangs on the bark all the same
         leave = bars.origin[None] + bars.radius[0] * unit(np.where(flat, bars.top[0], across))[:, None]
     weight = settings.climber_mass * G
-    share = _shares(system, hardware, turn, settings, weight / np.maximum(pull.tension, 1e-3 * weight)) * touches[..., None]
+    share = leg_shares(system, hardware, turn, settings, weight / np.maximum(pull.tension, 1e-3 * weight)) * touches[..., None]
     hard = share
     if settings.preload > 0:  # the only thing that makes the shares depend on the pull
-        hard = _shares(system, hardware, turn, settings, weight / np.maximum(pull.hard, 1e-3 * weight)) * touches[..., None]
+        hard = leg_shares(system, hardware, turn, settings, weight / np.maximum(pull.hard, 1e-3 * weight)) * touches[..., None]
     return ConfigurationLoads(tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share, hard)
 
 
@@ -109,7 +109,7 @@ def _behind(run: RopeRun, settings: LoadSettings) -> float:
     return sharing_length(0.0, run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
 
 
-def _shares(system: str, hardware: str, turn: Floats, settings: LoadSettings, weight_share: Floats | None) -> Floats:
+def leg_shares(system: str, hardware: str, turn: Floats, settings: LoadSettings, weight_share: Floats | None) -> Floats:
     """Tension of the leg before and after each contact over the climber's pull, (l, c, 2).
 
     With `weight_share` (the climber's weight over each pull): as judged, both legs of a basal anchor in full (or the low end of
@@ -158,5 +158,5 @@ def eased(loads: ConfigurationLoads, hardware: str, settings: LoadSettings, *, h
 
 def friction_multiple(loads: ConfigurationLoads, hardware: str, system: str, row: int, union: int, settings: LoadSettings) -> float:
     """Force on the union (a row of the contacts) over the climber's pull with the middle friction: information only."""
-    share = _shares(system, hardware, loads.turn[row : row + 1], settings, None)[0, union]
+    share = leg_shares(system, hardware, loads.turn[row : row + 1], settings, None)[0, union]
     return float(np.linalg.norm((share[:, None] * loads.leg_toward[row, union]).sum(axis=0)))

@@ -60,8 +60,7 @@ def union_contact(graph: WoodGraph, configuration: AnchorConfiguration, counted:
     j = min(int(np.searchsorted(place, at)), len(line)) - 1
     node = int(line[max(j, 0)])
     point = graph.xyz[graph.parent[node]] + graph.direction[node] * (at - place[max(j, 0)])
-    found = at_node(graph, node, point)
-    return Contact(found.node, found.point, found.axis, found.radius, found.taper, at - bark)
+    return at_node(graph, node, point, out=at - bark)
 
 
 def line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
@@ -75,13 +74,13 @@ def line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
     return np.concatenate([np.array(back[::-1], np.int32), out[np.searchsorted(out, rest, side="right") :]])
 
 
-def at_node(graph: WoodGraph, node: int, point: Floats) -> Contact:
-    """The limb round a point on segment `node`, as a straight bar."""
+def at_node(graph: WoodGraph, node: int, point: Floats, *, out: float = float("nan")) -> Contact:
+    """The limb round a point on segment `node`, as a straight bar; `out` from the parent's bark at the wanted union. [m]"""
     radius = float(graph.segment_radius[node])
     reach = max(LOCAL, 4.0 * radius) if math.isfinite(radius) else LOCAL
     place = np.asarray(point, float)
     axis, taper = _straight(graph.limbs.nodes[graph.limb[node]], graph.parent, graph.xyz, graph.segment_radius, int(node), place, reach)
-    return Contact(int(node), place, axis, radius, taper, float("nan"))
+    return Contact(int(node), place, axis, radius, taper, out)
 
 
 @njit(cache=True, error_model="numpy")

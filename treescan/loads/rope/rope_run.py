@@ -9,7 +9,6 @@ stays there.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,8 +19,7 @@ from treescan.geometry import unit
 from treescan.wood.graph import Floats
 
 SWEEPS = 400
-STILL = 1e-13
-"""Tightening ends when no point moves further than this [m]."""
+"""Tightening ends after so many rounds at the latest."""
 SIDES_SETTLE = 10
 """Sweeps after which the rope keeps to the side of each support it lies on, and off those it does not touch."""
 
@@ -85,13 +83,6 @@ class Supports:
     def __len__(self) -> int:
         return len(self.radius)
 
-    def subset(self, keep: Sequence[int] | NDArray[np.int_]) -> Supports:
-        """Some of the supports, in the order given."""
-        i = np.asarray(keep, int)
-        return Supports(
-            self.origin[i], self.axis[i], self.top[i], self.radius[i], self.taper[i], self.low[i], self.high[i], self.sense[i]
-        )
-
 
 @dataclass(frozen=True)
 class RopeRun:
@@ -120,14 +111,6 @@ class RopeRun:
     turn: Floats
     leg: Floats
     length: float
-
-    def tensions(self, at_end: float, mu: ArrayLike = 0.0) -> Floats:
-        """Tension of every leg from the start to the end, (c + 1,), when friction `mu` (c,) helps to hold the end. [N]
-
-        T_before = T_after exp(-mu beta) at each support (capstan); with mu = 0 the same tension everywhere.
-        """
-        drop = np.broadcast_to(np.asarray(mu, float), self.turn.shape) * self.turn
-        return at_end * np.exp(-np.concatenate([np.cumsum(drop[::-1])[::-1], [0.0]]))
 
     def contact_forces(self, tension: ArrayLike) -> Floats:
         """Force of the rope on every support (c, 3) from the leg tensions (c + 1,); zero where it does not touch. [N]"""

@@ -11,8 +11,9 @@ from treescan.loads.rope.configuration_loads import ConfigurationLoads, eased
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings, friction
 from treescan.loads.statics.load_path import FIVE_PERCENT, LegLoads, LoadPath, StructuralModel, forces, margin_case, used
-from treescan.loads.statics.reliability import MarginCase, drawn
+from treescan.loads.statics.reliability import MarginCase, sampled_reliability
 from treescan.loads.statics.section_stress import SectionForces, cross, peaks, worst_mode
+from treescan.reason import Reason
 from treescan.wood.graph import Floats
 
 HOPELESS = 4.0
@@ -62,9 +63,9 @@ def governed(tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, s
         uneven = eased(loads, hardware, settings, hard=hard)
         others.append((uneven, *_worst(tree, loads, path, uneven)[2:]))
     also = [_case(tree, loads, path, of[r], r, s, turns, mu)[0] for of, r, s in others]
-    reported = bool(gate(tree, path))  # such wood may stand by a shell the formulas do not know
+    reported = gate(tree, path) is not None  # such wood may stand by a shell the formulas do not know
     z = tree.normals if use.max() <= HOPELESS else tree.few
-    margin, overload = drawn(case, z, stands=settings.stands and not reported, also=also)
+    margin, overload = sampled_reliability(case, z, stands=settings.stands and not reported, also=also)
     told = LegLoads(loads.leg_point[row], legs[row])
     f = forces(path, told)
     stressing = f if path.round else forces(path, told, as_round=True)
@@ -84,12 +85,10 @@ def _case(
     return margin_case(tree, path, loads.contacts, load, contact, turns, mu, float(mu[0]), use), use
 
 
-def gate(tree: StructuralModel, path: LoadPath) -> str:
-    """Why a reported defect forbids the anchor, or nothing."""
+def gate(tree: StructuralModel, path: LoadPath) -> Reason | None:
+    """The reported defect that forbids the anchor, if there is one."""
     gates = tree.sections.reported.gate
-    if not gates:
-        return ""
-    return next((gates[int(n)] for n in path.node if int(n) in gates), "")
+    return next((gates[int(n)] for n in path.node if int(n) in gates), None) if gates else None
 
 
 def _worst(tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, legs: Floats) -> tuple[int, int, int, int]:

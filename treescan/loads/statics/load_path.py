@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numba import njit
 
+from treescan.loads.limb_check import limb_named
 from treescan.loads.material.defects import kept_area, kept_shear
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.rope.contacts import Contact
@@ -15,6 +16,7 @@ from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.reliability import MarginCase, correlation_factor
 from treescan.loads.statics.section_stress import SectionForces, cross, peaks, section_forces
 from treescan.loads.statics.tree_sections import TreeSections
+from treescan.reason import Reason
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Floats, Ints, WoodGraph
 
@@ -148,20 +150,19 @@ def path_down(parent: Ints, node: int) -> Ints:  # pragma: no cover - compiled
     return out
 
 
-def unseen(tree: StructuralModel, contacts: Sequence[Contact]) -> str:
-    """Why the scan cannot tell, or nothing: a bridged gap or a missing diameter on the way to the ground."""
-    s = tree.sections
+def unseen(tree: StructuralModel, contacts: Sequence[Contact]) -> Reason | None:
+    """Why the scan cannot tell, where it cannot: a bridged gap or a missing diameter on the way to the ground."""
+    g, s = tree.graph, tree.sections
     for c in contacts:
-        path = path_down(tree.graph.parent, c.node)
+        path = path_down(g.parent, c.node)
         path = path[s.counted[path]]
         if len(path) == 0:
-            return "no section was measured between the rope and the ground"
+            return Reason("no_section_measured")
         bad = path[~s.known[path]]
         if len(bad):
-            what = "no diameter was measured" if tree.graph.seen[bad[0]] else "the scan bridged a gap"
-            height = tree.graph.xyz[bad[0], 2] - tree.graph.xyz[0, 2]
-            return f"{what} at {height:.1f} m on the load path (limb {tree.graph.limb[bad[0]]})"
-    return ""
+            height = g.xyz[bad[0], 2] - g.xyz[0, 2]
+            return Reason("diameter_not_measured" if g.seen[bad[0]] else "gap_bridged", height=height, wood=limb_named(g.limb[bad[0]]))
+    return None
 
 
 def forces(path: LoadPath, loads: LegLoads, *, as_round: bool = False) -> SectionForces:
@@ -271,7 +272,7 @@ def margin_case(
     from_foot = point - tree.graph.xyz[0]
     height = np.sqrt(np.einsum("si,si->s", from_foot, from_foot))
     return MarginCase(
-        axis=path.axis[kept], radius=path.radius[kept], sd=path.sd[kept], tangle=correlation_factor(tree.graph.limb[n], height, settings),
+        axis=path.axis[kept], radius=path.radius[kept], sd=path.sd[kept], cholesky=correlation_factor(tree.graph.limb[n], height, settings),
         bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=tree.sections.tree_spread,
         limb_spread=tree.sections.limb_spread, limb=path.rank[kept], limbs=LIMBS, column=path.row[kept] % OWN, k=path.k[kept],
         force=force, moment=moment, turn_sum=turn_sum, mu=mu, mu_used=mu_used,

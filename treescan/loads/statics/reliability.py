@@ -1,8 +1,8 @@
 """How sure is the margin? Diameters, strength, union factor, friction, mass and the rope's place all vary; the decision looks
 at the low end.
 
-Everything is a map from independent standard normals to the margin, so that drawing at random (Monte Carlo) and the slope at
-the middle (first order) answer the same question and can be held against each other.
+Everything is a map from independent standard normals to the margin: draws at random give its distribution (Monte Carlo). The tests hold
+that against the slope at the middle (first order) and against closed forms.
 
 What is counted once. The share of clear-wood strength that live branches kept (0.40 of MOR on the circle over bark) and its scatter
 (0.446) were measured on attached branches, pulled until they broke in the branch or at the union, every stress over the MOR of the
@@ -28,7 +28,6 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 from scipy.special import ndtr
-from scipy.stats import multivariate_normal
 
 from treescan.estimate import Estimate
 from treescan.loads.settings import LoadSettings
@@ -51,7 +50,7 @@ class MarginCase:
     Attributes
     ----------
     axis : (s, 3); radius, sd : (s,)    [m], relative
-    tangle : (s, s) float       Lower Cholesky factor of the correlation of the diameters.
+    cholesky : (s, s) float       Lower Cholesky factor of the correlation of the diameters.
     column : (s,) int           Which standard normal every section's diameter takes as its own, beyond those of the limbs.
     bending, crushing, shear : (s,)     Median strengths without union factor, reports included. [Pa]
     spread : float              Log standard deviation common to them; limb_spread : of every limb by itself.
@@ -70,7 +69,7 @@ class MarginCase:
     axis: Floats
     radius: Floats
     sd: Floats
-    tangle: Floats
+    cholesky: Floats
     column: Ints
     bending: Floats
     crushing: Floats
@@ -136,20 +135,15 @@ def triangular(z: Floats, low: float, middle: float, high: float) -> Floats:
     return np.where(u <= knee, up, down)
 
 
-def margins(case: MarginCase, z: Floats) -> Floats:
-    """Strength over stress of every section for standard normals z (n, dimensions), as (n, s)."""
-    return np.stack([_run(case, z, s, s + 1)[0] for s in range(len(case.radius))], axis=1)
-
-
 def both_margins(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
     """Least strength over stress of all sections under the load, and under the tree's own weight alone, (n,) each.
 
     The second is infinite where its middle value is beyond `PLENTY`: there nothing can be learnt from the wood standing.
     """
-    return _run(case, z, 0, len(case.radius))
+    return _sampled(case, z, 0, len(case.radius))
 
 
-def _run(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Floats]:
+def _sampled(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Floats]:
     """As `both_margins`, of the sections from `first` up to `end`; quickest where z is stored column by column."""
     z = np.ascontiguousarray(z.T)
     force, moment, legs = case.force, case.moment, np.exp(case.mass_sd * z[:1])
@@ -158,8 +152,8 @@ def _run(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Flo
     else:  # all legs grow and shrink alike
         force, moment = (np.sum(v, axis=1, keepdims=True) for v in (force, moment))
     at = ndtr(z[2]) if np.any(case.k[:, 2] > case.k[:, 0]) else z[2]
-    return _least(
-        first, end, z, at, legs, case.axis, case.radius, case.sd, case.tangle, case.bending, case.crushing, case.shear,
+    return _sampled_margins(
+        first, end, z, at, legs, case.axis, case.radius, case.sd, case.cholesky, case.bending, case.crushing, case.shear,
         case.spread, case.limb_spread, case.limb, FIXED + case.limbs + case.column, case.k, force, moment, case.shift, case.min_shift, case.own_weight,
         case.own_moment, case.mass_sd, case.rest_sd, PLENTY,
     )  # fmt: skip
@@ -202,8 +196,8 @@ def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compil
 
 
 @njit(cache=True, error_model="numpy")
-def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    first, end, z, at, legs, axis, radius, sd, tangle, bending, crushing, shear, spread, limb_spread, limb,
+def _sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    first, end, z, at, legs, axis, radius, sd, cholesky, bending, crushing, shear, spread, limb_spread, limb,
     column, k, force, moment, shift, min_shift,
     own_weight, own_moment, mass_sd, rest_sd, plenty,
 ):  # fmt: skip
@@ -221,7 +215,7 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     for s in range(first, end):
         size[:] = 0.0
         for j in range(s + 1):
-            share, row = sd[s] * tangle[s, j], z[column[j]]
+            share, row = sd[s] * cholesky[s, j], z[column[j]]
             for d in range(draws):
                 size[d] += share * row[d]
         _exponential(size)
@@ -281,7 +275,7 @@ def _least(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     return used, alone
 
 
-def drawn(case: MarginCase, z: Floats, *, stands: bool = True, also: Sequence[MarginCase] = ()) -> tuple[Estimate, float]:
+def sampled_reliability(case: MarginCase, z: Floats, *, stands: bool = True, also: Sequence[MarginCase] = ()) -> tuple[Estimate, float]:
     """Margin of the weakest section over draws z (n, at least `dimensions`), and the chance that it is overloaded.
 
     `also` are further loads the same wood must bear: in every draw the worst of all counts.
@@ -299,62 +293,3 @@ def drawn(case: MarginCase, z: Floats, *, stands: bool = True, also: Sequence[Ma
             return Estimate(float("nan"), float("nan"), float("nan")), float("nan")
         least = least[up]
     return Estimate.of(least), float(np.mean(least < 1.0))
-
-
-def monte_carlo(case: MarginCase, rng: np.random.Generator, samples: int, *, stands: bool = True) -> tuple[Estimate, float]:
-    """`drawn` with draws of its own."""
-    return drawn(case, rng.standard_normal((samples, case.dimensions)), stands=stands)
-
-
-def first_order(case: MarginCase, *, stands: bool = True) -> Estimate:
-    """Margin of the weakest section from one change at a time, without drawing.
-
-    Each uncertain quantity alone is moved to the places of a five-point Gauss rule; means, variances and third moments of what that does
-    to the logarithm of each limb's margin add up, and give its distribution (Cornish and Fisher's first term); the weakest of the limbs
-    comes from the normal distribution of them all with the correlations the common quantities make. With `stands`, the margins under the
-    own weight alone are further such sums and must exceed 1.
-    """
-    d, points = case.dimensions, len(GAUSS)
-    z = np.concatenate([np.zeros((1, d)), *(g * np.eye(d) for g, _ in GAUSS)])
-    load, own = (np.log(np.minimum(m, 1e30)) for m in _by_limb(case, z))
-    every = np.concatenate([load, own] if stands else [load])
-    change = (every[:, 1:] - every[:, :1]).reshape(len(every), points, d)
-    sums = [_sum_of_changes(float(v[0]), c) for v, c in zip(every, change, strict=True)]
-    sure = np.array([sd == 0 and k >= len(load) for k, (_, sd, _) in enumerate(sums)])  # an own weight that no draw makes matter
-    change, sums = change[~sure], [q for q, out in zip(sums, sure, strict=True) if not out]
-    mean = np.array([_mean(c) for c in change])
-    together = np.array([[float(np.sum(_mean(a * b) - ma * mb)) for b, mb in zip(change, mean, strict=True)] for a, ma in zip(change, mean, strict=True)])
-    scale = np.array([max(sd, 1e-12) for _, sd, _ in sums])
-    normal = multivariate_normal(cov=together / np.outer(scale, scale), allow_singular=True)
-    u = np.linspace(-6, 6, 2401)
-    curves = [np.maximum.accumulate(m + sd * (u + skew / 6 * (np.minimum(u * u, 9.0) - 1))) for m, sd, skew in sums]
-    limbs = len(load)
-    at = np.linspace(min(c[240] for c in curves[:limbs]), min(c[-240] for c in curves[:limbs]), 160)
-    asked = np.column_stack([np.interp(at if k < limbs else np.zeros_like(at), c, u) for k, c in enumerate(curves)])
-    share = 1.0 - normal.cdf(-asked) / normal.cdf(np.concatenate([np.full(limbs, 8.0), -asked[0, limbs:]]))
-    mid, p5, p95 = np.exp(np.interp([0.5, 0.05, 0.95], np.maximum.accumulate(share), at))
-    return Estimate(float(mid), float(p5), float(p95))
-
-
-def _by_limb(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
-    """As `both_margins`, of every limb that has sections here by itself, (limbs, n) each."""
-    each = [_run(case, z, s, s + 1) for s in range(len(case.radius))]
-    rows = [np.flatnonzero(case.limb == k) for k in np.unique(case.limb)]
-    return np.array([np.min([each[s][0] for s in r], axis=0) for r in rows]), np.array([np.min([each[s][1] for s in r], axis=0) for r in rows])
-
-
-GAUSS = tuple((sign * z, w) for z, w in ((1.3556261799742659, 0.2220759220056126), (2.8569700138728056, 0.01125741132772069)) for sign in (1, -1))
-"""Places and weights of the five-point Gauss-Hermite rule for a standard normal, the middle left out."""
-
-
-def _mean(values: Floats) -> Floats:
-    """Mean over a standard normal of what is 0 in the middle and (points, d) at the other places of the Gauss rule."""
-    return np.asarray(np.array([w for _, w in GAUSS]) @ values, float)
-
-
-def _sum_of_changes(middle: float, change: Floats) -> tuple[float, float, float]:
-    """Mean, standard deviation and skewness of `middle` plus the independent changes (points, d)."""
-    first, second, third = _mean(change), _mean(change**2), _mean(change**3)
-    variance = float(np.sum(second - first**2))
-    moment = float(np.sum(third - 3 * first * second + 2 * first**3))
-    return middle + float(first.sum()), float(np.sqrt(variance)), moment / variance**1.5 if variance > 0 else 0.0

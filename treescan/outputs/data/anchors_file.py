@@ -18,6 +18,7 @@ from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.outputs.strict_json import number, place, tame, vector
 from treescan.outputs.text.wording import file_name
 from treescan.planning.tie_in_point import AccessStep, Reach, TieInPoint
+from treescan.reason import Reason
 from treescan.throw.throw_path import CLASS_WORDS, Throw
 from treescan.units import G
 
@@ -66,11 +67,11 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "throw": None if p.throw is None else _throw(a, p.throw),
         "fallback": [_catch(c) for c in p.check.catches],
         "breaks": [
-            {"kind": b.kind, "node": int(b.node), "words": b.words, "redundant": bool(b.redundant), "fallback": [_catch(c) for c in b.catches]}
+            {"kind": b.kind, "node": int(b.node), **with_data("words", b.reason), "redundant": bool(b.redundant), "fallback": [_catch(c) for c in b.catches]}
             for b in p.check.breaks
         ],
         "redundant": bool(p.check.redundant),
-        "common_cause": p.check.common_cause,
+        **_cause(p.check.common_cause),
         "coverage": _coverage(p.reach),
         "access": [_step(s) for s in p.access],
         "rope": {
@@ -162,7 +163,7 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
         "margin_p95": number(c.margin.p95),
         "overload_chance": number(c.overload_chance),
         "verdict": c.verdict,
-        "reason": c.reason,
+        **with_data("reason", c.reason),
         "governing": {
             "node": int(c.governing) if c.governing >= 0 else None,
             "mode": c.mode,
@@ -170,7 +171,7 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
         },
         "self_weight_share": number(c.self_weight_share),
         "deflection_m": number(c.deflection),
-        "notes": list(c.notes),
+        **all_with_data("notes", c.notes),
         "sources": list(c.sources),
     }
 
@@ -199,6 +200,11 @@ def _throw(a: Assessment, t: Throw) -> dict[str, Any]:
     }
 
 
+def _cause(cause: Reason | None) -> dict[str, Any]:
+    """The wood anchor and back-up share; an empty text where there is none."""
+    return with_data("common_cause", cause) if cause is not None else {"common_cause": "", "common_cause_data": None}
+
+
 def _catch(c: Catch) -> dict[str, Any]:
     out: dict[str, Any] = {
         "union": c.label if not c.ground else None,
@@ -207,7 +213,7 @@ def _catch(c: Catch) -> dict[str, Any]:
         "peak_kn": number(c.peak / 1000.0),
         "margin_p5": number(c.margin.p5),
         "margin_median": number(c.margin.median),
-        "words": c.words,
+        **with_data("words", c.reason),
     }
     if c.ground:
         out["ground"] = True

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from treescan.assess import Assessment
-from treescan.loads.checks.line_check import LineCheck, Swing
+from treescan.loads.checks.line_check import LineCheck, LineLost
 from treescan.outputs.data.reason_data import all_with_data, as_one_text, with_data
 from treescan.outputs.strict_json import number, place, vector
 from treescan.planning.climb.climb_plan import ClimbPlan
@@ -63,7 +63,7 @@ def beside_the_rank(p: TieInPoint) -> dict[str, Any]:
             "pullers_on_2_to_1": t.pullers,
             "share_of_governing_load": number(t.share),
             "clear_radius_m": number(t.clear_radius),
-            **all_with_data("words", t.words),
+            **all_with_data("words", t.steps),
         },
     }
 
@@ -166,7 +166,7 @@ def _line(c: LineCheck | None) -> dict[str, Any]:
     }
 
 
-def _swing(s: Swing) -> dict[str, Any]:
+def _swing(s: LineLost) -> dict[str, Any]:
     return {
         "sideways_m": number(s.sideways),
         "drop_m": number(s.drop),

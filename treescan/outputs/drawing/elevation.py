@@ -175,7 +175,7 @@ def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Pa
     for c in p.check.catches:
         if c.union is not None:
             x, y = at(graph.unions.place[c.union])
-            d.circle(x, y, 5, "catch", say(c.words))
+            d.circle(x, y, 5, "catch", say(c.reason))
             d.text(x + 9, y + 4, c.label, "t small halo-text")
     t = first_line(a, p)
     if t is not None and t.union != p.union:

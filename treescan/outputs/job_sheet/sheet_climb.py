@@ -44,7 +44,7 @@ def _load_test(first: TieInPoint) -> Blocks:
     head = words(text("climb_test", label=first.label, system=first.system), BAND)
     if first.load_test is None:
         return [head, words(text("climb_no_test"))]
-    return [head, numbered(say_all(first.load_test.words))]
+    return [head, numbered(say_all(first.load_test.steps))]
 
 
 def _redirects(c: ClimbPlan) -> Blocks:

@@ -166,7 +166,7 @@ def hold_answer(a: Assessment, p: TieInPoint) -> Answer:
     if p.load_test is None:
         return Answer("ask_hold", tuple(rows))
     rows.append(row("card_load_test", text("card_load_test_pull", pull=p.load_test.pull)))
-    return Answer("ask_hold", tuple(rows), say_all(p.load_test.words))
+    return Answer("ask_hold", tuple(rows), say_all(p.load_test.steps))
 
 
 def force_row(p: TieInPoint) -> Row:
@@ -210,16 +210,16 @@ def _tied_to(a: Assessment, p: TieInPoint) -> str:
 def fail_answer(p: TieInPoint) -> Answer:
     """What breaks, what then catches, and whether the fall stops above the ground."""
     k = p.check
-    rows = [row("card_break", say(k.breaks[0].words))] if k.breaks else []
+    rows = [row("card_break", say(k.breaks[0].reason))] if k.breaks else []
     for i, c in enumerate(k.catches, start=1):
-        rows.append(row("card_ground", say(c.words), i=i) if c.ground else row("card_catch", _caught(c), i=i, label=c.label))
+        rows.append(row("card_ground", say(c.reason), i=i) if c.ground else row("card_catch", _caught(c), i=i, label=c.label))
     for b in k.breaks[1:]:
-        rows.append(row("card_other_break", text("card_break_then", why=say(b.words), then=say(b.catches[0].words))))
+        rows.append(row("card_other_break", text("card_break_then", why=say(b.reason), then=say(b.catches[0].reason))))
     return Answer("ask_fail", (*rows, *stopped_rows(p)))
 
 
 def _caught(c: Catch) -> str:
-    return text("card_caught", why=say(c.words), drop=c.drop, peak=c.peak, margin=margin_of(c.margin))
+    return text("card_caught", why=say(c.reason), drop=c.drop, peak=c.peak, margin=margin_of(c.margin))
 
 
 def stopped_rows(p: TieInPoint) -> tuple[Row, ...]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.checks.line_check import LineCheck, Swing, check_line, hardest, one_line_lost
+from treescan.loads.checks.line_check import LineCheck, LineLost, check_line, hardest, one_line_lost
 from treescan.loads.rope.strung_rope import TwoLines
 from treescan.loads.statics.load_path import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes
@@ -27,7 +27,7 @@ class LineEnd:
     """The own union at the end of a line that another anchor holds too.
 
     label : of the union; case, factor : hardest ordinary case and its pull over the weight at rest; tension : in the line then [N];
-    check : LineCheck under it; lost : Swing, the other end has let go (both None where the line would pull upward: not judged);
+    check : LineCheck under it; lost : LineLost, the other end has let go (both None where the line would pull upward: not judged);
     breach : too weak in use, or would more likely break than not when the other end lets go; reasons : what was found.
     """
 
@@ -36,7 +36,7 @@ class LineEnd:
     factor: float
     tension: float
     check: LineCheck | None
-    lost: Swing | None
+    lost: LineLost | None
     breach: bool
     reasons: tuple[Reason, ...]
 
@@ -90,7 +90,7 @@ def wood_reason(graph: WoodGraph, node: int) -> Reason:
     return Reason("line_wood_limb", limb=limb, diameter=diameter, height=height)
 
 
-def lost_reason(tree: StructuralModel, label: str, other: str, lost: Swing) -> Reason:
+def lost_reason(tree: StructuralModel, label: str, other: str, lost: LineLost) -> Reason:
     """What follows at one union when the line over the other anchor goes."""
     down = float(lost.low[2]) - tree.ground_below(lost.low)
     return Reason(
@@ -117,6 +117,6 @@ def passes(check: LineCheck, gate: float) -> bool:
     return bool(not check.reason and check.margin.p5 >= gate)
 
 
-def stays(tree: StructuralModel, lost: Swing) -> bool:
+def stays(tree: StructuralModel, lost: LineLost) -> bool:
     """True where it would rather hold than break when the other line goes."""
     return bool(not lost.check.reason and lost.check.margin.median >= tree.settings.exceptional_median)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.geometry import angle_between, unit
-from treescan.loads.checks.line_check import Swing, TwoLineCheck, check_two_lines, hardest, one_line_lost
+from treescan.loads.checks.line_check import LineLost, TwoLineCheck, check_two_lines, hardest, one_line_lost
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.strung_rope import TwoLines, hanging_between, line_tensions
 from treescan.loads.statics.load_path import StructuralModel
@@ -42,7 +42,7 @@ class LinePair:
     """Two lines to one climber, at the work point that asks most of the pair.
 
     labels, systems : of both; work : label of the work point; serves : at how many work points they share the load; case,
-    factor : hardest ordinary case; lines : TwoLines at rest; check : TwoLineCheck under the case; lost : each line's Swing when the other
+    factor : hardest ordinary case; lines : TwoLines at rest; check : TwoLineCheck under the case; lost : each line's LineLost when the other
     one goes; breach : as in `LineEnd`; reasons : what was found.
     """
 
@@ -54,7 +54,7 @@ class LinePair:
     factor: float
     lines: TwoLines
     check: TwoLineCheck
-    lost: tuple[Swing, Swing]
+    lost: tuple[LineLost, LineLost]
     breach: bool
     reasons: tuple[Reason, ...]
 

@@ -174,8 +174,8 @@ def _rope_doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None) -> l
     out = []
     if check.check.lively:
         out.append(Reason("lively", deflection=check.check.deflection, turn=check.check.slope_change))
-    if check.run_out > 0:
-        out.append(Reason("rope_can_slide", way=check.run_out))
+    if check.rope_slip > 0:
+        out.append(Reason("rope_can_slide", way=check.rope_slip))
     if check.common_cause:
         out.append(Reason("common_wood", why=check.common_cause))
     if throw is not None and throw.isolation_class == 3:

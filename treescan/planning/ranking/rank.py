@@ -107,7 +107,7 @@ def rank_points(
     Parameters
     ----------
     configurations_and_throws : from `candidates.candidate_configurations`.
-    checks : one `AnchorCheck` per configuration, in the same order (`loads.anchor.check_anchors`).
+    checks : one `AnchorCheck` per configuration, in the same order (`loads.checks.anchor.checked`).
     seed : int      Of the perturbed rankings behind the stability figures.
     climber_mass : float    With gear, for the force of a swing; the one the checks were made with. [kg]
     places : Places         Of the same tree, site, work and settings, to use what an earlier ranking found out; default: made anew.

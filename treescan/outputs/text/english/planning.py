@@ -23,7 +23,7 @@ _GATES: dict[str, str] = {
     "union_bridged": "Not seen: the scan has a gap where the limbs join, so the union is doubtful.",
     "limb_bridged": "Not seen: the scan has a gap on the limb under the rope.",
     "diameter_not_seen": "Not seen: no diameter was measured under the rope.",
-    "strength_not_seen": "[{why}][{!why}Not seen: the scan cannot tell whether it holds.]",
+    "strength_not_seen": "[Not seen. {why}][{!why}Not seen: the scan cannot tell whether it holds.]",
     "rescan_limb": "To settle it: scan again, leaf-off, so that the wood {height:m} up, {away:m} {azimuth:compass} of the stem's foot, is seen "
     "from the {azimuth:compass} and one other side, or have a climber measure it there by hand.",
     "rescan_stem": "To settle it: scan again, leaf-off, so that the wood {height:m} up is seen from two sides, or have a climber measure it there "

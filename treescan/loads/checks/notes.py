@@ -1,0 +1,90 @@
+"""What must a reader know beside the numbers of a check?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from treescan.loads.checks.judged import Judged, Stiffness
+from treescan.loads.checks.rope_slip import RopeSlip
+from treescan.loads.limb_check import Exceptional, known
+from treescan.loads.rope.base_anchor import base_notes
+from treescan.loads.rope.rope_systems import SYSTEMS
+from treescan.loads.settings import LoadSettings
+from treescan.reason import Reason
+
+ONE_SIDED = np.deg2rad(120.0)
+"""Arc of bark below which a diameter was seen from one side only (project choice)."""
+
+SLIPS = {"friction": "slips_to_friction", "side_limb": "slips_to_side_limb", "nothing": "slips_off"}
+"""Code of a rope that slips, by what stops it."""
+
+
+def notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:
+    """What must be said beside the numbers; rows (s,) int of the load path, the section at the ground last."""
+    settings = found.tree.settings
+    foot = float(found.use.forces.bending[0, rows[-1]])
+    return (
+        Reason("roots_not_judged", moment=foot),
+        *_scan_notes(found, rows),
+        *leaf_notes(found.tree.beside.foliage.bare, settings),
+        Reason("ordinary_use_judged", case=found.loads.pulls.case[found.use.row]),
+        *_slip_notes(found.slip),
+        _stiffness_note(found.stiffness),
+        *_shock_notes(found.exceptional, settings),
+        *_base_notes(found),
+    )
+
+
+def _scan_notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:
+    """What the scan saw badly on the way to the ground."""
+    g, node = found.tree.graph, found.path.node[rows]
+    arc = g.arc[node]
+    out = []
+    if np.any(arc < ONE_SIDED):
+        out.append(Reason("seen_from_one_side", arc=np.nanmin(arc)))
+    if np.any(~g.seen[node]):
+        out.append(Reason("gaps_spanned"))
+    return tuple(out)
+
+
+def leaf_notes(bare: bool, settings: LoadSettings) -> tuple[Reason, ...]:
+    """In what leaf the tree was judged, where that is not simply what the scan shows; bare : whether the scan shows no leaves."""
+    if not bare:
+        return (Reason("judged_without_leaves"),) if settings.leaves == "off" else ()
+    if settings.leaves == "on":
+        return (Reason("judged_in_leaf", share=settings.leaf_share),)
+    return (Reason("judged_bare"),)
+
+
+def _slip_notes(slip: RopeSlip | None) -> tuple[Reason, ...]:
+    return () if slip is None else (Reason(SLIPS[slip.held_by], way=slip.way),)
+
+
+def _stiffness_note(give: Stiffness) -> Reason:
+    return Reason("place_lively" if give.lively else "place_stiff", sag=give.sag, turn=give.slope_change)
+
+
+def _shock_notes(hard: Exceptional | None, settings: LoadSettings) -> tuple[Reason, ...]:
+    """The exceptional case, held against the hardest stop that was measured."""
+    if hard is None:
+        return ()
+    beyond = hard.multiple_of_weight > settings.stop_ceiling
+    return (
+        Reason(
+            "shock_beyond_measured" if beyond else "shock_as_measured",
+            case=hard.case,
+            multiple=hard.multiple_of_weight,
+            middle=known(hard.margin.median),
+            low=known(hard.margin.p5),
+            measured=settings.stop_ceiling,
+        ),
+    )
+
+
+def _base_notes(found: Judged) -> tuple[Reason, ...]:
+    """What a basal line adds."""
+    settings, configuration = found.tree.settings, found.configuration
+    if not SYSTEMS[configuration.system].basal:
+        return ()
+    leg = Reason("anchor_leg_in_full" if settings.basal_bound == "frictionless" else "anchor_leg_eased")
+    return (leg, *base_notes(found.loads, configuration.hardware, found.union, settings))
