@@ -23,10 +23,11 @@ from strategies import alone, random_tree
 
 from treescan.planning.candidates.candidates import unions_to_throw_at
 from treescan.planning.settings import PlanningSettings
-from treescan.throw.outcome.outcome import height_on
+from treescan.throw.ballistics.flight_line import height_on
 from treescan.throw.scene.flight_scene import build_scene
 from treescan.throw.scene.stances import standing_places
-from treescan.throw.search.search import _origins, coarse_grid, search_throws
+from treescan.throw.search.grid import coarse_grid
+from treescan.throw.search.search import origins, search_throws
 from treescan.throw.search.sweep import sweep
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances
@@ -60,8 +61,8 @@ class _Clock:
 def bench(name: str, graph: WoodGraph, beside: Beside, places: Stances, wanted: Collection[int], settings: ThrowSettings) -> None:
     """Print throws a second and the whole search of one tree."""
     site, threads = Site(), os.cpu_count() or 1
-    scene, _ = build_scene(graph, beside, site, settings, wanted)
-    grid, origin = coarse_grid(scene, settings), _origins(graph, places)
+    scene = build_scene(graph, beside, site, settings, wanted)
+    grid, origin = coarse_grid(scene, settings), origins(graph, places)
     search_throws(graph, beside, site, Stances(places.xyz[:2]), settings, wanted=wanted)
     _floor(grid.height, grid.step, 20, 1)
 

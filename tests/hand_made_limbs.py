@@ -50,7 +50,7 @@ def flat(graph: WoodGraph) -> Beside:
 
 def scene_of(graph: WoodGraph, settings: ThrowSettings | None = None, beside: Beside | None = None, site: Site | None = None):
     """The compiled scene alone."""
-    return build_scene(graph, beside or flat(graph), site or Site(), settings or ThrowSettings())[0]
+    return build_scene(graph, beside or flat(graph), site or Site(), settings or ThrowSettings())
 
 
 def spread(speed: float = 1e-5, elevation: float = 1e-6, azimuth: float = 1e-6) -> Method:

@@ -11,8 +11,8 @@ Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
 """Large tables where seven digits are enough."""
 
-Ints = NDArray[np.int64]
-"""Rows and counts."""
+Ints = NDArray[np.signedinteger]
+"""Rows and counts, of any width."""
 
 Ints32 = NDArray[np.int32]
 """Rows stored by the million: nodes, limbs, voxels."""

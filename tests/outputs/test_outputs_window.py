@@ -13,7 +13,8 @@ from treescan.outputs.drawing.svg import Shape, Words
 from treescan.outputs.drawing.window_drawing import APART, LEFT, window_picture
 from treescan.outputs.report.report import report_html
 from treescan.outputs.shapes.first_line import first_line
-from treescan.throw.search.window import Window, throw_window
+from treescan.outputs.text.say import say
+from treescan.throw.detail.window import Window, throw_window
 from treescan.throw.throw_path import Throw
 
 
@@ -44,8 +45,8 @@ def test_the_caption_gives_the_shares_and_the_marks_differ_in_shape(seen: tuple[
     """What becomes of the throws stands in per cent as computed; the classes have different outlines, not only colours."""
     a, t, window = seen
     drawing, caption = window_picture(a, t)
-    words, share = window.falls[0]
-    assert re.search(rf"{100 * share:.0f} % {re.escape(words)}", caption)
+    fall, share = window.falls[0]
+    assert re.search(rf"{100 * share:.0f} % {re.escape(say(fall))}", caption)
     corners = {m.css: len(m.parts[0]) for m in drawing.marks if isinstance(m, Shape) and m.css.startswith("bag")}
     assert {f"bag{c}" for c in set(window.over_class.tolist())} == set(corners)
 

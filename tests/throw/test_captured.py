@@ -11,10 +11,10 @@ from strategies import random_tree
 
 from treescan.geometry import point_segment
 from treescan.throw.ballistics.flight import PIECES, flights
-from treescan.throw.outcome.landing import slice_outline, taut_line
-from treescan.throw.outcome.outcome import HIT_LIMB, LANDED
-from treescan.throw.search.detail import follow_throw, in_space
-from treescan.throw.search.sweep import throw_many
+from treescan.throw.detail.followed import follow_throw, in_space
+from treescan.throw.detail.taut_line import slice_outline, taut_line
+from treescan.throw.outcome.ends import HIT_LIMB, LANDED
+from treescan.throw.outcome.many_throws import table_throws, throw_many
 from treescan.throw.settings import ThrowSettings
 
 SETTINGS = ThrowSettings()
@@ -60,7 +60,7 @@ def test_captured_limbs_agree_with_a_crossing_test_by_shapely_on_1000_throws(see
     some = 0
     for feet, azimuth, heights, step in throws:
         flown = follow_throw(scene, feet, azimuth, heights, step)
-        ours = {int(scene.limb[flown.plane.cross_item[c]]) for c in flown.over}
+        ours = {int(scene.wood.limb[flown.plane.cross_item[c]]) for c in flown.over}
         path = np.column_stack([flown.path[:, 0], flown.path[:, 1]])
         some += len(ours) > 0
 
@@ -104,7 +104,7 @@ def test_a_line_over_too_many_limbs_is_not_proposed_even_for_a_basal_anchor():
     for allowed in (6, 5):
         settings = dataclasses.replace(SETTINGS, max_between=allowed, reach_along=2.5)
         scene = scene_of(upright(limbs), settings)
-        answer[allowed] = int(throw_many(scene, feet, azimuth, table.height, table.step, np.array([[0]], np.int32), 6)[1][0, 0])
+        answer[allowed] = int(throw_many(scene, feet, table_throws(azimuth, table.height, table.step, np.array([[0]], np.int32)), 6).isolation[0, 0])
 
     assert answer == {6: 3, 5: 0}
 

@@ -10,11 +10,11 @@ from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import norm
 
 from treescan.throw.ballistics.flight import flights
-from treescan.throw.search.refine import Aim, best_nearby, fine_sample
+from treescan.throw.outcome.many_throws import table_throws, throw_many
+from treescan.throw.search.refine import best_nearby, fine_sample
 from treescan.throw.search.search import search_throws
-from treescan.throw.search.sweep import throw_many
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.throw_path import Stances
+from treescan.throw.throw_path import Aim, Stances
 from treescan.trees.beside import Site
 from treescan.units import G
 
@@ -92,8 +92,8 @@ def test_a_limb_straight_below_the_wanted_one_is_always_captured():
     """With a second limb right under the first, no throw over the upper one is ever clean or can be worked clean."""
     stacked = scene_of(upright([Limb(6.0, EAST, length=4.0), Limb(4.5, EAST, length=4.0)]), PLAIN)
     azimuth, table, rows = _random_throws(np.random.default_rng(1), 4000)
-    _, upper, *_ = throw_many(stacked, SOUTH_OF_IT, azimuth, table.height, table.step, rows, 1)
-    _, alone, *_ = throw_many(scene_of(ONE_LIMB, PLAIN), SOUTH_OF_IT, azimuth, table.height, table.step, rows, 0)
+    upper = throw_many(stacked, SOUTH_OF_IT, table_throws(azimuth, table.height, table.step, rows), 1).isolation
+    alone = throw_many(scene_of(ONE_LIMB, PLAIN), SOUTH_OF_IT, table_throws(azimuth, table.height, table.step, rows), 0).isolation
 
     assert np.sum(upper > 0) > 500
     assert set(np.unique(upper)) <= {0, 3}
@@ -112,8 +112,9 @@ def test_taking_away_a_limb_in_front_never_makes_a_throw_worse(seed):
     without = upright([target, crossing])
     azimuth, table, rows = _random_throws(rng, 4000)
     k = {name: int(np.flatnonzero(np.isclose(g.unions.height, 6.0))[0]) for name, g in (("with", with_it), ("without", without))}
-    _, before, *_ = throw_many(scene_of(with_it, PLAIN), SOUTH_OF_IT, azimuth, table.height, table.step, rows, k["with"])
-    _, after, *_ = throw_many(scene_of(without, PLAIN), SOUTH_OF_IT, azimuth, table.height, table.step, rows, k["without"])
+    throws = table_throws(azimuth, table.height, table.step, rows)
+    before = throw_many(scene_of(with_it, PLAIN), SOUTH_OF_IT, throws, k["with"]).isolation
+    after = throw_many(scene_of(without, PLAIN), SOUTH_OF_IT, throws, k["without"]).isolation
     worse = np.where(after == 0, 9, after) > np.where(before == 0, 9, before)
 
     assert np.sum(before > 0) > 50

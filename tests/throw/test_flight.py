@@ -5,8 +5,9 @@ import dataclasses
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from throw_oracles import apex_with_line, fly, terminal_speed
 
-from treescan.throw.ballistics.flight import PIECES, apex_with_line, drag_constant, flights, fly, min_speed, terminal_speed
+from treescan.throw.ballistics.flight import PIECES, Bag, drag_constant, flights, min_speed
 from treescan.throw.settings import ThrowSettings
 from treescan.units import G
 
@@ -55,15 +56,15 @@ def test_the_flight_agrees_with_an_independent_integrator_to_1_cm_over_40_m(elev
 def test_a_throw_straight_up_that_picks_up_line_reaches_its_closed_form():
     """h = (m / l)((1 + 3 l v^2 / (2 g m))^(1/3) - 1), to 1 mm."""
     no_drag = dataclasses.replace(FULL, drag=0.0)
-    top = fly(np.pi / 2, 20.0, no_drag.bag_mass, no_drag.line_density, 0.0, -1.0, 2e-3)[:, 1].max()
+    top = fly(np.pi / 2, 20.0, Bag(no_drag.bag_mass, no_drag.line_density, 0.0), -1.0, 2e-3)[:, 1].max()
 
-    assert top == pytest.approx(float(apex_with_line(20.0, no_drag)), abs=1e-3)
+    assert top == pytest.approx(apex_with_line(20.0, no_drag), abs=1e-3)
 
 
 def test_a_weight_falling_long_enough_reaches_its_terminal_speed():
     """Without line, a fall from high up ends at sqrt(2 m g / (rho Cd A))."""
     bare_line = dataclasses.replace(FULL, line_density=0.0)
-    path = fly(0.0, 0.1, bare_line.bag_mass, 0.0, drag_constant(bare_line), -1500.0, 0.02)
+    path = fly(0.0, 0.1, Bag(bare_line.bag_mass, 0.0, drag_constant(bare_line)), -1500.0, 0.02)
 
     assert abs(path[-1, 3]) == pytest.approx(terminal_speed(bare_line), rel=1e-3)
 

@@ -8,13 +8,12 @@ from scipy.stats import binom, chi2, norm
 from strategies import alone, random_tree
 
 from treescan.throw.ballistics.flight import flights
+from treescan.throw.outcome.many_throws import table_throws, throw_many
 from treescan.throw.scene.flight_scene import build_scene
 from treescan.throw.scene.stances import standing_places
-from treescan.throw.search.refine import Aim
 from treescan.throw.search.search import search_throws
-from treescan.throw.search.sweep import throw_many
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.throw_path import Stances
+from treescan.throw.throw_path import Aim, Stances
 from treescan.trees.beside import Foliage, Site
 
 SETTINGS = dataclasses.replace(ThrowSettings(), methods=("two_hand", "launcher"), snag_factor=0.02)
@@ -43,7 +42,7 @@ def _at_random(scene, feet, aim, method, union, rng):
         speed = rng.normal(aim.speed, method.speed_sd * aim.speed, (len(part), EACH))
         table = flights(np.clip(elevation, 0.02, np.pi / 2 - 0.005).ravel(), speed.ravel(), SETTINGS)
         rows = np.arange(len(part) * EACH, dtype=np.int32).reshape(len(part), EACH)
-        weight[part], isolation[part], *_ = throw_many(scene, feet, azimuth[part], table.height, table.step, rows, union)
+        weight[part], isolation[part], *_ = throw_many(scene, feet, table_throws(azimuth[part], table.height, table.step, rows), union)
     through = rng.random((DIRECTIONS, EACH)) < weight
     share = np.array([(through & (isolation > 0) & (isolation <= c)).mean(axis=1) for c in (1, 2, 3)])
     return share.mean(axis=1), np.maximum(share.std(axis=1, ddof=1), 1e-9) / np.sqrt(DIRECTIONS)
@@ -56,7 +55,7 @@ def _compare(seed, each_class):
     stances = standing_places(graph, beside, Site(), SETTINGS)
     some = Stances(stances.xyz[:: max(1, len(stances) // 12)])
     table = search_throws(graph, beside, Site(), some, SETTINGS)
-    scene, _ = build_scene(graph, beside, Site(), SETTINGS)
+    scene = build_scene(graph, beside, Site(), SETTINGS)
     rng = np.random.default_rng(1000 + seed)
     off = []
     for c in (1, 2, 3):

@@ -8,9 +8,12 @@ import pytest
 from hand_made_limbs import EAST, Limb, flat, upright
 
 from treescan.errors import BadInput
+from treescan.faces.cli.throws_job import settings_text
+from treescan.outputs.text.say import say
+from treescan.reason import has
 from treescan.settings import merged
 from treescan.throw.ballistics.flight import flights
-from treescan.throw.ballistics.own_record import COLUMNS, aimed_release, own_spread, read_record, release_of, write_settings
+from treescan.throw.ballistics.own_record import COLUMNS, aimed_release, own_spread, read_record, release_of
 from treescan.throw.search.search import search_throws
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances
@@ -72,7 +75,7 @@ def test_the_spread_of_a_known_thrower_is_found_again(tmp_path):
     """400 throws with 1.5 deg, 2 deg and 4 %: each found within three standard errors, sd / sqrt(2 (n - 1)); the mean error too."""
     sd, bias = np.array([np.radians(1.5), np.radians(2.0), 0.04]), (np.radians(1.0), 0.0, -0.02)
     found = own_spread(read_record(_record(tmp_path / "throws.csv", 400, sd, bias=bias)), SETTINGS)[0]
-    got = np.array([found.azimuth_sd, found.elevation_sd, found.speed_sd])
+    got = np.array(found.sd)
 
     assert found.method == "hand" and found.throws == 400
     assert np.all(np.abs(got - sd) < 3 * sd / np.sqrt(2 * 399))
@@ -92,12 +95,12 @@ def test_the_upper_end_covers_the_truth_in_nine_records_of_ten(tmp_path):
 def test_the_settings_file_is_taken_by_the_settings(tmp_path):
     """The TOML written, put over the defaults, changes exactly the spreads and mean errors of that method."""
     record = _record(tmp_path / "throws.csv", 40, np.array([0.03, 0.05, 0.06]))
-    found = write_settings(record, tmp_path / "mine.toml", SETTINGS)[0]
-    changes = tomllib.loads((tmp_path / "mine.toml").read_text(encoding="utf-8"))
+    found = own_spread(read_record(record), SETTINGS)[0]
+    changes = tomllib.loads(settings_text((found,)))
     mine = merged(SETTINGS, changes["throw"])
 
-    assert mine.hand.azimuth_sd == pytest.approx(found.azimuth_sd, abs=1e-5)
-    assert mine.hand.speed_sd == pytest.approx(found.speed_sd, abs=1e-5)
+    assert mine.hand.azimuth_sd == pytest.approx(found.sd.azimuth, abs=1e-5)
+    assert mine.hand.speed_sd == pytest.approx(found.sd.speed, abs=1e-5)
     assert (mine.hand.azimuth_bias, mine.hand.elevation_bias, mine.hand.speed_bias) == pytest.approx(found.bias, abs=1e-5)
     kept = {f: getattr(SETTINGS.hand, f) for f in ("azimuth_sd", "elevation_sd", "speed_sd", "azimuth_bias", "elevation_bias", "speed_bias")}
     assert dataclasses.replace(mine.hand, **kept) == SETTINGS.hand
@@ -112,10 +115,13 @@ def test_the_steps_of_a_throw_say_how_to_aim_off():
     found = [
         search_throws(tree, flat(tree), Site(), Stances(np.array([[1.0, -5.0, 0.0]])), s).best[0, 1] for s in (plain, dataclasses.replace(plain, hand=hand))
     ]
-    words = "By your own record your throws go 2.0 deg to the right and 5 % too slow: aim 2.0 deg left and 5 % harder"
+    words = "By your own record your throws go 2.0° to the right and 5 % too slow. Aim 2.0° farther left and 5 % harder than stated here."
 
     assert found[1].chance == found[0].chance and found[1].azimuth == found[0].azimuth
-    assert any(s.startswith(words) for s in found[1].steps) and not any("own record" in s for s in found[0].steps)
+    off = [s for s in found[1].steps if s.code == "throw_aim_off"]
+
+    assert [say(s) for s in off] == [words] and not has(found[0].steps, "throw_aim_off")
+    assert [(r.code, r["by"]) for r in off[0]["aim"]] == [("aim_left", np.radians(2.0)), ("aim_harder", 0.05)]
 
 
 @pytest.mark.parametrize(

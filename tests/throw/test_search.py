@@ -9,6 +9,7 @@ from strategies import alone, random_tree
 
 from treescan.errors import BadInput
 from treescan.geometry import rotated_z
+from treescan.reason import Reason, has
 from treescan.settings import lines, merged
 from treescan.sources import SOURCES
 from treescan.throw.scene.stances import standing_places
@@ -93,7 +94,7 @@ def test_every_throw_is_complete_and_consistent(searched):
         assert throw.min_weight <= SETTINGS.bag_mass
         assert throw.workings == (0 if k == 1 or not len(throw.captured) else throw.workings)
         assert len(throw.captured_unions) <= len(throw.captured)
-        assert any("Stand" in step for step in throw.steps) and len(throw.steps) >= 4
+        assert has(throw.steps, "throw_stand_and_aim") and len(throw.steps) >= 4
         arms = [a for a in range(graph.unions.arms(u).start, graph.unions.arms(u).stop)]
         wanted = {int(graph.unions.arm_limb[a]) for a in arms}
         assert wanted & {int(graph.limb[n]) for n in throw.supports}
@@ -106,9 +107,9 @@ def test_nobody_gets_over_a_union_without_a_reason_being_named():
     graph = upright([Limb(6.0, EAST), Limb(38.0, EAST)], height=40.0)
     table = search_throws(graph, flat(graph), Site(), _few(graph), SETTINGS)
 
-    assert (0, 1) in table.best and table.blocked_by[0] == ""
+    assert (0, 1) in table.best and table.blocked_by[0] is None
     assert not any(u == 1 for u, _ in table.best)
-    assert "out of reach" in table.blocked_by[1]
+    assert table.blocked_by[1].code == "throw_out_of_reach" and table.blocked_by[1]["needed"] > table.blocked_by[1]["limit"]
 
 
 def test_no_place_or_no_union_gives_an_empty_table():
@@ -170,7 +171,7 @@ def test_only_the_asked_unions_get_throws_and_theirs_stay_the_same(searched):
     assert np.abs(some.chance[asked] - table.chance[asked]).max() < 1e-6
     for key, throw in some.best.items():
         assert throw.chance == pytest.approx(table.best[key].chance, abs=1e-9)
-    assert not some.chance[rest].any() and all("no line was looked for" in some.blocked_by[u] for u in rest)
+    assert not some.chance[rest].any() and all(some.blocked_by[u] == Reason("throw_not_asked") for u in rest)
 
 
 def test_map_best_place_and_best_method_tell_one_story():

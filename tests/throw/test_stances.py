@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hand_made_limbs import EAST, Limb, flat, upright
 
+from treescan.reason import Reason
 from treescan.throw.scene.stances import standing_places
 from treescan.throw.settings import ThrowSettings
 from treescan.trees.beside import KINDS, Beside, Conductor, Foliage, Site, Surroundings, Terrain
@@ -20,16 +21,17 @@ def _inside(xyz):
 
 
 @pytest.mark.parametrize(
-    ("field", "words"), [("no_stand", "no-stand area"), ("buildings", "building"), ("roads", "road"), ("water", "water")]
+    ("field", "code"),
+    [("no_stand", "place_no_stand_area"), ("buildings", "place_building"), ("roads", "place_road"), ("water", "place_water")],
 )
-def test_no_place_inside_a_drawn_area(field, words):
+def test_no_place_inside_a_drawn_area(field, code):
     """Each kind of drawn area empties itself, and the count of refused places says so."""
     before = standing_places(TREE, flat(TREE), Site(), SETTINGS)
     after = standing_places(TREE, flat(TREE), Site(**{field: (SQUARE,)}), SETTINGS)
 
     assert _inside(before.xyz).sum() > 0
     assert _inside(after.xyz).sum() == 0
-    assert dict(after.refused)[words] == len(before) - len(after) == _inside(before.xyz).sum()
+    assert dict(after.refused)[Reason(code)] == len(before) - len(after) == _inside(before.xyz).sum()
 
 
 def test_no_place_near_a_conductor():
@@ -49,7 +51,7 @@ def test_no_place_on_ground_too_steep_and_feet_are_on_the_terrain():
     steep = dataclasses.replace(terrain, height=np.tile(np.maximum(x - 3.0, 0.0), (len(terrain.height), 1)))
     places = standing_places(TREE, Beside(steep), Site(), SETTINGS)
 
-    assert dict(places.refused)["too steep to stand"] > 0
+    assert dict(places.refused)[Reason("place_too_steep")] > 0
     assert places.xyz[:, 0].max() < 4.0
     assert np.allclose(places.xyz[:, 2], steep.height_at(places.xyz[:, :2]))
 
@@ -64,8 +66,8 @@ def test_no_place_against_a_wall_or_with_the_hand_in_leaves_or_wood():
     places = standing_places(low, Beside(base.terrain, leaf, around), Site(), SETTINGS)
     refused = dict(places.refused)
 
-    assert refused["inside or against something solid"] > 0
-    assert refused["release point in foliage"] > 0
-    assert refused["arm would meet wood"] > 0
+    assert refused[Reason("place_in_solid")] > 0
+    assert refused[Reason("place_hand_in_leaves")] > 0
+    assert refused[Reason("place_arm_in_wood")] > 0
     assert np.abs(places.xyz[:, 1] - 4.0)[np.abs(places.xyz[:, 0]) < 5.5].min() >= 0.4
     assert leaf.density_at(places.xyz + np.array([0, 0, SETTINGS.release_height])).max() <= SETTINGS.foliage_limit

@@ -36,9 +36,11 @@ import pytest
 from hand_made_limbs import EAST, Limb, scene_of, upright
 
 from treescan.throw.ballistics.flight import flights
-from treescan.throw.outcome.landing import bag_that_runs
-from treescan.throw.search.detail import follow_throw, settled_line
-from treescan.throw.search.sweep import throw_many
+from treescan.throw.detail.followed import follow_throw
+from treescan.throw.detail.settled import settled_line
+from treescan.throw.outcome.bag_mass import min_bag_mass
+from treescan.throw.outcome.many_throws import table_throws, throw_many
+from treescan.throw.scene.plane import CROSSINGS
 from treescan.throw.settings import ThrowSettings
 
 SETTINGS = dataclasses.replace(ThrowSettings(), drag=0.0, line_density=0.0, reach_along=1.5)
@@ -54,10 +56,8 @@ def _thrown(speed):
 
 def _class(speed, union):
     table = flights([np.radians(60)], [speed], SETTINGS)
-    _, isolation, *_ = throw_many(
-        scene_of(TREE, SETTINGS), FEET, np.array([0.0]), table.height, table.step, np.array([[0]], np.int32), union
-    )
-    return int(isolation[0, 0])
+    throws = table_throws(np.array([0.0]), table.height, table.step, np.array([[0]], np.int32))
+    return int(throw_many(scene_of(TREE, SETTINGS), FEET, throws, union).isolation[0, 0])
 
 
 def test_the_unions_are_the_three_drawn():
@@ -69,7 +69,7 @@ def test_the_unions_are_the_three_drawn():
 def test_step_1_where_the_limbs_pierce_the_plane():
     """A at (5, 4), top 4.05; B at (5.577, 6), top 6.05; nothing else."""
     _, flown = _thrown(11.0)
-    crossings = flown.plane.cross[: flown.plane.counts[1]]
+    crossings = flown.plane.cross[: flown.plane.counts[CROSSINGS]]
 
     assert crossings[:, :3] == pytest.approx(np.array([[5.0, 4.0, 4.05], [5 + np.tan(np.radians(30)), 6.0, 6.05]]), abs=1e-6)
     assert crossings[1, 3] == pytest.approx(0.05 / np.cos(np.radians(30)), rel=1e-6)
@@ -81,8 +81,8 @@ def test_steps_2_and_3_what_lies_under_the_line():
     _, slow = _thrown(9.5)
     scene = scene_of(TREE, SETTINGS)
 
-    assert [int(scene.union[fast.plane.cross_item[c]]) for c in fast.over] == [A, B]
-    assert [int(scene.union[slow.plane.cross_item[c]]) for c in slow.over] == [A]
+    assert [int(scene.wood.union[fast.plane.cross_item[c]]) for c in fast.over] == [A, B]
+    assert [int(scene.wood.union[slow.plane.cross_item[c]]) for c in slow.over] == [A]
     assert slow.s_end == pytest.approx(8.760, abs=2e-3)
 
 
@@ -95,7 +95,7 @@ def test_steps_3_and_4_the_classes(speed, union, answer):
 def test_step_5_the_line_as_it_fell_bears_on_the_higher_limb_alone():
     """Hand, top of B, ground: A lies 1.5 m under the line."""
     _, flown = _thrown(11.0)
-    line, crossings = settled_line(scene_of(TREE, SETTINGS), flown, int(flown.over[1]), [int(flown.over[0])], 0, False, False, 1.5)
+    line, crossings = settled_line(scene_of(TREE, SETTINGS), flown, int(flown.over[1]), (int(flown.over[0]),), False, False)
 
     assert [crossings[k] for k in line.order] == [int(flown.over[1])]
     assert np.interp(5.0, *line.points.T) == pytest.approx(5.596, abs=1e-3)
@@ -106,4 +106,4 @@ def test_step_6_the_bag_that_comes_down():
     """2 g/m x 4.55 m x exp(0.3 x 129.2 deg) = 18 g."""
     turning = np.arctan2(4.55, 5.577) + np.pi / 2
 
-    assert bag_that_runs(0.002, 4.55, 0.3, turning) == pytest.approx(0.0179, abs=1e-4)
+    assert min_bag_mass(0.002, 4.55, 0.3, turning) == pytest.approx(0.0179, abs=1e-4)

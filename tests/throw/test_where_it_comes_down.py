@@ -5,13 +5,17 @@ import dataclasses
 import numpy as np
 import pytest
 from hand_made_limbs import EAST, Limb, flat, scene_of, spread, upright
+from throw_oracles import fly
 
-from treescan.throw.ballistics.flight import STEP, drag_constant, flights, fly
-from treescan.throw.outcome.outcome import HIT_BESIDE, HIT_LIMB, LANDED, hanging_turn, strike_on
-from treescan.throw.search.detail import follow_throw
-from treescan.throw.search.refine import Aim, best_nearby, fine_sample
-from treescan.throw.search.sweep import throw_many
+from treescan.throw.ballistics.flight import STEP, bag_of, flights
+from treescan.throw.ballistics.flight_line import Flight, strike_speed
+from treescan.throw.detail.followed import follow_throw
+from treescan.throw.outcome.bag_mass import wrap_angle
+from treescan.throw.outcome.ends import HIT_BESIDE, HIT_LIMB, LANDED
+from treescan.throw.outcome.many_throws import table_throws, throw_many
+from treescan.throw.search.refine import best_nearby, fine_sample
 from treescan.throw.settings import ThrowSettings
+from treescan.throw.throw_path import Aim
 from treescan.trees.beside import Surroundings
 from treescan.units import G
 
@@ -24,7 +28,8 @@ SOUTH_OF_IT = np.array([1.3, -6.0, 0.0])
 def _one(scene, feet, elevation, speed, settings=PLAIN):
     """One throw to the north at union 0: class, end, near."""
     table = flights([elevation], [speed], settings)
-    _, isolation, end, near = throw_many(scene, feet, np.array([0.0]), table.height, table.step, np.array([[0]], np.int32), 0)
+    throws = table_throws(np.array([0.0]), table.height, table.step, np.array([[0]], np.int32))
+    _, isolation, end, near = throw_many(scene, feet, throws, 0)
     return int(isolation[0, 0]), int(end[0, 0]), bool(near[0, 0])
 
 
@@ -33,12 +38,12 @@ def test_the_strike_on_a_flight_is_that_of_its_integration(seed):
     """Read from the bend of the tabulated flight, against the integrated velocity with drag and line: within 1 %; level speed alone in the fall."""
     rng = np.random.default_rng(seed)
     a, v = rng.uniform(0.8, 1.48), rng.uniform(9, 28)
-    rows = fly(a, v, SETTINGS.bag_mass, SETTINGS.line_density, drag_constant(SETTINGS), -12.0, STEP)
+    rows = fly(a, v, bag_of(SETTINGS), -12.0, STEP)
     table = flights([a], [v], SETTINGS)
     for s in rng.uniform(0.05, 0.95, 20) * rows[-1, 0]:
         true = np.interp(s, rows[:, 0], np.hypot(rows[:, 2], np.maximum(rows[:, 3], 0.0)))
 
-        assert strike_on(table.height[0], float(table.step[0]), s) == pytest.approx(true, rel=0.01)
+        assert strike_speed(Flight(table.height[0], float(table.step[0]), 0.0), s) == pytest.approx(true, rel=0.01)
 
 
 def test_a_bag_that_strikes_wood_hard_is_not_counted_on():
@@ -106,10 +111,10 @@ def test_a_bag_on_a_low_thing_is_as_good_as_on_the_ground_and_one_against_a_wall
 
 def test_a_slack_line_over_several_limbs_turns_more_than_half_a_round():
     """One limb: pi. 3 m of limbs under a limb 10 m above the hand: pi + 2 x 3 / 10. Never more than a whole round."""
-    assert hanging_turn(0.0, 10.0) == pytest.approx(np.pi)
-    assert hanging_turn(3.0, 10.0) == pytest.approx(np.pi + 0.6)
-    assert hanging_turn(30.0, 1.0) == pytest.approx(2 * np.pi)
-    assert hanging_turn(1.0, -1.0) == pytest.approx(np.pi)
+    assert wrap_angle(0.0, 10.0) == pytest.approx(np.pi)
+    assert wrap_angle(3.0, 10.0) == pytest.approx(np.pi + 0.6)
+    assert wrap_angle(30.0, 1.0) == pytest.approx(2 * np.pi)
+    assert wrap_angle(1.0, -1.0) == pytest.approx(np.pi)
 
 
 def test_the_allowance_for_sag_covers_a_line_that_hangs_between_two_limbs():
@@ -122,4 +127,4 @@ def test_the_allowance_for_sag_covers_a_line_that_hangs_between_two_limbs():
         a = 10.0 / np.cosh(1.5 / a)
     bend = 2 * np.arctan(np.sinh(1.5 / a))
 
-    assert hanging_turn(3.0, 10.0) - np.pi >= bend
+    assert wrap_angle(3.0, 10.0) - np.pi >= bend

@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 from hand_made_limbs import EAST, Limb, flat, upright
 
+from treescan.outputs.text.say import say
+from treescan.reason import Reason, has
+from treescan.throw.detail.steps import each_once
+from treescan.throw.detail.window import THROWS, throw_window
 from treescan.throw.search.search import search_throws
-from treescan.throw.search.window import THROWS, throw_window
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances
-from treescan.throw.words import NAMED, listed_short
 from treescan.trees.beside import Site
 
 SETTINGS = dataclasses.replace(ThrowSettings(), methods=("hand",))
@@ -56,7 +58,7 @@ def test_what_becomes_of_the_throws_adds_up_to_all_and_to_the_chance(seen):
     """Shares add up to 1; the clean share is the chance within three standard errors of as many throws."""
     throw, window = seen
     shares = dict(window.falls)
-    clean = shares["over it, clean"]
+    clean = shares[Reason("bag_over_clean")]
 
     assert sum(shares.values()) == pytest.approx(1.0)
     assert abs(clean - throw.chance) < 3 * np.sqrt(throw.chance * (1 - throw.chance) / THROWS) + 1 / THROWS
@@ -70,7 +72,7 @@ def test_a_limb_that_stops_bags_is_named():
     throw = next(table.best[0, k] for k in (1, 2, 3) if (0, k) in table.best)
     window = throw_window(tree, flat(tree), Site(), throw, SETTINGS)
 
-    assert any(words == "stopped by the limb from U02" for words, _ in window.falls)
+    assert any(fall == Reason("bag_stopped", limb=Reason("limb_leaves_union", union="U02")) for fall, _ in window.falls)
     assert len(window.stopped) > 0
 
 
@@ -81,13 +83,17 @@ def test_a_throw_that_counts_on_striking_a_limb_says_so():
     said = {}
     for name, tree in (("free", free), ("wall", wall)):
         table = search_throws(tree, flat(tree), Site(), Stances(np.array([[1.0, -5.0, 0.0]])), SETTINGS, wanted=[0])
-        said[name] = [any("strikes" in step for step in throw.steps) for throw in table.best.values()]
+        said[name] = [has(throw.steps, "throw_bag_strikes") for throw in table.best.values()]
 
     assert said["free"] and not any(said["free"])
     assert any(said["wall"])
 
 
-def test_long_lists_of_limbs_are_cut_short():
-    """Each limb once; after six the number of the others."""
-    assert listed_short(["a", "b", "a"]) == "a and b"
-    assert listed_short([f"l{i}" for i in range(NAMED + 4)]).endswith("and 4 more")
+def test_each_limb_is_named_once():
+    """A limb the line crosses twice stands in the steps once, and long lists are cut short where they are said."""
+    names = [Reason("limb_leaves_union", union=f"U{i % 9}") for i in range(18)]
+    over = each_once(tuple(names))
+
+    assert over == tuple(names[:9])
+    assert say(Reason("throw_stays_over", over=over)).startswith("The line stays over the limb from U0, the limb from U1,")
+    assert "and 4 more as well" in say(Reason("throw_stays_over", over=over))

@@ -9,10 +9,12 @@ import dataclasses
 
 import numpy as np
 import pytest
+from throw_oracles import apex_with_line, fly, terminal_speed
 
-from treescan.throw.ballistics.flight import apex_with_line, drag_constant, flights, fly, min_speed, terminal_speed
-from treescan.throw.outcome.landing import bag_that_runs
-from treescan.throw.outcome.outcome import unsnagged
+from treescan.throw.ballistics.flight import Bag, drag_constant, flights, min_speed
+from treescan.throw.ballistics.flight_line import Flight
+from treescan.throw.outcome.bag_mass import min_bag_mass
+from treescan.throw.outcome.snags import unsnagged
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Throw
 from treescan.units import G
@@ -23,7 +25,7 @@ WEIGHT = dataclasses.replace(ThrowSettings(), bag_mass=0.34, bag_radius=0.03, dr
 
 def _bare(elevation_deg, speed):
     """Rows (x, z, vx, vz, length) of a flight without drag or line, 2 ms apart (10 ms for the shell)."""
-    return fly(np.radians(elevation_deg), speed, 0.34, 0.0, 0.0, -0.01, 2e-3 if speed < 40 else 0.01)
+    return fly(np.radians(elevation_deg), speed, Bag(0.34, 0.0, 0.0), -0.01, 2e-3 if speed < 40 else 0.01)
 
 
 def test_printed_shell_example():
@@ -67,7 +69,7 @@ def test_both_launch_angles_pass_through_the_point(angle):
 def test_quadratic_drag_straight_up():
     """Terminal speed 56.646742 m/s; from 20 m/s: apex 19.219847 m after 1.960514 s, back at 18.859072 m/s."""
     assert terminal_speed(WEIGHT) == pytest.approx(56.646742, rel=1e-4)
-    path = fly(np.pi / 2, 20.0, 0.34, 0.0, drag_constant(WEIGHT), 0.0, 4e-3)
+    path = fly(np.pi / 2, 20.0, Bag(0.34, 0.0, drag_constant(WEIGHT)), 0.0, 4e-3)
     k = int(path[:, 1].argmax())
     back = np.interp(0.0, path[[-1, -2], 1], path[[-1, -2], 3])
 
@@ -80,8 +82,8 @@ def test_line_picked_up_from_rest():
     """340 g, 2 g/m, 20 m/s straight up: 18.343757 m."""
     settings = dataclasses.replace(ThrowSettings(), bag_mass=0.34, line_density=0.002)
 
-    assert float(apex_with_line(20.0, settings)) == pytest.approx(18.343757, rel=1e-4)
-    assert fly(np.pi / 2, 20.0, 0.34, 0.002, 0.0, -0.1, 2e-3)[:, 1].max() == pytest.approx(18.343757, rel=1e-4)
+    assert apex_with_line(20.0, settings) == pytest.approx(18.343757, rel=1e-4)
+    assert fly(np.pi / 2, 20.0, Bag(0.34, 0.002, 0.0), -0.1, 2e-3)[:, 1].max() == pytest.approx(18.343757, rel=1e-4)
 
 
 def test_sensitivities_of_a_throw():
@@ -97,7 +99,7 @@ def test_sensitivities_of_a_throw():
 
 def test_bag_that_comes_down_over_one_limb():
     """l H exp(mu pi) = 0.1026533 kg for 2 g/m, 20 m, mu 0.3."""
-    assert bag_that_runs(0.002, 20.0, 0.3, np.pi) == pytest.approx(0.1026533, rel=1e-5)
+    assert min_bag_mass(0.002, 20.0, 0.3, np.pi) == pytest.approx(0.1026533, rel=1e-5)
 
 
 @pytest.mark.parametrize(
@@ -107,14 +109,14 @@ def test_bag_that_comes_down_over_one_limb():
 )
 def test_capstan_factors(mu, degrees, factor):
     """exp(mu beta): a tail of 1 kg needs a bag of that many kilograms."""
-    assert bag_that_runs(1.0, 1.0, mu, np.radians(degrees)) == pytest.approx(factor, rel=1e-4)
+    assert min_bag_mass(1.0, 1.0, mu, np.radians(degrees)) == pytest.approx(factor, rel=1e-4)
 
 
 def test_printed_rope_friction_examples():
     """382.26 N hold 100 kg over 1.5 pi at mu 0.2 (g = 9.81); 1.5 turns at 0.25 take 1000 N to 10550.72 N or to 94.78 N."""
-    assert 100 * 9.81 / bag_that_runs(1.0, 1.0, 0.2, 1.5 * np.pi) == pytest.approx(382.26, abs=0.005)
-    assert 1000 * bag_that_runs(1.0, 1.0, 0.25, 3 * np.pi) == pytest.approx(10550.72, abs=0.05)
-    assert 1000 / bag_that_runs(1.0, 1.0, 0.25, 3 * np.pi) == pytest.approx(94.78, abs=0.01)
+    assert 100 * 9.81 / min_bag_mass(1.0, 1.0, 0.2, 1.5 * np.pi) == pytest.approx(382.26, abs=0.005)
+    assert 1000 * min_bag_mass(1.0, 1.0, 0.25, 3 * np.pi) == pytest.approx(10550.72, abs=0.05)
+    assert 1000 / min_bag_mass(1.0, 1.0, 0.25, 3 * np.pi) == pytest.approx(94.78, abs=0.01)
 
 
 def test_expected_throws():
@@ -131,7 +133,7 @@ def test_snag_chance_along_a_path():
     scene = filled(density=0.5, snag_factor=0.1)
     heights = np.zeros(129)
 
-    through = unsnagged(scene.leaf, scene.leaf_corner, scene.leaf_cell, scene.snag, heights, 12.0 / 128, 0.0, 0.0, 5.0, 0.0, 12.0)
+    through = unsnagged(scene.leaves, scene.rules.snag, Flight(heights, 12.0 / 128, 5.0), 0.0, 0.0, 0.0, 12.0)
 
     assert 1 - through == pytest.approx(0.45118836, rel=1e-6)
 

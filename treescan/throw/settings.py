@@ -4,34 +4,82 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from math import radians
+from typing import NamedTuple
 
 from treescan.errors import BadInput
 from treescan.settings import setting
+
+
+class AimError(NamedTuple):
+    """A deviation of a throw from its aim, or how large it is: to the right [rad], up [rad], too fast [share of the speed]."""
+
+    azimuth: float
+    elevation: float
+    speed: float
 
 
 @dataclass(frozen=True)
 class Method:
     """One way of sending a bag up: limits of the aim, spread about it, and the time it takes."""
 
-    speed_low: float = setting(8.0, "m/s", "slowest release that is worth aiming", "project_choice", low=1.0, high=60.0)
-    speed_high: float = setting(19.0, "m/s", "fastest release that can be aimed", "throw_speed", low=1.0, high=60.0)
+    speed_low: float = setting(
+        8.0, "m/s", "slowest release that is worth aiming", "project_choice", low=1.0, high=60.0
+    )
+    speed_high: float = setting(
+        19.0, "m/s", "fastest release that can be aimed", "throw_speed", low=1.0, high=60.0
+    )
     elevation_low: float = setting(radians(45.0), "rad", "flattest aim", "project_choice", low=0.1, high=1.55)
-    elevation_high: float = setting(radians(82.0), "rad", "steepest aim", "project_choice", low=0.1, high=1.55)
-    speed_sd: float = setting(0.04, "share of the speed", "spread of the release speed, practised thrower", "throw_spread", low=0.002, high=0.3)
-    elevation_sd: float = setting(radians(2.0), "rad", "spread of the elevation, practised thrower", "throw_spread", low=0.001, high=0.3)
-    azimuth_sd: float = setting(radians(1.5), "rad", "spread of the azimuth, practised thrower", "throw_spread", low=0.001, high=0.3)
-    azimuth_bias: float = setting(0.0, "rad", "own throws go on average this far right of the aim", "project_choice", low=-0.5, high=0.5)
-    elevation_bias: float = setting(0.0, "rad", "own throws go on average this far above the aim", "project_choice", low=-0.5, high=0.5)
-    speed_bias: float = setting(0.0, "share of the speed", "own throws go on average this much faster than aimed", "project_choice", low=-0.5, high=0.5)
-    seconds_setup: float = setting(60.0, "s", "getting ready at a place", "project_choice", low=0.0, high=7200.0)
-    seconds_throw: float = setting(90.0, "s", "one throw with getting the line back and laid out", "project_choice", low=1.0, high=3600.0)
-    seconds_working: float = setting(240.0, "s", "working the weight back once", "project_choice", low=0.0, high=7200.0)
+    elevation_high: float = setting(
+        radians(82.0), "rad", "steepest aim", "project_choice", low=0.1, high=1.55
+    )
+    speed_sd: float = setting(
+        0.04,
+        "share of the speed",
+        "spread of the release speed, practised thrower",
+        "throw_spread",
+        low=0.002,
+        high=0.3,
+    )
+    elevation_sd: float = setting(
+        radians(2.0), "rad", "spread of the elevation, practised thrower", "throw_spread", low=0.001, high=0.3
+    )
+    azimuth_sd: float = setting(
+        radians(1.5), "rad", "spread of the azimuth, practised thrower", "throw_spread", low=0.001, high=0.3
+    )
+    azimuth_bias: float = setting(
+        0.0, "rad", "own throws go on average this far right of the aim", "project_choice", low=-0.5, high=0.5
+    )
+    elevation_bias: float = setting(
+        0.0, "rad", "own throws go on average this far above the aim", "project_choice", low=-0.5, high=0.5
+    )
+    speed_bias: float = setting(
+        0.0,
+        "share of the speed",
+        "own throws go on average this much faster than aimed",
+        "project_choice",
+        low=-0.5,
+        high=0.5,
+    )
+    seconds_setup: float = setting(
+        60.0, "s", "getting ready at a place", "project_choice", low=0.0, high=7200.0
+    )
+    seconds_throw: float = setting(
+        90.0, "s", "one throw with getting the line back and laid out", "project_choice", low=1.0, high=3600.0
+    )
+    seconds_working: float = setting(
+        240.0, "s", "working the weight back once", "project_choice", low=0.0, high=7200.0
+    )
 
     def __post_init__(self) -> None:
         if not self.speed_low < self.speed_high:
             raise BadInput("the slowest speed of a way of throwing is not below the fastest")
         if not self.elevation_low < self.elevation_high:
             raise BadInput("the flattest elevation of a way of throwing is not below the steepest")
+
+    @property
+    def bias(self) -> AimError:
+        """How own throws deviate from the aim on average."""
+        return AimError(self.azimuth_bias, self.elevation_bias, self.speed_bias)
 
 
 HAND = Method()
@@ -48,61 +96,199 @@ LAUNCHER = Method(
     seconds_throw=150.0,
 )
 
-METHOD_WORDS = {"hand": "one hand", "two_hand": "both hands, swung between the legs", "launcher": "launcher"}
+METHODS = ("hand", "two_hand", "launcher")
+"""Ways of throwing: one hand; both hands, swung between the legs; a launcher."""
+
 
 
 @dataclass(frozen=True)
 class ThrowSettings:
     """All that the throw path depends on besides the scan."""
 
-    methods: tuple[str, ...] = setting(("hand", "two_hand", "launcher"), "", "ways of throwing at hand", "project_choice", choices=tuple(METHOD_WORDS))
+    methods: tuple[str, ...] = setting(
+        METHODS, "", "ways of throwing at hand", "project_choice", choices=METHODS
+    )
     hand: Method = field(default=HAND)
     two_hand: Method = field(default=TWO_HAND)
     launcher: Method = field(default=LAUNCHER)
 
     bag_mass: float = setting(0.34, "kg", "throw bag, 12 oz", "throw_bags", low=0.1, high=1.0)
     bag_radius: float = setting(0.03, "m", "half the bag's width", "project_choice", low=0.005, high=0.1)
-    drag: float = setting(0.6, "", "drag coefficient of the bag: between a sphere (0.4 to 0.5) and a blunt body (0.8 to 1.1)", "blunt_body_drag", low=0.0, high=2.0)
+    drag: float = setting(
+        0.6,
+        "",
+        "drag coefficient of the bag: between a sphere (0.4 to 0.5) and a blunt body (0.8 to 1.1)",
+        "blunt_body_drag",
+        low=0.0,
+        high=2.0,
+    )
     line_density: float = setting(0.002, "kg/m", "throw line of about 2 mm", "line_mass", low=0.0, high=0.02)
-    air_density: float = setting(1.225, "kg/m3", "air at sea level, 15 degrees C", "standard_air", low=0.0, high=2.0)
-    friction: float = setting(0.3, "", "line on bark, middle value: whether it slides along a limb", "line_friction", low=0.0, high=1.5)
-    friction_high: float = setting(0.5, "", "line on rough bark: whether the bag comes down by itself", "line_friction", low=0.0, high=1.5)
+    air_density: float = setting(
+        1.225, "kg/m3", "air at sea level, 15 degrees C", "standard_air", low=0.0, high=2.0
+    )
+    friction: float = setting(
+        0.3,
+        "",
+        "line on bark, middle value: whether it slides along a limb",
+        "line_friction",
+        low=0.0,
+        high=1.5,
+    )
+    friction_high: float = setting(
+        0.5,
+        "",
+        "line on rough bark: whether the bag comes down by itself",
+        "line_friction",
+        low=0.0,
+        high=1.5,
+    )
 
-    release_height: float = setting(1.5, "m", "release above the thrower's feet", "project_choice", low=0.5, high=3.0)
-    reach_along: float = setting(1.0, "m", "x_max: farthest place on the wanted limb, from the parent's bark", "project_choice", low=0.05, high=5.0)
-    smallest_limb: float = setting(0.01, "m", "wood thinner than this bends away from a bag", "project_choice", low=0.0, high=0.05)
-    max_worked: int = setting(4, "", "most captured limbs that one working is expected to clear", "project_choice", low=0, high=20)
-    max_between: int = setting(24, "", "most limbs a line may lie over besides the wanted one, even for a basal anchor", "project_choice", low=0, high=90)
+    release_height: float = setting(
+        1.5, "m", "release above the thrower's feet", "project_choice", low=0.5, high=3.0
+    )
+    reach_along: float = setting(
+        1.0,
+        "m",
+        "x_max: farthest place on the wanted limb, from the parent's bark",
+        "project_choice",
+        low=0.05,
+        high=5.0,
+    )
+    smallest_limb: float = setting(
+        0.01, "m", "wood thinner than this bends away from a bag", "project_choice", low=0.0, high=0.05
+    )
+    max_worked: int = setting(
+        4, "", "most captured limbs that one working is expected to clear", "project_choice", low=0, high=20
+    )
+    max_between: int = setting(
+        24,
+        "",
+        "most limbs a line may lie over besides the wanted one, even for a basal anchor",
+        "project_choice",
+        low=0,
+        high=90,
+    )
     near_thrower: float = setting(
         5.0, "m", "a bag that comes down nearer than this to the thrower (two spreads of a steep throw by hand) counts for less and gets its own warning",
         "common_practice", low=0.0, high=20.0,
     )  # fmt: skip
     strike_speed: float = setting(
-        8.0, "m/s", "a bag that strikes wood faster than this (level speed while it falls) is not counted on: where it goes cannot be told", "project_choice", low=0.0, high=60.0
+        8.0,
+        "m/s",
+        "a bag that strikes wood faster than this (level speed while it falls) is not counted on: where it goes cannot be told",
+        "project_choice",
+        low=0.0,
+        high=60.0,
     )
     near_worth: float = setting(
-        0.5, "", "what a throw counts, where place and aim are chosen, when its bag comes down near the thrower", "project_choice", low=0.0, high=1.0
+        0.5,
+        "",
+        "what a throw counts, where place and aim are chosen, when its bag comes down near the thrower",
+        "project_choice",
+        low=0.0,
+        high=1.0,
     )
-    shaft_clearance: float = setting(0.05, "m", "room beside the wanted limb for the falling bag, besides its own width", "project_choice", low=0.0, high=1.0)
-    snag_factor: float = setting(0.1, "", "k in the snag chance 1 - exp(-k x density x path)", "snag_law", low=0.0, high=5.0)
-    lift_height: float = setting(2.5, "m", "a line over things lower than this can be lifted off by hand", "project_choice", low=0.0, high=5.0)
+    shaft_clearance: float = setting(
+        0.05,
+        "m",
+        "room beside the wanted limb for the falling bag, besides its own width",
+        "project_choice",
+        low=0.0,
+        high=1.0,
+    )
+    snag_factor: float = setting(
+        0.1, "", "k in the snag chance 1 - exp(-k x density x path)", "snag_law", low=0.0, high=5.0
+    )
+    lift_height: float = setting(
+        2.5,
+        "m",
+        "a line over things lower than this can be lifted off by hand",
+        "project_choice",
+        low=0.0,
+        high=5.0,
+    )
 
-    stance_spacing: float = setting(1.25, "m", "grid of standing places", "project_choice", low=0.25, high=10.0)
-    search_radius: float = setting(20.0, "m", "farthest standing place from the stem's foot", "project_choice", low=2.0, high=60.0)
-    beyond_crown: float = setting(6.0, "m", "farthest standing place outside the crown", "project_choice", low=0.0, high=40.0)
-    stem_clearance: float = setting(1.0, "m", "nearest standing place to the stem's bark", "project_choice", low=0.0, high=10.0)
-    walkable_slope: float = setting(radians(30.0), "rad", "steepest ground to throw from", "project_choice", low=0.0, high=1.2)
-    wood_reach: float = setting(0.8, "m", "free room round the release point for the swinging arm", "project_choice", low=0.0, high=3.0)
-    foliage_limit: float = setting(0.3, "1/m", "twig and leaf density at the release point above which one does not throw", "project_choice", low=0.0, high=10.0)
-    conductor_distance: float = setting(10.0, "m", "standing places this near a drawn conductor are left out; not a safe distance", "conductor_10m", low=0.0, high=100.0)
-    wire_distance: float = setting(4.0, "m", "standing places this near a wire the scan saw are left out; not a safe distance", "project_choice", low=0.0, high=100.0)
-    wire_clearance: float = setting(1.5, "m", "a flight or line this near a wire counts as touching it", "project_choice", low=0.0, high=20.0)
-    wire_chance: float = setting(0.002, "", "an aim with a larger chance of nearing a wire is not proposed", "project_choice", low=0.0, high=1.0)
+    stance_spacing: float = setting(
+        1.25, "m", "grid of standing places", "project_choice", low=0.25, high=10.0
+    )
+    search_radius: float = setting(
+        20.0, "m", "farthest standing place from the stem's foot", "project_choice", low=2.0, high=60.0
+    )
+    beyond_crown: float = setting(
+        6.0, "m", "farthest standing place outside the crown", "project_choice", low=0.0, high=40.0
+    )
+    stem_clearance: float = setting(
+        1.0, "m", "nearest standing place to the stem's bark", "project_choice", low=0.0, high=10.0
+    )
+    walkable_slope: float = setting(
+        radians(30.0), "rad", "steepest ground to throw from", "project_choice", low=0.0, high=1.2
+    )
+    wood_reach: float = setting(
+        0.8,
+        "m",
+        "free room round the release point for the swinging arm",
+        "project_choice",
+        low=0.0,
+        high=3.0,
+    )
+    foliage_limit: float = setting(
+        0.3,
+        "1/m",
+        "twig and leaf density at the release point above which one does not throw",
+        "project_choice",
+        low=0.0,
+        high=10.0,
+    )
+    conductor_distance: float = setting(
+        10.0,
+        "m",
+        "standing places this near a drawn conductor are left out; not a safe distance",
+        "conductor_10m",
+        low=0.0,
+        high=100.0,
+    )
+    wire_distance: float = setting(
+        4.0,
+        "m",
+        "standing places this near a wire the scan saw are left out; not a safe distance",
+        "project_choice",
+        low=0.0,
+        high=100.0,
+    )
+    wire_clearance: float = setting(
+        1.5,
+        "m",
+        "a flight or line this near a wire counts as touching it",
+        "project_choice",
+        low=0.0,
+        high=20.0,
+    )
+    wire_chance: float = setting(
+        0.002,
+        "",
+        "an aim with a larger chance of nearing a wire is not proposed",
+        "project_choice",
+        low=0.0,
+        high=1.0,
+    )
 
-    min_chance: float = setting(0.01, "", "smaller chances are not reported as a throw", "project_choice", low=0.0, high=1.0)
-    candidates: int = setting(2, "", "standing places worked out finely for each union, class and method", "project_choice", low=1, high=50)
-    fine_planes: int = setting(1024, "", "azimuths in the fine integral of a chance", "project_choice", low=8, high=2000)
-    fine_flights: int = setting(16, "", "flights an azimuth in the fine integral of a chance", "project_choice", low=8, high=5000)
+    min_chance: float = setting(
+        0.01, "", "smaller chances are not reported as a throw", "project_choice", low=0.0, high=1.0
+    )
+    candidates: int = setting(
+        2,
+        "",
+        "standing places worked out finely for each union, class and method",
+        "project_choice",
+        low=1,
+        high=50,
+    )
+    fine_planes: int = setting(
+        1024, "", "azimuths in the fine integral of a chance", "project_choice", low=8, high=2000
+    )
+    fine_flights: int = setting(
+        16, "", "flights an azimuth in the fine integral of a chance", "project_choice", low=8, high=5000
+    )
 
     def method(self, name: str) -> Method:
         """Limits and spread of one way of throwing."""

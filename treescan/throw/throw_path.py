@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
+from treescan.arrays import Floats, Floats32, Ints32
+from treescan.reason import Reason
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int32]
+ISOLATION = {1: "line_isolated", 2: "line_isolable", 3: "line_several"}
+"""Isolation classes: only the wanted limb between the legs; others can be cleared by working the bag back; over several limbs."""
 
-CLASS_WORDS = {1: "clean: only the wanted limb between the legs", 2: "isolable by working the weight back", 3: "over several limbs: basal anchor only"}
+STEM, THIN_LIMBS = "the_stem", "thin_limbs"
+"""What stands in `Throw.captured_unions` for a limb that leaves no union."""
 
 
 @dataclass(frozen=True)
@@ -19,14 +20,23 @@ class Stances:
 
     xyz : (s, 3) float          Feet of the thrower on the terrain. [m, local]
     open_sky : (s,) bool        False where the release point is in foliage or wood: kept out of the search.
-    refused : mapping-like tuple of (reason, count)   Why grid places were left out ("too steep", "no-stand area", "near a conductor").
+    refused : tuple of (Reason, count)     Why grid places were left out.
     """
 
     xyz: Floats
-    refused: tuple[tuple[str, int], ...] = ()
+    refused: tuple[tuple[Reason, int], ...] = ()
 
     def __len__(self) -> int:
         return len(self.xyz)
+
+
+@dataclass(frozen=True)
+class Aim:
+    """Where and how one aims: azimuth clockwise from north [rad], elevation [rad], speed [m/s]."""
+
+    azimuth: float
+    elevation: float
+    speed: float
 
 
 @dataclass(frozen=True)
@@ -39,7 +49,7 @@ class Throw:
     isolation_class : int       1, 2 or 3 (models.md section 2).
     stance : int                Row in `Stances`.
     stand : (3,) float          [m, local]
-    method : str                "hand", "two_hand" or "launcher" (`settings.METHOD_WORDS`).
+    method : str                "hand", "two_hand" or "launcher" (`settings.METHODS`).
     azimuth, elevation : float  Aim; azimuth clockwise from the y axis (north). [rad]
     speed : float               At release. [m/s]
     chance : float              That one throw at this aim gives this class or better, dispersion included.
@@ -50,10 +60,10 @@ class Throw:
     slides : bool               True if it slides to the union by itself (slope above the friction angle).
     supports : (c,) int32       Graph nodes (segment child nodes) the settled line bears on, outermost (near end) first, the wanted one included.
     captured : (d,) int32       Limbs between the legs besides the wanted one, outermost first.
-    captured_unions : tuple     Labels of the unions those limbs leave from, outermost first.
+    captured_unions : tuple     Labels of the unions those limbs leave from, outermost first; `STEM` and `THIN_LIMBS` leave none.
     workings : int              0, 1 or 2 times the weight must be worked back.
     min_weight : float        That comes down by itself on rough bark, both legs plumb. [kg]
-    steps : tuple of str        What a person does, in order.
+    steps : tuple of Reason     What a person does, in order.
     pace : (3,) float           Time for getting ready at the place, for one throw with getting the line back, and for working the weight
                                 back once; settings of the method, no published figure. [s]
     over_crown : bool           The flight passes over all wood in its plane and comes down beyond it.
@@ -73,12 +83,12 @@ class Throw:
     rest: Floats
     rest_distance: float
     slides: bool
-    supports: Ints
-    captured: Ints
+    supports: Ints32
+    captured: Ints32
     captured_unions: tuple[str, ...]
     workings: int
     min_weight: float
-    steps: tuple[str, ...]
+    steps: tuple[Reason, ...]
     pace: tuple[float, float, float] = (60.0, 90.0, 240.0)
     over_crown: bool = False
 
@@ -109,10 +119,10 @@ class ThrowTable:
                                 the method with the highest chance anywhere where no throw is proposed. At the best place it is the finely
                                 worked-out chance; the coarser values elsewhere are not shown higher than that, and throws whose bag comes
                                 down near the thrower count for less in them (`ThrowSettings.near_worth`).
-    blocked_by : tuple of str   Per union, in words, what stops most throws where none gets over.
+    blocked_by : tuple          Per union, what stops most throws where none gets over; None where one does.
     """
 
     stances: Stances
     best: dict[tuple[int, int], Throw]
-    chance: NDArray[np.float32]
-    blocked_by: tuple[str, ...]
+    chance: Floats32
+    blocked_by: tuple[Reason | None, ...]

@@ -9,14 +9,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from treescan.arrays import Flags, Floats, Floats32, Ints
 from treescan.cloud.point_cloud import Frame
 from treescan.reason import Reason
 from treescan.trees.beside import Beside
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.signedinteger]
 
 
 @dataclass(frozen=True)
@@ -74,7 +71,7 @@ class Unions:
     arm_diameter_sd: Floats
     arm_attachment: Floats
     arm_slope: Floats
-    arm_continues: NDArray[np.bool_]
+    arm_continues: Flags
     flags: tuple[tuple[str, ...], ...]
 
     def __len__(self) -> int:
@@ -140,7 +137,7 @@ class WoodGraph:
     radius: Floats
     radius_sd: Floats
     arc: Floats
-    seen: NDArray[np.bool_]
+    seen: Flags
     parent: Ints
     segment_radius: Floats
     limb: Ints
@@ -206,7 +203,7 @@ class WoodGraph:
             out[self.parent[i]] += out[i]
         return out
 
-    def above(self, node: int) -> NDArray[np.bool_]:
+    def above(self, node: int) -> Flags:
         """True for `node` and every node it carries, (n,)."""
         place, carried = self._walk
         return (place >= place[node]) & (place < place[node] + carried[node])
@@ -296,5 +293,5 @@ class TracedTree:
     fitness: ScanFitness
     source: str
     notes: tuple[Reason, ...] = ()
-    preview: NDArray[np.float32] | None = None
+    preview: Floats32 | None = None
     """Thinned points of the tree for pictures, (k, 3). [m, local]"""

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from treescan.arrays import Floats, Floats32, Ints, Ints32
 from treescan.atomic import whole_file, write_text
 from treescan.cautions import all_cautions
 from treescan.cloud.point_cloud import Frame
@@ -122,7 +123,7 @@ def read_tree(path: str | os.PathLike[str]) -> TracedTree:
     return tree_in(data, beside, str(path), preview)
 
 
-def tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: NDArray[np.float32] | None = None) -> TracedTree:
+def tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: Floats32 | None = None) -> TracedTree:
     """A `TracedTree` from the content of a tree.json and what stands beside it (None: level ground, alone, leafless)."""
     try:
         return _tree_in(data, beside, file, preview)
@@ -133,7 +134,7 @@ def tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: NDA
         raise BadInput(what, file=file, remedy="see 'tree.json' in README for the keys it must have") from err
 
 
-def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: NDArray[np.float32] | None) -> TracedTree:
+def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: Floats32 | None) -> TracedTree:
     nodes, segments = data["nodes"], data.get("segments", [])
     if not nodes:
         raise BadInput("has no nodes", file=file)
@@ -200,7 +201,7 @@ def _oval_out(ratio: float, along: list[float]) -> dict[str, Any]:
     return {"oval": ratio, "oval_dir": along} if ratio != 1.0 else {}
 
 
-def _ovals_in(nodes: list[dict[str, Any]], file: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _ovals_in(nodes: list[dict[str, Any]], file: str) -> tuple[Floats, Floats]:
     """Longest over shortest width and the direction of the longest, (n,), (n, 3); 1 and 0 where a node states none."""
     oval, along = np.ones(len(nodes)), np.zeros((len(nodes), 3))
     for i, node in enumerate(nodes):
@@ -220,7 +221,7 @@ def _ovals_in(nodes: list[dict[str, Any]], file: str) -> tuple[NDArray[np.float6
     return oval, along
 
 
-def _parents_first(parent: NDArray[np.int32], file: str) -> NDArray[np.int64]:
+def _parents_first(parent: Ints32, file: str) -> Ints:
     """An order in which parents stand before their children; the given one where it already does."""
     if np.all(parent[1:] < np.arange(1, len(parent))) and np.all(parent[1:] >= 0):
         return np.arange(len(parent))
@@ -245,8 +246,8 @@ def _parents_first(parent: NDArray[np.int32], file: str) -> NDArray[np.int64]:
 
 
 def _limbs_in(
-    data: dict[str, Any], parent: NDArray[np.int32], seg_limb: NDArray[np.int32], file: str
-) -> tuple[NDArray[np.int32], Limbs]:
+    data: dict[str, Any], parent: Ints32, seg_limb: Ints32, file: str
+) -> tuple[Ints32, Limbs]:
     """The limbs as the file numbers them, checked: every limb one chain."""
     given = {x["id"]: x for x in data["limbs"]}
     limb = seg_limb.copy()
@@ -279,7 +280,7 @@ def _limbs_in(
 
 
 def _unions_in(
-    given: list[dict[str, Any]], derived: Unions, new: dict[Any, int], xyz: NDArray[np.float64], n: int, file: str
+    given: list[dict[str, Any]], derived: Unions, new: dict[Any, int], xyz: Floats, n: int, file: str
 ) -> Unions:
     """The file's own unions: which there are, their labels, flags and sizes; what it does not state is taken from the graph."""
     labels = [u["id"] for u in given]
@@ -443,7 +444,7 @@ def _surroundings_out(s: Surroundings) -> dict[str, Any]:
     }
 
 
-def _beside_in(data: dict[str, Any], path: Path) -> tuple[Beside | None, NDArray[np.float32] | None]:
+def _beside_in(data: dict[str, Any], path: Path) -> tuple[Beside | None, Floats32 | None]:
     names = data.get("beside")
     if not names:
         return None, None
@@ -498,7 +499,7 @@ def _save_arrays(path: Path, arrays: dict[str, NDArray]) -> None:
                 np.lib.format.write_array(out, np.asanyarray(array), allow_pickle=False)
 
 
-def _degrees(angle: ArrayLike) -> NDArray[np.float64]:
+def _degrees(angle: ArrayLike) -> Floats:
     """Radians as degrees with nine decimals: enough for any use, and the same after any number of round trips."""
     return np.asarray(np.round(np.degrees(angle), 9), np.float64)
 

@@ -2,23 +2,72 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from pathlib import Path
 
+from treescan.atomic import write_text
 from treescan.faces.cli.jobs import read_settings
+from treescan.outputs.text.say import text
 from treescan.reason import Reason
-from treescan.throw.ballistics.own_record import write_settings
+from treescan.throw.ballistics.own_record import OwnSpread, own_spread, read_record
+from treescan.throw.detail.steps import how_they_go
+from treescan.throw.settings import Method
 
 
 def throws_job(record: Path, output: Path, settings: Path | None) -> tuple[list[Path], list[Reason]]:
     """Work out the spread of every method in the record and write it as settings; return the file and a summary."""
-    found = []
-    for s in write_settings(record, output, read_settings(settings).throw):
-        side, up, speed = s.bias
-        found.append(
-            Reason(
-                "throws_spread",
-                method=s.method, n=s.throws, side=s.azimuth_sd, up=s.elevation_sd, speed=s.speed_sd,
-                off_side=abs(side), left=side < 0, off_up=abs(up), low=up < 0, off_speed=abs(speed), slow=speed < 0,
-            )
-        )
-    return [output], [*found, Reason("use_settings_with", path=str(output))]
+    spreads = own_spread(read_record(record), read_settings(settings).throw)
+    write_text(output, settings_text(spreads))
+    return [output], [*(_summary(s) for s in spreads), Reason("use_settings_with", path=str(output))]
+
+
+def _summary(s: OwnSpread) -> Reason:
+    """What was found about one way of throwing."""
+    sd, bias = s.sd, s.bias
+    return Reason(
+        "throws_spread",
+        method=s.method,
+        n=s.throws,
+        side=sd.azimuth,
+        up=sd.elevation,
+        speed=sd.speed,
+        off_side=abs(bias.azimuth),
+        left=bias.azimuth < 0,
+        off_up=abs(bias.elevation),
+        low=bias.elevation < 0,
+        off_speed=abs(bias.speed),
+        slow=bias.speed < 0,
+    )
+
+
+def settings_text(spreads: tuple[OwnSpread, ...]) -> str:
+    """Spreads and mean errors as settings for `plan --settings`, TOML; values outside what a setting takes are brought to its limit."""
+    lines = ["# " + text("own_settings_head")]
+    for s in spreads:
+        values = _values(s)
+        upper = {"azimuth": s.high.azimuth, "elevation": s.high.elevation, "speed": s.high.speed}
+        lines += [
+            "",
+            "# " + text("own_settings_spread", **(values | upper)),
+            "# " + text("own_settings_bias", **values),
+            f"[throw.{s.method}]",
+        ]
+        for axis in s.sd._fields:
+            lines += [_line(f"{axis}_sd", getattr(s.sd, axis)), _line(f"{axis}_bias", getattr(s.bias, axis))]
+    return "\n".join(lines) + "\n"
+
+
+def _values(s: OwnSpread) -> dict[str, str | int | float | tuple[Reason, ...]]:
+    return {
+        "method": s.method,
+        "throws": s.throws,
+        "azimuth": s.sd.azimuth,
+        "elevation": s.sd.elevation,
+        "speed": s.sd.speed,
+        "went": how_they_go(s.bias)[0],
+    }
+
+
+def _line(name: str, value: float) -> str:
+    limits = next(f for f in fields(Method) if f.name == name).metadata
+    return f"{name} = {min(max(value, float(limits['low'])), float(limits['high'])):.5f}"

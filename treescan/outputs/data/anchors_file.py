@@ -16,10 +16,11 @@ from treescan.outputs.data.climb_json import beside_the_rank, climb_out
 from treescan.outputs.data.contact_rows import ContactRow, contact_rows
 from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.outputs.strict_json import number, place, tame, vector
+from treescan.outputs.text.say import word
 from treescan.outputs.text.wording import file_name
 from treescan.planning.tie_in_point import AccessStep, Reach, TieInPoint
 from treescan.reason import Reason
-from treescan.throw.throw_path import CLASS_WORDS, Throw
+from treescan.throw.throw_path import ISOLATION, Throw
 from treescan.units import G
 
 FORMAT, VERSION = "treescan-anchors", 1
@@ -180,7 +181,7 @@ def _throw(a: Assessment, t: Throw) -> dict[str, Any]:
     frame = a.tree.frame
     return {
         "isolation_class": int(t.isolation_class),
-        "isolation": CLASS_WORDS.get(t.isolation_class, ""),
+        "isolation": word(ISOLATION[t.isolation_class]),
         "chance": number(t.chance),
         "expected_throws": number(t.expected_throws),
         "stand_xyz": place(frame.to_map(t.stand)),
@@ -190,13 +191,13 @@ def _throw(a: Assessment, t: Throw) -> dict[str, Any]:
             "speed_ms": number(t.speed),
         },
         "method": t.method,
-        "captured": list(t.captured_unions),
+        "captured": [word(u) for u in t.captured_unions],
         "workings": int(t.workings),
         "rest_xyz": place(frame.to_map(t.rest)),
         "rest_distance_m": number(t.rest_distance),
         "slides_to_union": bool(t.slides),
         "least_weight_kg": number(t.min_weight),
-        "steps": list(t.steps),
+        **all_with_data("steps", t.steps),
     }
 
 

@@ -8,8 +8,10 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.cautions import all_cautions
+from treescan.outputs.data.reason_data import with_data
 from treescan.outputs.strict_json import place
-from treescan.throw.throw_path import CLASS_WORDS
+from treescan.outputs.text.say import word
+from treescan.throw.throw_path import ISOLATION
 
 
 def standing_out(a: Assessment) -> dict[str, Any]:
@@ -22,15 +24,21 @@ def standing_out(a: Assessment) -> dict[str, Any]:
         "units": "m",
         "crs": a.tree.frame.crs,
         "cautions": list(all_cautions()),
-        "classes": {str(k): words for k, words in CLASS_WORDS.items()},
+        "classes": {str(k): word(name) for k, name in ISOLATION.items()},
         "meaning": "chances[union] = chance of one throw at the best aim: [class 1, class 2 or better, class 3 or better]",
-        "refused": [{"reason": reason, "places": int(count)} for reason, count in stances.refused],
-        "unions": [{"union": label, "blocked_by": a.throws.blocked_by[k] if k < len(a.throws.blocked_by) else ""} for k, label in enumerate(labels)],
+        "refused": [{**with_data("reason", reason), "places": int(count)} for reason, count in stances.refused],
+        "unions": [{"union": label, **_blocked(a, k)} for k, label in enumerate(labels)],
         "places": [
             {"id": f"S{s + 1:03d}", "xyz": place(a.tree.frame.to_map(xyz)), "chances": _chances(chance[:, s], labels)}
             for s, xyz in enumerate(stances.xyz)
         ],
     }
+
+
+def _blocked(a: Assessment, union: int) -> dict[str, Any]:
+    """What stops a line; the sentence is empty where one was found."""
+    reason = a.throws.blocked_by[union] if union < len(a.throws.blocked_by) else None
+    return with_data("blocked_by", reason) if reason else {"blocked_by": "", "blocked_by_data": None}
 
 
 def _chances(chance: np.ndarray, labels: tuple[str, ...]) -> dict[str, list[float]]:

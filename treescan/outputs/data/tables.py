@@ -22,6 +22,7 @@ from treescan.outputs.data.anchors_file import anchor_rows
 from treescan.outputs.data.codebook import CODEBOOK, source_of
 from treescan.outputs.shapes.cached import cached
 from treescan.outputs.text import wording as w
+from treescan.outputs.text.say import word
 
 KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
 TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
@@ -194,7 +195,7 @@ def _throws(a: Assessment) -> pandas.DataFrame:
                 t.chance,
                 t.rest_distance,
                 bool(t.slides),
-                " ".join(t.captured_unions),
+                " ".join(word(u) for u in t.captured_unions),
                 t.workings,
                 t.min_weight,
             )

@@ -9,7 +9,7 @@ from treescan.assess import Assessment
 from treescan.outputs.drawing.svg import Drawing
 from treescan.outputs.text.say import figure, say, text, word
 from treescan.reason import Reason
-from treescan.throw.search.window import THROWS, Window, throw_window
+from treescan.throw.detail.window import THROWS, Window, throw_window
 from treescan.throw.throw_path import Throw
 
 Floats = NDArray[np.float64]

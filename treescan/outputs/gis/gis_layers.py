@@ -16,7 +16,7 @@ from treescan.cautions import CAUTIONS
 from treescan.outputs.data.anchors_file import worst_work_point
 from treescan.outputs.shapes.cached import cached
 from treescan.outputs.shapes.rope_lines import rope_line
-from treescan.outputs.text.say import say_all
+from treescan.outputs.text.say import say, say_all
 from treescan.outputs.text.wording import file_name
 from treescan.planning.tie_in_point import TieInPoint
 
@@ -130,6 +130,12 @@ def _limbs(a: Assessment) -> Layer:
     return _rows("limbs", "LineString", "axes of stem and limbs", rows)
 
 
+def _no_line(a: Assessment, union: int) -> str:
+    """Why no line was found over a union; empty where one was."""
+    reason = a.throws.blocked_by[union] if union < len(a.throws.blocked_by) else None
+    return say(reason) if reason else ""
+
+
 def _unions(a: Assessment) -> Layer:
     u, rows = a.tree.graph.unions, []
     for k, label in enumerate(u.label):
@@ -140,7 +146,7 @@ def _unions(a: Assessment) -> Layer:
             "least_child_m": float(u.arm_diameter[u.arms(k)].min()),
             "aspect_ratio": u.aspect_ratio(k),
             "flags": ", ".join(u.flags[k]),
-            "no_line_because": a.throws.blocked_by[k] if k < len(a.throws.blocked_by) else "",
+            "no_line_because": _no_line(a, k),
         }
         rows.append((row, _point(a, u.place[k])))
     return _rows("unions", "Point", "unions of the traced tree", rows)

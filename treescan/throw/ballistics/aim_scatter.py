@@ -7,11 +7,10 @@ from math import erf, sqrt
 
 import numpy as np
 from numba import njit
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-Floats = NDArray[np.float64]
-Floats32 = NDArray[np.float32]
+from treescan.arrays import Floats, Floats32
 
 
 def cell_edges(centres: ArrayLike) -> Floats:
@@ -36,7 +35,9 @@ def cell_mass(aims: ArrayLike, centres: ArrayLike, sd: ArrayLike) -> Floats:
     (a, n) float
     """
     aim = np.asarray(aims, float)
-    return np.asarray(_mass(aim, cell_edges(centres), np.broadcast_to(np.asarray(sd, float), aim.shape).copy()))
+    return np.asarray(
+        _mass(aim, cell_edges(centres), np.broadcast_to(np.asarray(sd, float), aim.shape).copy())
+    )
 
 
 @njit(cache=True, nogil=True)
@@ -120,7 +121,9 @@ def spread_block(block: Floats, on_azimuth: Floats, on_elevation: Floats, on_spe
 
 
 @njit(cache=True, nogil=True)
-def spread_on_grid(block: Floats32, on_azimuth: Floats, on_elevation: Floats, on_speed: Floats, out: Floats32) -> None:
+def spread_on_grid(
+    block: Floats32, on_azimuth: Floats, on_elevation: Floats, on_speed: Floats, out: Floats32
+) -> None:
     """Like `spread_block` for aims on the cells themselves and the same spread for every aim.
 
     block, out (a, e, v); on_azimuth, on_elevation, on_speed (2 w + 1,): chance of the cell -w .. w steps from the aim.

@@ -7,21 +7,47 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
-from treescan.atomic import write_text
+from treescan.arrays import Floats
 from treescan.errors import BadInput
 from treescan.throw.ballistics.flight import flights
-from treescan.throw.settings import Method, ThrowSettings
+from treescan.throw.settings import METHODS, AimError, ThrowSettings
 from treescan.units import G
 
-Floats = NDArray[np.float64]
-
-COLUMNS = ("method", "distance_m", "aimed_height_m", "elevation_deg", "got_height_m", "got_side_m", "got_range_m")
+COLUMNS = (
+    "method",
+    "distance_m",
+    "aimed_height_m",
+    "elevation_deg",
+    "got_height_m",
+    "got_side_m",
+    "got_range_m",
+)
 """Columns of a record: one throw a row."""
 
-LEAST_THROWS = 8
+MIN_THROWS = 8
 """Throws of one method below which a spread is not worked out."""
+
+DISTANCE, AIMED_HEIGHT, ELEVATION_DEG, GOT_HEIGHT, GOT_SIDE, GOT_RANGE = range(6)
+"""Columns of a record that was read, as in `COLUMNS` after the method."""
+
+TEN_PER_CENT = 1.2815516
+"""The standard normal deviate that one in ten exceeds."""
+
+NO_FIT = 0.05
+"""A throw whose flight misses what was measured by more than this is refused. [m]"""
+
+BELOW_HAND = -3.0
+"""How far below the release flights are followed. [m]"""
+
+MAX_SPEED = 80.0
+"""No throw is faster. [m/s]"""
+
+NEVER = -9.0
+"""Height taken where a flight does not get that far. [m]"""
+
+HALVINGS, NEWTON_STEPS, SHORTENINGS = 40, 15, 6
+"""Of the speed's interval; towards a release; of a step that does not help."""
 
 
 @dataclass(frozen=True)
@@ -32,19 +58,16 @@ class OwnSpread:
     ----------
     method : str
     throws : int            Rows used.
-    azimuth_sd, elevation_sd : float    [rad]
-    speed_sd : float        Share of the speed.
-    high : tuple of float   Upper ends of the one-sided 90 % ranges of the three, in that order: few throws say little.
-    bias : tuple of float   Mean error: to the right [rad], up [rad], too fast [share]; what aiming off cures.
+    sd : AimError           Standard deviations.
+    high : AimError         Upper ends of the one-sided 90 % ranges of the three: few throws say little.
+    bias : AimError         Mean error; what aiming off cures.
     """
 
     method: str
     throws: int
-    azimuth_sd: float
-    elevation_sd: float
-    speed_sd: float
-    high: tuple[float, float, float]
-    bias: tuple[float, float, float]
+    sd: AimError
+    high: AimError
+    bias: AimError
 
 
 def read_record(path: Path) -> dict[str, Floats]:
@@ -59,28 +82,51 @@ def read_record(path: Path) -> dict[str, Floats]:
         with path.open(encoding="utf-8-sig", newline="") as stream:
             rows = list(csv.DictReader(stream))
     except (OSError, UnicodeDecodeError) as e:
-        raise BadInput("the record of throws cannot be read", file=str(path), remedy="give a CSV file in UTF-8") from e
+        raise BadInput(
+            "the record of throws cannot be read", file=str(path), remedy="give a CSV file in UTF-8"
+        ) from e
     missing = [c for c in COLUMNS if not rows or c not in rows[0]]
     if missing:
-        raise BadInput(f"the record of throws lacks {', '.join(missing)}", file=str(path), remedy=f"first line: {','.join(COLUMNS)}")
+        raise BadInput(
+            f"the record of throws lacks {', '.join(missing)}",
+            file=str(path),
+            remedy=f"first line: {','.join(COLUMNS)}",
+        )
     found: dict[str, list[list[float]]] = {}
     for number, row in enumerate(rows, start=2):
         name = (row["method"] or "").strip()
-        if name not in ("hand", "two_hand", "launcher"):
-            raise BadInput(f"line {number}: method '{name}' is not known", file=str(path), remedy="use hand, two_hand or launcher")
+        if name not in METHODS:
+            raise BadInput(
+                f"line {number}: method '{name}' is not known",
+                file=str(path),
+                remedy="use hand, two_hand or launcher",
+            )
         try:
             values = [float(row[c]) for c in COLUMNS[1:]]
         except (TypeError, ValueError) as e:
-            raise BadInput(f"line {number} has a value that is not a number", file=str(path), remedy="write metres and degrees with a point") from e
-        if not (np.isfinite(values).all() and values[0] > 0 and 0 < values[2] < 90 and values[5] > values[0]):
             raise BadInput(
-                f"line {number} cannot be a throw", file=str(path), remedy="distance and range above 0, the range beyond the distance, elevation 1 to 89"
+                f"line {number} has a value that is not a number",
+                file=str(path),
+                remedy="write metres and degrees with a point",
+            ) from e
+        if not (
+            np.isfinite(values).all()
+            and values[DISTANCE] > 0
+            and 0 < values[ELEVATION_DEG] < 90
+            and values[GOT_RANGE] > values[DISTANCE]
+        ):
+            raise BadInput(
+                f"line {number} cannot be a throw",
+                file=str(path),
+                remedy="distance and range above 0, the range beyond the distance, elevation 1 to 89",
             )
         found.setdefault(name, []).append(values)
     return {name: np.array(v) for name, v in found.items()}
 
 
-def release_of(distance: Floats, height: Floats, reach: Floats, settings: ThrowSettings) -> tuple[Floats, Floats]:
+def release_of(
+    distance: Floats, height: Floats, reach: Floats, settings: ThrowSettings
+) -> tuple[Floats, Floats]:
     """Elevation [rad] and speed [m/s] of flights that pass `height` at `distance` and come down to the release level at `reach`. (k,) each.
 
     Without drag: z = x tan(a) (1 - x / R), so tan(a) = h / (d (1 - d / R)) and v^2 = g R / sin(2 a). Drag and line are then allowed for
@@ -91,7 +137,7 @@ def release_of(distance: Floats, height: Floats, reach: Floats, settings: ThrowS
     elevation = np.arctan2(h, d * (1 - d / r))
     speed = np.sqrt(G * r / np.maximum(np.sin(2 * elevation), 1e-6))
     off = _off(elevation, speed, d, h, r, settings)
-    for _ in range(15):
+    for _ in range(NEWTON_STEPS):
         da, dv = 1e-4, 1e-3
         by_a = (_off(elevation + da, speed, d, h, r, settings) - off) / da
         by_v = (_off(elevation, speed + dv, d, h, r, settings) - off) / dv
@@ -99,26 +145,36 @@ def release_of(distance: Floats, height: Floats, reach: Floats, settings: ThrowS
         step_a = np.clip((off[0] * by_v[1] - by_v[0] * off[1]) / det, -0.1, 0.1)
         step_v = np.clip((by_a[0] * off[1] - off[0] * by_a[1]) / det, -3.0, 3.0)
         share = np.ones(len(d))
-        for _ in range(6):
-            a, v = np.clip(elevation - share * step_a, 0.02, 1.55), np.clip(speed - share * step_v, 1.0, 80.0)
+        for _ in range(SHORTENINGS):
+            a, v = (
+                np.clip(elevation - share * step_a, 0.02, 1.55),
+                np.clip(speed - share * step_v, 1.0, MAX_SPEED),
+            )
             new = _off(a, v, d, h, r, settings)
             worse = (new**2).sum(axis=0) > (off**2).sum(axis=0)
             if not worse.any():
                 break
             share[worse] /= 3
-        elevation, speed, off = np.where(worse, elevation, a), np.where(worse, speed, v), np.where(worse, off, new)
-    missed = np.flatnonzero(np.abs(off).max(axis=0) > 0.05)
+        elevation, speed, off = (
+            np.where(worse, elevation, a),
+            np.where(worse, speed, v),
+            np.where(worse, off, new),
+        )
+    missed = np.flatnonzero(np.abs(off).max(axis=0) > NO_FIT)
     if len(missed):
         i = int(missed[0])
         raise BadInput(
-            f"no throw passes {h[i]:.1f} m up at {d[i]:.1f} m and comes down at {r[i]:.1f} m", remedy="measure that throw again or leave it out"
+            f"no throw passes {h[i]:.1f} m up at {d[i]:.1f} m and comes down at {r[i]:.1f} m",
+            remedy="measure that throw again or leave it out",
         )
     return elevation, speed
 
 
-def _off(elevation: Floats, speed: Floats, distance: Floats, height: Floats, reach: Floats, settings: ThrowSettings) -> Floats:
+def _off(
+    elevation: Floats, speed: Floats, distance: Floats, height: Floats, reach: Floats, settings: ThrowSettings
+) -> Floats:
     """Height missed at the distance, and range missed on the release level, (2, k). [m]"""
-    table = flights(elevation, speed, settings, floor=-3.0)
+    table = flights(elevation, speed, settings, floor=BELOW_HAND)
     out = np.empty((2, len(elevation)))
     for i, (z, step) in enumerate(zip(table.height, table.step, strict=True)):
         last = int(np.flatnonzero(z >= 0.0)[-1])
@@ -134,7 +190,7 @@ def _height_beyond(z: Floats, step: float, s: float) -> float:
 
 
 def own_spread(record: dict[str, Floats], settings: ThrowSettings) -> tuple[OwnSpread, ...]:
-    """Spread and bias of every method in a record; a method with fewer than `LEAST_THROWS` throws is refused.
+    """Spread and bias of every method in a record; a method with fewer than `MIN_THROWS` throws is refused.
 
     Notes
     -----
@@ -144,66 +200,49 @@ def own_spread(record: dict[str, Floats], settings: ThrowSettings) -> tuple[OwnS
     out = []
     for name, rows in record.items():
         n = len(rows)
-        if n < LEAST_THROWS:
-            raise BadInput(f"{n} throws by {name} are too few for a spread", remedy=f"log at least {LEAST_THROWS}, better 30")
-        distance, aimed, elevation = rows[:, 0], rows[:, 1], np.radians(rows[:, 2])
-        got_elevation, got_speed = release_of(distance, rows[:, 3], rows[:, 5], settings)
+        if n < MIN_THROWS:
+            raise BadInput(
+                f"{n} throws by {name} are too few for a spread",
+                remedy=f"log at least {MIN_THROWS}, better 30",
+            )
+        distance, aimed, elevation = (
+            rows[:, DISTANCE],
+            rows[:, AIMED_HEIGHT],
+            np.radians(rows[:, ELEVATION_DEG]),
+        )
+        got_elevation, got_speed = release_of(distance, rows[:, GOT_HEIGHT], rows[:, GOT_RANGE], settings)
         aimed_speed = aimed_release(distance, aimed, elevation, settings)
-        errors = np.column_stack([np.arctan2(rows[:, 4], distance), got_elevation - elevation, got_speed / aimed_speed - 1])
+        errors = np.column_stack(
+            [np.arctan2(rows[:, GOT_SIDE], distance), got_elevation - elevation, got_speed / aimed_speed - 1]
+        )
         sd = errors.std(axis=0, ddof=1) * np.sqrt(1 + 1 / n)
         f = n - 1
-        low_quantile = f * (1 - 2 / (9 * f) - 1.2815516 * np.sqrt(2 / (9 * f))) ** 3
+        low_quantile = f * (1 - 2 / (9 * f) - TEN_PER_CENT * np.sqrt(2 / (9 * f))) ** 3
         high = sd * np.sqrt(f / low_quantile)
         mean = errors.mean(axis=0)
-        out.append(OwnSpread(name, n, float(sd[0]), float(sd[1]), float(sd[2]), _three(high), _three(mean)))
+        out.append(OwnSpread(name, n, _error(sd), _error(high), _error(mean)))
     return tuple(out)
 
 
-def _three(a: Floats) -> tuple[float, float, float]:
-    return float(a[0]), float(a[1]), float(a[2])
+def _error(a: Floats) -> AimError:
+    return AimError(float(a[0]), float(a[1]), float(a[2]))
 
 
 def aimed_release(distance: Floats, height: Floats, elevation: Floats, settings: ThrowSettings) -> Floats:
     """Speed at which a throw of this elevation passes the height at the distance, (k,). [m/s]  By bisection on the product's flights."""
     d, h, a = (np.asarray(q, float) for q in (distance, height, elevation))
     if np.any(np.tan(a) * d <= h):
-        raise BadInput("an aimed elevation points below its aimed height", remedy="aim higher, or give the elevation of the release in degrees")
-    low, high = np.full(len(d), 1.0), np.full(len(d), 80.0)
-    for _ in range(40):
+        raise BadInput(
+            "an aimed elevation points below its aimed height",
+            remedy="aim higher, or give the elevation of the release in degrees",
+        )
+    low, high = np.full(len(d), 1.0), np.full(len(d), MAX_SPEED)
+    for _ in range(HALVINGS):
         middle = (low + high) / 2
-        table = flights(a, middle, settings, floor=-3.0)
-        z = np.array([np.interp(d[i], np.arange(table.height.shape[1]) * table.step[i], table.height[i], right=-9.0) for i in range(len(d))])
+        table = flights(a, middle, settings, floor=BELOW_HAND)
+        steps = np.arange(table.height.shape[1])
+        z = np.array(
+            [np.interp(d[i], steps * table.step[i], table.height[i], right=NEVER) for i in range(len(d))]
+        )
         low, high = np.where(z < h, middle, low), np.where(z < h, high, middle)
     return (low + high) / 2
-
-
-def settings_text(spreads: tuple[OwnSpread, ...]) -> str:
-    """Spreads and mean errors as settings for `plan --settings`, TOML; values outside what a setting takes are brought to its limit."""
-    lines = ["# Spread and mean error of one's own throws; angles in radians, speed as a share. Chances are worked out for a person who aims off."]
-    for s in spreads:
-        lines += [
-            "",
-            f"# {s.throws} throws by {s.method}; with nine chances in ten the true values are below"
-            f" {np.degrees(s.high[0]):.1f} deg, {np.degrees(s.high[1]):.1f} deg and {100 * s.high[2]:.1f} %.",
-            f"# Mean error: {np.degrees(s.bias[0]):+.1f} deg to the right, {np.degrees(s.bias[1]):+.1f} deg up, {100 * s.bias[2]:+.1f} % too fast; "
-            "the steps of a throw say how to aim off.",
-            f"[throw.{s.method}]",
-        ]
-        values = {"azimuth_sd": s.azimuth_sd, "elevation_sd": s.elevation_sd, "speed_sd": s.speed_sd}
-        values |= dict(zip(("azimuth_bias", "elevation_bias", "speed_bias"), s.bias, strict=True))
-        for name, value in values.items():
-            low, high = _limits(name)
-            lines.append(f"{name} = {min(max(value, low), high):.5f}")
-    return "\n".join(lines) + "\n"
-
-
-def _limits(name: str) -> tuple[float, float]:
-    meta = Method.__dataclass_fields__[name].metadata
-    return float(meta["low"]), float(meta["high"])
-
-
-def write_settings(record: Path, settings_file: Path, settings: ThrowSettings) -> tuple[OwnSpread, ...]:
-    """From a CSV of throws to a settings file; returns what was found."""
-    spreads = own_spread(read_record(record), settings)
-    write_text(settings_file, settings_text(spreads))
-    return spreads

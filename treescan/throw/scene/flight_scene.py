@@ -6,15 +6,13 @@ from collections.abc import Collection
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 
+from treescan.arrays import Flags, Floats, Floats32, Ints32
 from treescan.throw.scene.targets import Targets, find_targets
 from treescan.throw.settings import ThrowSettings
 from treescan.trees.beside import KINDS, Beside, Site, Terrain
 from treescan.wood.graph import WoodGraph
-
-Floats = NDArray[np.float64]
 
 WIRE = -10
 """Limb id of conductors and wires."""
@@ -23,49 +21,64 @@ BESIDE = -2
 """Limb id of things beside the tree."""
 
 
-class Scene(NamedTuple):
-    """Flat arrays of one tree and what is beside it. Lengths in metres, local frame.
+class Capsules(NamedTuple):
+    """Limbs and wires as tapered capsules, and what they are to the unions.
 
-    start, end (k, 3), r_start, r_end (k,)     Limbs and wires as tapered capsules.
+    start, end (k, 3), r_start, r_end (k,)     Axis and radius at both ends. [m, local]
     limb, node, union (k,)                     Limb id (WIRE for wires), child node, union it is a target of (-1 none).
-    near, far, limit (k,)                      Of `Targets`.
+    near, far, limit (k,)                      Of `Targets`. [m]
     slope (k,)                                 Elevation of the segment, outward. [rad]
-    stem_node (m,)                             Of `Targets`.
-    ground, ground_corner, ground_cell         Terrain without gaps.
-    low, high, bad, side_corner, side_cell     What stands beside the tree per column: lowest and highest solid [m] (low > high: none);
-                                               True where a bag must not land.
-    leaf, leaf_corner, leaf_cell               Foliage density. [1/m]
-    has_side, has_leaf, has_wire               False: nothing to look for.
-    bag_radius, bag_mass, line, friction, rough, snag, clearance, lift, max_worked, max_between, release, near_thrower, near_worth,
-    strike                                     Settings.
     """
 
     start: Floats
     end: Floats
     r_start: Floats
     r_end: Floats
-    limb: NDArray[np.int32]
-    node: NDArray[np.int32]
-    union: NDArray[np.int32]
+    limb: Ints32
+    node: Ints32
+    union: Ints32
     near: Floats
     far: Floats
     limit: Floats
     slope: Floats
-    stem_node: NDArray[np.int32]
-    ground: Floats
-    ground_corner: Floats
-    ground_cell: float
+
+
+class Ground(NamedTuple):
+    """Terrain without gaps: heights (rows, columns) on a square grid. [m]"""
+
+    height: Floats
+    corner: Floats
+    cell: float
+
+
+class Things(NamedTuple):
+    """What stands beside the tree, per plan cell.
+
+    low, high       Lowest and highest solid [m]; low > high where there is none.
+    bad             True where a bag must not land.
+    some            False: nothing to look for.
+    """
+
     low: Floats
     high: Floats
-    bad: NDArray[np.bool_]
-    side_corner: Floats
-    side_cell: float
-    leaf: NDArray[np.float32]
-    leaf_corner: Floats
-    leaf_cell: float
-    has_side: bool
-    has_leaf: bool
-    has_wire: bool
+    bad: Flags
+    corner: Floats
+    cell: float
+    some: bool
+
+
+class Leaves(NamedTuple):
+    """Foliage density [1/m] in cubes; `some` False: nothing to look for."""
+
+    density: Floats32
+    corner: Floats
+    cell: float
+    some: bool
+
+
+class Rules(NamedTuple):
+    """The settings that the compiled loops ask for (`ThrowSettings`)."""
+
     bag_radius: float
     bag_mass: float
     line: float
@@ -82,6 +95,40 @@ class Scene(NamedTuple):
     strike: float
 
 
+class FlightScene(NamedTuple):
+    """One tree and what is beside it. Lengths in metres, local frame.
+
+    stem_node (m,)      Of `Targets`.
+    has_wire            False: nothing to look for.
+    """
+
+    wood: Capsules
+    stem_node: Ints32
+    ground: Ground
+    things: Things
+    leaves: Leaves
+    rules: Rules
+    has_wire: bool
+
+
+MARGIN = 45.0
+"""Things beside the tree are laid out this far beyond its outermost wood. [m]"""
+
+MIN_COLUMN = 0.2
+"""Least side of the plan cells in which things beside the tree are laid out. [m]"""
+
+DOT = 1e-3
+"""Length of the capsule round a place where the scan saw a wire. [m]"""
+
+BELOW_GROUND = 2.0
+"""Flights are followed this far below the lowest ground. [m]"""
+
+
+def floor_of(scene: FlightScene) -> float:
+    """How far below a release flights are followed: down to the lowest ground. [m]"""
+    return -(float(np.ptp(scene.ground.height)) + scene.rules.release + BELOW_GROUND)
+
+
 def filled_ground(terrain: Terrain, fallback: float) -> Floats:
     """Terrain heights with unseen cells taken from the nearest seen one (or `fallback` where nothing was seen). [m]"""
     h = terrain.height
@@ -94,7 +141,7 @@ def filled_ground(terrain: Terrain, fallback: float) -> Floats:
     return np.array(h[rows, cols], float)
 
 
-def inside_any(rings: tuple[Floats, ...], xy: Floats) -> NDArray[np.bool_]:
+def inside_any(rings: tuple[Floats, ...], xy: Floats) -> Flags:
     """True for plan points (k, 2) inside one of the rings (even-odd rule)."""
     out = np.zeros(len(xy), bool)
     x, y = xy[:, 0], xy[:, 1]
@@ -109,62 +156,72 @@ def inside_any(rings: tuple[Floats, ...], xy: Floats) -> NDArray[np.bool_]:
 
 
 def build_scene(
-    graph: WoodGraph, beside: Beside, site: Site, settings: ThrowSettings, wanted: Collection[int] | None = None
-) -> tuple[Scene, Targets]:
+    graph: WoodGraph,
+    beside: Beside,
+    site: Site,
+    settings: ThrowSettings,
+    wanted: Collection[int] | None = None,
+) -> FlightScene:
     """Lay out limbs, wires, surroundings, ground and foliage; only `wanted` unions (rows) are targets, all of them where None."""
     targets = find_targets(graph, settings.reach_along, wanted)
-    g = graph.segments
-    keep = (np.maximum(g.r_start, g.r_end) * 2 >= settings.smallest_limb) & (graph.length[g.node] > 0)
-    wa, wb, wr = _wires(beside, site, settings)
-    k, w = int(keep.sum()), len(wa)
-    node = np.concatenate([g.node[keep], np.full(w, -1, np.int32)])
-    none = np.zeros(w)
-    low, high, bad, corner, cell, any_side = _columns(graph, beside, site)
-    leaf = beside.foliage.density
-    slope = np.arcsin(np.clip(graph.direction[g.node[keep], 2], -1.0, 1.0))
-    scene = Scene(
-        np.concatenate([g.start[keep], wa]),
-        np.concatenate([g.end[keep], wb]),
-        np.concatenate([g.r_start[keep], wr]),
-        np.concatenate([g.r_end[keep], wr]),
-        np.concatenate([g.limb[keep], np.full(w, WIRE, np.int32)]).astype(np.int32),
-        node.astype(np.int32),
-        np.concatenate([targets.union[node[:k]], np.full(w, -1, np.int32)]).astype(np.int32),
-        np.concatenate([targets.near[node[:k]], none]),
-        np.concatenate([targets.far[node[:k]], none]),
-        np.concatenate([targets.limit[node[:k]], none]),
-        np.concatenate([slope, none]),
-        targets.stem_node,
-        filled_ground(beside.terrain, float(graph.xyz[0, 2])),
-        np.asarray(beside.terrain.corner, float),
-        float(beside.terrain.cell),
-        low,
-        high,
-        bad,
-        corner,
-        cell,
-        np.ascontiguousarray(leaf, np.float32),
-        np.asarray(beside.foliage.corner, float),
-        float(beside.foliage.cell),
-        bool(any_side),
-        bool(np.any(leaf > 0)),
-        w > 0,
-        settings.bag_radius,
-        settings.bag_mass,
-        settings.line_density,
-        settings.friction,
-        settings.friction_high,
-        settings.snag_factor,
-        settings.shaft_clearance,
-        settings.lift_height,
-        settings.max_worked,
-        settings.max_between,
-        settings.release_height,
-        settings.near_thrower,
-        settings.near_worth,
-        settings.strike_speed,
+    terrain, foliage = beside.terrain, beside.foliage
+    wood = _capsules(graph, targets, _wires(beside, site, settings), settings.smallest_limb)
+    ground = Ground(
+        filled_ground(terrain, float(graph.xyz[0, 2])), np.asarray(terrain.corner, float), float(terrain.cell)
     )
-    return scene, targets
+    leaves = Leaves(
+        np.ascontiguousarray(foliage.density, np.float32),
+        np.asarray(foliage.corner, float),
+        float(foliage.cell),
+        bool(np.any(foliage.density > 0)),
+    )
+    has_wire = bool(np.any(wood.limb == WIRE))
+    return FlightScene(
+        wood, targets.stem_node, ground, _things(graph, beside, site), leaves, _rules(settings), has_wire
+    )
+
+
+def _capsules(
+    graph: WoodGraph, targets: Targets, wires: tuple[Floats, Floats, Floats], smallest: float
+) -> Capsules:
+    """Limbs of at least the smallest thickness [m], then wires."""
+    g = graph.segments
+    keep = (np.maximum(g.r_start, g.r_end) * 2 >= smallest) & (graph.length[g.node] > 0)
+    start, end, radius = wires
+    node, w = g.node[keep], len(radius)
+    none, not_wood = np.zeros(w), np.full(w, -1, np.int32)
+    return Capsules(
+        start=np.concatenate([g.start[keep], start]),
+        end=np.concatenate([g.end[keep], end]),
+        r_start=np.concatenate([g.r_start[keep], radius]),
+        r_end=np.concatenate([g.r_end[keep], radius]),
+        limb=np.concatenate([g.limb[keep], np.full(w, WIRE, np.int32)]).astype(np.int32),
+        node=np.concatenate([node, not_wood]).astype(np.int32),
+        union=np.concatenate([targets.union[node], not_wood]).astype(np.int32),
+        near=np.concatenate([targets.near[node], none]),
+        far=np.concatenate([targets.far[node], none]),
+        limit=np.concatenate([targets.limit[node], none]),
+        slope=np.concatenate([np.arcsin(np.clip(graph.direction[node, 2], -1.0, 1.0)), none]),
+    )
+
+
+def _rules(settings: ThrowSettings) -> Rules:
+    return Rules(
+        bag_radius=settings.bag_radius,
+        bag_mass=settings.bag_mass,
+        line=settings.line_density,
+        friction=settings.friction,
+        rough=settings.friction_high,
+        snag=settings.snag_factor,
+        clearance=settings.shaft_clearance,
+        lift=settings.lift_height,
+        max_worked=settings.max_worked,
+        max_between=settings.max_between,
+        release=settings.release_height,
+        near_thrower=settings.near_thrower,
+        near_worth=settings.near_worth,
+        strike=settings.strike_speed,
+    )
 
 
 def _wires(beside: Beside, site: Site, settings: ThrowSettings) -> tuple[Floats, Floats, Floats]:
@@ -176,21 +233,21 @@ def _wires(beside: Beside, site: Site, settings: ThrowSettings) -> tuple[Floats,
         ends.append(line[1:])
     seen = beside.surroundings.of("wire")
     starts.append(seen)
-    ends.append(seen + np.array([0.0, 0.0, 1e-3]))
+    ends.append(seen + np.array([0.0, 0.0, DOT]))
     a, b = np.concatenate(starts), np.concatenate(ends)
     return a, b, np.full(len(a), settings.wire_clearance)
 
 
-def _columns(graph: WoodGraph, beside: Beside, site: Site) -> tuple[Floats, Floats, NDArray[np.bool_], Floats, float, bool]:
+def _things(graph: WoodGraph, beside: Beside, site: Site) -> Things:
     """What stands beside the tree as lowest and highest solid per plan cell, and where a bag must not land."""
     around = beside.surroundings
     solid = around.kind != KINDS.index("wire")
     drawn = (*site.buildings, *site.roads, *site.water, *site.no_stand)
     if not solid.any() and not drawn:
-        return np.ones((1, 1)), np.zeros((1, 1)), np.zeros((1, 1), bool), np.zeros(2), 1.0, False
-    cell = max(float(around.cell), 0.2)
-    corner = graph.xyz[:, :2].min(axis=0) - 45.0
-    cols, rows = np.ceil((graph.xyz[:, :2].max(axis=0) + 45.0 - corner) / cell).astype(int)
+        return Things(np.ones((1, 1)), np.zeros((1, 1)), np.zeros((1, 1), bool), np.zeros(2), 1.0, False)
+    cell = max(float(around.cell), MIN_COLUMN)
+    corner = graph.xyz[:, :2].min(axis=0) - MARGIN
+    cols, rows = np.ceil((graph.xyz[:, :2].max(axis=0) + MARGIN - corner) / cell).astype(int)
     low, high = np.full((rows, cols), np.inf), np.full((rows, cols), -np.inf)
     p = around.xyz[solid]
     i = np.floor((p[:, :2] - corner) / cell).astype(int)
@@ -198,6 +255,9 @@ def _columns(graph: WoodGraph, beside: Beside, site: Site) -> tuple[Floats, Floa
     half = around.cell / 2
     np.minimum.at(low, (i[ok, 1], i[ok, 0]), p[ok, 2] - half)
     np.maximum.at(high, (i[ok, 1], i[ok, 0]), p[ok, 2] + half)
-    xx, yy = np.meshgrid(corner[0] + (np.arange(cols) + 0.5) * cell, corner[1] + (np.arange(rows) + 0.5) * cell)
-    bad = inside_any(drawn, np.column_stack([xx.ravel(), yy.ravel()])).reshape(rows, cols) if drawn else np.zeros((rows, cols), bool)
-    return low, high, bad, corner, cell, True
+    xx, yy = np.meshgrid(
+        corner[0] + (np.arange(cols) + 0.5) * cell, corner[1] + (np.arange(rows) + 0.5) * cell
+    )
+    at = np.column_stack([xx.ravel(), yy.ravel()])
+    bad = inside_any(drawn, at).reshape(rows, cols) if drawn else np.zeros((rows, cols), bool)
+    return Things(low, high, bad, corner, cell, True)

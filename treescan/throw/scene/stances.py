@@ -5,18 +5,16 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from treescan.arrays import Flags, Floats
 from treescan.geometry import point_segment
+from treescan.reason import Reason
 from treescan.throw.scene.flight_scene import inside_any
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances
 from treescan.trees.beside import KINDS, Beside, Site
 from treescan.wood.graph import WoodGraph
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 def ring_places(centre: Floats, heading: float, spacing: float, radius: float) -> Floats:
@@ -55,25 +53,25 @@ def standing_places(graph: WoodGraph, beside: Beside, site: Site, settings: Thro
     hand = feet + np.array([0.0, 0.0, settings.release_height])
     slope = beside.terrain.slope_at(xy)
     reasons: list[tuple[str, Flags]] = [
-        ("ground not seen", ~np.isfinite(z)),
-        ("too steep to stand", np.nan_to_num(slope) > settings.walkable_slope),
-        ("no-stand area", inside_any(site.no_stand, xy)),
-        ("building", inside_any(site.buildings, xy)),
-        ("road", inside_any(site.roads, xy)),
-        ("water", inside_any(site.water, xy)),
-        ("near a conductor", _near_conductor(hand, site, settings.conductor_distance)),
-        ("near a wire", _within(beside.surroundings.of("wire"), hand, settings.wire_distance)),
-        ("too near the stem", _near_stem(graph, feet, settings)),
-        ("inside or against something solid", _in_solid(beside, feet, settings)),
-        ("arm would meet wood", _near_wood(graph, hand, settings)),
-        ("release point in foliage", beside.foliage.density_at(hand) > settings.foliage_limit),
+        ("place_ground_not_seen", ~np.isfinite(z)),
+        ("place_too_steep", np.nan_to_num(slope) > settings.walkable_slope),
+        ("place_no_stand_area", inside_any(site.no_stand, xy)),
+        ("place_building", inside_any(site.buildings, xy)),
+        ("place_road", inside_any(site.roads, xy)),
+        ("place_water", inside_any(site.water, xy)),
+        ("place_near_conductor", _near_conductor(hand, site, settings.conductor_distance)),
+        ("place_near_wire", _within(beside.surroundings.of("wire"), hand, settings.wire_distance)),
+        ("place_near_stem", _near_stem(graph, feet, settings)),
+        ("place_in_solid", _in_solid(beside, feet, settings)),
+        ("place_arm_in_wood", _near_wood(graph, hand, settings)),
+        ("place_hand_in_leaves", beside.foliage.density_at(hand) > settings.foliage_limit),
     ]
     left = np.ones(len(xy), bool)
     refused = []
-    for words, bad in reasons:
+    for code, bad in reasons:
         count = int(np.sum(left & bad))
         if count:
-            refused.append((words, count))
+            refused.append((Reason(code), count))
         left &= ~bad
     return Stances(feet[left], tuple(refused))
 

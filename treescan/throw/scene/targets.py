@@ -6,12 +6,9 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from treescan.arrays import Floats, Ints32
 from treescan.wood.graph import WoodGraph
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int32]
 
 
 @dataclass(frozen=True)
@@ -26,11 +23,11 @@ class Targets:
     stem_node : (m,) int32  Per union, last node of limb 0 on the way to the ground: the stem below can be walked round.
     """
 
-    union: Ints
+    union: Ints32
     near: Floats
     far: Floats
     limit: Floats
-    stem_node: Ints
+    stem_node: Ints32
 
 
 def find_targets(graph: WoodGraph, reach_along: float, wanted: Collection[int] | None = None) -> Targets:
@@ -50,7 +47,11 @@ def find_targets(graph: WoodGraph, reach_along: float, wanted: Collection[int] |
     is_union[unions.node] = True
     stem_node = np.zeros(len(unions), np.int32)
     for k in range(len(unions)) if wanted is None else sorted(wanted):
-        rows = np.arange(unions.arms(k).start, unions.arms(k).stop) if "codominant" in unions.flags[k] else unions.laterals(k)
+        rows = (
+            np.arange(unions.arms(k).start, unions.arms(k).stop)
+            if "codominant" in unions.flags[k]
+            else unions.laterals(k)
+        )
         for row in rows:
             reach = float(unions.parent_diameter[k]) / 2 + reach_along
             at, along = int(unions.arm_node[row]), 0.0

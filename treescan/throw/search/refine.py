@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.arrays import Flags, Floats
 from treescan.throw.ballistics.aim_scatter import cell_mass, normal_nodes, normal_pairs, spread_block
-from treescan.throw.ballistics.flight import flights
-from treescan.throw.outcome.outcome import HIT_WIRE
-from treescan.throw.scene.flight_scene import Scene
-from treescan.throw.search.sweep import throw_many, throw_spread
+from treescan.throw.ballistics.flight import Flights, flights
+from treescan.throw.outcome.ends import HIT_WIRE
+from treescan.throw.outcome.many_throws import Outcomes, Throws, table_throws, throw_many
+from treescan.throw.scene.flight_scene import FlightScene, floor_of
 from treescan.throw.settings import Method, ThrowSettings
-
-Floats = NDArray[np.float64]
+from treescan.throw.throw_path import Aim
 
 ELEVATION_NODE = np.radians(0.35)
 """Spacing of the flights between which a sample's flights are interpolated; 1 mm of sag. [rad]"""
@@ -22,21 +22,27 @@ ELEVATION_NODE = np.radians(0.35)
 SPEED_NODES = 10
 """Flights on the squared speed: without drag heights and distances are linear in it."""
 
+FLATTEST, STEEPEST = 0.02, float(np.pi / 2 - 0.005)
+"""No throw goes flatter or steeper. [rad]"""
 
-@dataclass(frozen=True)
-class Aim:
-    """Where and how one aims: azimuth clockwise from north [rad], elevation [rad], speed [m/s]."""
+SLOWEST = 0.5
+"""No throw is slower. [m/s]"""
 
-    azimuth: float
-    elevation: float
-    speed: float
+REACH = 3.0
+"""Throws within this many standard deviations of the aims searched are followed."""
+
+STEPS_A_SD = 2.0
+"""Steps of the search a standard deviation."""
+
+RARE = 0.1
+"""A class that fewer of the serving throws than this share come out in is shown by a better one."""
 
 
 @dataclass(frozen=True)
 class Sample:
     """Throws spread about one aim, all equally likely.
 
-    azimuth (a,) [rad]; elevation, speed (a, k) [rad], [m/s]; weight, isolation, end, near (a, k) as from `throw_spread`.
+    azimuth (a,) [rad]; elevation, speed (a, k) [rad], [m/s]; weight, isolation, near (a, k) as from `throw_many`.
     """
 
     azimuth: Floats
@@ -44,8 +50,7 @@ class Sample:
     speed: Floats
     weight: Floats
     isolation: NDArray[np.int8]
-    end: NDArray[np.int8]
-    near: NDArray[np.bool_]
+    near: Flags
 
     def chance(self, worst_class: int) -> float:
         """Share that serves the union in this class or better."""
@@ -55,16 +60,13 @@ class Sample:
         """Share that serves the union in this class or better with the bag coming down near the thrower."""
         return float(np.where(self._serves(worst_class) & self.near, self.weight, 0.0).mean())
 
-    def _serves(self, worst_class: int) -> NDArray[np.bool_]:
+    def _serves(self, worst_class: int) -> Flags:
         return (self.isolation > 0) & (self.isolation <= worst_class)
 
 
-def floor_of(scene: Scene) -> float:
-    """How far below a release flights are followed: down to the lowest ground. [m]"""
-    return -(float(np.ptp(scene.ground)) + scene.release + 2.0)
-
-
-def fine_sample(scene: Scene, feet: Floats, aim: Aim, method: Method, union: int, settings: ThrowSettings) -> Sample:
+def fine_sample(
+    scene: FlightScene, feet: Floats, aim: Aim, method: Method, union: int, settings: ThrowSettings
+) -> Sample:
     """Evenly spread throws about one aim.
 
     Azimuths at the mid-quantiles; in each plane the next few points of an even sequence of elevations and speeds, so that the
@@ -74,19 +76,107 @@ def fine_sample(scene: Scene, feet: Floats, aim: Aim, method: Method, union: int
     azimuth = aim.azimuth + method.azimuth_sd * normal_nodes(planes)
     left = normal_pairs((planes + 1) // 2 * each).reshape(-1, each, 2)
     pairs = np.concatenate([left, left[: planes // 2][::-1]])
-    elevation = np.clip(aim.elevation + method.elevation_sd * pairs[..., 0], 0.02, np.pi / 2 - 0.005)
-    speed = np.maximum(aim.speed * (1 + method.speed_sd * pairs[..., 1]), 0.5)
+    elevation = np.clip(aim.elevation + method.elevation_sd * pairs[..., 0], FLATTEST, STEEPEST)
+    speed = np.maximum(aim.speed * (1 + method.speed_sd * pairs[..., 1]), SLOWEST)
     count = max(2, int(np.ceil(np.ptp(elevation) / ELEVATION_NODE)) + 1)
     nodes = np.linspace(elevation.min(), elevation.max(), count)
     squares = np.linspace(speed.min() ** 2, speed.max() ** 2, SPEED_NODES)
     aa, ww = np.meshgrid(nodes, squares, indexing="ij")
     table = flights(aa.ravel(), np.sqrt(ww.ravel()), settings, floor_of(scene))
-    weight, isolation, end, near = throw_spread(scene, feet, azimuth, elevation, speed, nodes, squares, table.height, table.step, union)
-    return Sample(azimuth, elevation, speed, weight, isolation, end, near)
+    no_rows = np.zeros((0, 0), np.int32)
+    throws = Throws(azimuth, table.height, table.step, no_rows, elevation, speed, nodes, squares)
+    found = throw_many(scene, feet, throws, union)
+    return Sample(azimuth, elevation, speed, found.weight, found.isolation, found.near)
+
+
+def representative(sample: Sample, aim: Aim, method: Method, isolation_class: int) -> Aim | None:
+    """The throw of the sample nearest to the aim that comes out in this class; a better class where this one is rare.
+
+    Returns None when no throw of the sample serves the union.
+    """
+    good = (sample.isolation > 0) & (sample.isolation <= isolation_class)
+    exact = sample.isolation == isolation_class
+    if exact.sum() >= RARE * good.sum():
+        good = exact
+    if not good.any():
+        return None
+    off = (
+        ((sample.azimuth - aim.azimuth) / method.azimuth_sd)[:, None] ** 2
+        + ((sample.elevation - aim.elevation) / method.elevation_sd) ** 2
+        + ((sample.speed - aim.speed) / (method.speed_sd * aim.speed)) ** 2
+    )
+    a, k = np.unravel_index(int(np.where(good, off, np.inf).argmin()), good.shape)
+    return Aim(float(sample.azimuth[a]), float(sample.elevation[a, k]), float(sample.speed[a, k]))
+
+
+@dataclass(frozen=True)
+class _Axes:
+    """One coarse cell laid out finely: centres of throws, and aims among them, for azimuth [rad], elevation [rad] and speed [m/s]."""
+
+    throws: tuple[Floats, Floats, Floats]
+    aims: tuple[Floats, Floats, Floats]
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Throws along each axis."""
+        return len(self.throws[0]), len(self.throws[1]), len(self.throws[2])
+
+    def mass(self, method: Method, aimed_speed: float) -> tuple[Floats, Floats, Floats]:
+        """Chance that a throw at each aim comes out at each centre, axis by axis."""
+        sd = _scatter_at(method, aimed_speed)
+        return (
+            cell_mass(self.aims[0], self.throws[0], sd[0]),
+            cell_mass(self.aims[1], self.throws[1], sd[1]),
+            cell_mass(self.aims[2], self.throws[2], method.speed_sd * self.aims[2]),
+        )
+
+
+def _scatter_at(method: Method, speed: float) -> tuple[float, float, float]:
+    return method.azimuth_sd, method.elevation_sd, method.speed_sd * speed
+
+
+def _axes(aim: Aim, method: Method, cell: tuple[float, float, float]) -> _Axes:
+    """Throws and aims round one aim, within the limits of the method; `cell` as in `best_nearby`."""
+    width = (cell[0], cell[1], cell[2] * aim.speed)
+    throws, aims = [], []
+    for c, s, w in zip(
+        (aim.azimuth, aim.elevation, aim.speed), _scatter_at(method, aim.speed), width, strict=True
+    ):
+        h = s / STEPS_A_SD
+        n = int(np.ceil((w + REACH * s) / h))
+        throws.append(c + h * np.arange(-n, n + 1))
+        k = int(np.floor(w / h))
+        aims.append(c + h * np.arange(-k, k + 1))
+    azimuth, elevation, speed = throws
+    elevation = elevation[(elevation > FLATTEST) & (elevation < STEEPEST)]
+    return _Axes(
+        (np.asarray(azimuth, np.float64), elevation, speed[speed > SLOWEST]),
+        (
+            aims[0],
+            aims[1][(aims[1] >= method.elevation_low - 1e-9) & (aims[1] <= method.elevation_high + 1e-9)],
+            aims[2][(aims[2] >= method.speed_low - 1e-9) & (aims[2] <= method.speed_high + 1e-9)],
+        ),
+    )
+
+
+def _throw_all(
+    scene: FlightScene, feet: Floats, axes: _Axes, union: int, settings: ThrowSettings
+) -> Outcomes:
+    """Every throw of the axes at one union."""
+    ee, vv = np.meshgrid(axes.throws[1], axes.throws[2], indexing="ij")
+    table: Flights = flights(ee.ravel(), vv.ravel(), settings, floor_of(scene))
+    rows = np.tile(np.arange(len(table), dtype=np.int32), (len(axes.throws[0]), 1))
+    return throw_many(scene, feet, table_throws(axes.throws[0], table.height, table.step, rows), union)
 
 
 def best_nearby(
-    scene: Scene, feet: Floats, aim: Aim, method: Method, union: int, cell: tuple[float, float, float], settings: ThrowSettings
+    scene: FlightScene,
+    feet: Floats,
+    aim: Aim,
+    method: Method,
+    union: int,
+    cell: tuple[float, float, float],
+    settings: ThrowSettings,
 ) -> dict[int, tuple[float, Aim]]:
     """The best aim within one coarse cell of `aim`, for class <= 1, 2 and 3.
 
@@ -98,33 +188,17 @@ def best_nearby(
     -------
     mapping         Class to (chance, aim), throws whose bag comes down near the thrower counting for less; missing where the chance is nil.
     """
-    sd = (method.azimuth_sd, method.elevation_sd, method.speed_sd * aim.speed)
-    width = (cell[0], cell[1], cell[2] * aim.speed)
-    middle = (aim.azimuth, aim.elevation, aim.speed)
-    axes, aims = [], []
-    for c, s, w in zip(middle, sd, width, strict=True):
-        h = s / 2
-        n = int(np.ceil((w + 3 * s) / h))
-        axes.append(c + h * np.arange(-n, n + 1))
-        k = int(np.floor(w / h))
-        aims.append(c + h * np.arange(-k, k + 1))
-    axes[1] = axes[1][(axes[1] > 0.02) & (axes[1] < np.pi / 2 - 0.005)]
-    axes[2] = axes[2][axes[2] > 0.5]
-    aims[1] = aims[1][(aims[1] >= method.elevation_low - 1e-9) & (aims[1] <= method.elevation_high + 1e-9)]
-    aims[2] = aims[2][(aims[2] >= method.speed_low - 1e-9) & (aims[2] <= method.speed_high + 1e-9)]
-    if not all(len(a) for a in aims):
+    axes = _axes(aim, method, cell)
+    if not all(len(a) for a in axes.aims):
         return {}
-    ee, vv = np.meshgrid(axes[1], axes[2], indexing="ij")
-    table = flights(ee.ravel(), vv.ravel(), settings, floor_of(scene))
-    flight = np.tile(np.arange(len(table), dtype=np.int32), (len(axes[0]), 1))
-    weight, isolation, end, near = throw_many(scene, feet, np.asarray(axes[0], np.float64), table.height, table.step, flight, union)
-    shape = (len(axes[0]), len(axes[1]), len(axes[2]))
-    mass = (cell_mass(aims[0], axes[0], sd[0]), cell_mass(aims[1], axes[1], sd[1]), cell_mass(aims[2], axes[2], method.speed_sd * aims[2]))
-    weight = np.where(near, settings.near_worth, 1.0) * weight
-    wire = spread_block((end == HIT_WIRE).astype(float).reshape(shape), *mass) if np.any(end == HIT_WIRE) else None
+    found = _throw_all(scene, feet, axes, union, settings)
+    shape, mass = axes.shape, axes.mass(method, aim.speed)
+    weight = np.where(found.near, settings.near_worth, 1.0) * found.weight
+    hits = found.end == HIT_WIRE
+    wire = spread_block(hits.astype(float).reshape(shape), *mass) if np.any(hits) else None
     out: dict[int, tuple[float, Aim]] = {}
     for k in (1, 2, 3):
-        block = np.where((isolation > 0) & (isolation <= k), weight, 0.0).reshape(shape)
+        block = np.where((found.isolation > 0) & (found.isolation <= k), weight, 0.0).reshape(shape)
         if not block.any():
             continue
         chance = spread_block(block, *mass)
@@ -132,5 +206,5 @@ def best_nearby(
             chance = np.where(wire <= settings.wire_chance, chance, 0.0)
         best = np.unravel_index(int(chance.argmax()), chance.shape)
         if chance[best] > 0:
-            out[k] = (float(chance[best]), Aim(*(float(aims[axis][at]) for axis, at in enumerate(best))))
+            out[k] = (float(chance[best]), Aim(*(float(axes.aims[axis][at]) for axis, at in enumerate(best))))
     return out

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from treescan.arrays import Floats, Ints
 from treescan.geometry import upper_hull
-from treescan.throw.outcome.outcome import min_weight
-
-Floats = NDArray[np.float64]
 
 AROUND = 33
 """Points on the upper half round of a sphere's cut; the outline lies inside the true one by at most r (1 - cos(pi / 64)), 0.12 % of r."""
@@ -30,7 +28,7 @@ class TautLine:
     """
 
     points: Floats
-    support: NDArray[np.int64]
+    support: Ints
 
     @property
     def order(self) -> list[int]:
@@ -92,17 +90,12 @@ def taut_line(near_end: ArrayLike, far_end: ArrayLike, outlines: list[Floats]) -
     inside[[0, -1]] = True
     points, owner = points[inside], owner[inside]
     order = np.lexsort((points[:, 1], points[:, 0]))
-    order = order[np.append(points[order[1:], 0] > points[order[:-1], 0], True) | (order == 0) | (order == len(points) - 1)]
+    order = order[
+        np.append(points[order[1:], 0] > points[order[:-1], 0], True)
+        | (order == 0)
+        | (order == len(points) - 1)
+    ]
     chain = order[upper_hull(points[order])]
     first, last = int(np.flatnonzero(chain == 0)[0]), int(np.flatnonzero(chain == len(points) - 1)[0])
     chain = chain[first : last + 1]
     return TautLine(points[chain], owner[chain])
-
-
-def bag_that_runs(line: float, tail: float, friction: float, turning: float) -> float:
-    """Lightest bag that comes down by itself. [kg]
-
-    m = l H exp(mu beta), l the line's mass a metre [kg/m], H the height of the tail it must lift [m], beta the turning over all
-    supports [rad] (Euler-Eytelwein).
-    """
-    return float(min_weight(line, tail, friction, turning))

@@ -6,23 +6,26 @@ from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from treescan.arrays import Flags, Floats, Ints
+from treescan.reason import Reason
 from treescan.throw.ballistics.aim_scatter import normal_nodes, normal_pairs
 from treescan.throw.ballistics.flight import flights
-from treescan.throw.outcome.outcome import HIT_BESIDE, HIT_LIMB, HIT_WIRE
-from treescan.throw.scene.flight_scene import WIRE, Scene, build_scene
-from treescan.throw.search.detail import Followed, crossing_name, follow_throw, wanted_crossing
-from treescan.throw.search.refine import floor_of
+from treescan.throw.detail.followed import Followed, Wanted, follow_throw, wanted_crossing
+from treescan.throw.detail.limb_names import item_name
+from treescan.throw.outcome.ends import HIT_BESIDE, HIT_LIMB, HIT_WIRE
+from treescan.throw.scene.flight_scene import WIRE, FlightScene, build_scene, floor_of
+from treescan.throw.scene.plane import CROSS_S
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Throw
 from treescan.trees.beside import Beside, Site
 from treescan.wood.graph import WoodGraph
 
-Floats = NDArray[np.float64]
-
 THROWS = 300
 """Throws spread about the aim that are followed for the picture."""
+
+SERVES = {1: "bag_over_clean", 2: "bag_over_workable", 3: "bag_over_several"}
+"""What is said of a throw that serves the union, by isolation class."""
 
 NEAREST = 0.5
 """Wood nearer than this in front of the release point is not drawn. [m]"""
@@ -42,19 +45,19 @@ class Window:
     over : (n, 2)                   Where bags that serve the union pass over its limb,
     over_class : (n,)               and the isolation class they give.
     stopped : (q, 2)                Where bags are stopped.
-    falls : tuple of (words, share) What becomes of all the throws about the aim, most frequent first; shares add up to 1.
+    falls : tuple of (Reason, share) What becomes of all the throws about the aim, most frequent first; shares add up to 1.
     """
 
     limb_from: Floats
     limb_to: Floats
     limb_width: Floats
     limb_distance: Floats
-    wanted: NDArray[np.bool_]
+    wanted: Flags
     path: Floats
     over: Floats
-    over_class: NDArray[np.int64]
+    over_class: Ints
     stopped: Floats
-    falls: tuple[tuple[str, float], ...]
+    falls: tuple[tuple[Reason, float], ...]
 
     @property
     def opening(self) -> tuple[float, float, float, float]:
@@ -66,54 +69,63 @@ class Window:
         return float(left), float(right), float(low), float(high)
 
 
-def throw_window(graph: WoodGraph, beside: Beside, site: Site, throw: Throw, settings: ThrowSettings) -> Window:
+def throw_window(
+    graph: WoodGraph, beside: Beside, site: Site, throw: Throw, settings: ThrowSettings
+) -> Window:
     """The window of one throw, with `THROWS` throws of its method's spread followed one by one."""
-    scene, _ = build_scene(graph, beside, site, settings, [throw.union])
+    scene = build_scene(graph, beside, site, settings, [throw.union])
     feet, method = throw.stand, settings.method(throw.method)
-    hand = feet + np.array([0.0, 0.0, scene.release])
+    hand = feet + np.array([0.0, 0.0, scene.rules.release])
     azimuth = throw.azimuth + method.azimuth_sd * normal_nodes(THROWS)
     pairs = normal_pairs(THROWS)
     elevation = np.clip(throw.elevation + method.elevation_sd * pairs[:, 0], 0.02, np.pi / 2 - 0.005)
-    table = flights(elevation, np.maximum(throw.speed * (1 + method.speed_sd * pairs[:, 1]), 0.5), settings, floor_of(scene))
-    over, classes, stopped, falls = [], [], [], Counter[str]()
+    table = flights(
+        elevation,
+        np.maximum(throw.speed * (1 + method.speed_sd * pairs[:, 1]), 0.5),
+        settings,
+        floor_of(scene),
+    )
+    over, classes, stopped, falls = [], [], [], Counter[Reason]()
     for i in range(THROWS):
         flown = follow_throw(scene, feet, azimuth[i], table.height[i], float(table.step[i]))
-        which, isolation, _ = wanted_crossing(scene, flown, throw.union, float(hand[2]))
+        wanted = wanted_crossing(scene, flown, throw.union)
         right = azimuth[i] - throw.azimuth
-        if which >= 0:
-            s = float(flown.plane.cross[flown.over[which], 0])
+        if wanted is not None:
+            s = float(flown.plane.cross[flown.over[wanted.which], CROSS_S])
             over.append((right, np.arctan2(float(np.interp(s, *flown.path.T)) - hand[2], s)))
-            classes.append(isolation)
+            classes.append(wanted.isolation_class)
         elif flown.end in (HIT_LIMB, HIT_WIRE, HIT_BESIDE):
             s, z = flown.path[-1]
             stopped.append((right, np.arctan2(z - hand[2], max(s, 1e-6))))
-        falls[_fall(graph, scene, flown, isolation if which >= 0 else 0)] += 1
-    ends, width, distance, wanted = _wood_in_view(scene, hand, throw)
+        falls[_fall(graph, scene, flown, wanted)] += 1
+    ends, width, distance, belongs = _wood_in_view(scene, hand, throw)
     return Window(
         ends[:, 0],
         ends[:, 1],
         width,
         distance,
-        wanted,
+        belongs,
         _seen(throw.path[1:], hand, throw.azimuth),
         np.array(over, float).reshape(-1, 2),
         np.array(classes, np.int64),
         np.array(stopped, float).reshape(-1, 2),
-        tuple((words, count / THROWS) for words, count in falls.most_common()),
+        tuple((fall, count / THROWS) for fall, count in falls.most_common()),
     )
 
 
-def _fall(graph: WoodGraph, scene: Scene, flown: Followed, isolation: int) -> str:
-    """What became of one throw, in words."""
-    if isolation:
-        return {1: "over it, clean", 2: "over it, to be worked", 3: "over it and other limbs"}[isolation]
+def _fall(graph: WoodGraph, scene: FlightScene, flown: Followed, wanted: Wanted | None) -> Reason:
+    """What became of one throw."""
+    if wanted is not None:
+        return Reason(SERVES[wanted.isolation_class])
     if flown.end == HIT_LIMB:
-        return f"stopped by {crossing_name(graph, scene, int(flown.plane.item[flown.hit]))}"
+        return Reason("bag_stopped", limb=item_name(graph, scene, int(flown.plane.shapes.item[flown.hit])))
     if flown.end == HIT_WIRE:
-        return "near a wire"
-    if flown.end == HIT_BESIDE:
-        return "stopped by what stands beside the tree"
-    return "lands without serving it"
+        return Reason("bag_near_wire")
+    return (
+        Reason("bag_stopped", limb=Reason("stands_beside"))
+        if flown.end == HIT_BESIDE
+        else Reason("bag_lands")
+    )
 
 
 def _seen(points: Floats, hand: Floats, ahead: float) -> Floats:
@@ -123,14 +135,17 @@ def _seen(points: Floats, hand: Floats, ahead: float) -> Floats:
     return np.column_stack([right, np.arctan2(d[:, 2], np.hypot(d[:, 0], d[:, 1]))])
 
 
-def _wood_in_view(scene: Scene, hand: Floats, throw: Throw) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
+def _wood_in_view(scene: FlightScene, hand: Floats, throw: Throw) -> tuple[Floats, Floats, Floats, Flags]:
     """Ends as seen (k, 2, 2), apparent width, distance and whether wanted, of the wood ahead; farthest first, so that near wood covers it."""
-    middle = (scene.start + scene.end) / 2 - hand
+    wood = scene.wood
+    middle = (wood.start + wood.end) / 2 - hand
     ahead = middle[:, 0] * np.sin(throw.azimuth) + middle[:, 1] * np.cos(throw.azimuth)
-    rows = np.flatnonzero((scene.limb != WIRE) & (ahead > NEAREST))
+    rows = np.flatnonzero((wood.limb != WIRE) & (ahead > NEAREST))
     distance = np.linalg.norm(middle[rows], axis=1)
     order = np.argsort(-distance, kind="stable")
     rows, distance = rows[order], distance[order]
-    ends = np.stack([_seen(scene.start[rows], hand, throw.azimuth), _seen(scene.end[rows], hand, throw.azimuth)], axis=1)
-    width = (scene.r_start[rows] + scene.r_end[rows]) / distance
-    return ends, width, distance, (scene.union[rows] == throw.union)
+    ends = np.stack(
+        [_seen(wood.start[rows], hand, throw.azimuth), _seen(wood.end[rows], hand, throw.azimuth)], axis=1
+    )
+    width = (wood.r_start[rows] + wood.r_end[rows]) / distance
+    return ends, width, distance, (wood.union[rows] == throw.union)
