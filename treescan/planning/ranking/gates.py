@@ -179,8 +179,9 @@ def _rope_doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None) -> l
     if check.common_cause:
         out.append(Reason("common_wood", why=check.common_cause))
     if throw is not None and throw.isolation_class == 3:
-        unions = [u for u in throw.captured_unions if u in graph.unions.label] or list(throw.captured_unions)
-        out.append(Reason("line_over_unions", unions=unions, more=len(throw.captured_unions) - len(unions)))
+        unions = [u for u in throw.captured_unions if u in graph.unions.label]
+        more = len(throw.captured_unions) - len(unions) if unions else 0
+        out.append(Reason("line_over_unions", unions=unions, more=more))
     return out
 
 
