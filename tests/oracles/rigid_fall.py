@@ -141,6 +141,7 @@ class _String:
         self.limb = [-2, *on, -2]
         self.sign = [0.0] * len(p)
         self.both = rope.both_ends
+        self.swept = p[-1].copy()  # where the harness was when its legs were last swept
         legs = np.linalg.norm(np.diff(p, axis=0), axis=1)
         self.total = legs.sum() if rope.length is None else rope.length
         self.rest = list(legs * self.total / legs.sum())
@@ -209,8 +210,8 @@ class _String:
     def move(self, harness):
         """The harness end(s) go to a new place; legs pick up and leave limbs."""
         ends = (len(self.points) - 1, 0) if self.both else (len(self.points) - 1,)
+        old, self.swept = self.swept, harness.copy()
         for end in ends:
-            old = self.points[end]
             self.points[end] = harness.copy()
             if end:
                 self._sweep(len(self.points) - 2, old)

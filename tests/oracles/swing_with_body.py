@@ -62,8 +62,8 @@ def swing(
     modulus : N.
     rope_behind : more rope that stretches (far leg times exp(-mu beta)), m.
     strands : 2 for a moving rope.
-    start : "hanging", the rope carries W cos(angle) (he lets go of what held him sideways); "slack", just taut
-        without force; "braced", W / cos(angle) (feet against the wood, pushing level).
+    start : "hanging", the rope carries W cos(angle) (he lets go of what held him sideways); "slack", just
+        taut without force; "braced", W / cos(angle) (feet against the wood, pushing level).
     body : "rod" (turns by itself, starts plumb) or "point" (all mass at the harness, feet straight below).
 
     Returns

@@ -105,6 +105,16 @@ def test_the_taut_string_finds_what_stands_below():
     assert run.lies_on == [0, 1]
 
 
+def test_a_climber_above_the_next_limb_who_falls_past_it_is_caught():
+    """The bar stands outside the loop at the break; his leg sweeps over it in the fall, and the rope comes taut on it."""
+    rope = Rope([(-7, 0, 0.3), (0, 0, 20), (0.35, 0, 18)])
+    run = simulate(Body(harness=(0.35, 0, 18.0)), rope, bars([(0, 17)], [np.inf], 0.3), duration=3.0)
+    below = np.hypot(7, 19.7) + np.hypot(0.35, 2) - np.hypot(7, 16.7)
+    assert run.lies_on == [0]
+    assert run.ground_speed == 0.0
+    assert 17 - below - 4 < run.lowest_harness < 17 - below
+
+
 def test_falls_on_lower_bars_are_the_chain_of_falls():
     """The place at 12 m goes; the bar at 11.3 m breaks at 3 kN, the one at 10.4 m holds. Energy bound,
     integration, this.
