@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,6 +13,9 @@ from treescan.reason import Reason
 
 CHUNK = 1_000_000
 """Points decoded at a time: bounds the memory beside the result."""
+
+AGAIN = "copy or export the file again"
+"""What to do with a damaged file."""
 
 MOST_OF_A_NAME = 80
 """Letters kept of a text in a file that is not understood."""
@@ -104,3 +107,11 @@ class OpenedCloud:
     scans: int = 1
     scanners: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 3)))
     written_by: str = ""
+
+
+def chunks_of(values: NDArray[np.float64], names: Sequence[str]) -> Iterator[Chunk]:
+    """Rows of numbers (n, 3 + columns) as chunks of at most `CHUNK` points: x, y, z, then the columns named."""
+    for start in range(0, len(values), CHUNK):
+        part = values[start : start + CHUNK]
+        columns = {name: part[:, 3 + k] for k, name in enumerate(names)}
+        yield Chunk(np.ascontiguousarray(part[:, :3]), np.zeros(3), columns)

@@ -20,12 +20,10 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.cloud.opened import MOST_OF_A_NAME, Chunk, OpenedCloud, Reference
+from treescan.cloud.opened import AGAIN, MOST_OF_A_NAME, Chunk, OpenedCloud, Reference
 from treescan.cloud.projection import parsed_crs
 from treescan.errors import BadInput
 from treescan.reason import Reason
-
-AGAIN = "copy or export the file again"
 
 PATIENCE = 15.0
 """Seconds without any answer after which the child is given up."""

@@ -13,9 +13,9 @@ import numpy as np
 from laspy import DecompressionSelection, LazBackend
 from numba import njit, prange
 
-from treescan.cloud.formats.las_header import AGAIN, LasHeader, check_compression, read_header
+from treescan.cloud.formats.las_header import LasHeader, check_compression, read_header
 from treescan.cloud.formats.las_reference import las_reference
-from treescan.cloud.opened import CHUNK, Chunk, OpenedCloud
+from treescan.cloud.opened import AGAIN, CHUNK, Chunk, OpenedCloud
 from treescan.errors import BadInput
 from treescan.reason import Reason
 

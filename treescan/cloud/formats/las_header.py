@@ -14,6 +14,7 @@ from typing import BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.cloud.opened import AGAIN
 from treescan.errors import BadInput
 
 HEADER_SIZE = {0: 227, 1: 227, 2: 227, 3: 235, 4: 375}
@@ -22,7 +23,6 @@ HEADER_SIZE = {0: 227, 1: 227, 2: 227, 3: 235, 4: 375}
 RECORD_SIZE = {0: 20, 1: 28, 2: 26, 3: 34, 4: 57, 5: 63, 6: 30, 7: 36, 8: 38, 9: 59, 10: 67}
 """Smallest record of each point format. [bytes]"""
 
-AGAIN = "copy or export the file again"
 
 LONGEST_RECORD = 64_000_000
 """An extended record longer than this is not read. [bytes]"""

@@ -17,12 +17,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from treescan.cloud.opened import CHUNK, Chunk, OpenedCloud
+from treescan.cloud.opened import AGAIN, CHUNK, Chunk, OpenedCloud, chunks_of
 from treescan.cloud.text_formats.number_text import Layout, rows_of
 from treescan.errors import BadInput
 from treescan.reason import Reason
-
-AGAIN = "copy or export the file again"
 
 FIELDS = {
     "x": "x", "y": "y", "z": "z", "intensity": "intensity", "i": "intensity", "reflectance": "intensity",
@@ -195,9 +193,7 @@ def _ascii_chunks(file: Path, header: PcdHeader, order: dict[str, int]) -> Itera
             raise BadInput("is cut short or damaged: lines among its points are not numbers", file=str(file), remedy=AGAIN)
         values = rows.values[:left]
         left -= len(values)
-        for k in range(0, len(values), CHUNK):
-            part = values[k : k + CHUNK]
-            yield Chunk(np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])})
+        yield from chunks_of(values, list(order)[3:])
     if left:
         raise BadInput(f"is cut short: {header.points - left} of {header.points} points could be read", file=str(file), remedy=AGAIN)
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.cloud.opened import CHUNK, Chunk, OpenedCloud, Reference
+from treescan.cloud.opened import AGAIN, CHUNK, Chunk, OpenedCloud, Reference, chunks_of
 from treescan.cloud.projection import parsed_crs
 from treescan.cloud.text_formats.number_text import Layout, rows_of
 from treescan.errors import BadInput
@@ -31,7 +31,6 @@ PROPERTIES = {
 }  # fmt: skip
 """Names of vertex properties, lower case, and the column they become."""
 
-AGAIN = "copy or export the file again"
 
 
 @dataclass(frozen=True)
@@ -160,9 +159,7 @@ def _ascii_chunks(file: Path, header: PlyHeader, order: dict[str, int]) -> Itera
             raise BadInput("is cut short or damaged: lines among its points are not numbers", file=str(file), remedy=AGAIN)
         values = rows.values[:left]
         left -= len(values)
-        for k in range(0, len(values), CHUNK):
-            part = values[k : k + CHUNK]
-            yield Chunk(np.ascontiguousarray(part[:, :3]), np.zeros(3), {n: part[:, 3 + i] for i, n in enumerate(list(order)[3:])})
+        yield from chunks_of(values, list(order)[3:])
         if left == 0:
             return
     raise BadInput(f"is cut short: {header.count - left} of {header.count} points could be read", file=str(file), remedy=AGAIN)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import chain
 from pathlib import Path
 
@@ -16,11 +17,10 @@ from treescan.cloud.formats.pcd import open_pcd
 from treescan.cloud.formats.ply import open_ply
 from treescan.cloud.formats.sniff import checked_path, extension_note, sniff
 from treescan.cloud.intake.conversion import FARTHEST, Conversion, decide
-from treescan.cloud.intake.duplicates import repeated
-from treescan.cloud.intake.intake_notes import Tally, bounds_note, doubts, left_out_notes
-from treescan.cloud.intake.local_points import LocalPoints, bounds
+from treescan.cloud.intake.intake_notes import bounds_note, doubts, left_out_notes
+from treescan.cloud.intake.local_points import bounds
 from treescan.cloud.intake.rounding import rounding_step
-from treescan.cloud.intake.strays import LOOK_CELL, Strays, find_strays
+from treescan.cloud.intake.streaming import Kept, Stream, Tally, finite_rows, keep_all, keep_centroids
 from treescan.cloud.opened import Chunk, OpenedCloud
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings
@@ -37,9 +37,6 @@ OPENERS: dict[str, Callable[[Path], OpenedCloud]] = {
     "text": open_text,
 }
 """One module a format."""
-
-SAMPLE = 100_000
-"""Points looked at for rounding."""
 
 FEW = 10_000
 """Points of the first chunk from which unit, map and a first origin are taken."""
@@ -105,100 +102,52 @@ def take_in(
             file=str(file),
             remedy="export the cloud again",
         )
-    cells, tally = VoxelSums(LOOK_CELL, origin), Tally()
-    everything = chain(begun, chunks)
-    if thin is None:
-        xyz, columns, strays, repeats = _whole(everything, opened, conversion, origin, cells, tally, settings, progress)
-    else:
-        xyz, columns, strays = _thinned(everything, opened, conversion, origin, cells, tally, settings, thin, progress)
-        repeats = 0
-    if not len(xyz):
-        reasons = ", ".join(f"{n} {r.replace('_', ' ')}" for r, n in tally.unwanted.items() if n) or "all have impossible coordinates"
-        raise BadInput(f"holds no points that can be used ({reasons})", file=str(file), remedy="export the cloud without that filter or flag")
-    if tally.read > 1 and len(xyz) == 1 and repeats == tally.read - 1:
-        raise BadInput(f"has all its {tally.read} points at one and the same place", file=str(file), remedy="export the cloud again")
-    frame = replace(conversion.frame, origin=_origin_of(*(b + origin for b in bounds(xyz))))
-    _move(xyz, origin - frame.origin)
-    left_out = dict(tally.unwanted) | {
-        "impossible_coordinates": tally.not_numbers, "exact_duplicates": repeats, "stray_points": strays.count
-    }
-    step = rounding_step(np.concatenate(tally.sample)) * conversion.unit if tally.sample and not conversion.projected_from else np.zeros(3)
+    stream = Stream(chain(begun, chunks), opened.max_points, conversion, origin, partial(progress, "reading"))
+    kept = keep_all(stream, settings) if thin is None else keep_centroids(stream, settings, thin)
+    _refuse_empty(kept, str(file))
+    frame = replace(conversion.frame, origin=_origin_of(*(b + origin for b in bounds(kept.xyz))))
+    _move(kept.xyz, origin - frame.origin)
+    step = _rounding(kept.tally, conversion)
     notes = (
-        extension_note(file, kind), *opened.notes, *conversion.notes, *left_out_notes(tally, repeats, strays, origin),
-        *doubts(opened, conversion, tally, strays, step, settings), bounds_note(opened, conversion, tally, origin),
-    )  # fmt: skip
+        extension_note(file, kind),
+        *opened.notes,
+        *conversion.notes,
+        *left_out_notes(kept, origin),
+        *doubts(opened, conversion, kept, step, settings),
+        bounds_note(opened, conversion, kept.tally, origin),
+    )
     scanners = _scanners(opened, conversion, frame.origin)
-    cloud = PointCloud(xyz, frame, columns, str(file), tuple(n for n in notes if n is not None), scanners)
+    cloud = PointCloud(kept.xyz, frame, kept.columns, str(file), tuple(n for n in notes if n is not None), scanners)
     progress("reading", 1.0)
-    return Intake(cloud, opened, file, tally.read, {k: v for k, v in left_out.items() if v}, strays.cells, strays.stray, step)
+    return Intake(cloud, opened, file, kept.tally.read, _left_out(kept), kept.strays.cells, kept.strays.stray, step)
 
 
-def _whole(
-    chunks: chain[Chunk], opened: OpenedCloud, conversion: Conversion, origin: NDArray[np.float64], cells: VoxelSums, tally: Tally,
-    settings: CloudSettings, progress: Progress,
-) -> tuple[NDArray[np.float64], dict[str, NDArray], Strays, int]:  # fmt: skip
-    """Every point: kept in memory, then strays and exact duplicates taken out."""
-    points = LocalPoints(opened.max_points)
-    for chunk in chunks:
-        finite = conversion.to_local(chunk, origin, points.space(len(chunk.xyz)))
-        kept = points.keep(_wanted(chunk, finite, tally), chunk.columns)
-        _look(kept, chunk, cells, tally)
-        progress("reading", min(0.95, 0.95 * tally.read / opened.max_points) if opened.max_points else 0.5)
-    strays = find_strays(cells, settings.stray_points, settings.stray_gap)
-    out = repeated(points.xyz)
-    repeats = int(np.count_nonzero(out))
-    if strays.count:
-        gone = strays.among(points.xyz)
-        repeats = int(np.count_nonzero(out & ~gone))
-        out |= gone
-    points.drop(out)
-    return *points.finished(), strays, repeats
+def _refuse_empty(kept: Kept, file: str) -> None:
+    """Bad input where nothing is left, or all of it lies at one place."""
+    tally = kept.tally
+    if not len(kept.xyz):
+        why = ", ".join(f"{n} {w.replace('_', ' ')}" for w, n in tally.unwanted.items() if n)
+        why = why or "all have impossible coordinates"
+        raise BadInput(f"holds no points that can be used ({why})", file=file, remedy="export the cloud without that filter or flag")
+    if tally.read > 1 and len(kept.xyz) == 1 and kept.repeats == tally.read - 1:
+        raise BadInput(f"has all its {tally.read} points at one and the same place", file=file, remedy="export the cloud again")
 
 
-def _thinned(
-    chunks: chain[Chunk], opened: OpenedCloud, conversion: Conversion, origin: NDArray[np.float64], cells: VoxelSums, tally: Tally,
-    settings: CloudSettings, cell: float, progress: Progress,
-) -> tuple[NDArray[np.float64], dict[str, NDArray], Strays]:  # fmt: skip
-    """One centroid a voxel, so that memory follows voxels; a duplicate adds weight to its voxel and nothing else."""
-    voxels = VoxelSums(cell, origin)
-    for chunk in chunks:
-        local = np.empty_like(chunk.xyz)
-        wanted = _wanted(chunk, conversion.to_local(chunk, origin, local), tally)
-        every = bool(wanted.all())
-        local = local if every else local[wanted]
-        voxels.add(local, chunk.columns if every else {k: v[wanted] for k, v in chunk.columns.items()})
-        _look(local, chunk, cells, tally)
-        progress("reading", min(0.95, 0.95 * tally.read / opened.max_points) if opened.max_points else 0.5)
-    strays = find_strays(cells, settings.stray_points, settings.stray_gap)
-    xyz, columns = voxels.centroids, voxels.columns | {"points": voxels.counts.copy()}
-    if strays.count:
-        stay = ~strays.among(xyz)
-        xyz, columns = xyz[stay], {k: v[stay] for k, v in columns.items()}
-    return xyz, columns, strays
+def _left_out(kept: Kept) -> dict[str, int]:
+    """Why points were left out, and how many."""
+    counted = dict(kept.tally.unwanted) | {
+        "impossible_coordinates": kept.tally.not_numbers,
+        "exact_duplicates": kept.repeats,
+        "stray_points": kept.strays.count,
+    }
+    return {why: n for why, n in counted.items() if n}
 
 
-def _wanted(chunk: Chunk, finite: NDArray[np.bool_], tally: Tally) -> NDArray[np.bool_]:
-    """Points to keep of a chunk; the others are counted by reason."""
-    tally.read += len(finite)
-    tally.lost += chunk.lost
-    tally.not_numbers += len(finite) - int(np.count_nonzero(finite))
-    wanted = finite
-    for reason, mask in chunk.unwanted.items():
-        if n := int(np.count_nonzero(mask & finite)):
-            tally.unwanted[reason] = tally.unwanted.get(reason, 0) + n
-            wanted = wanted & ~mask
-    return wanted
-
-
-def _look(local: NDArray[np.float64], chunk: Chunk, cells: VoxelSums, tally: Tally) -> None:
-    """Count points into coarse cells, and keep a few raw ones for the rounding test."""
-    cells.add(local)
-    had = sum(map(len, tally.sample))
-    if had < SAMPLE:
-        tally.sample.append(_finite(chunk.xyz[: SAMPLE - had]))
-    if len(local):
-        low, high = bounds(local)
-        tally.low, tally.high = np.minimum(tally.low, low), np.maximum(tally.high, high)
+def _rounding(tally: Tally, conversion: Conversion) -> NDArray[np.float64]:
+    """Step of the coordinates, (3,), 0 = none seen. [m]"""
+    if not tally.sample or conversion.projected_from:
+        return np.zeros(3)
+    return rounding_step(np.concatenate(tally.sample)) * conversion.unit
 
 
 def _until_usable(chunks: Iterator[Chunk]) -> tuple[list[Chunk], NDArray[np.float64]]:
@@ -207,16 +156,10 @@ def _until_usable(chunks: Iterator[Chunk]) -> tuple[list[Chunk], NDArray[np.floa
     for chunk in chunks:
         begun.append(chunk)
         for every in (max(1, len(chunk.xyz) // FEW), 1):
-            few = _finite(chunk.xyz[::every])
+            few = finite_rows(chunk.xyz[::every])
             if len(few):
                 return begun, few + chunk.shift
     return begun, np.zeros((0, 3))
-
-
-def _finite(xyz: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Rows without NaN or infinity."""
-    good = np.isfinite(xyz).all(axis=1)
-    return xyz if good.all() else xyz[good]
 
 
 def _first_guess(own: NDArray[np.float64], opened: OpenedCloud, conversion: Conversion) -> NDArray[np.float64]:

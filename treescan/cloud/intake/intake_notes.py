@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.cloud.intake.conversion import Conversion
 from treescan.cloud.intake.doubts import PLAN_BLOCK, height_doubt, precision_doubt, tallest_rise
-from treescan.cloud.intake.strays import Strays
+from treescan.cloud.intake.streaming import Kept, Tally
 from treescan.cloud.opened import OpenedCloud
 from treescan.cloud.settings import CloudSettings
 from treescan.reason import Reason
@@ -19,25 +18,13 @@ PLACES = 3
 """Stray groups named by place in a note."""
 
 
-@dataclass
-class Tally:
-    """What was left out while streaming (why, and how many points), and what the sample showed."""
-
-    read: int = 0
-    lost: int = 0
-    not_numbers: int = 0
-    unwanted: dict[str, int] = field(default_factory=dict)
-    sample: list[NDArray[np.float64]] = field(default_factory=list)
-    low: NDArray[np.float64] = field(default_factory=lambda: np.full(3, np.inf))
-    high: NDArray[np.float64] = field(default_factory=lambda: np.full(3, -np.inf))
-
-
 WIDEST_FOR_HEIGHT = 8.0
 """Coarse cells wider than this take in whole hillsides, so heights of single things cannot be judged. [m]"""
 
 
-def left_out_notes(tally: Tally, repeats: int, strays: Strays, origin: NDArray[np.float64]) -> Iterator[Reason]:
+def left_out_notes(kept: Kept, origin: NDArray[np.float64]) -> Iterator[Reason]:
     """One note for each kind of point that was left out."""
+    tally, repeats, strays = kept.tally, kept.repeats, kept.strays
     if tally.lost:
         yield Reason("lines_skipped", n=tally.lost)
     if tally.not_numbers:
@@ -52,9 +39,10 @@ def left_out_notes(tally: Tally, repeats: int, strays: Strays, origin: NDArray[n
 
 
 def doubts(
-    opened: OpenedCloud, conversion: Conversion, tally: Tally, strays: Strays, step: NDArray[np.float64], settings: CloudSettings
+    opened: OpenedCloud, conversion: Conversion, kept: Kept, step: NDArray[np.float64], settings: CloudSettings
 ) -> Iterator[Reason | None]:
     """One note for each thing that is hard to believe."""
+    tally, strays = kept.tally, kept.strays
     if opened.single_precision:
         largest = max((float(np.abs(s).max()) for s in tally.sample if len(s)), default=0.0)
         yield precision_doubt(largest, float(conversion.unit[0]))

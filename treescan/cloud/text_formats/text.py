@@ -8,9 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
-from treescan.cloud.opened import CHUNK, Chunk, OpenedCloud, Reference
+from treescan.cloud.opened import Chunk, OpenedCloud, Reference, chunks_of
 from treescan.cloud.projection import parsed_crs
-from treescan.cloud.text_formats.number_text import Rows, rows_of
+from treescan.cloud.text_formats.number_text import rows_of
 from treescan.cloud.text_formats.text_layout import TextLayout, text_layout
 from treescan.errors import BadInput
 from treescan.reason import Reason
@@ -31,12 +31,16 @@ def open_text(file: Path) -> OpenedCloud:
 
 
 def _chunks(file: Path, found: TextLayout) -> Iterator[Chunk]:
-    """Parse; refuse where too many lines are no numbers or fewer points came than a count line claims."""
+    """Parse; refuse where too many lines are no numbers or fewer points came than a count line claims.
+
+    A text that cannot be a number in a further column counts as 0.
+    """
     good = bad = 0
     claimed = 0.0
     for rows in rows_of(file, 0, found.layout):
         good, bad, claimed = good + len(rows.values), bad + rows.bad, claimed + sum(rows.lone)
-        yield from _split(rows, found.names)
+        rows.values[:, 3:] = np.nan_to_num(rows.values[:, 3:])
+        yield from chunks_of(rows.values, found.names[3:])
     if bad - found.header_lines > MOST_BAD * (good + bad):
         raise BadInput(
             f"has {bad} lines that are not three numbers among {good + bad}",
@@ -50,11 +54,3 @@ def _chunks(file: Path, found: TextLayout) -> Iterator[Chunk]:
             remedy="copy or export the file again",
         )
     yield Chunk(np.zeros((0, 3)), np.zeros(3), {n: np.zeros(0) for n in found.names[3:]}, lost=max(bad - found.header_lines, 0))
-
-
-def _split(rows: Rows, names: tuple[str, ...]) -> Iterator[Chunk]:
-    """Blocks of lines as chunks; a text that cannot be a number in a further column counts as 0."""
-    for start in range(0, len(rows.values), CHUNK):
-        part = rows.values[start : start + CHUNK]
-        columns = {n: np.nan_to_num(part[:, 3 + k]) for k, n in enumerate(names[3:])}
-        yield Chunk(np.ascontiguousarray(part[:, :3]), np.zeros(3), columns)

@@ -1,0 +1,149 @@
+"""How does a file stream into memory? Chunk by chunk to local metres, whole or thinned, strays and repeats left out and counted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.arrays import Flags, Floats
+from treescan.cloud.intake.conversion import Conversion
+from treescan.cloud.intake.duplicates import repeated
+from treescan.cloud.intake.local_points import LocalPoints, bounds
+from treescan.cloud.intake.strays import LOOK_CELL, Strays, find_strays
+from treescan.cloud.opened import Chunk
+from treescan.cloud.settings import CloudSettings
+from treescan.cloud.thin import VoxelSums
+
+SAMPLE = 100_000
+"""Points looked at for rounding."""
+LAST_TOLD = 0.95
+"""Share done that is told while the file streams; the rest is cleaning."""
+
+
+@dataclass
+class Tally:
+    """What was left out while streaming (why, and how many points), and what the sample showed."""
+
+    read: int = 0
+    lost: int = 0
+    not_numbers: int = 0
+    unwanted: dict[str, int] = field(default_factory=dict)
+    sample: list[NDArray[np.float64]] = field(default_factory=list)
+    low: NDArray[np.float64] = field(default_factory=lambda: np.full(3, np.inf))
+    high: NDArray[np.float64] = field(default_factory=lambda: np.full(3, -np.inf))
+
+
+@dataclass(frozen=True)
+class Stream:
+    """A file on its way in.
+
+    Attributes
+    ----------
+    chunks : iterator of Chunk
+    max_points : int                Never more than this; 0 = not known.
+    conversion : Conversion         From file coordinates to metres,
+    origin : (3,) float             and from there to local ones. [m]
+    told : callable                 Called with the share done, in [0, 1].
+    """
+
+    chunks: Iterator[Chunk]
+    max_points: int
+    conversion: Conversion
+    origin: Floats
+    told: Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What of a file was kept.
+
+    Attributes
+    ----------
+    xyz : (n, 3) float          [m, local]
+    columns : mapping           Name to (n,).
+    strays : Strays             And the coarse cells they were found by.
+    repeats : int               Exact duplicates left out.
+    tally : Tally
+    """
+
+    xyz: Floats
+    columns: Mapping[str, NDArray]
+    strays: Strays
+    repeats: int
+    tally: Tally
+
+
+def keep_all(stream: Stream, settings: CloudSettings) -> Kept:
+    """Every point: kept in memory, then strays and exact duplicates taken out."""
+    points, cells, tally = LocalPoints(stream.max_points), VoxelSums(LOOK_CELL, stream.origin), Tally()
+    for chunk in stream.chunks:
+        finite = stream.conversion.to_local(chunk, stream.origin, points.space(len(chunk.xyz)))
+        kept = points.keep(_wanted(chunk, finite, tally), chunk.columns)
+        _look(kept, chunk, cells, tally)
+        stream.told(_share(tally, stream))
+    strays = find_strays(cells, settings.stray_points, settings.stray_gap)
+    out = repeated(points.xyz)
+    repeats = int(np.count_nonzero(out))
+    if strays.count:
+        gone = strays.among(points.xyz)
+        repeats = int(np.count_nonzero(out & ~gone))
+        out |= gone
+    points.drop(out)
+    return Kept(*points.finished(), strays, repeats, tally)
+
+
+def keep_centroids(stream: Stream, settings: CloudSettings, cell: float) -> Kept:
+    """One centroid a voxel of edge `cell` [m], so that memory follows voxels; a duplicate adds weight to its voxel and nothing else."""
+    voxels, cells, tally = VoxelSums(cell, stream.origin), VoxelSums(LOOK_CELL, stream.origin), Tally()
+    for chunk in stream.chunks:
+        local = np.empty_like(chunk.xyz)
+        wanted = _wanted(chunk, stream.conversion.to_local(chunk, stream.origin, local), tally)
+        every = bool(wanted.all())
+        local = local if every else local[wanted]
+        voxels.add(local, chunk.columns if every else {k: v[wanted] for k, v in chunk.columns.items()})
+        _look(local, chunk, cells, tally)
+        stream.told(_share(tally, stream))
+    strays = find_strays(cells, settings.stray_points, settings.stray_gap)
+    xyz, columns = voxels.centroids, voxels.columns | {"points": voxels.counts.copy()}
+    if strays.count:
+        stay = ~strays.among(xyz)
+        xyz, columns = xyz[stay], {k: v[stay] for k, v in columns.items()}
+    return Kept(xyz, columns, strays, 0, tally)
+
+
+def _share(tally: Tally, stream: Stream) -> float:
+    """Share of the file that has come in; half where its length is not known."""
+    return min(LAST_TOLD, LAST_TOLD * tally.read / stream.max_points) if stream.max_points else 0.5
+
+
+def _wanted(chunk: Chunk, finite: Flags, tally: Tally) -> Flags:
+    """Points to keep of a chunk; the others are counted by why they go."""
+    tally.read += len(finite)
+    tally.lost += chunk.lost
+    tally.not_numbers += len(finite) - int(np.count_nonzero(finite))
+    wanted = finite
+    for why, mask in chunk.unwanted.items():
+        if n := int(np.count_nonzero(mask & finite)):
+            tally.unwanted[why] = tally.unwanted.get(why, 0) + n
+            wanted = wanted & ~mask
+    return wanted
+
+
+def _look(local: Floats, chunk: Chunk, cells: VoxelSums, tally: Tally) -> None:
+    """Count points into coarse cells, and keep a few raw ones for the rounding test."""
+    cells.add(local)
+    had = sum(map(len, tally.sample))
+    if had < SAMPLE:
+        tally.sample.append(finite_rows(chunk.xyz[: SAMPLE - had]))
+    if len(local):
+        low, high = bounds(local)
+        tally.low, tally.high = np.minimum(tally.low, low), np.maximum(tally.high, high)
+
+
+def finite_rows(xyz: Floats) -> Floats:
+    """Rows without NaN or infinity."""
+    good = np.isfinite(xyz).all(axis=1)
+    return xyz if good.all() else xyz[good]
