@@ -25,6 +25,7 @@ SEED = 0
 PLACE_DIGITS, STEP_DIGITS = 6, 7
 """Decimals of a place and of a rounding step that mean something. [m]"""
 
+
 @dataclass(frozen=True)
 class Inspection:
     """What a file holds.
@@ -78,11 +79,18 @@ class Inspection:
     def as_dict(self) -> dict[str, Any]:
         """Everything, ready for JSON; a reason as its code and values."""
         out = {f.name: as_plain(getattr(self, f.name)) for f in fields(self)}
-        return out | {"left_out": dict(self.left_out), "classes": {str(k): v for k, v in self.classes.items()}}
+        return out | {
+            "left_out": dict(self.left_out),
+            "classes": {str(k): v for k, v in self.classes.items()},
+        }
 
 
 def inspect_cloud(
-    path: str | Path, progress: Progress = quiet, *, unit: str | None = None, settings: CloudSettings | None = None
+    path: str | Path,
+    progress: Progress = quiet,
+    *,
+    unit: str | None = None,
+    settings: CloudSettings | None = None,
 ) -> Inspection:
     """Read a whole file: what it holds, its unit, map, extent, density, and what is wrong with it.
 
@@ -125,7 +133,9 @@ def inspect_cloud(
 
 def _units(frame: Frame) -> tuple[Reason, Reason]:
     """Plan and height unit of the file."""
-    return Reason("unit_degrees") if frame.in_degrees else unit_name(frame.unit_m), unit_name(frame.vertical_unit_m)
+    return Reason("unit_degrees") if frame.in_degrees else unit_name(frame.unit_m), unit_name(
+        frame.vertical_unit_m
+    )
 
 
 def _classes(got: Intake) -> dict[int, int]:
@@ -139,7 +149,9 @@ def _classes(got: Intake) -> dict[int, int]:
 
 def _scans(got: Intake) -> int:
     """Scanner set-ups as the format counts them, or different values of the column "scan"."""
-    return max(got.opened.scans, len(np.unique(got.cloud.columns["scan"])) if "scan" in got.cloud.columns else 1)
+    return max(
+        got.opened.scans, len(np.unique(got.cloud.columns["scan"])) if "scan" in got.cloud.columns else 1
+    )
 
 
 def _rounded(values: np.ndarray, digits: int = PLACE_DIGITS) -> tuple[float, ...]:

@@ -45,7 +45,12 @@ def crs_text(crs: CRS) -> str:
     if crs.is_bound and crs.source_crs is not None:
         return crs_text(crs.source_crs)
     named = parsed_crs(crs.name) if crs.name not in ("", "unknown", "unnamed") else None
-    for epsg in (crs.to_epsg(100), crs.to_epsg(70), crs.to_epsg(25), named.to_epsg() if named is not None else None):
+    for epsg in (
+        crs.to_epsg(100),
+        crs.to_epsg(70),
+        crs.to_epsg(25),
+        named.to_epsg() if named is not None else None,
+    ):
         if epsg and _same_map(crs, CRS.from_epsg(epsg)):
             return f"EPSG:{epsg}"
     return crs.to_wkt()
@@ -56,14 +61,21 @@ def _same_map(one: CRS, two: CRS) -> bool:
     0.1 mm."""
     if one == two:
         return True
-    if one.name != two.name or units_of(one).horizontal != units_of(two).horizontal or not one.is_projected or not two.is_projected:
+    if (
+        one.name != two.name
+        or units_of(one).horizontal != units_of(two).horizontal
+        or not one.is_projected
+        or not two.is_projected
+    ):
         return False
     if one.ellipsoid is None or two.ellipsoid is None or two.area_of_use is None:
         return False
     if abs(one.ellipsoid.semi_major_metre - two.ellipsoid.semi_major_metre) > 1e-6:
         return False
     area = two.area_of_use
-    lon, lat = np.meshgrid(np.linspace(area.west, area.east, 4)[1:3], np.linspace(area.south, area.north, 4)[1:3])
+    lon, lat = np.meshgrid(
+        np.linspace(area.west, area.east, 4)[1:3], np.linspace(area.south, area.north, 4)[1:3]
+    )
     try:
         here, there = (np.array(Proj(c)(lon, lat)) for c in (one, two))
     except (CRSError, ProjError):
@@ -84,7 +96,12 @@ def units_of(crs: CRS) -> Units:
     axes = flat.axis_info
     name = axes[0].unit_name if axes else "unknown"
     horizontal = axes[0].unit_conversion_factor if axes and not flat.is_geographic else math.nan
-    up = [a for part in (crs.sub_crs_list[1:] if crs.is_compound else [crs]) for a in part.axis_info if a.direction in ("up", "down")]
+    up = [
+        a
+        for part in (crs.sub_crs_list[1:] if crs.is_compound else [crs])
+        for a in part.axis_info
+        if a.direction in ("up", "down")
+    ]
     if not up:
         return Units(horizontal, math.nan, name, "")
     return Units(horizontal, up[0].unit_conversion_factor, name, up[0].unit_name)

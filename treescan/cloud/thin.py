@@ -39,7 +39,9 @@ class VoxelSums:
         self._columns: dict[str, NDArray] = {}
         self.used = 0
 
-    def add(self, xyz: NDArray[np.float64], columns: Mapping[str, NDArray] | None = None) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
+    def add(
+        self, xyz: NDArray[np.float64], columns: Mapping[str, NDArray] | None = None
+    ) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
         """Take in points (n, 3), local metres; of the columns the first point in a voxel speaks for it.
 
         Returns
@@ -51,7 +53,18 @@ class VoxelSums:
         begun = self.used
         while done < len(xyz):
             done, self.used = _bin(
-                xyz, done, 1.0 / self.cell, self._phase, self._table, self._ijk, self._sums, self._counts, self.used, first, begun, rows
+                xyz,
+                done,
+                1.0 / self.cell,
+                self._phase,
+                self._table,
+                self._ijk,
+                self._sums,
+                self._counts,
+                self.used,
+                first,
+                begun,
+                rows,
             )
             if done < len(xyz):
                 self._grow()
@@ -133,7 +146,14 @@ def thin(cloud: PointCloud, cell: float) -> PointCloud:
         raise ValueError(f"cell must be positive, got {cell}")
     voxels = VoxelSums(cell, cloud.frame.origin)
     voxels.add(cloud.xyz, {k: v for k, v in cloud.columns.items() if k != "points"})
-    return PointCloud(voxels.centroids, cloud.frame, voxels.columns | {"points": voxels.counts}, cloud.source, cloud.notes, cloud.scanners)
+    return PointCloud(
+        voxels.centroids,
+        cloud.frame,
+        voxels.columns | {"points": voxels.counts},
+        cloud.source,
+        cloud.notes,
+        cloud.scanners,
+    )
 
 
 @njit(cache=True, nogil=True, inline="always")

@@ -33,7 +33,9 @@ class Terrain:
     measured: NDArray[np.bool_]
 
     @classmethod
-    def flat(cls, z: float, centre: ArrayLike = (0.0, 0.0), half_width: float = 60.0, cell: float = 1.0) -> Terrain:
+    def flat(
+        cls, z: float, centre: ArrayLike = (0.0, 0.0), half_width: float = 60.0, cell: float = 1.0
+    ) -> Terrain:
         """Level ground at height z around a centre: the ground of a hand-made tree."""
         n = round(2 * half_width / cell)
         c = np.asarray(centre, float)[:2]

@@ -86,7 +86,10 @@ class SegmentedTree:
 
 
 def segment_tree(
-    cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSettings = TreeSettings(), progress: Progress = quiet
+    cloud: PointCloud,
+    at: ArrayLike | None = None,
+    settings: TreeSettings = TreeSettings(),
+    progress: Progress = quiet,
 ) -> SegmentedTree:
     """Find the asked tree's voxels; see `treescan.trees.single_tree.find_tree` for what is asked and raised."""
     _refuse(cloud, settings)
@@ -109,7 +112,9 @@ def segment_tree(
     progress("the asked tree", 0.0)
     fine = refine(xyz, above, rough, rows, target, max(settings.cell, FINE_CELL * spacing))
     terrain = _with_feet(ground.terrain, found.trees) if ground.found else ground.terrain
-    return SegmentedTree(fine, fine.without_strays(), rough, target, terrain, spacing, (*ground.notes, *found.notes))
+    return SegmentedTree(
+        fine, fine.without_strays(), rough, target, terrain, spacing, (*ground.notes, *found.notes)
+    )
 
 
 def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:
@@ -120,17 +125,23 @@ def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:
         raise BadInput(what, file=cloud.source, remedy="thin the cloud or cut out the part round the tree")
 
 
-def _standing(xyz: Floats, above: Floats, ground_found: bool, settings: TreeSettings) -> tuple[Ints, Voxels, float]:
+def _standing(
+    xyz: Floats, above: Floats, ground_found: bool, settings: TreeSettings
+) -> tuple[Ints, Voxels, float]:
     """Rows of what stands on the ground, their coarse voxels, and the usual spacing of the scan."""
     rows = np.nonzero(above > (OFF_GROUND if ground_found else -np.inf))[0]
     if len(rows) < FEWEST:
-        raise BadInput("nothing stands on the ground in this scan", remedy="check the units and that z points up")
+        raise BadInput(
+            "nothing stands on the ground in this scan", remedy="check the units and that z points up"
+        )
     voxels = voxelise(xyz[rows], settings.coarse_cell)
     per_voxel = float(np.median(voxels.count))
     spacing = settings.coarse_cell / np.sqrt(per_voxel)
     if per_voxel < DENSE:
         part = voxels.centre
-        spacing = float(np.median(cKDTree(part).query(part[:: max(1, len(part) // MOST_ASKED)], k=2)[0][:, 1]))
+        spacing = float(
+            np.median(cKDTree(part).query(part[:: max(1, len(part) // MOST_ASKED)], k=2)[0][:, 1])
+        )
         voxels = voxelise(xyz[rows], max(settings.coarse_cell, SPARSE_CELL * spacing))
         least = max(OFF_GROUND, min(MOST_OFF_GROUND, spacing))
         rough = np.nonzero(above > (least if ground_found else -np.inf))[0]
@@ -149,7 +160,9 @@ def _stems(
     return StemsOfScan(join_stems(stems, p, h, spacing)) if stems else None
 
 
-def _by_crowns(cloud: PointCloud, centre: Floats, high: Floats, terrain: Terrain, spacing: float) -> StemsOfScan:
+def _by_crowns(
+    cloud: PointCloud, centre: Floats, high: Floats, terrain: Terrain, spacing: float
+) -> StemsOfScan:
     """Trees by the tops of their crowns, each with the likeliest stem under it."""
     tops = crown_tops(centre, high, max(TOP_CELL, TOP_SPACINGS * spacing))
     if len(tops) == 0:

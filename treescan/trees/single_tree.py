@@ -53,7 +53,10 @@ class Tree:
 
 
 def find_tree(
-    cloud: PointCloud, at: ArrayLike | None = None, settings: TreeSettings = TreeSettings(), progress: Progress = quiet
+    cloud: PointCloud,
+    at: ArrayLike | None = None,
+    settings: TreeSettings = TreeSettings(),
+    progress: Progress = quiet,
 ) -> Tree:
     """Cut one tree out of a scan.
 
@@ -108,7 +111,10 @@ def _surroundings(rough: Segmentation, target: int, settings: TreeSettings) -> S
     """Everything else near the tree on voxels, with its kind, and the neighbours' stems."""
     mine = rough.label == target
     own = rough.voxels.centre[mine]
-    low, high = own[:, :2].min(axis=0) - settings.neighbour_reach, own[:, :2].max(axis=0) + settings.neighbour_reach
+    low, high = (
+        own[:, :2].min(axis=0) - settings.neighbour_reach,
+        own[:, :2].max(axis=0) + settings.neighbour_reach,
+    )
     near = ~mine & np.all((rough.voxels.centre[:, :2] > low) & (rough.voxels.centre[:, :2] < high), axis=1)
     kind_of = kind_of_labels(rough)
     kind = kind_of[rough.label]

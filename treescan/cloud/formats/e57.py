@@ -32,9 +32,13 @@ PAGE = 1024
 """The page size every known writer uses; the last 4 bytes of a page are its checksum. [bytes]"""
 
 COLUMNS = {
-    "intensity": "intensity", "colorRed": "red", "colorGreen": "green", "colorBlue": "blue", "returnIndex": "return_number",
+    "intensity": "intensity",
+    "colorRed": "red",
+    "colorGreen": "green",
+    "colorBlue": "blue",
+    "returnIndex": "return_number",
     "returnCount": "number_of_returns",
-}  # fmt: skip
+}
 
 Message = tuple[dict[str, Any], dict[str, NDArray]]
 
@@ -53,14 +57,24 @@ def open_e57(file: Path) -> OpenedCloud:
     crs = parsed_crs(text) if text else None
     trouble = Reason("reference_not_understood", said=text[:MOST_OF_A_NAME]) if text and crs is None else None
     columns = ("scan", *(COLUMNS[n] for n in COLUMNS if n in head["names"]))
-    scanners = np.array(head["translations"], float).reshape(-1, 3) if any(head["posed"]) else np.zeros((0, 3))
+    scanners = (
+        np.array(head["translations"], float).reshape(-1, 3) if any(head["posed"]) else np.zeros((0, 3))
+    )
     notes = (Reason("empty_scans", n=counts.count(0), of=len(counts)),) if 0 in counts else ()
     most = min(sum(counts), file.stat().st_size * 8)
     return OpenedCloud(
-        "E57", Reason("file_version", version=version), most, child.chunks, Reference(crs, text, trouble=trouble), columns, notes,
+        "E57",
+        Reason("file_version", version=version),
+        most,
+        child.chunks,
+        Reference(crs, text, trouble=trouble),
+        columns,
+        notes,
         single_precision=head["single"],
-        scans=len(counts), scanners=scanners, written_by=head["library"],
-    )  # fmt: skip
+        scans=len(counts),
+        scanners=scanners,
+        written_by=head["library"],
+    )
 
 
 def _check_header(file: Path) -> str:
@@ -72,11 +86,21 @@ def _check_header(file: Path) -> str:
         raise BadInput(f"ends inside its header ({size} bytes)", file=str(file), remedy=AGAIN)
     major, minor, length, xml_at, xml_length, page = struct.unpack_from("<IIQQQQ", block, 8)
     if major != 1:
-        raise BadInput(f"claims E57 version {major}.{minor}, known is 1.0", file=str(file), remedy="export it as E57 1.0")
+        raise BadInput(
+            f"claims E57 version {major}.{minor}, known is 1.0", file=str(file), remedy="export it as E57 1.0"
+        )
     if length > size:
-        raise BadInput(f"says it is {length} bytes long but has only {size}: it is cut short", file=str(file), remedy=AGAIN)
+        raise BadInput(
+            f"says it is {length} bytes long but has only {size}: it is cut short",
+            file=str(file),
+            remedy=AGAIN,
+        )
     if page != PAGE or not 48 <= xml_at < size or not 0 < xml_length <= size - xml_at:
-        raise BadInput("has a damaged header (the place of its description lies outside of the file)", file=str(file), remedy=AGAIN)
+        raise BadInput(
+            "has a damaged header (the place of its description lies outside of the file)",
+            file=str(file),
+            remedy=AGAIN,
+        )
     return f"{major}.{minor}"
 
 
@@ -92,9 +116,12 @@ class Child:
         script = Path(__file__).with_name("e57_child.py")
         threads = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
         self._process = subprocess.Popen(
-            [sys.executable, "-P", str(script), str(self._file.resolve())], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL, env=os.environ | threads,
-        )  # fmt: skip
+            [sys.executable, "-P", str(script), str(self._file.resolve())],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=os.environ | threads,
+        )
         self._end = weakref.finalize(self, _stop, self._process)
         self._messages: queue.Queue[Message | None] = queue.Queue(maxsize=2)
         assert self._process.stdout is not None
@@ -112,10 +139,16 @@ class Child:
             message = self._messages.get(timeout=PATIENCE)
         except queue.Empty:
             self.stop()
-            raise BadInput(f"made the E57 reader stop for more than {PATIENCE:.0f} s: it is damaged", file=str(self._file), remedy=AGAIN) from None
+            raise BadInput(
+                f"made the E57 reader stop for more than {PATIENCE:.0f} s: it is damaged",
+                file=str(self._file),
+                remedy=AGAIN,
+            ) from None
         if message is None:
             self.stop()
-            raise BadInput("made the E57 reader break down: it is damaged", file=str(self._file), remedy=AGAIN)
+            raise BadInput(
+                "made the E57 reader break down: it is damaged", file=str(self._file), remedy=AGAIN
+            )
         if "error" in message[0]:
             self.stop()
             raise BadInput(f"is damaged ({_plain(message[0]['error'])})", file=str(self._file), remedy=AGAIN)
@@ -134,7 +167,9 @@ class Child:
                 if head.get("end"):
                     return
                 xyz = arrays["xyz"]
-                found = {c: arrays.get(c, np.zeros(len(xyz), np.uint16)) for c in columns} | {"scan": np.full(len(xyz), head["scan"], np.uint16)}
+                found = {c: arrays.get(c, np.zeros(len(xyz), np.uint16)) for c in columns} | {
+                    "scan": np.full(len(xyz), head["scan"], np.uint16)
+                }
                 bad = {"invalid_by_scanner": arrays["invalid"] != 0} if "invalid" in arrays else {}
                 yield Chunk(xyz, translations[head["scan"]], found, bad)
         finally:

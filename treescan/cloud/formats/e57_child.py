@@ -32,10 +32,15 @@ MEMORY = 2 << 30
 """Address space this process may take. [bytes]"""
 
 FIELDS = {
-    "intensity": ("intensity", "f4"), "colorRed": ("red", "u2"), "colorGreen": ("green", "u2"), "colorBlue": ("blue", "u2"),
-    "returnIndex": ("return_number", "u2"), "returnCount": ("number_of_returns", "u2"),
-    "cartesianInvalidState": ("invalid", "i1"), "sphericalInvalidState": ("invalid", "i1"),
-}  # fmt: skip
+    "intensity": ("intensity", "f4"),
+    "colorRed": ("red", "u2"),
+    "colorGreen": ("green", "u2"),
+    "colorBlue": ("blue", "u2"),
+    "returnIndex": ("return_number", "u2"),
+    "returnCount": ("number_of_returns", "u2"),
+    "cartesianInvalidState": ("invalid", "i1"),
+    "sphericalInvalidState": ("invalid", "i1"),
+}
 CARTESIAN = ("cartesianX", "cartesianY", "cartesianZ")
 SPHERICAL = ("sphericalRange", "sphericalAzimuth", "sphericalElevation")
 
@@ -81,7 +86,10 @@ def is_single(scan: Any) -> bool:
     """True where the coordinates are 32-bit floats."""
     prototype = libe57.StructureNode(scan["points"].prototype())
     nodes = [prototype.get(i) for i in range(prototype.childCount())]
-    return any(n.elementName() in CARTESIAN and hasattr(n, "precision") and n.precision() == libe57.E57_SINGLE for n in nodes)
+    return any(
+        n.elementName() in CARTESIAN and hasattr(n, "precision") and n.precision() == libe57.E57_SINGLE
+        for n in nodes
+    )
 
 
 def chunks(image: Any, scan: Any) -> Iterator[dict[str, np.ndarray]]:
@@ -93,7 +101,9 @@ def chunks(image: Any, scan: Any) -> Iterator[dict[str, np.ndarray]]:
     turn, _ = pose(scan)
     invalid = "cartesianInvalidState" if axes == CARTESIAN else "sphericalInvalidState"
     rows = max(1, min(ROWS, int(scan["points"].childCount())))
-    wanted = [n for n in names if n in axes or (n in FIELDS and not (n.endswith("InvalidState") and n != invalid))]
+    wanted = [
+        n for n in names if n in axes or (n in FIELDS and not (n.endswith("InvalidState") and n != invalid))
+    ]
     held = {n: np.empty(rows, "f8" if n in axes else FIELDS[n][1]) for n in wanted}
     buffers = libe57.VectorSourceDestBuffer()
     for n, values in held.items():
@@ -104,7 +114,9 @@ def chunks(image: Any, scan: Any) -> Iterator[dict[str, np.ndarray]]:
         if axes == SPHERICAL:
             a, b, c = a * np.cos(c) * np.cos(b), a * np.cos(c) * np.sin(b), a * np.sin(c)
         xyz = np.column_stack([a, b, c])
-        yield {"xyz": xyz if np.array_equal(turn, np.eye(3)) else xyz @ turn.T} | {FIELDS[n][0]: held[n][:got] for n in wanted if n in FIELDS}
+        yield {"xyz": xyz if np.array_equal(turn, np.eye(3)) else xyz @ turn.T} | {
+            FIELDS[n][0]: held[n][:got] for n in wanted if n in FIELDS
+        }
     reader.close()
 
 

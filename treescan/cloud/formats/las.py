@@ -54,11 +54,17 @@ def open_las(file: Path) -> OpenedCloud:
         notes.append(Reason("tiny_scale_factors", power=math.floor(math.log10(np.abs(header.scale).min()))))
     kind = "COPC" if header.copc else "LAZ" if header.compressed else "LAS"
     return OpenedCloud(
-        kind, Reason("las_version", version=header.version, point_format=header.point_format), header.count,
-        partial(_chunks, file, header), las_reference(header),
-        _columns(header), tuple(notes), np.fmin(header.low, header.high), np.fmax(header.low, header.high),
+        kind,
+        Reason("las_version", version=header.version, point_format=header.point_format),
+        header.count,
+        partial(_chunks, file, header),
+        las_reference(header),
+        _columns(header),
+        tuple(notes),
+        np.fmin(header.low, header.high),
+        np.fmax(header.low, header.high),
         written_by=header.program,
-    )  # fmt: skip
+    )
 
 
 def _columns(header: LasHeader) -> tuple[str, ...]:
@@ -72,7 +78,9 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
     done = 0
     try:
         selection = LAYERS if header.point_format >= 6 else DecompressionSelection.all()
-        with laspy.open(file, laz_backend=LazBackend.LazrsParallel, decompression_selection=selection, read_evlrs=False) as reader:
+        with laspy.open(
+            file, laz_backend=LazBackend.LazrsParallel, decompression_selection=selection, read_evlrs=False
+        ) as reader:
             for points in reader.chunk_iterator(CHUNK):
                 done += len(points)
                 yield _chunk(points.array, header)
@@ -80,9 +88,15 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
         raise
     except BaseException as e:  # the Rust decoder reports a panic outside of Exception
         reason = " ".join(str(e).split())[:120] or type(e).__name__
-        raise BadInput(f"is damaged: decoding stopped after {done} of {header.count} points ({reason})", file=str(file), remedy=AGAIN) from None
+        raise BadInput(
+            f"is damaged: decoding stopped after {done} of {header.count} points ({reason})",
+            file=str(file),
+            remedy=AGAIN,
+        ) from None
     if done < header.count:
-        raise BadInput(f"is cut short: {done} of {header.count} points could be read", file=str(file), remedy=AGAIN)
+        raise BadInput(
+            f"is cut short: {done} of {header.count} points could be read", file=str(file), remedy=AGAIN
+        )
 
 
 def _chunk(raw: np.ndarray[Any, Any], header: LasHeader) -> Chunk:
@@ -96,9 +110,12 @@ def _chunk(raw: np.ndarray[Any, Any], header: LasHeader) -> Chunk:
         code, withheld = raw["raw_classification"] & 31, (raw["raw_classification"] & 128) != 0
         returns = raw["bit_fields"] & 7, (raw["bit_fields"] >> 3) & 7
     columns = {
-        "class": code, "intensity": raw["intensity"], "return_number": returns[0], "number_of_returns": returns[1],
+        "class": code,
+        "intensity": raw["intensity"],
+        "return_number": returns[0],
+        "number_of_returns": returns[1],
         "scan": raw["point_source_id"],
-    }  # fmt: skip
+    }
     columns |= {c: raw[c] for c in ("red", "green", "blue") if c in _columns(header)}
     noise = (code == NOISE_CLASSES[0]) | (code == NOISE_CLASSES[1])
     return Chunk(xyz, header.offset, columns, {"withheld": withheld, "classed_as_noise": noise & ~withheld})

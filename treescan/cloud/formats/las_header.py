@@ -87,15 +87,29 @@ def read_header(file: Path) -> LasHeader:
     with file.open("rb") as f:
         block = f.read(375)
         if len(block) < 227:
-            raise BadInput(f"ends inside its header ({len(block)} of at least 227 bytes)", file=name, remedy=AGAIN)
+            raise BadInput(
+                f"ends inside its header ({len(block)} of at least 227 bytes)", file=name, remedy=AGAIN
+            )
         minor = block[25]
         if block[24] != 1 or minor not in HEADER_SIZE:
-            raise BadInput(f"claims LAS version {block[24]}.{minor}, known are 1.0 to 1.4", file=name, remedy="export it as LAS 1.2 or 1.4")
+            raise BadInput(
+                f"claims LAS version {block[24]}.{minor}, known are 1.0 to 1.4",
+                file=name,
+                remedy="export it as LAS 1.2 or 1.4",
+            )
         header_size, to_points, vlr_count = struct.unpack_from("<HII", block, 94)
         if header_size < HEADER_SIZE[minor] or header_size > size or to_points < header_size:
-            raise BadInput(f"has a damaged header (header of {header_size} bytes, points from byte {to_points})", file=name, remedy=AGAIN)
+            raise BadInput(
+                f"has a damaged header (header of {header_size} bytes, points from byte {to_points})",
+                file=name,
+                remedy=AGAIN,
+            )
         if to_points > size:
-            raise BadInput(f"says its points start at byte {to_points} but has only {size} bytes: it is cut short", file=name, remedy=AGAIN)
+            raise BadInput(
+                f"says its points start at byte {to_points} but has only {size} bytes: it is cut short",
+                file=name,
+                remedy=AGAIN,
+            )
         room = to_points - header_size
         if vlr_count * 54 > room:
             raise BadInput(
@@ -127,11 +141,22 @@ def read_header(file: Path) -> LasHeader:
             remedy=AGAIN,
         )
     return LasHeader(
-        f"1.{minor}", point_format, record_size, compressed, count, to_points, scale, offset, numbers[[7, 9, 11]],
+        f"1.{minor}",
+        point_format,
+        record_size,
+        compressed,
+        count,
+        to_points,
+        scale,
+        offset,
+        numbers[[7, 9, 11]],
         numbers[[6, 8, 10]],
-        records, bool(struct.unpack_from("<H", block, 6)[0] & 16), block[58:90].split(b"\0")[0].decode("latin-1").strip(),
-        spare, damaged,
-    )  # fmt: skip
+        records,
+        bool(struct.unpack_from("<H", block, 6)[0] & 16),
+        block[58:90].split(b"\0")[0].decode("latin-1").strip(),
+        spare,
+        damaged,
+    )
 
 
 def _records(f: BinaryIO, start: int, end: int, count: int) -> tuple[Record, ...]:
@@ -175,7 +200,11 @@ def _room_for_points(room: int, count: int, record_size: int, compressed: bool, 
         return 0
     fits = room // record_size
     if count > fits:
-        raise BadInput(f"claims {count} points but holds only {fits}: it is cut short or its header is damaged", file=name, remedy=AGAIN)
+        raise BadInput(
+            f"claims {count} points but holds only {fits}: it is cut short or its header is damaged",
+            file=name,
+            remedy=AGAIN,
+        )
     return fits - count
 
 
@@ -189,13 +218,24 @@ def check_compression(file: Path, header: LasHeader) -> None:
     name, size = str(file), file.stat().st_size
     laz = next((r.data for r in header.records if r.user == "laszip encoded" and r.number == 22204), b"")
     if len(laz) < 34:
-        raise BadInput("is marked as compressed but lacks the LAZ record that says how", file=name, remedy=AGAIN)
+        raise BadInput(
+            "is marked as compressed but lacks the LAZ record that says how", file=name, remedy=AGAIN
+        )
     compressor = struct.unpack_from("<H", laz, 0)[0]
     chunk_size = struct.unpack_from("<I", laz, 12)[0]
     items = struct.unpack_from("<H", laz, 32)[0]
-    sizes = [struct.unpack_from("<H", laz, 34 + 6 * i + 2)[0] for i in range(items) if 34 + 6 * i + 6 <= len(laz)]
-    if compressor not in (1, 2, 3) or len(sizes) != items or sum(sizes) != header.record_size or chunk_size == 0:
-        raise BadInput("has a damaged LAZ record (its items do not make up one point)", file=name, remedy=AGAIN)
+    sizes = [
+        struct.unpack_from("<H", laz, 34 + 6 * i + 2)[0] for i in range(items) if 34 + 6 * i + 6 <= len(laz)
+    ]
+    if (
+        compressor not in (1, 2, 3)
+        or len(sizes) != items
+        or sum(sizes) != header.record_size
+        or chunk_size == 0
+    ):
+        raise BadInput(
+            "has a damaged LAZ record (its items do not make up one point)", file=name, remedy=AGAIN
+        )
     if not header.count:
         return
     with file.open("rb") as f:
@@ -206,12 +246,26 @@ def check_compression(file: Path, header: LasHeader) -> None:
             f.seek(size - 8)
             at = struct.unpack("<q", f.read(8))[0]
         if not header.offset_to_points + 8 <= at <= size - 8:
-            raise BadInput("lacks its table of compressed chunks: it is cut short or was never finished", file=name, remedy=AGAIN)
+            raise BadInput(
+                "lacks its table of compressed chunks: it is cut short or was never finished",
+                file=name,
+                remedy=AGAIN,
+            )
         f.seek(at)
         chunks = struct.unpack("<II", f.read(8))[1]
     bytes_there = at - header.offset_to_points - 8
     variable = chunk_size == 0xFFFFFFFF
-    if chunks > bytes_there or (not variable and not (chunks - 1) * chunk_size < header.count <= chunks * chunk_size):
-        raise BadInput(f"claims {header.count} points in {chunks} compressed chunks, which do not fit together", file=name, remedy=AGAIN)
+    if chunks > bytes_there or (
+        not variable and not (chunks - 1) * chunk_size < header.count <= chunks * chunk_size
+    ):
+        raise BadInput(
+            f"claims {header.count} points in {chunks} compressed chunks, which do not fit together",
+            file=name,
+            remedy=AGAIN,
+        )
     if header.count > bytes_there * 400:
-        raise BadInput(f"claims {header.count} points in {bytes_there} compressed bytes, which no cloud fits into", file=name, remedy=AGAIN)
+        raise BadInput(
+            f"claims {header.count} points in {bytes_there} compressed bytes, which no cloud fits into",
+            file=name,
+            remedy=AGAIN,
+        )

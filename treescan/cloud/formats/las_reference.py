@@ -29,7 +29,11 @@ def las_reference(header: LasHeader) -> Reference:
     keys, words = _geo_keys(header)
     unit, vertical = UNIT_CODES.get(keys.get(3076, 0), math.nan), UNIT_CODES.get(keys.get(4099, 0), math.nan)
     wkt = next(
-        (r.data for r in header.records if r.number == 2112 and r.user in ("LASF_Projection", "liblas") and r.data.strip(b"\0 ")),
+        (
+            r.data
+            for r in header.records
+            if r.number == 2112 and r.user in ("LASF_Projection", "liblas") and r.data.strip(b"\0 ")
+        ),
         b"",
     )
     text = wkt.split(b"\0")[0].decode("utf-8", "replace").strip() or None
@@ -39,7 +43,9 @@ def las_reference(header: LasHeader) -> Reference:
         return Reference(found, None, unit, vertical)
     if text or keys:
         label = text or words or "user-defined GeoTIFF keys"
-        return Reference(None, label, unit, vertical, Reason("reference_not_understood", said=label[:MOST_OF_A_NAME]))
+        return Reference(
+            None, label, unit, vertical, Reason("reference_not_understood", said=label[:MOST_OF_A_NAME])
+        )
     return Reference()
 
 

@@ -23,10 +23,22 @@ from treescan.errors import BadInput
 from treescan.reason import Reason
 
 FIELDS = {
-    "x": "x", "y": "y", "z": "z", "intensity": "intensity", "i": "intensity", "reflectance": "intensity",
-    "label": "class", "class": "class", "classification": "class",
-    "r": "red", "g": "green", "b": "blue", "red": "red", "green": "green", "blue": "blue",
-}  # fmt: skip
+    "x": "x",
+    "y": "y",
+    "z": "z",
+    "intensity": "intensity",
+    "i": "intensity",
+    "reflectance": "intensity",
+    "label": "class",
+    "class": "class",
+    "classification": "class",
+    "r": "red",
+    "g": "green",
+    "b": "blue",
+    "red": "red",
+    "green": "green",
+    "blue": "blue",
+}
 """Names of fields, lower case, and the column they become; packed "rgb" is handled apart."""
 
 LZF_MOST = 300
@@ -59,15 +71,23 @@ def open_pcd(file: Path) -> OpenedCloud:
     least = {"ascii": 2 * len(header.names), "binary": record}.get(header.data, 0) * header.points
     if least > room + 1:
         fits = f"only {room // record} fit" if header.data == "binary" else "they do not fit"
-        raise BadInput(f"claims {header.points} points but {fits} into its {size} bytes: it is cut short", file=str(file), remedy=AGAIN)
+        raise BadInput(
+            f"claims {header.points} points but {fits} into its {size} bytes: it is cut short",
+            file=str(file),
+            remedy=AGAIN,
+        )
     order = {n: wanted[n] for n in ("x", "y", "z", *(n for n in wanted if n not in ("x", "y", "z")))}
-    reader = {"ascii": _ascii_chunks, "binary": _binary_chunks, "binary_compressed": _packed_chunks}[header.data]
+    reader = {"ascii": _ascii_chunks, "binary": _binary_chunks, "binary_compressed": _packed_chunks}[
+        header.data
+    ]
     single = all(header.dtype[wanted[a]].base == np.dtype("<f4") for a in "xyz") and header.data != "ascii"
     columns = tuple(order)[3:] + (("red", "green", "blue") if _packed_colour(header) else ())
     notes = (Reason("viewpoint_not_applied"),) if header.moved else ()
     version = Reason("pcd_version", version=header.version, encoding=header.data)
     chunks = partial(reader, file, header, order)
-    return OpenedCloud("PCD", version, header.points, chunks, columns=columns, notes=notes, single_precision=single)
+    return OpenedCloud(
+        "PCD", version, header.points, chunks, columns=columns, notes=notes, single_precision=single
+    )
 
 
 def _header(file: Path) -> PcdHeader:
@@ -87,8 +107,15 @@ def _header(file: Path) -> PcdHeader:
         kinds = {"F": "f", "I": "i", "U": "u"}
         counts = tuple(int(c) for c in words.get("COUNT", ["1"] * len(names)))
         types = [f"<{kinds[t]}{int(s)}" for t, s in zip(words["TYPE"], words["SIZE"], strict=True)]
-        dtype = np.dtype([(str(i), t, (c,)) if c > 1 else (str(i), t) for i, (t, c) in enumerate(zip(types, counts, strict=True))])
-        points = int(words["POINTS"][0]) if "POINTS" in words else int(words["WIDTH"][0]) * int(words["HEIGHT"][0])
+        dtype = np.dtype(
+            [
+                (str(i), t, (c,)) if c > 1 else (str(i), t)
+                for i, (t, c) in enumerate(zip(types, counts, strict=True))
+            ]
+        )
+        points = (
+            int(words["POINTS"][0]) if "POINTS" in words else int(words["WIDTH"][0]) * int(words["HEIGHT"][0])
+        )
         data = words["DATA"][0].lower()
         ok = (
             len(names) == len(types)
@@ -119,7 +146,11 @@ def _packed_colour(header: PcdHeader) -> int | None:
     """Index of a field holding red, green and blue in the bytes of one 32-bit number."""
     names = [n.lower() for n in header.names]
     return next(
-        (i for i, n in enumerate(names) if n in ("rgb", "rgba") and header.dtype[i].itemsize == 4 and header.data != "ascii"),
+        (
+            i
+            for i, n in enumerate(names)
+            if n in ("rgb", "rgba") and header.dtype[i].itemsize == 4 and header.data != "ascii"
+        ),
         None,
     )
 
@@ -151,7 +182,11 @@ def _binary_chunks(file: Path, header: PcdHeader, order: dict[str, int]) -> Iter
         for done in range(0, header.points, CHUNK):
             raw = np.fromfile(f, header.dtype, min(CHUNK, header.points - done))
             if not len(raw):
-                raise BadInput(f"is cut short: {done} of {header.points} points could be read", file=str(file), remedy=AGAIN)
+                raise BadInput(
+                    f"is cut short: {done} of {header.points} points could be read",
+                    file=str(file),
+                    remedy=AGAIN,
+                )
             yield _chunk({i: raw[str(i)] for i in _needed(header, order)}, header, order)
 
 
@@ -190,12 +225,20 @@ def _ascii_chunks(file: Path, header: PcdHeader, order: dict[str, int]) -> Itera
     left = header.points
     for rows in rows_of(file, header.start, layout):
         if rows.bad:
-            raise BadInput("is cut short or damaged: lines among its points are not numbers", file=str(file), remedy=AGAIN)
+            raise BadInput(
+                "is cut short or damaged: lines among its points are not numbers",
+                file=str(file),
+                remedy=AGAIN,
+            )
         values = rows.values[:left]
         left -= len(values)
         yield from chunks_of(values, list(order)[3:])
     if left:
-        raise BadInput(f"is cut short: {header.points - left} of {header.points} points could be read", file=str(file), remedy=AGAIN)
+        raise BadInput(
+            f"is cut short: {header.points - left} of {header.points} points could be read",
+            file=str(file),
+            remedy=AGAIN,
+        )
 
 
 @njit(cache=True, nogil=True)

@@ -33,7 +33,11 @@ FOREIGN = (
     (b"II*\0", "a TIFF raster", ""),
     (b"MM\0*", "a TIFF raster", ""),
     (b"SQLite format 3", "a database (GeoPackage or alike)", ""),
-    (b"version https://git-lfs", "only a Git LFS pointer, not the file itself", "fetch the real file with git lfs pull"),
+    (
+        b"version https://git-lfs",
+        "only a Git LFS pointer, not the file itself",
+        "fetch the real file with git lfs pull",
+    ),
     (b"<!DOCTYPE", "a web page", "download the cloud again, the server sent a page instead"),
     (b"<html", "a web page", "download the cloud again, the server sent a page instead"),
 )
@@ -66,9 +70,17 @@ def checked_path(path: str | os.PathLike[str]) -> Path:
     except FileNotFoundError:
         raise BadInput("there is no such file", file=name, remedy="check the name and the folder") from None
     except PermissionError:
-        raise BadInput("may not be read by this user", file=name, remedy="change the file's permissions or copy it to your own folder") from None
+        raise BadInput(
+            "may not be read by this user",
+            file=name,
+            remedy="change the file's permissions or copy it to your own folder",
+        ) from None
     except (OSError, ValueError) as e:
-        raise BadInput(f"cannot be opened ({getattr(e, 'strerror', None) or e})", file=name, remedy="check the name and the disk") from None
+        raise BadInput(
+            f"cannot be opened ({getattr(e, 'strerror', None) or e})",
+            file=name,
+            remedy="check the name and the disk",
+        ) from None
     return file
 
 
@@ -90,7 +102,11 @@ def sniff(file: Path) -> str:
         return "pcd"
     for magic, what, remedy in FOREIGN:
         if head.startswith(magic):
-            raise BadInput(f"is {what}, not a point cloud", file=name, remedy=remedy or f"give a file in one of {FORMATS}")
+            raise BadInput(
+                f"is {what}, not a point cloud",
+                file=name,
+                remedy=remedy or f"give a file in one of {FORMATS}",
+            )
     for mark, encoding in ENCODINGS:
         if head.startswith(mark):
             raise BadInput(f"is {encoding} text", file=name, remedy="save it again as UTF-8 or plain ASCII")
@@ -106,7 +122,11 @@ def sniff(file: Path) -> str:
 def extension_note(file: Path, kind: str) -> Reason | None:
     """A note where the extension promises another format than the content is."""
     ext = file.suffix.lower()
-    if (ext == ".laz" and kind == "las") or ext in EXTENSIONS[kind] or (kind == "las" and ext.endswith(".copc")):
+    if (
+        (ext == ".laz" and kind == "las")
+        or ext in EXTENSIONS[kind]
+        or (kind == "las" and ext.endswith(".copc"))
+    ):
         return None
     if any(ext in known for known in EXTENSIONS.values()):
         return Reason("extension_misleads", extension=ext, format=kind)
@@ -123,7 +143,9 @@ def _meant(file: Path) -> str:
 def _looks_like_pcd(head: bytes) -> bool:
     """A PCD header may start with comment lines; FIELDS and DATA must follow."""
     text = head[:4096]
-    return (text.startswith((b"# .PCD", b"VERSION", b"# PCD", b"#.PCD")) and b"FIELDS" in text) or (b"\nFIELDS " in text and b"\nDATA " in text)
+    return (text.startswith((b"# .PCD", b"VERSION", b"# PCD", b"#.PCD")) and b"FIELDS" in text) or (
+        b"\nFIELDS " in text and b"\nDATA " in text
+    )
 
 
 def _share_of_control_bytes(head: bytes) -> float:

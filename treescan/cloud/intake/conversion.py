@@ -45,7 +45,9 @@ class Conversion:
         """Metres per file unit along x, y, z, (3,)."""
         return np.array([self.frame.unit_m, self.frame.unit_m, self.frame.vertical_unit_m])
 
-    def to_local(self, chunk: Chunk, origin: NDArray[np.float64], out: NDArray[np.float64]) -> NDArray[np.bool_]:
+    def to_local(
+        self, chunk: Chunk, origin: NDArray[np.float64], out: NDArray[np.float64]
+    ) -> NDArray[np.bool_]:
         """Write a chunk as local metres into `out` (n, 3); False where a coordinate is impossible, (n,)."""
         finite = np.empty(len(chunk.xyz), np.bool_)
         if self.projected_from:
@@ -64,7 +66,9 @@ class Conversion:
         return finite
 
 
-def decide(reference: Reference, sample: NDArray[np.float64], file: str, unit: str | None = None) -> Conversion:
+def decide(
+    reference: Reference, sample: NDArray[np.float64], file: str, unit: str | None = None
+) -> Conversion:
     """What a file's reference and a sample of its coordinates say about its unit and map.
 
     Parameters
@@ -90,8 +94,14 @@ def _projected(reference: Reference, sample: NDArray[np.float64], unit: str | No
     crs, notes = reference.crs, [reference.trouble] if reference.trouble else []
     units = units_of(crs) if crs is not None else None
     plan = units.horizontal if units is not None and math.isfinite(units.horizontal) else reference.unit_m
-    if units is not None and math.isfinite(reference.unit_m) and abs(reference.unit_m / units.horizontal - 1) > 1e-9:
-        notes.append(Reason("two_plan_units", used=unit_name(units.horizontal), other=unit_name(reference.unit_m)))
+    if (
+        units is not None
+        and math.isfinite(reference.unit_m)
+        and abs(reference.unit_m / units.horizontal - 1) > 1e-9
+    ):
+        notes.append(
+            Reason("two_plan_units", used=unit_name(units.horizontal), other=unit_name(reference.unit_m))
+        )
     up = units.vertical if units is not None and math.isfinite(units.vertical) else reference.vertical_unit_m
     if unit is not None:
         plan = up = UNIT_NAMES[unit]
@@ -106,7 +116,9 @@ def _projected(reference: Reference, sample: NDArray[np.float64], unit: str | No
         up = plan
         if plan != 1.0:
             notes.append(Reason("no_height_unit_stated", taken=unit_name(plan)))
-    frame = Frame(np.zeros(3), unit_m=plan, vertical_unit_m=up, file_crs=reference.text if crs is None else None)
+    frame = Frame(
+        np.zeros(3), unit_m=plan, vertical_unit_m=up, file_crs=reference.text if crs is None else None
+    )
     if crs is None:
         notes.append(Reason("no_map"))
     elif plan != 1.0:
@@ -114,7 +126,9 @@ def _projected(reference: Reference, sample: NDArray[np.float64], unit: str | No
     else:
         frame = replace(frame, crs=crs_text(crs))
     if plan != 1.0 or up != 1.0:
-        notes.append(Reason("converted_to_metres", plan=unit_name(plan), heights=unit_name(up) if up != plan else None))
+        notes.append(
+            Reason("converted_to_metres", plan=unit_name(plan), heights=unit_name(up) if up != plan else None)
+        )
     return Conversion(frame, notes=tuple(notes))
 
 
@@ -131,7 +145,11 @@ def _geographic(reference: Reference, sample: NDArray[np.float64], file: str) ->
         )
     zone = utm_zone_of(lon, lat)
     if zone is None:
-        raise BadInput(f"is in degrees at longitude {lon:.4f}, latitude {lat:.4f}, where no UTM zone is defined", file=file, remedy=remedy)
+        raise BadInput(
+            f"is in degrees at longitude {lon:.4f}, latitude {lat:.4f}, where no UTM zone is defined",
+            file=file,
+            remedy=remedy,
+        )
     up = units_of(reference.crs).vertical
     up = up if math.isfinite(up) else reference.vertical_unit_m
     notes = [Reason("projected_from_degrees", zone=zone.name, crs=crs_text(zone))]
@@ -150,7 +168,11 @@ def _earth_centred(reference: Reference, sample: NDArray[np.float64], file: str)
     geographic = reference.crs.geodetic_crs.to_3d() if reference.crs.geodetic_crs is not None else None
     place = np.median(sample, axis=0)
     lon, lat, height = (float(v) for v in transformer(own, "EPSG:4979").transform(*place))
-    zone = utm_zone_of(lon, lat) if geographic is not None and math.isfinite(height) and abs(height) < 20_000.0 else None
+    zone = (
+        utm_zone_of(lon, lat)
+        if geographic is not None and math.isfinite(height) and abs(height) < 20_000.0
+        else None
+    )
     if zone is None:
         raise BadInput(
             "names an earth-centred reference, but its coordinates do not lie on the earth",
@@ -159,19 +181,33 @@ def _earth_centred(reference: Reference, sample: NDArray[np.float64], file: str)
         )
     target = zone.to_3d()
     note = Reason("projected_from_earth_centred", zone=zone.name)
-    return Conversion(Frame(np.zeros(3), crs=target.to_wkt(), file_crs=own, up="ellipsoidal_height"), own, True, (note,))
+    return Conversion(
+        Frame(np.zeros(3), crs=target.to_wkt(), file_crs=own, up="ellipsoidal_height"), own, True, (note,)
+    )
 
 
 def _like_degrees(sample: NDArray[np.float64]) -> bool:
     """Plan extents of thousandths, values within the globe's, and a height that would make the thing a needle."""
     extent = np.ptp(sample, axis=0)
     inside = np.abs(sample[:, 0]).max() <= 180.0 and np.abs(sample[:, 1]).max() <= 90.0
-    return bool(len(sample) >= 10 and inside and extent[:2].max() < 0.05 and extent[2] > 50 * extent[:2].max() and extent[:2].max() > 0)
+    return bool(
+        len(sample) >= 10
+        and inside
+        and extent[:2].max() < 0.05
+        and extent[2] > 50 * extent[:2].max()
+        and extent[:2].max() > 0
+    )
 
 
 def unit_name(unit_m: float) -> Reason:
     """A unit of length, given in metres, by its name."""
-    names = {1.0: "metres", FOOT_M: "feet", US_SURVEY_FOOT_M: "us_feet", 0.01: "centimetres", 0.001: "millimetres"}
+    names = {
+        1.0: "metres",
+        FOOT_M: "feet",
+        US_SURVEY_FOOT_M: "us_feet",
+        0.01: "centimetres",
+        0.001: "millimetres",
+    }
     named = next((f"unit_{v}" for k, v in names.items() if abs(k / unit_m - 1) < 1e-9), None)
     return Reason(named) if named else Reason("unit_of_its_own", size=unit_m)
 

@@ -52,7 +52,9 @@ def height_doubt(
     if rise > FAR_TOO_TALL * tallest:
         return Reason("far_too_tall", rise=rise, width=width, unit_stated=stated_unit)
     if rise > tallest:
-        return Reason("taller_than_any_tree", rise=rise, width=width, if_feet=rise * FOOT_M, unit_stated=stated_unit)
+        return Reason(
+            "taller_than_any_tree", rise=rise, width=width, if_feet=rise * FOOT_M, unit_stated=stated_unit
+        )
     if extent.max() < SMALLEST:
         return Reason("too_small_for_a_tree", size=extent.max(), unit_stated=stated_unit)
     return None

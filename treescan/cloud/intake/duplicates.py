@@ -35,7 +35,13 @@ def repeated(xyz: NDArray[np.float64]) -> NDArray[np.bool_]:
     short = np.empty(n, np.uint32)
     _hash(xyz, short)
     maybe = np.zeros(n, np.bool_)
-    _meet(short, np.zeros((PARTS, size // 8 + 1), np.uint8), np.zeros((PARTS, size // 8 + 1), np.uint8), size, maybe)
+    _meet(
+        short,
+        np.zeros((PARTS, size // 8 + 1), np.uint8),
+        np.zeros((PARTS, size // 8 + 1), np.uint8),
+        size,
+        maybe,
+    )
     del short
     rows = np.flatnonzero(maybe)
     rounds = 1 + len(rows) // ROUND

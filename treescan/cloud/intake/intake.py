@@ -93,7 +93,9 @@ def take_in(
     chunks = iter(opened.chunks())
     begun, own = _until_usable(chunks)
     if not len(own):
-        raise BadInput("holds no points with usable coordinates", file=str(file), remedy="export the cloud again")
+        raise BadInput(
+            "holds no points with usable coordinates", file=str(file), remedy="export the cloud again"
+        )
     conversion = decide(opened.reference, own, str(file), unit)
     origin = _first_guess(own, opened, conversion)
     if not (np.abs(origin) < FARTHEST).all():
@@ -117,9 +119,13 @@ def take_in(
         bounds_note(opened, conversion, kept.tally, origin),
     )
     scanners = _scanners(opened, conversion, frame.origin)
-    cloud = PointCloud(kept.xyz, frame, kept.columns, str(file), tuple(n for n in notes if n is not None), scanners)
+    cloud = PointCloud(
+        kept.xyz, frame, kept.columns, str(file), tuple(n for n in notes if n is not None), scanners
+    )
     progress("reading", 1.0)
-    return Intake(cloud, opened, file, kept.tally.read, _left_out(kept), kept.strays.cells, kept.strays.stray, step)
+    return Intake(
+        cloud, opened, file, kept.tally.read, _left_out(kept), kept.strays.cells, kept.strays.stray, step
+    )
 
 
 def _refuse_empty(kept: Kept, file: str) -> None:
@@ -128,9 +134,17 @@ def _refuse_empty(kept: Kept, file: str) -> None:
     if not len(kept.xyz):
         why = ", ".join(f"{n} {w.replace('_', ' ')}" for w, n in tally.unwanted.items() if n)
         why = why or "all have impossible coordinates"
-        raise BadInput(f"holds no points that can be used ({why})", file=file, remedy="export the cloud without that filter or flag")
+        raise BadInput(
+            f"holds no points that can be used ({why})",
+            file=file,
+            remedy="export the cloud without that filter or flag",
+        )
     if tally.read > 1 and len(kept.xyz) == 1 and kept.repeats == tally.read - 1:
-        raise BadInput(f"has all its {tally.read} points at one and the same place", file=file, remedy="export the cloud again")
+        raise BadInput(
+            f"has all its {tally.read} points at one and the same place",
+            file=file,
+            remedy="export the cloud again",
+        )
 
 
 def _left_out(kept: Kept) -> dict[str, int]:
@@ -162,10 +176,17 @@ def _until_usable(chunks: Iterator[Chunk]) -> tuple[list[Chunk], NDArray[np.floa
     return begun, np.zeros((0, 3))
 
 
-def _first_guess(own: NDArray[np.float64], opened: OpenedCloud, conversion: Conversion) -> NDArray[np.float64]:
+def _first_guess(
+    own: NDArray[np.float64], opened: OpenedCloud, conversion: Conversion
+) -> NDArray[np.float64]:
     """A local origin to stream with, (3,): from the header's bounds where they hold the first points, else near those."""
     low, high = opened.stated_low, opened.stated_high
-    if low is not None and high is not None and not conversion.projected_from and ((own >= low - 1) & (own <= high + 1)).all():
+    if (
+        low is not None
+        and high is not None
+        and not conversion.projected_from
+        and ((own >= low - 1) & (own <= high + 1)).all()
+    ):
         return _origin_of(low * conversion.unit, high * conversion.unit)
     out = np.empty_like(own)
     conversion.to_local(Chunk(own, np.zeros(3)), np.zeros(3), out)
@@ -185,7 +206,9 @@ def _move(xyz: NDArray[np.float64], by: NDArray[np.float64]) -> None:
         xyz += by
 
 
-def _scanners(opened: OpenedCloud, conversion: Conversion, origin: NDArray[np.float64]) -> NDArray[np.float64]:
+def _scanners(
+    opened: OpenedCloud, conversion: Conversion, origin: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Where the scanner stood, local metres; none where the file does not say."""
     if not len(opened.scanners):
         return np.zeros((0, 3))

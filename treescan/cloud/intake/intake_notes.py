@@ -35,11 +35,17 @@ def left_out_notes(kept: Kept, origin: NDArray[np.float64]) -> Iterator[Reason]:
         yield Reason("duplicates_left_out", n=repeats, share=repeats / max(tally.read, 1))
     if strays.count:
         places = tuple(Reason("map_place", x=p[0], y=p[1], z=p[2]) for p in (strays.places[:PLACES] + origin))
-        yield Reason("strays_left_out", n=strays.count, places=places, more=max(len(strays.places) - PLACES, 0) or None)
+        yield Reason(
+            "strays_left_out", n=strays.count, places=places, more=max(len(strays.places) - PLACES, 0) or None
+        )
 
 
 def doubts(
-    opened: OpenedCloud, conversion: Conversion, kept: Kept, step: NDArray[np.float64], settings: CloudSettings
+    opened: OpenedCloud,
+    conversion: Conversion,
+    kept: Kept,
+    step: NDArray[np.float64],
+    settings: CloudSettings,
 ) -> Iterator[Reason | None]:
     """One note for each thing that is hard to believe."""
     tally, strays = kept.tally, kept.strays
@@ -47,13 +53,17 @@ def doubts(
         largest = max((float(np.abs(s).max()) for s in tally.sample if len(s)), default=0.0)
         yield precision_doubt(largest, float(conversion.unit[0]))
     if step.max() >= settings.rounding_step:
-        along = tuple(Reason("step_along_axis", axis=axis, step=s) for axis, s in zip("xyz", step, strict=True) if s > 0)
+        along = tuple(
+            Reason("step_along_axis", axis=axis, step=s) for axis, s in zip("xyz", step, strict=True) if s > 0
+        )
         yield Reason("coordinates_on_a_grid", along=along)
     stated = opened.reference.crs is not None or np.isfinite(opened.reference.unit_m)
     extent = np.where(np.isfinite(tally.high - tally.low), tally.high - tally.low, 0.0)
     if strays.cells.cell > WIDEST_FOR_HEIGHT:
         return
-    yield height_doubt(tallest_rise(strays.cells, strays.stray), PLAN_BLOCK, extent, bool(stated), settings.tallest_tree)
+    yield height_doubt(
+        tallest_rise(strays.cells, strays.stray), PLAN_BLOCK, extent, bool(stated), settings.tallest_tree
+    )
 
 
 def bounds_note(

@@ -83,7 +83,11 @@ def _nearest(some, others):  # type: ignore[no-untyped-def]
     for a in prange(len(some)):
         best = np.inf
         for b in range(len(others)):
-            d = (some[a, 0] - others[b, 0]) ** 2 + (some[a, 1] - others[b, 1]) ** 2 + (some[a, 2] - others[b, 2]) ** 2
+            d = (
+                (some[a, 0] - others[b, 0]) ** 2
+                + (some[a, 1] - others[b, 1]) ** 2
+                + (some[a, 2] - others[b, 2]) ** 2
+            )
             if 0.0 < d < best:
                 best = d
         out[a] = np.sqrt(best)

@@ -32,7 +32,14 @@ class Agreement:
     high: float
 
 
-def fit(moving: Surface, fixed: Surface, start: RigidMotion, reaches: tuple[float, ...], seed: int, most: int = MOST_POINTS) -> RigidMotion:
+def fit(
+    moving: Surface,
+    fixed: Surface,
+    start: RigidMotion,
+    reaches: tuple[float, ...],
+    seed: int,
+    most: int = MOST_POINTS,
+) -> RigidMotion:
     """The motion that lays `moving` on `fixed`, from a start near it.
 
     Parameters
@@ -59,7 +66,13 @@ def fit(moving: Surface, fixed: Surface, start: RigidMotion, reaches: tuple[floa
             at = pair[ok]
             n = fixed.normal[at]
             weight = (1 - (distance[ok] / reach) ** 2) ** 2
-            weight *= _same_side(n, fixed.outside[at], normal[ok] @ motion.rotation.T, outside[ok] @ motion.rotation.T, fixed.cell)
+            weight *= _same_side(
+                n,
+                fixed.outside[at],
+                normal[ok] @ motion.rotation.T,
+                outside[ok] @ motion.rotation.T,
+                fixed.cell,
+            )
             if np.count_nonzero(weight) < 50:
                 break
             step = _step(now[ok], fixed.xyz[at], n, weight)

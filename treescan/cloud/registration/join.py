@@ -46,7 +46,9 @@ class _Fitted:
     how: Agreement
 
 
-def join_scans(clouds: Sequence[PointCloud], settings: JoinSettings = JoinSettings(), progress: Progress = quiet) -> PointCloud:
+def join_scans(
+    clouds: Sequence[PointCloud], settings: JoinSettings = JoinSettings(), progress: Progress = quiet
+) -> PointCloud:
     """Several scans of one tree as one cloud in the frame of the first.
 
     Parameters
@@ -71,7 +73,9 @@ def join_scans(clouds: Sequence[PointCloud], settings: JoinSettings = JoinSettin
         return clouds[0]
     for cloud in clouds:
         if np.count_nonzero(raised(cloud.xyz)) < _FEWEST:
-            raise BadInput("has too few points off the ground to be joined with other scans", file=cloud.source)
+            raise BadInput(
+                "has too few points off the ground to be joined with other scans", file=cloud.source
+            )
     first = clouds[0]
     placed: dict[int, Floats] = {0: first.xyz}
     notes: dict[int, Reason] = {}
@@ -95,7 +99,9 @@ def join_scans(clouds: Sequence[PointCloud], settings: JoinSettings = JoinSettin
     return _merged(clouds, [placed[k] for k in range(len(clouds))], [notes[k] for k in range(1, len(clouds))])
 
 
-def _place(cloud: PointCloud, first: PointCloud, base: _Layers, settings: JoinSettings) -> tuple[RigidMotion, Reason]:
+def _place(
+    cloud: PointCloud, first: PointCloud, base: _Layers, settings: JoinSettings
+) -> tuple[RigidMotion, Reason]:
     """Where a scan belongs, and the note on it."""
     own = _layers(_in_frame(cloud, first), settings)
     on_one_map = cloud.frame.crs is not None and cloud.frame.crs == first.frame.crs
@@ -107,8 +113,13 @@ def _place(cloud: PointCloud, first: PointCloud, base: _Layers, settings: JoinSe
     _refuse_bad_fit(found, cloud, first, settings)
     motion = found.motion
     return motion, Reason(
-        "scan_fitted_from_its_own_frame", scan=cloud.source, onto=first.source, turn=motion.turn, tilt=motion.tilt,
-        shift=np.linalg.norm(motion.shift), fit=_how_well(found.how),
+        "scan_fitted_from_its_own_frame",
+        scan=cloud.source,
+        onto=first.source,
+        turn=motion.turn,
+        tilt=motion.tilt,
+        shift=np.linalg.norm(motion.shift),
+        fit=_how_well(found.how),
     )
 
 
@@ -119,13 +130,22 @@ def _checked_in_place(
     off = found.motion.largest_move(own.rough.xyz[own.rough.raised])
     as_read = agreement(own.fine, base.fine, STILL, settings.reach)
     if off <= settings.min_move or (as_read.median <= found.how.median and as_read.share >= found.how.share):
-        return STILL, Reason("scan_left_in_place", scan=cloud.source, onto=first.source, fit=_how_well(as_read))
+        return STILL, Reason(
+            "scan_left_in_place", scan=cloud.source, onto=first.source, fit=_how_well(as_read)
+        )
     return found.motion, Reason(
-        "scan_moved_a_little", scan=cloud.source, onto=first.source, off=off, turn=found.motion.turn, fit=_how_well(found.how)
+        "scan_moved_a_little",
+        scan=cloud.source,
+        onto=first.source,
+        off=off,
+        turn=found.motion.turn,
+        fit=_how_well(found.how),
     )
 
 
-def _anywhere(own: _Layers, base: _Layers, cloud: PointCloud, first: PointCloud, settings: JoinSettings) -> _Fitted:
+def _anywhere(
+    own: _Layers, base: _Layers, cloud: PointCloud, first: PointCloud, settings: JoinSettings
+) -> _Fitted:
     """The best fit over all turns about the vertical and all shifts; refused where two places fit about as well."""
     starts = candidates(own.xyz[raised(own.xyz)], base.xyz[raised(base.xyz)], settings.candidates)
     tried = []
@@ -134,12 +154,20 @@ def _anywhere(own: _Layers, base: _Layers, cloud: PointCloud, first: PointCloud,
         if motion.tilt <= settings.max_tilt:
             tried.append(_Fitted(motion, agreement(own.rough, base.rough, motion, _ROUGH_REACH)))
     if not tried:
-        raise BadInput(f"does not fit onto {first.source} without leaning over", file=cloud.source, remedy="check that both scans are upright")
+        raise BadInput(
+            f"does not fit onto {first.source} without leaning over",
+            file=cloud.source,
+            remedy="check that both scans are upright",
+        )
     tried.sort(key=lambda f: -f.how.share)
     best, here = tried[0], own.rough.xyz[own.rough.raised]
     for other in tried[1:]:
         apart = np.linalg.norm(other.motion(here) - best.motion(here), axis=1).max()
-        if apart > 0.5 and other.how.share >= settings.rival * best.how.share and best.how.share >= settings.min_overlap:
+        if (
+            apart > 0.5
+            and other.how.share >= settings.rival * best.how.share
+            and best.how.share >= settings.min_overlap
+        ):
             raise BadInput(
                 f"fits onto {first.source} in more than one place ({best.how.share:.0%} and {other.how.share:.0%} overlap)",
                 file=cloud.source,
@@ -155,23 +183,34 @@ def _closely(own: _Layers, base: _Layers, start: RigidMotion, settings: JoinSett
     if motion.tilt > settings.max_tilt or rough.share < settings.min_overlap:
         return _Fitted(motion, agreement(own.fine, base.fine, motion, settings.reach))
     motion = fit(own.middle, base.middle, motion, (0.15, 0.08), settings.seed)
-    motion = fit(own.fine, base.fine, motion, (2 * settings.cell, settings.cell, 0.5 * settings.cell), settings.seed)
+    motion = fit(
+        own.fine, base.fine, motion, (2 * settings.cell, settings.cell, 0.5 * settings.cell), settings.seed
+    )
     return _Fitted(motion, agreement(own.fine, base.fine, motion, settings.reach))
 
 
 def _fits(found: _Fitted, settings: JoinSettings) -> bool:
     """Whether a fit is good enough to join by."""
     how = found.how
-    return found.motion.tilt <= settings.max_tilt and how.share >= settings.min_overlap and how.median <= settings.largest_residual
+    return (
+        found.motion.tilt <= settings.max_tilt
+        and how.share >= settings.min_overlap
+        and how.median <= settings.largest_residual
+    )
 
 
 def _refuse_bad_fit(found: _Fitted, cloud: PointCloud, first: PointCloud, settings: JoinSettings) -> None:
     """One sentence on why scans are not joined."""
     if _fits(found, settings):
         return
-    how, remedy = found.how, "check that both files show the same tree, or register and export them in one frame"
+    how, remedy = (
+        found.how,
+        "check that both files show the same tree, or register and export them in one frame",
+    )
     if how.share < settings.min_overlap:
-        what = f"only {how.share:.0%} of it overlaps with {first.source}, {settings.min_overlap:.0%} are needed"
+        what = (
+            f"only {how.share:.0%} of it overlaps with {first.source}, {settings.min_overlap:.0%} are needed"
+        )
     elif how.median > settings.largest_residual:
         what = f"lies {1000 * how.median:.0f} mm off {first.source} in the middle, {1000 * settings.largest_residual:.0f} mm are allowed"
     else:
@@ -204,4 +243,11 @@ def _merged(clouds: Sequence[PointCloud], xyz: Sequence[Floats], notes: Sequence
     held = [note for cloud in clouds for note in cloud.notes]
     source = " + ".join(cloud.source for cloud in clouds)
     none = np.zeros((0, 3))
-    return replace(clouds[0], xyz=np.concatenate(xyz), columns=columns, source=source, notes=(*held, *notes), scanners=none)
+    return replace(
+        clouds[0],
+        xyz=np.concatenate(xyz),
+        columns=columns,
+        source=source,
+        notes=(*held, *notes),
+        scanners=none,
+    )

@@ -39,7 +39,9 @@ class RigidMotion:
     @property
     def turn(self) -> float:
         """Turn about the vertical, counter-clockwise seen from above, what is left of it without the tilt. [rad]"""
-        return float(np.arctan2(self.rotation[1, 0] - self.rotation[0, 1], self.rotation[0, 0] + self.rotation[1, 1]))
+        return float(
+            np.arctan2(self.rotation[1, 0] - self.rotation[0, 1], self.rotation[0, 0] + self.rotation[1, 1])
+        )
 
     def largest_move(self, xyz: Floats) -> float:
         """The farthest any of the points goes. [m]"""

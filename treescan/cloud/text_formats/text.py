@@ -24,10 +24,18 @@ def open_text(file: Path) -> OpenedCloud:
     found = text_layout(file)
     text = found.crs or ("EPSG:4326" if found.degrees else None)
     reference = Reference(parsed_crs(text) if text else None, text)
-    name = "PTS" if file.suffix.lower() == ".pts" or found.counted else "CSV" if found.layout.delimiter in ",;" else "XYZ"
+    name = (
+        "PTS"
+        if file.suffix.lower() == ".pts" or found.counted
+        else "CSV"
+        if found.layout.delimiter in ",;"
+        else "XYZ"
+    )
     delimiter = {" ": "blanks", ",": "commas", ";": "semicolons"}[found.layout.delimiter]
     version = Reason("text_layout", delimiter=delimiter, columns=found.names)
-    return OpenedCloud(name, version, 0, partial(_chunks, file, found), reference, found.names[3:], found.notes)
+    return OpenedCloud(
+        name, version, 0, partial(_chunks, file, found), reference, found.names[3:], found.notes
+    )
 
 
 def _chunks(file: Path, found: TextLayout) -> Iterator[Chunk]:
@@ -53,4 +61,9 @@ def _chunks(file: Path, found: TextLayout) -> Iterator[Chunk]:
             file=str(file),
             remedy="copy or export the file again",
         )
-    yield Chunk(np.zeros((0, 3)), np.zeros(3), {n: np.zeros(0) for n in found.names[3:]}, lost=max(bad - found.header_lines, 0))
+    yield Chunk(
+        np.zeros((0, 3)),
+        np.zeros(3),
+        {n: np.zeros(0) for n in found.names[3:]},
+        lost=max(bad - found.header_lines, 0),
+    )

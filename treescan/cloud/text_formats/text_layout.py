@@ -12,9 +12,46 @@ from treescan.errors import BadInput
 from treescan.reason import Reason
 
 NAMES: dict[str, tuple[str, ...]] = {
-    "x": ("x", "east", "easting", "e", "xcoord", "coordx", "pointx", "lon", "long", "longitude", "rechtswert", "cartesianx"),
-    "y": ("y", "north", "northing", "n", "ycoord", "coordy", "pointy", "lat", "latitude", "hochwert", "cartesiany"),
-    "z": ("z", "height", "elevation", "elev", "h", "alt", "altitude", "zcoord", "coordz", "pointz", "cartesianz"),
+    "x": (
+        "x",
+        "east",
+        "easting",
+        "e",
+        "xcoord",
+        "coordx",
+        "pointx",
+        "lon",
+        "long",
+        "longitude",
+        "rechtswert",
+        "cartesianx",
+    ),
+    "y": (
+        "y",
+        "north",
+        "northing",
+        "n",
+        "ycoord",
+        "coordy",
+        "pointy",
+        "lat",
+        "latitude",
+        "hochwert",
+        "cartesiany",
+    ),
+    "z": (
+        "z",
+        "height",
+        "elevation",
+        "elev",
+        "h",
+        "alt",
+        "altitude",
+        "zcoord",
+        "coordz",
+        "pointz",
+        "cartesianz",
+    ),
     "intensity": ("intensity", "i", "int", "reflectance", "scalarintensity"),
     "class": ("class", "classification", "label", "scalarclassification"),
     "red": ("r", "red"),
@@ -69,9 +106,10 @@ def text_layout(file: Path) -> TextLayout:
     if good == 0.0:
         start = plain[0][:60] if plain else lines[0][:60] if lines else ""
         raise BadInput(
-            f"holds no lines of at least three numbers (it starts '{_printable(start)}')", file=str(file),
+            f"holds no lines of at least three numbers (it starts '{_printable(start)}')",
+            file=str(file),
             remedy="give one point a line: x y z, then anything else",
-        )  # fmt: skip
+        )
     fields = [_cut(x, delimiter) for x in data]
     rows = [r for r in fields if _numeric(r, decimal)]
     first = fields[0] if not _numeric(fields[0], decimal) else None
@@ -80,7 +118,9 @@ def text_layout(file: Path) -> TextLayout:
     crs = next((m[0] for x in comments if (m := re.search(r"EPSG:\d{4,6}", x))), None)
     if decimal == ",":
         notes = (*notes, Reason("decimal_comma"))
-    return TextLayout(Layout(delimiter, decimal, wanted), names, counted, degrees, crs, notes, int(first is not None))
+    return TextLayout(
+        Layout(delimiter, decimal, wanted), names, counted, degrees, crs, notes, int(first is not None)
+    )
 
 
 def _cut(line: str, delimiter: str) -> list[str]:
@@ -124,14 +164,23 @@ def _columns(
     """Which columns are what: by name where there are names, else by position."""
     width = max(set(map(len, rows)), key=[len(r) for r in rows].count)
     if header is not None:
-        at = {name: next((i for i, s in enumerate(header) if s in words), -1) for name, words in NAMES.items()}
+        at = {
+            name: next((i for i, s in enumerate(header) if s in words), -1) for name, words in NAMES.items()
+        }
         found = {n: i for n, i in at.items() if 0 <= i < width}
         if {"x", "y", "z"} <= found.keys():
             order = ["x", "y", "z", *(n for n in found if n not in ("x", "y", "z"))]
-            return tuple(found[n] for n in order), tuple(order), any(header[found[a]] in DEGREE_NAMES for a in "xy"), ()
+            return (
+                tuple(found[n] for n in order),
+                tuple(order),
+                any(header[found[a]] in DEGREE_NAMES for a in "xy"),
+                (),
+            )
     first = 1 if width >= 4 and _counts_up([r[0] for r in rows]) else 0
     notes = (Reason("point_number_column"),) if first else ()
-    rest = {1: ("intensity",), 3: ("red", "green", "blue"), 4: ("intensity", "red", "green", "blue")}.get(width - first - 3, ())
+    rest = {1: ("intensity",), 3: ("red", "green", "blue"), 4: ("intensity", "red", "green", "blue")}.get(
+        width - first - 3, ()
+    )
     if "red" in rest and not _are_colours(rows, width):
         rest = ()
     if rest == () and width - first > 3:

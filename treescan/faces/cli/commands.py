@@ -30,7 +30,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-Cloud = Annotated[str, typer.Argument(metavar="CLOUD", help="Point cloud: LAS, LAZ, COPC, PLY, PCD, E57, XYZ, TXT, CSV or PTS.")]
+Cloud = Annotated[
+    str,
+    typer.Argument(metavar="CLOUD", help="Point cloud: LAS, LAZ, COPC, PLY, PCD, E57, XYZ, TXT, CSV or PTS."),
+]
 At = Annotated[
     str | None,
     typer.Option(
@@ -39,13 +42,22 @@ At = Annotated[
         help="Which tree, in the cloud's own coordinates and units, as a GIS shows them. Default: the largest.",
     ),
 ]
-SettingsFile = Annotated[Path | None, typer.Option("--settings", metavar="FILE.toml", help="Settings to put over the defaults.")]
+SettingsFile = Annotated[
+    Path | None, typer.Option("--settings", metavar="FILE.toml", help="Settings to put over the defaults.")
+]
 Also = Annotated[
     list[str] | None,
-    typer.Option("--also", metavar="CLOUD", help="A further scan of the same tree, repeatable: fitted onto the first, or refused."),
+    typer.Option(
+        "--also",
+        metavar="CLOUD",
+        help="A further scan of the same tree, repeatable: fitted onto the first, or refused.",
+    ),
 ]
 Unit = Annotated[
-    str | None, typer.Option("--unit", metavar="UNIT", help="m, ft, us-ft, cm or mm: overrules what the file says of its unit.")
+    str | None,
+    typer.Option(
+        "--unit", metavar="UNIT", help="m, ft, us-ft, cm or mm: overrules what the file says of its unit."
+    ),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress bar and no summary.")]
 Json = Annotated[bool, typer.Option("--json", help="Progress and result as JSON lines on standard output.")]
@@ -70,7 +82,9 @@ def inspect(cloud: Cloud, unit: Unit = None, quiet: Quiet = False, as_json: Json
 @app.command()
 def trace(
     cloud: Cloud,
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="tree.json", help="Where the wood graph goes.")],
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="tree.json", help="Where the wood graph goes.")
+    ],
     at: At = None,
     unit: Unit = None,
     also: Also = None,
@@ -82,17 +96,23 @@ def trace(
     from treescan.faces.cli.jobs import trace_job
     from treescan.faces.cli.request import TreeRequest
 
-    files, found = trace_job(TreeRequest(cloud, at, unit, settings, tuple(also or ())), output, quiet, as_json)
+    files, found = trace_job(
+        TreeRequest(cloud, at, unit, settings, tuple(also or ())), output, quiet, as_json
+    )
     _say(files, found, quiet, as_json)
 
 
 @app.command()
 def plan(
     cloud: Annotated[
-        str | None, typer.Argument(metavar="CLOUD|tree.json", help="Point cloud, or a tree.json made earlier or by hand.")
+        str | None,
+        typer.Argument(
+            metavar="CLOUD|tree.json", help="Point cloud, or a tree.json made earlier or by hand."
+        ),
     ] = None,
     output: Annotated[
-        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder for the report and all files.")
+        Path | None,
+        typer.Option("-o", "--output", metavar="DIR", help="Folder for the report and all files."),
     ] = None,
     at: At = None,
     unit: Unit = None,
@@ -100,10 +120,16 @@ def plan(
     species: Annotated[
         str | None, typer.Option(help="Common or botanical name. Default: unknown, judged with low strength.")
     ] = None,
-    climber_mass: Annotated[float | None, typer.Option("--climber-mass", metavar="KG", help="Climber with gear.")] = None,
+    climber_mass: Annotated[
+        float | None, typer.Option("--climber-mass", metavar="KG", help="Climber with gear.")
+    ] = None,
     system: Annotated[
         list[str] | None,
-        typer.Option("--system", metavar="SYSTEM", help=f"Rope system, repeatable: {', '.join(SYSTEM_NAMES)}. Default: all."),
+        typer.Option(
+            "--system",
+            metavar="SYSTEM",
+            help=f"Rope system, repeatable: {', '.join(SYSTEM_NAMES)}. Default: all.",
+        ),
     ] = None,
     work: Annotated[
         list[str] | None,
@@ -115,23 +141,39 @@ def plan(
         ),
     ] = None,
     cuts: Annotated[
-        Path | None, typer.Option("--cuts", metavar="FILE.csv", help="Cuts of a removal in their order: limb, union or stem height.")
+        Path | None,
+        typer.Option(
+            "--cuts", metavar="FILE.csv", help="Cuts of a removal in their order: limb, union or stem height."
+        ),
     ] = None,
     overrides: Annotated[
         Path | None,
-        typer.Option("--overrides", metavar="FILE", help="Findings of a competent person: refused, dead, defect, load test; with who and why."),
+        typer.Option(
+            "--overrides",
+            metavar="FILE",
+            help="Findings of a competent person: refused, dead, defect, load test; with who and why.",
+        ),
     ] = None,
     site: Annotated[
         Path | None,
-        typer.Option("--site", metavar="FILE.geojson", help="No-stand areas, buildings, roads, water, conductors with voltage, anchors in other trees, bases for basal lines."),
+        typer.Option(
+            "--site",
+            metavar="FILE.geojson",
+            help="No-stand areas, buildings, roads, water, conductors with voltage, anchors in other trees, bases for basal lines.",
+        ),
     ] = None,
     settings: SettingsFile = None,
     seed: Annotated[int, typer.Option(help="Seed of all random draws.")] = 1,
-    jobs: Annotated[int | None, typer.Option("--jobs", min=1, metavar="N", help="Processor cores to use. Default: all.")] = None,
+    jobs: Annotated[
+        int | None, typer.Option("--jobs", min=1, metavar="N", help="Processor cores to use. Default: all.")
+    ] = None,
     quiet: Quiet = False,
     as_json: Json = False,
     show_settings: Annotated[
-        bool, typer.Option("--show-settings", help="Print every setting with its value, unit, meaning and source, then stop.")
+        bool,
+        typer.Option(
+            "--show-settings", help="Print every setting with its value, unit, meaning and source, then stop."
+        ),
     ] = False,
 ) -> None:
     """Do the main job: ranked candidate tie-in points with reasons, in a report to open and files to use."""
@@ -142,23 +184,51 @@ def plan(
         print(settings_table(settings, climber_mass))
         return
     if cloud is None or output is None:
-        raise BadInput("plan needs a CLOUD (or a tree.json) and -o DIR", remedy="for example: treescan plan scan.laz -o out")
+        raise BadInput(
+            "plan needs a CLOUD (or a tree.json) and -o DIR",
+            remedy="for example: treescan plan scan.laz -o out",
+        )
     tree = TreeRequest(cloud, at, unit, settings, tuple(also or ()))
-    request = PlanRequest(tree, output, species, climber_mass, tuple(system or SYSTEM_NAMES), tuple(work or ()), site, seed, jobs, cuts, overrides)
+    request = PlanRequest(
+        tree,
+        output,
+        species,
+        climber_mass,
+        tuple(system or SYSTEM_NAMES),
+        tuple(work or ()),
+        site,
+        seed,
+        jobs,
+        cuts,
+        overrides,
+    )
     files, found = plan_job(request, quiet, as_json)
     _say(files, found, quiet, as_json)
 
 
 @app.command()
 def join(
-    inventory: Annotated[Path, typer.Argument(metavar="INVENTORY", help="Tree inventory: GeoPackage, shapefile, GeoJSON or CSV.")],
-    folders: Annotated[list[Path], typer.Argument(metavar="DIR...", help="Folders written by treescan plan.")],
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the joined inventory.")],
+    inventory: Annotated[
+        Path,
+        typer.Argument(metavar="INVENTORY", help="Tree inventory: GeoPackage, shapefile, GeoJSON or CSV."),
+    ],
+    folders: Annotated[
+        list[Path], typer.Argument(metavar="DIR...", help="Folders written by treescan plan.")
+    ],
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the joined inventory.")
+    ],
     fields: Annotated[
         Path | None,
-        typer.Option("--fields", metavar="FILE.toml", help="Names of the inventory's fields, table [fields]: id, x, y, species, dbh_cm, crs."),
+        typer.Option(
+            "--fields",
+            metavar="FILE.toml",
+            help="Names of the inventory's fields, table [fields]: id, x, y, species, dbh_cm, crs.",
+        ),
     ] = None,
-    tolerance: Annotated[float, typer.Option(min=0.0, metavar="M", help="Farthest distance of the two places of one tree.")] = 3.0,
+    tolerance: Annotated[
+        float, typer.Option(min=0.0, metavar="M", help="Farthest distance of the two places of one tree.")
+    ] = 3.0,
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
@@ -178,7 +248,12 @@ def throws(
             help="One throw a line: method, distance_m, aimed_height_m, elevation_deg, got_height_m, got_side_m, got_range_m; from the release point.",
         ),
     ],
-    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE.toml", help="Settings file to write, for plan --settings.")],
+    output: Annotated[
+        Path,
+        typer.Option(
+            "-o", "--output", metavar="FILE.toml", help="Settings file to write, for plan --settings."
+        ),
+    ],
     settings: SettingsFile = None,
     quiet: Quiet = False,
     as_json: Json = False,

@@ -22,12 +22,24 @@ def inspection_lines(found: Inspection) -> tuple[Reason, ...]:
     return (
         Reason("inspect_file", file=found.file),
         Reason("inspect_format", format=found.format, version=found.version, program=found.written_by),
-        Reason("inspect_points", kept=found.points_kept, read=found.points_in_file, left_out=_left_out(found)),
-        *(Reason("inspect_axis", axis=axis, low=a, high=b) for axis, a, b in zip("xyz", found.low, found.high, strict=True)),
-        Reason("inspect_size", **{axis: b - a for axis, a, b in zip("xyz", found.low, found.high, strict=True)}),
+        Reason(
+            "inspect_points", kept=found.points_kept, read=found.points_in_file, left_out=_left_out(found)
+        ),
+        *(
+            Reason("inspect_axis", axis=axis, low=a, high=b)
+            for axis, a, b in zip("xyz", found.low, found.high, strict=True)
+        ),
+        Reason(
+            "inspect_size", **{axis: b - a for axis, a, b in zip("xyz", found.low, found.high, strict=True)}
+        ),
         _unit(found),
         _map(found),
-        Reason("inspect_density", density=found.density, spacing=found.spacing, measured=found.spacing is not None),
+        Reason(
+            "inspect_density",
+            density=found.density,
+            spacing=found.spacing,
+            measured=found.spacing is not None,
+        ),
         Reason("inspect_columns", columns=found.columns, any=bool(found.columns)),
         *_more(found),
         *(Reason("inspect_note", note=note) for note in found.notes),
@@ -69,7 +81,9 @@ def _more(found: Inspection) -> Iterator[Reason]:
         names = {c: f"class_{c}" if c <= LAST_CLASS else "class_own" for c in found.classes}
         yield Reason(
             "inspect_classes",
-            classes=tuple(Reason("inspect_class", number=c, name=names[c], n=n) for c, n in found.classes.items()),
+            classes=tuple(
+                Reason("inspect_class", number=c, name=names[c], n=n) for c, n in found.classes.items()
+            ),
         )
     if found.scans > 1:
         yield Reason("inspect_scans", n=found.scans, placed=found.scanners or None)

@@ -33,7 +33,9 @@ from treescan.wood.graph import TracedTree
 from treescan.wood.tree_file import read_tree, write_tree
 
 
-def trace_job(request: TreeRequest, output: Path, quiet: bool, as_json: bool) -> tuple[list[Path], list[Reason]]:
+def trace_job(
+    request: TreeRequest, output: Path, quiet: bool, as_json: bool
+) -> tuple[list[Path], list[Reason]]:
     """Trace one tree into a tree.json; return the files and a summary."""
     settings = read_settings(request.settings)
     with reporter(quiet, as_json) as report:
@@ -73,7 +75,9 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
         files = list(write_tree(tree, folder / "tree.json"))
         files += write_outputs(done, folder, report)
         report.close()
-        files.append(write_run_record(folder / "run.json", request, done, report.timings, [*done.warnings, *how]))
+        files.append(
+            write_run_record(folder / "run.json", request, done, report.timings, [*done.warnings, *how])
+        )
     report_line = Reason("wrote_report", path=str(folder / "report.html"))
     return files, [*tree_lines(tree), *how, *plan_lines(done), report_line, PLANNING_AID]
 
@@ -100,7 +104,9 @@ def settings_table(path: Path | None, climber_mass: float | None) -> str:
     for s in lines(read_settings(path, climber_mass)):
         head, _, name = s.name.rpartition(".")
         unit = f" [{s.unit}]" if s.unit else ""
-        groups.setdefault(head, []).append(f"{name} = {_toml(s.value)}  #{unit} {s.meaning}. Source: {cite(s.source)}")
+        groups.setdefault(head, []).append(
+            f"{name} = {_toml(s.value)}  #{unit} {s.meaning}. Source: {cite(s.source)}"
+        )
     return "\n\n".join("\n".join([f"[{head}]", *rows]) for head, rows in groups.items())
 
 
@@ -118,15 +124,33 @@ def _traced(request: TreeRequest, settings: Settings, report: Reporter) -> Trace
     """The tree of a cloud, or of a tree.json."""
     if request.cloud.lower().endswith(".json"):
         if request.at is not None:
-            raise BadInput("--at chooses a tree in a cloud, but a tree.json holds one tree", file=request.cloud, remedy="leave --at out")
+            raise BadInput(
+                "--at chooses a tree in a cloud, but a tree.json holds one tree",
+                file=request.cloud,
+                remedy="leave --at out",
+            )
         if request.unit is not None:
-            raise BadInput("--unit is for clouds; a tree.json is in metres", file=request.cloud, remedy="leave --unit out")
+            raise BadInput(
+                "--unit is for clouds; a tree.json is in metres",
+                file=request.cloud,
+                remedy="leave --unit out",
+            )
         if request.also:
-            raise BadInput("--also joins scans, but a tree.json is no scan", file=request.cloud, remedy="name the clouds")
+            raise BadInput(
+                "--also joins scans, but a tree.json is no scan", file=request.cloud, remedy="name the clouds"
+            )
         return read_tree(request.cloud)
-    scans = [read_cloud(name, unit=request.unit, settings=settings.cloud, progress=report) for name in (request.cloud, *request.also)]
+    scans = [
+        read_cloud(name, unit=request.unit, settings=settings.cloud, progress=report)
+        for name in (request.cloud, *request.also)
+    ]
     scan = join_scans(scans, settings.join, report)
-    return trace(scan, at=None if request.at is None else _place(request.at, scan.frame), settings=settings, progress=report)
+    return trace(
+        scan,
+        at=None if request.at is None else _place(request.at, scan.frame),
+        settings=settings,
+        progress=report,
+    )
 
 
 def _place(text: str, frame: Frame) -> NDArray[np.float64]:

@@ -53,7 +53,12 @@ def reporter(quiet: bool, as_json: bool) -> Iterator[Reporter]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    columns = (TextColumn("{task.description:<32}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn())
+    columns = (
+        TextColumn("{task.description:<32}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeElapsedColumn(),
+    )
     with Progress(*columns, console=Console(stderr=True)) as bar:
         report = Reporter(bar)
         yield report

@@ -35,5 +35,12 @@ class PlanRequest:
 
     def files(self) -> tuple[Path, ...]:
         """Every file that was read besides the cloud."""
-        named = (*(Path(p) for p in self.tree.also), *(Path(w) for w in self.work if Path(w).is_file()), self.site, self.cuts, self.overrides, self.tree.settings)
+        named = (
+            *(Path(p) for p in self.tree.also),
+            *(Path(w) for w in self.work if Path(w).is_file()),
+            self.site,
+            self.cuts,
+            self.overrides,
+            self.tree.settings,
+        )
         return tuple(p for p in named if p is not None)

@@ -20,11 +20,27 @@ from treescan.outputs.data.reason_data import all_with_data
 from treescan.reason import Reason
 from treescan.settings import lines
 
-LIBRARIES = ("numpy", "scipy", "numba", "networkx", "laspy", "lazrs", "pye57", "pyproj", "open3d-cpu", "open3d", "trimesh")
+LIBRARIES = (
+    "numpy",
+    "scipy",
+    "numba",
+    "networkx",
+    "laspy",
+    "lazrs",
+    "pye57",
+    "pyproj",
+    "open3d-cpu",
+    "open3d",
+    "trimesh",
+)
 
 
 def write_run_record(
-    path: Path, request: PlanRequest, done: Assessment, timings: Mapping[str, float], warnings: Sequence[Reason]
+    path: Path,
+    request: PlanRequest,
+    done: Assessment,
+    timings: Mapping[str, float],
+    warnings: Sequence[Reason],
 ) -> Path:
     """Write run.json; times in seconds, memory in MB."""
     inputs: list[str | Path] = [request.tree.cloud, *request.files()]
@@ -33,7 +49,9 @@ def write_run_record(
         "version": 1,
         "cautions": list(all_cautions()),
         "treescan": treescan.__version__,
-        "inputs": [{"file": str(p), "sha256": _sha256(Path(p)), "bytes": Path(p).stat().st_size} for p in inputs],
+        "inputs": [
+            {"file": str(p), "sha256": _sha256(Path(p)), "bytes": Path(p).stat().st_size} for p in inputs
+        ],
         "asked": {
             "at": request.tree.at,
             "unit": request.tree.unit,
@@ -45,7 +63,10 @@ def write_run_record(
         "species": done.species,
         **all_with_data("statements", done.statements),
         "settings": {s.name: s.value for s in lines(done.settings)},
-        "versions": {"python": platform.python_version(), **{name: v for name in LIBRARIES if (v := _version(name))}},
+        "versions": {
+            "python": platform.python_version(),
+            **{name: v for name in LIBRARIES if (v := _version(name))},
+        },
         "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},
         "peak_memory_mb": _peak_memory_mb(),
         **all_with_data("warnings", warnings),

@@ -25,8 +25,12 @@ def tree_lines(tree: TracedTree) -> list[Reason]:
     stem, graph = tree.stem, tree.graph
     figures = Reason(
         "summary_tree",
-        dbh=stem.dbh, dbh_seen=bool(np.isfinite(stem.dbh)), height=stem.height,
-        limbs=len(graph.limbs), unions=len(graph.unions), verdict=tree.fitness.verdict,
+        dbh=stem.dbh,
+        dbh_seen=bool(np.isfinite(stem.dbh)),
+        height=stem.height,
+        limbs=len(graph.limbs),
+        unions=len(graph.unions),
+        verdict=tree.fitness.verdict,
     )
     return [figures, *(Reason("summary_note", note=note) for note in (*tree.fitness.reasons, *tree.notes))]
 
@@ -46,8 +50,13 @@ def _anchor(done: Assessment, point: TieInPoint) -> Reason:
     margin = point.check.check.margin
     return Reason(
         "summary_anchor",
-        rank=point.rank, union=point.label, height=done.tree.graph.unions.height[point.union], system=point.system,
-        force=np.linalg.norm(point.check.force), low=margin.p5, median=margin.median,
+        rank=point.rank,
+        union=point.label,
+        height=done.tree.graph.unions.height[point.union],
+        system=point.system,
+        force=np.linalg.norm(point.check.force),
+        low=margin.p5,
+        median=margin.median,
         why=_told(point.reasons[0]) if point.reasons else None,
     )
 

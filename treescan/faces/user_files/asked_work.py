@@ -13,7 +13,15 @@ from treescan.faces.user_files.drawn import read_drawn_work
 from treescan.faces.user_files.table_rows import read_rows, real
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Work
-from treescan.planning.work.work_points import deadwood_suspects, default_work, joined, sample_work, work_at_points, work_in_area, work_on_limbs
+from treescan.planning.work.work_points import (
+    deadwood_suspects,
+    default_work,
+    joined,
+    sample_work,
+    work_at_points,
+    work_in_area,
+    work_on_limbs,
+)
 from treescan.reason import Reason
 from treescan.trees.beside import Terrain
 from treescan.wood.graph import TracedTree, WoodGraph
@@ -56,7 +64,9 @@ def read_work(
             notes.append(how)
     work = joined(*parts)
     if len(work) == 0:
-        raise BadInput("the work asked for holds no point", remedy=f"give a GeoJSON or CSV file, or one of: {WORDS}")
+        raise BadInput(
+            "the work asked for holds no point", remedy=f"give a GeoJSON or CSV file, or one of: {WORDS}"
+        )
     return work, notes
 
 
@@ -66,14 +76,20 @@ def limb_named(graph: WoodGraph, name: str) -> int:
         union = graph.unions.label.index(name)
         return int(graph.unions.arm_limb[graph.unions.laterals(union)[0]])
     if not name.isdigit() or not 0 <= int(name) < len(graph.limbs):
-        raise BadInput(f"'{name}' is no limb and no union of this tree", remedy=f"limbs are numbered 0 to {len(graph.limbs) - 1}, unions like U07")
+        raise BadInput(
+            f"'{name}' is no limb and no union of this tree",
+            remedy=f"limbs are numbered 0 to {len(graph.limbs) - 1}, unions like U07",
+        )
     return int(name)
 
 
 def _sample(graph: WoodGraph, text: str, seed: int) -> Work:
     count, _, classes = text.partition(":")
     if not count.isdigit() or (classes and not classes.isdigit()) or int(count) < 1 or int(classes or 1) < 1:
-        raise BadInput(f"--work sample:{text} is not a number of points", remedy="for example sample:300, or sample:300:5 for five height classes")
+        raise BadInput(
+            f"--work sample:{text} is not a number of points",
+            remedy="for example sample:300, or sample:300:5 for five height classes",
+        )
     return sample_work(graph, int(count), seed, int(classes or 1))
 
 
@@ -83,7 +99,9 @@ def _from_map(path: Path, tree: TracedTree, settings: PlanningSettings) -> tuple
     points, areas, how = read_drawn_work(path, tree.frame, tree.beside.terrain)
     parts = [work_in_area(tree.graph, ring, settings, kind=kind) for ring, _, kind in areas]
     if points:
-        parts.append(work_at_points(tree.graph, [p[0] for p in points], [p[1] for p in points], [p[2] for p in points]))
+        parts.append(
+            work_at_points(tree.graph, [p[0] for p in points], [p[1] for p in points], [p[2] for p in points])
+        )
     return joined(*parts), how
 
 
@@ -93,13 +111,22 @@ def _table(path: Path, tree: TracedTree, settings: PlanningSettings) -> Work:
     for number, row in enumerate(read_rows(path, COLUMNS, "work"), start=1):
         kind = str(row.get("kind", "prune"))
         if "limb" in row or "union" in row:
-            parts.append(work_on_limbs(tree.graph, [limb_named(tree.graph, str(row.get("limb", row.get("union"))))], settings, kind=kind))
+            parts.append(
+                work_on_limbs(
+                    tree.graph,
+                    [limb_named(tree.graph, str(row.get("limb", row.get("union"))))],
+                    settings,
+                    kind=kind,
+                )
+            )
             continue
         if "x" not in row or "y" not in row:
             raise BadInput(f"row {number} has neither x and y nor a limb or union", file=str(path))
         xyz = _local(row, path, number, tree.frame, tree.beside.terrain)
         weight = real(row, "weight", path, number) if "weight" in row else 1.0
-        parts.append(work_at_points(tree.graph, xyz, [str(row.get("name", f"W{number:02d}"))], [kind], [weight]))
+        parts.append(
+            work_at_points(tree.graph, xyz, [str(row.get("name", f"W{number:02d}"))], [kind], [weight])
+        )
     return joined(*parts)
 
 
@@ -111,5 +138,7 @@ def _local(row: dict[str, str], path: Path, number: int, frame: Frame, terrain: 
         z = real(row, "z", path, number) * frame.vertical_unit_m - float(frame.origin[2])
     elif "height_m" in row:
         ground = float(terrain.height_at(xy)[0])
-        z = (ground if np.isfinite(ground) else float(np.nanmedian(terrain.height))) + real(row, "height_m", path, number)
+        z = (ground if np.isfinite(ground) else float(np.nanmedian(terrain.height))) + real(
+            row, "height_m", path, number
+        )
     return np.array([[*xy[0], z]])

@@ -37,32 +37,53 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, Reason]
         if kind in AREAS:
             for form, xyz in parts:
                 if form != "Polygon":
-                    raise BadInput(f"feature {number} is a {kind} but a {form}", file=str(path), remedy="draw areas as polygons")
+                    raise BadInput(
+                        f"feature {number} is a {kind} but a {form}",
+                        file=str(path),
+                        remedy="draw areas as polygons",
+                    )
                 rings[AREAS[kind]].append(xyz[:, :2])
         elif kind == "conductor":
             for form, xyz in parts:
                 if form != "LineString":
                     raise BadInput(
-                        f"feature {number} is a conductor but a {form}", file=str(path), remedy="draw conductors as lines"
+                        f"feature {number} is a conductor but a {form}",
+                        file=str(path),
+                        remedy="draw conductors as lines",
                     )
                 conductors.append(
-                    Conductor(_with_heights(xyz, properties, terrain, path, number), _volts(properties, path, number))
+                    Conductor(
+                        _with_heights(xyz, properties, terrain, path, number),
+                        _volts(properties, path, number),
+                    )
                 )
         elif kind in points:
             for form, xyz in parts:
                 if form != "Point":
-                    raise BadInput(f"feature {number} is of kind {kind} but a {form}", file=str(path), remedy=f"draw each {kind} as a point")
+                    raise BadInput(
+                        f"feature {number} is of kind {kind} but a {form}",
+                        file=str(path),
+                        remedy=f"draw each {kind} as a point",
+                    )
                 name = str(properties.get("name", f"{kind} {len(points[kind]) + 1}"))
                 raised = {"height_m": BASE_HEIGHT, **properties} if kind == "base" else properties
                 points[kind].append((name, _with_heights(xyz, raised, terrain, path, number)[0]))
         else:
             known = ", ".join([*AREAS, "conductor", *points])
             raise BadInput(
-                f"feature {number} has kind {kind!r}", file=str(path), remedy=f"set its property 'kind' to one of: {known}"
+                f"feature {number} has kind {kind!r}",
+                file=str(path),
+                remedy=f"set its property 'kind' to one of: {known}",
             )
     areas = {name: tuple(drawn) for name, drawn in rings.items()}
     drawn = Site(
-        areas["no_stand"], areas["buildings"], areas["roads"], areas["water"], tuple(conductors), tuple(points["anchor"]), tuple(points["base"])
+        areas["no_stand"],
+        areas["buildings"],
+        areas["roads"],
+        areas["water"],
+        tuple(conductors),
+        tuple(points["anchor"]),
+        tuple(points["base"]),
     )
     return drawn, how
 
@@ -82,17 +103,27 @@ def read_drawn_work(
         for form, xyz in parts:
             if form == "Point":
                 stated = np.isfinite(xyz[:, 2]).all() or "height_m" in properties
-                points.append(((_with_heights(xyz, properties, terrain, path, number) if stated else xyz)[0], label, kind))
+                points.append(
+                    (
+                        (_with_heights(xyz, properties, terrain, path, number) if stated else xyz)[0],
+                        label,
+                        kind,
+                    )
+                )
             elif form == "Polygon":
                 areas.append((xyz[:, :2], label, kind))
             else:
-                raise BadInput(f"feature {number} is a {form}", file=str(path), remedy="draw work as points or polygons")
+                raise BadInput(
+                    f"feature {number} is a {form}", file=str(path), remedy="draw work as points or polygons"
+                )
     if not points and not areas:
         raise BadInput("holds no work point and no work area", file=str(path))
     return points, areas, how
 
 
-def _features(path: Path, frame: Frame) -> tuple[list[tuple[dict[str, Any], list[tuple[str, Floats]]]], Reason]:
+def _features(
+    path: Path, frame: Frame
+) -> tuple[list[tuple[dict[str, Any], list[tuple[str, Floats]]]], Reason]:
     """Properties and single-part geometries in local metres; z is NaN where the file gives none."""
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
@@ -109,7 +140,9 @@ def _features(path: Path, frame: Frame) -> tuple[list[tuple[dict[str, Any], list
             raw.append((dict(f.get("properties") or {}), list(_parts(f["geometry"]))))
     except (KeyError, TypeError, ValueError, IndexError) as err:
         raise BadInput(
-            f"a geometry cannot be read ({err!r})", file=str(path), remedy="write points, lines and polygons as RFC 7946 says"
+            f"a geometry cannot be read ({err!r})",
+            file=str(path),
+            remedy="write points, lines and polygons as RFC 7946 says",
         ) from err
     every = [xyz for _, parts in raw for _, xyz in parts]
     if not every:
@@ -131,7 +164,11 @@ def _parts(geometry: dict[str, Any]) -> Iterator[tuple[str, Floats]]:
 
 def _reader(data: dict[str, Any], xyz: Floats, frame: Frame, path: Path):  # type: ignore[no-untyped-def]
     """How coordinates become local metres: the file's own "crs" member, degrees on WGS 84, or the cloud's own coordinates."""
-    named = str(((data.get("crs") or {}).get("properties") or {}).get("name", "")) if isinstance(data.get("crs"), dict) else ""
+    named = (
+        str(((data.get("crs") or {}).get("properties") or {}).get("name", ""))
+        if isinstance(data.get("crs"), dict)
+        else ""
+    )
     degrees = bool(np.all(np.abs(xyz[:, 0]) <= 180) and np.all(np.abs(xyz[:, 1]) <= 90))
     near = xyz[:, :2] * frame.unit_m - frame.origin[:2]
     fits = bool(np.all(np.abs(near) < 5_000))
@@ -145,7 +182,9 @@ def _reader(data: dict[str, Any], xyz: Floats, frame: Frame, path: Path):  # typ
             )
 
         def own(p: Floats) -> Floats:
-            return np.column_stack([frame.own_to_local_xy(p[:, :2]), p[:, 2] * frame.vertical_unit_m - frame.origin[2]])
+            return np.column_stack(
+                [frame.own_to_local_xy(p[:, :2]), p[:, 2] * frame.vertical_unit_m - frame.origin[2]]
+            )
 
         return own, Reason("read_as_own_coordinates", file=path.name)
     if not frame.crs:
@@ -171,17 +210,23 @@ def _reader(data: dict[str, Any], xyz: Floats, frame: Frame, path: Path):  # typ
     return projected, Reason("read_as_system", file=path.name, system=source)
 
 
-def _with_heights(xyz: Floats, properties: dict[str, Any], terrain: Terrain, path: Path, number: int) -> Floats:
+def _with_heights(
+    xyz: Floats, properties: dict[str, Any], terrain: Terrain, path: Path, number: int
+) -> Floats:
     """The same points with heights: their own z, or ground plus the property "height_m"."""
     if np.isfinite(xyz[:, 2]).all():
         return xyz
     if "height_m" not in properties:
         raise BadInput(
-            f"feature {number} has no height", file=str(path), remedy="give z coordinates or a property 'height_m' above ground"
+            f"feature {number} has no height",
+            file=str(path),
+            remedy="give z coordinates or a property 'height_m' above ground",
         )
     ground = terrain.height_at(xyz[:, :2])
     middle = float(np.nanmedian(terrain.height))
-    return np.column_stack([xyz[:, :2], np.where(np.isfinite(ground), ground, middle) + float(properties["height_m"])])
+    return np.column_stack(
+        [xyz[:, :2], np.where(np.isfinite(ground), ground, middle) + float(properties["height_m"])]
+    )
 
 
 def _volts(properties: dict[str, Any], path: Path, number: int) -> float:

@@ -48,7 +48,11 @@ def read_overrides(path: Path) -> tuple[Override, ...]:
 def _cut(row: dict[str, str], path: Path, number: int, graph: WoodGraph) -> Cut:
     ways = [c for c in ("limb", "union", "stem_height_m") if c in row]
     if len(ways) != 1:
-        raise BadInput(f"row {number} names {len(ways)} places to cut", file=str(path), remedy="give one of limb, union or stem_height_m")
+        raise BadInput(
+            f"row {number} names {len(ways)} places to cut",
+            file=str(path),
+            remedy="give one of limb, union or stem_height_m",
+        )
     name = str(row.get("name", ""))
     if ways[0] == "stem_height_m":
         return cut_stem(graph, real(row, "stem_height_m", path, number), name)

@@ -25,7 +25,11 @@ def read_rows(path: Path, columns: Collection[str], table: str) -> list[dict[str
     for number, row in enumerate(rows, start=1):
         extra = sorted(set(row) - set(columns))
         if extra:
-            raise BadInput(f"row {number} has an unknown column '{extra[0]}'", file=str(path), remedy=f"use {', '.join(sorted(columns))}")
+            raise BadInput(
+                f"row {number} has an unknown column '{extra[0]}'",
+                file=str(path),
+                remedy=f"use {', '.join(sorted(columns))}",
+            )
     if not rows:
         raise BadInput("holds no row", file=str(path))
     return rows
@@ -65,8 +69,14 @@ def _listed(path: Path, table: str) -> list[dict[str, Any]]:
     try:
         data = json.loads(_text(path)) if path.suffix.lower() == ".json" else tomllib.loads(_text(path))
     except (ValueError, tomllib.TOMLDecodeError) as err:
-        raise BadInput(f"cannot be read as a table ({err})", file=str(path), remedy="write CSV, JSON or TOML") from err
+        raise BadInput(
+            f"cannot be read as a table ({err})", file=str(path), remedy="write CSV, JSON or TOML"
+        ) from err
     rows = data if isinstance(data, list) else data.get(table, [])
     if not isinstance(rows, list) or any(not isinstance(r, dict) for r in rows):
-        raise BadInput(f"holds no list of rows called {table}", file=str(path), remedy=f"write each row below [[{table}]]")
+        raise BadInput(
+            f"holds no list of rows called {table}",
+            file=str(path),
+            remedy=f"write each row below [[{table}]]",
+        )
     return rows

@@ -55,13 +55,19 @@ def local_shape(xyz: Floats, near: Ints32, cell: float) -> LocalShape:
     line, sheet, cloud = _shares(value)
     coarse = voxelise(xyz, FAR_CELL * cell)
     far_line, _, far_cloud = _shares(_wide(coarse.centre, nearest(coarse.centre, FAR_NEIGHBOURS)[0]))
-    return LocalShape(line, sheet, cloud, np.sqrt(value[:, 1]), far_line[coarse.of_point], far_cloud[coarse.of_point])
+    return LocalShape(
+        line, sheet, cloud, np.sqrt(value[:, 1]), far_line[coarse.of_point], far_cloud[coarse.of_point]
+    )
 
 
 def _shares(value: Floats) -> tuple[Floats, Floats, Floats]:
     """Linearity, planarity and scatter from eigenvalues (n, 3), largest first."""
     total = np.maximum(value.sum(axis=1), 1e-12)
-    return (value[:, 0] - value[:, 1]) / total, 2 * (value[:, 1] - value[:, 2]) / total, 3 * value[:, 2] / total
+    return (
+        (value[:, 0] - value[:, 1]) / total,
+        2 * (value[:, 1] - value[:, 2]) / total,
+        3 * value[:, 2] / total,
+    )
 
 
 @njit(cache=True, parallel=True)

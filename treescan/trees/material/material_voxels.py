@@ -38,7 +38,9 @@ class Voxels:
 def voxelise(xyz: Floats, cell: float) -> Voxels:
     """Group points (n, 3) [m] by cubes of edge `cell` [m]."""
     if len(xyz) == 0:
-        return Voxels(np.zeros((0, 3)), np.zeros(0, np.int32), np.zeros(0, np.int64), np.zeros(0, np.int32), cell)
+        return Voxels(
+            np.zeros((0, 3)), np.zeros(0, np.int32), np.zeros(0, np.int64), np.zeros(0, np.int32), cell
+        )
     filled = VoxelSums(cell, -xyz.min(axis=0))
     of_point, first = filled.add(np.ascontiguousarray(xyz))
     return Voxels(filled.centroids, filled.counts.astype(np.int32), first, of_point, cell)

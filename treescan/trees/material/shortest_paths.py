@@ -63,7 +63,9 @@ class ShortestPaths:
     order: Ints32
 
 
-def shortest_paths(graph: NeighbourGraph, xyz: Floats, sources: Sources, factor: Floats, step: StepCost) -> ShortestPaths:
+def shortest_paths(
+    graph: NeighbourGraph, xyz: Floats, sources: Sources, factor: Floats, step: StepCost
+) -> ShortestPaths:
     """Every voxel goes to the label that reaches it at the least cost.
 
     Parameters
@@ -76,9 +78,18 @@ def shortest_paths(graph: NeighbourGraph, xyz: Floats, sources: Sources, factor:
     voxels, labels = sources.voxel.astype(np.int32), sources.label.astype(np.int32)
     return ShortestPaths(
         *_arrivals(
-            graph.start, graph.other, graph.length, xyz,
-            voxels, labels, sources.spent, factor,
-            step.usual, step.drag, step.down, step.turn,
+            graph.start,
+            graph.other,
+            graph.length,
+            xyz,
+            voxels,
+            labels,
+            sources.spent,
+            factor,
+            step.usual,
+            step.drag,
+            step.down,
+            step.turn,
         )
     )
 
@@ -117,7 +128,12 @@ def _arrivals(start, other, length, xyz, voxels, labels, spent, factor, usual, d
         f = factor[label[v]]
         p = previous[v]
         if p >= 0:
-            far = np.sqrt((xyz[v, 0] - xyz[p, 0]) ** 2 + (xyz[v, 1] - xyz[p, 1]) ** 2 + (xyz[v, 2] - xyz[p, 2]) ** 2) + 1e-9
+            far = (
+                np.sqrt(
+                    (xyz[v, 0] - xyz[p, 0]) ** 2 + (xyz[v, 1] - xyz[p, 1]) ** 2 + (xyz[v, 2] - xyz[p, 2]) ** 2
+                )
+                + 1e-9
+            )
             keep = np.exp(-far / memory)
             for a in range(3):
                 way[v, a] = keep * way[p, a] + (1.0 - keep) * (xyz[v, a] - xyz[p, a]) / far
@@ -130,7 +146,11 @@ def _arrivals(start, other, length, xyz, voxels, labels, spent, factor, usual, d
             c = step if step < usual else step * step / usual
             if step > 0.0 and xyz[w, 2] < xyz[v, 2]:
                 c *= 1.0 + down * (xyz[v, 2] - xyz[w, 2]) / step
-            ahead = way[v, 0] * (xyz[w, 0] - xyz[v, 0]) + way[v, 1] * (xyz[w, 1] - xyz[v, 1]) + way[v, 2] * (xyz[w, 2] - xyz[v, 2])
+            ahead = (
+                way[v, 0] * (xyz[w, 0] - xyz[v, 0])
+                + way[v, 1] * (xyz[w, 1] - xyz[v, 1])
+                + way[v, 2] * (xyz[w, 2] - xyz[v, 2])
+            )
             bent = 0.5 * (firm[v] - ahead / step) if step > 0.0 else 0.0
             c = d + c * f * drag[w] * (1.0 + turn * bent)
             if c < cost[w]:

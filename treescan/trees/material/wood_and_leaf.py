@@ -87,7 +87,9 @@ def way_beyond(xyz: Floats, graph: NeighbourGraph, paths: ShortestPaths, member:
 
 def signs_of_wood(shape: LocalShape, beyond: Floats) -> Floats:
     """What the logistic weights are for: sheet, beyond (at most 3 m), scatter. (n, 3)"""
-    return np.stack([shape.sheet, np.minimum(beyond, FAR_ENOUGH), np.minimum(shape.cloud, shape.far_cloud)], axis=1)
+    return np.stack(
+        [shape.sheet, np.minimum(beyond, FAR_ENOUGH), np.minimum(shape.cloud, shape.far_cloud)], axis=1
+    )
 
 
 @njit(cache=True)
@@ -98,7 +100,9 @@ def _carried(xyz, previous, order, member):  # type: ignore[no-untyped-def]
         i = order[t]
         p = previous[i]
         if member[i] and p >= 0 and member[p]:
-            step = np.sqrt((xyz[i, 0] - xyz[p, 0]) ** 2 + (xyz[i, 1] - xyz[p, 1]) ** 2 + (xyz[i, 2] - xyz[p, 2]) ** 2)
+            step = np.sqrt(
+                (xyz[i, 0] - xyz[p, 0]) ** 2 + (xyz[i, 1] - xyz[p, 1]) ** 2 + (xyz[i, 2] - xyz[p, 2]) ** 2
+            )
             beyond[p] = max(beyond[p], beyond[i] + step)
     return beyond
 

@@ -29,7 +29,9 @@ OWN_BARK, OWN_MARGIN = 1.3, 0.03
 """A stem's own bark lies within so many radii, plus the second [m]."""
 
 
-def join_stems(stems: tuple[Stem, ...], xyz: Floats, above: Floats, spacing: float) -> tuple[tuple[Stem, ...], ...]:
+def join_stems(
+    stems: tuple[Stem, ...], xyz: Floats, above: Floats, spacing: float
+) -> tuple[tuple[Stem, ...], ...]:
     """Stems that meet below breast height are one tree.
 
     Parameters
@@ -44,7 +46,9 @@ def join_stems(stems: tuple[Stem, ...], xyz: Floats, above: Floats, spacing: flo
     p, h = xyz[low], above[low]
     link = [(a, b) for a, b in pairs if _meet(stems[a], stems[b], p, h, spacing)]
     i, j = (np.array([x[k] for x in link], int) for k in (0, 1))
-    _, of = connected_components(coo_matrix((np.ones(len(i)), (i, j)), shape=(len(stems), len(stems))), directed=False)
+    _, of = connected_components(
+        coo_matrix((np.ones(len(i)), (i, j)), shape=(len(stems), len(stems))), directed=False
+    )
     return tuple(tuple(stems[k] for k in np.nonzero(of == g)[0]) for g in range(of.max() + 1))
 
 

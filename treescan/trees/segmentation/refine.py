@@ -83,7 +83,9 @@ def contested(rough: Segmentation, target: int) -> tuple[Flags, Ints]:
     if rough.graph is None:
         return mine, np.zeros(0, np.int64)
     factor = cost_factor(rough.trees)[[target]]
-    own = sources_of(xyz, rough.above[usable], (rough.trees[target],), rough.voxels.cell).of(0).weighted(factor)
+    own = (
+        sources_of(xyz, rough.above[usable], (rough.trees[target],), rough.voxels.cell).of(0).weighted(factor)
+    )
     step = StepCost(USUAL_STEP * rough.voxels.cell, np.ones(len(xyz)))
     paths = shortest_paths(rough.graph, xyz, own, factor, step)
     close = np.zeros(len(mine), bool)
@@ -99,7 +101,9 @@ def contested(rough: Segmentation, target: int) -> tuple[Flags, Ints]:
     return inside, np.array(rivals, np.int64)
 
 
-def refine(xyz: Floats, above: Floats, rough: Segmentation, rows: Ints, target: int, cell: float) -> FineVoxels:
+def refine(
+    xyz: Floats, above: Floats, rough: Segmentation, rows: Ints, target: int, cell: float
+) -> FineVoxels:
     """Shortest paths on fine voxels over all that the target could reach: along thick wood they are cheap, through twigs and leaves dear.
 
     Parameters

@@ -76,7 +76,9 @@ class Stem:
         return self.foot[:2] + np.asarray(height, float)[..., None] * self.lean
 
 
-def find_stems(xyz: Floats, above: Floats, terrain: Terrain, spacing: float, settings: StemSettings = StemSettings()) -> tuple[Stem, ...]:
+def find_stems(
+    xyz: Floats, above: Floats, terrain: Terrain, spacing: float, settings: StemSettings = StemSettings()
+) -> tuple[Stem, ...]:
     """Stems (and posts) by stacked circles.
 
     Parameters
@@ -92,7 +94,9 @@ def find_stems(xyz: Floats, above: Floats, terrain: Terrain, spacing: float, set
     return _stacked(xyz, above, terrain, max(spacing, THICK_NOISE), thick)
 
 
-def _stacked(xyz: Floats, above: Floats, terrain: Terrain, spacing: float, settings: StemSettings) -> tuple[Stem, ...]:
+def _stacked(
+    xyz: Floats, above: Floats, terrain: Terrain, spacing: float, settings: StemSettings
+) -> tuple[Stem, ...]:
     """One try at stacked circles with layers of one thickness."""
     pick = (above > settings.slice_low) & (above < settings.slice_high)
     if pick.sum() < LEAST_SLICE:
@@ -135,7 +139,9 @@ def _chains(circle: Floats, height: Floats, terrain: Terrain, settings: StemSett
     link &= shift < LEANS * dh + SHIFTS * r + SHIFT_NOISE
     graph = coo_matrix((np.ones(link.sum()), (a[link], b[link])), shape=(len(circle), len(circle)))
     _, of = connected_components(graph, directed=False)
-    need = min(MOST_LAYERS_NEEDED, int((settings.slice_high - settings.slice_low) / settings.layer * LAYER_SHARE))
+    need = min(
+        MOST_LAYERS_NEEDED, int((settings.slice_high - settings.slice_low) / settings.layer * LAYER_SHARE)
+    )
     stems = [_stem(circle[of == k], height[of == k], terrain) for k in np.nonzero(np.bincount(of) >= need)[0]]
     return _without_doubles([s for s in stems if s is not None and s.layers >= need])
 
@@ -165,6 +171,8 @@ def _without_doubles(stems: list[Stem]) -> tuple[Stem, ...]:
     for s in sorted(stems, key=lambda s: (-s.layers, -s.dbh if s.dbh == s.dbh else 0.0, *s.foot)):
         r = s.dbh / 2 if s.dbh == s.dbh else UNSEEN_RADIUS
         apart = [np.hypot(*(s.axis_at(BREAST) - o.axis_at(BREAST))) for o in out]
-        if all(d > max(r, (o.dbh if o.dbh == o.dbh else UNSEEN_DBH) / 2) for d, o in zip(apart, out, strict=True)):
+        if all(
+            d > max(r, (o.dbh if o.dbh == o.dbh else UNSEEN_DBH) / 2) for d, o in zip(apart, out, strict=True)
+        ):
             out.append(s)
     return tuple(out)

@@ -58,4 +58,6 @@ def sources_of(xyz: Floats, above: Floats, trees: tuple[tuple[Stem, ...], ...], 
     voxel.append(ground)
     whose.append(np.full(len(ground), len(trees)))
     spent.append(np.full(len(ground), GROUND_TOP))
-    return Sources(np.concatenate(voxel).astype(np.int32), np.concatenate(whose).astype(np.int32), np.concatenate(spent))
+    return Sources(
+        np.concatenate(voxel).astype(np.int32), np.concatenate(whose).astype(np.int32), np.concatenate(spent)
+    )

@@ -31,5 +31,7 @@ def foliage_density(leaf: NDArray[np.float64], fine: float, cell: float) -> Foli
     corner = np.floor(small.min(axis=0) / cell) * cell
     i = ((small - corner) / cell).astype(np.int64)
     shape = i.max(axis=0) + 1
-    count = np.bincount((i[:, 0] * shape[1] + i[:, 1]) * shape[2] + i[:, 2], minlength=int(shape.prod())).reshape(shape)
+    count = np.bincount(
+        (i[:, 0] * shape[1] + i[:, 1]) * shape[2] + i[:, 2], minlength=int(shape.prod())
+    ).reshape(shape)
     return Foliage((count * fine**2 / 3.0 / cell**3).astype(np.float32), corner, cell)

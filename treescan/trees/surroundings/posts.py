@@ -30,7 +30,9 @@ def is_post(xyz: Floats, above: Floats) -> bool:
     z = p[:, 2] - p[:, 2].mean()
     layer = np.floor(above[low] / LAYER).astype(int)
     used = np.unique(layer)
-    middle = [(np.median(p[layer == k, 0]), np.median(p[layer == k, 1]), np.median(z[layer == k])) for k in used]
+    middle = [
+        (np.median(p[layer == k, 0]), np.median(p[layer == k, 1]), np.median(z[layer == k])) for k in used
+    ]
     mid = np.array(middle)
     a = np.column_stack([np.ones(len(mid)), mid[:, 2]])
     fit = np.linalg.lstsq(a, mid[:, :2], rcond=None)[0]

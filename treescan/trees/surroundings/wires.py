@@ -135,7 +135,9 @@ def _one_wire(xyz: Floats, piece: Floats, bare: Flags, cell: float) -> Wire | No
         keep = (close[:, :2] - centre) @ u
         grown = close[(keep >= ends[0]) & (keep <= ends[1])]
         off = grown[:, :2] - centre
-        line = np.linalg.lstsq(np.column_stack([np.ones(len(off)), off @ u]), off @ np.array([-u[1], u[0]]), rcond=None)[0]
+        line = np.linalg.lstsq(
+            np.column_stack([np.ones(len(off)), off @ u]), off @ np.array([-u[1], u[0]]), rcond=None
+        )[0]
         u = u + line[1] * np.array([-u[1], u[0]])
         u /= np.linalg.norm(u)
         centre = centre + line[0] * np.array([-u[1], u[0]])

@@ -66,7 +66,9 @@ def mean_plane(at: Floats, low: Floats) -> Floats:
 def without_strays(flat: Floats) -> Floats:
     """Cells far below all their surroundings are echoes from under the ground: taken out."""
     filled = np.where(np.isfinite(flat), flat, np.inf)
-    rank = ndimage.percentile_filter(np.where(np.isfinite(flat), flat, NOWHERE), LOWER_QUARTER, size=STRAY_WINDOW, mode="nearest")
+    rank = ndimage.percentile_filter(
+        np.where(np.isfinite(flat), flat, NOWHERE), LOWER_QUARTER, size=STRAY_WINDOW, mode="nearest"
+    )
     lone = filled < rank - STRAY_DEPTH
     lone &= ndimage.uniform_filter(lone.astype(float), STRAY_WINDOW, mode="nearest") < MOST_STRAYS
     return np.where(lone | ~np.isfinite(flat), np.nan, flat)
@@ -111,7 +113,9 @@ def _without_bumps(flat: Floats, bare: Flags, cell: float) -> Flags:
     sigma = BUMP_WIDTH / cell
     for limit in BUMPS:
         w = ndimage.gaussian_filter(bare.astype(float), sigma, mode="constant")
-        mean = ndimage.gaussian_filter(np.where(bare, flat, 0.0), sigma, mode="constant") / np.maximum(w, 1e-9)
+        mean = ndimage.gaussian_filter(np.where(bare, flat, 0.0), sigma, mode="constant") / np.maximum(
+            w, 1e-9
+        )
         bare = bare & ~(np.where(bare, flat, -np.inf) - mean > limit)
     return bare
 

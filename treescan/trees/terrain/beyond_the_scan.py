@@ -76,7 +76,9 @@ def _plane_of_patch(low: Floats, centre: Floats) -> tuple[Floats, Flags, Floats]
 def level_at_stem(xyz: Floats, height: float, reach: float) -> Terrain:
     """Level ground at a height under a cut-out tree (n, 3), reaching so far beyond it. [m]"""
     half = max(np.ptp(xyz[:, 0]), np.ptp(xyz[:, 1])) / 2 + reach
-    return Terrain.flat(height, (xyz[:, :2].min(axis=0) + xyz[:, :2].max(axis=0)) / 2, float(np.ceil(half)), LEVEL_CELL)
+    return Terrain.flat(
+        height, (xyz[:, :2].min(axis=0) + xyz[:, :2].max(axis=0)) / 2, float(np.ceil(half)), LEVEL_CELL
+    )
 
 
 def continued(t: Terrain, reach: float) -> Terrain:
@@ -93,12 +95,19 @@ def continued(t: Terrain, reach: float) -> Terrain:
     if not t.measured.any() or np.hypot(*fit[:2]) > STEEPEST_MEAN * t.cell:
         fit = np.array([0.0, 0.0, float(np.median(t.height))])
     trend = (a @ fit).reshape(rows, cols)
-    left = np.pad(ndimage.gaussian_filter(t.height - trend, EDGE_WIDTH / t.cell, mode="nearest"), n, mode="edge")
+    left = np.pad(
+        ndimage.gaussian_filter(t.height - trend, EDGE_WIDTH / t.cell, mode="nearest"), n, mode="edge"
+    )
     left = ndimage.gaussian_filter(left, MARGIN_WIDTH / t.cell, mode="nearest")
     yy, xx = np.mgrid[-n : rows + n, -n : cols + n].astype(float)
-    away = np.hypot(np.maximum(np.maximum(-xx, xx - cols + 1), 0), np.maximum(np.maximum(-yy, yy - rows + 1), 0)) * t.cell
+    away = (
+        np.hypot(np.maximum(np.maximum(-xx, xx - cols + 1), 0), np.maximum(np.maximum(-yy, yy - rows + 1), 0))
+        * t.cell
+    )
     height = fit[0] * xx + fit[1] * yy + fit[2] + left * np.exp(-away / FADES)
-    near = np.pad(t.height, n, mode="edge") - np.pad(trend, n, mode="edge") + fit[0] * xx + fit[1] * yy + fit[2]
+    near = (
+        np.pad(t.height, n, mode="edge") - np.pad(trend, n, mode="edge") + fit[0] * xx + fit[1] * yy + fit[2]
+    )
     height += np.exp(-away / JOINS) * (near - height)
     height[n : n + rows, n : n + cols] = t.height
     return Terrain(height, t.corner - n * t.cell, t.cell, np.pad(t.measured, n, constant_values=False))

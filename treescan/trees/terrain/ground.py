@@ -41,7 +41,9 @@ class Ground:
     notes: tuple[Reason, ...] = ()
 
 
-def find_ground(xyz: Floats, classes: NDArray | None = None, settings: TerrainSettings = TerrainSettings()) -> Ground:
+def find_ground(
+    xyz: Floats, classes: NDArray | None = None, settings: TerrainSettings = TerrainSettings()
+) -> Ground:
     """Ground surface under a scan.
 
     Parameters
@@ -94,6 +96,10 @@ def _ground_class(xyz: Floats, classes: NDArray | None) -> Flags | None:
     lowest, _ = lowest_points(xyz, grid, support=1)
     seen = np.isfinite(low)
     c = ((p[:, :2] - grid.corner) / TEST_CELL).astype(int)
-    thick = p[:, 2] - low[np.minimum(c[:, 1], grid.shape[0] - 1), np.minimum(c[:, 0], grid.shape[1] - 1)] > THICK
+    thick = (
+        p[:, 2] - low[np.minimum(c[:, 1], grid.shape[0] - 1), np.minimum(c[:, 0], grid.shape[1] - 1)] > THICK
+    )
     under = np.mean(low[seen] - lowest[seen] < UNDER)
-    return mask if seen.sum() >= LEAST_TEST_CELLS and thick.mean() < MOST_THICK and under > LEAST_UNDER else None
+    return (
+        mask if seen.sum() >= LEAST_TEST_CELLS and thick.mean() < MOST_THICK and under > LEAST_UNDER else None
+    )

@@ -135,6 +135,8 @@ def heights_above_grid(xyz, height, corner, cell):  # type: ignore[no-untyped-de
         c, r = min(int(px), max(cols - 2, 0)), min(int(py), max(rows - 2, 0))
         c1, r1 = min(c + 1, cols - 1), min(r + 1, rows - 1)
         fx, fy = px - c, py - r
-        z = (1 - fy) * ((1 - fx) * height[r, c] + fx * height[r, c1]) + fy * ((1 - fx) * height[r1, c] + fx * height[r1, c1])
+        z = (1 - fy) * ((1 - fx) * height[r, c] + fx * height[r, c1]) + fy * (
+            (1 - fx) * height[r1, c] + fx * height[r1, c1]
+        )
         out[i] = xyz[i, 2] - z
     return out

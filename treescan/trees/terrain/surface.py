@@ -33,7 +33,9 @@ def filled(flat: Floats) -> Floats:
         blocks = pad.reshape(rows, 2, cols, 2)
         count = np.isfinite(blocks).sum(axis=(1, 3))
         half = np.where(count > 0, np.nansum(blocks, axis=(1, 3)) / np.maximum(count, 1), np.nan)
-        start = ndimage.zoom(filled(half), 2, order=1, mode="nearest", grid_mode=True)[: flat.shape[0], : flat.shape[1]]
+        start = ndimage.zoom(filled(half), 2, order=1, mode="nearest", grid_mode=True)[
+            : flat.shape[0], : flat.shape[1]
+        ]
     else:
         index = ndimage.distance_transform_edt(~ok, return_distances=False, return_indices=True)
         start = flat[tuple(index)]
@@ -54,7 +56,9 @@ def settled(used: Floats, plane: Floats, surface: Floats, grid: Grid) -> tuple[F
         over = heights_above_grid(p, surface, grid.corner, grid.cell)
         close = (over > -band_low) & (over < band_high)
         offset, seen = _quantile_by_cell(p[close], over[close], grid, LOWER_MIDDLE)
-        surface = filled(np.where(seen, surface + np.where(seen, offset, 0.0), np.nan)) if seen.any() else surface
+        surface = (
+            filled(np.where(seen, surface + np.where(seen, offset, 0.0), np.nan)) if seen.any() else surface
+        )
         surface = _smoothed(surface, seen)
     return surface, seen
 

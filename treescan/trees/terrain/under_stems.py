@@ -40,7 +40,10 @@ def under_stems(terrain: Terrain, feet: Floats, radius: Floats) -> Terrain:
         last = np.maximum(np.ceil((foot + near + RING - terrain.corner) / terrain.cell).astype(int), 0)
         window = (slice(first[1], last[1]), slice(first[0], last[0]))
         y, x = np.indices(terrain.height[window].shape) + 0.5
-        dx, dy = (x + first[0]) * terrain.cell + terrain.corner[0] - foot[0], (y + first[1]) * terrain.cell + terrain.corner[1] - foot[1]
+        dx, dy = (
+            (x + first[0]) * terrain.cell + terrain.corner[0] - foot[0],
+            (y + first[1]) * terrain.cell + terrain.corner[1] - foot[1],
+        )
         away = np.hypot(dx, dy)
         inside = away < near
         ring = ~inside & (away < near + RING) & terrain.measured[window] & np.isfinite(terrain.height[window])
