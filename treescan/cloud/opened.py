@@ -1,4 +1,5 @@
-"""What does every format hand over? The type between the format modules and `read.py`; nothing outside this room uses it."""
+"""What does every format hand over? The type between the format modules and `read.py`; nothing outside this
+room uses it."""
 
 from __future__ import annotations
 
@@ -42,8 +43,8 @@ class Chunk:
     xyz : (n, 3) float64    Relative to `shift`, in the file's own units.
     shift : (3,) float64    Added to xyz gives the file's coordinates; kept apart so that no digit is lost.
     columns : mapping       Of the names in `COLUMN_TYPES`.
-    unwanted : mapping      Why ("withheld", "classed_as_noise", "invalid_by_scanner") to (n,) bool: points the file itself
-                            marks as not to be used.
+    unwanted : mapping      Why ("withheld", "classed_as_noise", "invalid_by_scanner") to (n,) bool: points
+                            the file itself marks as not to be used.
     lost : int              Records here that held no point at all (lines of words in a text file).
     """
 
@@ -62,7 +63,8 @@ class Reference:
     ----------
     crs : CRS or None       As understood.
     text : str or None      As written, also where it was not understood.
-    unit_m : float          Metres per horizontal unit where stated apart from a full system; NaN = not stated.
+    unit_m : float          Metres per horizontal unit where stated apart from a full system; NaN = not
+                            stated.
     vertical_unit_m : float The same for heights.
     trouble : Reason or None    What could not be understood.
     """
@@ -110,7 +112,8 @@ class OpenedCloud:
 
 
 def chunks_of(values: NDArray[np.float64], names: Sequence[str]) -> Iterator[Chunk]:
-    """Rows of numbers (n, 3 + columns) as chunks of at most `CHUNK` points: x, y, z, then the columns named."""
+    """Rows of numbers (n, 3 + columns) as chunks of at most `CHUNK` points: x, y, z, then the columns
+    named."""
     for start in range(0, len(values), CHUNK):
         part = values[start : start + CHUNK]
         columns = {name: part[:, 3 + k] for k, name in enumerate(names)}

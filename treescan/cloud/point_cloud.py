@@ -23,8 +23,10 @@ class Frame:
     unit_m : float          Metres per horizontal unit of the file (0.3048 for a file in feet).
     vertical_unit_m : float Metres per vertical unit of the file.
     up : str                Which way is up: "file_z" or "ellipsoidal_height".
-    file_crs : str or None  The reference the file itself names, where it differs from `crs` (feet, degrees); None = the same.
-    in_degrees : bool       True where the file's plan coordinates are longitude and latitude, projected to `crs` on reading.
+    file_crs : str or None  The reference the file itself names, where it differs from `crs` (feet, degrees);
+                            None = the same.
+    in_degrees : bool       True where the file's plan coordinates are longitude and latitude, projected to
+                            `crs` on reading.
     """
 
     origin: NDArray[np.float64]
@@ -63,11 +65,11 @@ class PointCloud:
     ----------
     xyz : (n, 3) float64    Local metres, read-only.
     frame : Frame
-    columns : mapping       Name to (n,) array: "class", "intensity", "return_number", "number_of_returns", "red",
-                            "scan" ... where the file has them.
+    columns : mapping       Name to (n,) array: "class", "intensity", "return_number", "number_of_returns",
+                            "red", "scan" ... where the file has them.
     source : str            File name, or what made it.
-    notes : tuple of Reason What the intake found odd.
-    scanners : (s, 3) float Where the scanner stood, local metres, where the file says so; row = value of the column "scan".
+    notes : tuple of Reason What the intake found odd. scanners : (s, 3) float Where the scanner stood, local
+    metres, where the file says so; row = value of the column "scan".
     """
 
     xyz: NDArray[np.float64]

@@ -1,4 +1,5 @@
-"""How do map coordinates in degrees or feet become coordinates in metres? Everything that asks the map-projection library."""
+"""How do map coordinates in degrees or feet become coordinates in metres? Everything that asks the
+map-projection library."""
 
 from __future__ import annotations
 
@@ -36,7 +37,8 @@ def parsed_crs(text: str) -> CRS | None:
 
 
 def crs_text(crs: CRS) -> str:
-    """ "EPSG:25832" (or "EPSG:25832+7837") where the system has such a number and means the same by it, else its WKT."""
+    """ "EPSG:25832" (or "EPSG:25832+7837") where the system has such a number and means the same by it, else
+    its WKT."""
     if crs.is_compound:
         parts = [crs_text(part) for part in crs.sub_crs_list]
         if all(re.fullmatch(r"EPSG:\d+", p) for p in parts):
@@ -57,8 +59,8 @@ def crs_text(crs: CRS) -> str:
 
 
 def _same_map(one: CRS, two: CRS) -> bool:
-    """True where two systems share name, unit and ellipsoid and put the same longitude and latitude at the same place within
-    0.1 mm."""
+    """True where two systems share name, unit and ellipsoid and put the same longitude and latitude at the
+    same place within 0.1 mm."""
     if one == two:
         return True
     if (
@@ -84,7 +86,8 @@ def _same_map(one: CRS, two: CRS) -> bool:
 
 
 def plan_crs(crs: CRS) -> CRS:
-    """The horizontal part of a compound system, the system itself otherwise, without a datum shift bound to it."""
+    """The horizontal part of a compound system, the system itself otherwise, without a datum shift bound to
+    it."""
     if crs.is_compound:
         crs = crs.sub_crs_list[0]
     return crs.source_crs if crs.is_bound and crs.source_crs is not None else crs
@@ -108,7 +111,8 @@ def units_of(crs: CRS) -> Units:
 
 
 def in_metres(crs: CRS) -> CRS:
-    """The same projection with its plan axes in metres: coordinates in feet times the foot are coordinates of this system.
+    """The same projection with its plan axes in metres: coordinates in feet times the foot are coordinates of
+    this system.
 
     The parameters of the projection carry their own units, so only the axes change.
     """
@@ -127,9 +131,8 @@ def in_metres(crs: CRS) -> CRS:
 def utm_zone_of(lon: float, lat: float) -> CRS | None:
     """The UTM zone (WGS 84) a place lies in; None where no zone is defined.
 
-    Zones are 6 degrees wide counted east from 180 W; the exceptions of south-west Norway and Svalbard are not followed, since
-    they do not
-    change any length by more than 0.1 %.
+    Zones are 6 degrees wide counted east from 180 W; the exceptions of south-west Norway and Svalbard are not
+    followed, since they do not change any length by more than 0.1 %.
     """
     if not (-180.0 <= lon <= 360.0 and LAT_LOW <= lat <= LAT_HIGH):
         return None

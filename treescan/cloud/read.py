@@ -23,7 +23,8 @@ def read_cloud(
     Parameters
     ----------
     path : str or Path
-    thin : float, optional      Keep one point a voxel of this edge, the centroid; memory then follows voxels. [m]
+    thin : float, optional      Keep one point a voxel of this edge, the centroid; memory then follows voxels.
+                                [m]
     unit : str, optional        "m", "ft", "us-ft", "cm" or "mm": overrules what the file says about its unit.
     settings : CloudSettings, optional
     progress : callable
@@ -31,11 +32,9 @@ def read_cloud(
     Returns
     -------
     PointCloud
-        Local metres, z up; ``cloud.frame.to_map(cloud.xyz)`` are map coordinates in metres, exact to 1 mm or better. Points
-        that are no
-        numbers, flagged as withheld, classed as noise, exact repeats of others, or far from everything are left out; `notes`
-        says how
-        many and why, and whatever else is odd.
+        Local metres, z up; ``cloud.frame.to_map(cloud.xyz)`` are map coordinates in metres, exact to 1 mm or
+        better. Points that are no numbers, flagged as withheld, classed as noise, exact repeats of others, or
+        far from everything are left out; `notes` says how many and why, and whatever else is odd.
 
     Raises
     ------

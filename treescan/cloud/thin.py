@@ -1,4 +1,5 @@
-"""How is a dense cloud thinned? One point a voxel, the centroid, kept in a hash so that memory follows voxels and not points."""
+"""How is a dense cloud thinned? One point a voxel, the centroid, kept in a hash so that memory follows voxels
+and not points."""
 
 from __future__ import annotations
 
@@ -16,9 +17,8 @@ _FIRST_ROWS = 1 << 15
 class VoxelSums:
     """Sums of points by voxel, filled chunk by chunk.
 
-    Voxels are cut at multiples of the cell from the zero of the map, so the result does not depend on the local origin, and
-    points may
-    come in any number of chunks.
+    Voxels are cut at multiples of the cell from the zero of the map, so the result does not depend on the
+    local origin, and points may come in any number of chunks.
     """
 
     def __init__(self, cell: float, origin: ArrayLike = (0.0, 0.0, 0.0)) -> None:
@@ -109,8 +109,8 @@ class VoxelSums:
         return {k: v[: self.used] for k, v in self._columns.items()}
 
     def doubled(self) -> VoxelSums:
-        """The same points in voxels of twice the edge, still cut at multiples of it from the zero of the map; columns are left
-        behind."""
+        """The same points in voxels of twice the edge, still cut at multiples of it from the zero of the map;
+        columns are left behind."""
         wide = VoxelSums(2 * self.cell, self._origin)
         steps = np.floor(self._origin / self.cell).astype(np.int64)
         wide_steps = np.floor(self._origin / wide.cell).astype(np.int64)
@@ -125,8 +125,8 @@ class VoxelSums:
         return _look_up(xyz, 1.0 / self.cell, self._phase, self._table, self._ijk)
 
     def crowd(self, reach: int, most: int) -> NDArray[np.int64]:
-        """Points within `reach` voxels in each direction, counted only for voxels holding at most `most`; -1 for the others,
-        (m,)."""
+        """Points within `reach` voxels in each direction, counted only for voxels holding at most `most`; -1
+        for the others, (m,)."""
         return _crowd(self.ijk, self.counts, self._table, reach, most)
 
 
@@ -140,7 +140,8 @@ def thin(cloud: PointCloud, cell: float) -> PointCloud:
 
     Returns
     -------
-    PointCloud              Columns are those of the first point in each voxel; "points" says how many it stands for.
+    PointCloud              Columns are those of the first point in each voxel; "points" says how many it
+                            stands for.
     """
     if not cell > 0:
         raise ValueError(f"cell must be positive, got {cell}")
@@ -186,7 +187,7 @@ def _find(i, j, k, table, ijk):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _bin(xyz, start, inverse, phase, table, ijk, sums, counts, used, first, begun, rows):  # type: ignore[no-untyped-def]
+def _bin(xyz, start, inverse, phase, table, ijk, sums, counts, used, first, begun, rows):  # type: ignore
     """Add points from `start` on until all are in or the rows run out; where it stopped and rows used."""
     row = np.int32(-1)
     pi, pj, pk = np.int32(0), np.int32(0), np.int32(0)

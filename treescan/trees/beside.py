@@ -1,4 +1,5 @@
-"""What is beside the wood? Ground, foliage, neighbours, walls, wires, and what the user drew: all that throws and clearances need."""
+"""What is beside the wood? Ground, foliage, neighbours, walls, wires, and what the user drew: all that throws
+and clearances need."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ KINDS = ("neighbour", "building", "pole", "wire", "ground object", "unknown")
 
 @dataclass(frozen=True)
 class Terrain:
-    """Ground heights on a square grid; row 0 is the south edge, column 0 the west edge; values stand at cell centres.
+    """Ground heights on a square grid; row 0 is the south edge, column 0 the west edge; values stand at cell
+    centres.
 
     Attributes
     ----------
@@ -42,7 +44,8 @@ class Terrain:
         return cls(np.full((n, n), float(z)), c - half_width, cell, np.zeros((n, n), bool))
 
     def height_at(self, xy: ArrayLike) -> Floats:
-        """Ground height under plan points, bilinear between cell centres; NaN outside the grid or next to an unseen cell.
+        """Ground height under plan points, bilinear between cell centres; NaN outside the grid or next to an
+        unseen cell.
 
         Parameters
         ----------
@@ -62,7 +65,8 @@ class Terrain:
 
 @njit(cache=True)
 def _bilinear(height: Floats, at: Floats) -> Floats:  # pragma: no cover - compiled
-    """Heights between cell centres at places (k, 2) counted in cells from the first centre; NaN more than half a cell outside."""
+    """Heights between cell centres at places (k, 2) counted in cells from the first centre; NaN more than
+    half a cell outside."""
     rows, cols = height.shape
     out = np.full(len(at), np.nan)
     for i in range(len(at)):

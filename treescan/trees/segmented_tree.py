@@ -1,4 +1,5 @@
-"""Where in the scan is the asked tree? Ground, what is built, stems, whose material is whose: all but which of it is wood."""
+"""Where in the scan is the asked tree? Ground, what is built, stems, whose material is whose: all but which
+of it is wood."""
 
 from __future__ import annotations
 
@@ -49,7 +50,8 @@ UNSEEN_DBH = 0.2
 
 @dataclass(frozen=True)
 class StemsOfScan:
-    """Stems of every tree, crown tops (t, 3) where there were no stems near the ground, and what was doubtful."""
+    """Stems of every tree, crown tops (t, 3) where there were no stems near the ground, and what was
+    doubtful."""
 
     trees: tuple[tuple[Stem, ...], ...]
     tops: Floats | None = None
@@ -91,7 +93,8 @@ def segment_tree(
     settings: TreeSettings = TreeSettings(),
     progress: Progress = quiet,
 ) -> SegmentedTree:
-    """Find the asked tree's voxels; see `treescan.trees.single_tree.find_tree` for what is asked and raised."""
+    """Find the asked tree's voxels; see `treescan.trees.single_tree.find_tree` for what is asked and
+    raised."""
     _refuse(cloud, settings)
     xyz = cloud.xyz
     progress("ground", 0.0)

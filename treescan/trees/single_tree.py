@@ -1,4 +1,5 @@
-"""Which points belong to the asked tree? From the scan to one tree's wood and leaf, its ground and its surroundings."""
+"""Which points belong to the asked tree? From the scan to one tree's wood and leaf, its ground and its
+surroundings."""
 
 from __future__ import annotations
 
@@ -35,9 +36,10 @@ class Tree:
 
     Attributes
     ----------
-    wood : PointCloud       Points taken for wood of this tree: measured points, at most one per `TreeSettings.wood_cell`; the column
-                            "wood_confidence" says how sure.
-    leaf : PointCloud       Points of this tree taken for leaves and twigs too fine to model, one measured point per fine voxel.
+    wood : PointCloud       Points taken for wood of this tree: measured points, at most one per
+                            `TreeSettings.wood_cell`; the column "wood_confidence" says how sure.
+    leaf : PointCloud       Points of this tree taken for leaves and twigs too fine to model, one measured
+                            point per fine voxel.
     base : (3,) float       Centre of the stem at the ground. [m, local]
     beside : Beside         Ground, foliage, neighbours.
     notes : tuple of Reason What was doubtful.
@@ -63,7 +65,8 @@ def find_tree(
     Parameters
     ----------
     cloud : PointCloud
-    at : (2,) float, optional   Plan place of the asked tree; the nearest stem is taken. [m, local]  Without it the largest tree.
+    at : (2,) float, optional   Plan place of the asked tree; the nearest stem is taken. [m, local]  Without
+                                it the largest tree.
 
     Raises
     ------
@@ -86,7 +89,8 @@ def find_tree(
 def _clouds(
     cloud: PointCloud, fine: FineVoxels, member: Flags, confidence: Floats, settings: TreeSettings
 ) -> tuple[PointCloud, PointCloud]:
-    """Wood at full resolution (one measured point per `wood_cell`), leaf at one measured point per fine voxel."""
+    """Wood at full resolution (one measured point per `wood_cell`), leaf at one measured point per fine
+    voxel."""
     is_wood = member & (confidence >= settings.wood_limit)
     rows = fine.points[is_wood[fine.voxels.of_point]]
     sure = confidence[fine.voxels.of_point[is_wood[fine.voxels.of_point]]]
@@ -100,7 +104,8 @@ def _clouds(
 
 
 def _base(stems: tuple[Stem, ...], terrain: Terrain) -> Floats:
-    """Centre of the stem at the ground; of a many-stemmed tree the middle of the feet weighted by their section."""
+    """Centre of the stem at the ground; of a many-stemmed tree the middle of the feet weighted by their
+    section."""
     w = np.array([s.dbh**2 if s.dbh == s.dbh else UNSEEN_SECTION for s in stems])
     foot = np.average([s.foot for s in stems], axis=0, weights=w)
     foot[2] = -float(heights_above(terrain, np.array([[foot[0], foot[1], 0.0]]))[0])

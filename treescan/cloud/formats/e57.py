@@ -1,6 +1,8 @@
-"""How is an E57 file read? Its frame checked by hand, its points by a guarded child process, one or more scans with their poses.
+"""How is an E57 file read? Its frame checked by hand, its points by a guarded child process, one or more
+scans with their poses.
 
-Header layout: ASTM E2807, section 7 (signature, version, physical length, place and length of the XML part, page size).
+Header layout: ASTM E2807, section 7 (signature, version, physical length, place and length of the XML part,
+page size).
 """
 
 from __future__ import annotations
@@ -184,7 +186,8 @@ def _listen(pipe: IO[bytes], messages: queue.Queue[Message | None]) -> None:
             arrays = {}
             for name, kind, shape in head["arrays"]:
                 values = np.empty(shape, kind)
-                if pipe.readinto(values.reshape(-1).view(np.uint8)) != values.nbytes:  # type: ignore[attr-defined]
+                held = values.reshape(-1).view(np.uint8)
+                if pipe.readinto(held) != values.nbytes:  # type: ignore[attr-defined]
                     raise EOFError
                 arrays[name] = values
             messages.put((head, arrays))

@@ -1,12 +1,10 @@
 """Reads one E57 file in a process of its own and hands the points on through a pipe.
 
-The E57 library is native code that may take a damaged file badly; here it can crash, hang or ask for too much memory without
-harm. Run as
-a script by `e57.py`; it imports nothing of treescan.
+The E57 library is native code that may take a damaged file badly; here it can crash, hang or ask for too much
+memory without harm. Run as a script by `e57.py`; it imports nothing of treescan.
 
-Messages on standard output: length of a JSON text (4 bytes), the text, then the arrays it lists. In order: a head, chunks, and
-an end or
-an error.
+Messages on standard output: length of a JSON text (4 bytes), the text, then the arrays it lists. In order: a
+head, chunks, and an end or an error.
 """
 
 from __future__ import annotations

@@ -34,8 +34,8 @@ LAYERS = (
 """What is decoded of point formats 6 to 10; the older ones have no layers."""
 
 TINY_SCALE = 1e-6
-"""Scale factors below a thousandth of a millimetre are written by mistake: they leave few bits before the whole-number range is
-used up."""
+"""Scale factors below a thousandth of a millimetre are written by mistake: they leave few bits before the
+whole-number range is used up."""
 
 
 def open_las(file: Path) -> OpenedCloud:

@@ -1,7 +1,8 @@
-"""Is this LAS or LAZ header believable? Read by hand and held against the file's size before any library trusts it.
+"""Is this LAS or LAZ header believable? Read by hand and held against the file's size before any library
+trusts it.
 
-Layouts: ASPRS LAS specification 1.4 R15, tables 3 (public header block), 5 (variable length records) and 7 onward (point
-formats).
+Layouts: ASPRS LAS specification 1.4 R15, tables 3 (public header block), 5 (variable length records) and 7
+onward (point formats).
 """
 
 from __future__ import annotations
@@ -113,7 +114,8 @@ def read_header(file: Path) -> LasHeader:
         room = to_points - header_size
         if vlr_count * 54 > room:
             raise BadInput(
-                f"claims {vlr_count} variable length records where there is room for {room // 54}: its header is damaged",
+                f"claims {vlr_count} variable length records where there is room for {room // 54}: its "
+                f"header is damaged",
                 file=name,
                 remedy=AGAIN,
             )
@@ -127,7 +129,8 @@ def read_header(file: Path) -> LasHeader:
     point_format, compressed = raw_format & 0x3F, bool(raw_format & 0xC0)
     if point_format not in RECORD_SIZE or record_size < RECORD_SIZE[point_format]:
         raise BadInput(
-            f"has point format {point_format} with records of {record_size} bytes, which no LAS version defines",
+            f"has point format {point_format} with records of {record_size} bytes, which no LAS version "
+            f"defines",
             file=name,
             remedy=AGAIN,
         )
@@ -174,8 +177,8 @@ def _records(f: BinaryIO, start: int, end: int, count: int) -> tuple[Record, ...
 
 
 def _extended_records(f: BinaryIO, block: bytes, size: int) -> tuple[Record, ...]:
-    """The records behind the points of LAS 1.4; those that do not fit into the file are left out, none is needed for the
-    points."""
+    """The records behind the points of LAS 1.4; those that do not fit into the file are left out, none is
+    needed for the points."""
     at, count = struct.unpack_from("<QI", block, 235)
     found: list[Record] = []
     while len(found) < count and 0 < at <= size - 60:
@@ -209,11 +212,12 @@ def _room_for_points(room: int, count: int, record_size: int, compressed: bool, 
 
 
 def check_compression(file: Path, header: LasHeader) -> None:
-    """Hold the LAZ record and the table of chunks against the file, before a decoder allocates what they claim.
+    """Hold the LAZ record and the table of chunks against the file, before a decoder allocates what they
+    claim.
 
-    Layout: LASzip record 22204 (compressor, coder, version, options, chunk size, ..., items of type, size, version) and the
-    chunk table
-    whose place stands in the first 8 bytes of the point data (version, number of chunks).
+    Layout: LASzip record 22204 (compressor, coder, version, options, chunk size, ..., items of type, size,
+    version) and the chunk table whose place stands in the first 8 bytes of the point data (version, number of
+    chunks).
     """
     name, size = str(file), file.stat().st_size
     laz = next((r.data for r in header.records if r.user == "laszip encoded" and r.number == 22204), b"")

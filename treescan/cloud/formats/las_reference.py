@@ -1,7 +1,7 @@
 """Which map does a LAS file stand on? From its WKT record or its GeoTIFF keys.
 
-Keys: OGC GeoTIFF 1.1 (19-008r4): 2048 geographic system, 3072 projected system, 3076 its unit, 4096 vertical system, 4099 its
-unit.
+Keys: OGC GeoTIFF 1.1 (19-008r4): 2048 geographic system, 3072 projected system, 3076 its unit, 4096 vertical
+system, 4099 its unit.
 """
 
 from __future__ import annotations

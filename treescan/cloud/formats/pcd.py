@@ -1,8 +1,7 @@
 """How is a PCD file read (ASCII, binary, compressed)? The header by hand, the points from the bytes.
 
-Format: version 0.7 of the point cloud data format of the Point Cloud Library; its compressed form stores the fields one after
-the other,
-packed with LZF.
+Format: version 0.7 of the point cloud data format of the Point Cloud Library; its compressed form stores the
+fields one after the other, packed with LZF.
 """
 
 from __future__ import annotations
@@ -42,7 +41,8 @@ FIELDS = {
 """Names of fields, lower case, and the column they become; packed "rgb" is handled apart."""
 
 LZF_MOST = 300
-"""LZF never packs more than this many bytes into one (264 bytes from 3, rounded up); a larger claim is false."""
+"""LZF never packs more than this many bytes into one (264 bytes from 3, rounded up); a larger claim is
+false."""
 
 
 @dataclass(frozen=True)
@@ -243,8 +243,8 @@ def _ascii_chunks(file: Path, header: PcdHeader, order: dict[str, int]) -> Itera
 
 @njit(cache=True, nogil=True)
 def _unpack(data, out):  # type: ignore[no-untyped-def]
-    """LZF: a control byte below 32 copies the next bytes, any other points back into what is already there; bytes made, -1 for
-    nonsense."""
+    """LZF: a control byte below 32 copies the next bytes, any other points back into what is already there;
+    bytes made, -1 for nonsense."""
     i, o = np.int64(0), np.int64(0)
     while i < len(data):
         control = np.int64(data[i])

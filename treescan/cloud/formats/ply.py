@@ -1,4 +1,5 @@
-"""How is a PLY file read? Header by hand; binary vertices straight from the bytes, ASCII through the number parser."""
+"""How is a PLY file read? Header by hand; binary vertices straight from the bytes, ASCII through the number
+parser."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""How do this file's coordinates become metres on a map? The unit and the reference, decided once, with a note where there is doubt."""
+"""How do this file's coordinates become metres on a map? The unit and the reference, decided once, with a
+note where there is doubt."""
 
 from __future__ import annotations
 
@@ -31,7 +32,8 @@ class Conversion:
     Attributes
     ----------
     frame : Frame           With a zero origin still.
-    projected_from : str    Reference in degrees (or earth-centred) that has to be projected; empty = units only.
+    projected_from : str    Reference in degrees (or earth-centred) that has to be projected; empty = units
+                            only.
     notes : tuple of Reason
     """
 
@@ -139,7 +141,8 @@ def _geographic(reference: Reference, sample: NDArray[np.float64], file: str) ->
     remedy = "export it in a map projection in metres, or with longitude as x and latitude as y"
     if (abs(lat) > 90.0 and abs(lon) <= 90.0) or (not -80 <= lat <= 84 and -80 <= lon <= 84):
         raise BadInput(
-            f"has latitude and longitude the wrong way round, as it seems: x {lon:.4f}, y {lat:.4f} in degrees",
+            f"has latitude and longitude the wrong way round, as it seems: x {lon:.4f}, y {lat:.4f} in "
+            f"degrees",
             file=file,
             remedy=remedy,
         )
@@ -187,7 +190,8 @@ def _earth_centred(reference: Reference, sample: NDArray[np.float64], file: str)
 
 
 def _like_degrees(sample: NDArray[np.float64]) -> bool:
-    """Plan extents of thousandths, values within the globe's, and a height that would make the thing a needle."""
+    """Plan extents of thousandths, values within the globe's, and a height that would make the thing a
+    needle."""
     extent = np.ptp(sample, axis=0)
     inside = np.abs(sample[:, 0]).max() <= 180.0 and np.abs(sample[:, 1]).max() <= 90.0
     return bool(

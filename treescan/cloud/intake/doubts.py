@@ -22,7 +22,8 @@ SMALLEST = 0.5
 def tallest_rise(cells: VoxelSums, stray: NDArray[np.bool_]) -> float:
     """Largest difference in height within any block of `PLAN_BLOCK` in plan. [m]
 
-    On a slope of 30 degrees the block itself adds up to 26 m, so the figure is an upper estimate of what stands there.
+    On a slope of 30 degrees the block itself adds up to 26 m, so the figure is an upper estimate of what
+    stands there.
     """
     ijk, z = cells.ijk[~stray], cells.centroids[~stray, 2]
     if not len(z):

@@ -1,7 +1,7 @@
 """Which points stand at exactly the same place as an earlier one?
 
-Two passes over a table of bits sort out the points that surely stand alone, which are most; only the rest are compared with one
-another.
+Two passes over a table of bits sort out the points that surely stand alone, which are most; only the rest are
+compared with one another.
 """
 
 from __future__ import annotations
@@ -14,10 +14,12 @@ PARTS = 2
 """The points are shared out by hash, each part to one thread with a table of its own."""
 
 BITS = 16
-"""Bits a point in the first table: about 6 % of the points fall on a bit by chance and go on to be compared."""
+"""Bits a point in the first table: about 6 % of the points fall on a bit by chance and go on to be
+compared."""
 
 ROUND = 30_000_000
-"""Points compared at a time; more are compared in rounds, so that the tables stay far below the size of the points."""
+"""Points compared at a time; more are compared in rounds, so that the tables stay far below the size of the
+points."""
 
 
 def repeated(xyz: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -79,7 +81,8 @@ def _hash(xyz, out):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, parallel=True, nogil=True)
 def _meet(short, seen, shared, size, maybe):  # type: ignore[no-untyped-def]
-    """Mark the points that share their bit with another point; the lowest bit of the hash says which part looks at it."""
+    """Mark the points that share their bit with another point; the lowest bit of the hash says which part
+    looks at it."""
     wide = np.uint64(size)
     for p in prange(seen.shape[0]):
         mine, mine_shared = seen[p], shared[p]

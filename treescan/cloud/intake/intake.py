@@ -1,4 +1,5 @@
-"""What happens to a file on its way in? Sniffed, streamed, brought to local metres, cleaned, and everything odd written down."""
+"""What happens to a file on its way in? Sniffed, streamed, brought to local metres, cleaned, and everything
+odd written down."""
 
 from __future__ import annotations
 
@@ -58,8 +59,9 @@ class Intake:
     opened : OpenedCloud
     file : Path
     read : int                      Points in the file.
-    left_out : mapping              Why, to number of points: "withheld", "classed_as_noise", "invalid_by_scanner",
-                                    "impossible_coordinates", "exact_duplicates", "stray_points".
+    left_out : mapping              Why, to number of points: "withheld", "classed_as_noise",
+                                    "invalid_by_scanner", "impossible_coordinates", "exact_duplicates",
+                                    "stray_points".
     cells : VoxelSums                  Coarse counts of all points kept or stray.
     stray : (m,) bool               By row of `cells`.
     rounding : (3,) float           Step of the coordinates, 0 = none seen. [m]
@@ -100,7 +102,8 @@ def take_in(
     origin = _first_guess(own, opened, conversion)
     if not (np.abs(origin) < FARTHEST).all():
         raise BadInput(
-            f"has coordinates around {np.abs(origin).max():.2g} m, which lie on no map: its header is damaged",
+            f"has coordinates around {np.abs(origin).max():.2g} m, which lie on no map: its header is "
+            f"damaged",
             file=str(file),
             remedy="export the cloud again",
         )
@@ -165,7 +168,8 @@ def _rounding(tally: Tally, conversion: Conversion) -> NDArray[np.float64]:
 
 
 def _until_usable(chunks: Iterator[Chunk]) -> tuple[list[Chunk], NDArray[np.float64]]:
-    """The chunks up to the first that has a point with numbers in it, and some of those points, file coordinates (n, 3)."""
+    """The chunks up to the first that has a point with numbers in it, and some of those points, file
+    coordinates (n, 3)."""
     begun = []
     for chunk in chunks:
         begun.append(chunk)
@@ -179,7 +183,8 @@ def _until_usable(chunks: Iterator[Chunk]) -> tuple[list[Chunk], NDArray[np.floa
 def _first_guess(
     own: NDArray[np.float64], opened: OpenedCloud, conversion: Conversion
 ) -> NDArray[np.float64]:
-    """A local origin to stream with, (3,): from the header's bounds where they hold the first points, else near those."""
+    """A local origin to stream with, (3,): from the header's bounds where they hold the first points, else
+    near those."""
     low, high = opened.stated_low, opened.stated_high
     if (
         low is not None
@@ -195,7 +200,8 @@ def _first_guess(
 
 
 def _origin_of(low: NDArray[np.float64], high: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Zero along an axis where the cloud is near zero, else the multiple of `ORIGIN_STEP` just below the cloud, (3,). [m]"""
+    """Zero along an axis where the cloud is near zero, else the multiple of `ORIGIN_STEP` just below the
+    cloud, (3,). [m]"""
     near = np.maximum(np.abs(low), np.abs(high)) <= NEAR
     return np.where(near, 0.0, np.floor(low / ORIGIN_STEP) * ORIGIN_STEP)
 

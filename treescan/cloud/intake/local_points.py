@@ -12,7 +12,8 @@ from treescan.cloud.opened import COLUMN_TYPES
 
 
 class LocalPoints:
-    """Local points and their columns, with room made ahead where the number is known and doubled where not."""
+    """Local points and their columns, with room made ahead where the number is known and doubled where
+    not."""
 
     def __init__(self, room: int) -> None:
         """Reserve `room` points; pages of memory are taken only as they are filled."""

@@ -1,4 +1,5 @@
-"""How dense is the cloud? Spacing of neighbouring points at sampled places, and points per square metre in plan."""
+"""How dense is the cloud? Spacing of neighbouring points at sampled places, and points per square metre in
+plan."""
 
 from __future__ import annotations
 
@@ -21,9 +22,8 @@ MOST_POINTS = 3_000_000
 def point_spacing(xyz: NDArray[np.float64], cells: VoxelSums, rng: np.random.Generator) -> float:
     """Median distance from a point to its nearest neighbour. [m]  NaN for a single point.
 
-    Exact for the points drawn: each is compared with every point of its own coarse cell and the 26 around it; where the nearest
-    found is
-    farther than a cell the true one may be nearer by less than that difference.
+    Exact for the points drawn: each is compared with every point of its own coarse cell and the 26 around it;
+    where the nearest found is farther than a cell the true one may be nearer by less than that difference.
 
     Parameters
     ----------

@@ -1,4 +1,5 @@
-"""Which points hang far away from everything else? Birds, dust, sun glints: a handful of points alone in a wide empty space."""
+"""Which points hang far away from everything else? Birds, dust, sun glints: a handful of points alone in a
+wide empty space."""
 
 from __future__ import annotations
 
@@ -20,8 +21,8 @@ CROWDED = 4.0
 """Mean number of points in a filled cell from which on a cell is wide enough to judge emptiness."""
 
 SPACINGS = 15.0
-"""A stray is at least so many mean point distances away from everything else, so that thin water or wire returns are no
-strays."""
+"""A stray is at least so many mean point distances away from everything else, so that thin water or wire
+returns are no strays."""
 
 
 @dataclass(frozen=True)

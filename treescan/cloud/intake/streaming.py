@@ -1,4 +1,5 @@
-"""How does a file stream into memory? Chunk by chunk to local metres, whole or thinned, strays and repeats left out and counted."""
+"""How does a file stream into memory? Chunk by chunk to local metres, whole or thinned, strays and repeats
+left out and counted."""
 
 from __future__ import annotations
 
@@ -96,7 +97,8 @@ def keep_all(stream: Stream, settings: CloudSettings) -> Kept:
 
 
 def keep_centroids(stream: Stream, settings: CloudSettings, cell: float) -> Kept:
-    """One centroid a voxel of edge `cell` [m], so that memory follows voxels; a duplicate adds weight to its voxel and nothing else."""
+    """One centroid a voxel of edge `cell` [m], so that memory follows voxels; a duplicate adds weight to its
+    voxel and nothing else."""
     voxels, cells, tally = VoxelSums(cell, stream.origin), VoxelSums(LOOK_CELL, stream.origin), Tally()
     for chunk in stream.chunks:
         local = np.empty_like(chunk.xyz)

@@ -1,7 +1,8 @@
-"""Where does a scan in a frame of its own roughly belong? Both stand upright, so every turn about the vertical is tried.
+"""Where does a scan in a frame of its own roughly belong? Both stand upright, so every turn about the
+vertical is tried.
 
-For each turn the occupied cells of both scans are laid over each other at every shift at once (a correlation by fast Fourier
-transform). Nothing is drawn at random, so the same files always give the same candidates.
+For each turn the occupied cells of both scans are laid over each other at every shift at once (a correlation
+by fast Fourier transform). Nothing is drawn at random, so the same files always give the same candidates.
 """
 
 from __future__ import annotations

@@ -1,4 +1,5 @@
-"""How is a scan fitted closely onto another? Point to plane, step by step finer, far pairs and pairs across a limb left out."""
+"""How is a scan fitted closely onto another? Point to plane, step by step finer, far pairs and pairs across a
+limb left out."""
 
 from __future__ import annotations
 
@@ -24,7 +25,8 @@ class Agreement:
     Attributes
     ----------
     share : float       Of the second scan's points off the ground, those with the first scan's within reach.
-    median, high : float    Distance from the first scan's surface: middle and 95 % value over that overlap. [m]
+    median, high : float    Distance from the first scan's surface: middle and 95 % value over that overlap.
+                            [m]
     """
 
     share: float
@@ -50,10 +52,11 @@ def fit(
 
     Notes
     -----
-    Gauss-Newton on the distance along the fixed scan's normals, Tukey weights that end at the reach.
-    A limb seen from two sides gives pairs on opposite sides of it; they would draw the limb's width together, and are told by
-    their ways out of the wood. A last reach of half a cell takes pairs of one
-    face only and halves what is left of that pull (measured on six pairs of made-up scans: 4.5 to 5.4 mm, 5.5 to 6.5 mm without).
+    Gauss-Newton on the distance along the fixed scan's normals, Tukey weights that end at the reach. A limb
+    seen from two sides gives pairs on opposite sides of it; they would draw the limb's width together, and
+    are told by their ways out of the wood. A last reach of half a cell takes pairs of one face only and
+    halves what is left of that pull (measured on six pairs of made-up scans: 4.5 to 5.4 mm, 5.5 to 6.5 mm
+    without).
     """
     rows = _picked(moving, seed, most)
     xyz, normal, outside = moving.xyz[rows], moving.normal[rows], moving.outside[rows]
@@ -102,7 +105,8 @@ def _picked(moving: Surface, seed: int, most_raised: int) -> NDArray[np.int64]:
 
 
 def _same_side(n: Floats, out: Floats, other_n: Floats, other_out: Floats, cell: float) -> Floats:
-    """1 where two points (m,) may be of one and the same face, 0 where they face away from each other or across."""
+    """1 where two points (m,) may be of one and the same face, 0 where they face away from each other or
+    across."""
     along = np.abs(np.einsum("ij,ij->i", n, other_n))
     sides = np.einsum("ij,ij->i", n, out) * np.einsum("ij,ij->i", n, other_out)
     return np.where((along > 0.7) & (sides > -((0.05 * cell) ** 2)), along, 0.0)

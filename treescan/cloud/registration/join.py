@@ -1,4 +1,5 @@
-"""How do several scans of one tree become one? Each is fitted onto the first, checked, and refused rather than joined wrongly."""
+"""How do several scans of one tree become one? Each is fitted onto the first, checked, and refused rather
+than joined wrongly."""
 
 from __future__ import annotations
 
@@ -53,14 +54,15 @@ def join_scans(
 
     Parameters
     ----------
-    clouds : sequence of PointCloud     In one frame (then only checked, and shifted where they are a little off) or each in its own.
+    clouds : sequence of PointCloud     In one frame (then only checked, and shifted where they are a little
+                                        off) or each in its own.
     settings : JoinSettings
     progress : Progress
 
     Returns
     -------
-    PointCloud      Local metres of the first scan. Columns all have, and "scan": number of the file, from 0. A note for each
-                    further scan tells how it was moved and how well it fits.
+    PointCloud      Local metres of the first scan. Columns all have, and "scan": number of the file, from 0.
+                    A note for each further scan tells how it was moved and how well it fits.
 
     Raises
     ------
@@ -146,7 +148,8 @@ def _checked_in_place(
 def _anywhere(
     own: _Layers, base: _Layers, cloud: PointCloud, first: PointCloud, settings: JoinSettings
 ) -> _Fitted:
-    """The best fit over all turns about the vertical and all shifts; refused where two places fit about as well."""
+    """The best fit over all turns about the vertical and all shifts; refused where two places fit about as
+    well."""
     starts = candidates(own.xyz[raised(own.xyz)], base.xyz[raised(base.xyz)], settings.candidates)
     tried = []
     for start in starts:
@@ -169,7 +172,8 @@ def _anywhere(
             and best.how.share >= settings.min_overlap
         ):
             raise BadInput(
-                f"fits onto {first.source} in more than one place ({best.how.share:.0%} and {other.how.share:.0%} overlap)",
+                f"fits onto {first.source} in more than one place ({best.how.share:.0%} and "
+                f"{other.how.share:.0%} overlap)",
                 file=cloud.source,
                 remedy="register the scans in the scanner's software and export them in one frame",
             )
@@ -212,7 +216,10 @@ def _refuse_bad_fit(found: _Fitted, cloud: PointCloud, first: PointCloud, settin
             f"only {how.share:.0%} of it overlaps with {first.source}, {settings.min_overlap:.0%} are needed"
         )
     elif how.median > settings.largest_residual:
-        what = f"lies {1000 * how.median:.0f} mm off {first.source} in the middle, {1000 * settings.largest_residual:.0f} mm are allowed"
+        what = (
+            f"lies {1000 * how.median:.0f} mm off {first.source} in the middle, "
+            f"{1000 * settings.largest_residual:.0f} mm are allowed"
+        )
     else:
         what = f"would have to lean {np.degrees(found.motion.tilt):.0f} degrees to fit onto {first.source}"
     raise BadInput(f"cannot be joined: {what}", file=cloud.source, remedy=remedy)

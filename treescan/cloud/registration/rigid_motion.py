@@ -38,7 +38,8 @@ class RigidMotion:
 
     @property
     def turn(self) -> float:
-        """Turn about the vertical, counter-clockwise seen from above, what is left of it without the tilt. [rad]"""
+        """Turn about the vertical, counter-clockwise seen from above, what is left of it without the tilt.
+        [rad]"""
         return float(
             np.arctan2(self.rotation[1, 0] - self.rotation[0, 1], self.rotation[0, 0] + self.rotation[1, 1])
         )
@@ -53,7 +54,8 @@ STILL = RigidMotion(np.eye(3), np.zeros(3))
 
 
 def turned(angle: float, shift: Floats) -> RigidMotion:
-    """A turn about the vertical through zero [rad], counter-clockwise seen from above, then a shift (3,) [m]."""
+    """A turn about the vertical through zero [rad], counter-clockwise seen from above, then a shift (3,)
+    [m]."""
     c, s = np.cos(angle), np.sin(angle)
     return RigidMotion(np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]), np.asarray(shift, float))
 

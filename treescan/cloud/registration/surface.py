@@ -1,4 +1,5 @@
-"""What do scans hold to be matched by? Thinned surface points with their normals, and which side of them is outside."""
+"""What do scans hold to be matched by? Thinned surface points with their normals, and which side of them is
+outside."""
 
 from __future__ import annotations
 
@@ -28,7 +29,8 @@ class Surface:
     ----------
     xyz : (n, 3) float      [m]
     normal : (n, 3) float   Unit normal of the neighbourhood, of either sign.
-    outside : (n, 3) float  From the middle of the neighbourhood to the point: on a limb it leads out of the wood. [m]
+    outside : (n, 3) float  From the middle of the neighbourhood to the point: on a limb it leads out of the
+                            wood. [m]
     raised : (n,) bool      Stands off the lowest points around: the tree, not its ground.
     near : object           The neighbour search of open3d over `xyz`.
     cell : float            [m]
@@ -42,7 +44,8 @@ class Surface:
     cell: float
 
     def closest(self, xyz: Floats, reach: float) -> tuple[NDArray[np.int64], Floats]:
-        """Row of the closest point of this surface within reach, -1 where none, and its distance; (m,) each. [m]"""
+        """Row of the closest point of this surface within reach, -1 where none, and its distance; (m,) each.
+        [m]"""
         found, squared, _ = self.near.hybrid_search(np.ascontiguousarray(xyz), reach, 1)
         return found.numpy()[:, 0].astype(np.int64), np.sqrt(squared.numpy()[:, 0])
 

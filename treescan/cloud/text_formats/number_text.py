@@ -1,4 +1,5 @@
-"""How is a table of numbers in text turned into arrays? A byte parser shared by the text formats, ASCII PLY and ASCII PCD."""
+"""How is a table of numbers in text turned into arrays? A byte parser shared by the text formats, ASCII PLY
+and ASCII PCD."""
 
 from __future__ import annotations
 
@@ -15,7 +16,8 @@ BLOCK = 1 << 25
 """Bytes of text parsed at a time."""
 
 _POWERS = np.array([10.0**i for i in range(23)])
-"""Powers of ten that a 64-bit float holds exactly: a number of up to 15 digits comes out correctly rounded."""
+"""Powers of ten that a 64-bit float holds exactly: a number of up to 15 digits comes out correctly
+rounded."""
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,8 @@ class Layout:
     ----------
     delimiter : str     " " for runs of blanks and tabs, else one character.
     decimal : str       "." or ",".
-    wanted : tuple of int   Columns to keep, counted from 0; the first three must be numbers for a line to count.
+    wanted : tuple of int   Columns to keep, counted from 0; the first three must be numbers for a line to
+                            count.
     """
 
     delimiter: str
@@ -36,8 +39,8 @@ class Layout:
 
 @dataclass(frozen=True)
 class Rows:
-    """One block of parsed lines: (n, len(wanted)) numbers, lines that were not numbers, and lines holding one lone whole number
-    (counts)."""
+    """One block of parsed lines: (n, len(wanted)) numbers, lines that were not numbers, and lines holding one
+    lone whole number (counts)."""
 
     values: NDArray[np.float64]
     bad: int
@@ -80,7 +83,8 @@ def rows_of(file: Path, start: int, layout: Layout) -> Iterator[Rows]:
 
 @njit(cache=True, nogil=True)
 def _number(b, i, end, decimal, powers):  # type: ignore[no-untyped-def]
-    """The number written from byte i on, and the byte behind it; NaN and the same byte where there is none."""
+    """The number written from byte i on, and the byte behind it; NaN and the same byte where there is
+    none."""
     start, sign = i, 1.0
     if i < end and (b[i] == 45 or b[i] == 43):
         if b[i] == 45:

@@ -1,4 +1,5 @@
-"""How is this text file laid out? Delimiter, decimal sign, header line and column order, guessed from its first lines."""
+"""How is this text file laid out? Delimiter, decimal sign, header line and column order, guessed from its
+first lines."""
 
 from __future__ import annotations
 

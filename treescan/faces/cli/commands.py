@@ -22,8 +22,10 @@ USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[2]
 
 app = typer.Typer(
     name="treescan",
-    help="From a laser scan of a tree: candidate tie-in points for a climbing arborist to inspect, how to get a rope there, what load they "
-    "would see, what catches next, and what the scan could not see. A planning aid, never permission to climb.",
+    help="From a laser scan of a tree: candidate tie-in points for a climbing arborist to inspect, how to "
+    "get a rope there, what load they "
+    "would see, what catches next, and what the scan could not see. A planning aid, never permission to "
+    "climb.",
     add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,
@@ -39,7 +41,8 @@ At = Annotated[
     typer.Option(
         "--at",
         metavar="X,Y",
-        help="Which tree, in the cloud's own coordinates and units, as a GIS shows them. Default: the largest.",
+        help="Which tree, in the cloud's own coordinates and units, as a GIS shows them. Default: the "
+        "largest.",
     ),
 ]
 SettingsFile = Annotated[
@@ -136,7 +139,8 @@ def plan(
         typer.Option(
             "--work",
             metavar="WORK",
-            help="Where hands must get to, repeatable: a GeoJSON or CSV file, or crown, deadwood, limb:12, limb:U07, sample:300, "
+            help="Where hands must get to, repeatable: a GeoJSON or CSV file, or crown, deadwood, limb:12, "
+            "limb:U07, sample:300, "
             "sample:300:5. Default: the cuts, else the whole crown.",
         ),
     ] = None,
@@ -159,7 +163,8 @@ def plan(
         typer.Option(
             "--site",
             metavar="FILE.geojson",
-            help="No-stand areas, buildings, roads, water, conductors with voltage, anchors in other trees, bases for basal lines.",
+            help="No-stand areas, buildings, roads, water, conductors with voltage, anchors in other "
+            "trees, bases for basal lines.",
         ),
     ] = None,
     settings: SettingsFile = None,
@@ -232,7 +237,8 @@ def join(
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
-    """Join results back to a tree inventory, by identifier, else by place; doubts and left-overs are named."""
+    """Join results back to a tree inventory, by identifier, else by place; doubts and left-overs are
+    named."""
     from treescan.faces.cli.inventory_job import inventory_job
 
     files, found = inventory_job(inventory, folders, output, fields, tolerance)
@@ -245,7 +251,8 @@ def throws(
         Path,
         typer.Argument(
             metavar="RECORD.csv",
-            help="One throw a line: method, distance_m, aimed_height_m, elevation_deg, got_height_m, got_side_m, got_range_m; from the release point.",
+            help="One throw a line: method, distance_m, aimed_height_m, elevation_deg, got_height_m, "
+            "got_side_m, got_range_m; from the release point.",
         ),
     ],
     output: Annotated[

@@ -47,7 +47,8 @@ def inspection_lines(found: Inspection) -> tuple[Reason, ...]:
 
 
 def inspection_data(found: Inspection) -> dict[str, Any]:
-    """The inspection as strict JSON: its figures, and every finding as a sentence and, beside it, as code and values."""
+    """The inspection as strict JSON: its figures, and every finding as a sentence and, beside it, as code and
+    values."""
     plain = found.as_dict()
     for name in ("version", "unit", "vertical_unit"):
         plain |= with_data(name, getattr(found, name))

@@ -1,4 +1,5 @@
-"""One command from its options to its files: reads, calls `trace` and `plan`, writes, and says what came of it."""
+"""One command from its options to its files: reads, calls `trace` and `plan`, writes, and says what came of
+it."""
 
 from __future__ import annotations
 
@@ -99,7 +100,8 @@ def read_settings(path: Path | None, climber_mass: float | None = None) -> Setti
 
 
 def settings_table(path: Path | None, climber_mass: float | None) -> str:
-    """Every setting as TOML that could be given back with --settings, with unit, meaning and source as comments."""
+    """Every setting as TOML that could be given back with --settings, with unit, meaning and source as
+    comments."""
     groups: dict[str, list[str]] = {}
     for s in lines(read_settings(path, climber_mass)):
         head, _, name = s.name.rpartition(".")

@@ -1,4 +1,5 @@
-"""How far is the work? A bar on a terminal, JSON lines for programs, silence otherwise; and a stop watch for every stage."""
+"""How far is the work? A bar on a terminal, JSON lines for programs, silence otherwise; and a stop watch for
+every stage."""
 
 from __future__ import annotations
 
@@ -10,7 +11,8 @@ from contextlib import contextmanager
 
 
 class Reporter:
-    """A `Progress` that also keeps each stage's wall time; the room only says the stage's name and its share done."""
+    """A `Progress` that also keeps each stage's wall time; the room only says the stage's name and its share
+    done."""
 
     def __init__(self, draw: object | None = None, as_json: bool = False) -> None:
         self.timings: dict[str, float] = {}

@@ -8,7 +8,8 @@ from pathlib import Path
 
 @dataclass(frozen=True)
 class TreeRequest:
-    """Which tree: the cloud or tree.json, the place in it, a unit that overrules the file's, the settings file, further scans of the tree."""
+    """Which tree: the cloud or tree.json, the place in it, a unit that overrules the file's, the settings
+    file, further scans of the tree."""
 
     cloud: str
     at: str | None = None

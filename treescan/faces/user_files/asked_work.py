@@ -37,9 +37,10 @@ def read_work(
 
     Parameters
     ----------
-    asked : sequence of str     Each a GeoJSON file, a CSV file, or a word: "crown" (the whole), "deadwood" (limbs the scan suspects dead),
-                                "limb:12" or "limb:U07" (a limb by its number in tree.json or by the union it leaves at), "sample:300"
-                                (that many random points on the wood) or "sample:300:5" (shared evenly by five height classes).
+    asked : sequence of str     Each a GeoJSON file, a CSV file, or a word: "crown" (the whole), "deadwood"
+                                (limbs the scan suspects dead), "limb:12" or "limb:U07" (a limb by its number
+                                in tree.json or by the union it leaves at), "sample:300" (that many random
+                                points on the wood) or "sample:300:5" (shared evenly by five height classes).
     seed : int                  Of random sample points.
     """
     parts: list[Work] = []
@@ -71,7 +72,8 @@ def read_work(
 
 
 def limb_named(graph: WoodGraph, name: str) -> int:
-    """A limb by its number in tree.json, or by the label of the union it leaves at (the thickest that does)."""
+    """A limb by its number in tree.json, or by the label of the union it leaves at (the thickest that
+    does)."""
     if name in graph.unions.label:
         union = graph.unions.label.index(name)
         return int(graph.unions.arm_limb[graph.unions.laterals(union)[0]])
@@ -106,7 +108,8 @@ def _from_map(path: Path, tree: TracedTree, settings: PlanningSettings) -> tuple
 
 
 def _table(path: Path, tree: TracedTree, settings: PlanningSettings) -> Work:
-    """Work from a CSV table: each row a place (x, y and z or height_m, in the cloud's own coordinates), or a limb or union."""
+    """Work from a CSV table: each row a place (x, y and z or height_m, in the cloud's own coordinates), or a
+    limb or union."""
     parts = []
     for number, row in enumerate(read_rows(path, COLUMNS, "work"), start=1):
         kind = str(row.get("kind", "prune"))

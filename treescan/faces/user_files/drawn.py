@@ -23,10 +23,11 @@ AREAS = {"no-stand": "no_stand", "building": "buildings", "road": "roads", "wate
 def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, Reason]:
     """The site plan of a GeoJSON file, and how its coordinates were read.
 
-    Every feature needs a property "kind": "no-stand", "building", "road" or "water" (polygons), or "conductor" (a line with
-    heights: z in its coordinates, or a property "height_m" above ground; voltage in "voltage_kv", unknown when missing), or "anchor"
-    (a point with a height, in a neighbouring tree; "name" labels it), or "base" (a point a basal line is tied to; 1 m above ground where it has
-    no height; "name" labels it).
+    Every feature needs a property "kind": "no-stand", "building", "road" or "water" (polygons), or
+    "conductor" (a line with heights: z in its coordinates, or a property "height_m" above ground; voltage in
+    "voltage_kv", unknown when missing), or "anchor" (a point with a height, in a neighbouring tree; "name"
+    labels it), or "base" (a point a basal line is tied to; 1 m above ground where it has no height; "name"
+    labels it).
     """
     features, how = _features(path, frame)
     rings: dict[str, list[Floats]] = {name: [] for name in AREAS.values()}
@@ -91,10 +92,11 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, Reason]
 def read_drawn_work(
     path: Path, frame: Frame, terrain: Terrain
 ) -> tuple[list[tuple[Floats, str, str]], list[tuple[Floats, str, str]], Reason]:
-    """Work points (xyz, label, kind) and work areas (ring xy, label, kind) of a GeoJSON file, and how its coordinates were read.
+    """Work points (xyz, label, kind) and work areas (ring xy, label, kind) of a GeoJSON file, and how its
+    coordinates were read.
 
-    A point's height is its z, or a property "height_m" above ground; NaN when neither is given. "name" labels a feature, "kind" says what
-    is done there.
+    A point's height is its z, or a property "height_m" above ground; NaN when neither is given. "name" labels
+    a feature, "kind" says what is done there.
     """
     features, how = _features(path, frame)
     points, areas = [], []
@@ -163,7 +165,8 @@ def _parts(geometry: dict[str, Any]) -> Iterator[tuple[str, Floats]]:
 
 
 def _reader(data: dict[str, Any], xyz: Floats, frame: Frame, path: Path):  # type: ignore[no-untyped-def]
-    """How coordinates become local metres: the file's own "crs" member, degrees on WGS 84, or the cloud's own coordinates."""
+    """How coordinates become local metres: the file's own "crs" member, degrees on WGS 84, or the cloud's own
+    coordinates."""
     named = (
         str(((data.get("crs") or {}).get("properties") or {}).get("name", ""))
         if isinstance(data.get("crs"), dict)
@@ -178,7 +181,8 @@ def _reader(data: dict[str, Any], xyz: Floats, frame: Frame, path: Path):  # typ
             raise BadInput(
                 "lies more than 5 km from the cloud",
                 file=str(path),
-                remedy="use the cloud's coordinates, or longitude and latitude where the cloud has a coordinate system",
+                remedy="use the cloud's coordinates, or longitude and latitude where the cloud has a "
+                "coordinate system",
             )
 
         def own(p: Floats) -> Floats:

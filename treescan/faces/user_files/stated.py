@@ -1,4 +1,5 @@
-"""What people state beside the scan: the cuts of a removal in their order, and a competent person's findings."""
+"""What people state beside the scan: the cuts of a removal in their order, and a competent person's
+findings."""
 
 from __future__ import annotations
 
@@ -18,8 +19,9 @@ OVERRIDE_COLUMNS = tuple(Override.__dataclass_fields__)
 def read_cuts(path: Path, graph: WoodGraph) -> Removal:
     """The cuts of a removal from a table (CSV, TOML [[cut]] or JSON), sorted by `order` where given.
 
-    A row names one cut: `limb` (number in tree.json), `union` (its thickest limb comes off) or `stem_height_m` (the stem is cut there).
-    `life_support` is the union the climber hangs on at that cut, `rigging` the union that carries the rigging block.
+    A row names one cut: `limb` (number in tree.json), `union` (its thickest limb comes off) or
+    `stem_height_m` (the stem is cut there). `life_support` is the union the climber hangs on at that cut,
+    `rigging` the union that carries the rigging block.
     """
     rows = list(enumerate(read_rows(path, CUT_COLUMNS, "cut"), start=1))
     rows.sort(key=lambda r: real(r[1], "order", path, r[0]) if "order" in r[1] else float(r[0]))
@@ -33,7 +35,8 @@ def read_cuts(path: Path, graph: WoodGraph) -> Removal:
 
 
 def read_overrides(path: Path) -> tuple[Override, ...]:
-    """Statements of a competent person from a table (CSV, TOML [[override]] or JSON); each needs kind, who, when and why."""
+    """Statements of a competent person from a table (CSV, TOML [[override]] or JSON); each needs kind, who,
+    when and why."""
     rows = read_rows(path, OVERRIDE_COLUMNS, "override")
     for number, row in enumerate(rows, start=1):
         for column in ("value", "above"):

@@ -17,7 +17,8 @@ def read_rows(path: Path, columns: Collection[str], table: str) -> list[dict[str
 
     Parameters
     ----------
-    path : Path         `.csv` (comma or semicolon, first line the names), `.json` (a list of objects) or `.toml`.
+    path : Path         `.csv` (comma or semicolon, first line the names), `.json` (a list of objects) or
+                        `.toml`.
     columns : names     Known columns.
     table : str         Name of the list in a TOML file, written [[table]].
     """

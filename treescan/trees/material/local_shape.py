@@ -26,8 +26,10 @@ class LocalShape:
     Attributes
     ----------
     line, sheet, cloud : float  Linearity, planarity and scatter; they add to 1.
-    thick : float               Spread across the longest direction: about 0.7 radius of a limb that is thinner than the surroundings. [m]
-    far_line, far_cloud : float Linearity and scatter over about a quarter of a metre, where the noise of the scan matters less.
+    thick : float               Spread across the longest direction: about 0.7 radius of a limb that is
+                                thinner than the surroundings. [m]
+    far_line, far_cloud : float Linearity and scatter over about a quarter of a metre, where the noise of the
+    scan matters less.
     """
 
     line: Floats
@@ -44,11 +46,13 @@ class LocalShape:
 
 
 def local_shape(xyz: Floats, near: Ints32, cell: float) -> LocalShape:
-    """Shape over the neighbours of every voxel and every second neighbour of theirs, and the same again on 2.5 times coarser voxels.
+    """Shape over the neighbours of every voxel and every second neighbour of theirs, and the same again on
+    2.5 times coarser voxels.
 
     Parameters
     ----------
-    xyz : (n, 3) float, near : (n, k) int32     Voxel centres [m] and their nearest neighbours, own voxel first.
+    xyz : (n, 3) float, near : (n, k) int32     Voxel centres [m] and their nearest neighbours, own voxel
+                                                first.
     cell : float                                Voxel edge. [m]
     """
     value = _wide(xyz, near)
@@ -104,7 +108,8 @@ def _wide(xyz, near):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, parallel=True)
 def shape_of(xyz, near):  # type: ignore[no-untyped-def]
-    """Eigenvalues (n, 3), largest first [m2], and the directions (n, 3) of the smallest and the largest, of each neighbourhood."""
+    """Eigenvalues (n, 3), largest first [m2], and the directions (n, 3) of the smallest and the largest, of
+    each neighbourhood."""
     n, k = near.shape
     value = np.zeros((n, 3))
     normal = np.zeros((n, 3))

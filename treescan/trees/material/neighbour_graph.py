@@ -29,7 +29,8 @@ COARSE_NEIGHBOURS = 9
 class NeighbourGraph:
     """A symmetric neighbour graph in compressed rows, and the plain nearest neighbours it was made from.
 
-    start : (n + 1,) int64; other : (e,) int32; length : (e,) float32 [m]; nearest : (n, k) int32, own point first.
+    start : (n + 1,) int64; other : (e,) int32; length : (e,) float32 [m]; nearest : (n, k) int32, own point
+    first.
     """
 
     start: Ints
@@ -39,7 +40,8 @@ class NeighbourGraph:
 
 
 def nearest(xyz: Floats, k: int) -> tuple[Ints32, Floats32]:
-    """Nearest neighbours of points (n, 3), the point itself first: indices (n, k) and distances (n, k) [m]."""
+    """Nearest neighbours of points (n, 3), the point itself first: indices (n, k) and distances (n, k)
+    [m]."""
     k = min(k, len(xyz))
     order = cell_order(xyz, ORDER_CELL)
     back = order.astype(np.int32)

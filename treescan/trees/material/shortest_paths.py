@@ -1,4 +1,5 @@
-"""From which of many sources is every voxel reached at the least cost? Shortest paths over the neighbour graph (Dijkstra, many sources)."""
+"""From which of many sources is every voxel reached at the least cost? Shortest paths over the neighbour
+graph (Dijkstra, many sources)."""
 
 from __future__ import annotations
 
@@ -43,8 +44,9 @@ class StepCost:
     usual : float               Usual step; a longer step d costs d * d / usual, so gaps are dear. [m]
     drag : (n,) float           Cost factor of entering a voxel (wood cheap, leaf dear).
     down : float                Extra cost of a path that runs straight down.
-    turn : float                Extra cost of a step against the way come so far (half of it for a step straight to the side): limbs
-                                fork forwards, so a path that enters a limb where a neighbour touches it has to turn and pays.
+    turn : float                Extra cost of a step against the way come so far (half of it for a step
+                                straight to the side): limbs fork forwards, so a path that enters a limb where
+                                a neighbour touches it has to turn and pays.
     """
 
     usual: float
@@ -55,7 +57,8 @@ class StepCost:
 
 @dataclass(frozen=True)
 class ShortestPaths:
-    """Which source reached each voxel: label, previous voxel (n,) int32, -1 where none did; cost (n,); order: voxels by arrival."""
+    """Which source reached each voxel: label, previous voxel (n,) int32, -1 where none did; cost (n,); order:
+    voxels by arrival."""
 
     label: Ints32
     previous: Ints32

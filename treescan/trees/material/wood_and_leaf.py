@@ -1,4 +1,5 @@
-"""Which of the tree's points are wood? Local shape, and how far the tree goes on through a point, together give a confidence."""
+"""Which of the tree's points are wood? Local shape, and how far the tree goes on through a point, together
+give a confidence."""
 
 from __future__ import annotations
 
@@ -13,10 +14,11 @@ from treescan.trees.material.neighbour_graph import NeighbourGraph
 from treescan.trees.material.shortest_paths import ShortestPaths
 
 WEIGHT = (-3.86, 1.52, 2.74, -6.42)
-"""Constant, then sheet, beyond [1/m] and scatter: logistic weights fitted to made-up scans in leaf by `scripts/fit_wood_and_leaf.py`
-(source key "wood_leaf_fit")."""
+"""Constant, then sheet, beyond [1/m] and scatter: logistic weights fitted to made-up scans in leaf by
+`scripts/fit_wood_and_leaf.py` (source key "wood_leaf_fit")."""
 CLOUD_LIKE, OUTERMOST = 0.3, 0.5
-"""Scatter from which a spot is cloud-like, and length of the way on [m] below which it is among the outermost."""
+"""Scatter from which a spot is cloud-like, and length of the way on [m] below which it is among the
+outermost."""
 BARE_SHARE, TO_LEAF = 0.02, 0.04
 """Share of such spots of a bare tree at most, and how much more a tree in leaf has at least."""
 KEPT = 0.995
@@ -44,10 +46,12 @@ class WoodEvidence:
 
 
 def leafiness(cloud: Floats, beyond: Floats) -> float:
-    """Is the tree in leaf? 0 = bare, 1 = in leaf, by the share of all its voxels that are cloud-like and in the outermost half metre.
+    """Is the tree in leaf? 0 = bare, 1 = in leaf, by the share of all its voxels that are cloud-like and in
+    the outermost half metre.
 
-    Thirty made-up bare trees have 0.2 to 2.5 % (one 3.9 %), nine in leaf 8 to 24 %; between 2 and 6 % the answer goes over smoothly. The share
-    of cloud-like spots among the outermost ones alone is no measure: dense bare twigs on coarse voxels reach 17 %, needles 18 %.
+    Thirty made-up bare trees have 0.2 to 2.5 % (one 3.9 %), nine in leaf 8 to 24 %; between 2 and 6 % the
+    answer goes over smoothly. The share of cloud-like spots among the outermost ones alone is no measure:
+    dense bare twigs on coarse voxels reach 17 %, needles 18 %.
     """
     if not len(cloud):
         return 0.0

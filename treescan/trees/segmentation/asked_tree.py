@@ -1,4 +1,5 @@
-"""Which of the trees is meant? The one nearest to the asked place, else the largest; posts and shrubs are no trees."""
+"""Which of the trees is meant? The one nearest to the asked place, else the largest; posts and shrubs are no
+trees."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from treescan.trees.segmentation.stems import BREAST
 from treescan.trees.surroundings.posts import is_post
 
 LEAST_TREE = 2.5
-"""What grew from a stem and ends below this height is a person, a post or a shrub, not a tree to climb. [m]"""
+"""What grew from a stem and ends below this height is a person, a post or a shrub, not a tree to climb.
+[m]"""
 OVER_PLACE, CROWN_BOTTOM = 1.0, 2.0
 """A crown is over the asked place within the first, and above the second height. [m]"""
 
@@ -41,12 +43,14 @@ def asked_label(rough: Segmentation, at: ArrayLike | None, cloud: PointCloud, re
     raise BadInput(
         f"no stem within {reach:g} m of the asked place",
         file=cloud.source,
-        remedy=f"the nearest tree stands at {foot[0]:.1f}, {foot[1]:.1f} (metres of the cloud's frame), {away[k]:.1f} m away",
+        remedy=f"the nearest tree stands at {foot[0]:.1f}, {foot[1]:.1f} (metres of the cloud's frame), "
+        f"{away[k]:.1f} m away",
     )
 
 
 def kind_of_labels(rough: Segmentation) -> NDArray[np.uint8]:
-    """Kind of every label, (t + 2,): trees, then what stands on the ground, then (label -1) what nothing reached."""
+    """Kind of every label, (t + 2,): trees, then what stands on the ground, then (label -1) what nothing
+    reached."""
     kind = np.full(len(rough.trees) + 2, KINDS.index("neighbour"), np.uint8)
     kind[-2], kind[-1] = KINDS.index("ground object"), KINDS.index("unknown")
     order = np.argsort(rough.label, kind="stable")

@@ -1,4 +1,5 @@
-"""Is this slice of points a stem? Circles through many 3-point samples, scored by a capped residual: one side is enough, twigs do not mislead."""
+"""Is this slice of points a stem? Circles through many 3-point samples, scored by a capped residual: one side
+is enough, twigs do not mislead."""
 
 from __future__ import annotations
 
@@ -8,7 +9,8 @@ from numba import njit, prange
 from treescan.arrays import Floats, Ints
 
 X, Y, RADIUS, ON_BARK, ARC, INSIDE = range(6)
-"""Columns of a fitted circle: centre and radius [m], share of the points on it, arc seen [rad], share of the points well inside it."""
+"""Columns of a fitted circle: centre and radius [m], share of the points on it, arc seen [rad], share of the
+points well inside it."""
 SAMPLES, LEAST_POINTS = 120, 5
 """Circles tried for a group, and points a group must have."""
 SEED = 88172645463325252
@@ -47,7 +49,8 @@ def fit_circles(xy: Floats, start: Ints, least: float, largest: float, noise: fl
 
     Returns
     -------
-    (g, 6) float            Columns `X`, `Y`, `RADIUS`, `ON_BARK`, `ARC`, `INSIDE`; NaN where no circle was found.
+    (g, 6) float            Columns `X`, `Y`, `RADIUS`, `ON_BARK`, `ARC`, `INSIDE`; NaN where no circle was
+    found.
     """
     return _fit_all(np.ascontiguousarray(xy), start, least, largest, noise)
 

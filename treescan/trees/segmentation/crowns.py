@@ -1,4 +1,5 @@
-"""Where do trees stand when the scan has no stems? Tops of the canopy seen from above, and the densest upright column under each."""
+"""Where do trees stand when the scan has no stems? Tops of the canopy seen from above, and the densest
+upright column under each."""
 
 from __future__ import annotations
 
@@ -21,11 +22,13 @@ WINDOW, WINDOW_GROWTH = 1.2, 0.12
 DEPTHS = 65000
 """Steps of the upturned canopy height."""
 LOW_PART, WIDE, WIDER = 0.25, 1.0, 0.5
-"""What is lower than this part of its crown's height is low vegetation; a crown reaches the second [m], plus the third times its height."""
+"""What is lower than this part of its crown's height is low vegetation; a crown reaches the second [m], plus
+the third times its height."""
 KNEE, CROWN_BASE = 0.6, 0.45
 """A stem is looked for from the first height [m] up to this part of the crown's."""
 LAYER, LAYER_SHARE, COLUMN = 0.3, 0.02, 0.5
-"""Layers are this thick [m], or this part of the crown's height where that is more; columns are so wide [m]."""
+"""Layers are this thick [m], or this part of the crown's height where that is more; columns are so wide
+[m]."""
 LEAST_POINTS, LEAST_LAYERS, LEAST_LAYER_SHARE = 8, 3, 0.3
 """Points without which no column is looked for; layers, and share of all layers, that a column must hold."""
 NEAREST_CELLS = 1.5
@@ -33,7 +36,8 @@ NEAREST_CELLS = 1.5
 
 
 def crown_tops(xyz: Floats, above: Floats, cell: float) -> Floats:
-    """Highest point (t, 3) of every crown: peaks of the smoothed canopy height that stay highest within a window growing with their height.
+    """Highest point (t, 3) of every crown: peaks of the smoothed canopy height that stay highest within a
+    window growing with their height.
 
     Parameters
     ----------
@@ -60,7 +64,8 @@ def crown_tops(xyz: Floats, above: Floats, cell: float) -> Floats:
 
 
 def crown_of(xyz: Floats, above: Floats, tops: Floats, cell: float) -> Ints32:
-    """Crown every point lies in, (n,): basins of the upturned canopy height round each top; -1 under low vegetation and far from any top.
+    """Crown every point lies in, (n,): basins of the upturned canopy height round each top; -1 under low
+    vegetation and far from any top.
 
     Parameters
     ----------
@@ -95,7 +100,8 @@ def _highest(xyz: Floats, above: Floats, low: Floats, row: Ints, cell: float) ->
 
 
 def stem_under(top: Floats, xyz: Floats, above: Floats, terrain: Terrain) -> Stem:
-    """The likeliest foot of a crown: the upright column with points in the most layers under it, else straight below the crown's middle.
+    """The likeliest foot of a crown: the upright column with points in the most layers under it, else
+    straight below the crown's middle.
 
     Parameters
     ----------

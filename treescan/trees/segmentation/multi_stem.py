@@ -53,7 +53,8 @@ def join_stems(
 
 
 def _meet(a: Stem, b: Stem, p: Floats, h: Floats, spacing: float) -> bool:
-    """True when the bark of one stem goes over into the other's between the ground and breast height, in the slice between the two."""
+    """True when the bark of one stem goes over into the other's between the ground and breast height, in the
+    slice between the two."""
     ra, rb = (s.dbh / 2 if s.dbh == s.dbh else UNSEEN_RADIUS for s in (a, b))
     start, end = a.axis_at(h), b.axis_at(h)
     d = end - start

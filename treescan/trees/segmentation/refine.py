@@ -1,4 +1,5 @@
-"""Which fine voxels belong to the asked tree? Shortest paths again, over all that it and its rivals could reach."""
+"""Which fine voxels belong to the asked tree? Shortest paths again, over all that it and its rivals could
+reach."""
 
 from __future__ import annotations
 
@@ -15,10 +16,12 @@ from treescan.trees.segmentation.segment_scan import USUAL_STEP, Segmentation
 from treescan.trees.segmentation.tree_sources import cost_factor, sources_of
 
 TURN = 100.0
-"""Cost of turning where crowns compete (see `StepCost`). On made-up pairs of trees the share of points given to the right tree rose with it, from
-94.0 % at 4 to 96.7 % at 100 for bare and from 94.1 to 94.7 % for leafy crowns grown into each other."""
+"""Cost of turning where crowns compete (see `StepCost`). On made-up pairs of trees the share of points given
+to the right tree rose with it, from 94.0 % at 4 to 96.7 % at 100 for bare and from 94.1 to 94.7 % for leafy
+crowns grown into each other."""
 RIVALRY = 2.0
-"""A rival's voxel is looked at finely when the asked tree could have reached it at less than this multiple of the rival's cost."""
+"""A rival's voxel is looked at finely when the asked tree could have reached it at less than this multiple of
+the rival's cost."""
 LEAST_RIVAL = 20
 """Voxels that a rival and the asked tree must both reach for it to be one."""
 NEAR_WIRE = 0.04
@@ -75,8 +78,8 @@ class FineVoxels:
 
 
 def contested(rough: Segmentation, target: int) -> tuple[Flags, Ints]:
-    """Coarse voxels to look at finely: the target's, those it could have reached at less than `RIVALRY` times the winner's cost, and those
-    rivals' ways to them; and the labels of the rivals."""
+    """Coarse voxels to look at finely: the target's, those it could have reached at less than `RIVALRY` times
+    the winner's cost, and those rivals' ways to them; and the labels of the rivals."""
     mine = rough.label == target
     usable = np.nonzero(rough.solids.free)[0]
     xyz = rough.voxels.centre[usable]
@@ -104,11 +107,13 @@ def contested(rough: Segmentation, target: int) -> tuple[Flags, Ints]:
 def refine(
     xyz: Floats, above: Floats, rough: Segmentation, rows: Ints, target: int, cell: float
 ) -> FineVoxels:
-    """Shortest paths on fine voxels over all that the target could reach: along thick wood they are cheap, through twigs and leaves dear.
+    """Shortest paths on fine voxels over all that the target could reach: along thick wood they are cheap,
+    through twigs and leaves dear.
 
     Parameters
     ----------
-    xyz, above : the whole cloud and its heights [m]; rows : (m,) cloud rows of the points in `rough.voxels.of_point`.
+    xyz, above : the whole cloud and its heights [m]; rows : (m,) cloud rows of the points in
+    `rough.voxels.of_point`.
     """
     inside, rivals = contested(rough, target)
     pick = inside[rough.voxels.of_point]

@@ -1,4 +1,5 @@
-"""Which material is whose, roughly? Every tree, and what stands on the ground, grows along shortest paths through coarse voxels."""
+"""Which material is whose, roughly? Every tree, and what stands on the ground, grows along shortest paths
+through coarse voxels."""
 
 from __future__ import annotations
 
@@ -25,7 +26,8 @@ CROWN_CELL = 0.5
 
 @dataclass(frozen=True)
 class Segmentation:
-    """Whose every coarse voxel is: trees 0 .. t - 1, then label t for what stands on the ground without a stem.
+    """Whose every coarse voxel is: trees 0 .. t - 1, then label t for what stands on the ground without a
+    stem.
 
     Attributes
     ----------
@@ -35,7 +37,8 @@ class Segmentation:
     cost : (m,) float       Cost of the way from the source. [m]
     trees : tuple of tuple  Stems of every tree label (several where it forks below breast height).
     solids : Solids         Walls, roofs and wires: never grown through, label -1.
-    graph : NeighbourGraph or None  Of the voxels that may be grown through; None where trees were found by their crowns.
+    graph : NeighbourGraph or None  Of the voxels that may be grown through; None where trees were found by
+                                    their crowns.
     tops : (t, 3) or None   Crown tops where trees were found by them.
     """
 
@@ -63,7 +66,8 @@ def segment_scan(
     ----------
     voxels, above       Coarse voxels of what is not ground, and their heights above it. [m]
     trees               Stems of each tree.
-    tops : (t, 3) or None   Crown tops, one for each tree, where the scan has no stems: then crowns are told apart from above. [m]
+    tops : (t, 3) or None   Crown tops, one for each tree, where the scan has no stems: then crowns are told
+                            apart from above. [m]
     solids              Walls, roofs and wires among the voxels: not grown through.
     """
     label = np.full(len(voxels), -1, np.int32)

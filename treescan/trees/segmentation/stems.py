@@ -1,4 +1,5 @@
-"""Where do trees stand? Round, upright, stacked slices between knee and head height; where a scan has none, the tops of the canopy."""
+"""Where do trees stand? Round, upright, stacked slices between knee and head height; where a scan has none,
+the tops of the canopy."""
 
 from __future__ import annotations
 
@@ -33,11 +34,14 @@ APART = 10
 NOISE_SPACINGS = 0.3
 """Part of the spacing that counts as noise of the bark."""
 LEAST_ON_BARK, LEAST_ARC, MOST_INSIDE = 0.45, 1.2, 0.15
-"""A circle is a stem's where so many of its points lie on it, so much of it is seen [rad], and no more lie inside."""
+"""A circle is a stem's where so many of its points lie on it, so much of it is seen [rad], and no more lie
+inside."""
 NEXT_LAYERS, NEXT_APART, OWN_LAYER = 2.6, 0.2, 0.3
-"""Circles stand over one another within so many layers (plus the second [m] in space), and more than the third apart."""
+"""Circles stand over one another within so many layers (plus the second [m] in space), and more than the
+third apart."""
 LEANS, SHIFTS, SHIFT_NOISE = 0.6, 0.25, 0.01
-"""They are shifted by no more than the first for each metre of height, the second for each metre of radius and the third. [m]"""
+"""They are shifted by no more than the first for each metre of height, the second for each metre of radius
+and the third. [m]"""
 ALIKE, ALIKE_NOISE = 0.35, 0.012
 """Their radii differ by no more than this part and this much. [m]"""
 MOST_LAYERS_NEEDED, LAYER_SHARE = 4, 0.4
@@ -117,7 +121,8 @@ def _stacked(
 
 
 def _clumps(p: Floats, layer: Ints, gap: float) -> Ints:
-    """Group of every point: linked by steps shorter than `gap` within one layer. Layers are set apart so that one tree search does all."""
+    """Group of every point: linked by steps shorter than `gap` within one layer. Layers are set apart so that
+    one tree search does all."""
     q = np.column_stack([p[:, :2], layer * (APART * gap)])
     pairs = cKDTree(q).query_pairs(gap, output_type="ndarray")
     graph = coo_matrix((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(len(p), len(p)))
@@ -147,7 +152,8 @@ def _chains(circle: Floats, height: Floats, terrain: Terrain, settings: StemSett
 
 
 def _stem(circle: Floats, height: Floats, terrain: Terrain) -> Stem | None:
-    """Axis and breast-height diameter from stacked circles, by medians of slopes so that a bad circle does not matter."""
+    """Axis and breast-height diameter from stacked circles, by medians of slopes so that a bad circle does
+    not matter."""
     i, j = np.triu_indices(len(height), 1)
     dh = height[j] - height[i]
     far = np.abs(dh) > FAR_ENOUGH

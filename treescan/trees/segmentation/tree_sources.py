@@ -1,4 +1,5 @@
-"""Where does every tree begin to grow, and how dear is its way? The sources of the shortest paths, and what a tree's size makes of their cost."""
+"""Where does every tree begin to grow, and how dear is its way? The sources of the shortest paths, and what a
+tree's size makes of their cost."""
 
 from __future__ import annotations
 
@@ -9,7 +10,8 @@ from treescan.trees.material.shortest_paths import Sources
 from treescan.trees.segmentation.stems import Stem
 
 USUAL_DBH = 0.3
-"""Stem diameter at which growth costs are taken as they are, and that of stems whose diameter was not seen. [m]"""
+"""Stem diameter at which growth costs are taken as they are, and that of stems whose diameter was not seen.
+[m]"""
 LEAST_DBH, MOST_DBH = 0.05, 2.0
 """Diameters beyond these change the cost no more. [m]"""
 DBH_POWER = 2 / 3
@@ -27,13 +29,15 @@ GROUND_TOP, OFF_STEMS = 0.3, 0.35
 
 
 def cost_factor(trees: tuple[tuple[Stem, ...], ...]) -> Floats:
-    """Cost factor of each tree and, last, of the rest: thick stems carry wide crowns, the way is scaled by dbh to the power 2/3."""
+    """Cost factor of each tree and, last, of the rest: thick stems carry wide crowns, the way is scaled by
+    dbh to the power 2/3."""
     dbh = [np.sqrt(sum(s.dbh**2 if s.dbh == s.dbh else USUAL_DBH**2 for s in stems)) for stems in trees]
     return np.append((USUAL_DBH / np.clip(dbh, LEAST_DBH, MOST_DBH)) ** DBH_POWER, REST_FACTOR)
 
 
 def sources_of(xyz: Floats, above: Floats, trees: tuple[tuple[Stem, ...], ...], cell: float) -> Sources:
-    """Voxels where paths start: 0 is spent at a tree's foot, the height higher up. Label t is what stands on the ground without a stem.
+    """Voxels where paths start: 0 is spent at a tree's foot, the height higher up. Label t is what stands on
+    the ground without a stem.
 
     Parameters
     ----------

@@ -20,10 +20,12 @@ def foliage_density(leaf: NDArray[np.float64], fine: float, cell: float) -> Foli
 
     Notes
     -----
-    A randomly turned surface of area A passes through 1.5 A / f^2 voxels of edge f (the mean of |nx| + |ny| + |nz| is 1.5), and its
-    projected area in a random direction is A / 2. So N occupied small voxels stand for a projected area of N f^2 / 3 (derived).
-    Limits: what no beam reached is missing (a lower bound inside dense crowns and in sparse scans); twigs thinner than f are counted
-    as wide as f / 1.5 or so (too much); several leaves in one small voxel count once (too little).
+    A randomly turned surface of area A passes through 1.5 A / f^2 voxels of edge f (the mean of |nx| + |ny| +
+    |nz| is 1.5), and its projected area in a random direction is A / 2. So N occupied small voxels stand for
+    a projected area of N f^2 / 3 (derived).
+    Limits: what no beam reached is missing (a lower bound inside dense crowns and in sparse scans); twigs
+    thinner than f are counted as wide as f / 1.5 or so (too much); several leaves in one small voxel count
+    once (too little).
     """
     if len(leaf) == 0:
         return Foliage.none()

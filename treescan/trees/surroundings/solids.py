@@ -1,4 +1,5 @@
-"""What in the scan is built, not grown? Walls and roofs by their planes, wires by their long bare sagging lines."""
+"""What in the scan is built, not grown? Walls and roofs by their planes, wires by their long bare sagging
+lines."""
 
 from __future__ import annotations
 
@@ -22,7 +23,8 @@ BY_WIRE = 0.06
 
 @dataclass(frozen=True)
 class Solids:
-    """Built things among coarse voxels: building (m,) bool, wire (m,) bool, the wires as lines, roof (r, 3) places on roofs."""
+    """Built things among coarse voxels: building (m,) bool, wire (m,) bool, the wires as lines, roof (r, 3)
+    places on roofs."""
 
     building: Flags
     wire: Flags
@@ -35,7 +37,8 @@ class Solids:
         return ~self.building & ~self.wire
 
     def with_what_roofs_cover(self, xyz: Floats) -> Solids:
-        """The same, and whatever of the voxels (m, 3) stands under a roof or beside it counted to the building."""
+        """The same, and whatever of the voxels (m, 3) stands under a roof or beside it counted to the
+        building."""
         return Solids(self.building | under_roofs(xyz, self.roof), self.wire, self.wires, self.roof)
 
 

@@ -17,9 +17,11 @@ FILLED = 0.4
 MOST_FACES = 8
 """Faces looked for in one group of flat patches."""
 FLAT, WIDE = 0.03, 0.15
-"""A patch is flat where its least spread is below the first share of the whole, and wide where the middle one is over the second."""
+"""A patch is flat where its least spread is below the first share of the whole, and wide where the middle one
+is over the second."""
 IN_LINE, IN_LINE_NOISE = 0.06, 0.1
-"""Two patches go on in one plane where each lies so close to the other's [m], plus the second figure times the spacing."""
+"""Two patches go on in one plane where each lies so close to the other's [m], plus the second figure times
+the spacing."""
 SAME_WAY = 0.985
 """and their normals agree by so much (cosine)."""
 ON_FACE, ON_FACE_NOISE = 0.08, 0.15
@@ -37,7 +39,8 @@ EDGE, PLAN_CELL = 3, 1.5
 FACE_ROUGH, FACE_ROUGH_NOISE = 0.05, 0.1
 """Roughness of a face at most [m], plus the second figure times the spacing."""
 BESIDE_ROOF, OVER_ROOF = 1.0, 1.5
-"""What stands so far beside a roof, or over it, belongs to the building: the front with its windows and balconies. [m]"""
+"""What stands so far beside a roof, or over it, belongs to the building: the front with its windows and
+balconies. [m]"""
 
 
 def find_faces(
@@ -104,7 +107,8 @@ def _main_plane(xyz: Floats, normal: Floats, tolerance: float) -> tuple[Floats, 
 
 
 def _is_face(face: Floats, centre: Floats, facing: Floats, cell: float, spacing: float) -> bool:
-    """True when patches in one plane make a large, full face; a roof or floor has to be larger than a wall (fans of twigs are flat too)."""
+    """True when patches in one plane make a large, full face; a roof or floor has to be larger than a wall
+    (fans of twigs are flat too)."""
     if len(face) < FILLED * LEAST_WALL[0] * LEAST_WALL[1] / cell**2:
         return False
     plan = (face - centre) @ np.linalg.svd(face - centre, full_matrices=False)[2][:2].T

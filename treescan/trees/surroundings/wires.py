@@ -16,10 +16,11 @@ LEAST_WIRE = 5.0
 LEAST_PIECE = 8
 """Voxels of the shortest piece a wire is begun with."""
 LINE_LIKE, LEVEL, OVERHEAD, LONELY = 0.985, 0.6, 2.2, 6.5
-"""A voxel is bare wire where its surroundings are a line by this share, run no steeper (sine), high enough over the ground [m],
-with the sixth neighbour within so many cells."""
+"""A voxel is bare wire where its surroundings are a line by this share, run no steeper (sine), high enough
+over the ground [m], with the sixth neighbour within so many cells."""
 STEP, ALIKE, AHEAD = 5, 0.98, 0.97
-"""Two such voxels join within so many cells where both run the same way and lie ahead of each other (cosines)."""
+"""Two such voxels join within so many cells where both run the same way and lie ahead of each other
+(cosines)."""
 SAME_WIRE = 0.15
 """A piece this close to a wire already found is part of it. [m]"""
 FIT_ROUNDS = 6
@@ -34,12 +35,14 @@ BESIDE = (0.1, 0.35)
 COUNT_STEP = 0.25
 """Steps in which a wire's length is counted. [m]"""
 MOST_ROUGH, LEAST_SEEN, LEAST_BARE, LEAST_LONE = 0.03, 0.55, 0.3, 0.4
-"""A wire is no rougher [m]; of its length this share is seen, and of the seen steps such shares are bare and lonely."""
+"""A wire is no rougher [m]; of its length this share is seen, and of the seen steps such shares are bare and
+lonely."""
 
 
 @dataclass(frozen=True)
 class Wire:
-    """A sagging line: plan origin (2,) and direction (2,), height a + b s + c s^2 along it, from s = first to s = last. [m]"""
+    """A sagging line: plan origin (2,) and direction (2,), height a + b s + c s^2 along it, from s = first to
+    s = last. [m]"""
 
     origin: Floats
     along: Floats
@@ -64,7 +67,8 @@ class LinePlaces:
     xyz : (n, 3), above : (n,)  Voxel centres and heights above the ground. [m]
     near : (n, 7)               Nearest neighbours, own voxel first.
     farthest : (n,)             Distance to the last of them. [m]
-    value, along : (n, 3)       Spread of each neighbourhood, largest first [m2], and the direction of the largest.
+    value, along : (n, 3)       Spread of each neighbourhood, largest first [m2], and the direction of the
+                                largest.
     """
 
     xyz: Floats
@@ -113,7 +117,8 @@ def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[Wire, 
 
 
 def _one_wire(xyz: Floats, piece: Floats, bare: Flags, cell: float) -> Wire | None:
-    """Continue a bare piece both ways as a straight plan line with a parabola of heights; a wire if it is long, thin and mostly bare."""
+    """Continue a bare piece both ways as a straight plan line with a parabola of heights; a wire if it is
+    long, thin and mostly bare."""
     centre = piece.mean(axis=0)[:2]
     u = np.linalg.svd(piece[:, :2] - centre, full_matrices=False)[2][0]
     mine = piece

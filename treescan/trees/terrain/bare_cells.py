@@ -1,4 +1,5 @@
-"""Which cells of the grid hold bare ground as their lowest point? Crowns, walls, cars, shrubs and echoes from below fall away."""
+"""Which cells of the grid hold bare ground as their lowest point? Crowns, walls, cars, shrubs and echoes from
+below fall away."""
 
 from __future__ import annotations
 
@@ -14,17 +15,20 @@ LEAST_FITTED = 6
 """Cells below which no plane is fitted."""
 PLANE_ROUNDS = 20
 BAND, LEAST_BAND = 1.5, 0.05
-"""Points over the plane by more than this many median deviations, plus the second figure [m], are no ground; below, four times that."""
+"""Points over the plane by more than this many median deviations, plus the second figure [m], are no ground;
+below, four times that."""
 STEEPEST_MEAN = 1.2
 """A mean slope steeper than this is no ground: level is taken. [m/m]"""
 STRAY_DEPTH, STRAY_WINDOW, LOWER_QUARTER = 0.6, 5, 25
-"""A cell so far below [m] the lower quarter [%] of those round it, in a window of so many cells, is an echo from under the ground,"""
+"""A cell so far below [m] the lower quarter [%] of those round it, in a window of so many cells, is an echo
+from under the ground,"""
 MOST_STRAYS = 0.25
 """unless more than this share of the window is."""
 NOWHERE = 1e6
 """Height of an unseen cell when cells are ranked. [m]"""
 CUT, CUT_SLOPE, CUT_REACH = 0.15, 0.25, 4.0
-"""Opening cuts what stands out by the first [m], plus the second times the steepest slope over the window, at most the third. [m/m]"""
+"""Opening cuts what stands out by the first [m], plus the second times the steepest slope over the window, at
+most the third. [m/m]"""
 WINDOW_GROWTH = 1.7
 BUMP_WIDTH = 1.6
 """Width of the mean that bumps are held against. [m]"""
@@ -35,13 +39,15 @@ LEAST_AREA, LEAST_CELLS = 3.0, 12
 ROUND_ABOUT = 13
 """Cells of a neighbourhood, itself included."""
 ROUGH, ROUGH_CLASSED, ROUGH_BY_CELL = 0.10, 0.25, 0.03
-"""Ground lies in one plane within the first [m], or the second where the file classes it, plus the third for each metre of cell."""
+"""Ground lies in one plane within the first [m], or the second where the file classes it, plus the third for
+each metre of cell."""
 UPRIGHT, LEAST_GOOD = 0.7, 0.35
 """The normal of a patch of ground points up by this much; so large a share of patches must be good."""
 
 
 def mean_plane(at: Floats, low: Floats) -> Floats:
-    """Plane a x + b y + c under most of the lowest points: least squares, again and again on those not far above it."""
+    """Plane a x + b y + c under most of the lowest points: least squares, again and again on those not far
+    above it."""
     ok = np.isfinite(low)
     p, z = at[ok], low[ok]
     centre = p.mean(axis=0)
@@ -109,7 +115,8 @@ def _opened(flat: Floats, cell: float, settings: TerrainSettings, *, already_gro
 
 
 def _without_bumps(flat: Floats, bare: Flags, cell: float) -> Flags:
-    """Kept cells that stand out above the mean of the kept ones around them (shrubs, low crowns) go, the highest first."""
+    """Kept cells that stand out above the mean of the kept ones around them (shrubs, low crowns) go, the
+    highest first."""
     sigma = BUMP_WIDTH / cell
     for limit in BUMPS:
         w = ndimage.gaussian_filter(bare.astype(float), sigma, mode="constant")
@@ -121,7 +128,8 @@ def _without_bumps(flat: Floats, bare: Flags, cell: float) -> Flags:
 
 
 def lie_like_ground(flat: Floats, cell: float, classed: bool) -> bool:
-    """True when enough cells lie in one plane with their neighbours, as ground does and the underside of a crown does not."""
+    """True when enough cells lie in one plane with their neighbours, as ground does and the underside of a
+    crown does not."""
     rows, cols = np.nonzero(np.isfinite(flat))
     if len(rows) * cell**2 < LEAST_AREA or len(rows) < LEAST_CELLS:
         return False

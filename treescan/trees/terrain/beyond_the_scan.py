@@ -1,4 +1,5 @@
-"""How does the ground go on where the scan shows none? Round a scan, and under a tree that was cut out before."""
+"""How does the ground go on where the scan shows none? Round a scan, and under a tree that was cut out
+before."""
 
 from __future__ import annotations
 
@@ -16,16 +17,19 @@ STEEPEST_MEAN = 1.2
 EDGE_WIDTH, MARGIN_WIDTH = 2.0, 3.0
 """Widths over which the edge, and then the margin, is smoothed. [m]"""
 FADES, JOINS = 10.0, 1.5
-"""Distances over which the edge's own shape fades into the slope, and over which the margin meets the edge. [m]"""
+"""Distances over which the edge's own shape fades into the slope, and over which the margin meets the edge.
+[m]"""
 PATCH_BAND = 1.0
 """Points so far over the lowest are looked at for a patch of ground. [m]"""
 PATCH_CELL, PATCH_AREA, PATCH_WIDTH = 0.25, 0.8, 0.25
-"""Cells a patch is counted in [m], the least area of one [m2], and the least spread across its narrow side [m]."""
+"""Cells a patch is counted in [m], the least area of one [m2], and the least spread across its narrow side
+[m]."""
 PATCH_ROUNDS, LEAST_PATCH_POINTS = 10, 20
 ON_PATCH = 0.08
 """Points so close to the patch's plane belong to it. [m]"""
 SUNK, MOST_SUNK = -0.12, 0.02
-"""Points this far below the plane [m] deny a patch where their share is larger than the second figure: something goes on underneath."""
+"""Points this far below the plane [m] deny a patch where their share is larger than the second figure:
+something goes on underneath."""
 STEEPEST_PATCH, LEAST_ON_PATCH = 1.0, 0.25
 """A patch is not steeper [m/m], and holds at least this share of the low points."""
 PATCH_CONTINUED = 3.0
@@ -35,7 +39,8 @@ LEVEL_CELL = 1.0
 
 
 def patch_of_ground(xyz: Floats, lowest: float, level: Terrain) -> tuple[Terrain, float] | None:
-    """The plane of a small patch of ground left round the stem, and how far it is continued [m]; None where there is no such patch.
+    """The plane of a small patch of ground left round the stem, and how far it is continued [m]; None where
+    there is no such patch.
 
     Parameters
     ----------
@@ -61,7 +66,8 @@ def patch_of_ground(xyz: Floats, lowest: float, level: Terrain) -> tuple[Terrain
 
 
 def _plane_of_patch(low: Floats, centre: Floats) -> tuple[Floats, Flags, Floats]:
-    """Plane (a, b, c) about a centre that low points gather round, which of them lie on it, and how far each is off. [m]"""
+    """Plane (a, b, c) about a centre that low points gather round, which of them lie on it, and how far each
+    is off. [m]"""
     keep = np.ones(len(low), bool)
     fit = np.array([0.0, 0.0, float(np.median(low[:, 2]))])
     a = np.column_stack([low[:, :2] - centre[:2], np.ones(len(low))])
@@ -82,7 +88,8 @@ def level_at_stem(xyz: Floats, height: float, reach: float) -> Terrain:
 
 
 def continued(t: Terrain, reach: float) -> Terrain:
-    """The same terrain with a margin around it: the smoothed edge continued along the large-scale slope, flagged not measured."""
+    """The same terrain with a margin around it: the smoothed edge continued along the large-scale slope,
+    flagged not measured."""
     n = round(reach / t.cell)
     if n == 0:
         return t

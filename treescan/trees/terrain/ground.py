@@ -1,7 +1,9 @@
-"""Where is the ground? A height grid that holds on slopes, under low crowns and with stray low points, and says where it only continues.
+"""Where is the ground? A height grid that holds on slopes, under low crowns and with stray low points, and
+says where it only continues.
 
-The way: lowest supported point of each cell; take off the mean slope; open with growing windows so that crowns, walls and cars fall away;
-fill; then move the surface onto the points that lie close to it. Cells without such points are filled smoothly and flagged not measured.
+The way: lowest supported point of each cell; take off the mean slope; open with growing windows so that
+crowns, walls and cars fall away; fill; then move the surface onto the points that lie close to it. Cells
+without such points are filled smoothly and flagged not measured.
 """
 
 from __future__ import annotations
@@ -27,7 +29,8 @@ LEAST_GROUND_POINTS = 50
 TEST_CELL, LEAST_TEST_CELLS = 1.0, 4
 """Cells in which classed ground is tested, and how many must hold some: more than a stem's foot. [m]"""
 THICK, MOST_THICK = 1.5, 0.03
-"""Ground classed higher than this over its cell's lowest is thick [m]; a larger share of thick points is no ground."""
+"""Ground classed higher than this over its cell's lowest is thick [m]; a larger share of thick points is no
+ground."""
 UNDER, LEAST_UNDER = 0.5, 0.8
 """Classed ground this close to a cell's lowest point lies under the rest [m]; so much of it must."""
 
@@ -49,7 +52,8 @@ def find_ground(
     Parameters
     ----------
     xyz : (n, 3) float          [m, local]
-    classes : (n,) int, optional    Point classes of the file; class 2 is used where it lies like ground, and ignored where it does not.
+    classes : (n,) int, optional    Point classes of the file; class 2 is used where it lies like ground, and
+                                    ignored where it does not.
     """
     notes: list[Reason] = []
     classed = _ground_class(xyz, classes)
@@ -84,7 +88,8 @@ def _little_ground(xyz: Floats, settings: TerrainSettings) -> Ground:
 
 
 def _ground_class(xyz: Floats, classes: NDArray | None) -> Flags | None:
-    """The points of class 2, if they lie like ground: thin over each metre of plan, under the rest, over more than a stem's foot."""
+    """The points of class 2, if they lie like ground: thin over each metre of plan, under the rest, over more
+    than a stem's foot."""
     if classes is None or len(classes) != len(xyz):
         return None
     mask = np.asarray(classes) == GROUND_CLASS

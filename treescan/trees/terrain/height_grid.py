@@ -31,7 +31,8 @@ STRAY_SHARE, LEAST_STRAYS = 2000, 5
 
 @dataclass(frozen=True)
 class Grid:
-    """A plan grid: corner (2,) [m], cell [m], shape (rows, cols), and the cell (row, col) of every point used."""
+    """A plan grid: corner (2,) [m], cell [m], shape (rows, cols), and the cell (row, col) of every point
+    used."""
 
     corner: Floats
     cell: float
@@ -68,16 +69,19 @@ def grid_over(xyz: Floats, cell: float) -> Grid:
 
 
 def lowest_points(xyz: Floats, grid: Grid, support: int = 3) -> tuple[Floats, Floats]:
-    """Height (rows, cols) and plan place (rows, cols, 2) of the lowest supported point of each cell; NaN where there is none. [m]
+    """Height (rows, cols) and plan place (rows, cols, 2) of the lowest supported point of each cell; NaN
+    where there is none. [m]
 
-    A point is supported when `support` - 1 others lie within `CLOSE_ABOVE` over it, among the `LOWEST_KEPT` lowest of its cell.
+    A point is supported when `support` - 1 others lie within `CLOSE_ABOVE` over it, among the `LOWEST_KEPT`
+    lowest of its cell.
     """
     return _lowest(xyz, grid.corner, grid.cell, *grid.shape, support)
 
 
 @njit(cache=True)
 def _lowest(xyz, corner, cell, rows, cols, support):  # type: ignore[no-untyped-def]
-    """Height and place of the lowest point of each cell that has `support` - 1 others within 15 cm above it (of the cell's 8 lowest)."""
+    """Height and place of the lowest point of each cell that has `support` - 1 others within 15 cm above it
+    (of the cell's 8 lowest)."""
     k = LOWEST_KEPT
     z = np.full((rows, cols, k), np.inf)
     who = np.full((rows, cols, k), -1, np.int64)
@@ -116,7 +120,8 @@ def heights_above(terrain: Terrain, xyz: Floats) -> Floats:
 
 
 def lowest_supported(xyz: Floats) -> float:
-    """Height of the lowest point that is no stray: the scan goes on above it without a gap of half a metre. [m]"""
+    """Height of the lowest point that is no stray: the scan goes on above it without a gap of half a metre.
+    [m]"""
     z = np.sort(xyz[:, 2])
     low = z[: max(LEAST_LOW, len(z) // LOWEST_SHARE)]
     gaps = np.nonzero(np.diff(low) > GAP)[0]
@@ -126,7 +131,8 @@ def lowest_supported(xyz: Floats) -> float:
 
 @njit(cache=True)
 def heights_above_grid(xyz, height, corner, cell):  # type: ignore[no-untyped-def]
-    """Height of points (n, 3) above a grid of heights (rows, cols), (n,) [m]; outside it above its nearest edge."""
+    """Height of points (n, 3) above a grid of heights (rows, cols), (n,) [m]; outside it above its nearest
+    edge."""
     rows, cols = height.shape
     out = np.empty(len(xyz))
     for i in range(len(xyz)):

@@ -1,4 +1,5 @@
-"""How does the ground run through its bare cells? Unseen cells filled, then the surface moved onto the points close to it."""
+"""How does the ground run through its bare cells? Unseen cells filled, then the surface moved onto the points
+close to it."""
 
 from __future__ import annotations
 
@@ -47,7 +48,8 @@ def filled(flat: Floats) -> Floats:
 
 
 def settled(used: Floats, plane: Floats, surface: Floats, grid: Grid) -> tuple[Floats, Flags]:
-    """The surface moved onto the points close to it (median offset per cell), three times in a narrowing band; and where there were such points."""
+    """The surface moved onto the points close to it (median offset per cell), three times in a narrowing
+    band; and where there were such points."""
     resid = used[:, 2] - (used[:, :2] @ plane[:2] + plane[2])
     gate = resid < np.nanmax(surface) + OVER_SURFACE
     p = np.column_stack([used[gate, :2], resid[gate]])
@@ -77,7 +79,8 @@ def _quantile_by_cell(p: Floats, value: Floats, grid: Grid, quantile: float) -> 
 
 
 def _smoothed(z: Floats, seen: Flags) -> Floats:
-    """Light smoothing that keeps slopes: a seen cell moves a third of the way to the mean of its neighbours, an unseen one all the way."""
+    """Light smoothing that keeps slopes: a seen cell moves a third of the way to the mean of its neighbours,
+    an unseen one all the way."""
     p = np.pad(z, 1, mode="reflect", reflect_type="odd") if min(z.shape) > 1 else np.pad(z, 1, mode="edge")
     mean = (p[:-2, 1:-1] + p[2:, 1:-1] + p[1:-1, :-2] + p[1:-1, 2:]) / 4
     return z + np.where(seen, 1 / 3, 1.0) * (mean - z)

@@ -16,11 +16,13 @@ RING = 1.0
 LEAST_RING = 6
 """Cells without which nothing is changed."""
 STANDS_OUT, LEAST_STANDS_OUT = 1.5, 0.01
-"""A cell over the plane by more than so many standard deviations and the second figure [m] is a root or a stone."""
+"""A cell over the plane by more than so many standard deviations and the second figure [m] is a root or a
+stone."""
 
 
 def under_stems(terrain: Terrain, feet: Floats, radius: Floats) -> Terrain:
-    """The same ground with the cells under stems taken from the ground round them: the butt of a stem stands where no ground is seen.
+    """The same ground with the cells under stems taken from the ground round them: the butt of a stem stands
+    where no ground is seen.
 
     Parameters
     ----------
@@ -29,9 +31,10 @@ def under_stems(terrain: Terrain, feet: Floats, radius: Floats) -> Terrain:
 
     Notes
     -----
-    The lowest points of a cell that a stem fills lie on its butt, up to the band within which points are believed to be ground: the foot read
-    3 to 8 cm too high on simulated scans. A plane through the measured cells of a ring one metre wide takes their place; cells that stand out above it
-    (the flare's roots, a stone) are left out twice. Fewer than six ring cells: nothing is changed.
+    The lowest points of a cell that a stem fills lie on its butt, up to the band within which points are
+    believed to be ground: the foot read 3 to 8 cm too high on simulated scans. A plane through the measured
+    cells of a ring one metre wide takes their place; cells that stand out above it (the flare's roots, a
+    stone) are left out twice. Fewer than six ring cells: nothing is changed.
     """
     height, measured = terrain.height.copy(), terrain.measured.copy()
     for foot, r in zip(feet, radius, strict=True):

@@ -15,7 +15,8 @@ TEXTS: dict[str, str] = {
     "inspect_map": "map       {name} ({crs})[; the file itself is in {own}]",
     "own_definition": "own definition",
     "another_unit_of_the_map": "another unit of the same map",
-    "inspect_density": "density   {density:n} points per square metre of plan; spacing [{spacing:mm} (median distance to the next point)]"
+    "inspect_density": "density   {density:n} points per square metre of plan; spacing [{spacing:mm} "
+    "(median distance to the next point)]"
     "[{!measured}not measurable]",
     "inspect_columns": "columns   [{columns}][{!any}coordinates only]",
     "inspect_classes": "classes   {classes}",
@@ -23,12 +24,14 @@ TEXTS: dict[str, str] = {
     "inspect_scans": "scans     {n:n}[, places of {placed:n} known]",
     "inspect_note": "note      {note}",
     # what the commands print when they are done
-    "summary_tree": "Tree: [dbh {dbh:cm1}][{!dbh_seen}dbh not seen well enough], height {height:m}, {limbs:n} {limbs|limb|limbs}, "
+    "summary_tree": "Tree: [dbh {dbh:cm1}][{!dbh_seen}dbh not seen well enough], height {height:m}, "
+    "{limbs:n} {limbs|limb|limbs}, "
     "{unions:n} {unions|union|unions}. Scan: {verdict:word}.",
     "summary_note": "Note: {note}",
     "summary_counts": "{usable:n} {usable|candidate|candidates} to inspect, {refused:n} not ranked.",
     "summary_no_candidate": "No candidate was found.",
-    "summary_anchor": "{rank}. {union} at {height:m}, {system:word}: load {force:kN}, margin {low:x1} (5th percentile; median {median:x1})."
+    "summary_anchor": "{rank}. {union} at {height:m}, {system:word}: load {force:kN}, margin {low:x1} (5th "
+    "percentile; median {median:x1})."
     "[ {why}]",
     "summary_statement": "Stated: {statement}",
     "summary_set": "Set: {finding}",
@@ -37,8 +40,10 @@ TEXTS: dict[str, str] = {
     "wrote_tree": "Wood graph: {path}",
     "wrote_report": "Report: {path}",
     "wrote_inventory": "Joined inventory: {path}",
-    "throws_spread": "{method:word}: {n:n} {n|throw|throws}, spread {side:deg1} to the side, {up:deg1} up and down, {speed:%} of the speed. "
-    "On average {off_side:deg1} to the [{!left}right][{?left}left], {off_up:deg1} too [{!low}high][{?low}low], "
+    "throws_spread": "{method:word}: {n:n} {n|throw|throws}, spread {side:deg1} to the side, {up:deg1} up "
+    "and down, {speed:%} of the speed. "
+    "On average {off_side:deg1} to the [{!left}right][{?left}left], {off_up:deg1} too "
+    "[{!low}high][{?low}low], "
     "{off_speed:%} too [{!slow}fast][{?slow}slow].",
     "use_settings_with": "Use it with: treescan plan ... --settings {path}",
     # how files of the user were read
@@ -49,7 +54,8 @@ TEXTS: dict[str, str] = {
     # how a run ends early
     "call_not_understood": "treescan: {message} See treescan --help.",
     "stopped": "treescan: stopped. No half-written file is left.",
-    "out_of_memory": "treescan: this machine has too little memory for the cloud. Cut it to the tree and its surroundings, or thin it.",
+    "out_of_memory": "treescan: this machine has too little memory for the cloud. Cut it to the tree and "
+    "its surroundings, or thin it.",
 }
 WORDS: dict[str, str] = {
     "class_0": "never classified",
