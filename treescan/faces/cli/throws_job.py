@@ -15,7 +15,8 @@ from treescan.throw.settings import Method
 
 
 def throws_job(record: Path, output: Path, settings: Path | None) -> tuple[list[Path], list[Reason]]:
-    """Work out the spread of every method in the record and write it as settings; return the file and a summary."""
+    """Work out the spread of every method in the record and write it as settings; return the file and a
+    summary."""
     spreads = own_spread(read_record(record), read_settings(settings).throw)
     write_text(output, settings_text(spreads))
     return [output], [*(_summary(s) for s in spreads), Reason("use_settings_with", path=str(output))]
@@ -41,7 +42,8 @@ def _summary(s: OwnSpread) -> Reason:
 
 
 def settings_text(spreads: tuple[OwnSpread, ...]) -> str:
-    """Spreads and mean errors as settings for `plan --settings`, TOML; values outside what a setting takes are brought to its limit."""
+    """Spreads and mean errors as settings for `plan --settings`, TOML; values outside what a setting takes
+    are brought to its limit."""
     lines = ["# " + text("own_settings_head")]
     for s in spreads:
         values = _values(s)
