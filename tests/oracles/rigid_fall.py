@@ -176,7 +176,9 @@ class _String:
         a, b = self.points[i], self.points[i + 1]
         k, at = pierced(a, corner, b, self.start, self.along)
         own = {self.limb[i], self.limb[i + 1]}
-        keep = [j for j, m in enumerate(k) if self.alive[m] and m not in own]
+        ends = np.array([a, b])  # the next piece of a limb met at its joint is the same place
+        apart = [np.linalg.norm(ends - q, axis=1).min() > 1e-4 for q in at]
+        keep = [j for j, m in enumerate(k) if self.alive[m] and m not in own and apart[j]]
         if not keep:
             return 0
         span = (b - a) / max(np.linalg.norm(b - a), 1e-12)

@@ -115,6 +115,18 @@ def test_a_climber_above_the_next_limb_who_falls_past_it_is_caught():
     assert 17 - below - 4 < run.lowest_harness < 17 - below
 
 
+def test_a_limb_in_pieces_is_one_support():
+    """Two pieces that meet under the rope: it lies there once, with its friction."""
+    whole, rope = bars([(0, 8)], [np.inf], 0.3), Rope([(0, 0, 0), (0, 0, 9), (0.01, 0, 6)])
+    start, end = np.array([[0, -2, 8], [0, 0, 8]], float), np.array([[0, 0, 8], [0, 2, 8]], float)
+    halves = Limbs(start, end, np.full(2, 0.05), np.full(2, np.inf), 0.3)
+    body = Body(harness=(0.01, 0, 6.0), **POINT)
+    one, two = (simulate(body, rope, limbs, ground=None, duration=1.4) for limbs in (whole, halves))
+    assert len(two.lies_on) == 1
+    assert two.rope_peak == pytest.approx(one.rope_peak, rel=1e-6)
+    assert two.peak_force.max() == pytest.approx(one.peak_force[0], rel=1e-6)
+
+
 def test_falls_on_lower_bars_are_the_chain_of_falls():
     """The place at 12 m goes; the bar at 11.3 m breaks at 3 kN, the one at 10.4 m holds. Energy bound,
     integration, this.
