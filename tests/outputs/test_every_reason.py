@@ -95,6 +95,20 @@ def test_every_text_is_used() -> None:
     assert sorted(code for code in english.TEXTS.keys() - used - OWN if not code.startswith(beginnings)) == []
 
 
+TWO_SPELLINGS = (
+    "metre|centimetre|millimetre|kilometre|colour|coloured|grey|centre|kerb|karabiner|harness|strop|practised|mould|neighbour|neighbouring|"
+    "risk assessment|mobile platform|dismantle|epicormic shoot|fork"
+)
+"""What the United States write or say otherwise."""
+
+
+@pytest.mark.parametrize(("table", "code"), [(t, code) for t, texts in (("TEXTS", english.TEXTS), ("WORDS", english.WORDS)) for code in sorted(texts)])
+def test_a_word_with_two_spellings_stands_in_both(table: str, code: str) -> None:
+    """As <fork|crotch>: no reader gets the other country's word."""
+    alone = re.sub(r"<[^<>|]*\|[^<>]*>|\{[^{}]*\}", " ", getattr(english, table)[code])
+    assert re.findall(rf"\b(?:{TWO_SPELLINGS})s?\b", alone, re.IGNORECASE) == []
+
+
 def sample(name: str, template: str) -> Any:
     """A value that fits every place a template has for it."""
     specs = set(re.findall(r"\{" + re.escape(name) + r"(?:±\w+)?(?::([^{}]*))?\}", template))

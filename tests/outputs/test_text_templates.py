@@ -20,7 +20,7 @@ TONGUE = Tongue(
         "inner": "Not seen: {why}",
         "list_more": "{n} more",
     },
-    {"bending": "in bending"},
+    {"bending": "in bending", "wedge": "a wedge <fork|crotch>"},
 )
 
 
@@ -45,6 +45,7 @@ def test_plurals_lists_and_countries():
     assert TONGUE.render("over", {"unions": tuple(f"U{i}" for i in range(9))}) == "It runs over U0, U1, U2, U3, U4 and 4 more."
     with written_for(ReaderSettings(words="US", units="imperial")):
         assert TONGUE.render("fork", {"basal": True}) == "Look at the crotch, and at the base."
+        assert TONGUE.word("wedge") == "a wedge crotch"
         assert TONGUE.render("thin", {"size": 0.21, "away": None}) == "The limb is 8.3 in (21 cm) thick."
     assert TONGUE.render("fork", {"basal": False}) == "Look at the fork."
 

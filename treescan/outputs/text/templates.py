@@ -74,10 +74,11 @@ class Tongue:
         return self.behind.template(code)
 
     def word(self, key: str) -> str:
-        """The word for an identifier such as "MRS" or "two_people"; without an entry it stands for itself."""
-        if key in self.words or self.behind is None:
-            return self.words.get(key, key)
-        return self.behind.word(key)
+        """The word for an identifier such as "MRS" or "two_people", UK or US; without an entry it stands for itself."""
+        if key not in self.words and self.behind is not None:
+            return self.behind.word(key)
+        word = self.words.get(key)
+        return key if word is None else self._parts(_parsed(word), {})[0]
 
     def render(self, code: str, values: Mapping[str, Any]) -> str:
         """The sentence of a code with its values."""

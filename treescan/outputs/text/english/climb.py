@@ -84,7 +84,7 @@ TEXTS: dict[str, str] = {
     "rescue_same_stem": "round the same stem, {there:cm} thick there and {here:cm} at {union}",
     "rescue_other_wood": "on other wood than {anchor}",
     "rescue_none": (
-        "No ranked anchor on other wood carries a rescuer and a casualty for {anchor}: use a neighbouring tree or a platform, or do not climb."
+        "No ranked anchor on other wood carries a rescuer and a casualty for {anchor}: use a <neighbouring|neighboring> tree or a platform, or do not climb."
     ),
     "rescue_blocked": (
         "Lowered straight down from {blocked:n} of {n:n} work points, a casualty would come onto {by:names}: move the casualty sideways first."
@@ -106,7 +106,7 @@ TEXTS: dict[str, str] = {
     "cut_leaves_spar": "After it only the spar stands.",
     "cut_anchors_go": "{n:n} {n|anchor goes|anchors go} with this piece: nobody may hang on {n|it|them}.",
     "cut_no_anchor_left": (
-        "No ranked anchor is left after this cut: use a neighbouring tree, spar technique with choked line and lanyard, or a platform."
+        "No ranked anchor is left after this cut: use a <neighbouring|neighboring> tree, spar technique with choked line and lanyard, or a platform."
     ),
     "support_gone": "{union} is already gone at this stage: no life support on it.",
     "support_on_piece": "Life support on {union} is on or above the piece that is cut: move to another anchor before this cut.",
@@ -118,7 +118,7 @@ TEXTS: dict[str, str] = {
     "section_shares": "Ways to the work: {ways}.",
     "section_share": "{way} {share:%}",
     "section_two_lines_head": "Two lines",
-    "section_neighbours_head": "Anchors in neighbouring trees",
+    "section_neighbours_head": "Anchors in <neighbouring|neighboring> trees",
     "section_redirects_head": "Redirects",
     "section_rescue_head": "Rescue",
     "section_retrieval_head": "Getting the rope down",

@@ -10,11 +10,11 @@ TEXTS: dict[str, str] = {
     "ply_encoding": "{encoding:word}",
     "text_layout": "text, split at {delimiter}, columns {columns}",
     # units of length
-    "unit_metres": "metres",
+    "unit_metres": "<metres|meters>",
     "unit_feet": "international feet",
     "unit_us_feet": "US survey feet",
-    "unit_centimetres": "centimetres",
-    "unit_millimetres": "millimetres",
+    "unit_centimetres": "<centimetres|centimeters>",
+    "unit_millimetres": "<millimetres|millimeters>",
     "unit_degrees": "degrees",
     "unit_of_its_own": "units of {size:m4}",
     # what the file says and does not say
@@ -44,15 +44,15 @@ TEXTS: dict[str, str] = {
     "reference_in_another_unit": "The reference system in the file has another unit, so the map is taken "
     "as unknown.",
     "perhaps_degrees": "The plan coordinates look like degrees, but the file names no reference system. "
-    "They were taken as metres, "
-    "which is probably wrong. Export the cloud again in a map projection in metres.",
-    "no_unit_stated": "The file states no unit. Metres were taken.",
+    "They were taken as <metres|meters>, "
+    "which is probably wrong. Export the cloud again in a map projection in <metres|meters>.",
+    "no_unit_stated": "The file states no unit. <Metres|Meters> were taken.",
     "no_height_unit_stated": "The file states no unit for heights. They were taken to be in {taken}.",
     "no_map": "The file names no map that is understood. The coordinates are kept as a local frame.",
-    "converted_to_metres": "Coordinates were converted to metres (they were in {plan}[ in plan, heights in "
+    "converted_to_metres": "Coordinates were converted to <metres|meters> (they were in {plan}[ in plan, heights in "
     "{heights}]).",
     "projected_from_degrees": "Coordinates are in degrees. They were projected to {zone} ({crs}).",
-    "projected_from_earth_centred": "Coordinates count from the centre of the earth. They were projected "
+    "projected_from_earth_centred": "Coordinates count from the <centre|center> of the earth. They were projected "
     "to {zone}, "
     "with heights above the ellipsoid.",
     # left out
@@ -66,7 +66,7 @@ TEXTS: dict[str, str] = {
     "and {n|was|were} left out.",
     "map_place": "x {x:x1} y {y:x1} z {z:x1}",
     "strays_left_out": "{n:n} {n|point|points} far from everything else {n|was|were} left out as stray "
-    "(in metres of the map: {places:names}[; {more:n} {more|further place|further places}]).",
+    "(in <metres|meters> of the map: {places:names}[; {more:n} {more|further place|further places}]).",
     # hard to believe
     "step_along_axis": "{axis} {step:mm}",
     "coordinates_on_a_grid": "Coordinates lie on a grid ({along:names}). The scan was rounded or thinned: "
@@ -74,16 +74,16 @@ TEXTS: dict[str, str] = {
     "single_precision": "Coordinates up to {largest:n} are stored in single precision, so they are rounded "
     "to steps of {step:mm}. "
     "Shift them to a local origin, or store double precision, when exporting.",
-    "far_too_tall": "Something rises {rise:m0} within {width:m0} of plan, in the metres [{?unit_stated}the "
+    "far_too_tall": "Something rises {rise:m0} within {width:m0} of plan, in the <metres|meters> [{?unit_stated}the "
     "file states]"
-    "[{!unit_stated}taken, for the file states no unit]. The unit is probably millimetres or centimetres. "
+    "[{!unit_stated}taken, for the file states no unit]. The unit is probably <millimetres|millimeters> or <centimetres|centimeters>. "
     "Nothing was converted: check the unit.",
-    "taller_than_any_tree": "Something rises {rise:m0} within {width:m0} of plan, in the metres "
+    "taller_than_any_tree": "Something rises {rise:m0} within {width:m0} of plan, in the <metres|meters> "
     "[{?unit_stated}the file states]"
     "[{!unit_stated}taken, for the file states no unit]. No tree is so tall; in feet it would be "
     "{if_feet:m0}. "
     "Nothing was converted: check the unit.",
-    "too_small_for_a_tree": "The whole cloud measures only {size:mm}, in the metres [{?unit_stated}the "
+    "too_small_for_a_tree": "The whole cloud measures only {size:mm}, in the <metres|meters> [{?unit_stated}the "
     "file states]"
     "[{!unit_stated}taken, for the file states no unit]. That is too small for a tree: check the unit.",
     # several scans

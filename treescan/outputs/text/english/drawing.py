@@ -102,8 +102,8 @@ SCENE: dict[str, str] = {
     "scene_stem": "stem",
     "scene_limb": "limb {number} order {order}",
     "scene_mesh": "{wood}, {use}",
-    "scene_axes": "x = east, y = up, z = -north, local metres; map = (x + origin 0, -z + origin 1, y + origin 2)",
-    "scene_colours": "greatest median use of bending capacity over all ranked candidates; grey = not seen by the scan",
+    "scene_axes": "x = east, y = up, z = -north, local <metres|meters>; map = (x + origin 0, -z + origin 1, y + origin 2)",
+    "scene_colours": "greatest median use of bending capacity over all ranked candidates; <grey|gray> = not seen by the scan",
 }
 
 TEXTS: dict[str, str] = CHARTS | VIEWS | SCALE | PAPER | SCENE

@@ -10,12 +10,12 @@ TEXTS: dict[str, str] = {
     "inspect_left_out": "{n:n} {why:word}",
     "inspect_axis": "{axis}         {low:x3} to {high:x3} m",
     "inspect_size": "size      {x:x2} x {y:x2} x {z:x2} m",
-    "inspect_unit": "unit      {unit}[, heights in {heights}][{?converted} in the file, converted to metres]",
+    "inspect_unit": "unit      {unit}[, heights in {heights}][{?converted} in the file, converted to <metres|meters>]",
     "inspect_map_unknown": "map       unknown, local frame[ (the file says: {said})]",
     "inspect_map": "map       {name} ({crs})[; the file itself is in {own}]",
     "own_definition": "own definition",
     "another_unit_of_the_map": "another unit of the same map",
-    "inspect_density": "density   {density:n} points per square metre of plan; spacing [{spacing:mm} "
+    "inspect_density": "density   {density:n} points per square <metre|meter> of plan; spacing [{spacing:mm} "
     "(median distance to the next point)]"
     "[{!measured}not measurable]",
     "inspect_columns": "columns   [{columns}][{!any}coordinates only]",

@@ -138,7 +138,7 @@ _APPROACH: dict[str, str] = {
     "basal_all_unions": "every union the line touches must be sound, not only the highest",
     "advance_inspected": "every union is inspected by hand before it is trusted, over {unions:names}",
     "advance_slow": "{stops:n} {stops|stop|stops} in the tree, each with a change-over on two attachments; slower and harder than one rope",
-    "neighbour_stem": "A neighbouring stem stands {away:m} away[, {diameter:cm} at breast height]: trace it by itself to judge it as an anchor.",
+    "neighbour_stem": "A <neighbouring|neighboring> stem stands {away:m} away[, {diameter:cm} at breast height]: trace it by itself to judge it as an anchor.",
 }
 
 _ACCESS: dict[str, str] = {
@@ -161,7 +161,7 @@ _KIT: dict[str, str] = {
     "kit_ropes": "climbing ropes, one a tie-in point or the longest used in turn: {ropes:names}",
     "kit_rope_of": "{stock:m0} ({anchor})",
     "kit_rope_of_over": "over {length:m0} ({anchor})",
-    "kit_climber": "harness, helmet, two lanyards, friction hitch or mechanical rope device",
+    "kit_climber": "<harness|saddle>, helmet, two lanyards, friction hitch or mechanical rope device",
     "kit_stem_choke": "sling or rope choked round the stem[ of {diameter:cm}], just above the limbs[, at least {length:m2} of it]",
     "kit_friction_saver": "{hardware:word} friction saver[, strap at least {length:m2} long to go round a stem of {diameter:cm}]",
     "kit_sleeve": "rope sleeve[ at least {length:m2} long for a limb of {diameter:cm}]",
@@ -211,7 +211,7 @@ WORDS: dict[str, str] = _GATE_KINDS | {
     "isolate": "isolate a line over the tie-in point from the ground and climb on it",
     "basal": "basal line over several limbs, climb on it, then set a canopy anchor",
     "advance_up": "low access and advance upward, inspecting every union on the way",
-    "neighbour_tree": "anchor in a neighbouring tree",
+    "neighbour_tree": "anchor in a <neighbouring|neighboring> tree",
     "rescan": "scan again before a way up is chosen; this scan cannot tell which one there is",
     "no_climb": "platform or other means, no climbing on this tree",
     "no_stand_area": "no-stand area",
