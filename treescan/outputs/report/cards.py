@@ -11,7 +11,6 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
-from treescan.loads.limb_check import Catch
 from treescan.outputs.data.contact_rows import contact_rows, contact_words
 from treescan.outputs.report.phrases import (
     candidate_name,
@@ -212,14 +211,10 @@ def fail_answer(p: TieInPoint) -> Answer:
     k = p.check
     rows = [row("card_break", say(k.breaks[0].reason))] if k.breaks else []
     for i, c in enumerate(k.catches, start=1):
-        rows.append(row("card_ground", say(c.reason), i=i) if c.ground else row("card_catch", _caught(c), i=i, label=c.label))
+        rows.append(row("card_ground", say(c.reason), i=i) if c.ground else row("card_catch", say(c.reason), i=i, label=c.label))
     for b in k.breaks[1:]:
         rows.append(row("card_other_break", text("card_break_then", why=say(b.reason), then=say(b.catches[0].reason))))
     return Answer("ask_fail", (*rows, *stopped_rows(p)))
-
-
-def _caught(c: Catch) -> str:
-    return text("card_caught", why=say(c.reason), drop=c.drop, peak=c.peak, margin=margin_of(c.margin))
 
 
 def stopped_rows(p: TieInPoint) -> tuple[Row, ...]:

@@ -14,17 +14,17 @@ from treescan.outputs.text import wording as w
 from treescan.outputs.text.say import text
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.reason import Reason
+from treescan.throw.throw_path import ISOLATION
 
 MAX_POINTS = 8
 """Work points out of reach that are named; more are counted."""
-LINE_KINDS = {1: "line_isolated", 2: "line_isolable", 3: "line_several"}
 LINE_KINDS_SHORT = {1: "line_isolated_short", 2: "line_isolable_short", 3: "line_several_short"}
-"""Isolation class to the identifier of its words, in a sentence and in a table cell."""
+"""Isolation class to the identifier of its words in a table cell."""
 
 
 def line_kind(isolation_class: int, *, short: bool = False) -> str:
     """Identifier of the words for an isolation class."""
-    return (LINE_KINDS_SHORT if short else LINE_KINDS)[isolation_class]
+    return (LINE_KINDS_SHORT if short else ISOLATION)[isolation_class]
 
 
 def candidate_name(p: TieInPoint) -> str:

@@ -85,7 +85,6 @@ CARDS: dict[str, str] = {
     "card_break": "Likeliest break",
     "card_catch": "{i}. {label}",
     "card_ground": "{i}. the ground",
-    "card_caught": "{why} Drop {drop:m?}, peak force {peak:kN?}, strength over stress {margin}.",
     "card_other_break": "It may also break here",
     "card_break_then": "{why} {then}",
     "card_stopped": "Stopped above the ground",
@@ -174,7 +173,7 @@ OVERVIEW: dict[str, str] = {
     "over_no_line": "No line from the ground found",
     "over_of_unions": "{n:n} of {all:n} {all|union|unions}",
     "over_places": "Standing places judged",
-    "over_places_refused": "Places left out: {why:word}",
+    "over_places_refused": "Places left out: {why}",
     "over_unserved": "No ranked candidate reaches {share:%} of the work: {missed}.",
 }
 
