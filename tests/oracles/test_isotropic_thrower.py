@@ -67,7 +67,7 @@ def test_small_scatter_is_the_product_of_two_normals(degrees):
     sz = np.hypot(dz_el * s, dz_v * share * v)
     sy = side_spread(x, h, el, s)
     want = (2 * norm.cdf(0.6 / sz) - 1) * (2 * norm.cdf(0.3 / sy) - 1)
-    got, se = chance(x, h, h + 1.2, 0.3, el, v, s, share, weight=NO_DRAG, n=30_000)
+    got, se = chance(x, h, h + 1.2, 0.3, el, v, s, share, weight=NO_DRAG, n=12_000)
     assert got == pytest.approx(want, abs=4 * se + 0.01)
 
 
@@ -77,7 +77,7 @@ def test_reading_sigma_as_azimuth_is_far_too_hopeful(height, degrees):
     x = 1.15 * 2 * height / np.tan(el)
     v = aim_speed(x, height + 0.6, el)
     args = (x, height, height + 1.2, 0.6, el, v, np.deg2rad(1.5), 0.02)
-    right, wrong = (chance(*args, az_is_sigma=wrong, n=20_000)[0] for wrong in (False, True))
+    right, wrong = (chance(*args, az_is_sigma=wrong, n=8_000)[0] for wrong in (False, True))
     assert wrong > right * (1.25 if degrees == 60 else 2.0)
 
 
@@ -105,7 +105,7 @@ def test_wind_drifts_and_gusts_scatter():
     y, z, *_ = fly((0, 0, 0), [[v * np.cos(el), 0, v * np.sin(el)]], wind=blow, plane_x=6.0)[:, 0]
     assert (y, z) == pytest.approx(run.y[1:3, -1], abs=1e-3)
     assert y > 0.05
-    calm = chance(6.0, z - 0.5, z + 0.5, 0.3, el, v, np.deg2rad(0.5), 0.01, n=20_000)[0]
+    calm = chance(6.0, z - 0.5, z + 0.5, 0.3, el, v, np.deg2rad(0.5), 0.01, n=10_000)[0]
     windy = chance(
         6.0,
         z - 0.5,
@@ -115,7 +115,7 @@ def test_wind_drifts_and_gusts_scatter():
         v,
         np.deg2rad(0.5),
         0.01,
-        n=20_000,
+        n=10_000,
         wind_speed=8.0,
         wind_towards=np.pi / 2,
         gust=0.5,
