@@ -150,7 +150,7 @@ def test_an_interrupted_run_leaves_no_partial_file(tree_json, tmp_path, monkeypa
 
 def test_the_help_names_every_rope_system():
     """The names the command line lists without loading the rooms are those the loads room judges."""
-    from treescan.faces.cli.commands import SYSTEM_NAMES
+    from treescan.faces.cli.options import SYSTEM_NAMES
     from treescan.loads.rope.rope_systems import SYSTEMS
 
     assert tuple(SYSTEMS) == SYSTEM_NAMES
@@ -162,7 +162,12 @@ def test_json_mode_speaks_json_only(tree_json, tmp_path, capsys):
 
     lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert all(set(line) <= {"progress", "result"} for line in lines)
-    assert any(f.endswith("report.html") for f in lines[-1]["result"]["files"])
+    result = lines[-1]["result"]
+    assert any(f.endswith("report.html") for f in result["files"])
+    assert len(result["summary"]) == len(result["summary_data"])
+    assert {"summary_tree", "wrote_report"} <= {found["code"] for found in result["summary_data"]}
+    (figures,) = [found["values"] for found in result["summary_data"] if found["code"] == "summary_tree"]
+    assert figures["height"] > 1.0
 
 
 @pytest.mark.slow

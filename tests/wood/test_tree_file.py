@@ -12,6 +12,8 @@ from strategies import alone, random_tree
 from treescan.cautions import all_cautions
 from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
+from treescan.outputs.text.say import say
+from treescan.reason import Reason
 from treescan.trees.beside import Beside, Foliage, Surroundings, Terrain
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.quality.stem_figures import stem_figures
@@ -34,7 +36,7 @@ def traced(seed: int = 1) -> TracedTree:
         stem_figures(graph, terrain),
         ScanFitness("assessable", ("seen from all sides.",), ({"from_m": 0.0, "to_m": 5.0, "fit_for": "stem"},)),
         "made up",
-        ("nothing odd.",),
+        (Reason("no_height_unit_stated", taken=Reason("unit_feet")), Reason("duplicates_left_out", n=7, share=0.0023279)),
         rng.normal(0, 3, (50, 3)).astype(np.float32),
     )
 
@@ -67,6 +69,19 @@ def test_a_tree_comes_back_from_its_file_bit_for_bit(tmp_path, seed):
     write_tree(tree, tmp_path / "tree.json")
 
     same(tree, read_tree(tmp_path / "tree.json"))
+
+
+def test_notes_stand_as_code_and_values_and_old_sentences_stay_as_written():
+    """tree.json holds no words of ours; a sentence in an older file comes back letter for letter."""
+    data = tree_out(traced())
+    codes = [note["code"] for note in data["quality"]["notes"]]
+    old = "Coordinates were converted to metres [sic]."
+    data["quality"]["notes"] = [old]
+
+    (note,) = tree_in(data, None, "old.json").notes
+
+    assert codes == ["no_height_unit_stated", "duplicates_left_out"]
+    assert (note.code, say(note)) == ("own_words", old)
 
 
 def test_oval_sections_come_back_bit_for_bit_and_round_ones_leave_no_key(tmp_path):

@@ -21,6 +21,9 @@ from treescan.errors import BadInput
 HEADER_SIZE = {0: 227, 1: 227, 2: 227, 3: 235, 4: 375}
 """Smallest public header of LAS 1.x. [bytes]"""
 
+NEWEST, LONGEST_HEADER = 4, max(HEADER_SIZE.values())
+"""Minor version with a wider point count and records behind the points, and its header. [bytes]"""
+
 RECORD_SIZE = {0: 20, 1: 28, 2: 26, 3: 34, 4: 57, 5: 63, 6: 30, 7: 36, 8: 38, 9: 59, 10: 67}
 """Smallest record of each point format. [bytes]"""
 
@@ -86,45 +89,14 @@ def read_header(file: Path) -> LasHeader:
     """
     name, size = str(file), file.stat().st_size
     with file.open("rb") as f:
-        block = f.read(375)
-        if len(block) < 227:
-            raise BadInput(
-                f"ends inside its header ({len(block)} of at least 227 bytes)", file=name, remedy=AGAIN
-            )
-        minor = block[25]
-        if block[24] != 1 or minor not in HEADER_SIZE:
-            raise BadInput(
-                f"claims LAS version {block[24]}.{minor}, known are 1.0 to 1.4",
-                file=name,
-                remedy="export it as LAS 1.2 or 1.4",
-            )
-        header_size, to_points, vlr_count = struct.unpack_from("<HII", block, 94)
-        if header_size < HEADER_SIZE[minor] or header_size > size or to_points < header_size:
-            raise BadInput(
-                f"has a damaged header (header of {header_size} bytes, points from byte {to_points})",
-                file=name,
-                remedy=AGAIN,
-            )
-        if to_points > size:
-            raise BadInput(
-                f"says its points start at byte {to_points} but has only {size} bytes: it is cut short",
-                file=name,
-                remedy=AGAIN,
-            )
-        room = to_points - header_size
-        if vlr_count * 54 > room:
-            raise BadInput(
-                f"claims {vlr_count} variable length records where there is room for {room // 54}: its "
-                f"header is damaged",
-                file=name,
-                remedy=AGAIN,
-            )
+        block = f.read(LONGEST_HEADER)
+        minor, header_size, to_points, vlr_count = _checked_start(block, size, name)
         records = _records(f, header_size, to_points, vlr_count)
         damaged = vlr_count - len(records)
-        if minor == 4:
+        if minor == NEWEST:
             records += _extended_records(f, block, size)
     raw_format, record_size, legacy = struct.unpack_from("<BHI", block, 104)
-    count = struct.unpack_from("<Q", block, 247)[0] if minor == 4 else legacy
+    count = struct.unpack_from("<Q", block, 247)[0] if minor == NEWEST else legacy
     count = count or legacy
     point_format, compressed = raw_format & 0x3F, bool(raw_format & 0xC0)
     if point_format not in RECORD_SIZE or record_size < RECORD_SIZE[point_format]:
@@ -135,14 +107,7 @@ def read_header(file: Path) -> LasHeader:
             remedy=AGAIN,
         )
     spare = _room_for_points(size - to_points, count, record_size, compressed, name)
-    numbers = np.array(struct.unpack_from("<12d", block, 131))
-    scale, offset = numbers[:3], numbers[3:6]
-    if not (np.isfinite(scale).all() and np.isfinite(offset).all() and (scale != 0).all()):
-        raise BadInput(
-            "has scale factors or offsets that are zero or not numbers, so no coordinate can be worked out",
-            file=name,
-            remedy=AGAIN,
-        )
+    numbers = _scales_offsets_bounds(block, name)
     return LasHeader(
         f"1.{minor}",
         point_format,
@@ -150,8 +115,8 @@ def read_header(file: Path) -> LasHeader:
         compressed,
         count,
         to_points,
-        scale,
-        offset,
+        numbers[:3],
+        numbers[3:6],
         numbers[[7, 9, 11]],
         numbers[[6, 8, 10]],
         records,
@@ -160,6 +125,56 @@ def read_header(file: Path) -> LasHeader:
         spare,
         damaged,
     )
+
+
+def _checked_start(block: bytes, size: int, name: str) -> tuple[int, int, int, int]:
+    """Minor version, size of the header, first byte of the points, number of records: held against the file."""
+    if len(block) < HEADER_SIZE[0]:
+        raise BadInput(
+            f"ends inside its header ({len(block)} of at least 227 bytes)", file=name, remedy=AGAIN
+        )
+    minor = block[25]
+    if block[24] != 1 or minor not in HEADER_SIZE:
+        raise BadInput(
+            f"claims LAS version {block[24]}.{minor}, known are 1.0 to 1.4",
+            file=name,
+            remedy="export it as LAS 1.2 or 1.4",
+        )
+    header_size, to_points, vlr_count = struct.unpack_from("<HII", block, 94)
+    if header_size < HEADER_SIZE[minor] or header_size > size or to_points < header_size:
+        raise BadInput(
+            f"has a damaged header (header of {header_size} bytes, points from byte {to_points})",
+            file=name,
+            remedy=AGAIN,
+        )
+    if to_points > size:
+        raise BadInput(
+            f"says its points start at byte {to_points} but has only {size} bytes: it is cut short",
+            file=name,
+            remedy=AGAIN,
+        )
+    room = to_points - header_size
+    if vlr_count * 54 > room:
+        raise BadInput(
+            f"claims {vlr_count} variable length records where there is room for {room // 54}: its "
+            f"header is damaged",
+            file=name,
+            remedy=AGAIN,
+        )
+    return minor, header_size, to_points, vlr_count
+
+
+def _scales_offsets_bounds(block: bytes, name: str) -> NDArray[np.float64]:
+    """Three scale factors, three offsets, then largest and smallest x, y and z, as the header has them, (12,)."""
+    numbers = np.array(struct.unpack_from("<12d", block, 131))
+    scale, offset = numbers[:3], numbers[3:6]
+    if not (np.isfinite(scale).all() and np.isfinite(offset).all() and (scale != 0).all()):
+        raise BadInput(
+            "has scale factors or offsets that are zero or not numbers, so no coordinate can be worked out",
+            file=name,
+            remedy=AGAIN,
+        )
+    return numbers
 
 
 def _records(f: BinaryIO, start: int, end: int, count: int) -> tuple[Record, ...]:

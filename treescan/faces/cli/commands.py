@@ -6,64 +6,59 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 
 from treescan.errors import BadInput, TreescanError
+from treescan.faces.cli.options import (
+    SYSTEM_NAMES,
+    Also,
+    At,
+    ClimberMass,
+    Cloud,
+    CloudOrTree,
+    Cuts,
+    FieldsFile,
+    Inventory,
+    Jobs,
+    JoinedFolder,
+    Json,
+    Overrides,
+    PlanFolder,
+    PlanFolders,
+    Quiet,
+    Seed,
+    SettingsFile,
+    SettingsOut,
+    ShowSettings,
+    SitePlan,
+    Species,
+    Systems,
+    ThrowRecord,
+    Tolerance,
+    TreeFile,
+    Unit,
+    WorkAsked,
+)
 
 if TYPE_CHECKING:
     from treescan.reason import Reason
 
-SYSTEM_NAMES = ("MRS", "SRS canopy", "SRS basal")
 INTERRUPTED = 130
 USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[2]
 """Any fault in the call itself; the base of typer's own errors, wherever this version of typer keeps it."""
 
 app = typer.Typer(
     name="treescan",
-    help="From a laser scan of a tree: candidate tie-in points for a climbing arborist to inspect, how to "
-    "get a rope there, what load they "
-    "would see, what catches next, and what the scan could not see. A planning aid, never permission to "
-    "climb.",
+    help="From a laser scan of a tree: candidate tie-in points for a climbing arborist to inspect, how to get "
+    "a rope there, what load they would see, what catches next, and what the scan could not see. "
+    "A planning aid, never permission to climb.",
     add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-
-Cloud = Annotated[
-    str,
-    typer.Argument(metavar="CLOUD", help="Point cloud: LAS, LAZ, COPC, PLY, PCD, E57, XYZ, TXT, CSV or PTS."),
-]
-At = Annotated[
-    str | None,
-    typer.Option(
-        "--at",
-        metavar="X,Y",
-        help="Which tree, in the cloud's own coordinates and units, as a GIS shows them. Default: the "
-        "largest.",
-    ),
-]
-SettingsFile = Annotated[
-    Path | None, typer.Option("--settings", metavar="FILE.toml", help="Settings to put over the defaults.")
-]
-Also = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--also",
-        metavar="CLOUD",
-        help="A further scan of the same tree, repeatable: fitted onto the first, or refused.",
-    ),
-]
-Unit = Annotated[
-    str | None,
-    typer.Option(
-        "--unit", metavar="UNIT", help="m, ft, us-ft, cm or mm: overrules what the file says of its unit."
-    ),
-]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress bar and no summary.")]
-Json = Annotated[bool, typer.Option("--json", help="Progress and result as JSON lines on standard output.")]
 
 
 @app.command()
@@ -85,9 +80,7 @@ def inspect(cloud: Cloud, unit: Unit = None, quiet: Quiet = False, as_json: Json
 @app.command()
 def trace(
     cloud: Cloud,
-    output: Annotated[
-        Path, typer.Option("-o", "--output", metavar="tree.json", help="Where the wood graph goes.")
-    ],
+    output: TreeFile,
     at: At = None,
     unit: Unit = None,
     also: Also = None,
@@ -107,79 +100,24 @@ def trace(
 
 @app.command()
 def plan(
-    cloud: Annotated[
-        str | None,
-        typer.Argument(
-            metavar="CLOUD|tree.json", help="Point cloud, or a tree.json made earlier or by hand."
-        ),
-    ] = None,
-    output: Annotated[
-        Path | None,
-        typer.Option("-o", "--output", metavar="DIR", help="Folder for the report and all files."),
-    ] = None,
+    cloud: CloudOrTree = None,
+    output: PlanFolder = None,
     at: At = None,
     unit: Unit = None,
     also: Also = None,
-    species: Annotated[
-        str | None, typer.Option(help="Common or botanical name. Default: unknown, judged with low strength.")
-    ] = None,
-    climber_mass: Annotated[
-        float | None, typer.Option("--climber-mass", metavar="KG", help="Climber with gear.")
-    ] = None,
-    system: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--system",
-            metavar="SYSTEM",
-            help=f"Rope system, repeatable: {', '.join(SYSTEM_NAMES)}. Default: all.",
-        ),
-    ] = None,
-    work: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--work",
-            metavar="WORK",
-            help="Where hands must get to, repeatable: a GeoJSON or CSV file, or crown, deadwood, limb:12, "
-            "limb:U07, sample:300, "
-            "sample:300:5. Default: the cuts, else the whole crown.",
-        ),
-    ] = None,
-    cuts: Annotated[
-        Path | None,
-        typer.Option(
-            "--cuts", metavar="FILE.csv", help="Cuts of a removal in their order: limb, union or stem height."
-        ),
-    ] = None,
-    overrides: Annotated[
-        Path | None,
-        typer.Option(
-            "--overrides",
-            metavar="FILE",
-            help="Findings of a competent person: refused, dead, defect, load test; with who and why.",
-        ),
-    ] = None,
-    site: Annotated[
-        Path | None,
-        typer.Option(
-            "--site",
-            metavar="FILE.geojson",
-            help="No-stand areas, buildings, roads, water, conductors with voltage, anchors in other "
-            "trees, bases for basal lines.",
-        ),
-    ] = None,
+    species: Species = None,
+    climber_mass: ClimberMass = None,
+    system: Systems = None,
+    work: WorkAsked = None,
+    cuts: Cuts = None,
+    overrides: Overrides = None,
+    site: SitePlan = None,
     settings: SettingsFile = None,
-    seed: Annotated[int, typer.Option(help="Seed of all random draws.")] = 1,
-    jobs: Annotated[
-        int | None, typer.Option("--jobs", min=1, metavar="N", help="Processor cores to use. Default: all.")
-    ] = None,
+    seed: Seed = 1,
+    jobs: Jobs = None,
     quiet: Quiet = False,
     as_json: Json = False,
-    show_settings: Annotated[
-        bool,
-        typer.Option(
-            "--show-settings", help="Print every setting with its value, unit, meaning and source, then stop."
-        ),
-    ] = False,
+    show_settings: ShowSettings = False,
 ) -> None:
     """Do the main job: ranked candidate tie-in points with reasons, in a report to open and files to use."""
     from treescan.faces.cli.jobs import plan_job, settings_table
@@ -213,27 +151,11 @@ def plan(
 
 @app.command()
 def join(
-    inventory: Annotated[
-        Path,
-        typer.Argument(metavar="INVENTORY", help="Tree inventory: GeoPackage, shapefile, GeoJSON or CSV."),
-    ],
-    folders: Annotated[
-        list[Path], typer.Argument(metavar="DIR...", help="Folders written by treescan plan.")
-    ],
-    output: Annotated[
-        Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the joined inventory.")
-    ],
-    fields: Annotated[
-        Path | None,
-        typer.Option(
-            "--fields",
-            metavar="FILE.toml",
-            help="Names of the inventory's fields, table [fields]: id, x, y, species, dbh_cm, crs.",
-        ),
-    ] = None,
-    tolerance: Annotated[
-        float, typer.Option(min=0.0, metavar="M", help="Farthest distance of the two places of one tree.")
-    ] = 3.0,
+    inventory: Inventory,
+    folders: PlanFolders,
+    output: JoinedFolder,
+    fields: FieldsFile = None,
+    tolerance: Tolerance = 3.0,
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
@@ -247,20 +169,8 @@ def join(
 
 @app.command()
 def throws(
-    record: Annotated[
-        Path,
-        typer.Argument(
-            metavar="RECORD.csv",
-            help="One throw a line: method, distance_m, aimed_height_m, elevation_deg, got_height_m, "
-            "got_side_m, got_range_m; from the release point.",
-        ),
-    ],
-    output: Annotated[
-        Path,
-        typer.Option(
-            "-o", "--output", metavar="FILE.toml", help="Settings file to write, for plan --settings."
-        ),
-    ],
+    record: ThrowRecord,
+    output: SettingsOut,
     settings: SettingsFile = None,
     quiet: Quiet = False,
     as_json: Json = False,

@@ -15,9 +15,8 @@ TEXTS: dict[str, str] = {
     "inspect_map": "map       {name} ({crs})[; the file itself is in {own}]",
     "own_definition": "own definition",
     "another_unit_of_the_map": "another unit of the same map",
-    "inspect_density": "density   {density:n} points per square <metre|meter> of plan; spacing [{spacing:mm} "
-    "(median distance to the next point)]"
-    "[{!measured}not measurable]",
+    "inspect_density": "density   {density:n} points per square <metre|meter> of plan; spacing "
+    "[{spacing:mm} (median distance to the next point)][{!measured}not measurable]",
     "inspect_columns": "columns   [{columns}][{!any}coordinates only]",
     "inspect_classes": "classes   {classes}",
     "inspect_class": "{number} {name:word}: {n:n}",
@@ -25,14 +24,12 @@ TEXTS: dict[str, str] = {
     "inspect_note": "note      {note}",
     # what the commands print when they are done
     "summary_tree": "Tree: [dbh {dbh:cm1}][{!dbh_seen}dbh not seen well enough], height {height:m}, "
-    "{limbs:n} {limbs|limb|limbs}, "
-    "{unions:n} {unions|union|unions}. Scan: {verdict:word}.",
+    "{limbs:n} {limbs|limb|limbs}, {unions:n} {unions|union|unions}. Scan: {verdict:word}.",
     "summary_note": "Note: {note}",
     "summary_counts": "{usable:n} {usable|candidate|candidates} to inspect, {refused:n} not ranked.",
     "summary_no_candidate": "No candidate was found.",
     "summary_anchor": "{rank}. {union} at {height:m}, {system:word}: load {force:kN}, margin {low:x1} (5th "
-    "percentile; median {median:x1})."
-    "[ {why}]",
+    "percentile; median {median:x1}).[ {why}]",
     "summary_statement": "Stated: {statement}",
     "summary_set": "Set: {finding}",
     "summary_removal": "Removal: {alarm}",
@@ -41,14 +38,12 @@ TEXTS: dict[str, str] = {
     "wrote_report": "Report: {path}",
     "wrote_inventory": "Joined inventory: {path}",
     "throws_spread": "{method:word}: {n:n} {n|throw|throws}, spread {side:deg1} to the side, {up:deg1} up "
-    "and down, {speed:%} of the speed. "
-    "On average {off_side:deg1} to the [{!left}right][{?left}left], {off_up:deg1} too "
-    "[{!low}high][{?low}low], "
-    "{off_speed:%} too [{!slow}fast][{?slow}slow].",
+    "and down, {speed:%} of the speed. On average {off_side:deg1} to the [{!left}right][{?left}left], "
+    "{off_up:deg1} too [{!low}high][{?low}low], {off_speed:%} too [{!slow}fast][{?slow}slow].",
     "use_settings_with": "Use it with: treescan plan ... --settings {path}",
     # how files of the user were read
-    "deadwood_work": "{n:n} {n|work point lies|work points lie} on limbs that the scan suspects dead. "
-    "The scan is a poor judge of dead wood: look from the ground.",
+    "deadwood_work": "{n:n} {n|work point lies|work points lie} on limbs that the scan suspects dead. The "
+    "scan is a poor judge of dead wood: look from the ground.",
     "read_as_own_coordinates": "{file} was read in the cloud's own coordinates.",
     "read_as_system": "{file} was read as {system}.",
     # how a run ends early

@@ -6,12 +6,11 @@ TEXTS: dict[str, str] = {
     "no_ground": "The scan shows no ground. Level ground was assumed at the lowest points of the stem: "
     "heights above it may be wrong.",
     "small_patch_of_ground": "The scan shows only a small patch of ground. Its slope is continued for "
-    "{continued:m0} round the stem; "
-    "beyond that the ground is assumed level.",
+    "{continued:m0} round the stem; beyond that the ground is assumed level.",
     "ground_class_not_used": "Points that the file classes as ground do not lie like ground. The class was "
     "not used.",
-    "too_sparse_for_leaves": "Points stand {spacing:cm} apart, too far to tell wood from leaves. "
-    "The whole tree is taken as wood, all of it in doubt.",
+    "too_sparse_for_leaves": "Points stand {spacing:cm} apart, too far to tell wood from leaves. The whole "
+    "tree is taken as wood, all of it in doubt.",
     "trees_found_by_crowns": "No stem could be measured near the ground. Trees were told apart by the tops "
     "of their crowns.",
 }

@@ -1,0 +1,144 @@
+"""What can be given to a command? Every option and argument with its help, which is the manual's source."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+SYSTEM_NAMES = ("MRS", "SRS canopy", "SRS basal")
+"""Rope systems, as the loads room names them; written here too so that help comes up without loading it."""
+
+Cloud = Annotated[
+    str,
+    typer.Argument(metavar="CLOUD", help="Point cloud: LAS, LAZ, COPC, PLY, PCD, E57, XYZ, TXT, CSV or PTS."),
+]
+At = Annotated[
+    str | None,
+    typer.Option(
+        "--at",
+        metavar="X,Y",
+        help="Which tree, in the cloud's own coordinates and units, as a GIS shows them. Default: the "
+        "largest.",
+    ),
+]
+SettingsFile = Annotated[
+    Path | None, typer.Option("--settings", metavar="FILE.toml", help="Settings to put over the defaults.")
+]
+Also = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--also",
+        metavar="CLOUD",
+        help="A further scan of the same tree, repeatable: fitted onto the first, or refused.",
+    ),
+]
+Unit = Annotated[
+    str | None,
+    typer.Option(
+        "--unit", metavar="UNIT", help="m, ft, us-ft, cm or mm: overrules what the file says of its unit."
+    ),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress bar and no summary.")]
+Json = Annotated[bool, typer.Option("--json", help="Progress and result as JSON lines on standard output.")]
+
+TreeFile = Annotated[
+    Path, typer.Option("-o", "--output", metavar="tree.json", help="Where the wood graph goes.")
+]
+CloudOrTree = Annotated[
+    str | None,
+    typer.Argument(metavar="CLOUD|tree.json", help="Point cloud, or a tree.json made earlier or by hand."),
+]
+PlanFolder = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="DIR", help="Folder for the report and all files."),
+]
+Species = Annotated[
+    str | None, typer.Option(help="Common or botanical name. Default: unknown, judged with low strength.")
+]
+ClimberMass = Annotated[float | None, typer.Option("--climber-mass", metavar="KG", help="Climber with gear.")]
+Systems = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--system",
+        metavar="SYSTEM",
+        help=f"Rope system, repeatable: {', '.join(SYSTEM_NAMES)}. Default: all.",
+    ),
+]
+WorkAsked = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--work",
+        metavar="WORK",
+        help="Where hands must get to, repeatable: a GeoJSON or CSV file, or crown, deadwood, limb:12, "
+        "limb:U07, sample:300, "
+        "sample:300:5. Default: the cuts, else the whole crown.",
+    ),
+]
+Cuts = Annotated[
+    Path | None,
+    typer.Option(
+        "--cuts", metavar="FILE.csv", help="Cuts of a removal in their order: limb, union or stem height."
+    ),
+]
+Overrides = Annotated[
+    Path | None,
+    typer.Option(
+        "--overrides",
+        metavar="FILE",
+        help="Findings of a competent person: refused, dead, defect, load test; with who and why.",
+    ),
+]
+SitePlan = Annotated[
+    Path | None,
+    typer.Option(
+        "--site",
+        metavar="FILE.geojson",
+        help="No-stand areas, buildings, roads, water, conductors with voltage, anchors in other "
+        "trees, bases for basal lines.",
+    ),
+]
+Seed = Annotated[int, typer.Option(help="Seed of all random draws.")]
+Jobs = Annotated[
+    int | None, typer.Option("--jobs", min=1, metavar="N", help="Processor cores to use. Default: all.")
+]
+ShowSettings = Annotated[
+    bool,
+    typer.Option(
+        "--show-settings", help="Print every setting with its value, unit, meaning and source, then stop."
+    ),
+]
+Inventory = Annotated[
+    Path,
+    typer.Argument(metavar="INVENTORY", help="Tree inventory: GeoPackage, shapefile, GeoJSON or CSV."),
+]
+PlanFolders = Annotated[
+    list[Path], typer.Argument(metavar="DIR...", help="Folders written by treescan plan.")
+]
+JoinedFolder = Annotated[
+    Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the joined inventory.")
+]
+FieldsFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--fields",
+        metavar="FILE.toml",
+        help="Names of the inventory's fields, table [fields]: id, x, y, species, dbh_cm, crs.",
+    ),
+]
+Tolerance = Annotated[
+    float, typer.Option(min=0.0, metavar="M", help="Farthest distance of the two places of one tree.")
+]
+ThrowRecord = Annotated[
+    Path,
+    typer.Argument(
+        metavar="RECORD.csv",
+        help="One throw a line: method, distance_m, aimed_height_m, elevation_deg, got_height_m, "
+        "got_side_m, got_range_m; from the release point.",
+    ),
+]
+SettingsOut = Annotated[
+    Path,
+    typer.Option("-o", "--output", metavar="FILE.toml", help="Settings file to write, for plan --settings."),
+]
