@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings, JoinSettings
-from treescan.loads.checks.anchor import checked, whole_tree
+from treescan.loads.checks.anchor import checked
 from treescan.loads.checks.load_test import load_test
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.load_path import StructuralModel
+from treescan.loads.statics.structural_model import StructuralModel, whole_tree
 from treescan.planning.access.approach import Approach, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, unions_to_throw_at
 from treescan.planning.climb.climb_plan import Climbers, ClimbPlan, climb_plan

@@ -8,14 +8,13 @@ import pytest
 from loads.stick_trees import PLAIN, checked, configuration, tree
 from strategies import alone, random_tree
 
-from treescan.loads.checks.anchor import whole_tree
 from treescan.loads.checks.judged import contacts_of
 from treescan.loads.fall.backup import Suspension, common_node, fall, pierced
 from treescan.loads.fall.failure_chain import _shared, failure_chain
 from treescan.loads.fall.fall_way import BODY, GROUND, NOTHING, fall_way, first_met
 from treescan.loads.rope.contacts import at_node
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.load_path import leaves_limbs
+from treescan.loads.statics.structural_model import leaves_limbs, whole_tree
 from treescan.outputs.text.say import say
 from treescan.reason import Reason
 from treescan.units import G

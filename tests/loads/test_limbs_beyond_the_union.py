@@ -7,7 +7,6 @@ import pytest
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from strategies import alone
 
-from treescan.loads.checks.anchor import whole_tree
 from treescan.loads.checks.judged import contacts_of
 from treescan.loads.checks.line_check import one_line_lost
 from treescan.loads.rope.configuration_loads import configuration_loads
@@ -15,6 +14,7 @@ from treescan.loads.rope.contacts import supports_of
 from treescan.loads.rope.rope_run import taut_rope
 from treescan.loads.rope.strung_rope import hanging_between
 from treescan.loads.settings import LoadSettings
+from treescan.loads.statics.structural_model import whole_tree
 from treescan.units import G
 
 W = 100 * G

@@ -15,7 +15,8 @@ from treescan.estimate import Estimate
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.statics import governing
-from treescan.loads.statics.reliability import FIXED, MarginCase, both_margins, correlation_factor
+from treescan.loads.statics.margin_kernel import FIXED
+from treescan.loads.statics.reliability import MarginCase, both_margins, correlation_factor
 from treescan.loads.statics.section_stress import peaks, section_forces, utilisation
 from treescan.wood.topology.assemble import assemble
 

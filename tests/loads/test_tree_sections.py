@@ -7,12 +7,12 @@ from scipy.integrate import quad
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
-from treescan.loads.checks.anchor import whole_tree
 from treescan.loads.checks.judged import contacts_of
 from treescan.loads.material.defects import hollow_keep, kept_shear, lay_out
 from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.statics.load_path import load_path
 from treescan.loads.statics.section_stress import SectionForces, utilisation
+from treescan.loads.statics.structural_model import whole_tree
 from treescan.loads.statics.tree_sections import tree_sections
 from treescan.trees.beside import Beside, Foliage, Terrain
 from treescan.units import G

@@ -16,10 +16,10 @@ from test_plan_training_trees import LOADS
 
 from treescan.cloud.point_cloud import Frame
 from treescan.geometry import angle_between
-from treescan.loads.checks.anchor import whole_tree
 from treescan.loads.checks.line_check import check_line
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.strung_rope import hanging_between, line_tensions
+from treescan.loads.statics.structural_model import whole_tree
 from treescan.outputs.data.climb_json import climb_out
 from treescan.outputs.job_sheet.sheet_climb import climb_page
 from treescan.outputs.text.say import say

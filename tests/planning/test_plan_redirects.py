@@ -10,10 +10,10 @@ from hands import ASSESSABLE, S, table, throw, tree
 from loads.oracles import check_anchors
 from strategies import alone
 
-from treescan.loads.checks.anchor import whole_tree
 from treescan.loads.checks.redirect_check import check_redirect
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
+from treescan.loads.statics.structural_model import whole_tree
 from treescan.outputs.text.say import say_all
 from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.climb.climb_plan import EXACT_POINTS, Climbers, climb_plan

@@ -9,9 +9,10 @@ import pytest
 from hands import S, table, throw, tree
 from strategies import alone
 
-from treescan.loads.checks.anchor import check_anchor, whole_tree
+from treescan.loads.checks.anchor import check_anchor
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
+from treescan.loads.statics.structural_model import whole_tree
 from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.climb.walks import walks_that_hold
 from treescan.planning.ranking.rank import rank_points

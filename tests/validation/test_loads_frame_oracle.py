@@ -5,7 +5,6 @@ import pytest
 from Pynite import FEModel3D
 from strategies import alone, random_tree
 
-from treescan.loads.checks.anchor import whole_tree
 from treescan.loads.checks.judged import contacts_of
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
@@ -15,6 +14,7 @@ from treescan.loads.statics.deflection import displacements
 from treescan.loads.statics.governing import governed
 from treescan.loads.statics.load_path import load_path
 from treescan.loads.statics.section_stress import section_forces
+from treescan.loads.statics.structural_model import whole_tree
 from treescan.units import G
 
 MOE, SHEAR = 9.0e9, 0.6e9

@@ -38,14 +38,16 @@ class AnchorConfiguration:
     ----------
     union : int                 Row in `WoodGraph.unions`.
     system : str                "MRS", "SRS canopy" or "SRS basal".
-    hardware : str              Key of `loads.rope_systems.HARDWARE` ("rope on bark", "sleeve", "ring", "pulley").
+    hardware : str              Key of `loads.rope_systems.HARDWARE` ("rope on bark", "sleeve", "ring",
+        "pulley").
     rest_node : int             Graph node (segment child) of the limb the rope bears on at the union.
     rest_distance : float       Of the rope from the union's axis along that limb. [m]
-    via : (c,) int32            Further support nodes between the union and the base anchor, from the union outward (basal only).
+    via : (c,) int32            Further support nodes between the union and the base anchor, from the union
+        outward (basal only).
     base : (3,) float           Base anchor (basal) or stance. [m, local]
     tied_to : str               Name of what a basal line is tied to; "" = the foot of the own stem.
-    beyond : (b,) int32         Further support nodes between the union and the climber, from the union outward (basal only): the climber
-        hangs from the last of them.
+    beyond : (b,) int32         Further support nodes between the union and the climber, from the union
+        outward (basal only): the climber hangs from the last of them.
     """
 
     union: int
@@ -79,8 +81,10 @@ class LimbCheck:
     reason : Reason             Why that verdict.
     overload_chance : float     Share of the draws in which stress exceeds strength. NaN = not seen.
     slope_change : float        Turning of the wood at the tie-in point under the load ("lively"). [rad]
-    notes : tuple of Reason     What the reader must know beside the numbers: what is not judged, one-sided scans, and so on.
-    lively : bool               True where the tie-in point gives way or turns by more than the settings call stiff.
+    notes : tuple of Reason     What the reader must know beside the numbers: what is not judged, one-sided
+        scans, and so on.
+    lively : bool               True where the tie-in point gives way or turns by more than the settings call
+        stiff.
     """
 
     nodes: Ints
@@ -109,7 +113,8 @@ class LimbCheck:
 class Catch:
     """What the rope lands on next when the support above gives out; the ground when `union` is None.
 
-    union : row, -1 for a limb without a union row, None for the ground; label : str; slide, drop : float [m]; peak : float
+    union : row, -1 for a limb without a union row, None for the ground; label : str; slide, drop : float [m];
+        peak : float
     [N]; margin : Estimate under that peak; reason : Reason, how it comes about.
     """
 
@@ -136,7 +141,8 @@ class Exceptional:
     case : str                  Its name.
     worst_work_point : int      Row of the work points it comes from, -1 = straight below.
     force : (3,) float          On the wood at the union. [N]
-    multiple_of_weight : float  |force| over the climber's weight: the whole shock, not only the rope's geometry.
+    multiple_of_weight : float  |force| over the climber's weight: the whole shock, not only the rope's
+        geometry.
     margin : Estimate           Strength over stress of the weakest section.
     overload_chance : float     Share of the draws in which stress exceeds strength.
     governing : int             Node where it would break.
@@ -160,8 +166,10 @@ class Break:
     kind : str                  "limb", "union tear-out" or "stem" (above the lowest limb).
     node : int                  Of the section that gives way; all above it goes.
     use : float                 Its median stress over strength under the hardest case.
-    reason : Reason             What gives way, what goes with it, and why nothing holds the climber then, where that is so.
-    catches : tuple of Catch    As in `AnchorCheck`; redundant : bool, common_cause : Reason or None likewise, for this break.
+    reason : Reason             What gives way, what goes with it, and why nothing holds the climber then,
+        where that is so.
+    catches : tuple of Catch    As in `AnchorCheck`; redundant : bool, common_cause : Reason or None likewise,
+        for this break.
     """
 
     kind: str
@@ -175,29 +183,36 @@ class Break:
 
 @dataclass(frozen=True)
 class AnchorCheck:
-    """All of loads' answer for one `AnchorConfiguration`. The load and the margin are those of ordinary use, two people in a rescue included.
+    """All of loads' answer for one `AnchorConfiguration`. The load and the margin are those of ordinary use,
+    two people in a rescue included.
 
     Attributes
     ----------
     configuration : AnchorConfiguration
     force : (3,) float          On the wood at the union, governing case. [N]
-    multiple_of_weight : float  |force| over the rope's pull at the climber, governing case: what the configuration makes of the weight of a climber who
-        hangs still; not the force over the weight.
+    multiple_of_weight : float  |force| over the rope's pull at the climber, governing case: what the
+        configuration makes of the weight of a climber who hangs still; not the force over the weight.
     case : str                  Name of the governing load case.
     worst_work_point : int      Row of the work points it was governed by, -1 = straight below.
-    contact_forces : (c, 3)     Force at every contact: the union, then `configuration.via`, then `configuration.beyond`. [N]
+    contact_forces : (c, 3)     Force at every contact: the union, then `configuration.via`, then
+        `configuration.beyond`. [N]
     friction_multiple : float   The same with the middle friction value: information only.
     check : LimbCheck           The least margin over all contacts.
-    catches : tuple of Catch    The failure chain of the likeliest break, down to the last catch or the ground.
-    redundant : bool            After every likely break a later limb holds the climber above the ground with margin, from where the pull is
-        hardest and from the highest, the farthest-out and the lowest work.
+    catches : tuple of Catch    The failure chain of the likeliest break, down to the last catch or the
+        ground.
+    redundant : bool            After every likely break a later limb holds the climber above the ground with
+        margin, from where the pull is hardest and from the highest, the farthest-out and the lowest work.
     common_cause : Reason or None   Which single wood carries both main anchor and back-up.
-    exceptional : Exceptional   The same under an abrupt stop or a swing; None where none was asked for or nothing was seen.
+    exceptional : Exceptional   The same under an abrupt stop or a swing; None where none was asked for or
+        nothing was seen.
     cases : tuple of str        Ordinary cases that were tried.
     breaks : tuple of Break     Every likely break with its own chain, the likeliest first.
-    rope_slip : float           How far out along its limb the rope can run under a pull from the side; all above is told for there. [m]
-    contact_turns : (c,)        Turning of the rope on every contact, in the order of `contact_forces`; NaN where it is choked. [rad]
-    outer : Estimate or None    Margin of the weakest wood that carries `configuration.beyond` and not the union; None where there is none.
+    rope_slip : float           How far out along its limb the rope can run under a pull from the side; all
+        above is told for there. [m]
+    contact_turns : (c,)        Turning of the rope on every contact, in the order of `contact_forces`; NaN
+        where it is choked. [rad]
+    outer : Estimate or None    Margin of the weakest wood that carries `configuration.beyond` and not the
+        union; None where there is none.
     """
 
     configuration: AnchorConfiguration

@@ -1,7 +1,8 @@
 """Every figure the loads room assumes, with unit, meaning, source and honest standing.
 
-Masses, factors and friction describe the climb; live share, union factor and wall ratio describe the wood; the last group says
-how sure one must be. Angles here are degrees because people type them; they are turned into radians where they are used.
+Masses, factors and friction describe the climb; live share, union factor and wall ratio describe the wood;
+the last group says how sure one must be. Angles here are degrees because people type them; they are turned
+into radians where they are used.
 """
 
 from __future__ import annotations
@@ -12,6 +13,9 @@ from treescan.settings import setting
 
 OUTSIDE = "circle outside bark"
 INSIDE = "inside bark"
+LOW, MIDDLE, HIGH = 0, 1, 2
+"""Places of a range: frictions, union factors."""
+
 CASES = ("at rest", "ascent", "work positioning", "limb walk", "swing", "abrupt stop", "rescue", "load test")
 """Load cases in the order they are tried."""
 
@@ -22,60 +26,130 @@ class LoadSettings:
 
     # --- the climb
     climber_mass: float = setting(100.0, "kg", "climber with gear", "project_choice", low=20.0, high=400.0)
-    climber_mass_sd: float = setting(5.0, "kg", "standard deviation of that mass", "project_choice", low=0.0, high=50.0)
-    rescue_mass: float = setting(100.0, "kg", "second person with gear, rescue case", "project_choice", low=0.0, high=400.0)
-    cases: tuple[str, ...] = setting(CASES, "", "load cases that are tried; the worst governs", "project_choice", choices=CASES)
+    climber_mass_sd: float = setting(
+        5.0, "kg", "standard deviation of that mass", "project_choice", low=0.0, high=50.0
+    )
+    rescue_mass: float = setting(
+        100.0, "kg", "second person with gear, rescue case", "project_choice", low=0.0, high=400.0
+    )
+    cases: tuple[str, ...] = setting(
+        CASES, "", "load cases that are tried; the worst governs", "project_choice", choices=CASES
+    )
     exceptional: tuple[str, ...] = setting(
-        ("swing", "abrupt stop"), "", "cases that are no ordinary use: their margin is stated beside that of the others", "project_choice",
+        ("swing", "abrupt stop"),
+        "",
+        "cases that are no ordinary use: their margin is stated beside that of the others",
+        "project_choice",
         choices=CASES,
     )
     ascent_factor: float = setting(
-        1.5, "W", "peak while climbing the rope, top of the measured 1.1-1.5", "kane_arwade_2022", low=1.0, high=12.0
+        1.5,
+        "W",
+        "peak while climbing the rope, top of the measured 1.1-1.5",
+        "kane_arwade_2022",
+        low=1.0,
+        high=12.0,
     )
     positioning_factor: float = setting(
         2.0, "W", "weight put on at once, no slack, no damping", "sudden_load", low=1.0, high=12.0
     )
     limb_walk_factor: float = setting(
-        1.0, "W", "on W / cos(rope angle), braced at the feet; no measurement found", "geometry", low=1.0, high=12.0
+        1.0,
+        "W",
+        "on W / cos(rope angle), braced at the feet; no measurement found",
+        "geometry",
+        low=1.0,
+        high=12.0,
     )
     rescue_factor: float = setting(
-        1.5, "W", "on the weight of both people hanging plumb; no measurement found", "project_choice", low=1.0, high=12.0
+        1.5,
+        "W",
+        "on the weight of both people hanging plumb; no measurement found",
+        "project_choice",
+        low=1.0,
+        high=12.0,
     )
-    slack: float = setting(0.3, "m", "free fall before the rope comes tight, abrupt stop", "project_choice", low=0.0, high=20.0)
+    slack: float = setting(
+        0.3, "m", "free fall before the rope comes tight, abrupt stop", "project_choice", low=0.0, high=20.0
+    )
     shortest_rope: float = setting(
-        2.0, "m", "least rope between climber and support in the abrupt stop", "project_choice", low=0.3, high=50.0
+        2.0,
+        "m",
+        "least rope between climber and support in the abrupt stop",
+        "project_choice",
+        low=0.3,
+        high=50.0,
     )
     rope_modulus: float = setting(
-        30000.0, "N", "rope force per strain; standard rope lies between 19.6 and 41.2 kN", "en1891_bounds", low=500.0, high=1e6
+        30000.0,
+        "N",
+        "rope force per strain; standard rope lies between 19.6 and 41.2 kN",
+        "en1891_bounds",
+        low=500.0,
+        high=1e6,
     )
     stop_ceiling: float = setting(
-        10.6, "W", "largest abrupt stop measured; a computed one above it is said to be so", "kane_2020_stops", low=1.0, high=50.0
+        10.6,
+        "W",
+        "largest abrupt stop measured; a computed one above it is said to be so",
+        "kane_2020_stops",
+        low=1.0,
+        high=50.0,
     )
     preload: float = setting(
-        0.0, "W", "tension left in the anchor leg of a basal anchor by the pre-load test", "kane_2020_basal", low=0.0, high=10.0
+        0.0,
+        "W",
+        "tension left in the anchor leg of a basal anchor by the pre-load test",
+        "kane_2020_basal",
+        low=0.0,
+        high=10.0,
     )
-    test_people: float = setting(2.0, "W", "people hanging on the rope in the load test", "load_test", low=1.0, high=5.0)
+    test_people: float = setting(
+        2.0, "W", "people hanging on the rope in the load test", "load_test", low=1.0, high=5.0
+    )
     hand_pull: float = setting(
-        300.0, "N", "steady pull of one person by hand in the load test", "project_choice", low=50.0, high=1000.0
+        300.0,
+        "N",
+        "steady pull of one person by hand in the load test",
+        "project_choice",
+        low=50.0,
+        high=1000.0,
     )
     clear_share: float = setting(
         1.5,
         "-",
-        "stand-clear circle of the load test over how far a piece that breaks can lie, toppled full length to any side",
+        "stand-clear circle of the load test over how far a piece that breaks can lie, toppled full length "
+        "to any side",
         "project_choice",
         low=1.0,
         high=5.0,
     )
-    clear_least: float = setting(3.0, "m", "least radius of that circle", "project_choice", low=1.0, high=50.0)
+    clear_least: float = setting(
+        3.0, "m", "least radius of that circle", "project_choice", low=1.0, high=50.0
+    )
     rope_angle_limit_deg: float = setting(
-        45.0, "deg", "places out to this rope angle from plumb are judged; a plan judges all it counts as served too", "redirect_angle", low=5.0, high=85.0
+        45.0,
+        "deg",
+        "places out to this rope angle from plumb are judged; a plan judges all it counts as served too",
+        "redirect_angle",
+        low=5.0,
+        high=85.0,
     )
     lively: float = setting(
-        0.3, "m", "the rope's place gives way by more than this under the governing load: lively, not stiff", "project_choice", low=0.0, high=5.0
+        0.3,
+        "m",
+        "the rope's place gives way by more than this under the governing load: lively, not stiff",
+        "project_choice",
+        low=0.0,
+        high=5.0,
     )
-    lively_deg: float = setting(5.0, "deg", "or turns by more than this", "project_choice", low=0.0, high=90.0)
+    lively_deg: float = setting(
+        5.0, "deg", "or turns by more than this", "project_choice", low=0.0, high=90.0
+    )
     # --- rope on its supports: (low, middle, high)
-    mu_bark: tuple[float, ...] = setting((0.15, 0.30, 0.50), "-", "friction of rope on bark", "mu_bark", low=0.0, high=2.0)
+    mu_bark: tuple[float, ...] = setting(
+        (0.15, 0.30, 0.50), "-", "friction of rope on bark", "mu_bark", low=0.0, high=2.0
+    )
     mu_sleeve: tuple[float, ...] = setting(
         (0.15, 0.25, 0.35), "-", "friction of rope on a sleeve", "project_choice", low=0.0, high=2.0
     )
@@ -93,10 +167,20 @@ class LoadSettings:
         choices=("frictionless", "friction"),
     )
     rest_sd: float = setting(
-        0.05, "m", "standard deviation of where the rope rests along the limb", "project_choice", low=0.0, high=2.0
+        0.05,
+        "m",
+        "standard deviation of where the rope rests along the limb",
+        "project_choice",
+        low=0.0,
+        high=2.0,
     )
     min_lever: float = setting(
-        0.5, "d", "least distance of the rope from the parent's bark, in limb diameters", "project_choice", low=0.0, high=5.0
+        0.5,
+        "d",
+        "least distance of the rope from the parent's bark, in limb diameters",
+        "project_choice",
+        low=0.0,
+        high=5.0,
     )
     # --- wood
     section: str = setting(
@@ -107,16 +191,31 @@ class LoadSettings:
         choices=(OUTSIDE, INSIDE),
     )
     live_share_outside: float = setting(
-        0.40, "MOR", "mean breaking stress of live branches on the circle over bark", "kane_2007", low=0.05, high=1.0
+        0.40,
+        "MOR",
+        "mean breaking stress of live branches on the circle over bark",
+        "kane_2007",
+        low=0.05,
+        high=1.0,
     )
     live_cov_outside: float = setting(
-        0.446, "-", "its scatter: standard error 0.035 times the root of 26 branches", "kane_2007", low=0.0, high=1.0
+        0.446,
+        "-",
+        "its scatter: standard error 0.035 times the root of 26 branches",
+        "kane_2007",
+        low=0.0,
+        high=1.0,
     )
     live_share_inside: float = setting(
         0.72, "MOR", "mean breaking stress of live branches inside bark", "kane_2007", low=0.05, high=1.0
     )
     live_cov_inside: float = setting(
-        0.255, "-", "its scatter: standard error 0.036 times the root of 26 branches", "kane_2007", low=0.0, high=1.0
+        0.255,
+        "-",
+        "its scatter: standard error 0.036 times the root of 26 branches",
+        "kane_2007",
+        low=0.0,
+        high=1.0,
     )
     shear_share_outside: float = setting(
         0.556,
@@ -126,27 +225,56 @@ class LoadSettings:
         low=0.05,
         high=1.0,
     )
-    shear_share_inside: float = setting(1.0, "-", "share of it kept inside bark", "ash_torsion", low=0.05, high=1.0)
-    bark_share: float = setting(
-        0.08, "d", "bark on both sides over the diameter, where 'inside bark' is chosen", "bark_effect", low=0.0, high=0.4
+    shear_share_inside: float = setting(
+        1.0, "-", "share of it kept inside bark", "ash_torsion", low=0.05, high=1.0
     )
-    mor_cov: float = setting(0.16, "-", "scatter of green MOR where the table states none", "handbook_cov", low=0.0, high=0.6)
-    green_density: float = setting(0.0, "kg/m3", "measured green density; 0 = the table's", "spatz_2013", low=0.0, high=1500.0)
-    density_exponent: float = setting(1.2, "-", "strength over green density", "spatz_2013", low=0.0, high=3.0)
-    shear_modulus_share: float = setting(0.0625, "MOE", "shear modulus over MOE", "project_choice", low=0.01, high=0.5)
+    bark_share: float = setting(
+        0.08,
+        "d",
+        "bark on both sides over the diameter, where 'inside bark' is chosen",
+        "bark_effect",
+        low=0.0,
+        high=0.4,
+    )
+    mor_cov: float = setting(
+        0.16, "-", "scatter of green MOR where the table states none", "handbook_cov", low=0.0, high=0.6
+    )
+    green_density: float = setting(
+        0.0, "kg/m3", "measured green density; 0 = the table's", "spatz_2013", low=0.0, high=1500.0
+    )
+    density_exponent: float = setting(
+        1.2, "-", "strength over green density", "spatz_2013", low=0.0, high=3.0
+    )
+    shear_modulus_share: float = setting(
+        0.0625, "MOE", "shear modulus over MOE", "project_choice", low=0.01, high=0.5
+    )
     twig_share: float = setting(
-        0.15, "-", "weight of twigs the scan does not resolve, over the wood's", "project_choice", low=0.0, high=1.0
+        0.15,
+        "-",
+        "weight of twigs the scan does not resolve, over the wood's",
+        "project_choice",
+        low=0.0,
+        high=1.0,
     )
     leaf_mass: float = setting(
         0.2, "kg/m2", "fresh mass per projected area of twigs and leaves", "project_choice", low=0.0, high=2.0
     )
     leaves: str = setting(
-        "as scanned", "", "what hangs on the tree: the foliage the scan holds, none of it, or leaves even where it was scanned bare",
-        "project_choice", choices=("as scanned", "on", "off"),
+        "as scanned",
+        "",
+        "what hangs on the tree: the foliage the scan holds, none of it, or leaves even where it was "
+        "scanned bare",
+        "project_choice",
+        choices=("as scanned", "on", "off"),
     )
     leaf_share: float = setting(
-        0.10, "-", "fresh leaves over the weight of the limbs, where a bare scan is judged in leaf; no published value opened", "project_choice",
-        low=0.0, high=1.0,
+        0.10,
+        "-",
+        "fresh leaves over the weight of the limbs, where a bare scan is judged in leaf; no published value "
+        "opened",
+        "project_choice",
+        low=0.0,
+        high=1.0,
     )
     self_weight: bool = setting(True, "", "count the tree's own weight on every section", "geometry")
     # --- unions
@@ -154,62 +282,154 @@ class LoadSettings:
         (0.50, 0.70, 0.85, 1.00), "-", "limb over parent diameter, corners of the factor", "union_factor"
     )
     union_k: tuple[float, ...] = setting(
-        (1.00, 0.80, 0.60, 0.55), "-", "union factor at those corners, on top of the live share", "union_factor", low=0.0, high=1.0
+        (1.00, 0.80, 0.60, 0.55),
+        "-",
+        "union factor at those corners, on top of the live share",
+        "union_factor",
+        low=0.0,
+        high=1.0,
     )
     union_k_spread: float = setting(
-        0.5, "-", "how far the factor may lie either way, as a share of what it takes away", "union_factor", low=0.0, high=1.0
+        0.5,
+        "-",
+        "how far the factor may lie either way, as a share of what it takes away",
+        "union_factor",
+        low=0.0,
+        high=1.0,
     )
     included_bark: tuple[float, ...] = setting(
-        (0.40, 0.76, 0.85), "-", "low, middle, high share kept with reported included bark", "slater_ennos_2015"
+        (0.40, 0.76, 0.85),
+        "-",
+        "low, middle, high share kept with reported included bark",
+        "slater_ennos_2015",
     )
     codominant: float = setting(
-        0.70, "-", "aspect ratio from which both stems of a fork carry the factor", "dahle_2022", low=0.3, high=1.0
+        0.70,
+        "-",
+        "aspect ratio from which both stems of a fork carry the factor",
+        "dahle_2022",
+        low=0.3,
+        high=1.0,
     )
-    # --- defects a person reports: "U07 dead", "limb 3 hollow 0.35", "node 12 cavity 0.4 open 60", "stem decay"
-    reported: tuple[str, ...] = setting((), "", "defects found by inspection, for example 'U07 included bark'", "project_choice")
+    # --- defects a person reports: "U07 dead", "limb 3 hollow 0.35", "node 12 cavity 0.4 open 60", "stem
+    # decay"
+    reported: tuple[str, ...] = setting(
+        (), "", "defects found by inspection, for example 'U07 included bark'", "project_choice"
+    )
     min_wall: float = setting(
         0.27, "t/R", "wall over radius below which no hollow formula is used", "huang_2017", low=0.0, high=1.0
     )
     widest_opening_deg: float = setting(
-        120.0, "deg", "opening of a cavity beyond which no formula is used", "decay_formulas", low=0.0, high=360.0
+        120.0,
+        "deg",
+        "opening of a cavity beyond which no formula is used",
+        "decay_formulas",
+        low=0.0,
+        high=360.0,
     )
     # --- how sure
     diameter_sd_unstated: float = setting(
-        0.08, "d", "relative standard deviation of a diameter that states none", "project_choice", low=0.0, high=1.0
+        0.08,
+        "d",
+        "relative standard deviation of a diameter that states none",
+        "project_choice",
+        low=0.0,
+        high=1.0,
     )
-    diameter_sd_least: float = setting(0.02, "d", "no diameter is better known than this", "project_choice", low=0.0, high=1.0)
+    diameter_sd_least: float = setting(
+        0.02, "d", "no diameter is better known than this", "project_choice", low=0.0, high=1.0
+    )
     diameter_sd_most: float = setting(
-        0.5, "d", "a diameter that is known no better than this was not measured: no margin from it", "project_choice", low=0.05, high=1.0
+        0.5,
+        "d",
+        "a diameter that is known no better than this was not measured: no margin from it",
+        "project_choice",
+        low=0.05,
+        high=1.0,
     )
     diameter_common: float = setting(
         0.5, "-", "share of the diameter variance common to a whole limb", "project_choice", low=0.0, high=1.0
     )
     diameter_reach: float = setting(
-        1.0, "m", "distance along a limb over which the rest of it fades (1/e)", "project_choice", low=0.01, high=100.0
+        1.0,
+        "m",
+        "distance along a limb over which the rest of it fades (1/e)",
+        "project_choice",
+        low=0.01,
+        high=100.0,
     )
     longest_bridge: float = setting(
-        0.15, "m", "longer gaps of the scan on the load path are not seen; shorter ones than this and the limb's diameter are spanned "
-        "by the thinner of their ends", "project_choice", low=0.0, high=2.0
+        0.15,
+        "m",
+        "longer gaps of the scan on the load path are not seen; shorter ones than this and the limb's "
+        "diameter are spanned "
+        "by the thinner of their ends",
+        "project_choice",
+        low=0.0,
+        high=2.0,
     )
     samples: int = setting(2000, "", "draws of the margin", "project_choice", low=100, high=200000)
-    stands: bool = setting(True, "", "leave out draws in which the wood could not carry even its own weight, for it stands", "geometry")
-    holds_p5: float = setting(1.5, "-", "least 5th percentile of the margin in ordinary use for 'holds'", "project_choice", low=0.5, high=20.0)
-    fails_p5: float = setting(1.0, "-", "below this 5th percentile in ordinary use it 'does not hold'", "project_choice", low=0.1, high=20.0)
+    stands: bool = setting(
+        True,
+        "",
+        "leave out draws in which the wood could not carry even its own weight, for it stands",
+        "geometry",
+    )
+    holds_p5: float = setting(
+        1.5,
+        "-",
+        "least 5th percentile of the margin in ordinary use for 'holds'",
+        "project_choice",
+        low=0.5,
+        high=20.0,
+    )
+    fails_p5: float = setting(
+        1.0,
+        "-",
+        "below this 5th percentile in ordinary use it 'does not hold'",
+        "project_choice",
+        low=0.1,
+        high=20.0,
+    )
     exceptional_p5: float = setting(
-        1.0, "-", "least 5th percentile of the margin in the exceptional cases for 'holds'", "project_choice", low=0.0, high=20.0
+        1.0,
+        "-",
+        "least 5th percentile of the margin in the exceptional cases for 'holds'",
+        "project_choice",
+        low=0.0,
+        high=20.0,
     )
     exceptional_median: float = setting(
-        1.0, "-", "below this median in the exceptional cases it 'does not hold': a stop would more likely break it than not", "project_choice",
-        low=0.0, high=20.0,
+        1.0,
+        "-",
+        "below this median in the exceptional cases it 'does not hold': a stop would more likely break it "
+        "than not",
+        "project_choice",
+        low=0.0,
+        high=20.0,
     )
     catch_diameter: float = setting(
-        0.05, "m", "thinner limbs are taken to break at once when the rope falls on them", "project_choice", low=0.01, high=0.5
+        0.05,
+        "m",
+        "thinner limbs are taken to break at once when the rope falls on them",
+        "project_choice",
+        low=0.01,
+        high=0.5,
     )
-    catch_samples: int = setting(500, "", "draws of the margin of each limb that catches", "project_choice", low=100, high=200000)
+    catch_samples: int = setting(
+        500, "", "draws of the margin of each limb that catches", "project_choice", low=100, high=200000
+    )
     ground_clearance: float = setting(
-        1.0, "m", "climber's feet above ground at the lowest point of a fall for a back-up to count", "project_choice", low=0.0, high=20.0
+        1.0,
+        "m",
+        "climber's feet above ground at the lowest point of a fall for a back-up to count",
+        "project_choice",
+        low=0.0,
+        high=20.0,
     )
-    harness_to_feet: float = setting(1.0, "m", "from the rope's end at the harness down to the feet", "project_choice", low=0.0, high=2.0)
+    harness_to_feet: float = setting(
+        1.0, "m", "from the rope's end at the harness down to the feet", "project_choice", low=0.0, high=2.0
+    )
 
 
 def live_share(settings: LoadSettings) -> tuple[float, float]:

@@ -1,6 +1,7 @@
 """Will these anchors hold, and what catches if not?
 
-Every configuration against every place of the climber: forces, stresses down to the ground, the margin with its low end, the failure chain.
+Every configuration against every place of the climber: forces, stresses down to the ground, the margin with
+its low end, the failure chain.
 """
 
 from __future__ import annotations
@@ -16,37 +17,50 @@ from treescan.loads.checks.notes import notes
 from treescan.loads.checks.rope_slip import rope_slip
 from treescan.loads.checks.verdict import misread, sources, verdict
 from treescan.loads.fall.failure_chain import failure_chain, spoiled
-from treescan.loads.limb_check import UNKNOWN, UNSEEN, AnchorCheck, AnchorConfiguration, Break, LimbCheck, limb_named
-from treescan.loads.material.wood_strength import Wood
+from treescan.loads.limb_check import (
+    UNKNOWN,
+    UNSEEN,
+    AnchorCheck,
+    AnchorConfiguration,
+    Break,
+    LimbCheck,
+    limb_named,
+)
 from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads, friction_multiple
 from treescan.loads.rope.contacts import Contact
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.settings import LoadSettings
+from treescan.loads.settings import MIDDLE
 from treescan.loads.statics.governing import governed
-from treescan.loads.statics.load_path import LIMBS, OWN, StructuralModel, leaves_limbs, likely_breaks, stops_a_rope, unseen
-from treescan.loads.statics.reliability import FIXED
-from treescan.loads.statics.tree_sections import tree_sections
+from treescan.loads.statics.likely_breaks import likely_breaks
+from treescan.loads.statics.load_path import unseen
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.progress import Progress, quiet
 from treescan.reason import Reason
-from treescan.trees.beside import Beside
 from treescan.units import G
-from treescan.wood.graph import Floats, WoodGraph
+from treescan.wood.graph import Floats
 
 LIFTED = 0.1
-"""A union that bears less than this share of the climber's weight under the governing load has the rope lifted off it (project choice)."""
+"""A union that bears less than this share of the climber's weight under the governing load has the rope
+lifted off it (project choice)."""
 
 BREAKS = {"limb": "limb_breaks", "union tear-out": "union_tears_out", "stem": "stem_breaks"}
 """Code of a likely break by its kind."""
 
 
-def checked(tree: StructuralModel, configurations: Sequence[AnchorConfiguration], work_xyz: Floats, progress: Progress = quiet) -> tuple[AnchorCheck, ...]:
+def checked(
+    tree: StructuralModel,
+    configurations: Sequence[AnchorConfiguration],
+    work_xyz: Floats,
+    progress: Progress = quiet,
+) -> tuple[AnchorCheck, ...]:
     """Check every configuration against all work points; the worst climber position and load case governs.
 
     Parameters
     ----------
     tree : StructuralModel      From `whole_tree`.
     configurations : sequence of AnchorConfiguration
-    work_xyz : (w, 3) float     Work points; those beyond the allowed rope angle or above the anchor are left out. [m, local]
+    work_xyz : (w, 3) float     Work points; those beyond the allowed rope angle or above the anchor are left
+        out. [m, local]
     progress : callable
 
     Returns
@@ -62,26 +76,12 @@ def checked(tree: StructuralModel, configurations: Sequence[AnchorConfiguration]
     return tuple(out)
 
 
-def whole_tree(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, seed: int = 1) -> StructuralModel:
-    """All that configurations on one tree share, made once: also the draws, so that two configurations differ by what they are and not by luck.
-
-    Parameters
-    ----------
-    beside : Beside             Terrain and foliage.
-    wood : Wood                 From `loads.material.wood_strength.wood_of`.
-    seed : int                  Of the draws; the same seed gives the same answer.
-    """
-    sections = tree_sections(graph, beside, wood, settings)
-    normals = np.asfortranarray(np.random.default_rng(seed).standard_normal((settings.samples, FIXED + LIMBS + OWN)))
-    thick, few = settings.catch_diameter, np.asfortranarray(normals[: settings.catch_samples])
-    return StructuralModel(graph, beside, wood, sections, leaves_limbs(graph, thick), stops_a_rope(graph, thick), settings, normals, few)
-
-
 def check_anchor(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> AnchorCheck:
     """One configuration, as `checked`.
 
-    Where further limbs lie under the climber's leg, the climber hangs from the outermost of them. Should the taut rope lift off the union
-    then, the configuration is also judged as if they were not there, and the worse of both is told.
+    Where further limbs lie under the climber's leg, the climber hangs from the outermost of them. Should the
+    taut rope lift off the union then, the configuration is also judged as if they were not there, and the
+    worse of both is told.
     """
     found = _loaded(tree, configuration, work)
     if isinstance(found, _NotSeen):
@@ -119,14 +119,19 @@ def _loaded(tree: StructuralModel, configuration: AnchorConfiguration, work: Flo
             return _NotSeen(len(contacts), Reason("not_seen_where_rope_slips", why=why))
         loads = _loads(tree, configuration, contacts, work)
     found = judged(tree, configuration, loads, slip)
-    if found.misread:  # a report explains a weak section; without one a limb that stands but could not was misread
+    # a report explains a weak section; without one a limb that stands but could not was misread
+    if found.misread:
         return _NotSeen(len(contacts), misread(tree, found.use.node))
     return found
 
 
-def _loads(tree: StructuralModel, configuration: AnchorConfiguration, contacts: tuple[Contact, ...], work: Floats) -> ConfigurationLoads:
+def _loads(
+    tree: StructuralModel, configuration: AnchorConfiguration, contacts: tuple[Contact, ...], work: Floats
+) -> ConfigurationLoads:
     base, ground = np.asarray(configuration.base, float), tree.ground_below(contacts[-1].point)
-    return configuration_loads(configuration.system, configuration.hardware, contacts, base, ground, work, tree.settings)
+    return configuration_loads(
+        configuration.system, configuration.hardware, contacts, base, ground, work, tree.settings
+    )
 
 
 def _lifted_off(found: Judged) -> bool:
@@ -136,7 +141,9 @@ def _lifted_off(found: Judged) -> bool:
     return bool(len(found.configuration.beyond) and found.use.margin.known and not on_union > most)
 
 
-def _answer(found: Judged, configuration: AnchorConfiguration, outer: Estimate | None, work: Floats) -> AnchorCheck:
+def _answer(
+    found: Judged, configuration: AnchorConfiguration, outer: Estimate | None, work: Floats
+) -> AnchorCheck:
     """The whole answer; limbs of `configuration.beyond` that `found` was judged without bear nothing."""
     tree, loads, row = found.tree, found.loads, found.use.row
     order = [*range(found.union, -1, -1), *range(found.union + 1, len(found.contacts))]
@@ -151,7 +158,9 @@ def _answer(found: Judged, configuration: AnchorConfiguration, outer: Estimate |
         case=loads.pulls.case[row],
         worst_work_point=int(loads.pulls.work[row]),
         contact_forces=np.vstack([on_wood, np.zeros((len(lifted), 3))]),
-        friction_multiple=friction_multiple(loads, configuration.hardware, configuration.system, row, found.union, tree.settings),
+        friction_multiple=friction_multiple(
+            loads, configuration.hardware, configuration.system, row, found.union, tree.settings
+        ),
         check=_limb_check(found),
         catches=breaks[0].catches,
         redundant=all(b.redundant for b in breaks),
@@ -169,11 +178,16 @@ def _outer(found: Judged) -> Estimate | None:
     """The margin of the weakest wood that carries a limb under the climber's leg and not the union."""
     path, configuration = found.path, found.configuration
     rows = path.above[:, found.union + 1 :].any(axis=1) & ~path.above[:, found.union]
-    return governed(found.tree, found.loads, path.of(rows), configuration.system, configuration.hardware).margin if rows.any() else None
+    return (
+        governed(found.tree, found.loads, path.of(rows), configuration.system, configuration.hardware).margin
+        if rows.any()
+        else None
+    )
 
 
 def _breaks(found: Judged) -> tuple[Break, ...]:
-    """What follows from each likely break, the likeliest first; told from where the pull is hardest, redundant only if so at work too."""
+    """What follows from each likely break, the likeliest first; told from where the pull is hardest,
+    redundant only if so at work too."""
     tree, contacts, hardest, pulls = found.tree, found.contacts, found.hardest, found.loads.pulls
     base, basal = np.asarray(found.configuration.base, float), SYSTEMS[found.configuration.system].basal
     climber = pulls.place[hardest.row].copy()
@@ -185,7 +199,17 @@ def _breaks(found: Judged) -> tuple[Break, ...]:
         node = int(found.path.node[row])
         chain = failure_chain(tree, basal, contacts, climber, base, node)
         why = chain.reason if chain.reason is not None else spoiled(tree, contacts, base, node, at_work)
-        out.append(Break(kind, node, float(hardest.use[row]), _break_reason(tree, kind, node, why), chain.catches, why is None, chain.common_cause))
+        out.append(
+            Break(
+                kind,
+                node,
+                float(hardest.use[row]),
+                _break_reason(tree, kind, node, why),
+                chain.catches,
+                why is None,
+                chain.common_cause,
+            )
+        )
     return tuple(out)
 
 
@@ -207,7 +231,7 @@ def _limb_check(found: Judged) -> LimbCheck:
     s, path, use, give = found.tree.sections, found.path, found.use, found.stiffness
     contact = int(np.flatnonzero(path.above[use.section])[-1])
     order = np.flatnonzero(path.above[:, contact])[::-1]
-    strength = path.bending * s.k[path.node, 1]
+    strength = path.bending * s.k[path.node, MIDDLE]
     called, reason = verdict(found)
     return LimbCheck(
         nodes=path.node[order],
@@ -233,8 +257,11 @@ def _limb_check(found: Judged) -> LimbCheck:
     )
 
 
-def _not_seen(configuration: AnchorConfiguration, found: _NotSeen, lifted: int, outer: Estimate | None) -> AnchorCheck:
-    """The answer where the scan cannot tell: no number at all, but for the contacts the rope is lifted off."""
+def _not_seen(
+    configuration: AnchorConfiguration, found: _NotSeen, lifted: int, outer: Estimate | None
+) -> AnchorCheck:
+    """The answer where the scan cannot tell: no number at all, but for the contacts the rope is lifted
+    off."""
     none, nan = np.zeros(0), float("nan")
     check = LimbCheck(
         nodes=np.zeros(0, np.int32),

@@ -1,4 +1,5 @@
-"""What do the loads of one configuration do to the wood? Everything the verdict, the notes and the failure chain are read from."""
+"""What do the loads of one configuration do to the wood? Everything the verdict, the notes and the failure
+chain are read from."""
 
 from __future__ import annotations
 
@@ -15,16 +16,17 @@ from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.statics.deflection import chain
 from treescan.loads.statics.governing import Governed, gate, governed
-from treescan.loads.statics.load_path import LegLoads, LoadPath, StructuralModel, load_path, path_down
+from treescan.loads.statics.load_path import LegLoads, LoadPath, load_path, path_down
 from treescan.loads.statics.section_stress import cross
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.units import G
 
 
 @dataclass(frozen=True)
 class Stiffness:
-    """How far the rope's place on the union gives way (sag, [m]) and turns (slope_change, [rad]) under the governing load; lively : bool,
-    more than the settings call stiff."""
+    """How far the rope's place on the union gives way (sag, [m]) and turns (slope_change, [rad]) under the
+    governing load; lively : bool, more than the settings call stiff."""
 
     sag: float
     slope_change: float
@@ -72,9 +74,10 @@ class Judged:
 
 
 def contacts_of(tree: StructuralModel, configuration: AnchorConfiguration) -> tuple[Contact, ...]:
-    """Contacts in rope order: supports from the base up, the union, limbs under the climber's leg; the one next to the climber last."""
-    g, s = tree.graph, tree.sections
-    found: list[Contact] = [union_contact(g, configuration, s.counted, s.point, tree.settings.min_lever)]
+    """Contacts in rope order: supports from the base up, the union, limbs under the climber's leg; the one
+    next to the climber last."""
+    g = tree.graph
+    found: list[Contact] = [union_contact(g, configuration, tree.settings.min_lever)]
     base = np.asarray(configuration.base, float)
     if SYSTEMS[configuration.system].basal:
         for node in configuration.via:
@@ -83,12 +86,21 @@ def contacts_of(tree: StructuralModel, configuration: AnchorConfiguration) -> tu
     return (*found[::-1], *beyond)
 
 
-def judged(tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads, slip: RopeSlip | None) -> Judged:
+def judged(
+    tree: StructuralModel,
+    configuration: AnchorConfiguration,
+    loads: ConfigurationLoads,
+    slip: RopeSlip | None,
+) -> Judged:
     """The configuration under all its loads."""
     path, union = load_path(tree, loads.contacts), len(loads.contacts) - 1 - len(configuration.beyond)
     use = governed(tree, loads, path, configuration.system, configuration.hardware)
     tried = bool((loads.pulls.hard > 0).any())
-    shock = governed(tree, loads, path, configuration.system, configuration.hardware, hard=True) if tried else None
+    shock = (
+        governed(tree, loads, path, configuration.system, configuration.hardware, hard=True)
+        if tried
+        else None
+    )
     return Judged(
         tree=tree,
         configuration=configuration,
@@ -116,7 +128,9 @@ def is_lively(sag: float, slope_change: float, settings: LoadSettings) -> bool:
     return bool(sag > settings.lively or slope_change > np.deg2rad(settings.lively_deg))
 
 
-def _exceptional(tree: StructuralModel, loads: ConfigurationLoads, shock: Governed, union: int) -> Exceptional:
+def _exceptional(
+    tree: StructuralModel, loads: ConfigurationLoads, shock: Governed, union: int
+) -> Exceptional:
     """The hardest abrupt stop or swing, as it is told; union : row of its contact."""
     force = shock.legs.force[union].sum(axis=0)
     return Exceptional(
@@ -134,8 +148,8 @@ def _exceptional(tree: StructuralModel, loads: ConfigurationLoads, shock: Govern
 def _stiffness(tree: StructuralModel, contacts: Sequence[Contact], legs: LegLoads) -> Stiffness:
     """Displacement and change of slope of the rope's place on the union, governing load.
 
-    Wood inside bark gives the stiffness, whatever section the strength is told on; a hollow keeps the same share of the second moment as of
-    the section modulus, 1 - (1 - t/R)^4.
+    Wood inside bark gives the stiffness, whatever section the strength is told on; a hollow keeps the same
+    share of the second moment as of the section modulus, 1 - (1 - t/R)^4.
     """
     g, s, top = tree.graph, tree.sections, contacts[-1]
     path = path_down(g.parent, top.node)[::-1]
@@ -150,6 +164,8 @@ def _stiffness(tree: StructuralModel, contacts: Sequence[Contact], legs: LegLoad
             j = max(int(np.isin(path, path_down(g.parent, c.node)).sum()) - 2, 0)
         force[j] += legs.force[i].sum(axis=0)
         moment[j] += cross(legs.point[i] - points[j], legs.force[i]).sum(axis=0)
-    u, turn = chain(points, radius, force, moment, tree.wood.moe, tree.wood.moe * tree.settings.shear_modulus_share)
+    u, turn = chain(
+        points, radius, force, moment, tree.wood.moe, tree.wood.moe * tree.settings.shear_modulus_share
+    )
     sag, slope_change = float(np.linalg.norm(u)), float(np.linalg.norm(turn))
     return Stiffness(sag, slope_change, is_lively(sag, slope_change, tree.settings))

@@ -1,4 +1,5 @@
-"""One anchor pulled by a line in a known direction: one of two lines to a climber, or one end of a rope strung between two trees."""
+"""One anchor pulled by a line in a known direction: one of two lines to a climber, or one end of a rope
+strung between two trees."""
 
 from __future__ import annotations
 
@@ -19,7 +20,8 @@ from treescan.loads.rope.shock import pendulum_force, pendulum_speed
 from treescan.loads.rope.strung_rope import TwoLines
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.governing import gate, governed
-from treescan.loads.statics.load_path import LoadPath, StructuralModel, load_path, unseen
+from treescan.loads.statics.load_path import LoadPath, load_path, unseen
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import Floats
@@ -27,9 +29,11 @@ from treescan.wood.graph import Floats
 
 @dataclass(frozen=True)
 class LineCheck:
-    """Margin of one anchor under one line; NaN with the reason where the scan cannot tell or a reported defect forbids it.
+    """Margin of one anchor under one line; NaN with the reason where the scan cannot tell or a reported
+    defect forbids it.
 
-    force : (3,) float on the wood the line leaves from [N]; margin : Estimate; governing : int node; mode : str; reason : Reason
+    force : (3,) float on the wood the line leaves from [N]; margin : Estimate; governing : int node; mode :
+        str; reason : Reason
     or None, why there is no margin; gate : Reason or None, the reported defect, where that is why.
     """
 
@@ -60,7 +64,8 @@ class TwoLineCheck:
 class LineLost:
     """What follows when the other line fails: this one swings down with the whole weight.
 
-    check : LineCheck under the swing's peak; drop : height of the swing's fall [m]; sideways : to the anchor's plumb [m]; speed : there
+    check : LineCheck under the swing's peak; drop : height of the swing's fall [m]; sideways : to the
+        anchor's plumb [m]; speed : there
     [m/s]; peak : in the rope [N]; low : (3,) where the load hangs then [m].
     """
 
@@ -73,9 +78,11 @@ class LineLost:
 
 
 def hardest(settings: LoadSettings, *, at_work: bool) -> tuple[str, float]:
-    """The hardest ordinary load case and its pull over the climber's weight: where a rope hangs plumb, or at a place of work on two lines.
+    """The hardest ordinary load case and its pull over the climber's weight: where a rope hangs plumb, or at
+    a place of work on two lines.
 
-    A place of work on two lines is not walked at an angle nor climbed to; what is put there at once or as a second person counts.
+    A place of work on two lines is not walked at an angle nor climbed to; what is put there at once or as a
+    second person counts.
     """
     anchor = np.array([0.0, 0.0, 20.0])
     found = pulls(anchor, 0.0, anchor - [[0.0, 0.0, 10.0]] if at_work else np.zeros((0, 3)), 0.0, 1, settings)
@@ -85,16 +92,27 @@ def hardest(settings: LoadSettings, *, at_work: bool) -> tuple[str, float]:
     return found.case[row], float(found.tension[row]) / (settings.climber_mass * G)
 
 
-def check_line(tree: StructuralModel, configuration: AnchorConfiguration, toward: Floats, tension: float) -> LineCheck:
-    """Strength over stress of an anchor whose line is pulled with `tension` [N] toward a point (3,) [m] below it, own weight included."""
+def check_line(
+    tree: StructuralModel, configuration: AnchorConfiguration, toward: Floats, tension: float
+) -> LineCheck:
+    """Strength over stress of an anchor whose line is pulled with `tension` [N] toward a point (3,) [m] below
+    it, own weight included."""
     contacts = contacts_of(tree, configuration)
     why = unseen(tree, contacts)
     if why is not None:
         return _not_seen(why)
-    return _judged(tree, _pulled(tree, configuration, contacts, toward, tension), load_path(tree, contacts), configuration.system, configuration.hardware)
+    return _judged(
+        tree,
+        _pulled(tree, configuration, contacts, toward, tension),
+        load_path(tree, contacts),
+        configuration.system,
+        configuration.hardware,
+    )
 
 
-def check_two_lines(tree: StructuralModel, configurations: Sequence[AnchorConfiguration], lines: TwoLines, *, factor: float) -> TwoLineCheck:
+def check_two_lines(
+    tree: StructuralModel, configurations: Sequence[AnchorConfiguration], lines: TwoLines, *, factor: float
+) -> TwoLineCheck:
     """Both anchors of two lines that carry one load, in one tree.
 
     Parameters
@@ -105,8 +123,8 @@ def check_two_lines(tree: StructuralModel, configurations: Sequence[AnchorConfig
 
     Notes
     -----
-    What carries one line alone is judged as in `check_line`, what carries both under both at once (there without the uneven pull that
-    friction can leave in a basal line).
+    What carries one line alone is judged as in `check_line`, what carries both under both at once (there
+    without the uneven pull that friction can leave in a basal line).
     """
     contacts = [contacts_of(tree, r) for r in configurations]
     both = (*contacts[0], *contacts[1])
@@ -115,7 +133,10 @@ def check_two_lines(tree: StructuralModel, configurations: Sequence[AnchorConfig
     shared = np.asarray(path.above[:, :split].any(axis=1) & path.above[:, split:].any(axis=1))
     meet = int(path.node[shared].max())
     why = [unseen(tree, c) for c in contacts]
-    pull = [_pulled(tree, r, c, lines.place, factor * float(t)) for r, c, t in zip(configurations, contacts, lines.tension, strict=True)]
+    pull = [
+        _pulled(tree, r, c, lines.place, factor * float(t))
+        for r, c, t in zip(configurations, contacts, lines.tension, strict=True)
+    ]
     own = [load_path(tree, c) for c in contacts]
     apart = [p.of(~np.isin(p.node, path.node[shared])) for p in own]
     first, second = (
@@ -130,9 +151,11 @@ def check_two_lines(tree: StructuralModel, configurations: Sequence[AnchorConfig
 
 
 def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lines: TwoLines) -> LineLost:
-    """The other line fails: this one swings down with the whole weight, on the leg it has, up to 3 - 2 cos of the angle it starts at.
+    """The other line fails: this one swings down with the whole weight, on the leg it has, up to 3 - 2 cos of
+    the angle it starts at.
 
-    Rope between the place and a climber who hangs further down makes the swing longer and its peak less: not counted.
+    Rope between the place and a climber who hangs further down makes the swing longer and its peak less: not
+    counted.
     """
     anchor = contacts_of(tree, configuration)[-1].point
     leg = anchor - lines.place
@@ -141,25 +164,56 @@ def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lin
     peak = float(tree.settings.climber_mass * G * pendulum_force(start))
     low = anchor - np.array([0.0, 0.0, length])
     return LineLost(
-        check_line(tree, configuration, low, peak), float(lines.place[2] - low[2]), float(np.hypot(leg[0], leg[1])),
-        float(pendulum_speed(length, start)), peak, low,
-    )  # fmt: skip
+        check_line(tree, configuration, low, peak),
+        float(lines.place[2] - low[2]),
+        float(np.hypot(leg[0], leg[1])),
+        float(pendulum_speed(length, start)),
+        peak,
+        low,
+    )
 
 
-def _pulled(tree: StructuralModel, configuration: AnchorConfiguration, contacts: Sequence[Contact], toward: Floats, tension: float) -> ConfigurationLoads:
+def _pulled(
+    tree: StructuralModel,
+    configuration: AnchorConfiguration,
+    contacts: Sequence[Contact],
+    toward: Floats,
+    tension: float,
+) -> ConfigurationLoads:
     """The one load of a line that is pulled toward a point below its anchor."""
     still = replace(tree.settings, cases=("at rest",), rope_angle_limit_deg=90.0, preload=0.0)
     base, place = np.asarray(configuration.base, float), np.asarray(toward, float)
-    loads = configuration_loads(configuration.system, configuration.hardware, contacts, base, tree.ground_below(contacts[-1].point), place, still)
+    loads = configuration_loads(
+        configuration.system,
+        configuration.hardware,
+        contacts,
+        base,
+        tree.ground_below(contacts[-1].point),
+        place,
+        still,
+    )
     row = np.flatnonzero(loads.pulls.work == 0)
     if len(row) == 0:
         raise BadInput("the line must be pulled downward", remedy="take a point below the anchor")
     p = loads.pulls
     pull = replace(
-        p, place=p.place[row], work=p.work[row], tension=np.array([float(tension)]), case=("line",), hard=np.zeros(1), hard_case=("",)
+        p,
+        place=p.place[row],
+        work=p.work[row],
+        tension=np.array([float(tension)]),
+        case=("line",),
+        hard=np.zeros(1),
+        hard_case=("",),
     )
     return ConfigurationLoads(
-        loads.contacts, pull, loads.turn[row], loads.touches[row], loads.leg_point[row], loads.leg_toward[row], loads.share[row], loads.hard_share[row]
+        loads.contacts,
+        pull,
+        loads.turn[row],
+        loads.touches[row],
+        loads.leg_point[row],
+        loads.leg_toward[row],
+        loads.share[row],
+        loads.hard_share[row],
     )
 
 
@@ -169,11 +223,25 @@ def _together(a: ConfigurationLoads, b: ConfigurationLoads) -> ConfigurationLoad
     whole = max(ta + tb, 1e-9)
     share = np.concatenate([a.share * (ta / whole), b.share * (tb / whole)], axis=1)
     turn, touches = np.concatenate([a.turn, b.turn], axis=1), np.concatenate([a.touches, b.touches], axis=1)
-    point, toward = np.concatenate([a.leg_point, b.leg_point], axis=1), np.concatenate([a.leg_toward, b.leg_toward], axis=1)
-    return ConfigurationLoads((*a.contacts, *b.contacts), replace(a.pulls, tension=np.array([whole])), turn, touches, point, toward, share, share)
+    point, toward = (
+        np.concatenate([a.leg_point, b.leg_point], axis=1),
+        np.concatenate([a.leg_toward, b.leg_toward], axis=1),
+    )
+    return ConfigurationLoads(
+        (*a.contacts, *b.contacts),
+        replace(a.pulls, tension=np.array([whole])),
+        turn,
+        touches,
+        point,
+        toward,
+        share,
+        share,
+    )
 
 
-def _judged(tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, system: str, hardware: str) -> LineCheck:
+def _judged(
+    tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, system: str, hardware: str
+) -> LineCheck:
     """The margin of the weakest section of a load path under one load, or why there is none."""
     use = governed(tree, loads, path, system, hardware)
     force, reported = use.legs.force[-1].sum(axis=0), gate(tree, path)

@@ -1,4 +1,5 @@
-"""How might this anchor be load-tested before anyone hangs on it? A proposal for the competent person, never a proof."""
+"""How might this anchor be load-tested before anyone hangs on it? A proposal for the competent person, never
+a proof."""
 
 from __future__ import annotations
 
@@ -41,12 +42,13 @@ class LoadTest:
 
 
 def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> LoadTest | None:
-    """The test of one checked anchor; None where the anchor was not seen, for what cannot be judged is not to be loaded.
+    """The test of one checked anchor; None where the anchor was not seen, for what cannot be judged is not to
+    be loaded.
 
     Notes
     -----
-    The pull is `settings.test_people` times the climber's weight on the rope path and in the direction of use, built up gently.
-    Clear of people: `settings.clear_share` times as far as `falls_within`.
+    The pull is `settings.test_people` times the climber's weight on the rope path and in the direction of
+    use, built up gently. Clear of people: `settings.clear_share` times as far as `falls_within`.
     """
     if check.check.verdict == UNSEEN:
         return None
@@ -63,7 +65,15 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
     steps = (
         Reason("test_look_first"),
         Reason("test_rig_as_in_use", tilt=float(np.arccos(np.clip(-direction[2], -1.0, 1.0)))),
-        Reason("test_build_up", people=people, pullers=pullers, pull=pull, on_union=on_union, share=on_union / used, case=check.case),
+        Reason(
+            "test_build_up",
+            people=people,
+            pullers=pullers,
+            pull=pull,
+            on_union=on_union,
+            share=on_union / used,
+            case=check.case,
+        ),
         Reason("test_stand_clear", radius=radius, reach=piece),
         Reason("test_watch"),
         Reason("test_proves_nothing_more"),
@@ -72,12 +82,14 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
 
 
 def falls_within(graph: WoodGraph, check: AnchorCheck, centre: Floats) -> tuple[float, float]:
-    """How far from a point in plan (2,) any piece that may break can lie, and how far that piece reaches from where it breaks. [m]
+    """How far from a point in plan (2,) any piece that may break can lie, and how far that piece reaches from
+    where it breaks. [m]
 
     Notes
     -----
-    A piece can topple to any side with its full length, upright or not: its reach in space counts, not its plan. The break may lie off the
-    centre by as much again as its plan distance. The furthest of the governing and of every likely break counts.
+    A piece can topple to any side with its full length, upright or not: its reach in space counts, not its
+    plan. The break may lie off the centre by as much again as its plan distance. The furthest of the
+    governing and of every likely break counts.
     """
     found = [(0.0, 0.0)]
     for node in dict.fromkeys([check.check.governing, *(b.node for b in check.breaks)]):

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from treescan.loads.checks.base_anchor import base_notes
 from treescan.loads.checks.judged import Judged, Stiffness
 from treescan.loads.checks.rope_slip import RopeSlip
 from treescan.loads.limb_check import Exceptional, known
-from treescan.loads.rope.base_anchor import base_notes
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.reason import Reason
@@ -20,7 +20,8 @@ SLIPS = {"friction": "slips_to_friction", "side_limb": "slips_to_side_limb", "no
 
 
 def notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:
-    """What must be said beside the numbers; rows (s,) int of the load path, the section at the ground last."""
+    """What must be said beside the numbers; rows (s,) int of the load path, the section at the ground
+    last."""
     settings = found.tree.settings
     foot = float(found.use.forces.bending[0, rows[-1]])
     return (
@@ -48,7 +49,8 @@ def _scan_notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:
 
 
 def leaf_notes(bare: bool, settings: LoadSettings) -> tuple[Reason, ...]:
-    """In what leaf the tree was judged, where that is not simply what the scan shows; bare : whether the scan shows no leaves."""
+    """In what leaf the tree was judged, where that is not simply what the scan shows; bare : whether the scan
+    shows no leaves."""
     if not bare:
         return (Reason("judged_without_leaves"),) if settings.leaves == "off" else ()
     if settings.leaves == "on":

@@ -1,7 +1,8 @@
 """What does a redirect put on both unions, and does the wood hold there?
 
-The rope no longer hangs plumb from the main anchor: it runs from there over the redirect and on to the climber. The redirect bears both
-legs, the main anchor is pulled toward the redirect, and the worst place of the climber over the work governs, as without it.
+The rope no longer hangs plumb from the main anchor: it runs from there over the redirect and on to the
+climber. The redirect bears both legs, the main anchor is pulled toward the redirect, and the worst place of
+the climber over the work governs, as without it.
 """
 
 from __future__ import annotations
@@ -21,7 +22,8 @@ from treescan.loads.rope.load_cases import pulls
 from treescan.loads.rope.rope_run import taut_rope
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.statics.governing import gate, governed
-from treescan.loads.statics.load_path import StructuralModel, load_path, unseen
+from treescan.loads.statics.load_path import load_path, unseen
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.wood.graph import Floats
 
@@ -38,13 +40,15 @@ class RedirectCheck:
     reason : Reason or None     Why the scan cannot tell, where it cannot.
     case : str, worst_work_point : int      Of ordinary use.
     main_force, redirect_force : (3,)       On the wood. [N]
-    turn : float                Bend of the rope at the redirect, 0 = it hangs clear; the redirect bears 2 sin(turn / 2) times the tension. [rad]
+    turn : float                Bend of the rope at the redirect, 0 = it hangs clear; the redirect bears 2
+        sin(turn / 2) times the tension. [rad]
     margin : Estimate           Strength over stress of the weakest section below either union, ordinary use.
     exceptional : Estimate      The same in an abrupt stop or a swing.
     governing : int, mode : str
     at_redirect : bool          True where the weakest section carries the redirect and not the main anchor.
-    main_margin, redirect_margin : Estimate     As `margin`, of the weakest section that carries the main anchor (supports of a basal line
-        included), and of the weakest that carries the redirect; wood that carries both counts for both.
+    main_margin, redirect_margin : Estimate     As `margin`, of the weakest section that carries the main
+        anchor (supports of a basal line included), and of the weakest that carries the redirect; wood that
+        carries both counts for both.
     gate : Reason or None       The reported defect that forbids it.
     """
 
@@ -64,18 +68,22 @@ class RedirectCheck:
     gate: Reason | None
 
 
-def check_redirect(tree: StructuralModel, configuration: AnchorConfiguration, redirect: AnchorConfiguration, work_xyz: Floats) -> RedirectCheck:
+def check_redirect(
+    tree: StructuralModel, configuration: AnchorConfiguration, redirect: AnchorConfiguration, work_xyz: Floats
+) -> RedirectCheck:
     """Check a configuration whose rope runs over another union on its way to the climber.
 
     Parameters
     ----------
-    tree : StructuralModel                 From `anchor.whole_tree`.
-    configuration, redirect : AnchorConfiguration         Main anchor, and where the redirect hangs (its system and base do not matter).
-    work_xyz : (w, 3) float     Work points; those beyond the allowed rope angle from the redirect are left out. [m]
+    tree : StructuralModel                 From `structural_model.whole_tree`.
+    configuration, redirect : AnchorConfiguration         Main anchor, and where the redirect hangs (its
+        system and base do not matter).
+    work_xyz : (w, 3) float     Work points; those beyond the allowed rope angle from the redirect are left
+        out. [m]
     """
-    s, settings = tree.sections, tree.settings
+    settings = tree.settings
     main = contacts_of(tree, configuration)
-    over = union_contact(tree.graph, redirect, s.counted, s.point, settings.min_lever)
+    over = union_contact(tree.graph, redirect, settings.min_lever)
     contacts = (*main, over)
     why = unseen(tree, contacts)
     if why is not None:
@@ -83,7 +91,11 @@ def check_redirect(tree: StructuralModel, configuration: AnchorConfiguration, re
     path = load_path(tree, contacts)
     loads = redirect_loads(tree, configuration, contacts, work_xyz)
     use = governed(tree, loads, path, configuration.system, configuration.hardware)
-    hard = governed(tree, loads, path, configuration.system, configuration.hardware, hard=True) if (loads.pulls.hard > 0).any() else use
+    hard = (
+        governed(tree, loads, path, configuration.system, configuration.hardware, hard=True)
+        if (loads.pulls.hard > 0).any()
+        else use
+    )
     at_main = path.of(np.any(path.above[:, :-1], axis=1))
     main_use = governed(tree, loads, at_main, configuration.system, configuration.hardware)
     over_use = governed(tree, loads, path.of(path.above[:, -1]), configuration.system, configuration.hardware)
@@ -98,7 +110,9 @@ def check_redirect(tree: StructuralModel, configuration: AnchorConfiguration, re
         worst_work_point=int(loads.pulls.work[use.row]),
         main_force=force[-2],
         redirect_force=force[-1],
-        turn=float(np.pi - angle_between(*loads.leg_toward[use.row, -1])) if loads.touches[use.row, -1] else 0.0,
+        turn=float(np.pi - angle_between(*loads.leg_toward[use.row, -1]))
+        if loads.touches[use.row, -1]
+        else 0.0,
         margin=use.margin,
         exceptional=hard.margin,
         governing=use.node,
@@ -130,17 +144,27 @@ def _not_seen(why: Reason) -> RedirectCheck:
     )
 
 
-def redirect_loads(tree: StructuralModel, configuration: AnchorConfiguration, contacts: tuple, work_xyz: Floats) -> ConfigurationLoads:
-    """Rope runs and leg forces for every allowed place of the climber; contacts in rope order, main anchor and redirect last.
+def redirect_loads(
+    tree: StructuralModel, configuration: AnchorConfiguration, contacts: tuple, work_xyz: Floats
+) -> ConfigurationLoads:
+    """Rope runs and leg forces for every allowed place of the climber; contacts in rope order, main anchor
+    and redirect last.
 
-    Both ends of a moving rope run over the redirect, so it bears the whole pull twice, bent; no friction is counted, and rope beyond the
-    redirect does not soften a stop.
+    Both ends of a moving rope run over the redirect, so it bears the whole pull twice, bent; no friction is
+    counted, and rope beyond the redirect does not soften a stop.
     """
     basal = SYSTEMS[configuration.system].basal
     over = supports_of(contacts[-1:])
     bars = supports_of(contacts) if basal else over
     anchor, ground = over.origin[0] + over.radius[0] * over.top[0], tree.ground_below(contacts[-1].point)
-    pull = pulls(anchor, ground, np.asarray(work_xyz, float).reshape(-1, 3), 0.0, SYSTEMS[configuration.system].legs_at_climber, tree.settings)
+    pull = pulls(
+        anchor,
+        ground,
+        np.asarray(work_xyz, float).reshape(-1, 3),
+        0.0,
+        SYSTEMS[configuration.system].legs_at_climber,
+        tree.settings,
+    )
     fixed = supports_of(contacts[-2:-1])
     foot = fixed.origin[0] + fixed.radius[0] * fixed.top[0]
     n, c = len(pull.place), len(contacts)

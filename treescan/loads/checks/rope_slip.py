@@ -1,8 +1,9 @@
-"""Does the rope stay where it was laid, or does it slip out along its limb when the climber pulls from the side?
+"""Does the rope stay where it was laid, or does it slip out along its limb when the climber pulls from the
+side?
 
-A rope over a limb is held along it by friction alone. Where the pull's part along the limb is more than the least friction holds, the
-rope runs out until the pull stands square enough to the limb, or until a side limb stops it; and there it stays when the climber is
-back. A line choked round the limb holds itself.
+A rope over a limb is held along it by friction alone. Where the pull's part along the limb is more than the
+least friction holds, the rope runs out until the pull stands square enough to the limb, or until a side limb
+stops it; and there it stays when the climber is back. A line choked round the limb holds itself.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import Contact, at_node, line_out
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.statics.load_path import StructuralModel
+from treescan.loads.settings import LOW
+from treescan.loads.statics.structural_model import StructuralModel
 
 HELD_BY = ("friction", "side_limb", "nothing")
 """What stops a rope that slips along its limb, by the number `_rest` gives."""
@@ -39,15 +41,18 @@ class RopeSlip:
     held_by: str
 
 
-def rope_slip(tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads) -> RopeSlip | None:
+def rope_slip(
+    tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads
+) -> RopeSlip | None:
     """Where the rope over the wanted limb comes to rest under the pulls of `loads`; None where it stays.
 
     Notes
     -----
-    At a place with outward axis t the rope slides under a force F when F.t > mu |F - (F.t) t|, mu the low end of the friction on the bark:
-    from node to node outward as long as any of the places of the climber pulls so. Side limbs of `catch_diameter` that do not hang down
-    steeply stop it. A basal line pulls the limb back toward its base; the same friction may hold part of that, so it slides where it would under
-    either: both legs alike, or the anchor leg less by exp(-mu beta).
+    At a place with outward axis t the rope slides under a force F when F.t > mu |F - (F.t) t|, mu the low end
+    of the friction on the bark: from node to node outward as long as any of the places of the climber pulls
+    so. Side limbs of `catch_diameter` that do not hang down steeply stop it. A basal line pulls the limb back
+    toward its base; the same friction may hold part of that, so it slides where it would under either: both
+    legs alike, or the anchor leg less by exp(-mu beta).
     """
     graph, top = tree.graph, loads.contacts[-1]
     system = SYSTEMS[configuration.system]
@@ -58,19 +63,27 @@ def rope_slip(tree: StructuralModel, configuration: AnchorConfiguration, loads: 
     if first >= len(line):
         return None
     settings = tree.settings
-    mu = settings.mu_sleeve[0] if configuration.hardware == "sleeve" else settings.mu_bark[0]
+    mu = settings.mu_sleeve[LOW] if configuration.hardware == "sleeve" else settings.mu_bark[LOW]
     place = loads.pulls.place
-    other = np.broadcast_to(loads.contacts[-2].point if len(loads.contacts) > 1 else np.asarray(configuration.base, float), place.shape)
+    other = np.broadcast_to(
+        loads.contacts[-2].point if len(loads.contacts) > 1 else np.asarray(configuration.base, float),
+        place.shape,
+    )
     ends = np.stack([other if system.basal else place, place], axis=1)
     share = loads.share[:, -1]
     if system.basal and settings.basal_bound == "frictionless":
-        share = np.concatenate([share, share * np.column_stack([np.exp(-mu * loads.turn[:, -1]), np.ones(len(share))])])
+        share = np.concatenate(
+            [share, share * np.column_stack([np.exp(-mu * loads.turn[:, -1]), np.ones(len(share))])]
+        )
         ends = np.concatenate([ends, ends])
     at, held = _rest(line[first:], top.point, graph.xyz, graph.direction, tree.stops, ends, share, mu)
     if at < 0:
         return None
     node = int(line[first + at])
-    way = float(np.linalg.norm(graph.xyz[line[first]] - top.point) + graph.length[line[first + 1 : first + at + 1]].sum())
+    way = float(
+        np.linalg.norm(graph.xyz[line[first]] - top.point)
+        + graph.length[line[first + 1 : first + at + 1]].sum()
+    )
     if way < NOTABLE:
         return None
     found = at_node(graph, node, graph.xyz[node], out=top.out + way)
@@ -78,9 +91,11 @@ def rope_slip(tree: StructuralModel, configuration: AnchorConfiguration, loads: 
 
 
 @njit(cache=True, error_model="numpy")
-def _rest(line, start, xyz, direction, stops, ends, share, mu):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Row of `line` at whose node the rope comes to rest, -1 where it stays at `start` on the first segment, and what holds it: 0 friction,
-    1 a side limb, 2 nothing."""
+def _rest(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    line, start, xyz, direction, stops, ends, share, mu,
+):
+    """Row of `line` at whose node the rope comes to rest, -1 where it stays at `start` on the first segment,
+    and what holds it: 0 friction, 1 a side limb, 2 nothing."""
     x, y, z = start
     at = -1
     while True:
@@ -92,7 +107,11 @@ def _rest(line, start, xyz, direction, stops, ends, share, mu):  # type: ignore[
                 dx, dy, dz = ends[i, leg, 0] - x, ends[i, leg, 1] - y, ends[i, leg, 2] - z
                 size = np.sqrt(dx * dx + dy * dy + dz * dz)
                 if size > 0.0:
-                    fx, fy, fz = fx + share[i, leg] * dx / size, fy + share[i, leg] * dy / size, fz + share[i, leg] * dz / size
+                    fx, fy, fz = (
+                        fx + share[i, leg] * dx / size,
+                        fy + share[i, leg] * dy / size,
+                        fz + share[i, leg] * dz / size,
+                    )
             along = fx * tx + fy * ty + fz * tz
             square = np.sqrt(max(fx * fx + fy * fy + fz * fz - along * along, 0.0))
             if along > mu * square:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from treescan.loads.checks.judged import Judged
 from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, known, limb_named
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.statics.load_path import StructuralModel
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 
 
@@ -53,5 +53,15 @@ def misread(tree: StructuralModel, node: int) -> Reason:
 def sources(found: Judged) -> tuple[str, ...]:
     """Keys of everything published the check leans on."""
     system = SYSTEMS[found.configuration.system].source
-    keys = (*found.tree.wood.sources, "kane_2007", "union_factor", "kane_clouston_2008", "gilman_2003", "shock_load", "capstan", "arrest_force", system)
+    keys = (
+        *found.tree.wood.sources,
+        "kane_2007",
+        "union_factor",
+        "kane_clouston_2008",
+        "gilman_2003",
+        "shock_load",
+        "capstan",
+        "arrest_force",
+        system,
+    )
     return tuple(dict.fromkeys(keys))

@@ -1,9 +1,10 @@
-"""If this fails, what goes with it, where does the rope go, how far does the climber fall, and does the next limb hold?
+"""If this fails, what goes with it, where does the rope go, how far does the climber fall, and does the next
+limb hold?
 
-A rope fixed at the ground forms a loop over its supports. When one is lost the loop shrinks to the shortest way left, and
-every limb that
-pierces the surface it sweeps stays inside: the outermost of them catch. A rope fixed at the union or with both ends at the
-climber has no such loop and goes with the limb.
+A rope fixed at the ground forms a loop over its supports. When one is lost the loop shrinks to the shortest
+way left, and every limb that
+pierces the surface it sweeps stays inside: the outermost of them catch. A rope fixed at the union or with
+both ends at the climber has no such loop and goes with the limb.
 """
 
 from __future__ import annotations
@@ -40,7 +41,8 @@ LONGEST = 6
 """Catches followed before the chain is said to end at the ground."""
 
 ROUNDING = 1e-6
-"""A rope that would have to lift the climber by more than this was not understood [m]: nothing is said to catch."""
+"""A rope that would have to lift the climber by more than this was not understood [m]: nothing is said to
+catch."""
 
 @dataclass(frozen=True)
 class Suspension:
@@ -65,7 +67,8 @@ class Fall:
     sideways : float        Travel of the climber in plan, to the hanging place. [m]
     peak : float            Rope force that stops the fall; NaN at the ground. [N]
     stretch : float         Of the rope under that force, counted long; NaN at the ground. [m]
-    feet : float            Height of the climber's feet above the ground then; below 0 they strike it. NaN at the ground. [m]
+    feet : float            Height of the climber's feet above the ground then; below 0 they strike it. NaN at
+        the ground. [m]
     """
 
     suspension: Suspension | None
@@ -92,17 +95,22 @@ def common_node(parent: Ints, a: int, b: int) -> int:  # pragma: no cover - comp
 def pierced(
     graph: WoodGraph, gone: np.ndarray, corner: Floats, a: Floats, b: Floats, least: float = 0.0
 ) -> tuple[np.ndarray, Floats]:
-    """Segments still standing that pierce a triangle, as child nodes (k,) and points (k, 3) on their axes; thinner ones than the
-    diameter `least` are passed over. [m]"""
-    place = _piercing(graph.xyz, graph.parent, graph.segment_radius, gone, corner, a - corner, b - corner, least / 2)
+    """Segments still standing that pierce a triangle, as child nodes (k,) and points (k, 3) on their axes;
+    thinner ones than the diameter `least` are passed over. [m]"""
+    place = _piercing(
+        graph.xyz, graph.parent, graph.segment_radius, gone, corner, a - corner, b - corner, least / 2
+    )
     node = np.flatnonzero(np.isfinite(place))
     foot = graph.xyz[graph.parent[node]]
     return node, foot + place[node, None] * (graph.xyz[node] - foot)
 
 
 @njit(cache=True, error_model="numpy")
-def _piercing(xyz, parent, radius, gone, corner, e1, e2, least):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Share of every segment (n,) at which it pierces the triangle (Moeller and Trumbore), NaN where it does not."""
+def _piercing(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    xyz, parent, radius, gone, corner, e1, e2, least,
+):
+    """Share of every segment (n,) at which it pierces the triangle (Moeller and Trumbore), NaN where it does
+    not."""
     out = np.full(len(parent), np.nan)
     for i in range(1, len(parent)):
         if gone[i] or radius[i] < least:
@@ -128,10 +136,12 @@ def _piercing(xyz, parent, radius, gone, corner, e1, e2, least):  # type: ignore
 def settle(
     graph: WoodGraph, node: int, point: Floats, mu: Sequence[float], counted: np.ndarray, bark: Floats
 ) -> tuple[Contact, float] | None:
-    """Where a rope that lands on a limb stays: there, or slid down into its union; None if it may slide off the end.
+    """Where a rope that lands on a limb stays: there, or slid down into its union; None if it may slide off
+    the end.
 
-    Returns the contact and the slide along the limb. [m] Of the friction `mu` (low, middle, high) the low end has to hold the rope where
-    it would else be lost; where it would slide into the union, held there all the same, the middle is told.
+    Returns the contact and the slide along the limb. [m] Of the friction `mu` (low, middle, high) the low end
+    has to hold the rope where it would else be lost; where it would slide into the union, held there all the
+    same, the middle is told.
     """
     rise = float(np.arcsin(np.clip(graph.direction[node, 2], -1.0, 1.0)))
     surely = float(np.arctan(mu[0]))
@@ -157,9 +167,16 @@ def settle(
 
 
 def next_supports(
-    graph: WoodGraph, gone: np.ndarray, suspension: Suspension, base: Floats, settings: LoadSettings, counted: np.ndarray, bark: Floats
+    graph: WoodGraph,
+    gone: np.ndarray,
+    suspension: Suspension,
+    base: Floats,
+    settings: LoadSettings,
+    counted: np.ndarray,
+    bark: Floats,
 ) -> list[tuple[Contact, float]]:
-    """Supports left or found once everything `gone` is lost, in rope order, each with its slide (0 for one that stays)."""
+    """Supports left or found once everything `gone` is lost, in rope order, each with its slide (0 for one
+    that stays)."""
     kept: list[tuple[Contact, float]] = []
     lost: list[Floats] = []
     before = base
@@ -187,7 +204,8 @@ def _caught(
     counted: np.ndarray,
     bark: Floats,
 ) -> list[tuple[Contact, float]]:
-    """Limbs in the loop on which the shrinking rope rests, from `before` to `after`: the upper hull of what it holds."""
+    """Limbs in the loop on which the shrinking rope rests, from `before` to `after`: the upper hull of what
+    it holds."""
     fan = [*lost, after]
     found = [pierced(graph, gone, before, p, q, settings.catch_diameter) for p, q in pairwise(fan)]
     nodes, points = np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
@@ -202,7 +220,9 @@ def _caught(
     along = unit(after - before)
     peak = np.mean(lost, axis=0) - before
     up = unit(peak - (peak @ along) * along)
-    place = np.array([[(c.point - before) @ along, (c.point - before) @ up + np.nan_to_num(c.radius)] for c, _ in rest])
+    place = np.array(
+        [[(c.point - before) @ along, (c.point - before) @ up + np.nan_to_num(c.radius)] for c, _ in rest]
+    )
     return [rest[i] for i in _resting_on(place, float(np.linalg.norm(after - before)))]
 
 
@@ -215,7 +235,12 @@ def _resting_on(place: Floats, span: float) -> list[int]:
 
 
 def fall(
-    suspension: Suspension, supports: Sequence[tuple[Contact, float]], base: Floats, rope: float, ground: Callable[[Floats], float], settings: LoadSettings
+    suspension: Suspension,
+    supports: Sequence[tuple[Contact, float]],
+    base: Floats,
+    rope: float,
+    ground: Callable[[Floats], float],
+    settings: LoadSettings,
 ) -> Fall:
     """The climber's fall onto the new supports on a rope of `rope` metres from the base anchor.
 
@@ -228,11 +253,14 @@ def fall(
 
     Notes
     -----
-    All height lost is taken to load the rope: F = W + sqrt(W^2 + 2 W h K / L), L the rope that can stretch, counted short: the force
-    errs high. The lowest point is told with F L / K over the whole rope, as if no friction held any of it back: the stretch errs long.
+    All height lost is taken to load the rope: F = W + sqrt(W^2 + 2 W h K / L), L the rope that can stretch,
+    counted short: the force errs high. The lowest point is told with F L / K over the whole rope, as if no
+    friction held any of it back: the stretch errs long.
     """
     weight, none = settings.climber_mass * G, float("nan")
-    nothing = Fall(None, None, 0.0, float(suspension.climber[2] - ground(suspension.climber)), 0.0, none, none, none)
+    nothing = Fall(
+        None, None, 0.0, float(suspension.climber[2] - ground(suspension.climber)), 0.0, none, none, none
+    )
     if not supports:
         return nothing
     contacts = tuple(c for c, _ in supports)
@@ -256,7 +284,9 @@ def fall(
     slide = max(s for _, s in supports)
     there = ground(end)
     if end[2] - settings.harness_to_feet <= there:
-        return Fall(None, run, slide, max(float(suspension.climber[2] - there), 0.0), sideways, none, none, none)
+        return Fall(
+            None, run, slide, max(float(suspension.climber[2] - there), 0.0), sideways, none, none, none
+        )
     stretching = sharing_length(float(run.leg[-1]), run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
     peak = float(arrest_force(weight, settings.rope_modulus, max(drop, 0.0), max(stretching, 0.3)))
     longer = float(stretch(peak, rope, settings.rope_modulus))

@@ -1,4 +1,5 @@
-"""The whole story of one failure: a limb breaks, the rope lands on the next, that holds or breaks, down to the ground."""
+"""The whole story of one failure: a limb breaks, the rope lands on the next, that holds or breaks, down to
+the ground."""
 
 from __future__ import annotations
 
@@ -8,14 +9,26 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.fall.backup import LONGEST, Fall, Suspension, carried, common_node, fall, label_of, next_supports, to_ground
+from treescan.loads.fall.backup import (
+    LONGEST,
+    Fall,
+    Suspension,
+    carried,
+    common_node,
+    fall,
+    label_of,
+    next_supports,
+    to_ground,
+)
 from treescan.loads.fall.fall_way import GROUND, NOTHING, fall_way, first_met
 from treescan.loads.limb_check import UNKNOWN, Catch, known, limb_named
 from treescan.loads.rope.contacts import Contact, supports_of
 from treescan.loads.rope.rope_run import RopeRun, taut_rope
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.load_path import LegLoads, LoadPath, StructuralModel, likely_breaks, load_path, margin_case, unseen, used
-from treescan.loads.statics.reliability import sampled_reliability
+from treescan.loads.statics.likely_breaks import likely_breaks
+from treescan.loads.statics.load_path import LegLoads, LoadPath, load_path, margin_case, unseen, used
+from treescan.loads.statics.reliability import RopeFriction, sampled_reliability
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.wood.graph import Floats
 
@@ -29,7 +42,8 @@ class Chain:
 
     Attributes
     ----------
-    catches : tuple of Catch    What catches, one after the other, each one assumed to fail in turn; the ground last.
+    catches : tuple of Catch    What catches, one after the other, each one assumed to fail in turn; the
+        ground last.
     redundant : bool            One of them holds the climber clear of the ground at its low end.
     common_cause : Reason or None   Which wood carries the anchor and its back-up alike.
     reason : Reason or None     Why it is not redundant; None where it is.
@@ -43,7 +57,8 @@ class Chain:
 
 @dataclass(frozen=True)
 class _Link:
-    """One catch, why it does not count as held, the wood it shares with the anchor, and what is gone once it breaks too."""
+    """One catch, why it does not count as held, the wood it shares with the anchor, and what is gone once it
+    breaks too."""
 
     catch: Catch
     against: tuple[Reason, ...]
@@ -52,7 +67,14 @@ class _Link:
     gone: np.ndarray
 
 
-def failure_chain(tree: StructuralModel, basal: bool, contacts: Sequence[Contact], climber: Floats, base: Floats, broken: int) -> Chain:
+def failure_chain(
+    tree: StructuralModel,
+    basal: bool,
+    contacts: Sequence[Contact],
+    climber: Floats,
+    base: Floats,
+    broken: int,
+) -> Chain:
     """What catches, one after the other, when the wood at node `broken` gives way.
 
     Parameters
@@ -64,7 +86,12 @@ def failure_chain(tree: StructuralModel, basal: bool, contacts: Sequence[Contact
     """
     if not basal:
         height = float(climber[2] - tree.ground_below(climber))
-        return Chain((to_ground(height, Reason("rope_goes_to_ground", drop=height)),), False, None, Reason("rope_goes_with_break"))
+        return Chain(
+            (to_ground(height, Reason("rope_goes_to_ground", drop=height)),),
+            False,
+            None,
+            Reason("rope_goes_with_break"),
+        )
     gone = carried(tree.graph.parent, broken)
     cause = _common_cause(tree, contacts, gone)
     suspension = Suspension(tuple(contacts), climber)
@@ -72,8 +99,14 @@ def failure_chain(tree: StructuralModel, basal: bool, contacts: Sequence[Contact
     links: list[_Link] = []
     for _ in range(LONGEST):
         found = fall(
-            suspension, next_supports(tree.graph, gone, suspension, base, tree.settings, tree.sections.counted, tree.sections.point),
-            base, rope, tree.ground_below, tree.settings,
+            suspension,
+            next_supports(
+                tree.graph, gone, suspension, base, tree.settings, tree.sections.counted, tree.sections.point
+            ),
+            base,
+            rope,
+            tree.ground_below,
+            tree.settings,
         )
         if found.suspension is None or found.run is None:
             drop, long_rope = found.drop, found.run is not None
@@ -130,9 +163,12 @@ def _against(found: Fall, margin: Estimate, met: int, settings: LoadSettings) ->
     return tuple(why)
 
 
-def spoiled(tree: StructuralModel, contacts: Sequence[Contact], base: Floats, broken: int, work: Floats) -> Reason | None:
-    """At which of the highest, farthest-out and lowest places (w, 3) a climber is not held when a basal rope's support breaks, and why; None
-    where at none. [m] Where the feet are not clear of the ground to begin with, no back-up is asked for."""
+def spoiled(
+    tree: StructuralModel, contacts: Sequence[Contact], base: Floats, broken: int, work: Floats
+) -> Reason | None:
+    """At which of the highest, farthest-out and lowest places (w, 3) a climber is not held when a basal
+    rope's support breaks, and why; None where at none. [m] Where the feet are not clear of the ground to
+    begin with, no back-up is asked for."""
     ground = tree.beside.terrain.height_at(work[:, :2])
     ground = np.where(np.isfinite(ground), ground, tree.graph.xyz[0, 2])
     work = work[work[:, 2] - ground >= tree.settings.harness_to_feet + tree.settings.ground_clearance]
@@ -162,21 +198,25 @@ def _margin(
     pull = np.asarray(share * np.stack([run.toward_start, run.toward_end], axis=1), float)
     loads = LegLoads(np.stack([run.arrive, run.leave], axis=1), pull)
     utilised = used(path, loads)
-    zero = np.zeros(2 * len(contacts))
-    case = margin_case(tree, path, contacts, loads, len(contacts) - 1, zero, np.zeros(3), 0.0, utilised)
+    case = margin_case(
+        tree, path, contacts, loads, len(contacts) - 1, RopeFriction.none(2 * len(contacts)), utilised
+    )
     margin, _ = sampled_reliability(case, tree.few, stands=tree.settings.stands)
     gated = any(int(n) in tree.sections.reported.gate for n in path.node)
     return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised
 
 
 def _met(tree: StructuralModel, before: Suspension, found: Fall, gone: np.ndarray) -> tuple[int, float]:
-    """What the climber meets first on the way to the new hold and beyond it, as in `first_met`, and how fast. [m/s]"""
+    """What the climber meets first on the way to the new hold and beyond it, as in `first_met`, and how fast.
+    [m/s]"""
     assert found.suspension is not None and found.run is not None
     pivot = found.run.leave[-1]
     way, speed = fall_way(before.climber, pivot, float(pivot[2] - found.suspension.climber[2]))
     ground = tree.beside.terrain.height_at(way[:, :2])
     ground = np.where(np.isfinite(ground), ground, tree.graph.xyz[0, 2])
-    met, step = first_met(tree.graph, gone, way, way[:, 2] - tree.settings.harness_to_feet, ground, tree.settings.catch_diameter)
+    met, step = first_met(
+        tree.graph, gone, way, way[:, 2] - tree.settings.harness_to_feet, ground, tree.settings.catch_diameter
+    )
     return met, float(speed[step])
 
 
@@ -204,7 +244,9 @@ def _catch(tree: StructuralModel, found: Fall, margin: Estimate, met: int, speed
         stretch=found.stretch,
         lowest=_lowest(found.feet, tree.settings.ground_clearance),
     )
-    return Catch(-1 if row is None else row, label, found.slide, max(found.drop, 0.0), found.peak, margin, reason)
+    return Catch(
+        -1 if row is None else row, label, found.slide, max(found.drop, 0.0), found.peak, margin, reason
+    )
 
 
 def _lowest(feet: float, clearance: float) -> Reason:
@@ -225,18 +267,22 @@ def _common_cause(tree: StructuralModel, contacts: Sequence[Contact], gone: np.n
 
 
 def _shared(tree: StructuralModel, top: Contact, catcher: Contact) -> Reason | None:
-    """The wood on which both the anchor and what catches stand: a limb, or the stem above the lowest limb thick enough to catch a rope (of two
-    leaders one is the stem); the stem below carries every support of the tree."""
+    """The wood on which both the anchor and what catches stand: a limb, or the stem above the lowest limb
+    thick enough to catch a rope (of two leaders one is the stem); the stem below carries every support of the
+    tree."""
     g = tree.graph
     node = common_node(g.parent, top.node, catcher.node)
     if not tree.leaves_limbs[node]:
         return None
     wood = limb_named(g.limb[node]) if g.limb[node] else Reason("stem_above_limb", height=_lowest_limb(tree))
-    return Reason("back_up_same_wood", anchor=label_of(g, top.node)[1], back_up=label_of(g, catcher.node)[1], wood=wood)
+    return Reason(
+        "back_up_same_wood", anchor=label_of(g, top.node)[1], back_up=label_of(g, catcher.node)[1], wood=wood
+    )
 
 
 def _lowest_limb(tree: StructuralModel) -> float:
-    """Height above the stem's foot at which the lowest limb thick enough to catch a rope leaves the stem. [m]"""
+    """Height above the stem's foot at which the lowest limb thick enough to catch a rope leaves the stem.
+    [m]"""
     g, stem = tree.graph, tree.graph.limbs.nodes[0]
     above = stem[tree.leaves_limbs[stem]]
     return float(g.xyz[g.parent[above[0]], 2] - g.xyz[0, 2])

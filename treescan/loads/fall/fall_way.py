@@ -14,7 +14,8 @@ BODY = 0.5
 """Half width of a climber: wood nearer than this to their way is met [m] (project choice)."""
 
 NEARER = 0.05
-"""Wood that was as near before the fall is met only where the climber comes nearer to it by this [m] (project choice)."""
+"""Wood that was as near before the fall is met only where the climber comes nearer to it by this [m] (project
+choice)."""
 
 DROP_STEPS = 16
 """Steps of the plumb part of the way."""
@@ -39,23 +40,32 @@ def fall_way(start: Floats, pivot: Floats, length: float) -> tuple[Floats, Float
 
     Notes
     -----
-    The rope takes up the speed along it and leaves that across it: v^2 = 2 g (h sin(a)^2 + z), h the plumb part, a the rope's angle from
-    plumb when it comes tight, z the height lost from there.
+    The rope takes up the speed along it and leaves that across it: v^2 = 2 g (h sin(a)^2 + z), h the plumb
+    part, a the rope's angle from plumb when it comes tight, z the height lost from there.
     """
     off = start[:2] - pivot[:2]
     out = float(np.hypot(off[0], off[1]))
     reach = min(out, length)
-    tight = np.array([*(pivot[:2] + off * (reach / out if out > 0 else 0.0)), min(pivot[2] - np.sqrt(length * length - reach * reach), start[2])])
+    tight = np.array(
+        [
+            *(pivot[:2] + off * (reach / out if out > 0 else 0.0)),
+            min(pivot[2] - np.sqrt(length * length - reach * reach), start[2]),
+        ]
+    )
     drop = start + np.linspace(0.0, 1.0, DROP_STEPS + 1)[:, None] * (tight - start)
     speed = np.sqrt(2 * G * (start[2] - drop[:, 2]))
     if out < 1e-9:
         return drop, speed
     swing = arc(pivot, tight)[0][1:]
     across = (start[2] - tight[2]) * (reach / length) ** 2
-    return np.concatenate([drop, swing]), np.concatenate([speed, np.sqrt(2 * G * np.maximum(across + tight[2] - swing[:, 2], 0.0))])
+    return np.concatenate([drop, swing]), np.concatenate(
+        [speed, np.sqrt(2 * G * np.maximum(across + tight[2] - swing[:, 2], 0.0))]
+    )
 
 
-def first_met(graph: WoodGraph, gone: np.ndarray, way: Floats, feet: Floats, ground: Floats, least: float) -> tuple[int, int]:
+def first_met(
+    graph: WoodGraph, gone: np.ndarray, way: Floats, feet: Floats, ground: Floats, least: float
+) -> tuple[int, int]:
     """What the climber meets first, a limb's number, `GROUND` or `NOTHING`, and at which step of the way.
 
     Parameters
@@ -65,7 +75,18 @@ def first_met(graph: WoodGraph, gone: np.ndarray, way: Floats, feet: Floats, gro
     feet, ground : (k,)     Heights of the feet and of the ground along it. [m]
     least : float           Thinner wood gives way. [m]
     """
-    limb, at = _first_wood(graph.xyz, graph.parent, graph.segment_radius, graph.limb, gone, way, least / 2, BODY, NEARER, len(graph.limbs))
+    limb, at = _first_wood(
+        graph.xyz,
+        graph.parent,
+        graph.segment_radius,
+        graph.limb,
+        gone,
+        way,
+        least / 2,
+        BODY,
+        NEARER,
+        len(graph.limbs),
+    )
     low = np.flatnonzero(feet < np.minimum(ground, feet[0] - NEARER))
     if len(low) and (limb < 0 or low[0] < at):
         return GROUND, int(low[0])
@@ -73,7 +94,9 @@ def first_met(graph: WoodGraph, gone: np.ndarray, way: Floats, feet: Floats, gro
 
 
 @njit(cache=True, error_model="numpy")
-def _first_wood(xyz, parent, radius, limb, gone, way, least, body, nearer, limbs):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+def _first_wood(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    xyz, parent, radius, limb, gone, way, least, body, nearer, limbs,
+):
     """Limb first met along the way and the step at which, (-1, -1) where none is."""
     low, high = way[0].copy(), way[0].copy()
     for p in way:
@@ -113,5 +136,7 @@ def _first_wood(xyz, parent, radius, limb, gone, way, least, body, nearer, limbs
 @njit(cache=True, error_model="numpy")
 def _gap(p, a, b):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Distance from a point to a segment."""
-    square, _, _ = gap_segments(p[0], p[1], p[2], 0.0, 0.0, 0.0, a[0], a[1], a[2], b[0] - a[0], b[1] - a[1], b[2] - a[2])
+    square, _, _ = gap_segments(
+        p[0], p[1], p[2], 0.0, 0.0, 0.0, a[0], a[1], a[2], b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    )
     return np.sqrt(square)

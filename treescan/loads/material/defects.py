@@ -1,8 +1,8 @@
 """What did a person report, on which wood, and what does it do to the strength?
 
-A scan sees none of this. Reports come in as short sentences: "U07 dead", "limb 3 hollow 0.35" (wall over radius), "node 12
-cavity 0.4 open 60" (wall over radius, degrees of opening), "stem decay", "U04 included bark", "limb 2 crack", "limb 5 oval 0.8" (height
-over width of the section).
+A scan sees none of this. Reports come in as short sentences: "U07 dead", "limb 3 hollow 0.35" (wall over
+radius), "node 12 cavity 0.4 open 60" (wall over radius, degrees of opening), "stem decay", "U04 included
+bark", "limb 2 crack", "limb 5 oval 0.8" (height over width of the section).
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ from treescan.reason import Reason
 from treescan.wood.graph import Floats, WoodGraph
 
 LEAST_KEEP = 1e-3
-"""Share kept by a section opened all the way round: such wood is refused anyway, and its stress stays a number (project choice)."""
+"""Share kept by a section opened all the way round: such wood is refused anyway, and its stress stays a
+number (project choice)."""
 
 GATES = {
     "dead": "reported_dead",
@@ -35,7 +36,8 @@ class Reported:
     """Reports laid on the wood graph.
 
     keep : (n,) float           Share of the bending strength each segment keeps.
-    oval : (n,) float           Height over width of the section, height in the plumb plane of the limb; NaN = nothing reported.
+    oval : (n,) float           Height over width of the section, height in the plumb plane of the limb; NaN =
+        nothing reported.
     gate : dict                 Segment node to the `Reason` why it must not carry anyone.
     included : dict             Fork nodes with included bark, and the report that says so.
     """
@@ -61,8 +63,9 @@ def kept_shear(keep: ArrayLike) -> Floats:
 
     Notes
     -----
-    From V Q / (I b) at the middle of a ring, x = r / R: peak = 4 V / (3 A_ring) (1 + x + x^2) / (1 + x^2), 4/3 V / A full and 2 V / A for a
-    thin ring (derived). So the share is (1 - x^4) / (1 + x + x^2); twisted, the ring keeps more, 1 - x^4, and is judged by the same share.
+    From V Q / (I b) at the middle of a ring, x = r / R: peak = 4 V / (3 A_ring) (1 + x + x^2) / (1 + x^2),
+    4/3 V / A full and 2 V / A for a thin ring (derived). So the share is (1 - x^4) / (1 + x + x^2); twisted,
+    the ring keeps more, 1 - x^4, and is judged by the same share.
     """
     left = np.asarray(keep, float)
     x = (1.0 - left) ** 0.25
@@ -70,7 +73,8 @@ def kept_shear(keep: ArrayLike) -> Floats:
 
 
 def open_cavity_loss(hollow_share: ArrayLike, opening: ArrayLike) -> Floats:
-    """Loss with an opening, (d^3 + r (D^3 - d^3)) / D^3, r the opening over the girth (Smiley & Fraedrich 1992)."""
+    """Loss with an opening, (d^3 + r (D^3 - d^3)) / D^3, r the opening over the girth (Smiley & Fraedrich
+    1992)."""
     x, r = np.asarray(hollow_share, float) ** 3, np.asarray(opening, float)
     return x + r * (1 - x)
 
@@ -102,7 +106,8 @@ def lay_out(graph: WoodGraph, settings: LoadSettings) -> Reported:
         else:
             raise BadInput(
                 f"the report '{text}' names no known defect",
-                remedy="use dead, decay, crack, hollow t/R, cavity t/R open DEGREES, oval H/W, or U.. included bark",
+                remedy="use dead, decay, crack, hollow t/R, cavity t/R open DEGREES, oval H/W, or U.. "
+                "included bark",
             )
     return Reported(keep, oval, gate, included)
 
@@ -135,7 +140,10 @@ def _oval(text: str, rest: list[str]) -> float:
     try:
         ratio = float(rest[1])
     except (IndexError, ValueError):
-        raise BadInput(f"the report '{text}' lacks its figure", remedy="write for example 'limb 5 oval 0.8', height over width") from None
+        raise BadInput(
+            f"the report '{text}' lacks its figure",
+            remedy="write for example 'limb 5 oval 0.8', height over width",
+        ) from None
     if not 0.4 <= ratio <= 2.5:
         raise BadInput(f"the report '{text}' has a height over width outside 0.4-2.5")
     return ratio
@@ -148,10 +156,13 @@ def _hollow(text: str, rest: list[str], settings: LoadSettings) -> tuple[float, 
         opening = float(rest[rest.index("open") + 1]) if "open" in rest else 0.0
     except (IndexError, ValueError):
         raise BadInput(
-            f"the report '{text}' lacks its figures", remedy="write for example 'limb 3 hollow 0.35' or 'U07 cavity 0.4 open 60'"
+            f"the report '{text}' lacks its figures",
+            remedy="write for example 'limb 3 hollow 0.35' or 'U07 cavity 0.4 open 60'",
         ) from None
     if not 0 < wall <= 1 or not 0 <= opening <= 360:
-        raise BadInput(f"the report '{text}' has a wall over radius outside 0-1 or an opening outside 0-360 degrees")
+        raise BadInput(
+            f"the report '{text}' has a wall over radius outside 0-1 or an opening outside 0-360 degrees"
+        )
     share = (
         float(hollow_keep(wall))
         if rest[0] == "hollow" and not opening

@@ -1,16 +1,19 @@
 """How much of its own section's strength does a limb keep where it joins the parent?
 
-The factor comes on top of the live-branch share, and that share was measured on attached branches: Kane (2007) found no difference
-between those that broke in the branch and those that broke at the union. The weakness of an ordinary union, and its scatter, are in
-the share already. So the factor is exactly 1, without a range, up to an aspect ratio of a half, and above it says only how much worse
-a nearly codominant union is than those branches:
+The factor comes on top of the live-branch share, and that share was measured on attached branches: Kane
+(2007) found no difference between those that broke in the branch and those that broke at the union. The
+weakness of an ordinary union, and its scatter, are in the share already. So the factor is exactly 1, without
+a range, up to an aspect ratio of a half, and above it says only how much worse a nearly codominant union is
+than those branches:
 
-- maples broke at 29 MPa in codominant unions, whatever their clear-wood strength (Kane & Clouston 2008, Table 4: 31.3 MPa - 0.04 MOR);
-  that is 0.45 of the strongest maple's green MOR (64.8 MPa) and 0.62 of the 0.72 that attached branches kept inside bark;
-- stems broke at 43 to 52 MPa there, so "45 % less" is codominant union over stem; to take it off the share of attached branches, which
-  is lower than that of stems, would count the union's weakness twice;
-- thin red maple branches (5 to 20 mm) fell off more: 0.48 at an aspect ratio of 0.85 and 0.26 at 1, of the load at a half (Gilman 2003,
-  mean of ten lines). The range therefore widens with what the factor takes away, and stays below 1 on its high side.
+- maples broke at 29 MPa in codominant unions, whatever their clear-wood strength (Kane & Clouston 2008, Table
+  4: 31.3 MPa - 0.04 MOR); that is 0.45 of the strongest maple's green MOR (64.8 MPa) and 0.62 of the 0.72
+  that attached branches kept inside bark;
+- stems broke at 43 to 52 MPa there, so "45 % less" is codominant union over stem; to take it off the share of
+  attached branches, which is lower than that of stems, would count the union's weakness twice;
+- thin red maple branches (5 to 20 mm) fell off more: 0.48 at an aspect ratio of 0.85 and 0.26 at 1, of the
+  load at a half (Gilman 2003, mean of ten lines). The range therefore widens with what the factor takes away,
+  and stays below 1 on its high side.
 """
 
 from __future__ import annotations
@@ -33,8 +36,8 @@ def union_factor(aspect: ArrayLike, settings: LoadSettings) -> Floats:
 
     Notes
     -----
-    A choice bracketed by published tests (see above): 1 up to 0.5, 0.80 at 0.7, 0.60 at 0.85, 0.55 for equal stems; low and high lie half
-    of what is lost to either side.
+    A choice bracketed by published tests (see above): 1 up to 0.5, 0.80 at 0.7, 0.60 at 0.85, 0.55 for equal
+    stems; low and high lie half of what is lost to either side.
     """
     a = np.asarray(aspect, float)
     k = np.interp(a, np.array(settings.union_aspect), np.array(settings.union_k))
@@ -43,7 +46,9 @@ def union_factor(aspect: ArrayLike, settings: LoadSettings) -> Floats:
     return np.stack([np.maximum(k - either, 0.0), k, np.minimum(k + either, 1.0)], axis=-1)
 
 
-def fork_factors(graph: WoodGraph, included: Mapping[int, str], settings: LoadSettings) -> tuple[Floats, Floats]:
+def fork_factors(
+    graph: WoodGraph, included: Mapping[int, str], settings: LoadSettings
+) -> tuple[Floats, Floats]:
     """Union factor of every segment that starts at a fork, and the fork's aspect ratio.
 
     Parameters
@@ -58,8 +63,9 @@ def fork_factors(graph: WoodGraph, included: Mapping[int, str], settings: LoadSe
 
     Notes
     -----
-    The aspect ratio is that of the limb to the parent below or to the thickest other arm, whichever is larger: equal
-    codominant stems have 1, as in the published tests. From `settings.codominant` the continuing arm carries the same factor.
+    The aspect ratio is that of the limb to the parent below or to the thickest other arm, whichever is
+    larger: equal codominant stems have 1, as in the published tests. From `settings.codominant` the
+    continuing arm carries the same factor.
     """
     n, u = len(graph), graph.unions
     k, aspect = np.ones((n, 3)), np.full(n, np.nan)
@@ -82,7 +88,9 @@ def fork_factors(graph: WoodGraph, included: Mapping[int, str], settings: LoadSe
     k[first], aspect[first] = mine, ratio
     at = np.full(n, -1)
     at[first] = np.arange(len(first))
-    both = (graph.limb[mate] == graph.limb[graph.parent[mate]]) & ((ratio >= settings.codominant) | reported)[at[child]]
+    both = (graph.limb[mate] == graph.limb[graph.parent[mate]]) & ((ratio >= settings.codominant) | reported)[
+        at[child]
+    ]
     np.minimum.at(k, mate[both], mine[at[child[both]]])
     aspect[mate[both]] = ratio[at[child[both]]]
     return k, aspect
@@ -94,5 +102,7 @@ def _mates(parent: Ints, first: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     start, end = (np.searchsorted(parent[order], parent[first], side=s) for s in ("left", "right"))
     count = end - start
     child = np.repeat(first, count)
-    mate = order[np.repeat(start, count) + np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)]
+    mate = order[
+        np.repeat(start, count) + np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    ]
     return child[mate != child], mate[mate != child]

@@ -1,8 +1,9 @@
-"""Which rows of the strength table may a name mean? Never fewer than it could mean, for the weakest of them is used.
+"""Which rows of the strength table may a name mean? Never fewer than it could mean, for the weakest of them
+is used.
 
-In this order: the botanical or common name of a row, spelt in any way; other names of the trade; a stand-in the table names for the
-species; the genus, by its botanical name or by a last word that names one genus only ("oak"); all genera a last word is said of ("gum");
-the kind of wood. Else the name is not known.
+In this order: the botanical or common name of a row, spelt in any way; other names of the trade; a stand-in
+the table names for the species; the genus, by its botanical name or by a last word that names one genus only
+("oak"); all genera a last word is said of ("gum"); the kind of wood. Else the name is not known.
 """
 
 from __future__ import annotations
@@ -50,13 +51,36 @@ OTHER_NAMES = {
 """Trade names the table does not spell, by botanical name (common practice)."""
 
 ONE_GENUS = {
-    "oak": "quercus", "maple": "acer", "ash": "fraxinus", "beech": "fagus", "birch": "betula", "lime": "tilia", "linden": "tilia",
-    "basswood": "tilia", "elm": "ulmus", "aspen": "populus", "cottonwood": "populus", "willow": "salix", "alder": "alnus",
-    "cherry": "prunus", "walnut": "juglans", "hornbeam": "carpinus", "pine": "pinus", "spruce": "picea", "fir": "abies", "larch": "larix",
-    "hemlock": "tsuga", "hickory": "carya", "magnolia": "magnolia", "eucalyptus": "eucalyptus", "thuja": "thuja", "juniper": "juniperus",
+    "oak": "quercus",
+    "maple": "acer",
+    "ash": "fraxinus",
+    "beech": "fagus",
+    "birch": "betula",
+    "lime": "tilia",
+    "linden": "tilia",
+    "basswood": "tilia",
+    "elm": "ulmus",
+    "aspen": "populus",
+    "cottonwood": "populus",
+    "willow": "salix",
+    "alder": "alnus",
+    "cherry": "prunus",
+    "walnut": "juglans",
+    "hornbeam": "carpinus",
+    "pine": "pinus",
+    "spruce": "picea",
+    "fir": "abies",
+    "larch": "larix",
+    "hemlock": "tsuga",
+    "hickory": "carya",
+    "magnolia": "magnolia",
+    "eucalyptus": "eucalyptus",
+    "thuja": "thuja",
+    "juniper": "juniperus",
     "tupelo": "nyssa",
-}  # fmt: skip
-"""Last words of common names that name one genus, unless a word of `NOT_SO` stands before (common practice)."""
+}
+"""Last words of common names that name one genus, unless a word of `NOT_SO` stands before (common
+practice)."""
 
 _CEDARS = ("cedrus", "thuja", "calocedrus", "chamaecyparis", "juniperus", "cryptomeria", "toona")
 SEVERAL = {
@@ -70,22 +94,27 @@ SEVERAL = {
     "poplar": ("populus", "liriodendron"),
     "chestnut": ("castanea", "aesculus"),
 }
-"""Last words said of trees of more than one genus, and of which (common practice); genera the table lacks are among them."""
+"""Last words said of trees of more than one genus, and of which (common practice); genera the table lacks are
+among them."""
 
 NOT_SO = {
-    "": "southern false bastard mock mountain alpine sea water swamp desert bush bay cape she silk silky prickly wafer poison horse hop witch "
-    "cornelian blueberry tulip satin crow bull forest myrtle tan tanbark island umbrella screw celery huon hoop bunya kauri parana chile chilean "
+    "": "southern false bastard mock mountain alpine sea water swamp desert bush bay cape she silk silky "
+    "prickly wafer poison horse hop witch "
+    "cornelian blueberry tulip satin crow bull forest myrtle tan tanbark island umbrella screw celery huon "
+    "hoop bunya kauri parana chile chilean "
     "australian tasmanian victorian queensland zealand african brazilian indian jamaica",
     "beech": "blue silver red black hard",
     "larch": "golden",
     "fir": "china chinese",
     "chestnut": "golden",
     "oak": "river",
-}  # fmt: skip
-"""Words that make "X oak" something else than an oak, or "X" of any kind (""), often enough: such a name is not known (common practice)."""
+}
+"""Words that make "X oak" something else than an oak, or "X" of any kind (""), often enough: such a name is
+not known (common practice)."""
 
 WEAKER_THAN_ITS_GENUS = ("acer negundo",)
-"""Species known to be weaker than the weakest row of their genus: not known, rather than taken for it (common practice)."""
+"""Species known to be weaker than the weakest row of their genus: not known, rather than taken for it (common
+practice)."""
 
 KINDS = {
     "conifer": "conifer",
@@ -105,7 +134,8 @@ class Meant:
     ----------
     how : str               "species", "stand-in", "genus", "several" (genera), "kind", "unknown".
     rows : tuple of Row     With a modulus of rupture; the weakest is to be used.
-    kinds : tuple of str    Kinds of wood of what it may mean besides without such a row: their low end is to be held beside.
+    kinds : tuple of str    Kinds of wood of what it may mean besides without such a row: their low end is to
+        be held beside.
     genera : tuple of str   For "several": botanical names it may stand for.
     why : Reason or None    For "unknown": why the name does not settle it, where there is more to say.
     """
@@ -129,7 +159,8 @@ def meant(species: str | None) -> Meant:
 
 
 def spellings(row: Row) -> tuple[str, ...]:
-    """Plain spellings of a row's common names: "oak, bur" answers to "oak bur" and "bur oak"; a second name in brackets counts too."""
+    """Plain spellings of a row's common names: "oak, bur" answers to "oak bur" and "bur oak"; a second name
+    in brackets counts too."""
     first, _, second = row.common.partition("(")
     second = second.strip(" )")
     parts = [_plain(p) for p in first.split(",")]
@@ -138,7 +169,8 @@ def spellings(row: Row) -> tuple[str, ...]:
 
 
 def _as_named(name: str) -> Meant | None:
-    """Rows of the species, its stand-in, or the rows of the genus that a plain name spells; None where it spells nothing of the table."""
+    """Rows of the species, its stand-in, or the rows of the genus that a plain name spells; None where it
+    spells nothing of the table."""
     by_genus = any(_genus(r) == name.split(maxsplit=1)[0] for r in green_wood())
     called = [r for r in green_wood() if any(_joined(s) == _joined(name) for s in spellings(r))]
     if not called and by_genus:
@@ -150,7 +182,8 @@ def _as_named(name: str) -> Meant | None:
     rows = _strong(called)
     if rows:
         return Meant("species", rows)
-    if called and _plain(called[0].botanical) != name:  # such a row states no strength: another of the species may
+    # such a row states no strength: another of the species may
+    if called and _plain(called[0].botanical) != name:
         return _as_named(_binomial(_plain(called[0].botanical)))
     rows = _strong(r for r in green_wood() if _stands_for(r, _binomial(name)))
     if rows:
@@ -159,7 +192,8 @@ def _as_named(name: str) -> Meant | None:
 
 
 def _of_genus(genus: str) -> Meant:
-    """Rows of a genus, or its kind of wood where none states a strength; a genus that is not in the table may be anything."""
+    """Rows of a genus, or its kind of wood where none states a strength; a genus that is not in the table may
+    be anything."""
     members = [r for r in green_wood() if _genus(r) == genus]
     if not members:
         return _anything()
@@ -227,7 +261,9 @@ def _stands_for(row: Row, name: str) -> bool:
             words[0] = genus
         elif words:
             genus = words[0]
-        if len(words) >= 2 and (" ".join(words[:2]) == name or (words[1] == "spp." and words[0] == name.split(maxsplit=1)[0])):
+        if len(words) >= 2 and (
+            " ".join(words[:2]) == name or (words[1] == "spp." and words[0] == name.split(maxsplit=1)[0])
+        ):
             return True
         if len(words) >= 3 and " ".join(words[:3]) == name:
             return True

@@ -1,6 +1,8 @@
-"""How strong is green wood of this species? A table of published values, and honest fall-backs where it has no row.
+"""How strong is green wood of this species? A table of published values, and honest fall-backs where it has
+no row.
 
-Of all that a name may mean (`wood_names`) the weakest is used; where only the kind of wood is known, or nothing, the low end of the table.
+Of all that a name may mean (`wood_names`) the weakest is used; where only the kind of wood is known, or
+nothing, the low end of the table.
 """
 
 from __future__ import annotations
@@ -23,7 +25,8 @@ GREEN_MOISTURE = 1.8
 
 THIN_BARK = ("fagus", "carpinus", "betula", "prunus", "tilia", "acer", "abies")
 THICK_BARK = ("quercus", "pinus", "robinia", "larix", "sequoiadendron", "sequoia", "pseudotsuga", "castanea")
-"""Genera whose limbs carry little or much bark; half and one and a half times the setting `bark_share` (common practice)."""
+"""Genera whose limbs carry little or much bark; half and one and a half times the setting `bark_share`
+(common practice)."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +36,8 @@ class Wood:
     Attributes
     ----------
     species : str           Botanical name of the row used, or the kind.
-    mor, compression, shear : float     Modulus of rupture, crushing and shear strength along the grain, means. [Pa]
+    mor, compression, shear : float     Modulus of rupture, crushing and shear strength along the grain,
+        means. [Pa]
     mor_cov : float         Scatter of the modulus of rupture between trees of the species.
     moe : float             Modulus of elasticity in bending. [Pa]
     density : float         Green. [kg/m3]
@@ -61,19 +65,27 @@ def wood_of(species: str | None, settings: LoadSettings) -> Wood:
 
     Parameters
     ----------
-    species : str or None   "Quercus robur", "red maple", "oak", "conifer" ...; None or an unknown name takes the low end of
-        the table.
+    species : str or None   "Quercus robur", "red maple", "oak", "conifer" ...; None or an unknown name takes
+        the low end of the table.
     settings : LoadSettings Scatter where none is stated, measured density, bark.
     """
     found, asked = meant(species), species or ""
-    several = [_row_strength(min(found.rows, key=lambda r: r.mor), found, asked, settings)] if found.rows else []
+    several = (
+        [_row_strength(min(found.rows, key=lambda r: r.mor), found, asked, settings)] if found.rows else []
+    )
     several += [_low_strength(found, asked, settings)] if found.kinds else []
     return _scaled(min(several, key=lambda w: w.mor), settings)
 
 
 def _row_strength(row: Row, found: Meant, asked: str, settings: LoadSettings) -> Wood:
     """One row made whole: what it does not state comes from the low ratios of its kind."""
-    row_of = {"botanical": row.botanical, "common": row.common, "asked": asked, "mor": row.mor, "standing": row.standing}
+    row_of = {
+        "botanical": row.botanical,
+        "common": row.common,
+        "asked": asked,
+        "mor": row.mor,
+        "standing": row.standing,
+    }
     if found.how == "species":
         label = Reason("wood_by_name", **row_of, rows=len(found.rows), several=len(found.rows) > 1)
     elif found.how == "stand-in":
@@ -104,7 +116,9 @@ def _low_strength(found: Meant, asked: str, settings: LoadSettings) -> Wood:
     kind = found.kinds[0] if len(found.kinds) == 1 else "unknown"
 
     def low(of: Callable[[Row], float]) -> float:
-        return min(float(np.nanpercentile([of(r) for r in rows if r.kind == k], LOW_SHARE)) for k in found.kinds)
+        return min(
+            float(np.nanpercentile([of(r) for r in rows if r.kind == k], LOW_SHARE)) for k in found.kinds
+        )
 
     mor = low(lambda r: r.mor)
     return Wood(
@@ -156,7 +170,8 @@ def _bark(botanical: str, settings: LoadSettings) -> float:
 
 
 def _scaled(wood: Wood, settings: LoadSettings) -> Wood:
-    """Strengths corrected for a measured green density (Spatz & Pfisterer 2013); the wood itself where none was measured."""
+    """Strengths corrected for a measured green density (Spatz & Pfisterer 2013); the wood itself where none
+    was measured."""
     if not settings.green_density:
         return wood
     f = (settings.green_density / wood.density) ** settings.density_exponent

@@ -1,6 +1,7 @@
 """What is published of the strength of green wood? The rows of `green_wood.csv`.
 
-Small clear specimens, green, one row per species and source. `standing` says whether the number was read or recalled.
+Small clear specimens, green, one row per species and source. `standing` says whether the number was read or
+recalled.
 """
 
 from __future__ import annotations

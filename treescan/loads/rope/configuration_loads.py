@@ -1,4 +1,5 @@
-"""What does one configuration put on the wood for every place the climber may be? Points and forces of every rope leg on every contact."""
+"""What does one configuration put on the wood for every place the climber may be? Points and forces of every
+rope leg on every contact."""
 
 from __future__ import annotations
 
@@ -11,12 +12,16 @@ from numba import njit
 from treescan.geometry import unit
 from treescan.loads.rope.contacts import Contact, supports_of
 from treescan.loads.rope.load_cases import Pulls, pulls
-from treescan.loads.rope.rope_run import SWEEPS, RopeRun, _hang, held_turn, taut_rope, unit_toward
+from treescan.loads.rope.rope_kernel import SWEEPS, hang, held_turn, unit_toward
+from treescan.loads.rope.rope_run import RopeRun, taut_rope
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.rope.shock import sharing_length
-from treescan.loads.settings import LoadSettings, friction
+from treescan.loads.settings import HIGH, LOW, MIDDLE, LoadSettings, friction
 from treescan.units import G
 from treescan.wood.graph import Floats
+
+TOWARD_BASE, TOWARD_CLIMBER = 0, 1
+"""The two legs of a contact, as columns."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +36,8 @@ class ConfigurationLoads:
     touches : (l, c) bool
     leg_point : (l, c, 2, 3)        Where the leg toward the base and the leg toward the climber bear. [m]
     leg_toward : (l, c, 2, 3)       Unit vectors along those legs, away from the contact.
-    share, hard_share : (l, c, 2)   Tension of those legs over the climber's pull, as judged, in ordinary use and in the exceptional cases.
+    share, hard_share : (l, c, 2)   Tension of those legs over the climber's pull, as judged, in ordinary use
+        and in the exceptional cases.
     """
 
     contacts: tuple[Contact, ...]
@@ -50,14 +56,34 @@ class ConfigurationLoads:
 
 
 @njit(cache=True, error_model="numpy")
-def _run_all(start, end, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """The taut rope for every place of the climber: arrive, leave (l, c, 3), toward (l, c, 2, 3), touches and turn (l, c)."""
+def _run_all(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    start, end, o, a, e1, r0, g, low, high, sense, sweeps,
+):
+    """The taut rope for every place of the climber: arrive, leave (l, c, 3), toward (l, c, 2, 3), touches and
+    turn (l, c)."""
     n, c = len(end), len(r0)
     arrive, leave, toward = np.zeros((n, c, 3)), np.zeros((n, c, 3)), np.zeros((n, c, 2, 3))
     turn, touches = np.zeros((n, c)), np.zeros((n, c), np.bool_)
     wrap, arc = np.zeros(c), np.zeros(c)
     for i in range(n):
-        _hang(start[i], end[i], o, a, e1, r0, g, low, high, sense, arrive[i], leave[i], wrap, turn[i], arc, sweeps)
+        hang(
+            start[i],
+            end[i],
+            o,
+            a,
+            e1,
+            r0,
+            g,
+            low,
+            high,
+            sense,
+            arrive[i],
+            leave[i],
+            wrap,
+            turn[i],
+            arc,
+            sweeps,
+        )
         for k in range(c):
             unit_toward(start[i] if k == 0 else leave[i, k - 1], arrive[i, k], toward[i, k, 0])
             unit_toward(end[i] if k == c - 1 else arrive[i, k + 1], leave[i, k], toward[i, k, 1])
@@ -70,14 +96,21 @@ def _run_all(start, end, o, a, e1, r0, g, low, high, sense, sweeps):  # type: ig
 
 
 def configuration_loads(
-    system: str, hardware: str, contacts: Sequence[Contact], base: Floats, ground: float, work: Floats, settings: LoadSettings
+    system: str,
+    hardware: str,
+    contacts: Sequence[Contact],
+    base: Floats,
+    ground: float,
+    work: Floats,
+    settings: LoadSettings,
 ) -> ConfigurationLoads:
     """Rope runs and leg forces of one configuration for every allowed place of the climber.
 
     Parameters
     ----------
     system, hardware : str      As in `AnchorConfiguration`.
-    contacts : sequence         Rope order from the base anchor; the union's contact last. MRS and SRS canopy: only that.
+    contacts : sequence         Rope order from the base anchor; the union's contact last. MRS and SRS canopy:
+        only that.
     base : (3,) float           Base anchor. [m]
     ground : float              Height of the ground below the union. [m]
     work : (w, 3) float         Work points. [m]
@@ -90,73 +123,100 @@ def configuration_loads(
     pull = pulls(anchor, ground, work, behind, SYSTEMS[system].legs_at_climber, settings)
     start = np.broadcast_to(base, pull.place.shape).copy() if basal else pull.place
     arrive, leave, toward, touches, turn = _run_all(
-        start, pull.place, bars.origin, bars.axis, bars.top, bars.radius, bars.taper, bars.low, bars.high, bars.sense, SWEEPS
+        start,
+        pull.place,
+        bars.origin,
+        bars.axis,
+        bars.top,
+        bars.radius,
+        bars.taper,
+        bars.low,
+        bars.high,
+        bars.sense,
+        SWEEPS,
     )
-    if system == "SRS canopy":  # a choke tightens until its eye lies on the loaded side: no twist on the limb
+    if SYSTEMS[system].choked:  # a choke tightens until its eye lies on the loaded side: no twist on the limb
         across = toward[:, 0, 1] - (toward[:, 0, 1] @ bars.axis[0])[:, None] * bars.axis[0]
-        flat = np.linalg.norm(across, axis=1, keepdims=True) < 1e-6  # a plumb stem and a plumb rope: it hangs on the bark all the same
+        # a plumb stem and a plumb rope: it hangs on the bark all the same
+        flat = np.linalg.norm(across, axis=1, keepdims=True) < 1e-6
         leave = bars.origin[None] + bars.radius[0] * unit(np.where(flat, bars.top[0], across))[:, None]
     weight = settings.climber_mass * G
-    share = leg_shares(system, hardware, turn, settings, weight / np.maximum(pull.tension, 1e-3 * weight)) * touches[..., None]
+    share = (
+        leg_shares(system, hardware, turn, settings, weight / np.maximum(pull.tension, 1e-3 * weight))
+        * touches[..., None]
+    )
     hard = share
     if settings.preload > 0:  # the only thing that makes the shares depend on the pull
-        hard = leg_shares(system, hardware, turn, settings, weight / np.maximum(pull.hard, 1e-3 * weight)) * touches[..., None]
-    return ConfigurationLoads(tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share, hard)
+        hard = (
+            leg_shares(system, hardware, turn, settings, weight / np.maximum(pull.hard, 1e-3 * weight))
+            * touches[..., None]
+        )
+    return ConfigurationLoads(
+        tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share, hard
+    )
 
 
 def _behind(run: RopeRun, settings: LoadSettings) -> float:
-    """Rope behind the union that shares in stopping a fall, counted shortest (highest friction on every support). [m]"""
+    """Rope behind the union that shares in stopping a fall, counted shortest (highest friction on every
+    support). [m]"""
     return sharing_length(0.0, run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
 
 
-def leg_shares(system: str, hardware: str, turn: Floats, settings: LoadSettings, weight_share: Floats | None) -> Floats:
+def leg_shares(
+    system: str, hardware: str, turn: Floats, settings: LoadSettings, weight_share: Floats | None
+) -> Floats:
     """Tension of the leg before and after each contact over the climber's pull, (l, c, 2).
 
-    With `weight_share` (the climber's weight over each pull): as judged, both legs of a basal anchor in full (or the low end of
-    friction, where the settings say so), and never less than the pre-load left in the anchor leg. Without: the middle friction,
-    for information.
+    With `weight_share` (the climber's weight over each pull): as judged, both legs of a basal anchor in full
+    (or the low end of friction, where the settings say so), and never less than the pre-load left in the
+    anchor leg. Without: the middle friction, for information.
     """
     n, c = turn.shape
     share = np.zeros((n, c, 2))
-    if system == "SRS canopy":
-        share[:, -1, 1] = 1.0
+    if SYSTEMS[system].choked:
+        share[:, -1, TOWARD_CLIMBER] = 1.0
         return share
-    if system == "MRS":
+    if not SYSTEMS[system].basal:
         return np.full((n, c, 2), 0.5)
     bound = weight_share is not None
-    index = 0 if bound else 1
+    index = LOW if bound else MIDDLE
     mu = np.full(c, settings.mu_bark[index])
     mu[-1] = friction(hardware, settings)[index]
     if bound and settings.basal_bound == "frictionless":
         mu = np.zeros(c)
     gain = np.cumsum((mu * turn)[:, ::-1], axis=1)[:, ::-1]
-    share[:, :, 0] = np.exp(-gain)
-    share[:, :-1, 1] = np.exp(-gain[:, 1:])
-    share[:, -1, 1] = 1.0
+    share[:, :, TOWARD_BASE] = np.exp(-gain)
+    share[:, :-1, TOWARD_CLIMBER] = np.exp(-gain[:, 1:])
+    share[:, -1, TOWARD_CLIMBER] = 1.0
     if weight_share is not None and settings.preload > 0:
-        middle = np.array([settings.mu_bark[1]] * (c - 1) + [friction(hardware, settings)[1]])
+        middle = np.array([settings.mu_bark[MIDDLE]] * (c - 1) + [friction(hardware, settings)[MIDDLE]])
         hold = np.exp(np.cumsum((middle * turn)[:, ::-1], axis=1)[:, ::-1])
         kept = np.minimum(settings.preload * weight_share[:, None], hold)
-        share[:, :, 0] = np.maximum(share[:, :, 0], kept)
-        share[:, :-1, 1] = share[:, 1:, 0]
+        share[:, :, TOWARD_BASE] = np.maximum(share[:, :, TOWARD_BASE], kept)
+        share[:, :-1, TOWARD_CLIMBER] = share[:, 1:, TOWARD_BASE]
     return share
 
 
 def eased(loads: ConfigurationLoads, hardware: str, settings: LoadSettings, *, hard: bool) -> Floats:
-    """Force of every leg of a basal line when friction holds as much as it can, (l, c, 2, 3): the legs pull unevenly. [N]
+    """Force of every leg of a basal line when friction holds as much as it can, (l, c, 2, 3): the legs pull
+    unevenly. [N]
 
-    Less on the union, but where the two legs pull either side of a limb their twist and bending no longer cancel.
+    Less on the union, but where the two legs pull either side of a limb their twist and bending no longer
+    cancel.
     """
     c = loads.turn.shape[1]
-    mu = np.array([settings.mu_bark[2]] * (c - 1) + [friction(hardware, settings)[2]])
+    mu = np.array([settings.mu_bark[HIGH]] * (c - 1) + [friction(hardware, settings)[HIGH]])
     gain = np.cumsum((mu * loads.turn)[:, ::-1], axis=1)[:, ::-1]
     share = np.ones((*loads.turn.shape, 2))
-    share[:, :, 0], share[:, :-1, 1] = np.exp(-gain), np.exp(-gain[:, 1:])
+    share[:, :, TOWARD_BASE], share[:, :-1, TOWARD_CLIMBER] = np.exp(-gain), np.exp(-gain[:, 1:])
     pull = loads.pulls.hard if hard else loads.pulls.tension
     return (pull[:, None, None] * share * loads.touches[..., None])[..., None] * loads.leg_toward
 
 
-def friction_multiple(loads: ConfigurationLoads, hardware: str, system: str, row: int, union: int, settings: LoadSettings) -> float:
-    """Force on the union (a row of the contacts) over the climber's pull with the middle friction: information only."""
+def friction_multiple(
+    loads: ConfigurationLoads, hardware: str, system: str, row: int, union: int, settings: LoadSettings
+) -> float:
+    """Force on the union (a row of the contacts) over the climber's pull with the middle friction:
+    information only."""
     share = leg_shares(system, hardware, loads.turn[row : row + 1], settings, None)[0, union]
     return float(np.linalg.norm((share[:, None] * loads.leg_toward[row, union]).sum(axis=0)))

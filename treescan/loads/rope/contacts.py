@@ -1,4 +1,5 @@
-"""Where on the wood does the rope of a configuration bear? Contacts as straight tapered bars, from the base anchor to the union."""
+"""Where on the wood does the rope of a configuration bear? Contacts as straight tapered bars, from the base
+anchor to the union."""
 
 from __future__ import annotations
 
@@ -15,7 +16,8 @@ from treescan.loads.rope.rope_run import Supports
 from treescan.wood.graph import Floats, WoodGraph
 
 LOCAL = 0.3
-"""A limb is taken as straight this far either side of the rope, or two diameters if that is more [m] (project choice)."""
+"""A limb is taken as straight this far either side of the rope, or two diameters if that is more [m] (project
+choice)."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,8 @@ class Contact:
     axis : (3,) float       Limb direction there, outward.
     radius : float          [m]
     taper : float           Change of radius per metre outward.
-    out : float             Distance from the parent's bark along the limb; NaN away from the wanted union. [m]
+    out : float             Distance from the parent's bark along the limb; NaN away from the wanted union.
+        [m]
     """
 
     node: int
@@ -38,22 +41,21 @@ class Contact:
     out: float
 
 
-def union_contact(graph: WoodGraph, configuration: AnchorConfiguration, counted: np.ndarray, section_point: Floats, min_lever: float) -> Contact:
+def union_contact(graph: WoodGraph, configuration: AnchorConfiguration, min_lever: float) -> Contact:
     """The rope on the limb at the wanted union.
 
-    It bears `configuration.rest_distance` from the union's axis along the limb, but no nearer to the parent's bark than `min_lever` limb
-    diameters: no rope sits without any lever arm, and a thin limb must not pass because the arm was taken as nothing.
+    It bears `configuration.rest_distance` from the union's axis along the limb, but no nearer to the parent's
+    bark than `min_lever` limb diameters: no rope sits without any lever arm, and a thin limb must not pass
+    because the arm was taken as nothing.
     """
     fork = int(graph.unions.node[configuration.union])
     line = line_out(graph, fork, int(configuration.rest_node))
     if len(line) == 0:
         return at_node(graph, int(configuration.rest_node), graph.xyz[configuration.rest_node])
     place = np.concatenate([[0.0], np.cumsum(graph.length[line])])
-    outside = counted[line]
-    j = int(np.argmax(outside)) if outside.any() else len(line) - 1
-    first = int(line[j])
-    bark = place[j] + math.dist(section_point[first], graph.xyz[graph.parent[first]])
-    own = 2.0 * float(graph.segment_radius[first])
+    j, beyond = _outside(graph, line)
+    bark = place[j] + beyond
+    own = 2.0 * float(graph.segment_radius[line[j]])
     at = float(configuration.rest_distance) if np.isfinite(configuration.rest_distance) else bark
     at = max(at, bark + (min_lever * own if np.isfinite(own) else 0.0))
     at = min(at, place[-1])
@@ -63,8 +65,55 @@ def union_contact(graph: WoodGraph, configuration: AnchorConfiguration, counted:
     return at_node(graph, node, point, out=at - bark)
 
 
+def _outside(graph: WoodGraph, line: np.ndarray) -> tuple[int, float]:
+    """Row of the first segment of a line of nodes that is outside the bark of its limb's parent, the last where
+    none is, and how far along it its bark ends. [m]"""
+    bark = bark_radius(graph)
+    for limb in dict.fromkeys(graph.limb[line].tolist()):
+        rows = np.flatnonzero(graph.limb[line] == limb)
+        if limb == 0:
+            return int(rows[0]), 0.0
+        nodes = np.asarray(graph.limbs.nodes[limb], np.int64)
+        exit_row, share = bark_exit(nodes, graph.parent, graph.xyz, graph.direction, bark)
+        free = rows[line[rows] >= nodes[exit_row]]
+        if len(free):
+            node = int(line[free[0]])
+            start = graph.xyz[graph.parent[node]]
+            moved = share if node == nodes[exit_row] else 0.0
+            return int(free[0]), math.dist(start + moved * (graph.xyz[node] - start), start)
+    return len(line) - 1, 0.0
+
+
+def bark_radius(graph: WoodGraph) -> Floats:
+    """Radius of the bark at every node, (n,): of the segment down from it, at the root its own. [m]"""
+    out = graph.segment_radius.copy()
+    out[0] = graph.radius[0]
+    return out
+
+
+@njit(cache=True, error_model="numpy")
+def bark_exit(nodes, parent, xyz, direction, bark):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Which of a limb's nodes, from its first outward, is the first whose segment leaves the parent's bark, and at
+    which share of that segment; the last one, at 0, for a stub that never does."""
+    node = parent[nodes[0]]
+    if not np.isfinite(bark[node]):
+        return 0, 0.0
+    along, foot, before = direction[node], xyz[node], 0.0
+    for j in range(len(nodes)):
+        out = xyz[nodes[j]] - foot
+        part = out[0] * along[0] + out[1] * along[1] + out[2] * along[2]
+        square = out[0] ** 2 + out[1] ** 2 + out[2] ** 2
+        # a steep limb leaves the bark after three radii at the latest
+        off = max(np.sqrt(max(square - part * part, 0.0)), np.sqrt(square) / 3.0)
+        if off > bark[node]:
+            return j, min(max((bark[node] - before) / (off - before), 0.0), 1.0)
+        before = off
+    return len(nodes) - 1, 0.0
+
+
 def line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
-    """Nodes from the fork outward through `rest` to the end of its limb; empty if `rest` is not above the fork."""
+    """Nodes from the fork outward through `rest` to the end of its limb; empty if `rest` is not above the
+    fork."""
     back = [rest]
     while graph.parent[back[-1]] >= 0 and graph.parent[back[-1]] != fork:
         back.append(int(graph.parent[back[-1]]))
@@ -75,18 +124,29 @@ def line_out(graph: WoodGraph, fork: int, rest: int) -> np.ndarray:
 
 
 def at_node(graph: WoodGraph, node: int, point: Floats, *, out: float = float("nan")) -> Contact:
-    """The limb round a point on segment `node`, as a straight bar; `out` from the parent's bark at the wanted union. [m]"""
+    """The limb round a point on segment `node`, as a straight bar; `out` from the parent's bark at the wanted
+    union. [m]"""
     radius = float(graph.segment_radius[node])
     reach = max(LOCAL, 4.0 * radius) if math.isfinite(radius) else LOCAL
     place = np.asarray(point, float)
-    axis, taper = _straight(graph.limbs.nodes[graph.limb[node]], graph.parent, graph.xyz, graph.segment_radius, int(node), place, reach)
+    axis, taper = _straight(
+        graph.limbs.nodes[graph.limb[node]],
+        graph.parent,
+        graph.xyz,
+        graph.segment_radius,
+        int(node),
+        place,
+        reach,
+    )
     return Contact(int(node), place, axis, radius, taper, out)
 
 
 @njit(cache=True, error_model="numpy")
-def _straight(line, parent, xyz, radius, node, point, reach):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Unit axis (3,) of the segments of `line` whose middles lie within reach of a point, and the slope of the straight line through their
-    radii, 0 where they are too few or one is unknown."""
+def _straight(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    line, parent, xyz, radius, node, point, reach,
+):
+    """Unit axis (3,) of the segments of `line` whose middles lie within reach of a point, and the slope of
+    the straight line through their radii, 0 where they are too few or one is unknown."""
     near = np.empty(len(line), np.int64)
     n = 0
     for i in line:
@@ -124,7 +184,8 @@ def via_contact(graph: WoodGraph, node: int, start: Floats, end: Floats) -> Cont
 
 
 def supports_of(contacts: Sequence[Contact]) -> Supports:
-    """The contacts as bars the rope is held on: a union or friction keeps it from travelling along the limb."""
+    """The contacts as bars the rope is held on: a union or friction keeps it from travelling along the
+    limb."""
     return Supports.of(
         np.array([c.point for c in contacts]),
         np.array([c.axis for c in contacts]),

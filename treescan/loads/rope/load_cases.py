@@ -1,8 +1,9 @@
 """How hard does the climber pull, from where, in each load case?
 
-Two kinds are kept apart. Ordinary use is what every climb does: hanging, ascending, positioning, walking a limb, the load test, and
-two people in a rescue. Exceptional is what no climb should do: an abrupt stop after slack, a swing. The largest of each kind at every
-place is what the wood is checked against; the gates ask more of the first than of the second.
+Two kinds are kept apart. Ordinary use is what every climb does: hanging, ascending, positioning, walking a
+limb, the load test, and two people in a rescue. Exceptional is what no climb should do: an abrupt stop after
+slack, a swing. The largest of each kind at every place is what the wood is checked against; the gates ask
+more of the first than of the second.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from treescan.units import G
 from treescan.wood.graph import Floats, Ints
 
 AROUND = 0.3
-"""The rope bears this far at most from where it was laid, from which a plan measures its rope angles [m] (project choice)."""
+"""The rope bears this far at most from where it was laid, from which a plan measures its rope angles [m]
+(project choice)."""
 
 
 @dataclass(frozen=True)
@@ -41,12 +43,15 @@ class Pulls:
 
 
 def rope_angles(anchor: Floats, work: Floats) -> Floats:
-    """Angle of the straight rope from plumb to work points (..., 3): 0 straight down, beyond 90 degrees where the work is above the anchor. [rad]"""
+    """Angle of the straight rope from plumb to work points (..., 3): 0 straight down, beyond 90 degrees where
+    the work is above the anchor. [rad]"""
     d = np.asarray(work, float) - anchor
     return np.arctan2(np.hypot(d[..., 0], d[..., 1]), -d[..., 2])
 
 
-def pulls(anchor: Floats, ground: float, work: Floats, behind: float, legs: int, settings: LoadSettings) -> Pulls:
+def pulls(
+    anchor: Floats, ground: float, work: Floats, behind: float, legs: int, settings: LoadSettings
+) -> Pulls:
     """Every place the climber may hang at within the allowed rope angle, with the hardest pull there.
 
     Parameters
@@ -62,7 +67,8 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, legs: int,
     angle = rope_angles(anchor, work)
     limit = np.deg2rad(settings.rope_angle_limit_deg)
     off = np.arcsin(np.minimum(AROUND / np.maximum(np.linalg.norm(work - anchor, axis=1), 1e-9), 1.0))
-    near = np.flatnonzero((angle - off <= limit) & (angle < 0.5 * np.pi))  # what a plan calls within the limit is judged, and as steep as that
+    # what a plan calls within the limit is judged, and as steep as that
+    near = np.flatnonzero((angle - off <= limit) & (angle < 0.5 * np.pi))
     below = anchor.copy()
     below[2] = min(ground, anchor[2] - settings.shortest_rope)
     place = np.vstack([below[None], work[near]])
@@ -85,9 +91,11 @@ def pulls(anchor: Floats, ground: float, work: Floats, behind: float, legs: int,
     }
     tried = [c for c in table if c in settings.cases] or ["at rest"]
     ordinary = [c for c in tried if c not in settings.exceptional]
-    tension, case = _largest(table, ordinary or tried)  # where only exceptional cases are asked for, they are judged like any other
+    # where only exceptional cases are asked for, they are judged like any other
+    tension, case = _largest(table, ordinary or tried)
     hard, hard_case = _largest(table, [c for c in tried if c in settings.exceptional and ordinary])
-    acts = np.flatnonzero((tension > 0) | (hard > 0))  # some cases act only straight below, some only out at the work
+    # some cases act only straight below, some only out at the work
+    acts = np.flatnonzero((tension > 0) | (hard > 0))
     if not (tension > 0).any():
         acts, tension, case = np.array([0]), np.full(len(at), w), ["at rest"] * len(at)
     return Pulls(

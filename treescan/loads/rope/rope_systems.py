@@ -10,7 +10,8 @@ class RopeSystem:
     """How a rope is set up.
 
     legs_at_climber : int   Rope legs that end at the climber (they share the tension).
-    basal : bool            The other end goes to an anchor at the ground, so the union bears both legs in full.
+    basal : bool            The other end goes to an anchor at the ground, so the union bears both legs in
+        full.
     isolated : bool         Only the wanted limb may be between the legs.
     source : str            Key of `treescan.sources`.
     """
@@ -31,9 +32,9 @@ SYSTEMS: dict[str, RopeSystem] = {
     "SRS canopy": RopeSystem(1, False, True, "common_practice"),
     "SRS basal": RopeSystem(1, True, False, "basal_two"),
 }
-"""Rope systems by name: moving rope, both legs share the weight; fixed at the union, which bears it once; fixed at the ground, so that
-the union bears both legs, just under twice the weight."""
+"""Rope systems by name: moving rope, both legs share the weight; fixed at the union, which bears it once;
+fixed at the ground, so that the union bears both legs, just under twice the weight."""
 
 HARDWARE = ("rope on bark", "sleeve", "ring", "pulley")
-"""What the rope runs on at the union: the bark, a sleeve over it, a metal ring on a sling, a pulley on a sling; its friction is a setting
-(`loads.settings.friction`)."""
+"""What the rope runs on at the union: the bark, a sleeve over it, a metal ring on a sling, a pulley on a
+sling; its friction is a setting (`loads.settings.friction`)."""

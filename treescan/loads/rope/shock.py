@@ -24,16 +24,20 @@ def arrest_force(weight: ArrayLike, modulus: ArrayLike, fall: ArrayLike, rope: A
 
     Notes
     -----
-    F = W + sqrt(W^2 + 2 W f K), f = fall / rope: the energy W (h + e) = F e / 2 with stretch e = F L / K. f = 0 gives 2 W.
+    F = W + sqrt(W^2 + 2 W f K), f = fall / rope: the energy W (h + e) = F e / 2 with stretch e = F L / K. f =
+    0 gives 2 W.
     """
     w, k, h, length = (np.asarray(x, float) for x in (weight, modulus, fall, rope))
     return w + np.sqrt(w * w + 2 * w * k * h / length)
 
 
-def arrest_at_angle(weight: ArrayLike, modulus: ArrayLike, fall: ArrayLike, rope: ArrayLike, angle: ArrayLike) -> Floats:
+def arrest_at_angle(
+    weight: ArrayLike, modulus: ArrayLike, fall: ArrayLike, rope: ArrayLike, angle: ArrayLike
+) -> Floats:
     """Peak rope force when a climber out at a rope angle drops plumb before the rope comes tight. [N]
 
-    Only the weight and the drop along the rope stretch it, each times cos(angle); the rest goes into the swing that follows.
+    Only the weight and the drop along the rope stretch it, each times cos(angle); the rest goes into the
+    swing that follows.
     """
     along = np.cos(np.asarray(angle, float))
     return arrest_force(np.asarray(weight, float) * along, modulus, np.asarray(fall, float) * along, rope)
@@ -45,12 +49,22 @@ def stretch(force: ArrayLike, rope: ArrayLike, modulus: ArrayLike) -> Floats:
 
 
 def pendulum_speed(length: ArrayLike, angle: ArrayLike, at: ArrayLike = 0.0) -> Floats:
-    """Speed in a swing from rest at `angle`, with the rope at angle `at`: sqrt(2 g L (cos(at) - cos(angle))). [m/s]"""
-    return np.sqrt(np.maximum(2 * G * np.asarray(length, float) * (np.cos(np.asarray(at, float)) - np.cos(np.asarray(angle, float))), 0.0))
+    """Speed in a swing from rest at `angle`, with the rope at angle `at`: sqrt(2 g L (cos(at) - cos(angle))).
+    [m/s]"""
+    return np.sqrt(
+        np.maximum(
+            2
+            * G
+            * np.asarray(length, float)
+            * (np.cos(np.asarray(at, float)) - np.cos(np.asarray(angle, float))),
+            0.0,
+        )
+    )
 
 
 def pendulum_force(angle: ArrayLike, at: ArrayLike = 0.0) -> Floats:
-    """Rope force over weight in a swing from rest at `angle`, with the rope at angle `at`: 3 cos(at) - 2 cos(angle).
+    """Rope force over weight in a swing from rest at `angle`, with the rope at angle `at`: 3 cos(at) - 2
+    cos(angle).
 
     At the lowest point 3 - 2 cos(angle): 1.27 at 30 degrees, 1.59 at 45, 2 at 60, 3 at 90.
     """
@@ -86,11 +100,11 @@ def braced_tension(angle: ArrayLike) -> Floats:
 
 
 def sharing_length(climber_leg: float, legs_behind: ArrayLike, turn: ArrayLike, mu: float) -> float:
-    """Rope that shares in stopping a fall: the climber's leg, and those behind supports as far as friction lets tension reach
-    them.
+    """Rope that shares in stopping a fall: the climber's leg, and those behind supports as far as friction
+    lets tension reach them.
 
-    A leg behind a turn beta takes exp(-mu beta) of the tension, so it stretches by that share of its length. [m]
-    `legs_behind` and `turn` run from the climber outward to the anchor.
+    A leg behind a turn beta takes exp(-mu beta) of the tension, so it stretches by that share of its length.
+    [m] `legs_behind` and `turn` run from the climber outward to the anchor.
     """
     behind = np.asarray(legs_behind, float)
     reach = np.exp(-mu * np.cumsum(np.asarray(turn, float)))

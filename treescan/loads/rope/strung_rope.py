@@ -11,15 +11,18 @@ from treescan.geometry import angle_between
 from treescan.wood.graph import Floats
 
 WIDEST = np.deg2rad(120.0)
-"""Angle between the lines beyond which each anchor bears more than the load (Arboriculture Australia 2022, pp. 129-130)."""
+"""Angle between the lines beyond which each anchor bears more than the load (Arboriculture Australia 2022,
+pp. 129-130)."""
 
 
 @dataclass(frozen=True)
 class TwoLines:
     """A load on two lines.
 
-    tension : (2,) float [N]; force : (2, 3) float on the anchors [N]; place : (3,) of the load [m]; between : angle between the
-    lines [rad]; sideways : level force that the lines leave to hands and feet at this place [N]; flat : True beyond 120 degrees.
+    tension : (2,) float [N]; force : (2, 3) float on the anchors [N]; place : (3,) of the load [m]; between :
+        angle between the
+    lines [rad]; sideways : level force that the lines leave to hands and feet at this place [N]; flat : True
+    beyond 120 degrees.
     """
 
     tension: Floats
@@ -40,9 +43,10 @@ def line_tensions(anchors: ArrayLike, places: ArrayLike, weight: float) -> Float
 
     Notes
     -----
-    Of all pairs with T_a u_az + T_b u_bz = W, u the unit vectors to the anchors, that with the least level force left over: none in the
-    plumb plane of the two lines. Where one line would have to push it hangs slack, and the steeper one carries W / cos of its angle, as
-    for a climber braced at the feet. NaN where neither anchor lies above the place.
+    Of all pairs with T_a u_az + T_b u_bz = W, u the unit vectors to the anchors, that with the least level
+    force left over: none in the plumb plane of the two lines. Where one line would have to push it hangs
+    slack, and the steeper one carries W / cos of its angle, as for a climber braced at the feet. NaN where
+    neither anchor lies above the place.
     """
     legs = np.asarray(anchors, float)[None] - np.asarray(places, float).reshape(-1, 1, 3)
     u = legs / np.linalg.norm(legs, axis=2, keepdims=True)
@@ -95,7 +99,8 @@ def strung(anchors: ArrayLike, rope: float, weight: float) -> TwoLines:
 
     Notes
     -----
-    Both legs carry the same tension at the same angle a below level: cos a = D / L, T = W / (2 sin a), D the plan distance.
+    Both legs carry the same tension at the same angle a below level: cos a = D / L, T = W / (2 sin a), D the
+    plan distance.
     """
     a = np.asarray(anchors, float)
     span = a[1] - a[0]
@@ -113,13 +118,15 @@ def strung(anchors: ArrayLike, rope: float, weight: float) -> TwoLines:
 
 
 def rope_for_angle(anchors: ArrayLike, between: float) -> float:
-    """Rope to string between two anchors so that its legs meet at the angle `between` [rad] where a load runs freely: D / sin(between / 2). [m]"""
+    """Rope to string between two anchors so that its legs meet at the angle `between` [rad] where a load runs
+    freely: D / sin(between / 2). [m]"""
     a = np.asarray(anchors, float)
     return float(np.hypot(*(a[1] - a[0])[:2])) / float(np.sin(between / 2))
 
 
 def fixed_point(anchors: ArrayLike, between: float, share: float) -> Floats:
-    """The highest place below the line between two anchors, at a share of the way in the plan, where two lines meet at no more than `between`.
+    """The highest place below the line between two anchors, at a share of the way in the plan, where two
+    lines meet at no more than `between`.
 
     Parameters
     ----------

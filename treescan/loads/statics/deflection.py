@@ -9,9 +9,11 @@ from treescan.wood.graph import Floats, Ints
 
 
 @njit(cache=True, error_model="numpy")
-def displacements(xyz, parent, radius, moe, shear_modulus, force, moment):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Displacement and rotation of every node of a rooted tree of round, straight, even beams (Euler-Bernoulli), clamped at
-    node 0.
+def displacements(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    xyz, parent, radius, moe, shear_modulus, force, moment,
+):
+    """Displacement and rotation of every node of a rooted tree of round, straight, even beams
+    (Euler-Bernoulli), clamped at node 0.
 
     Parameters
     ----------
@@ -50,16 +52,23 @@ def displacements(xyz, parent, radius, moe, shear_modulus, force, moment):  # ty
         t = d / length
         along = f[i, 0] * t[0] + f[i, 1] * t[1] + f[i, 2] * t[2]
         twist = m[i, 0] * t[0] + m[i, 1] * t[1] + m[i, 2] * t[2]
-        # across the axis: tip force c and tip moment b of this one cantilever; b x t points the way b bends the tip
+        # across the axis: tip force c and tip moment b of this one cantilever; b x t points the way b bends
+        # the tip
         c = f[i] - along * t
         b = m[i] - twist * t
         bt = np.array([b[1] * t[2] - b[2] * t[1], b[2] * t[0] - b[0] * t[2], b[0] * t[1] - b[1] * t[0]])
         tc = np.array([t[1] * c[2] - t[2] * c[1], t[2] * c[0] - t[0] * c[2], t[0] * c[1] - t[1] * c[0]])
         ei = moe * inertia
         for k in range(3):
-            u[i, k] += c[k] * length**3 / (3 * ei) + bt[k] * length**2 / (2 * ei) + t[k] * along * length / (moe * area)
+            u[i, k] += (
+                c[k] * length**3 / (3 * ei)
+                + bt[k] * length**2 / (2 * ei)
+                + t[k] * along * length / (moe * area)
+            )
             turn[i, k] += (
-                tc[k] * length**2 / (2 * ei) + b[k] * length / ei + t[k] * twist * length / (shear_modulus * 2 * inertia)
+                tc[k] * length**2 / (2 * ei)
+                + b[k] * length / ei
+                + t[k] * twist * length / (shear_modulus * 2 * inertia)
             )
     return u, turn
 
@@ -67,7 +76,8 @@ def displacements(xyz, parent, radius, moe, shear_modulus, force, moment):  # ty
 def chain(
     points: Floats, radius: Floats, loads: Floats, moments: Floats, moe: float, shear_modulus: float
 ) -> tuple[Floats, Floats]:
-    """Displacement and rotation at the far end of a chain of points (k, 3) that starts at the ground, (3,) each. [m], [rad]"""
+    """Displacement and rotation at the far end of a chain of points (k, 3) that starts at the ground, (3,)
+    each. [m], [rad]"""
     parent: Ints = np.arange(-1, len(points) - 1, dtype=np.int32)
     u, turn = displacements(points, parent, radius, moe, shear_modulus, loads, moments)
     return u[-1], turn[-1]

@@ -10,71 +10,38 @@ from numba import njit
 
 from treescan.loads.limb_check import limb_named
 from treescan.loads.material.defects import kept_area, kept_shear
-from treescan.loads.material.wood_strength import Wood
 from treescan.loads.rope.contacts import Contact
-from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.reliability import MarginCase, correlation_factor
+from treescan.loads.settings import LOW, MIDDLE
+from treescan.loads.statics.reliability import MarginCase, RopeFriction, correlation_factor
 from treescan.loads.statics.section_stress import SectionForces, cross, peaks, section_forces
-from treescan.loads.statics.tree_sections import TreeSections
+from treescan.loads.statics.structural_model import LIMBS, OWN, StructuralModel
 from treescan.reason import Reason
-from treescan.trees.beside import Beside
-from treescan.wood.graph import Floats, Ints, WoodGraph
+from treescan.wood.graph import Floats, Ints
 
 KEPT = 8
 """Weakest sections whose margin is drawn together, by their low ends; the rest are further from failure."""
 
-OWN = 128
-"""Sections on one way to the ground with a normal of their own for the diameter, from the ground up; further ones begin anew. So a section
-keeps its draws whichever others are kept beside it."""
-
-LIMBS = 16
-"""Limbs on one way to the ground with a strength of their own; further ones share the last."""
-
 FIVE_PERCENT = 1.6448536269514722
+"""Standard normal of the 95th percentile."""
 
-ALSO_LIKELY = 0.5
-"""Breaks used at least this share of the most used section are followed too (project choice: strength scatters by half)."""
-
-HANGS = -np.sqrt(0.5)
-"""Rise of a side limb below which a rope may pass it [sine] (project choice)."""
+MIN_FACTOR = 1e-3
+"""Union factors are not counted below this where sections are put in order."""
 
 DOWN = np.array([0.0, 0.0, -1.0])
 
 
 @dataclass(frozen=True)
-class StructuralModel:
-    """What stays the same for all configurations on one tree.
-
-    leaves_limbs : (n,) bool    See `leaves_limbs`; stops : (n,) bool see `stops_a_rope`.
-    normals : (draws, k) float  Standard normals the margins are drawn with, the same for every configuration; few : the first of them, for what catches.
-    """
-
-    graph: WoodGraph
-    beside: Beside
-    wood: Wood
-    sections: TreeSections
-    leaves_limbs: np.ndarray
-    stops: np.ndarray
-    settings: LoadSettings
-    normals: Floats
-    few: Floats
-
-    def ground_below(self, point: Floats) -> float:
-        """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
-        z = float(self.beside.terrain.height_at(point[:2]))
-        return z if np.isfinite(z) else float(self.graph.xyz[0, 2])
-
-
-@dataclass(frozen=True)
 class LoadPath:
-    """Sections below the contacts of one rope: node (s,) int from the ground up, above (s, c) True where a section carries the
-    contact.
+    """Sections below the contacts of one rope: node (s,) int from the ground up, above (s, c) True where a
+    section carries the contact.
 
-    point, axis, radius, sd, k, own_force, own_moment : rows of the tree's sections, own_force (s, 3) their weight.
+    point, axis, radius, sd, k, own_force, own_moment : rows of the tree's sections, own_force (s, 3) their
+        weight.
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
     stretch : (s, 3, 3) from `section_stress.oval_stretch`; (0, 3, 3) where all sections are round.
     doubt : (s,) how much more its low end is used than its middle, from its diameter and its union factor.
-    rank : (s,) int place of its limb among those on the way to the ground, the stem first; row : (s,) int its own from the ground up.
+    rank : (s,) int place of its limb among those on the way to the ground, the stem first; row : (s,) int its
+        own from the ground up.
     """
 
     node: Ints
@@ -101,12 +68,20 @@ class LoadPath:
 
     def of(self, rows: np.ndarray) -> LoadPath:
         """Some of its sections only; rows (s,) bool."""
-        return replace(self, **{f.name: getattr(self, f.name)[rows] for f in fields(self) if not (f.name == "stretch" and self.round)})
+        return replace(
+            self,
+            **{
+                f.name: getattr(self, f.name)[rows]
+                for f in fields(self)
+                if not (f.name == "stretch" and self.round)
+            },
+        )
 
 
 @dataclass(frozen=True)
 class LegLoads:
-    """Rope legs on every contact for one load: points and forces (c, 2, 3), toward the base and toward the climber. [m], [N]"""
+    """Rope legs on every contact for one load: points and forces (c, 2, 3), toward the base and toward the
+    climber. [m], [N]"""
 
     point: Floats
     force: Floats
@@ -127,13 +102,27 @@ def load_path(tree: StructuralModel, contacts: Sequence[Contact]) -> LoadPath:
     keep = s.reported.keep[node]
     stretch = s.stretch[node] if s.oval[node].any() else np.zeros((0, 3, 3))
     sd, k = s.sd[node], s.k[node]
-    doubt = np.exp(3 * FIVE_PERCENT * sd) * k[:, 1] / np.maximum(k[:, 0], 1e-3)
+    doubt = np.exp(3 * FIVE_PERCENT * sd) * k[:, MIDDLE] / np.maximum(k[:, LOW], MIN_FACTOR)
     limb = tree.graph.limb[node]
     rank = np.minimum(np.searchsorted(np.unique(limb), limb), LIMBS - 1)
     return LoadPath(
-        node, above, s.point[node], s.axis[node], s.radius[node], sd, k, s.weight[node, None] * DOWN, s.own_moment[node],
-        s.bending * keep, s.crushing * kept_area(keep), s.shear * kept_shear(keep), stretch, doubt, rank, np.arange(len(node)),
-    )  # fmt: skip
+        node,
+        above,
+        s.point[node],
+        s.axis[node],
+        s.radius[node],
+        sd,
+        k,
+        s.weight[node, None] * DOWN,
+        s.own_moment[node],
+        s.bending * keep,
+        s.crushing * kept_area(keep),
+        s.shear * kept_shear(keep),
+        stretch,
+        doubt,
+        rank,
+        np.arange(len(node)),
+    )
 
 
 @njit(cache=True)
@@ -151,7 +140,8 @@ def path_down(parent: Ints, node: int) -> Ints:  # pragma: no cover - compiled
 
 
 def unseen(tree: StructuralModel, contacts: Sequence[Contact]) -> Reason | None:
-    """Why the scan cannot tell, where it cannot: a bridged gap or a missing diameter on the way to the ground."""
+    """Why the scan cannot tell, where it cannot: a bridged gap or a missing diameter on the way to the
+    ground."""
     g, s = tree.graph, tree.sections
     for c in contacts:
         path = path_down(g.parent, c.node)
@@ -161,81 +151,47 @@ def unseen(tree: StructuralModel, contacts: Sequence[Contact]) -> Reason | None:
         bad = path[~s.known[path]]
         if len(bad):
             height = g.xyz[bad[0], 2] - g.xyz[0, 2]
-            return Reason("diameter_not_measured" if g.seen[bad[0]] else "gap_bridged", height=height, wood=limb_named(g.limb[bad[0]]))
+            return Reason(
+                "diameter_not_measured" if g.seen[bad[0]] else "gap_bridged",
+                height=height,
+                wood=limb_named(g.limb[bad[0]]),
+            )
     return None
 
 
 def forces(path: LoadPath, loads: LegLoads, *, as_round: bool = False) -> SectionForces:
-    """Section forces (1, s) of one load with the tree's own weight; `as_round`: those that stress a round of the same area like the oval."""
+    """Section forces (1, s) of one load with the tree's own weight; `as_round`: those that stress a round of
+    the same area like the oval."""
     return section_forces(
-        path.point, path.axis, np.repeat(path.above, 2, axis=1), loads.point.reshape(1, -1, 3), loads.force.reshape(1, -1, 3),
-        path.own_force, path.own_moment, path.stretch if as_round and not path.round else None,
-    )  # fmt: skip
+        path.point,
+        path.axis,
+        np.repeat(path.above, 2, axis=1),
+        loads.point.reshape(1, -1, 3),
+        loads.force.reshape(1, -1, 3),
+        path.own_force,
+        path.own_moment,
+        path.stretch if as_round and not path.round else None,
+    )
 
 
 def used(path: LoadPath, loads: LegLoads) -> Floats:
     """Median stress over strength of every section under one load, (s,)."""
     about = cross(loads.point, loads.force).sum(axis=1)
     largest, _ = peaks(
-        path.point, path.axis, path.radius[None], (path.bending * path.k[:, 1])[None], path.crushing, path.shear, -path.own_force[:, 2],
-        path.own_moment, path.above, loads.force.sum(axis=1)[None], about[None, None], path.stretch,
-    )  # fmt: skip
+        path.point,
+        path.axis,
+        path.radius[None],
+        (path.bending * path.k[:, MIDDLE])[None],
+        path.crushing,
+        path.shear,
+        -path.own_force[:, 2],
+        path.own_moment,
+        path.above,
+        loads.force.sum(axis=1)[None],
+        about[None, None],
+        path.stretch,
+    )
     return np.asarray(largest[0], float)
-
-
-def leaves_limbs(graph: WoodGraph, least: float) -> np.ndarray:
-    """True for sections whose loss leaves at least one limb of the diameter `least` [m] standing below, (n,): not the lower stem."""
-    stem = graph.limbs.nodes[0]
-    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
-    firsts = firsts[(graph.limb[graph.parent[firsts]] == 0) & (2 * graph.segment_radius[firsts] >= least)]
-    lowest = graph.parent[firsts].min() if len(firsts) else len(graph)
-    out = graph.limb != 0
-    out[stem] = stem > lowest
-    return out
-
-
-def stops_a_rope(graph: WoodGraph, least: float) -> np.ndarray:
-    """True for nodes from which a limb of the diameter `least` [m] leaves that does not hang down steeply, (n,): a rope that runs out along
-    the parent stops there."""
-    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
-    firsts = firsts[(2 * graph.segment_radius[firsts] >= least) & (graph.direction[firsts, 2] > HANGS)]
-    out = np.zeros(len(graph), bool)
-    out[graph.parent[firsts]] = True
-    return out
-
-
-def likely_breaks(tree: StructuralModel, path: LoadPath, utilised: Floats) -> tuple[tuple[str, int], ...]:
-    """Kind and row of the sections that may give way first, the most used first: the weakest of the limb, of its unions, of the stem's top.
-
-    Only breaks whose loss leaves something to catch the rope: the stem below the lowest limb carries every support of the tree; its own
-    margin decides the verdict, but what catches the rope is a question about limbs and the stem's upper part. A kind whose weakest section
-    is used less than `ALSO_LIKELY` of the most used one is left out.
-    """
-    s, node = tree.sections, path.node
-    leaves = tree.leaves_limbs[node]
-    if not leaves.any():
-        row = int(np.argmax(utilised))
-        return (("stem", row),)
-    stem = tree.graph.limb[node] == 0
-    union = (s.fork[node] | (s.k[node, 1] < 1.0)) & ~stem
-    found = []
-    for kind, of in (("limb", ~stem & ~union), ("union tear-out", union), ("stem", stem)):
-        score = np.where(of & leaves, utilised, -1.0)
-        if score.max() >= 0:
-            found.append((float(score.max()), kind, int(np.argmax(score))))
-    found.sort(key=lambda f: -f[0])
-    kept: list[tuple[str, int]] = []
-    for use, kind, row in found:
-        near = [r for _, r in kept if _same_place(tree, int(node[r]), int(node[row]))]
-        if use >= ALSO_LIKELY * found[0][0] and not near:
-            kept.append((kind, row))
-    return tuple(kept)
-
-
-def _same_place(tree: StructuralModel, a: int, b: int) -> bool:
-    """True for two sections of one limb less than its diameter apart: the same break told twice."""
-    s, g = tree.sections, tree.graph
-    return bool(g.limb[a] == g.limb[b] and np.linalg.norm(s.point[a] - s.point[b]) < 2 * s.radius[a])
 
 
 def margin_case(
@@ -244,9 +200,7 @@ def margin_case(
     contacts: Sequence[Contact],
     loads: LegLoads,
     moving: int,
-    turn_sum: Floats,
-    mu: Floats,
-    mu_used: float,
+    friction: RopeFriction,
     utilised: Floats,
 ) -> MarginCase:
     """The weakest sections under one load with all that is uncertain.
@@ -254,13 +208,12 @@ def margin_case(
     Parameters
     ----------
     moving : int            Contact whose place along its limb is uncertain.
-    turn_sum : (2 c,)       Turning between the climber and every leg where friction is counted, else 0. [rad]
-    mu, mu_used             Friction range, and what is already in the forces.
     utilised : (s,) float   From `used`.
     """
     settings = tree.settings
     kept = np.sort(np.argsort(-utilised * path.doubt, kind="stable")[:KEPT])
-    kept[0] = kept[0] if (top := int(np.argmax(utilised))) in kept else top  # the most used one is always among them
+    # the most used one is always among them
+    kept[0] = kept[0] if (top := int(np.argmax(utilised))) in kept else top
     kept.sort()
     n, c, point = path.node[kept], contacts[moving], path.point[kept]
     force, moment, shift = _about(point, path.above[kept], loads.point, loads.force, c.axis, moving)
@@ -272,20 +225,39 @@ def margin_case(
     from_foot = point - tree.graph.xyz[0]
     height = np.sqrt(np.einsum("si,si->s", from_foot, from_foot))
     return MarginCase(
-        axis=path.axis[kept], radius=path.radius[kept], sd=path.sd[kept], cholesky=correlation_factor(tree.graph.limb[n], height, settings),
-        bending=path.bending[kept], crushing=path.crushing[kept], shear=path.shear[kept], spread=tree.sections.tree_spread,
-        limb_spread=tree.sections.limb_spread, limb=path.rank[kept], limbs=LIMBS, column=path.row[kept] % OWN, k=path.k[kept],
-        force=force, moment=moment, turn_sum=turn_sum, mu=mu, mu_used=mu_used,
-        shift=shift, min_shift=-max(c.out, 0.0) if np.isfinite(c.out) else -np.inf,
-        own_weight=-path.own_force[kept, 2], own_moment=own,
-        mass_sd=settings.climber_mass_sd / settings.climber_mass, rest_sd=settings.rest_sd,
-    )  # fmt: skip
+        axis=path.axis[kept],
+        radius=path.radius[kept],
+        sd=path.sd[kept],
+        cholesky=correlation_factor(tree.graph.limb[n], height, settings),
+        bending=path.bending[kept],
+        crushing=path.crushing[kept],
+        shear=path.shear[kept],
+        spread=tree.sections.tree_spread,
+        limb_spread=tree.sections.limb_spread,
+        limb=path.rank[kept],
+        limbs=LIMBS,
+        column=path.row[kept] % OWN,
+        k=path.k[kept],
+        force=force,
+        moment=moment,
+        turn_sum=friction.turn_sum,
+        mu=friction.mu,
+        mu_used=friction.used,
+        shift=shift,
+        min_shift=-max(c.out, 0.0) if np.isfinite(c.out) else -np.inf,
+        own_weight=-path.own_force[kept, 2],
+        own_moment=own,
+        mass_sd=settings.climber_mass_sd / settings.climber_mass,
+        rest_sd=settings.rest_sd,
+    )
 
 
 @njit(cache=True)
-def _about(point, above, leg_point, leg_force, along, moving):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Force and moment of every leg about every section it acts on, (s, q, 3), and the change of moment per metre that the rope on the
-    contact `moving` goes along its limb, (s, 3)."""
+def _about(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    point, above, leg_point, leg_force, along, moving,
+):
+    """Force and moment of every leg about every section it acts on, (s, q, 3), and the change of moment per
+    metre that the rope on the contact `moving` goes along its limb, (s, 3)."""
     sections, contacts = above.shape
     force, moment = np.zeros((sections, 2 * contacts, 3)), np.zeros((sections, 2 * contacts, 3))
     shift = np.zeros((sections, 3))
@@ -295,9 +267,17 @@ def _about(point, above, leg_point, leg_force, along, moving):  # type: ignore[n
                 continue
             for leg in range(2):
                 q, (fx, fy, fz) = 2 * c + leg, leg_force[c, leg]
-                x, y, z = leg_point[c, leg, 0] - point[s, 0], leg_point[c, leg, 1] - point[s, 1], leg_point[c, leg, 2] - point[s, 2]
+                x, y, z = (
+                    leg_point[c, leg, 0] - point[s, 0],
+                    leg_point[c, leg, 1] - point[s, 1],
+                    leg_point[c, leg, 2] - point[s, 2],
+                )
                 force[s, q, 0], force[s, q, 1], force[s, q, 2] = fx, fy, fz
-                moment[s, q, 0], moment[s, q, 1], moment[s, q, 2] = y * fz - z * fy, z * fx - x * fz, x * fy - y * fx
+                moment[s, q, 0], moment[s, q, 1], moment[s, q, 2] = (
+                    y * fz - z * fy,
+                    z * fx - x * fz,
+                    x * fy - y * fx,
+                )
         if above[s, moving]:
             fx, fy, fz = leg_force[moving, 0] + leg_force[moving, 1]
             shift[s, 0] = along[1] * fz - along[2] * fy

@@ -1,23 +1,26 @@
-"""How sure is the margin? Diameters, strength, union factor, friction, mass and the rope's place all vary; the decision looks
-at the low end.
+"""How sure is the margin? Diameters, strength, union factor, friction, mass and the rope's place all vary;
+the decision looks at the low end.
 
-Everything is a map from independent standard normals to the margin: draws at random give its distribution (Monte Carlo). The tests hold
-that against the slope at the middle (first order) and against closed forms.
+Everything is a map from independent standard normals to the margin: draws at random give its distribution
+(Monte Carlo). The tests hold that against the slope at the middle (first order) and against closed forms.
 
-What is counted once. The share of clear-wood strength that live branches kept (0.40 of MOR on the circle over bark) and its scatter
-(0.446) were measured on attached branches, pulled until they broke in the branch or at the union, every stress over the MOR of the
-branch's own wood (Kane 2007). So
-- bark, the oval section taken for a circle, knots, and the weakness of an ordinary union are in the share: the union factor is 1
-  without a range there, and acts only beyond (see `union_check`);
-- how much the wood of one tree differs from the table's row is not in it, because each branch was held against its own wood: the
-  scatter of MOR comes on top, once (0.16 beside 0.446 widens the spread from 0.43 to 0.45 only);
-- the 0.446 is how branches differ from each other, so every limb on the way to the ground draws its own, and the weakest governs; what the
-  tree's wood differs from the table is common to them all;
+What is counted once. The share of clear-wood strength that live branches kept (0.40 of MOR on the circle over
+bark) and its scatter (0.446) were measured on attached branches, pulled until they broke in the branch or at
+the union, every stress over the MOR of the branch's own wood (Kane 2007). So
+- bark, the oval section taken for a circle, knots, and the weakness of an ordinary union are in the share:
+  the union factor is 1 without a range there, and acts only beyond (see `union_check`);
+- how much the wood of one tree differs from the table's row is not in it, because each branch was held
+  against its own wood: the scatter of MOR comes on top, once (0.16 beside 0.446 widens the spread from 0.43
+  to 0.45 only);
+- the 0.446 is how branches differ from each other, so every limb on the way to the ground draws its own, and
+  the weakest governs; what the tree's wood differs from the table is common to them all;
 - the error of the scan's diameter is not in it either: those branches were measured by hand;
-- an oval that is reported, or measured beyond doubt, moves the stress by its own ratio on top: what the ovals of those branches did on the
-  whole is in the share, so a limb higher than wide may gain a few per cent twice, far inside the scatter.
-A tree that stands carries its own weight. Draws in which it could not are left out: without that, a heavy limb would be refused for a
-strength so low that it would have broken long ago. Wind and snow it has borne are not counted, so nothing is flattered.
+- an oval that is reported, or measured beyond doubt, moves the stress by its own ratio on top: what the ovals
+  of those branches did on the whole is in the share, so a limb higher than wide may gain a few per cent
+  twice, far inside the scatter.
+A tree that stands carries its own weight. Draws in which it could not are left out: without that, a heavy
+limb would be refused for a strength so low that it would have broken long ago. Wind and snow it has borne are
+not counted, so nothing is flattered.
 """
 
 from __future__ import annotations
@@ -30,17 +33,35 @@ from numba import njit
 from scipy.special import ndtr
 
 from treescan.estimate import Estimate
-from treescan.loads.settings import LoadSettings
+from treescan.loads.settings import HIGH, LOW, LoadSettings
+from treescan.loads.statics.margin_kernel import FIXED, FRICTION, MASS, UNION, sampled_margins
 from treescan.wood.graph import Floats, Ints
 
-FIXED = 5
-"""Normals ahead of those of limbs and diameters: mass, strength of the tree's wood, union factor, rope place, friction."""
-
 PLENTY = 12.0
-"""Own-weight margins beyond this at the middle values need no look: no draw makes them 1 (5 log standard deviations, derived)."""
+"""Own-weight margins beyond this at the middle values need no look: no draw makes them 1 (5 log standard
+deviations, derived)."""
 
 LEAST_STANDING = 0.05
 """Least share of the draws in which the tree stands, for the rest of them to be believed (project choice)."""
+
+
+@dataclass(frozen=True)
+class RopeFriction:
+    """Friction of a rope where it is counted in a check.
+
+    turn_sum : (q,) float   Turning between the climber and leg q, 0 where no friction is counted. [rad]
+    mu : (3,) float         Low, middle, high.
+    used : float            What is already in the forces.
+    """
+
+    turn_sum: Floats
+    mu: Floats
+    used: float
+
+    @classmethod
+    def none(cls, legs: int) -> RopeFriction:
+        """No friction on so many legs."""
+        return cls(np.zeros(legs), np.zeros(3), 0.0)
 
 
 @dataclass(frozen=True)
@@ -51,7 +72,8 @@ class MarginCase:
     ----------
     axis : (s, 3); radius, sd : (s,)    [m], relative
     cholesky : (s, s) float       Lower Cholesky factor of the correlation of the diameters.
-    column : (s,) int           Which standard normal every section's diameter takes as its own, beyond those of the limbs.
+    column : (s,) int           Which standard normal every section's diameter takes as its own, beyond those
+        of the limbs.
     bending, crushing, shear : (s,)     Median strengths without union factor, reports included. [Pa]
     spread : float              Log standard deviation common to them; limb_spread : of every limb by itself.
     limb : (s,) int             Which of the `limbs` limbs on the way to the ground a section belongs to.
@@ -98,7 +120,8 @@ class MarginCase:
 
 
 def correlation_factor(limb: np.ndarray, along: Floats, settings: LoadSettings) -> Floats:
-    """Lower Cholesky factor of the diameters' correlation: common to a limb, the rest fading with distance, none between limbs.
+    """Lower Cholesky factor of the diameters' correlation: common to a limb, the rest fading with distance,
+    none between limbs.
 
     Parameters
     ----------
@@ -136,152 +159,68 @@ def triangular(z: Floats, low: float, middle: float, high: float) -> Floats:
 
 
 def both_margins(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
-    """Least strength over stress of all sections under the load, and under the tree's own weight alone, (n,) each.
+    """Least strength over stress of all sections under the load, and under the tree's own weight alone, (n,)
+    each.
 
-    The second is infinite where its middle value is beyond `PLENTY`: there nothing can be learnt from the wood standing.
+    The second is infinite where its middle value is beyond `PLENTY`: there nothing can be learnt from the
+    wood standing.
     """
     return _sampled(case, z, 0, len(case.radius))
 
 
 def _sampled(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Floats]:
-    """As `both_margins`, of the sections from `first` up to `end`; quickest where z is stored column by column."""
+    """As `both_margins`, of the sections from `first` up to `end`; quickest where z is stored column by
+    column."""
     z = np.ascontiguousarray(z.T)
-    force, moment, legs = case.force, case.moment, np.exp(case.mass_sd * z[:1])
+    force, moment, legs = case.force, case.moment, np.exp(case.mass_sd * z[MASS : MASS + 1])
     if case.turn_sum.any():
-        legs = legs * np.exp((case.mu_used - triangular(z[4:5], *case.mu)) * case.turn_sum[:, None])
+        legs = legs * np.exp(
+            (case.mu_used - triangular(z[FRICTION : FRICTION + 1], *case.mu)) * case.turn_sum[:, None]
+        )
     else:  # all legs grow and shrink alike
         force, moment = (np.sum(v, axis=1, keepdims=True) for v in (force, moment))
-    at = ndtr(z[2]) if np.any(case.k[:, 2] > case.k[:, 0]) else z[2]
-    return _sampled_margins(
-        first, end, z, at, legs, case.axis, case.radius, case.sd, case.cholesky, case.bending, case.crushing, case.shear,
-        case.spread, case.limb_spread, case.limb, FIXED + case.limbs + case.column, case.k, force, moment, case.shift, case.min_shift, case.own_weight,
-        case.own_moment, case.mass_sd, case.rest_sd, PLENTY,
-    )  # fmt: skip
+    at = ndtr(z[UNION]) if np.any(case.k[:, HIGH] > case.k[:, LOW]) else z[UNION]
+    return sampled_margins(
+        first,
+        end,
+        z,
+        at,
+        legs,
+        case.axis,
+        case.radius,
+        case.sd,
+        case.cholesky,
+        case.bending,
+        case.crushing,
+        case.shear,
+        case.spread,
+        case.limb_spread,
+        case.limb,
+        FIXED + case.limbs + case.column,
+        case.k,
+        force,
+        moment,
+        case.shift,
+        case.min_shift,
+        case.own_weight,
+        case.own_moment,
+        case.mass_sd,
+        case.rest_sd,
+        PLENTY,
+    )
 
 
-@njit(cache=True, error_model="numpy")
-def _local(axis, vector, out):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Parts of a vector along the axis and along two directions square to it and to each other (writes out (3,))."""
-    flat = np.argmin(np.abs(axis))
-    a, b = axis[(flat + 1) % 3], axis[(flat + 2) % 3]
-    size = np.sqrt(a * a + b * b)
-    u, v, w = vector[flat], vector[(flat + 1) % 3], vector[(flat + 2) % 3]
-    out[0] = axis[flat] * u + a * v + b * w
-    out[1] = (a * w - b * v) / size
-    out[2] = size * u - axis[flat] * (a * v + b * w) / size
-
-
-@njit(cache=True, error_model="numpy")
-def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """exp(x) in place, to 1e-14 of it: the series at a small part of x, squared back, which the machine does for several values at once."""
-    most = 0.0
-    for d in range(len(x)):
-        most = max(most, abs(x[d]))
-    if most > 4.0:
-        for d in range(len(x)):
-            x[d] = np.exp(x[d])
-        return
-    halvings = 0
-    while most > 0.0625:
-        most, halvings = 0.5 * most, halvings + 1
-    part = 0.5**halvings
-    for d in range(len(x)):
-        u = part * x[d]
-        x[d] = u * (1 + u * (1 / 2 + u * (1 / 6 + u * (1 / 24 + u * (1 / 120 + u * (1 / 720 + u * (1 / 5040 + u / 40320)))))))
-    for _ in range(halvings):  # of exp - 1, so that no figure is lost near 1
-        for d in range(len(x)):
-            x[d] = x[d] * (2.0 + x[d])
-    for d in range(len(x)):
-        x[d] += 1.0
-
-
-@njit(cache=True, error_model="numpy")
-def _sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    first, end, z, at, legs, axis, radius, sd, cholesky, bending, crushing, shear, spread, limb_spread, limb,
-    column, k, force, moment, shift, min_shift,
-    own_weight, own_moment, mass_sd, rest_sd, plenty,
-):  # fmt: skip
-    """See `both_margins`; z (dimensions, n), `at` (n,) is the union factor's probability, `legs` (q, n) what every leg takes of its
-    middle value. The draws run innermost and without a branch, so that the machine works on several at once."""
-    draws, q = z.shape[1], len(legs)
-    used, alone = np.zeros(draws), np.zeros(draws)
-    size, moved, grip, last = np.empty(draws), np.empty(draws), np.empty(draws), -1
-    part, zero = np.zeros((q + 2, 2, 3)), np.zeros(3)  # of every leg, of the moved rope, of the own weight: force and moment
-    sums = np.empty((6, draws))
-    moved[:] = mass_sd * z[0]
-    _exponential(moved)
-    for d in range(draws):
-        moved[d] *= max(rest_sd * z[3, d], min_shift)
-    for s in range(first, end):
-        size[:] = 0.0
-        for j in range(s + 1):
-            share, row = sd[s] * cholesky[s, j], z[column[j]]
-            for d in range(draws):
-                size[d] += share * row[d]
-        _exponential(size)
-        if limb[s] != last:  # one over the strength of this limb, by what it differs from the tree's
-            last = limb[s]
-            grip[:] = -limb_spread * z[FIXED + last]
-            _exponential(grip)
-        for j in range(q):
-            _local(axis[s], force[s, j], part[j, 0])
-            _local(axis[s], moment[s, j], part[j, 1])
-        _local(axis[s], shift[s], part[q, 1])
-        zero[2] = -own_weight[s]
-        _local(axis[s], zero, part[q + 1, 0])
-        _local(axis[s], own_moment[s], part[q + 1, 1])
-        (n0, x0, y0), (t0, p0, r0) = part[q + 1]
-        own_across, own_bent = np.sqrt(x0 * x0 + y0 * y0), np.sqrt(p0 * p0 + r0 * r0)
-        for c in range(6):
-            here, still = sums[c], part[q + 1, c // 3, c % 3]
-            go, share, row = part[q, c // 3, c % 3], part[0, c // 3, c % 3], legs[0]
-            for d in range(draws):
-                here[d] = size[d] * size[d] * still + moved[d] * go + row[d] * share
-            for j in range(1, q):
-                share, row = part[j, c // 3, c % 3], legs[j]
-                for d in range(draws):
-                    here[d] += row[d] * share
-        low, middle, high = k[s]
-        up, down = (high - low) * (middle - low), (high - low) * (high - middle)
-        knee = (middle - low) / (high - low) if high > low else np.inf
-        thick, bend, crush, slide = radius[s], bending[s], 1.0 / crushing[s], 1.0 / shear[s]
-        area = np.pi * thick * thick
-        heavy = max(
-            abs(n0) / (area * (crushing[s] if n0 < 0 else bend * middle)) + own_bent / (0.25 * area * thick * bend * middle),
-            slide * (4 * own_across / (3 * area) + abs(t0) / (0.5 * area * thick)),
-        ) * plenty > 1.0  # fmt: skip
-        count = 1.0 if heavy else 0.0
-        for d in range(draws):
-            rise, drop = low + np.sqrt(at[d] * up), high - np.sqrt((1.0 - at[d]) * down)
-            along = 1.0 / (bend * (rise if at[d] <= knee else drop))
-            inverse = 1.0 / (thick * size[d])
-            face = inverse * inverse / np.pi
-            edge = 4.0 * face * inverse
-            n, t = sums[0, d], sums[3, d]
-            across = np.sqrt(sums[1, d] * sums[1, d] + sums[2, d] * sums[2, d])
-            bent = np.sqrt(sums[4, d] * sums[4, d] + sums[5, d] * sums[5, d])
-            most = max(face * abs(n) * (crush if n < 0 else along) + edge * bent * along, slide * (face * across * (4 / 3) + 0.5 * edge * abs(t)))
-            used[d] = max(used[d], most * grip[d])
-            itself = max(
-                face * abs(n0) * (crush if n0 < 0 else along) + edge * own_bent * along,
-                slide * (face * own_across * (4 / 3) + 0.5 * edge * abs(t0)),
-            )
-            alone[d] = max(alone[d], count * size[d] * size[d] * itself * grip[d])
-    size[:] = spread * z[1]
-    _exponential(size)
-    for d in range(draws):
-        used[d] = size[d] / max(used[d], 1e-300)
-        alone[d] = size[d] / alone[d]
-    return used, alone
-
-
-def sampled_reliability(case: MarginCase, z: Floats, *, stands: bool = True, also: Sequence[MarginCase] = ()) -> tuple[Estimate, float]:
-    """Margin of the weakest section over draws z (n, at least `dimensions`), and the chance that it is overloaded.
+def sampled_reliability(
+    case: MarginCase, z: Floats, *, stands: bool = True, also: Sequence[MarginCase] = ()
+) -> tuple[Estimate, float]:
+    """Margin of the weakest section over draws z (n, at least `dimensions`), and the chance that it is
+    overloaded.
 
     `also` are further loads the same wood must bear: in every draw the worst of all counts.
 
-    With `stands` the draws are left out in which the wood would break under its own weight alone: it is there, so they are not so.
-    Fewer than `LEAST_STANDING` of the draws left means that the tree as measured is not this tree: *not seen*.
+    With `stands` the draws are left out in which the wood would break under its own weight alone: it is
+    there, so they are not so. Fewer than `LEAST_STANDING` of the draws left means that the tree as measured
+    is not this tree: *not seen*.
     """
     least, own = both_margins(case, z[:, : case.dimensions])
     for other in also:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
-from treescan.wood.graph import Floats
+from treescan.wood.graph import Floats, WoodGraph
 
 
 def cross(a: Floats, b: Floats) -> Floats:
@@ -25,7 +25,8 @@ def cross(a: Floats, b: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class SectionForces:
-    """Forces on the lower side of every section, each (l, s): load cases by sections. Axial tension is positive. [N], [N m]"""
+    """Forces on the lower side of every section, each (l, s): load cases by sections. Axial tension is
+    positive. [N], [N m]"""
 
     axial: Floats
     shear: Floats
@@ -51,7 +52,8 @@ def section_forces(
     above : (s, q) bool         Whether load q acts on what the section carries.
     load_point, load : (l, q, 3)    Point loads of every load case. [m], [N]
     own_force, own_moment : (s, 3)  Of the tree's own weight about the section. [N], [N m]
-    stretch : (s, 3, 3)         From `oval_stretch`: moments come out as those that stress a round of the same area alike.
+    stretch : (s, 3, 3)         From `oval_stretch`: moments come out as those that stress a round of the same
+        area alike.
 
     Notes
     -----
@@ -60,21 +62,34 @@ def section_forces(
     none = np.zeros((len(point), 3))
     return SectionForces(
         *_section_forces(
-            point, axis, above, np.asarray(load_point, float), np.asarray(load, float), none if own_force is None else own_force,
-            none if own_moment is None else own_moment, np.zeros((0, 3, 3)) if stretch is None else stretch,
+            point,
+            axis,
+            above,
+            np.asarray(load_point, float),
+            np.asarray(load, float),
+            none if own_force is None else own_force,
+            none if own_moment is None else own_moment,
+            np.zeros((0, 3, 3)) if stretch is None else stretch,
         )
-    )  # fmt: skip
+    )
 
 
 @njit(cache=True)
 def _mapped(a, x, y, z):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """The vector (x, y, z) under a map (3, 3)."""
-    return a[0, 0] * x + a[0, 1] * y + a[0, 2] * z, a[1, 0] * x + a[1, 1] * y + a[1, 2] * z, a[2, 0] * x + a[2, 1] * y + a[2, 2] * z
+    return (
+        a[0, 0] * x + a[0, 1] * y + a[0, 2] * z,
+        a[1, 0] * x + a[1, 1] * y + a[1, 2] * z,
+        a[2, 0] * x + a[2, 1] * y + a[2, 2] * z,
+    )
 
 
 @njit(cache=True, error_model="numpy")
-def _section_forces(point, axis, above, load_point, load, own_force, own_moment, stretch):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """See `section_forces`; stretch (0, 3, 3) where all sections are round. Returns axial, shear, bending, torsion (l, s)."""
+def _section_forces(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    point, axis, above, load_point, load, own_force, own_moment, stretch,
+):
+    """See `section_forces`; stretch (0, 3, 3) where all sections are round. Returns axial, shear, bending,
+    torsion (l, s)."""
     cases, sections = len(load), len(point)
     axial, shear = np.empty((cases, sections)), np.empty((cases, sections))
     bending, torsion = np.empty((cases, sections)), np.empty((cases, sections))
@@ -86,7 +101,11 @@ def _section_forces(point, axis, above, load_point, load, own_force, own_moment,
                 if above[s, q]:
                     ax, ay, az = load[i, q]
                     fx, fy, fz = fx + ax, fy + ay, fz + az
-                    x, y, z = load_point[i, q, 0] - point[s, 0], load_point[i, q, 1] - point[s, 1], load_point[i, q, 2] - point[s, 2]
+                    x, y, z = (
+                        load_point[i, q, 0] - point[s, 0],
+                        load_point[i, q, 1] - point[s, 1],
+                        load_point[i, q, 2] - point[s, 2],
+                    )
                     mx, my, mz = mx + (y * az - z * ay), my + (z * ax - x * az), mz + (x * ay - y * ax)
             fx, fy, fz = fx + own_force[s, 0], fy + own_force[s, 1], fz + own_force[s, 2]
             if len(stretch) > 0:
@@ -100,24 +119,27 @@ def _section_forces(point, axis, above, load_point, load, own_force, own_moment,
 
 
 def oval_stretch(axis: Floats, oval: Floats, height: Floats | None = None) -> Floats:
-    """Map of the moments on oval sections to those on rounds of the same area with the same stress, (s, 3, 3).
+    """Map of the moments on oval sections to those on rounds of the same area with the same stress, (s, 3,
+    3).
 
     Parameters
     ----------
     axis : (s, 3) float     Outward axes.
     oval : (s,) float       Height over width of the section; 1 = round.
-    height : (s, 3) float   Along the height, not 0 and not along the axis; what of it lies along the axis is left out. Default: the height lies
-        in the plumb plane of the limb.
+    height : (s, 3) float   Along the height, not 0 and not along the axis; what of it lies along the axis is
+        left out. Default: the height lies in the plumb plane of the limb.
 
     Notes
     -----
-    With H / W = q and H W = d^2: Z = pi W H^2 / 32 = Z_round sqrt(q) in the plane of the height, Z_round / sqrt(q) across it; the two stresses
-    peak together at sqrt(s1^2 + s2^2), exactly, on an ellipse. Torsion 16 T / (pi a b^2), b the lesser axis: sqrt(max(q, 1 / q)) times that of
-    the round. So the direction of the load, of the height, and of the limb may be any.
+    With H / W = q and H W = d^2: Z = pi W H^2 / 32 = Z_round sqrt(q) in the plane of the height, Z_round /
+    sqrt(q) across it; the two stresses peak together at sqrt(s1^2 + s2^2), exactly, on an ellipse. Torsion 16
+    T / (pi a b^2), b the lesser axis: sqrt(max(q, 1 / q)) times that of the round. So the direction of the
+    load, of the height, and of the limb may be any.
     """
     if height is None:
         across = cross(axis, np.broadcast_to([0.0, 0.0, 1.0], axis.shape))
-        plumb = np.linalg.norm(across, axis=1, keepdims=True) <= 1e-9  # a plumb stem: height along y, width along x
+        # a plumb stem: height along y, width along x
+        plumb = np.linalg.norm(across, axis=1, keepdims=True) <= 1e-9
         across = np.where(plumb, [1.0, 0.0, 0.0], across)
     else:
         across = cross(axis, height)
@@ -131,7 +153,9 @@ def oval_stretch(axis: Floats, oval: Floats, height: Floats | None = None) -> Fl
     return dyad(across) / np.sqrt(q) + dyad(other) * np.sqrt(q) + dyad(axis) * np.sqrt(np.maximum(q, 1.0 / q))
 
 
-def utilisation(forces: SectionForces, radius: Floats, bending: Floats, crushing: Floats, shear: Floats) -> tuple[Floats, Floats]:
+def utilisation(
+    forces: SectionForces, radius: Floats, bending: Floats, crushing: Floats, shear: Floats
+) -> tuple[Floats, Floats]:
     """Stress over strength of round sections, as (bending with axial force, shear with torsion).
 
     Parameters
@@ -151,7 +175,9 @@ def utilisation(forces: SectionForces, radius: Floats, bending: Floats, crushing
     ) + forces.torsion / (2 * z * shear)
 
 
-def worst_mode(forces: SectionForces, radius: float, bending: float, crushing: float, shear: float, fork: bool) -> str:
+def worst_mode(
+    forces: SectionForces, radius: float, bending: float, crushing: float, shear: float, fork: bool
+) -> str:
     """Name of what governs one section (forces of shape (1, 1))."""
     area, z = np.pi * radius**2, np.pi * radius**3 / 4
     n, v, m, t = forces.axial.item(), forces.shear.item(), forces.bending.item(), forces.torsion.item()
@@ -170,8 +196,11 @@ def worst_mode(forces: SectionForces, radius: float, bending: float, crushing: f
 
 
 @njit(cache=True, error_model="numpy")
-def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment, above, force, about_origin, stretch):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Largest utilisation of every section over all load cases, and the case it came from, each for several states of the wood and the rope.
+def peaks(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    point, axis, radius, bending, crushing, shear, own_weight, own_moment, above, force, about_origin, stretch
+):
+    """Largest utilisation of every section over all load cases, and the case it came from, each for several
+    states of the wood and the rope.
 
     Parameters
     ----------
@@ -220,3 +249,43 @@ def peaks(point, axis, radius, bending, crushing, shear, own_weight, own_moment,
                 if u > largest[e, s]:
                     largest[e, s], which[e, s] = u, case
     return largest, which
+
+
+def path_stresses(graph: WoodGraph, node: int, place: Floats, forces: Floats) -> Floats:
+    """Largest stress each of some point loads makes alone on any section from where it acts down to the
+    ground, (l,). [Pa]
+
+    Parameters
+    ----------
+    node : int              Segment that bears the loads.
+    place : (3,) float      Where they act. [m]
+    forces : (l, 3) float   [N]
+
+    Notes
+    -----
+    Round sections, own weight left out: N / A + M / Z.
+    """
+    path = graph.path_to_base(node)[:-1]
+    lower = graph.xyz[graph.parent[path]]
+    load = np.asarray(forces, float).reshape(-1, 1, 3)
+    found = section_forces(
+        lower, graph.direction[path], np.ones((len(path), 1), bool), np.broadcast_to(place, load.shape), load
+    )
+    same = np.ones(1)  # strength of 1 Pa: the use is the stress
+    along, _ = utilisation(found, graph.segment_radius[path], same, same, same)
+    return np.asarray(along.max(axis=1), float)
+
+
+def path_stress(graph: WoodGraph, node: int, place: Floats, force: Floats) -> float:
+    """Largest stress of one point load (3,), as `path_stresses`. [Pa]"""
+    return float(path_stresses(graph, node, place, force)[0])
+
+
+def redirect_force(turn: float) -> float:
+    """Force on a frictionless redirect over the rope's tension, 2 sin(turn / 2); turn = bend of the rope from
+    straight. [rad]
+
+    With theta the angle between the two legs this is 2 cos(theta / 2): 2 at 0, 1.41 at 90, 1 at 120 degrees
+    (parallelogram of forces).
+    """
+    return float(2 * np.sin(turn / 2))

@@ -1,8 +1,8 @@
 """Where is each section of the tree, how strong is it, and what weight does it carry already?
 
-Section i belongs to segment i (node i down to its parent) and lies at the segment's lower end, where a cantilever is stressed
-most. The first segment of a limb ends at the parent's bark: deeper, the wood belongs to the union. Segments inside the parent
-are left out.
+Section i belongs to segment i (node i down to its parent) and lies at the segment's lower end, where a
+cantilever is stressed most. The first segment of a limb ends at the parent's bark: deeper, the wood belongs
+to the union. Segments inside the parent are left out.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 from treescan.loads.material.defects import Reported, kept_area, kept_shear, lay_out
 from treescan.loads.material.union_factor import fork_factors
 from treescan.loads.material.wood_strength import Wood
+from treescan.loads.rope.contacts import bark_exit, bark_radius
 from treescan.loads.settings import INSIDE, LoadSettings, live_share
 from treescan.loads.statics.section_stress import SectionForces, oval_stretch, utilisation
 from treescan.trees.beside import Beside
@@ -38,18 +39,21 @@ class TreeSections:
     radius : (n,) float         Of the load-bearing round. [m]  NaN = not seen.
     sd : (n,) float             Relative standard deviation of the radius.
     counted : (n,) bool         False inside the parent limb, and at the root.
-    known : (n,) bool           False where the scan bridged a gap, gave no diameter or one whose error is as large as itself; gaps
-        shorter than the limit aside.
+    known : (n,) bool           False where the scan bridged a gap, gave no diameter or one whose error is as
+        large as itself; gaps shorter than the limit aside.
     k : (n, 3) float            Union factor low, middle, high; 1 away from forks.
     fork : (n,) bool            True where a limb meets its parent.
     reported : Reported
     weight : (n,) float         Of everything above the section. [N]
     own_moment : (n, 3) float   Moment of that weight about the section. [N m]
-    own_use : (n,) float        Median stress over strength under that weight alone; NaN where not counted or not known.
+    own_use : (n,) float        Median stress over strength under that weight alone; NaN where not counted or
+        not known.
     oval : (n,) bool            True where the section is not round: as reported, else as measured.
-    stretch : (n, 3, 3) float   From `oval_stretch`, 1 on the diagonal where round; (0, 3, 3) where all sections are round.
+    stretch : (n, 3, 3) float   From `oval_stretch`, 1 on the diagonal where round; (0, 3, 3) where all
+        sections are round.
     bending, crushing, shear : float    Median strengths after the live-branch reduction, before k. [Pa]
-    tree_spread, limb_spread : float    Log standard deviations of those strengths: common to the tree, and of every limb by itself.
+    tree_spread, limb_spread : float    Log standard deviations of those strengths: common to the tree, and of
+        every limb by itself.
     """
 
     point: Floats
@@ -82,7 +86,11 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
     """Sections of the whole tree; the same for every rope system and work point, so it is made once."""
     reported = lay_out(graph, settings)
     point, counted, fork = _section_points(graph)
-    radius = graph.segment_radius * (1.0 - wood.bark_share) if settings.section == INSIDE else graph.segment_radius.copy()
+    radius = (
+        graph.segment_radius * (1.0 - wood.bark_share)
+        if settings.section == INSIDE
+        else graph.segment_radius.copy()
+    )
     k, _ = fork_factors(graph, reported.included, settings)
     moved = np.flatnonzero(fork & ~counted)
     for first in moved:  # the factor belongs to the section that is really taken, at the bark
@@ -99,7 +107,11 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
     known = graph.seen & np.isfinite(radius) & (radius > 0) & (sd <= settings.diameter_sd_most)
     spanned, radius = _spanned(graph, known, counted, point, radius, settings.longest_bridge)
     sd = np.where(spanned, np.clip(sd, settings.diameter_sd_unstated, settings.diameter_sd_most), sd)
-    strengths = wood.mor * median, wood.compression * median, wood.shear * median * _shear_share(settings) / share
+    strengths = (
+        wood.mor * median,
+        wood.compression * median,
+        wood.shear * median * _shear_share(settings) / share,
+    )
     return TreeSections(
         point=point,
         axis=graph.direction,
@@ -112,7 +124,16 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         reported=reported,
         weight=weight,
         own_moment=own,
-        own_use=_own_use(graph, weight, own, np.where(counted & (known | spanned), radius, np.nan), reported, stretch, k[:, 1], strengths),
+        own_use=_own_use(
+            graph,
+            weight,
+            own,
+            np.where(counted & (known | spanned), radius, np.nan),
+            reported,
+            stretch,
+            k[:, 1],
+            strengths,
+        ),
         oval=oval,
         stretch=stretch,
         bending=strengths[0],
@@ -128,7 +149,8 @@ def _shear_share(settings: LoadSettings) -> float:
 
 
 def _stretched(graph: WoodGraph, reported: Reported) -> tuple[np.ndarray, Floats]:
-    """Which sections are oval, (n,), and their `oval_stretch`, (n, 3, 3): what a person reported wins over what the scan measured."""
+    """Which sections are oval, (n,), and their `oval_stretch`, (n, 3, 3): what a person reported wins over
+    what the scan measured."""
     told = np.isfinite(reported.oval)
     by_hand, by_scan = told & (reported.oval != 1.0), ~told & (graph.oval != 1.0)
     oval = by_hand | by_scan
@@ -141,7 +163,14 @@ def _stretched(graph: WoodGraph, reported: Reported) -> tuple[np.ndarray, Floats
 
 
 def _own_use(
-    graph: WoodGraph, weight: Floats, moment: Floats, radius: Floats, reported: Reported, stretch: Floats, k: Floats, strengths: tuple[float, float, float]
+    graph: WoodGraph,
+    weight: Floats,
+    moment: Floats,
+    radius: Floats,
+    reported: Reported,
+    stretch: Floats,
+    k: Floats,
+    strengths: tuple[float, float, float],
 ) -> Floats:
     """Median stress over strength of every section under the tree's own weight."""
     t = graph.direction
@@ -152,14 +181,18 @@ def _own_use(
     bent = np.sqrt(np.maximum(np.sum(moment**2, axis=1) - torsion**2, 0.0))
     bending, crushing, shear = strengths
     use = utilisation(
-        SectionForces(axial, across, bent, np.abs(torsion)), radius, bending * reported.keep * k, crushing * kept_area(reported.keep),
+        SectionForces(axial, across, bent, np.abs(torsion)),
+        radius,
+        bending * reported.keep * k,
+        crushing * kept_area(reported.keep),
         shear * kept_shear(reported.keep),
-    )  # fmt: skip
+    )
     return np.maximum(*use)
 
 
 def _section_points(graph: WoodGraph) -> tuple[Floats, np.ndarray, np.ndarray]:
-    """Lower end of every segment, moved out to the parent's bark at forks; which are counted; which stand at a fork."""
+    """Lower end of every segment, moved out to the parent's bark at forks; which are counted; which stand at
+    a fork."""
     point = graph.xyz[np.maximum(graph.parent, 0)].copy()
     counted, fork = np.ones(len(graph), bool), np.zeros(len(graph), bool)
     counted[0] = False
@@ -167,39 +200,34 @@ def _section_points(graph: WoodGraph) -> tuple[Floats, np.ndarray, np.ndarray]:
     if not lines:
         return point, counted, fork
     start = np.cumsum([0, *(len(line) for line in lines)])
-    bark = graph.segment_radius.copy()
-    bark[0] = graph.radius[0]
-    _to_the_bark(np.concatenate(lines), start, graph.parent, graph.xyz, graph.direction, bark, point, counted, fork)
+    _to_the_bark(
+        np.concatenate(lines),
+        start,
+        graph.parent,
+        graph.xyz,
+        graph.direction,
+        bark_radius(graph),
+        point,
+        counted,
+        fork,
+    )
     return point, counted, fork
 
 
 @njit(cache=True, error_model="numpy")
-def _to_the_bark(nodes, start, parent, xyz, direction, bark, point, counted, fork):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+def _to_the_bark(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    nodes, start, parent, xyz, direction, bark, point, counted, fork,
+):
     """Moves the first section of every limb out to its parent's bark (writes point, counted, fork)."""
     for limb in range(len(start) - 1):
-        first, end = start[limb], start[limb + 1]
-        node = parent[nodes[first]]
-        fork[nodes[first]] = True
-        if not np.isfinite(bark[node]):
-            continue
-        along, foot, before, left = direction[node], xyz[node], 0.0, False
-        for j in range(first, end):
-            i = nodes[j]
-            out = xyz[i] - foot
-            part = out[0] * along[0] + out[1] * along[1] + out[2] * along[2]
-            square = out[0] ** 2 + out[1] ** 2 + out[2] ** 2
-            # a steep limb leaves the bark after three radii at the latest
-            off = max(np.sqrt(max(square - part * part, 0.0)), np.sqrt(square) / 3.0)
-            if off > bark[node]:
-                share = min(max((bark[node] - before) / (off - before), 0.0), 1.0)
-                for c in range(3):
-                    point[i, c] += share * (xyz[i, c] - point[i, c])
-                left = True
-                break
+        line = nodes[start[limb] : start[limb + 1]]
+        fork[line[0]] = True
+        row, share = bark_exit(line, parent, xyz, direction, bark)
+        for i in line[:row]:
             counted[i] = False
-            before = off
-        if not left:  # a stub that never leaves the bark: its last segment stands for it
-            counted[nodes[end - 1]] = True
+        first = line[row]
+        for c in range(3):
+            point[first, c] += share * (xyz[first, c] - point[first, c])
 
 
 @njit(cache=True)
@@ -215,8 +243,9 @@ def _spanned(
 ) -> tuple[np.ndarray, Floats]:
     """Sections in gaps too short to matter, and the radii with the thinner end of the gap put into them.
 
-    A gap counts from where its first section is taken to its last node; it must be shorter than `longest` and than the limb's diameter
-    and have seen wood of the same limb beyond it (and before it, unless it starts at the parent's bark). [m]
+    A gap counts from where its first section is taken to its last node; it must be shorter than `longest` and
+    than the limb's diameter and have seen wood of the same limb beyond it (and before it, unless it starts at
+    the parent's bark). [m]
     """
     spanned, out = np.zeros(len(graph), bool), radius.copy()
     own = np.flatnonzero(counted)
@@ -240,7 +269,9 @@ def _spanned(
     return spanned, out
 
 
-def _own_weight(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, point: Floats) -> tuple[Floats, Floats]:
+def _own_weight(
+    graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, point: Floats
+) -> tuple[Floats, Floats]:
     """Weight above every section and its moment about it."""
     n = len(graph)
     if not settings.self_weight:
@@ -251,7 +282,9 @@ def _own_weight(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSett
     mass, centre = np.zeros(n), graph.xyz.copy()
     mass[1:] = np.nan_to_num(np.pi / 3 * length * square) * wood.density
     mass[1:] *= np.where(graph.limb[1:] > 0, 1.0 + settings.twig_share, 1.0)
-    share = np.where(square > 0, (a * a + 2 * a * b + 3 * b * b) / (4 * np.where(square > 0, square, 1.0)), 0.5)
+    share = np.where(
+        square > 0, (a * a + 2 * a * b + 3 * b * b) / (4 * np.where(square > 0, square, 1.0)), 0.5
+    )
     centre[1:] = s.start + np.nan_to_num(share, nan=0.5)[:, None] * (s.end - s.start)
     loads = np.column_stack([mass, mass[:, None] * centre])
     if settings.leaves != "off":

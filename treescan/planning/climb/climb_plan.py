@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.loads.rope.load_cases import rope_angles
-from treescan.loads.statics.load_path import StructuralModel
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.candidates import other_base
 from treescan.planning.candidates.contact import own_limbs
 from treescan.planning.climb.rescue import RescuePlan, corridors, rescue_plan

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from treescan.loads.checks.anchor import check_anchor
-from treescan.loads.statics.load_path import StructuralModel
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.ranking.overrides import Override, strength_left
 from treescan.planning.reach.ways_to_work import HOW, WayToWork

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from treescan.loads.rope.bark_pressure import bark_pressure
 from treescan.loads.rope.rope_systems import HARDWARE
 from treescan.loads.settings import LoadSettings, friction
-from treescan.planning.kit.rope_and_kit import bark_pressure
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.reason import Reason
 from treescan.units import G

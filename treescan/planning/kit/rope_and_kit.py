@@ -150,11 +150,3 @@ def kit_of_all(points: Sequence[TieInPoint]) -> tuple[Reason, ...]:
     line = Reason("kit_throwline", length=longest, mass=max(masses)) if masses else None
     shared = dict.fromkeys(line if line is not None and item.code == "kit_throwline" else item for item in items)
     return Reason("kit_ropes", ropes=ropes), *shared
-
-
-def bark_pressure(tension: float, limb_diameter: float, rope_diameter: float = 0.0117) -> float:
-    """Mean pressure of a rope on bark, tension over (limb radius x rope diameter). [Pa]
-
-    A taut rope round a cylinder presses T / R per metre of contact; spread over the rope's width this is T / (R d).
-    """
-    return tension / (limb_diameter / 2 * rope_diameter)

@@ -10,7 +10,7 @@ import numpy as np
 from treescan.estimate import Estimate
 from treescan.loads.checks.line_check import LineCheck, LineLost, check_line, hardest, one_line_lost
 from treescan.loads.rope.strung_rope import TwoLines
-from treescan.loads.statics.load_path import StructuralModel
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.ranking.overrides import Override, strength_left
 from treescan.planning.settings import PlanningSettings

@@ -14,11 +14,11 @@ from treescan.geometry import angle_between, unit
 from treescan.loads.checks.line_check import LineLost, TwoLineCheck, check_two_lines, hardest, one_line_lost
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.strung_rope import TwoLines, hanging_between, line_tensions
-from treescan.loads.statics.load_path import StructuralModel
+from treescan.loads.statics.section_stress import path_stresses
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes, hanging_node
 from treescan.planning.lines.line_loads import lost_reason, passes, stays, strength_reason, weakened, wood_reason
 from treescan.planning.ranking.overrides import Override, strength_left
-from treescan.planning.redirects.redirects import path_stresses
 from treescan.planning.sets.independent import independence
 from treescan.planning.sets.sets import AnchorSet
 from treescan.planning.settings import PlanningSettings

@@ -10,7 +10,7 @@ from itertools import combinations
 import numpy as np
 
 from treescan.loads.rope.strung_rope import TwoLines, fixed_point, hanging_between, rope_for_angle, strung
-from treescan.loads.statics.load_path import StructuralModel
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.lines.line_loads import LineEnd, own_end
 from treescan.planning.ranking.overrides import Override
 from treescan.planning.reach.two_trees import clear_between, reach_from_neighbour

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from treescan.loads.checks.redirect_check import check_redirect
-from treescan.loads.statics.load_path import StructuralModel
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.ranking.overrides import Override, strength_left
 from treescan.planning.redirects.redirect import Redirect, RedirectMargins, in_order, judged

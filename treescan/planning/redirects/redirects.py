@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from treescan.geometry import unit
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.load_cases import rope_angles
-from treescan.loads.statics.section_stress import section_forces, utilisation
+from treescan.loads.statics.section_stress import path_stress, redirect_force
 from treescan.planning.access.access_order import sound_steps
 from treescan.planning.candidates.candidates import bearing_arm
 from treescan.planning.candidates.contact import contact_point, hanging_node, in_the_union, own_limbs, place_on_limb
@@ -26,31 +26,6 @@ PLUMB = np.array([0.0, 0.0, -1.0])
 
 SIDE_ROOM = 2.0
 """A union this far outside the cone a climber may walk in is still looked at: where the rope lies on it may be nearer [m] (project choice)."""
-
-
-def redirect_force(turn: float) -> float:
-    """Force on a frictionless redirect over the rope's tension, 2 sin(turn / 2); turn = bend of the rope from straight. [rad]
-
-    With theta the angle between the two legs this is 2 cos(theta / 2): 2 at 0, 1.41 at 90, 1 at 120 degrees.
-    """
-    return float(2 * np.sin(turn / 2))
-
-
-def path_stresses(graph: WoodGraph, node: int, place: Floats, forces: Floats) -> Floats:
-    """Largest stress each of some point loads (l, 3) makes alone on any section from where it acts down to the ground, (l,) [Pa]; round
-    sections, no own weight."""
-    path = graph.path_to_base(node)[:-1]
-    lower = graph.xyz[graph.parent[path]]
-    load = np.asarray(forces, float).reshape(-1, 1, 3)
-    found = section_forces(lower, graph.direction[path], np.ones((len(path), 1), bool), np.broadcast_to(place, load.shape), load)
-    same = np.ones(1)
-    along, _ = utilisation(found, graph.segment_radius[path], same, same, same)
-    return np.asarray(along.max(axis=1), float)
-
-
-def path_stress(graph: WoodGraph, node: int, place: Floats, force: Floats) -> float:
-    """Largest stress of one point load (3,), as `path_stresses`. [Pa]"""
-    return float(path_stresses(graph, node, place, force)[0])
 
 
 def redirects(at: WorkScene, point: TieInPoint, points: Sequence[TieInPoint], barred: Collection[int] = ()) -> tuple[Redirect, ...]:

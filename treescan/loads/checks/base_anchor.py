@@ -8,7 +8,7 @@ import numpy as np
 
 from treescan.geometry import unit
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
-from treescan.loads.settings import LoadSettings, friction
+from treescan.loads.settings import HIGH, LOW, LoadSettings, friction
 from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import Floats
@@ -22,13 +22,18 @@ ROUNDING = 1e-9
 
 @dataclass(frozen=True)
 class BaseAnchor:
-    """Force at the base, and the union's force over the climber's leg in the three things done with a releasable base.
+    """Force at the base, and the union's force over the climber's leg in the three things done with a
+    releasable base.
 
-    pull : (3,) float       Hardest on whatever the base is tied to in ordinary use, from any place, anchor leg counted in full. [N]
+    pull : (3,) float       Hardest on whatever the base is tied to in ordinary use, from any place, anchor
+        leg counted in full. [N]
     hard_pull : (3,) float  The same in the exceptional cases; no longer than 0 where there are none. [N]
-    hanging : float         |force on the union| over the climber's leg, no friction: how a basal anchor is judged.
-    lowering : float        The rope runs toward the climber; friction holds part of the load, least friction counted.
-    hauling : float         The rope is pulled down at the base; friction must be overcome, most friction counted.
+    hanging : float         |force on the union| over the climber's leg, no friction: how a basal anchor is
+        judged.
+    lowering : float        The rope runs toward the climber; friction holds part of the load, least friction
+        counted.
+    hauling : float         The rope is pulled down at the base; friction must be overcome, most friction
+        counted.
     """
 
     pull: Floats
@@ -39,13 +44,15 @@ class BaseAnchor:
 
 
 def base_anchor(loads: ConfigurationLoads, hardware: str, union: int, settings: LoadSettings) -> BaseAnchor:
-    """The base of one basal configuration, the most of all places of the climber; union : its row of the contacts.
+    """The base of one basal configuration, the most of all places of the climber; union : its row of the
+    contacts.
 
     Notes
     -----
-    Lowering: T_base = T exp(-sum mu beta); hauling: T_base = T exp(sum mu beta), over all supports. The union feels its own two legs: the
-    one toward the base carries exp(-+ mu beta) of the other, by the union's own turning, and that one the same of T by what lies under the
-    climber's leg. A pre-load left in the anchor leg is the least of its pull.
+    Lowering: T_base = T exp(-sum mu beta); hauling: T_base = T exp(sum mu beta), over all supports. The union
+    feels its own two legs: the one toward the base carries exp(-+ mu beta) of the other, by the union's own
+    turning, and that one the same of T by what lies under the climber's leg. A pre-load left in the anchor
+    leg is the least of its pull.
     """
     own, under = loads.turn[:, union], loads.turn[:, union + 1 :].sum(axis=1)
     toward = loads.leg_toward[:, union]
@@ -53,7 +60,9 @@ def base_anchor(loads: ConfigurationLoads, hardware: str, union: int, settings: 
     def multiple(sign: float, k: int) -> float:
         before = np.exp(sign * settings.mu_bark[k] * under)
         after = before * np.exp(sign * friction(hardware, settings)[k] * own)
-        return float(np.linalg.norm(before[:, None] * toward[:, 1] + after[:, None] * toward[:, 0], axis=1).max())
+        return float(
+            np.linalg.norm(before[:, None] * toward[:, 1] + after[:, None] * toward[:, 0], axis=1).max()
+        )
 
     first = np.argmax(loads.touches, axis=1)  # the first support, from which the leg goes toward the base
     leg = loads.leg_toward[np.arange(len(first)), first, 0]
@@ -64,12 +73,19 @@ def base_anchor(loads: ConfigurationLoads, hardware: str, union: int, settings: 
         return -max(float(pull[row]), kept) * unit(leg[row])
 
     return BaseAnchor(
-        hardest(loads.pulls.tension), hardest(loads.pulls.hard), multiple(0.0, 0), multiple(-1.0, 0), multiple(1.0, 2)
+        hardest(loads.pulls.tension),
+        hardest(loads.pulls.hard),
+        multiple(0.0, LOW),
+        multiple(-1.0, LOW),
+        multiple(1.0, HIGH),
     )
 
 
-def base_notes(loads: ConfigurationLoads, hardware: str, union: int, settings: LoadSettings) -> tuple[Reason, Reason]:
-    """What the climber must know of the base anchor: its hardest pull, and what lowering and hauling from it do to the union."""
+def base_notes(
+    loads: ConfigurationLoads, hardware: str, union: int, settings: LoadSettings
+) -> tuple[Reason, Reason]:
+    """What the climber must know of the base anchor: its hardest pull, and what lowering and hauling from it
+    do to the union."""
     b = base_anchor(loads, hardware, union, settings)
     shock = float(np.linalg.norm(b.hard_pull))
     return (
@@ -79,7 +95,12 @@ def base_notes(loads: ConfigurationLoads, hardware: str, union: int, settings: L
             tilt=float(np.arccos(np.clip(unit(b.pull)[2], -1.0, 1.0))),
             shock_at_most=_up(shock) if shock > 0 else None,
         ),
-        Reason("base_lowering_hauling", lowering=b.lowering, hauling=b.hauling, force=b.hauling * settings.climber_mass * G),
+        Reason(
+            "base_lowering_hauling",
+            lowering=b.lowering,
+            hauling=b.hauling,
+            force=b.hauling * settings.climber_mass * G,
+        ),
     )
 
 

@@ -1,0 +1,101 @@
+"""What stays the same for every anchor on one tree? Sections, wood, what a break leaves standing, and the draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treescan.loads.material.wood_strength import Wood
+from treescan.loads.settings import LoadSettings
+from treescan.loads.statics.margin_kernel import FIXED
+from treescan.loads.statics.tree_sections import TreeSections, tree_sections
+from treescan.trees.beside import Beside
+from treescan.wood.graph import Floats, WoodGraph
+
+OWN = 128
+"""Sections on one way to the ground with a normal of their own for the diameter, from the ground up; further
+ones begin anew. So a section keeps its draws whichever others are kept beside it."""
+
+LIMBS = 16
+"""Limbs on one way to the ground with a strength of their own; further ones share the last."""
+
+HANGS = -np.sqrt(0.5)
+"""Rise of a side limb below which a rope may pass it [sine] (project choice)."""
+
+
+@dataclass(frozen=True)
+class StructuralModel:
+    """What stays the same for all configurations on one tree.
+
+    leaves_limbs : (n,) bool    See `leaves_limbs`; stops : (n,) bool see `stops_a_rope`.
+    normals : (draws, k) float  Standard normals the margins are drawn with, the same for every configuration;
+        few : the first of them, for what catches.
+    """
+
+    graph: WoodGraph
+    beside: Beside
+    wood: Wood
+    sections: TreeSections
+    leaves_limbs: np.ndarray
+    stops: np.ndarray
+    settings: LoadSettings
+    normals: Floats
+    few: Floats
+
+    def ground_below(self, point: Floats) -> float:
+        """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
+        z = float(self.beside.terrain.height_at(point[:2]))
+        return z if np.isfinite(z) else float(self.graph.xyz[0, 2])
+
+
+def whole_tree(
+    graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, seed: int = 1
+) -> StructuralModel:
+    """All that configurations on one tree share, made once: also the draws, so that two configurations differ
+    by what they are and not by luck.
+
+    Parameters
+    ----------
+    beside : Beside             Terrain and foliage.
+    wood : Wood                 From `loads.material.wood_strength.wood_of`.
+    seed : int                  Of the draws; the same seed gives the same answer.
+    """
+    sections = tree_sections(graph, beside, wood, settings)
+    normals = np.asfortranarray(
+        np.random.default_rng(seed).standard_normal((settings.samples, FIXED + LIMBS + OWN))
+    )
+    thick, few = settings.catch_diameter, np.asfortranarray(normals[: settings.catch_samples])
+    return StructuralModel(
+        graph,
+        beside,
+        wood,
+        sections,
+        leaves_limbs(graph, thick),
+        stops_a_rope(graph, thick),
+        settings,
+        normals,
+        few,
+    )
+
+
+def leaves_limbs(graph: WoodGraph, least: float) -> np.ndarray:
+    """True for sections whose loss leaves at least one limb of the diameter `least` [m] standing below, (n,):
+    not the lower stem."""
+    stem = graph.limbs.nodes[0]
+    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
+    firsts = firsts[(graph.limb[graph.parent[firsts]] == 0) & (2 * graph.segment_radius[firsts] >= least)]
+    lowest = graph.parent[firsts].min() if len(firsts) else len(graph)
+    out = graph.limb != 0
+    out[stem] = stem > lowest
+    return out
+
+
+def stops_a_rope(graph: WoodGraph, least: float) -> np.ndarray:
+    """True for nodes from which a limb of the diameter `least` [m] leaves that does not hang down steeply,
+    (n,): a rope that runs out along the parent stops there."""
+    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
+    firsts = firsts[(2 * graph.segment_radius[firsts] >= least) & (graph.direction[firsts, 2] > HANGS)]
+    out = np.zeros(len(graph), bool)
+    out[graph.parent[firsts]] = True
+    return out
