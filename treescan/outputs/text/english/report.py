@@ -110,7 +110,7 @@ CARDS: dict[str, str] = {
     "card_kit": "Kit",
     "card_care": "At the union",
     "card_down": "Getting the rope down",
-    "card_step": "{label}[, {height:m}]: {how}",
+    "card_step": "{label:Word}[, {height:m}]: {how}",
 }
 
 GLANCE: dict[str, str] = {
@@ -137,7 +137,7 @@ GLANCE: dict[str, str] = {
     "glance_bring": "Bring",
     "glance_bring_long": "of climbing rope, more than any stocked length",
     "glance_bring_figure": "{stock:m_first0} rope",
-    "glance_bring_words": "({stock:m_second0}) of climbing rope[; throwline {throwline:m0}]; kit below",
+    "glance_bring_words": "({stock:m_second0})[; throwline {throwline:m0}]; kit below",
 }
 
 OVERVIEW: dict[str, str] = {

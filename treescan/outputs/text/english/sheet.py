@@ -16,7 +16,7 @@ CREW: dict[str, str] = {
     "sheet_verdict": "{verdict:Word}.[ {first}][ {second}] Forces are for a climber of {mass:kg} with gear.",
     "sheet_checks": "Before committing, by the climber (tick by hand)",
     "sheet_margin": "Strength over stress, low",
-    "sheet_margin_verdict": "{margin}, {verdict:word}. The wood is taken as sound.",
+    "sheet_margin_verdict": "{margin}, {verdict:word}",
     "sheet_caught": "drop {drop:m?}, peak force {peak:kN?}, strength over stress {margin}",
     "sheet_ground": "no other limb found that would catch the rope[: {drop:m} to the ground]",
     "sheet_no_steps": "No steps: no throw from the ground was found.",
