@@ -106,7 +106,7 @@ def test_the_taut_string_finds_what_stands_below():
 
 
 def test_a_climber_above_the_next_limb_who_falls_past_it_is_caught():
-    """The bar stands outside the loop at the break; his leg sweeps over it in the fall, and the rope comes taut on it."""
+    """The bar stands outside the loop at the break; his leg sweeps over it in the fall: taut on it."""
     rope = Rope([(-7, 0, 0.3), (0, 0, 20), (0.35, 0, 18)])
     run = simulate(Body(harness=(0.35, 0, 18.0)), rope, bars([(0, 17)], [np.inf], 0.3), duration=3.0)
     below = np.hypot(7, 19.7) + np.hypot(0.35, 2) - np.hypot(7, 16.7)
