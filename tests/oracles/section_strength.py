@@ -9,8 +9,8 @@ at y = 0, an ellipse the same 4 / 3. So 1.5 M / (R A) is 12.5 % on the safe side
 rectangular form is that of glued beams (EN 1995-1-1 6.4.3 via k_p; its textbook derivation read in
 Design of timber structures vol. 1, p. 97); branches: Ennos & van Casteren 2010, Proc. R. Soc. B,
 10.1098/rspb.2009.2093 (abstract read: transverse stresses rise to a maximum at the neutral axis, with
-moment and curvature; curved limbs being straightened split down the middle). For thick bends (R below about two diameters) `transverse_tension_exact`
-uses Winkler's curved beam.
+moment and curvature; curved limbs being straightened split down the middle).
+For thick bends (R below about two diameters) `transverse_tension_exact` uses Winkler's curved beam.
 
 Strength across the grain, green, Record 1914, The Mechanical Properties of Wood, Table III (Forest Service
 Cir. 213; read at s-twc.com), `GREEN_TENSION_ACROSS`.
