@@ -104,7 +104,7 @@ def main() -> None:
     asked.out.mkdir(parents=True, exist_ok=True)
     print(f"seed {seed}, {len(recipes)} scans, {asked.out}", flush=True)
 
-    scores, failed, worst = [], [], []
+    scores, failed, worst, text = [], [], [], "no scan was read"
     with tempfile.TemporaryDirectory() as temporary:
         for recipe in recipes:
             if asked.minutes is not None and time.process_time() > 60 * asked.minutes:
@@ -125,6 +125,8 @@ def main() -> None:
             (asked.out / "rows.json").write_text(
                 json.dumps([s.row for s in scores], indent=1), encoding="utf-8"
             )
+            text = f"Seed {seed}; {len(scores)} scans.\n\n" + whole_table(scores, failed)
+            (asked.out / "table.md").write_text(text, encoding="utf-8")
             if asked.pictures:
                 picture = asked.out / (recipe.name.replace(" ", "_").replace(",", "") + ".png")
                 draw(made, tree, beside, result, picture)
@@ -132,8 +134,6 @@ def main() -> None:
                 for _, path in worst[asked.pictures :]:
                     path.unlink(missing_ok=True)
                 worst = worst[: asked.pictures]
-    text = f"Seed {seed}; {len(scores)} scans.\n\n" + whole_table(scores, failed)
-    (asked.out / "table.md").write_text(text, encoding="utf-8")
     print(text)
 
 

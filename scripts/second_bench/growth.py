@@ -85,7 +85,7 @@ def _nodes(bud, form, rng):
     rows = []
     azimuth = rng.uniform(0, 2 * np.pi)
     trunk = bud.kind == "stem"
-    if trunk and bud.order == 0:
+    if trunk and bud.parent < 0:
         s = BELOW_GROUND + rng.uniform(*form.clear)
         if form.low_fork:
             for _ in range(rng.integers(1, 3)):

@@ -81,9 +81,10 @@ _SLOTS = (
 
 
 def _drawn(k: int, seed: int, prefix: str) -> Recipe:
+    shift = 0 if seed == FIXED_SEED else seed % len(_SLOTS)
     rng = np.random.default_rng([seed, k])
     form = list(FORMS)[k % len(FORMS)]
-    instrument, positions, leafy = _SLOTS[(7 * k + k // len(FORMS)) % len(_SLOTS)]
+    instrument, positions, leafy = _SLOTS[(7 * k + k // len(FORMS) + shift) % len(_SLOTS)]
     season = "bare"
     if FORMS[form].needles:
         season = "needles" if leafy or rng.random() < 0.5 else "bare"

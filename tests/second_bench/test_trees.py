@@ -132,6 +132,7 @@ def test_every_form_grows_a_sound_tree(form):
         3 if form == "clump" else sum(m.kind == "stem" for m in limbs if m.parent < 0 or m.xyz[0, 2] < 1.05)
     )
     assert 4.5 < truth.height < 24
+    assert (form == "codominant") == (sum(m.kind == "stem" and m.parent >= 0 for m in limbs) in (1, 2))
 
 
 def test_plain_sections_are_round_enough_to_be_judged():
