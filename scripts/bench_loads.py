@@ -25,7 +25,7 @@ from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.rope_run import Supports, taut_rope
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.section_stress import peaks
-from treescan.wood.tree_file import read_tree
+from treescan.wood.files.read_tree import read_tree
 
 
 def timed(work: Callable[[], object]) -> tuple[float, float]:

@@ -32,8 +32,8 @@ from treescan.throw.search.sweep import sweep
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances
 from treescan.trees.beside import Beside, Site
+from treescan.wood.files.read_tree import read_tree
 from treescan.wood.graph import WoodGraph
-from treescan.wood.tree_file import read_tree
 
 UNIONS, PLACES = 60, 500
 

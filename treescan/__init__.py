@@ -26,8 +26,9 @@ if TYPE_CHECKING:
     from treescan.cloud.point_cloud import PointCloud
     from treescan.cloud.read import read_cloud
     from treescan.outputs.write import write_outputs
+    from treescan.wood.files.read_tree import read_tree
+    from treescan.wood.files.write_tree import write_tree
     from treescan.wood.graph import TracedTree, WoodGraph
-    from treescan.wood.tree_file import read_tree, write_tree
 
 __version__ = "0.1.0"
 
@@ -41,10 +42,10 @@ _ROOMS = {
     "judged_again": "treescan.assess",
     "plan": "treescan.assess",
     "read_cloud": "treescan.cloud.read",
-    "read_tree": "treescan.wood.tree_file",
+    "read_tree": "treescan.wood.files.read_tree",
     "trace": "treescan.assess",
     "write_outputs": "treescan.outputs.write",
-    "write_tree": "treescan.wood.tree_file",
+    "write_tree": "treescan.wood.files.write_tree",
 }
 
 __all__ = [

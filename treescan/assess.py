@@ -42,11 +42,12 @@ from treescan.trees.settings import TreeSettings
 from treescan.trees.single_tree import find_tree
 from treescan.units import G
 from treescan.wood.build import build_graph
+from treescan.wood.files.read_tree import tree_in
+from treescan.wood.files.write_tree import tree_out
 from treescan.wood.graph import TracedTree
 from treescan.wood.quality.fitness import scan_fitness
 from treescan.wood.quality.stem_figures import stem_figures, without_diameters
 from treescan.wood.settings import WoodSettings
-from treescan.wood.tree_file import tree_in, tree_out
 
 PREVIEW_POINTS = 25_000
 """Points kept for pictures; more than a page shows smoothly without a graphics card (measured, software rendering)."""
@@ -142,7 +143,7 @@ def trace(
 
     Returns
     -------
-    TracedTree                  Exactly what `wood.tree_file.read_tree` gives back after `write_tree`, so that planning from the
+    TracedTree                  Exactly what `wood.files.read_tree` gives back after `write_tree`, so that planning from the
                                 file and from the cloud cannot differ.
     """
     settings = settings or Settings()
@@ -177,7 +178,7 @@ def plan(
 
     Parameters
     ----------
-    tree : TracedTree           From `trace`, or from `wood.tree_file.read_tree`.
+    tree : TracedTree           From `trace`, or from `wood.files.read_tree`.
     species : str, optional     Common or botanical name; None = unknown, judged with low strength.
     systems : sequence of str   Rope systems to judge.
     work : Work, optional       Default: the cuts of a removal, else the whole crown.

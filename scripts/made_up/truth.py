@@ -25,9 +25,9 @@ from made_up.stations import Station
 from treescan.cloud.point_cloud import Frame
 from treescan.cloud.projection import crs_text, in_metres
 from treescan.trees.beside import Beside, Terrain
+from treescan.wood.files.write_tree import tree_out
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.quality.stem_figures import stem_figures
-from treescan.wood.tree_file import tree_out
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,9 @@ from treescan.faces.cli.commands import run
 from treescan.faces.user_files.asked_work import limb_named, read_work
 from treescan.faces.user_files.stated import read_cuts, read_overrides
 from treescan.planning.settings import PlanningSettings
+from treescan.wood.files.write_tree import write_tree
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.quality.stem_figures import stem_figures
-from treescan.wood.tree_file import write_tree
 
 S = PlanningSettings()
 

@@ -18,9 +18,9 @@ from treescan.cautions import all_cautions
 from treescan.cloud.point_cloud import LOCAL
 from treescan.faces.cli.commands import run
 from treescan.sources import SOURCES
+from treescan.wood.files.write_tree import write_tree
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.quality.stem_figures import stem_figures
-from treescan.wood.tree_file import write_tree
 
 
 @pytest.fixture(scope="session")

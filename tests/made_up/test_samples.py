@@ -13,7 +13,7 @@ from made_up.truth import traced_truth
 
 from treescan.cloud.read import read_cloud
 from treescan.geometry import point_segment
-from treescan.wood.tree_file import read_tree
+from treescan.wood.files.read_tree import read_tree
 
 FOLDER = Path(__file__).parents[2] / "sample_clouds"
 NAMES = list(SAMPLES)

@@ -81,13 +81,13 @@ def made_up(
         ]
     )
     fitness = (
-        ScanFitness("assessable", ("Six scan positions; bark seen all round up to 6 m.",), bands)
+        ScanFitness("assessable", (Reason("own_words", words="Six scan positions; bark seen all round up to 6 m."),), bands)
         if assessable
         else ScanFitness(
             "not assessable",
             (
-                "The stem was seen from one side only: 74° of its round.",
-                "Rescan from the north-west, leaf-off, from at least three positions.",
+                Reason("own_words", words="The stem was seen from one side only: 74° of its round."),
+                Reason("own_words", words="Rescan from the north-west, leaf-off, from at least three positions."),
             ),
             bands,
         )

@@ -78,7 +78,7 @@ def test_margin_below_the_gate_is_gated_with_both_numbers():
 
 def test_nothing_is_ranked_from_a_scan_that_cannot_tell():
     """A scan that is not assessable gives every candidate the verdict "not assessable" and the scan's own reasons."""
-    why = "Only the south side was seen; rescan from NW, leaf-off."
+    why = Reason("own_words", words="Only the south side was seen; rescan from NW, leaf-off.")
     points = ranked(plain_tree(), fitness=ScanFitness("not assessable", (why,)))
 
     assert points
@@ -101,8 +101,8 @@ def test_a_limb_the_scan_is_fit_for_nothing_on_is_not_seen_and_says_what_a_resca
     graph = plain_tree()
     plain = ranked(graph, [throw(graph, k) for k in range(3)])
     bears = int(graph.limb[plain[0].check.configuration.rest_node])
-    want = "Rescan standing at azimuth 200 degrees from it."
-    limbs = tuple({"limb": k, "fit_for": "nothing" if k == bears else "small limbs", "rescan": want if k == bears else ""} for k in range(len(graph.limbs)))
+    want = Reason("view_from_side", azimuth=3.5)
+    limbs = tuple({"limb": k, "fit_for": "nothing" if k == bears else "small limbs", "rescan": want if k == bears else None} for k in range(len(graph.limbs)))
     points = ranked(graph, [throw(graph, k) for k in range(3)], fitness=ScanFitness("assessable", (), (), limbs))
     against = {int(graph.limb[p.check.configuration.rest_node]): of_code(p.gates, "limb_not_seen") for p in points}
 
@@ -435,7 +435,7 @@ def test_every_candidate_says_why_and_why_not(seed):
 def test_a_scan_that_cannot_tell_recommends_a_rescan():
     """Not assessable is not "no climbing": the recommendation is to scan again, with the reasons the scan gave."""
     pole = tree(([[0, 0, 0], [0, 0, 9]], 0.2, 0.1))
-    reason = "99 % of the thick wood was seen from one side only"
+    reason = Reason("fit_one_sided", share=0.99, arc=np.radians(120), azimuth=None)
     found = recommend(pole, (), S, fitness=ScanFitness("not assessable", (reason,)))
 
     assert found.recommended.way == RESCAN and not found.instead

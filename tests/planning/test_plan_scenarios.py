@@ -249,7 +249,10 @@ def test_wick_end_asks_for_a_rescan():
     repeats what a rescan would need, and other means are recommended.
     """
     graph = three_leaders()
-    why = ("The north-west side was not seen and ivy hides the stem to 9 m.", "Rescan from NW, leaf-off, on a still day.")
+    why = (
+        Reason("own_words", words="The north-west side was not seen and ivy hides the stem to 9 m."),
+        Reason("own_words", words="Rescan from NW, leaf-off, on a still day."),
+    )
     throws = [throw(graph, k, 0.9) for k in candidate_unions(graph, S)]
     points, _ = judged(graph, throws, fitness=ScanFitness("not assessable", why))
 

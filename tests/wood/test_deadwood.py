@@ -4,7 +4,8 @@ import numpy as np
 from wood.clouds import FORK, bark_points, make, tree_of
 
 from treescan.wood.build import build_graph
-from treescan.wood.quality.deadwood import FLAG, bare, broken, with_dead_suspects
+from treescan.wood.graph import DEAD_SUSPECT
+from treescan.wood.quality.deadwood import bare, broken, with_dead_suspects
 
 TIP = FORK.xyz[FORK.limbs.nodes[1][-1]]
 NONE = np.zeros((0, 3))
@@ -24,7 +25,7 @@ def test_blunt_end_with_nothing_beyond_is_a_suspect():
     """A short limb that ends 8 cm thick in empty air is called a dead suspect at its union."""
     g = build_graph(tree_of(bark_points(FORK)))
 
-    assert FLAG in g.unions.flags[0]
+    assert DEAD_SUSPECT in g.unions.flags[0]
 
 
 def test_twigs_beyond_the_end_take_the_suspicion_away():
@@ -33,7 +34,7 @@ def test_twigs_beyond_the_end_take_the_suspicion_away():
 
     assert broken(FORK, bark_points(FORK), NONE)[1]
     assert not broken(FORK, bark_points(FORK), twigs)[1]
-    assert FLAG not in with_dead_suspects(FORK, bark_points(FORK), twigs).unions.flags[0]
+    assert DEAD_SUSPECT not in with_dead_suspects(FORK, bark_points(FORK), twigs).unions.flags[0]
 
 
 def test_tapering_limb_is_no_suspect():

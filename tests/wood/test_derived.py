@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from wood.clouds import FORK, POST, bark_points, chain, make, tree_of
 
+from treescan.outputs.text.say import say
+from treescan.reason import has
 from treescan.trees.beside import Terrain
 from treescan.wood.build import build_graph
 from treescan.wood.fitting.range_noise import shared_error
@@ -80,7 +82,7 @@ def test_one_sided_scan_is_not_assessable_and_says_what_is_missing():
     fitness = scan_fitness(build_graph(tree), tree, WoodSettings())
 
     assert not fitness.assessable
-    assert "rescan" in " ".join(fitness.reasons)
+    assert has(fitness.reasons, "fit_one_sided", "fit_one_place")
 
 
 def test_a_stem_known_too_poorly_has_no_diameter():
@@ -102,7 +104,10 @@ def test_a_pole_too_slender_for_its_height_is_not_believed():
 
     reasons = scan_fitness(slender, cloud, WoodSettings()).reasons
 
-    assert any("too thin to carry 16 m" in r for r in reasons)
+    slim = next(r for r in reasons if r.code == "fit_too_slender")
+
+    assert slim["height"] == pytest.approx(16.0, abs=0.1) and slim["diameter"] == pytest.approx(0.12, abs=0.01)
+    assert "too thin to carry 16 m" in say(slim)
 
 
 def test_scan_from_one_place_is_not_assessable_and_says_where_to_stand():
@@ -111,7 +116,8 @@ def test_scan_from_one_place_is_not_assessable_and_says_where_to_stand():
     fitness = scan_fitness(build_graph(tree), tree, WoodSettings())
 
     assert not fitness.assessable
-    assert "azimuth 270 degrees" in " ".join(fitness.reasons)
+    one_side = next(r for r in fitness.reasons if r.code in ("fit_one_sided", "fit_one_place"))
+    assert np.degrees(one_side["azimuth"]) == pytest.approx(270, abs=5)
 
 
 def test_a_thick_shell_leaves_thin_limbs_unsure():

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 from wood.clouds import FORK, bark_points
 
+from treescan.outputs.text.say import say
+from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
-from treescan.wood.quality.limb_fitness import bark_seen, direction_words, limb_fitness
+from treescan.wood.quality.limb_fitness import bark_seen, limb_fitness, view_from
 
 SIDE = 1
 """The side limb of `FORK`, which leaves towards +x."""
@@ -31,7 +33,7 @@ def test_well_measured_limbs_want_nothing():
 
     assert [f["limb"] for f in fit] == [0, 1]
     assert [f["fit_for"] for f in fit] == ["main unions", "small limbs"]
-    assert [f["rescan"] for f in fit] == ["", ""]
+    assert [f["rescan"] for f in fit] == [None, None]
     assert fit[SIDE]["measured"] == 1.0
 
 
@@ -41,7 +43,10 @@ def test_a_limb_seen_from_one_side_says_where_to_stand(place, azimuth):
     told = of_limb(known(0.4, 100), bark_points(FORK, seen_from=place))
 
     assert told["fit_for"] == "nothing"
-    assert f"azimuth {azimuth} degrees" in told["rescan"]
+    view = told["rescan"]["view"]
+
+    assert view.code == "view_from_side"
+    assert np.degrees(view["azimuth"]) == pytest.approx(azimuth, abs=5) or np.degrees(view["azimuth"]) - 360 == pytest.approx(azimuth, abs=5)
 
 
 def test_a_limb_hidden_in_gaps_asks_for_leaf_off():
@@ -49,13 +54,17 @@ def test_a_limb_hidden_in_gaps_asks_for_leaf_off():
     told = of_limb(known(0.03, seen=False), bark_points(FORK))
 
     assert told["fit_for"] == "nothing" and told["measured"] == 0.0
-    assert "leaf-off" in told["rescan"] and "100 %" in told["rescan"]
+    assert told["rescan"]["hidden"] == pytest.approx(1.0)
+    assert say(told["rescan"]).startswith("Rescan this limb. Do it leaf-off: 100 % of it is hidden.")
 
 
 def test_points_that_scatter_ask_for_a_still_scanner_and_few_points_for_a_nearer_one():
     """4 cm of scatter on a limb of 5 cm radius is too unsteady; steady points that told nothing were too few."""
-    assert "stands still" in of_limb(known(0.4), bark_points(FORK, noise=0.03))["rescan"]
-    assert "from nearer" in of_limb(known(0.4), bark_points(FORK))["rescan"]
+    unsteady = of_limb(known(0.4), bark_points(FORK, noise=0.03))["rescan"]
+    few = of_limb(known(0.4), bark_points(FORK))["rescan"]
+
+    assert unsteady["scatter"] == pytest.approx(0.03, rel=0.5) and not unsteady["nearer"]
+    assert few["nearer"] and few["scatter"] is None
 
 
 def test_scatter_and_sides_are_those_of_the_points():
@@ -67,8 +76,8 @@ def test_scatter_and_sides_are_those_of_the_points():
     assert np.isnan(bark_seen(FORK, np.zeros((0, 3))).scatter).all()
 
 
-def test_directions_in_words():
-    """East is azimuth 90, straight up is from above, no direction is no words."""
-    assert "azimuth 90 degrees" in direction_words(np.array([0.5, 0.0, 0.1]))
-    assert direction_words(np.array([0.05, 0.0, 0.6])) == "from above"
-    assert direction_words(np.zeros(3)) == ""
+def test_directions_to_look_from():
+    """East is azimuth 90, straight up is from above, no direction is none."""
+    assert view_from(np.array([0.5, 0.0, 0.1])) == Reason("view_from_side", azimuth=np.pi / 2)
+    assert view_from(np.array([0.05, 0.0, 0.6])) == Reason("view_from_above")
+    assert view_from(np.zeros(3)) is None

@@ -15,9 +15,12 @@ from treescan.errors import BadInput
 from treescan.outputs.text.say import say
 from treescan.reason import Reason
 from treescan.trees.beside import Beside, Foliage, Surroundings, Terrain
+from treescan.wood.files.read_tree import read_tree, tree_in
+from treescan.wood.files.write_tree import tree_out, write_tree
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.quality.stem_figures import stem_figures
-from treescan.wood.tree_file import read_tree, tree_in, tree_out, write_tree
+
+LIMBS = ({"limb": 0, "fit_for": "stem", "rescan": Reason("view_from_above")}, {"limb": 1, "fit_for": "stem", "rescan": None})
 
 
 def traced(seed: int = 1) -> TracedTree:
@@ -34,7 +37,7 @@ def traced(seed: int = 1) -> TracedTree:
         Beside(terrain, foliage, around),
         frame,
         stem_figures(graph, terrain),
-        ScanFitness("assessable", ("seen from all sides.",), ({"from_m": 0.0, "to_m": 5.0, "fit_for": "stem"},)),
+        ScanFitness("assessable", (Reason("fit_main_unions", height=5.0),), ({"from_m": 0.0, "to_m": 5.0, "fit_for": "stem"},), LIMBS),
         "made up",
         (Reason("no_height_unit_stated", taken=Reason("unit_feet")), Reason("duplicates_left_out", n=7, share=0.0023279)),
         rng.normal(0, 3, (50, 3)).astype(np.float32),
@@ -231,3 +234,15 @@ def test_a_tree_alone_stands_on_level_ground():
     graph = random_tree(5)
 
     assert alone(graph).terrain.height_at([1.0, 1.0]) == graph.xyz[0, 2]
+
+
+def test_the_sentences_of_older_files_stay_as_they_were_written():
+    """Reasons, notes and wants that stand as plain English are read as somebody's own words; an empty want is none."""
+    data = tree_out(traced())
+    data["quality"]["reasons"], data["quality"]["notes"] = ["Rescan from the north."], ["odd"]
+    data["quality"]["limbs"] = [{"limb": 0, "fit_for": "stem", "rescan": ""}, {"limb": 1, "fit_for": "stem", "rescan": "Nearer."}]
+    back = tree_in(data, None, "old.json")
+
+    assert back.fitness.reasons == (Reason("own_words", words="Rescan from the north."),)
+    assert back.notes == (Reason("own_words", words="odd"),)
+    assert [b["rescan"] for b in back.fitness.limbs] == [None, Reason("own_words", words="Nearer.")]

@@ -15,6 +15,12 @@ from treescan.cloud.point_cloud import Frame
 from treescan.reason import Reason
 from treescan.trees.beside import Beside
 
+CODOMINANT, BRIDGED, WHORL, DEAD_SUSPECT = "codominant", "bridged", "whorl", "dead suspect"
+"""Flags of unions, compared as a whole."""
+
+ASSESSABLE, NOT_ASSESSABLE = "assessable", "not assessable"
+"""Verdicts of `ScanFitness`."""
+
 
 @dataclass(frozen=True)
 class Limbs:
@@ -55,7 +61,7 @@ class Unions:
     arm_attachment : (a,) float Angle from the parent limb's own direction. [rad]
     arm_slope : (a,) float      Elevation of the limb just outside the union, negative = drooping. [rad]
     arm_continues : (a,) bool   True for the continuation of the parent limb.
-    flags : tuple of tuple      Words such as "codominant", "bridged", "whorl", "dead suspect".
+    flags : tuple of tuple      Of `CODOMINANT`, `BRIDGED`, `WHORL`, `DEAD_SUSPECT`, and what a file states.
     """
 
     label: tuple[str, ...]
@@ -260,22 +266,22 @@ class ScanFitness:
 
     Attributes
     ----------
-    verdict : str           "assessable" or "not assessable".
-    reasons : tuple of str  Why, one sentence each; for "not assessable" also what a rescan would need.
+    verdict : str           ASSESSABLE or NOT_ASSESSABLE.
+    reasons : tuple of Reason   Why; for "not assessable" also what a rescan would need.
     bands : tuple of dict   Per height band: {"from_m", "to_m", "fit_for": "stem" | "main unions" | "small limbs" | "nothing", "spacing_m", "arc_deg"}.
     limbs : tuple of dict   Per limb of the graph, in its order: {"limb", "fit_for" (as for bands), "measured" (share of its length), "arc_deg", "rescan":
-        what a rescan of it would need in one sentence, empty where nothing is wanting}; empty = not stated.
+        Reason, what a rescan of it would need, None where nothing is wanting}; empty = not stated.
     """
 
     verdict: str
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     bands: tuple[dict, ...] = ()
     limbs: tuple[dict, ...] = ()
 
     @property
     def assessable(self) -> bool:
         """False when the tree must not be ranked from this scan."""
-        return self.verdict == "assessable"
+        return self.verdict == ASSESSABLE
 
     def of_limb(self, limb: int) -> dict:
         """What is stated of one limb; empty where nothing is."""

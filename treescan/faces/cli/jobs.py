@@ -30,8 +30,9 @@ from treescan.reason import Reason
 from treescan.settings import lines, merged
 from treescan.sources import cite
 from treescan.trees.beside import Site
+from treescan.wood.files.read_tree import read_tree
+from treescan.wood.files.write_tree import write_tree
 from treescan.wood.graph import TracedTree
-from treescan.wood.tree_file import read_tree, write_tree
 
 
 def trace_job(

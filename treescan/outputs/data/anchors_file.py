@@ -37,7 +37,7 @@ def anchors_out(a: Assessment) -> dict[str, Any]:
         "source": file_name(a.tree.source),
         "species": a.species,
         "assessable": fitness.assessable,
-        "not_assessable_because": [] if fitness.assessable else list(fitness.reasons),
+        **all_with_data("not_assessable_because", () if fitness.assessable else fitness.reasons),
         **all_with_data("approach", a.approach.reasons),
         "warnings": list(a.warnings),
         **all_with_data("statements", a.statements),

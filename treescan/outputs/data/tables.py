@@ -22,7 +22,7 @@ from treescan.outputs.data.anchors_file import anchor_rows
 from treescan.outputs.data.codebook import CODEBOOK, source_of
 from treescan.outputs.shapes.cached import cached
 from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import word
+from treescan.outputs.text.say import say, word
 
 KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
 TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
@@ -133,7 +133,7 @@ def _limbs(a: Assessment) -> pandas.DataFrame:
             volume = float((math.pi * r**2 * length).sum())
             seen = float((length * g.seen[nodes]).sum() / max(length.sum(), 1e-12))
             told = fit.get(k, {})
-            what = (told.get("fit_for", ""), told.get("measured", math.nan), told.get("rescan", ""))
+            what = (told.get("fit_for", ""), told.get("measured", math.nan), say(told["rescan"]) if told.get("rescan") else "")
             rows.append((k, int(g.limbs.parent[k]), int(g.limbs.order[k]), len(nodes), length.sum(), 2 * r[0], 2 * r[-1], volume, seen, *what))
     return _frame("limbs", rows)
 

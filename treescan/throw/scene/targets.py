@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.arrays import Floats, Ints32
-from treescan.wood.graph import WoodGraph
+from treescan.wood.graph import CODOMINANT, WoodGraph
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ def find_targets(graph: WoodGraph, reach_along: float, wanted: Collection[int] |
     for k in range(len(unions)) if wanted is None else sorted(wanted):
         rows = (
             np.arange(unions.arms(k).start, unions.arms(k).stop)
-            if "codominant" in unions.flags[k]
+            if CODOMINANT in unions.flags[k]
             else unions.laterals(k)
         )
         for row in rows:

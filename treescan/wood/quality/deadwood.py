@@ -7,10 +7,9 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from treescan.wood.graph import Floats, WoodGraph
+from treescan.wood.graph import DEAD_SUSPECT, Floats, WoodGraph
 
-FLAG = "dead suspect"
-LEAST = 0.05
+MIN_THICK = 0.05
 """Thinner limbs are not looked at [m]."""
 BLUNT = 0.55
 """A broken end is at least this share of the limb's own diameter."""
@@ -24,6 +23,16 @@ BARE = 0.05
 """A limb with less than this share of the foliage that its length would carry elsewhere on the tree is bare."""
 IN_LEAF = 30.0
 """Points of leaves per metre of limb above which the tree counts as in leaf."""
+MIN_LEAVES, MIN_LIMBS = 1000, 4
+"""Points of leaves and limbs from which bare limbs can be told from others at all."""
+MIN_LENGTH = 0.5
+"""Shorter limbs are not called bare [m]."""
+EXTRA_LENGTH = 0.3
+"""Added to the slim wood that a limb carries: twigs that were not modelled [m]."""
+OFF_WOOD, OFF_MORE = 1.5, 0.13
+"""Points farther from an axis than this many radii and so much more [m] lie off the wood; nodes stand up to 25 cm apart."""
+AHEAD, GAP_AHEAD, FEW = 0.25, 0.08, 5
+"""How far beyond a broken end nothing may lie [m], where that begins [m], and how many points still count as nothing."""
 
 
 def with_dead_suspects(graph: WoodGraph, wood: Floats, leaf: Floats) -> WoodGraph:
@@ -43,7 +52,10 @@ def with_dead_suspects(graph: WoodGraph, wood: Floats, leaf: Floats) -> WoodGrap
     suspect = broken(graph, wood, leaf) | bare(graph, wood, leaf)
     u = graph.unions
     flags = tuple(
-        (*f, FLAG) if len(rows := u.laterals(k)) and suspect[u.arm_limb[rows[0]]] and FLAG not in f else f for k, f in enumerate(u.flags)
+        (*f, DEAD_SUSPECT)
+        if len(rows := u.laterals(k)) and suspect[u.arm_limb[rows[0]]] and DEAD_SUSPECT not in f
+        else f
+        for k, f in enumerate(u.flags)
     )
     return replace(graph, unions=replace(u, flags=flags))
 
@@ -65,38 +77,49 @@ def broken(graph: WoodGraph, wood: Floats, leaf: Floats) -> np.ndarray:
     length = np.array([graph.length[nodes].sum() for nodes in limbs.nodes])
     carries = np.zeros(len(limbs), bool)
     carries[limbs.parent[1:]] = True
-    out = (thick >= LEAST) & ~carries & (2 * graph.radius[tip] >= BLUNT * thick) & (length <= SHORT * thick) & graph.seen[tip]
+    out = (
+        (thick >= MIN_THICK)
+        & ~carries
+        & (2 * graph.radius[tip] >= BLUNT * thick)
+        & (length <= SHORT * thick)
+        & graph.seen[tip]
+    )
     out &= ~(graph.radius_sd[tip] >= SURE * graph.radius[tip])
     rows = np.flatnonzero(out)
     if len(rows) == 0:
         return out
     points = np.concatenate([wood, leaf])
-    reach = 0.25
     for k in rows:
-        ahead = graph.xyz[tip[k]] + (0.5 * reach + graph.radius[tip[k]] + 0.08) * graph.direction[tip[k]]
-        near = points[np.abs(points - ahead).max(axis=1) < reach]
-        out[k] = np.count_nonzero(np.linalg.norm(near - ahead, axis=1) < 0.5 * reach + graph.radius[tip[k]]) <= 5
+        ahead = graph.xyz[tip[k]] + (0.5 * AHEAD + graph.radius[tip[k]] + GAP_AHEAD) * graph.direction[tip[k]]
+        near = points[np.abs(points - ahead).max(axis=1) < AHEAD]
+        out[k] = (
+            np.count_nonzero(np.linalg.norm(near - ahead, axis=1) < 0.5 * AHEAD + graph.radius[tip[k]]) <= FEW
+        )
     return out
 
 
 def bare(graph: WoodGraph, wood: Floats, leaf: Floats) -> np.ndarray:
     """True for limbs without leaves on a tree in leaf, (l,); points taken for wood that lie off every modelled limb count as leaves too."""
     limbs = graph.limbs
-    if len(leaf) < 1000 or len(limbs) < 4:
+    if len(leaf) < MIN_LEAVES or len(limbs) < MIN_LIMBS:
         return np.zeros(len(limbs), bool)
     places = cKDTree(graph.xyz)
     gap, nearest = places.query(leaf, distance_upper_bound=ROUND, workers=-1)
     found = np.bincount(nearest[np.isfinite(gap)], minlength=len(graph)).astype(float)
     gap, nearest = places.query(wood, distance_upper_bound=ROUND, workers=-1)
     own = np.minimum(nearest, len(graph) - 1)
-    stray = np.isfinite(gap) & (gap > 1.5 * graph.radius[own] + 0.13)  # nodes stand up to 25 cm apart
+    stray = np.isfinite(gap) & (gap > OFF_WOOD * graph.radius[own] + OFF_MORE)
     found += np.bincount(nearest[stray], minlength=len(graph))
-    slim = graph.length * (2 * graph.segment_radius < LEAST)
+    slim = graph.length * (2 * graph.segment_radius < MIN_THICK)
     carried, slim_length = graph.tips_to_base(found), graph.tips_to_base(slim)
     first = np.array([nodes[0] for nodes in limbs.nodes])
-    length = slim_length[first] + 0.3
+    length = slim_length[first] + EXTRA_LENGTH
     usual = found.sum() / max(float(slim.sum()), 1.0)
     if usual < IN_LEAF:
         return np.zeros(len(limbs), bool)
     whole = np.array([graph.length[nodes].sum() for nodes in limbs.nodes])
-    return (_base_diameter(graph) >= LEAST) & (whole >= 0.5) & (carried[first] < BARE * usual * length)
+    return (
+        (_base_diameter(graph) >= MIN_THICK)
+        & (whole >= MIN_LENGTH)
+        & (carried[first] < BARE * usual * length)
+    )

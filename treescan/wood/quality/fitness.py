@@ -5,14 +5,40 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
+from treescan.reason import Reason
 from treescan.trees.single_tree import Tree
-from treescan.wood.graph import Floats, ScanFitness, WoodGraph
-from treescan.wood.quality.limb_fitness import FIT, grade, limb_fitness, measured
+from treescan.wood.graph import ASSESSABLE, NOT_ASSESSABLE, Floats, Ints, ScanFitness, WoodGraph
+from treescan.wood.quality.limb_fitness import (
+    FIT,
+    MAIN_UNIONS,
+    MAIN_WOOD,
+    NO_SIDE,
+    NOTHING,
+    SMALL_SD,
+    STEM,
+    grade,
+    limb_fitness,
+    measured,
+)
 from treescan.wood.quality.stem_figures import LEAST_KNOWN
 from treescan.wood.settings import WoodSettings
 
-ONE_SIDE = 200.0
-"""One place sees half the round; read in steps of 15 degrees with small gaps closed, that is up to this much [deg]."""
+ONE_PLACE = float(np.radians(200.0))
+"""One place sees half the round; read in steps of 15 degrees with small gaps closed, that is up to this much [rad]."""
+MOSTLY_ONE_SIDE, NEARLY_ALL_ONE_PLACE = 0.6, 0.85
+"""Shares of the thick wood seen from one side, or from one place, beyond which the tree is not assessable."""
+LOWER = 0.5
+"""The lower stem is this share of the height."""
+HALF = 0.5
+"""Less than this measured is too little."""
+MIN_STEM = 0.05
+"""Radius of the stem's nodes whose points show its sides [m]."""
+MAX_POINTS, MIN_POINTS = 50_000, 50
+"""Points looked at for the stem's hidden side, and how few tell none."""
+FAR_FROM_STEM, ABOUT_BARK, ON_AXIS = 2.0, 0.05, 0.02
+"""Points farther than this from the stem are not its own; so far off the bark they still are; nearer to the axis they show no side [m]."""
+NEIGHBOURS, SAMPLE = 5, 20_000
+"""The spacing is the distance to this neighbour, the point itself included, read on about so many points."""
 
 
 def scan_fitness(graph: WoodGraph, tree: Tree, settings: WoodSettings = WoodSettings()) -> ScanFitness:
@@ -48,84 +74,108 @@ def scan_fitness(graph: WoodGraph, tree: Tree, settings: WoodSettings = WoodSett
             "arc_deg": round(float(np.degrees(np.nanmedian(arc))), 0) if np.isfinite(arc).any() else None,
         })  # fmt: skip
     reasons = _reasons(graph, tree.wood.xyz, settings, bands)
-    return ScanFitness("not assessable" if reasons else "assessable", tuple(reasons) or (_praise(bands),), tuple(bands), limb_fitness(graph, tree.wood.xyz, np.radians(settings.arc_one_sided)))
+    limbs = limb_fitness(graph, tree.wood.xyz, np.radians(settings.arc_one_sided))
+    return ScanFitness(
+        NOT_ASSESSABLE if reasons else ASSESSABLE, reasons or (_fit_up_to(bands),), tuple(bands), limbs
+    )
 
 
 def _spacing(xyz: Floats) -> Floats:
     """Distance of every point to its fourth neighbour, read on a sample, by nearest sample. [m]"""
-    rows = np.arange(0, len(xyz), max(1, len(xyz) // 20_000))
+    rows = np.arange(0, len(xyz), max(1, len(xyz) // SAMPLE))
     tree = cKDTree(xyz)
-    d, _ = tree.query(xyz[rows], min(5, len(xyz)))
+    d, _ = tree.query(xyz[rows], min(NEIGHBOURS, len(xyz)))
     out = np.interp(np.arange(len(xyz)), rows, d[:, -1])
     return out
 
 
-def _reasons(graph: WoodGraph, wood: Floats, settings: WoodSettings, bands: list[dict]) -> list[str]:
+def _reasons(graph: WoodGraph, wood: Floats, settings: WoodSettings, bands: list[dict]) -> tuple[Reason, ...]:
     """Why the tree must not be ranked from this scan, each with what a rescan would need; empty when it may."""
-    out = []
     stem = graph.limbs.nodes[0][1:]
     if len(stem) == 0:
-        return ["No stem was found; rescan with the whole stem in view from at least three sides."]
-    thick = np.flatnonzero((2 * graph.segment_radius >= 0.10) & (graph.parent >= 0))
-    lower = stem[graph.xyz[stem, 2] - graph.xyz[0, 2] < 0.5 * np.ptp(graph.xyz[:, 2])]
+        return (Reason("fit_no_stem"),)
+    thick = np.flatnonzero((2 * graph.segment_radius >= MAIN_WOOD) & (graph.parent >= 0))
     if len(thick) == 0:
-        out.append("No wood of 10 cm or more was measured; rescan from nearer with more points on the stem.")
-        return out
-    if len(lower) and measured(graph, lower, 0.15) < 0.5:
-        out.append("The lower stem's diameter could not be measured; rescan with more points, standing nearer.")
+        return (Reason("fit_no_thick_wood", diameter=MAIN_WOOD),)
+    lower = stem[graph.xyz[stem, 2] - graph.xyz[0, 2] < LOWER * np.ptp(graph.xyz[:, 2])]
+    return (
+        *_unmeasured(graph, lower, thick),
+        *_one_sided(graph, wood, thick, np.radians(settings.arc_one_sided)),
+        *_blind(bands),
+        *_slender(graph, lower, settings.max_slender),
+    )
+
+
+def _unmeasured(graph: WoodGraph, lower: Ints, thick: Ints) -> list[Reason]:
+    """Nodes `lower` of the stem, segments `thick`: too little of them measured."""
+    out = []
+    if len(lower) and measured(graph, lower, SMALL_SD) < HALF:
+        out.append(Reason("fit_stem_not_measured"))
     share = measured(graph, thick, LEAST_KNOWN)
-    if share < 0.5:
-        out.append(f"Only {100 * share:.0f} % of the wood over 10 cm was measured well enough; rescan leaf-off, from three or more sides and nearer.")
-    arc = graph.arc[thick]
-    if np.isfinite(arc).any():
-        length = graph.length[thick] / np.sum(graph.length[thick])
-        one_sided = float(np.sum(length * (arc < np.radians(settings.arc_one_sided))))
-        half = float(np.sum(length * (arc < np.radians(ONE_SIDE))))
-        side = _hidden_side(graph, wood)
-        if one_sided > 0.6:
-            out.append(
-                f"{100 * one_sided:.0f} % of the thick wood was seen from one side only (under {settings.arc_one_sided:.0f} degrees of bark)"
-                f"; rescan from the other sides too{side}."
-            )
-        elif half > 0.85:
-            out.append(
-                f"{100 * half:.0f} % of the thick wood shows no more bark than one standing place can see (under {ONE_SIDE:.0f} degrees): what is"
-                f" behind it is hidden; rescan from at least two more sides{side}."
-            )
-    if all(b["fit_for"] in ("nothing", "stem") for b in bands):
-        out.append("No height band is fit for judging unions; rescan leaf-off with more points in the crown.")
-    elif 2 * sum(b["fit_for"] == "nothing" for b in bands) >= len(bands):
-        blind = ", ".join(f"{b['from_m']:.0f} to {b['to_m']:.0f} m" for b in bands if b["fit_for"] == "nothing")
-        out.append(f"At least half of the height shows no wood that was measured well ({blind}); rescan leaf-off, in still air, from three or more sides.")
-    tall, thick_at_foot = float(np.ptp(graph.xyz[:, 2])), 2 * float(graph.radius[[0, *lower]].max())
-    if tall > settings.max_slender * thick_at_foot:
-        out.append(
-            f"The thickest wood in the lower stem measures {100 * thick_at_foot:.0f} cm, too thin to carry {tall:.0f} m: the stem itself was not seen "
-            "(ivy, leaves or one side only); rescan from three or more sides."
-        )
+    if share < HALF:
+        out.append(Reason("fit_little_measured", share=share, diameter=MAIN_WOOD))
     return out
 
 
-def _hidden_side(graph: WoodGraph, wood: Floats) -> str:
-    """Where to stand: the side of the stem with no points, in words; empty when the points lie all round."""
+def _one_sided(graph: WoodGraph, wood: Floats, thick: Ints, slit: float) -> list[Reason]:
+    """Thick wood seen from one side (under `slit` [rad] of bark), or from one place."""
+    arc = graph.arc[thick]
+    if not np.isfinite(arc).any():
+        return []
+    length = graph.length[thick] / np.sum(graph.length[thick])
+    one_sided, one_place = (float(np.sum(length * (arc < limit))) for limit in (slit, ONE_PLACE))
+    if one_sided > MOSTLY_ONE_SIDE:
+        return [Reason("fit_one_sided", share=one_sided, arc=slit, azimuth=hidden_side(graph, wood))]
+    if one_place > NEARLY_ALL_ONE_PLACE:
+        return [Reason("fit_one_place", share=one_place, arc=ONE_PLACE, azimuth=hidden_side(graph, wood))]
+    return []
+
+
+def _blind(bands: list[dict]) -> list[Reason]:
+    """Too many height bands fit for nothing."""
+    blind = [b for b in bands if b["fit_for"] == FIT[NOTHING]]
+    if all(b["fit_for"] in (FIT[NOTHING], FIT[STEM]) for b in bands):
+        return [Reason("fit_no_band")]
+    if 2 * len(blind) < len(bands):
+        return []
+    return [
+        Reason(
+            "fit_blind_bands",
+            bands=tuple(Reason("height_band", low=b["from_m"], high=b["to_m"]) for b in blind),
+        )
+    ]
+
+
+def _slender(graph: WoodGraph, lower: Ints, limit: float) -> list[Reason]:
+    """A stem too slender for its height: what was measured is not the stem."""
+    tall, thick_at_foot = float(np.ptp(graph.xyz[:, 2])), 2 * float(graph.radius[[0, *lower]].max())
+    return (
+        [Reason("fit_too_slender", diameter=thick_at_foot, height=tall)]
+        if tall > limit * thick_at_foot
+        else []
+    )
+
+
+def hidden_side(graph: WoodGraph, wood: Floats) -> float | None:
+    """Azimuth of the side of the stem with no points, clockwise from +y [rad]; None when the points lie all round."""
     nodes = graph.limbs.nodes[0]
-    nodes = nodes[graph.radius[nodes] >= 0.05]
+    nodes = nodes[graph.radius[nodes] >= MIN_STEM]
     if len(nodes) == 0 or len(wood) == 0:
-        return ""
-    gap, near = cKDTree(graph.xyz[nodes]).query(wood[:: max(1, len(wood) // 50_000)], distance_upper_bound=2.0)
-    rows = np.isfinite(gap) & (gap < 1.5 * graph.radius[nodes[np.minimum(near, len(nodes) - 1)]] + 0.05)
-    off = (wood[:: max(1, len(wood) // 50_000)][rows] - graph.xyz[nodes[near[rows]]])[:, :2]
-    off = off[np.linalg.norm(off, axis=1) > 0.02]
-    if len(off) < 50:
-        return ""
+        return None
+    some = wood[:: max(1, len(wood) // MAX_POINTS)]
+    gap, near = cKDTree(graph.xyz[nodes]).query(some, distance_upper_bound=FAR_FROM_STEM)
+    rows = np.isfinite(gap) & (gap < 1.5 * graph.radius[nodes[np.minimum(near, len(nodes) - 1)]] + ABOUT_BARK)
+    off = (some[rows] - graph.xyz[nodes[near[rows]]])[:, :2]
+    off = off[np.linalg.norm(off, axis=1) > ON_AXIS]
+    if len(off) < MIN_POINTS:
+        return None
     seen = np.mean(off / np.linalg.norm(off, axis=1, keepdims=True), axis=0)
-    if np.hypot(*seen) < 0.25:
-        return ""
-    azimuth = np.degrees(np.arctan2(-seen[0], -seen[1])) % 360
-    return f", first of all standing at azimuth {10 * round(azimuth / 10) % 360} degrees from the stem (clockwise from +y of the scan)"
+    if np.hypot(*seen) < NO_SIDE:
+        return None
+    return float(np.arctan2(-seen[0], -seen[1]) % (2 * np.pi))
 
 
-def _praise(bands: list[dict]) -> str:
-    best = [b for b in bands if b["fit_for"] in ("main unions", "small limbs")]
-    top = max(b["to_m"] for b in best)
-    return f"Main unions can be judged up to {top:.0f} m above the foot; see the bands for where small limbs can."
+def _fit_up_to(bands: list[dict]) -> Reason:
+    """How high main unions can be judged."""
+    best = [b for b in bands if b["fit_for"] in FIT[MAIN_UNIONS:]]
+    return Reason("fit_main_unions", height=max(b["to_m"] for b in best))

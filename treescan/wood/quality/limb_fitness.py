@@ -7,13 +7,30 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from treescan.reason import Reason
 from treescan.wood.fitting.limb_axes import limb_medians
 from treescan.wood.graph import Floats, Ints, WoodGraph
 
 FIT = ("nothing", "stem", "main unions", "small limbs")
 """Grades from worst to best; each includes the ones before it."""
-MOST = 200_000
+NOTHING, STEM, MAIN_UNIONS, SMALL_LIMBS = 0, 1, 2, 3
+"""Rows of `FIT`."""
+MAX_POINTS = 200_000
 """Points looked at."""
+MAIN_WOOD, SMALL_WOOD = 0.10, 0.03
+"""Thickness from which wood counts for the main unions, and for small limbs [m]."""
+MAIN_SD, SMALL_SD, ENOUGH = 0.10, 0.15, 0.6
+"""Relative sd under which thick and thin wood is measured, and the share of its length that must be (a choice)."""
+ON_BARK, ON_BARK_MORE = 1.5, 0.03
+"""Points within this many radii and so much more [m] of an axis lie on its bark."""
+MAD_TO_SD = 1.4826
+"""Median absolute deviation to standard deviation of a normal distribution."""
+MUCH_HIDDEN = 0.3
+"""Share of a limb hidden from which a rescan leaf-off is asked for."""
+MIN_SCATTER = 0.004
+"""Points that scatter by less than this are steady enough for any limb [m]."""
+NO_SIDE, STEEP = 0.25, 0.85
+"""Mean normals shorter than this show no side; of which this share upright, the side is above or below."""
 THICK_SCATTER = 0.3
 """Points that scatter by more than this share of a limb's radius are too unsteady for it (a choice)."""
 LOPSIDED = 0.3
@@ -48,16 +65,16 @@ def measured(graph: WoodGraph, rows: np.ndarray, limit: float) -> float:
 def grade(graph: WoodGraph, rows: np.ndarray) -> int:
     """Grade (index into `FIT`) of these segments: the thick wood with a relative sd under a tenth, the thin under 15 %, over 0.6 of the length."""
     d = 2 * graph.segment_radius[rows]
-    stem = measured(graph, rows[graph.limbs.order[graph.limb[rows]] == 0], 0.10)
-    main = measured(graph, rows[d >= 0.10], 0.10)
-    small = measured(graph, rows[(d >= 0.03) & (d < 0.10)], 0.15)
-    if np.isfinite(main) and main < 0.6:
-        return 1 if stem >= 0.6 else 0
-    if np.isfinite(small) and small < 0.6:
-        return 2 if np.isfinite(main) else 1 if stem >= 0.6 else 0
+    stem = measured(graph, rows[graph.limbs.order[graph.limb[rows]] == 0], MAIN_SD)
+    main = measured(graph, rows[d >= MAIN_WOOD], MAIN_SD)
+    small = measured(graph, rows[(d >= SMALL_WOOD) & (d < MAIN_WOOD)], SMALL_SD)
+    if np.isfinite(main) and main < ENOUGH:
+        return STEM if stem >= ENOUGH else NOTHING
+    if np.isfinite(small) and small < ENOUGH:
+        return MAIN_UNIONS if np.isfinite(main) else STEM if stem >= ENOUGH else NOTHING
     if np.isfinite(small):
-        return 3
-    return 2 if np.isfinite(main) or stem >= 0.6 else 0
+        return SMALL_LIMBS
+    return MAIN_UNIONS if np.isfinite(main) or stem >= ENOUGH else NOTHING
 
 
 def bark_seen(graph: WoodGraph, wood: Floats) -> BarkSeen:
@@ -71,19 +88,21 @@ def bark_seen(graph: WoodGraph, wood: Floats) -> BarkSeen:
     none = BarkSeen(np.zeros(count, np.int64), np.zeros((count, 3)), np.full(count, np.nan))
     if len(graph) < 2 or len(wood) == 0:
         return none
-    p = wood[:: max(1, len(wood) // MOST)]
+    p = wood[:: max(1, len(wood) // MAX_POINTS)]
     _, near = cKDTree(graph.xyz[1:]).query(p)
     node = near + 1
     off = p - graph.xyz[node]
     off -= np.sum(off * graph.direction[node], axis=1, keepdims=True) * graph.direction[node]
     gap = np.linalg.norm(off, axis=1)
-    on = (gap > 1e-3) & (gap < 1.5 * graph.radius[node] + 0.03)
+    on = (gap > 1e-3) & (gap < ON_BARK * graph.radius[node] + ON_BARK_MORE)
     limb, normal, miss = graph.limb[node[on]], off[on] / gap[on, None], gap[on] - graph.radius[node[on]]
     points = np.bincount(limb, minlength=count)
     some = np.maximum(points, 1)
     mean = np.stack([np.bincount(limb, normal[:, a], count) for a in range(3)], axis=1) / some[:, None]
     start = np.concatenate([[0], np.cumsum(points)])
-    return BarkSeen(points, mean, 1.4826 * limb_medians(np.abs(miss)[np.argsort(limb, kind="stable")], start))
+    return BarkSeen(
+        points, mean, MAD_TO_SD * limb_medians(np.abs(miss)[np.argsort(limb, kind="stable")], start)
+    )
 
 
 def limb_fitness(graph: WoodGraph, wood: Floats, one_sided: float) -> tuple[dict, ...]:
@@ -104,43 +123,44 @@ def limb_fitness(graph: WoodGraph, wood: Floats, one_sided: float) -> tuple[dict
     for k, nodes in enumerate(graph.limbs.nodes):
         rows = nodes[graph.parent[nodes] >= 0]
         level = grade(graph, rows)
-        share = measured(graph, rows, 0.15)
-        if np.all(2 * graph.segment_radius[rows] < 0.03):
-            level = 3 if share >= 0.6 else 0
+        share = measured(graph, rows, SMALL_SD)
+        if np.all(2 * graph.segment_radius[rows] < SMALL_WOOD):
+            level = SMALL_LIMBS if share >= ENOUGH else NOTHING
         arc = graph.arc[rows][np.isfinite(graph.arc[rows])]
         middle = float(np.median(arc)) if len(arc) else float("nan")
         out.append({
             "limb": k, "fit_for": FIT[level], "measured": round(share, 3) if np.isfinite(share) else 0.0,
             "arc_deg": round(float(np.degrees(middle)), 0) if np.isfinite(middle) else None,
-            "rescan": "" if level == 3 or (level == 2 and not share < 0.6) else _wants(graph, rows, seen, k, middle < one_sided),
+            "rescan": None if level == SMALL_LIMBS or (level == MAIN_UNIONS and not share < ENOUGH) else _wants(graph, rows, seen, k, middle < one_sided),
         })  # fmt: skip
     return tuple(out)
 
 
-def _wants(graph: WoodGraph, rows: Ints, seen: BarkSeen, k: int, slit: bool) -> str:
-    """One sentence: what a rescan of this limb would need."""
-    wants = []
+def _wants(graph: WoodGraph, rows: Ints, seen: BarkSeen, k: int, slit: bool) -> Reason:
+    """What a rescan of this limb would need."""
     length = graph.length[rows]
     hidden = 1.0 - float(np.sum(length[graph.seen[rows]]) / max(float(length.sum()), 1e-9))
-    side = direction_words(-seen.seen_from[k])
-    if hidden > 0.3:
-        wants.append(f"leaf-off, so that the {100 * hidden:.0f} % of it that lie hidden come into view")
-    if slit or np.linalg.norm(seen.seen_from[k]) > LOPSIDED:
-        wants.append(f"{side}, for only the other side was seen" if side else "from more sides")
+    one_side = bool(slit or np.linalg.norm(seen.seen_from[k]) > LOPSIDED)
+    view = view_from(-seen.seen_from[k]) if one_side else None
     thick = float(np.median(graph.radius[rows])) if len(rows) else 0.0
-    if seen.scatter[k] > max(THICK_SCATTER * thick, 0.004):
-        wants.append(f"with a scanner that stands still: the points scatter by {1000 * seen.scatter[k]:.0f} mm about a limb of {200 * thick:.0f} cm")
-    if not wants:
-        wants.append("from nearer, with more points on it")
-    return f"Rescan {'; '.join(wants)}."
+    unsteady = bool(seen.scatter[k] > max(THICK_SCATTER * thick, MIN_SCATTER))
+    much_hidden = hidden > MUCH_HIDDEN
+    return Reason(
+        "limb_rescan",
+        hidden=hidden if much_hidden else None,
+        view=view,
+        more_sides=one_side and view is None,
+        scatter=float(seen.scatter[k]) if unsteady else None,
+        thickness=2 * thick,
+        nearer=not (much_hidden or one_side or unsteady),
+    )
 
 
-def direction_words(way: Floats) -> str:
-    """Where to look from, for a direction (3,) out of the limb; empty where it has none."""
+def view_from(way: Floats) -> Reason | None:
+    """Where to look from, for a direction (3,) out of the limb; None where it has none."""
     size = float(np.linalg.norm(way))
-    if size < 0.25:
-        return ""
-    if abs(way[2]) > 0.85 * size:
-        return "from above" if way[2] > 0 else "from below"
-    azimuth = 10 * round(float(np.degrees(np.arctan2(way[0], way[1])) % 360) / 10) % 360
-    return f"standing at azimuth {azimuth} degrees from it (clockwise from +y of the scan)"
+    if size < NO_SIDE:
+        return None
+    if abs(way[2]) > STEEP * size:
+        return Reason("view_from_above" if way[2] > 0 else "view_from_below")
+    return Reason("view_from_side", azimuth=float(np.arctan2(way[0], way[1]) % (2 * np.pi)))

@@ -16,7 +16,9 @@ LEAST_KNOWN = 0.25
 """A diameter whose standard deviation is a larger share of it than this was not measured and is not stated (a choice of this project)."""
 
 
-def stem_figures(graph: WoodGraph, terrain: Terrain, top_z: float | None = None, breast_height: float = 1.3) -> StemFigures:
+def stem_figures(
+    graph: WoodGraph, terrain: Terrain, top_z: float | None = None, breast_height: float = 1.3
+) -> StemFigures:
     """Diameter at breast height, height, wood volume and lean.
 
     Parameters
@@ -38,7 +40,9 @@ def stem_figures(graph: WoodGraph, terrain: Terrain, top_z: float | None = None,
     ground = ground_at_stem(graph, terrain)
     dbh, dbh_sd = _diameter_at(graph, stem, ground + breast_height)
     top = float(np.max(graph.xyz[:, 2] + graph.radius)) if top_z is None else float(top_z)
-    return StemFigures(graph.xyz[0].copy(), dbh, dbh_sd, top - float(graph.xyz[0, 2]), wood_volume(graph), _lean(graph, stem))
+    return StemFigures(
+        graph.xyz[0].copy(), dbh, dbh_sd, top - float(graph.xyz[0, 2]), wood_volume(graph), _lean(graph, stem)
+    )
 
 
 def without_diameters(stem: StemFigures) -> StemFigures:
@@ -74,7 +78,11 @@ def _diameter_at(graph: WoodGraph, stem: Ints, z: float) -> tuple[float, float]:
         return float("nan"), float("nan")
     f = (z - heights[j - 1]) / max(heights[j] - heights[j - 1], 1e-9)
     r = (1 - f) * graph.radius[a] + f * graph.radius[b]
-    sd = max(graph.radius_sd[a], graph.radius_sd[b]) if np.isfinite(graph.radius_sd[[a, b]]).all() else float("nan")
+    sd = (
+        max(graph.radius_sd[a], graph.radius_sd[b])
+        if np.isfinite(graph.radius_sd[[a, b]]).all()
+        else float("nan")
+    )
     if sd > LEAST_KNOWN * r:
         return float("nan"), float("nan")
     return float(2 * r), float(2 * sd)

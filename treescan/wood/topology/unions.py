@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 from treescan.trees.beside import Terrain
-from treescan.wood.graph import Floats, Ints, Limbs, Unions
+from treescan.wood.graph import BRIDGED, CODOMINANT, WHORL, Floats, Ints, Limbs, Unions
 from treescan.wood.topology.limbs import kids_of
 
 SMALLEST_DIAMETER = 0.02
@@ -58,11 +58,11 @@ def find_unions(
         arms.sort(key=lambda a: -a["diameter"])
         flags = []
         if not all(bool(seen[a["node"]]) for a in arms):
-            flags.append("bridged")
+            flags.append(BRIDGED)
         if len(arms) >= 4:
-            flags.append("whorl")
+            flags.append(WHORL)
         if arms[1]["diameter"] >= max(0.7 * 2 * r_parent[f], 0.8 * arms[0]["diameter"]):
-            flags.append("codominant")
+            flags.append(CODOMINANT)
         rows.append((int(forks[f]), arms, flags))
     ground = np.full(len(rows), xyz[0, 2])
     if terrain is not None and rows:

@@ -1,0 +1,1 @@
+"""How is a traced tree kept on disk?"""
