@@ -98,16 +98,19 @@ SEVERAL = {
 among them."""
 
 NOT_SO = {
-    "": "southern false bastard mock mountain alpine sea water swamp desert bush bay cape she silk silky "
-    "prickly wafer poison horse hop witch "
-    "cornelian blueberry tulip satin crow bull forest myrtle tan tanbark island umbrella screw celery huon "
-    "hoop bunya kauri parana chile chilean "
-    "australian tasmanian victorian queensland zealand african brazilian indian jamaica",
-    "beech": "blue silver red black hard",
-    "larch": "golden",
-    "fir": "china chinese",
-    "chestnut": "golden",
-    "oak": "river",
+    "": (
+        "southern", "false", "bastard", "mock", "mountain", "alpine", "sea", "water", "swamp",
+        "desert", "bush", "bay", "cape", "she", "silk", "silky", "prickly", "wafer", "poison",
+        "horse", "hop", "witch", "cornelian", "blueberry", "tulip", "satin", "crow", "bull",
+        "forest", "myrtle", "tan", "tanbark", "island", "umbrella", "screw", "celery", "huon",
+        "hoop", "bunya", "kauri", "parana", "chile", "chilean", "australian", "tasmanian",
+        "victorian", "queensland", "zealand", "african", "brazilian", "indian", "jamaica",
+    ),
+    "beech": ("blue", "silver", "red", "black", "hard"),
+    "larch": ("golden",),
+    "fir": ("china", "chinese"),
+    "chestnut": ("golden",),
+    "oak": ("river",),
 }
 """Words that make "X oak" something else than an oak, or "X" of any kind (""), often enough: such a name is
 not known (common practice)."""
@@ -206,7 +209,7 @@ def _last_word(asked: str, name: str) -> Meant:
     head, comma, rest = asked.partition(",")
     words = (_plain(rest) + " " + _plain(head)).split() if comma else name.split()
     last, before = words[-1], set(words[:-1])
-    if last in ONE_GENUS | SEVERAL and before & {*NOT_SO[""].split(), *NOT_SO.get(last, "").split()}:
+    if last in ONE_GENUS | SEVERAL and before & {*NOT_SO[""], *NOT_SO.get(last, ())}:
         return _anything(Reason("name_misleads", word=last, article="an" if last[0] in "aeiou" else "a"))
     if last in ONE_GENUS:
         return _of_genus(ONE_GENUS[last])
@@ -239,8 +242,8 @@ def _other(name: str) -> str:
 
 def _binomial(name: str) -> str:
     """Genus and species of a plain botanical name, without variety, cultivar and author."""
-    words = name.split()
-    return " ".join(words[: 3 if "x" in words[1:2] else 2])
+    name_parts = name.split()
+    return " ".join(name_parts[: 3 if "x" in name_parts[1:2] else 2])
 
 
 def _genus(row: Row) -> str:
@@ -256,15 +259,16 @@ def _stands_for(row: Row, name: str) -> bool:
     """Whether the compiler named this row for the species: "Quercus robur, Q. petraea" or "Tilia spp." """
     genus = ""
     for part in row.use_also_for.lower().replace(";", ",").replace("(", ",").split(","):
-        words = part.split()
-        if len(words) >= 2 and words[0].endswith("."):
-            words[0] = genus
-        elif words:
-            genus = words[0]
-        if len(words) >= 2 and (
-            " ".join(words[:2]) == name or (words[1] == "spp." and words[0] == name.split(maxsplit=1)[0])
+        name_parts = part.split()
+        if len(name_parts) >= 2 and name_parts[0].endswith("."):
+            name_parts[0] = genus
+        elif name_parts:
+            genus = name_parts[0]
+        if len(name_parts) >= 2 and (
+            " ".join(name_parts[:2]) == name
+            or (name_parts[1] == "spp." and name_parts[0] == name.split(maxsplit=1)[0])
         ):
             return True
-        if len(words) >= 3 and " ".join(words[:3]) == name:
+        if len(name_parts) >= 3 and " ".join(name_parts[:3]) == name:
             return True
     return False

@@ -66,8 +66,8 @@ def union_contact(graph: WoodGraph, configuration: AnchorConfiguration, min_leve
 
 
 def _outside(graph: WoodGraph, line: np.ndarray) -> tuple[int, float]:
-    """Row of the first segment of a line of nodes that is outside the bark of its limb's parent, the last where
-    none is, and how far along it its bark ends. [m]"""
+    """Row of the first segment of a line of nodes that is outside the bark of its limb's parent, the last
+    where none is, and how far along it its bark ends. [m]"""
     bark = bark_radius(graph)
     for limb in dict.fromkeys(graph.limb[line].tolist()):
         rows = np.flatnonzero(graph.limb[line] == limb)
@@ -92,9 +92,11 @@ def bark_radius(graph: WoodGraph) -> Floats:
 
 
 @njit(cache=True, error_model="numpy")
-def bark_exit(nodes, parent, xyz, direction, bark):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """Which of a limb's nodes, from its first outward, is the first whose segment leaves the parent's bark, and at
-    which share of that segment; the last one, at 0, for a stub that never does."""
+def bark_exit(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    nodes, parent, xyz, direction, bark,
+):
+    """Which of a limb's nodes, from its first outward, is the first whose segment leaves the parent's bark,
+    and at which share of that segment; the last one, at 0, for a stub that never does."""
     node = parent[nodes[0]]
     if not np.isfinite(bark[node]):
         return 0, 0.0

@@ -67,9 +67,9 @@ def sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compil
     column, k, force, moment, shift, min_shift,
     own_weight, own_moment, mass_sd, rest_sd, plenty,
 ):
-    """See `reliability.both_margins`; z (dimensions, n), `at` (n,) is the union factor's probability, `legs` (q, n)
-    what every leg takes of its middle value. The draws run innermost and without a branch, so that the machine
-    works on several at once."""
+    """See `reliability.both_margins`; z (dimensions, n), `at` (n,) is the union factor's probability, `legs`
+    (q, n) what every leg takes of its middle value. The draws run innermost and without a branch, so that the
+    machine works on several at once."""
     draws, q = z.shape[1], len(legs)
     used, alone = np.zeros(draws), np.zeros(draws)
     size, moved, grip, last = np.empty(draws), np.empty(draws), np.empty(draws), -1

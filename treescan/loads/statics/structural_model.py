@@ -1,4 +1,4 @@
-"""What stays the same for every anchor on one tree? Sections, wood, what a break leaves standing, and the draws."""
+"""What stays the same for every anchor on one tree? Sections, wood, what a break leaves standing, draws."""
 
 from __future__ import annotations
 
