@@ -18,7 +18,7 @@ from words_in_files import glb_json, text_of
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
-from treescan.outputs.data.anchors_file import anchors_table
+from treescan.outputs.data.anchors_csv import anchors_table
 from treescan.outputs.report.cards import card
 from treescan.outputs.strict_json import dumps, number, place, tame
 from treescan.outputs.text.say import text

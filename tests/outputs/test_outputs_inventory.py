@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from treescan.errors import BadInput
 from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
 from treescan.outputs.gis.inventory_files import summary, write_inventory
 from treescan.outputs.gis.map_files import geopackage_bytes
+from treescan.reason import Reason
 
 E0, N0 = 456789.0, 5432100.0
 
@@ -51,17 +53,20 @@ def test_identifier_first_then_place_and_the_rest_is_said(folders: list[Path], t
     np.testing.assert_allclose(found.merged["match_m"][:2], [0.5, np.hypot(1, 1)], atol=0.01)
     assert list(found.left_over["folder"]) == ["tree_c"]
     assert list(found.merged["Note"]) == ["ash", "lime", "gone"]
-    assert "1 records joined by identifier, 1 by place; 1 records without" in " ".join(summary(found))
+    assert Reason("inventory_joined", by_id=1, by_place=1, open=1, left=1) in summary(found)
 
 
 def test_what_disagrees_is_a_doubt_not_a_silence(folders: list[Path], tmp_path: Path) -> None:
     """A stem of another size and an identifier far from its place are both named."""
     rows = [("QG-07", E0 + 80, N0, 62, ""), ("X", E0 + 12.2, N0, 30, "")]
     found = joined(read_inventory(table(tmp_path / "i.csv", rows)), read_results(folders))
-    assert "80.0 m apart" in found.merged["doubt"][0]
-    assert "measured 62 cm, recorded 30 cm" in found.merged["doubt"][1]
+    (far, far_why), (size, size_why) = found.doubts
+    assert (far, [r.code for r in far_why]) == ("QG-07", ["inventory_far"]) and far_why[0]["distance"] == pytest.approx(80.0)
+    assert size == "X" and size_why[-1]["recorded"] == pytest.approx(0.30) and size_why[-1]["measured"] == pytest.approx(0.62, abs=0.005)
+    assert "80.0 m (262.5 ft) apart" in found.merged["doubt"][0]
+    assert [d["code"] for d in json.loads(found.merged["doubt_data"][0])] == ["inventory_far"]
     clean = joined(read_inventory(table(tmp_path / "j.csv", ROWS[:1])), read_results(folders))
-    assert list(clean.merged["doubt"]) == [""]
+    assert list(clean.merged["doubt"]) == [""] and clean.doubts == ()
 
 
 def test_a_tree_is_given_to_one_record_only(folders: list[Path], tmp_path: Path) -> None:
@@ -138,7 +143,7 @@ def test_the_command_joins_and_names_what_is_open(folders: list[Path], tmp_path:
     mapping.write_text('[fields]\nid = "Nr"\nx = "Rechts"\ny = "Hoch"\ncrs = "EPSG:25832"\n')
     code = run(["join", str(path), *map(str, folders), "-o", str(tmp_path / "out"), "--fields", str(mapping)])
     said = capsys.readouterr()
-    assert code == 0 and "1 records joined by identifier" in said.out and CAUTIONS["planning_aid"] in said.out
+    assert code == 0 and "1 record joined by identifier" in said.out and CAUTIONS["planning_aid"] in said.out
     assert {p.name for p in (tmp_path / "out").iterdir()} == {"inventory.csv", "inventory.gpkg", "left_over.csv"}
     assert run(["join", str(path), str(folders[0]), "-o", str(tmp_path / "o2")]) == 2
     assert "no column holds an identifier" in capsys.readouterr().err

@@ -21,7 +21,7 @@ from pyproj import Transformer
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
-from treescan.outputs.data.codebook import CODEBOOK
+from treescan.outputs.data.codebook import columns_of
 from treescan.outputs.data.tables import KINDS, codebook, methods_bytes, table, table_bytes
 from treescan.outputs.drawing.paper_figures import figures_bytes
 from treescan.outputs.gis.map_files import geojson_bytes, geopackage_bytes
@@ -188,7 +188,7 @@ def test_tables_are_the_same_in_both_formats_and_in_the_codebook(good: Assessmen
     a = pandas.read_csv(io.BytesIO(table_bytes(good, f"{kind}.csv")), keep_default_na=True)
     b = pandas.read_parquet(io.BytesIO(table_bytes(good, f"{kind}.parquet")))
     assert len(a) == len(b) > 0
-    assert list(a.columns) == list(b.columns) == [c for k, c in CODEBOOK if k == kind] + ["caution"]
+    assert list(a.columns) == list(b.columns) == [*columns_of(kind), "caution"]
     for column in a.columns:
         if b[column].dtype.kind == "f":
             np.testing.assert_array_equal(a[column], b[column].astype(float))

@@ -14,7 +14,7 @@ from made_up_assessment import made_up
 
 from treescan.assess import Assessment, Settings
 from treescan.cautions import all_cautions
-from treescan.outputs.data.anchors_file import anchors_table
+from treescan.outputs.data.anchors_csv import anchors_table
 from treescan.outputs.job_sheet.job_sheet import sheet_bytes
 from treescan.outputs.report.glance import glance
 from treescan.outputs.report.report import report_html

@@ -22,7 +22,7 @@ from treescan.cautions import CAUTIONS, all_cautions
 from treescan.outputs.gis.gis_layers import layers
 from treescan.outputs.gis.map_files import geojson_bytes, geopackage_bytes
 from treescan.outputs.gis.map_styles import LOOKS, qml, sld
-from treescan.outputs.gis.shapefiles import SHORT, shapefile_bytes
+from treescan.outputs.gis.shapefiles import SHORT, fitting, shapefile_bytes
 
 
 @pytest.fixture(scope="module")
@@ -47,14 +47,14 @@ def test_the_zip_holds_every_layer_with_its_sidecars_and_the_cautions(good: Asse
         fields = list(csv.reader(io.StringIO(archive.read("fields.csv").decode())))[1:]
     for layer in layers(good):
         assert {f"{layer.name}.{e}" for e in ("shp", "shx", "dbf", "prj", "cpg", "qml", "sld")} <= names
-        assert {(layer.name, n) for n in layer.columns} == {(r[0], r[2]) for r in fields if r[0] == layer.name}
+        assert {(layer.name, n) for n in fitting(layer).columns} == {(r[0], r[2]) for r in fields if r[0] == layer.name}
     assert all(c in text for c in all_cautions())
 
 
 def test_field_names_fit_a_shapefile_and_stay_apart(good: Assessment) -> None:
     """At most ten characters each, plain letters, and no two alike in one layer."""
     for layer in layers(good):
-        short = [SHORT.get(n, n) for n in layer.columns] + ["caution_2"]
+        short = [SHORT.get(n, n) for n in fitting(layer).columns] + ["caution_2"]
         assert all(re.fullmatch(r"[a-z][a-z0-9_]{0,9}", n) for n in short), layer.name
         assert len(set(short)) == len(short)
 
@@ -65,9 +65,9 @@ def test_the_shapefile_reads_back_to_a_millimetre_with_its_values(good: Assessme
     assert frame.crs.to_epsg() == 25832
     expected = good.tree.graph.unions.place[[p.union for p in good.points]] + good.tree.frame.origin
     np.testing.assert_allclose([g.coords[0] for g in frame.geometry], expected, atol=1e-3)
-    assert list(frame["union_id"]) == [p.label for p in good.points]
+    assert list(frame["union"]) == [p.label for p in good.points]
     assert list(frame["rank"].dropna().astype(int)) == [p.rank for p in good.points if p.usable]
-    known = [(p.check.check.margin.p5, v) for p, v in zip(good.points, frame["margin_low"], strict=True) if p.check.check.margin.known]
+    known = [(p.check.check.margin.p5, v) for p, v in zip(good.points, frame["margin_p5"], strict=True) if p.check.check.margin.known]
     np.testing.assert_allclose([v for _, v in known], [m for m, _ in known], rtol=1e-5)
     assert set(frame["caution"] + " " + frame["caution_2"]) == {CAUTIONS["planning_aid"]}
 

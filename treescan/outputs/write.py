@@ -9,7 +9,8 @@ from pathlib import Path
 
 from treescan.assess import Assessment
 from treescan.atomic import write_bytes
-from treescan.outputs.data.anchors_file import anchors_out, anchors_table
+from treescan.outputs.data.anchors_csv import anchors_table
+from treescan.outputs.data.anchors_file import anchors_out
 from treescan.outputs.data.standing_file import standing_out
 from treescan.outputs.data.tables import TABLES, methods_bytes, table_bytes
 from treescan.outputs.drawing.paper_figures import figures_bytes

@@ -16,7 +16,7 @@ from treescan.assess import Assessment
 from treescan.atomic import write_text
 from treescan.cautions import all_cautions
 from treescan.faces.cli.request import PlanRequest
-from treescan.outputs.data.reason_data import all_with_data
+from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.reason import Reason
 from treescan.settings import lines
 
@@ -60,7 +60,7 @@ def write_run_record(
             "work": list(request.work),
             "seed": request.seed,
         },
-        "species": done.species,
+        **with_data("species", done.species),
         **all_with_data("statements", done.statements),
         "settings": {s.name: s.value for s in lines(done.settings)},
         "versions": {

@@ -1,22 +1,21 @@
-"""anchors.json and anchors.csv: every candidate with every number behind it, in map coordinates and the units of the contract."""
+"""anchors.json: every candidate with every number behind it, in map coordinates and the units of the contract."""
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from typing import Any
 
 import numpy as np
 
 from treescan.assess import Assessment
-from treescan.cautions import CAUTIONS, all_cautions
-from treescan.loads.limb_check import AnchorCheck, Catch
+from treescan.cautions import all_cautions
+from treescan.loads.limb_check import AnchorCheck, Break, Catch
 from treescan.outputs.data.climb_json import beside_the_rank, climb_out
 from treescan.outputs.data.contact_rows import ContactRow, contact_rows
+from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.outputs.strict_json import number, place, tame, vector
-from treescan.outputs.text.say import word
+from treescan.outputs.text.say import text, word
 from treescan.outputs.text.wording import file_name
 from treescan.planning.tie_in_point import AccessStep, Reach, TieInPoint
 from treescan.reason import Reason
@@ -26,6 +25,7 @@ from treescan.units import G
 FORMAT, VERSION = "treescan-anchors", 1
 
 
+@for_programs
 def anchors_out(a: Assessment) -> dict[str, Any]:
     """The content of anchors.json."""
     fitness = a.tree.fitness
@@ -35,20 +35,21 @@ def anchors_out(a: Assessment) -> dict[str, Any]:
         "units": "m",
         "crs": a.tree.frame.crs,
         "source": file_name(a.tree.source),
-        "species": a.species,
+        **with_data("species", a.species),
         "assessable": fitness.assessable,
         **all_with_data("not_assessable_because", () if fitness.assessable else fitness.reasons),
         **all_with_data("approach", a.approach.reasons),
-        "warnings": list(a.warnings),
+        **all_with_data("warnings", a.warnings),
         **all_with_data("statements", a.statements),
         "climb": climb_out(a),
         "settings": tame(a.settings),
         "cautions": list(all_cautions()),
-        "anchors": [_anchor(a, p) for p in a.points],
+        "anchors": [anchor_out(a, p) for p in a.points],
     }
 
 
-def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
+@for_programs
+def anchor_out(a: Assessment, p: TieInPoint) -> dict[str, Any]:
     """One candidate."""
     unions, frame = a.tree.graph.unions, a.tree.frame
     return {
@@ -67,10 +68,7 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "capacity": _capacity(p.check),
         "throw": None if p.throw is None else _throw(a, p.throw),
         "fallback": [_catch(c) for c in p.check.catches],
-        "breaks": [
-            {"kind": b.kind, "node": int(b.node), **with_data("words", b.reason), "redundant": bool(b.redundant), "fallback": [_catch(c) for c in b.catches]}
-            for b in p.check.breaks
-        ],
+        "breaks": [_break(b) for b in p.check.breaks],
         "redundant": bool(p.check.redundant),
         **_cause(p.check.common_cause),
         "coverage": _coverage(p.reach),
@@ -101,14 +99,17 @@ def _step(s: AccessStep) -> dict[str, Any]:
 
 
 def worst_work_point(a: Assessment, check: AnchorCheck) -> str:
-    """The work point that governs the load, in words."""
+    """The work point that governs the load by its label, or that it is the rope straight below."""
     row = check.worst_work_point
-    return a.work.label[row] if 0 <= row < len(a.work) else "straight below"
+    return a.work.label[row] if 0 <= row < len(a.work) else text("work_straight_below")
 
 
 def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
-    """The governing load in ordinary use. `multiple_of_weight` is the force over the rope's pull at the climber: what the configuration makes of the weight of
-    a climber hanging still; `force_over_weight` is all of the force over the weight, as in the exceptional case."""
+    """The governing load in ordinary use.
+
+    `multiple_of_weight` is the force over the rope's pull at the climber: what the configuration makes of the weight of a climber hanging
+    still; `force_over_weight` is all of the force over the weight, as in the exceptional case.
+    """
     size = float(np.linalg.norm(check.force))
     known = math.isfinite(size) and size > 0
     return {
@@ -119,14 +120,14 @@ def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
         "case": check.case,
         "worst_work_point": worst_work_point(a, check),
         "friction_multiple": number(check.friction_multiple),
-        "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces)] if np.size(check.contact_forces) else [],
+        "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces) if len(f)],
     }
 
 
 def _contact(r: ContactRow) -> dict[str, Any]:
     """One contact of the rope under the governing load; a turning of null is a choke, or was not seen."""
     return {
-        "on": r.on,
+        **with_data("on", r.on),
         "side": r.side,
         "node": r.node,
         "height_m": number(r.height),
@@ -206,6 +207,17 @@ def _cause(cause: Reason | None) -> dict[str, Any]:
     return with_data("common_cause", cause) if cause is not None else {"common_cause": "", "common_cause_data": None}
 
 
+def _break(b: Break) -> dict[str, Any]:
+    """One place where it may give way, and what follows."""
+    return {
+        "kind": b.kind,
+        "node": int(b.node),
+        **with_data("words", b.reason),
+        "redundant": bool(b.redundant),
+        "fallback": [_catch(c) for c in b.catches],
+    }
+
+
 def _catch(c: Catch) -> dict[str, Any]:
     out: dict[str, Any] = {
         "union": c.label if not c.ground else None,
@@ -231,120 +243,3 @@ def _coverage(r: Reach) -> dict[str, Any]:
         **with_data("swing_hits", r.swing_hits),
         "swing_force_kn": number(r.swing_force / 1000.0),
     }
-
-
-COLUMNS = (
-    "rank",
-    "union",
-    "x",
-    "y",
-    "z",
-    "height",
-    "system",
-    "hardware",
-    "usable",
-    "verdict",
-    "force_kn",
-    "multiple_of_weight",
-    "margin_median",
-    "margin_p5",
-    "overload_chance",
-    "governing_node",
-    "governing_mode",
-    "utilisation",
-    "deflection_m",
-    "isolation_class",
-    "chance",
-    "expected_throws",
-    "stand_x",
-    "stand_y",
-    "stand_z",
-    "azimuth_deg",
-    "elevation_deg",
-    "speed_ms",
-    "method",
-    "captured",
-    "workings",
-    "fallback",
-    "coverage_share",
-    "worst_angle_deg",
-    "swing_m",
-    "rope_m",
-    "throwline_m",
-    "score",
-    "rank_stability",
-    "reasons",
-    "caution",
-)
-
-
-def anchors_table(a: Assessment) -> str:
-    """The content of anchors.csv: one header row, one row a candidate; an empty cell is "not seen" or "does not apply"."""
-    content = anchors_out(a)
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow(COLUMNS)
-    for row in content["anchors"]:
-        table.writerow(["" if v is None else v for v in _row(row)])
-    if not content["anchors"]:
-        verdict = "not assessable" if not content["assessable"] else "no candidate found"
-        why = " | ".join(content["not_assessable_because"] or ["no union of this tree could be judged"])
-        blank = dict.fromkeys(COLUMNS, "") | {
-            "usable": False,
-            "verdict": verdict,
-            "reasons": why,
-            "caution": CAUTIONS["planning_aid"],
-        }
-        table.writerow([blank[c] for c in COLUMNS])
-    return out.getvalue()
-
-
-def anchor_rows(a: Assessment) -> list[list[Any]]:
-    """The rows of anchors.csv without the caution; None is "not seen" or "does not apply"."""
-    return [_row(_anchor(a, p))[:-1] for p in a.points]
-
-
-def _row(j: dict[str, Any]) -> list[Any]:
-    """The CSV row of one anchor of anchors.json."""
-    t = j["throw"] or {"aim": {}, "stand_xyz": [None] * 3, "captured": []}
-    falls = [f"{c['union'] or 'ground'} (drop {c['drop_m']} m)" for c in j["fallback"]]
-    load, capacity, coverage = j["load"], j["capacity"], j["coverage"]
-    return [
-        j["rank"],
-        j["union"],
-        *j["xyz"],
-        j["height"],
-        j["system"],
-        j["hardware"],
-        j["usable"],
-        j["verdict"],
-        load["force_kn"],
-        load["multiple_of_weight"],
-        capacity["margin_median"],
-        capacity["margin_p5"],
-        capacity["overload_chance"],
-        capacity["governing"]["node"],
-        capacity["governing"]["mode"],
-        capacity["governing"]["utilisation"],
-        capacity["deflection_m"],
-        t.get("isolation_class"),
-        t.get("chance"),
-        t.get("expected_throws"),
-        *t["stand_xyz"],
-        t["aim"].get("azimuth_deg"),
-        t["aim"].get("elevation_deg"),
-        t["aim"].get("speed_ms"),
-        t.get("method"),
-        " ".join(t["captured"]),
-        t.get("workings"),
-        "; ".join(falls),
-        coverage["share"],
-        coverage["worst_angle_deg"],
-        coverage["swing_m"],
-        j["rope"]["length_m"],
-        j["rope"]["throwline_m"],
-        j["score"],
-        j["rank_stability"],
-        " | ".join(j["reasons"]),
-        CAUTIONS["planning_aid"],
-    ]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.assess import Assessment
-from treescan.outputs.text import wording as w
 from treescan.planning.tie_in_point import Floats, TieInPoint
+from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
 
@@ -16,7 +16,7 @@ from treescan.wood.graph import WoodGraph
 class ContactRow:
     """One contact under the governing load.
 
-    on : str            "U07", "the stem" or "the limb from U12".
+    on : Reason         The union, the stem, or the limb by the union it leaves at.
     side : str          "union", "toward the base" or "toward the climber".
     node : int          Of the segment the rope bears on.
     height : float      Of that place above the stem's foot. [m]
@@ -25,7 +25,7 @@ class ContactRow:
     turn : float        Of the rope. [rad]  NaN = choked, or not seen.
     """
 
-    on: str
+    on: Reason
     side: str
     node: int
     height: float
@@ -37,7 +37,7 @@ class ContactRow:
 def contact_rows(a: Assessment, p: TieInPoint) -> tuple[ContactRow, ...]:
     """The contacts of one candidate: the union, then supports from it toward the base, then those toward the climber."""
     graph, k = a.tree.graph, p.check
-    nodes = [(p.label, "union", int(k.configuration.rest_node))]
+    nodes = [(Reason("contact_union", union=p.label), "union", int(k.configuration.rest_node))]
     nodes += [(limb_name(graph, int(n)), "toward the base", int(n)) for n in k.configuration.via]
     nodes += [(limb_name(graph, int(n)), "toward the climber", int(n)) for n in k.configuration.beyond]
     force = np.full((len(nodes), 3), np.nan)
@@ -51,25 +51,26 @@ def contact_rows(a: Assessment, p: TieInPoint) -> tuple[ContactRow, ...]:
     )
 
 
-def limb_name(graph: WoodGraph, node: int) -> str:
-    """The wood of a node by the union its limb leaves at: "the limb from U12", or "the stem"."""
+def limb_name(graph: WoodGraph, node: int) -> Reason:
+    """The wood of a node: the stem, or a limb by the union it leaves at."""
     limb, u = int(graph.limb[node]), graph.unions
     if limb == 0:
-        return "the stem"
+        return Reason("the_stem")
     union = np.repeat(np.arange(len(u)), np.diff(u.arm_start))
     leaves = union[(u.arm_limb == limb) & (graph.limb[u.node[union]] != limb)]
-    return f"the limb from {u.label[leaves[0]]}" if len(leaves) else f"limb {limb}"
+    return Reason("contact_limb", union=u.label[leaves[0]]) if len(leaves) else Reason("contact_limb_numbered", limb=limb)
 
 
-def contact_words(r: ContactRow) -> str:
+def contact_words(r: ContactRow) -> Reason:
     """What the contact bears, and how far the rope turns on it.
 
-    >>> contact_words(ContactRow("U07", "union", 3, 8.0, 0.2, np.array([0.0, 0.0, -1900.0]), 3.0))
-    '1.9 kN (427 lbf), the rope turns by 172°'
+    >>> on = Reason("contact_union", union="U07")
+    >>> contact_words(ContactRow(on, "union", 3, 8.0, 0.2, np.array([0.0, 0.0, -1900.0]), 3.0))
+    Reason('contact_turns', force=1900.0, turn=3.0)
     """
     size = float(np.linalg.norm(r.force))
-    if not w.finite(size):
-        return w.NOT_SEEN
+    if not np.isfinite(size):
+        return Reason("contact_not_seen")
     if size <= 0:
-        return "nothing: the taut rope clears it"
-    return f"{w.force(size)}, " + (f"the rope turns by {w.degrees(r.turn)}" if w.finite(r.turn) else "choked")
+        return Reason("contact_clear")
+    return Reason("contact_turns", force=size, turn=r.turn) if np.isfinite(r.turn) else Reason("contact_choked", force=size)

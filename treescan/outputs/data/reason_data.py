@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from typing import Any
 
@@ -24,6 +25,26 @@ def as_data(reason: Reason | str) -> dict[str, Any]:
     if not isinstance(reason, Reason):
         return {"code": OWN_WORDS, "values": {"words": str(reason)}}
     return {"code": reason.code, "values": {name: _value(v) for name, v in reason.values.items()}}
+
+
+def as_json(reasons: Iterable[Reason | str]) -> str:
+    """Several findings as the text of a JSON list, for one cell of a table; "" for none.
+
+    >>> as_json([Reason("list_more", n=3)]), as_json([])
+    ('[{"code": "list_more", "values": {"n": 3}}]', '')
+    """
+    found = [as_data(r) for r in reasons]
+    return json.dumps(found, allow_nan=False, ensure_ascii=False) if found else ""
+
+
+def in_a_cell(name: str, reasons: Iterable[Reason | str]) -> dict[str, str]:
+    """As `all_with_data`, for two cells of a table: sentences with bars between, and the JSON text.
+
+    >>> in_a_cell("reasons", [Reason("list_more", n=3), Reason("list_more", n=4)])["reasons"]
+    '3 more | 4 more'
+    """
+    found = tuple(reasons)
+    return {name: " | ".join(say(r) for r in found), f"{name}_data": as_json(found)}
 
 
 def _value(value: Any) -> Any:

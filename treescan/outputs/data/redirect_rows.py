@@ -2,34 +2,61 @@
 
 from __future__ import annotations
 
-from treescan.outputs.text import wording as w
+from treescan.outputs.text.say import text
+from treescan.outputs.text.wording import finite
 from treescan.planning.climb.climb_plan import ClimbPlan
+from treescan.planning.redirects.redirect import Redirect
 
-REDIRECT_HEAD = ("Climber on", "Redirect at", "Brings in reach", "Rope angle there, before", "It bears", "Stress on the main anchor", "If it fails")
-REDIRECT_NOTE = (
-    "It bears: force on the redirect over the tension in the rope. Stress on the main anchor: over what it was; low: strength over stress, low figure. "
-    "A redirect that was not checked, or not seen, is inspected and load-tested, or treated as not holding."
+_HEAD = (
+    "redirect_head_main",
+    "redirect_head_union",
+    "redirect_head_work",
+    "redirect_head_angle",
+    "redirect_head_force",
+    "redirect_head_stress",
+    "redirect_head_fails",
 )
 
 
+def redirect_head() -> tuple[str, ...]:
+    """Heads of the columns of `redirect_rows`."""
+    return tuple(text(code) for code in _HEAD)
+
+
+def redirect_note() -> str:
+    """How to read the table."""
+    return text("redirect_note")
+
+
 def redirect_rows(c: ClimbPlan) -> list[tuple[str, ...]]:
-    """One row a redirect, in the columns of `REDIRECT_HEAD`."""
-    out: list[tuple[str, ...]] = []
-    for label, r in c.redirects:
-        way, m = r.way, r.margins
-        unknown = "not checked" if m.unseen is None else "not seen"
-        own = unknown if not w.finite(m.redirect) else f"low {m.redirect:.1f}"
-        main = f", low {m.main:.1f}" if w.finite(m.main) else ""
-        main += "" if m.exact else " (first estimate, own weight left out)"
-        out.append(
-            (
-                label,
-                way.label,
-                f"{len(way.work)} work point{'' if len(way.work) == 1 else 's'}",
-                f"up to {w.degrees(way.angle_after)}, was {w.degrees(way.angle_before)}",
-                f"{way.force:.2f} times; {own}",
-                f"{way.main_ratio:.2f} times, pulled {w.degrees(way.way_angle)} off plumb{main}{'; too weak: do not use' if m.spoils else ''}",
-                f"swing of {w.metres(way.swing)}",
-            )
-        )
-    return out
+    """One row a redirect, in the columns of `redirect_head`."""
+    return [_row(label, r) for label, r in c.redirects]
+
+
+def _row(main: str, r: Redirect) -> tuple[str, ...]:
+    way, m = r.way, r.margins
+    stress = text(
+        "redirect_cell_stress", ratio=way.main_ratio, way=way.way_angle, low=_known(m.main), estimate=not m.exact, weak=m.spoils
+    )
+    return (
+        main,
+        way.label,
+        text("redirect_cell_work", n=len(way.work)),
+        text("redirect_cell_angle", after=way.angle_after, before=way.angle_before),
+        _force(r),
+        stress,
+        text("redirect_cell_fails", swing=way.swing),
+    )
+
+
+def _force(r: Redirect) -> str:
+    """What the redirect bears, and whether its wood holds that."""
+    if r.margins.unseen is not None:
+        return text("redirect_cell_unseen", force=r.way.force)
+    if not finite(r.margins.redirect):
+        return text("redirect_cell_unchecked", force=r.way.force)
+    return text("redirect_cell_force", force=r.way.force, low=r.margins.redirect)
+
+
+def _known(value: float) -> float | None:
+    return value if finite(value) else None

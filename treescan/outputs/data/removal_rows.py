@@ -2,30 +2,51 @@
 
 from __future__ import annotations
 
-from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import say, say_all
+from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
+from treescan.planning.work.removal import Stage
 
-REMOVAL_HEAD = ("Cut", "At", "Wood there", "Piece", "Hang from", "Unions lost", "Alarms")
-REMOVAL_NOTE = "Masses are green wood with twigs, 5th to 95th percentile. Never hang on, or above the cut on, a piece being removed."
+_HEAD = (
+    "removal_head_cut",
+    "removal_head_height",
+    "removal_head_wood",
+    "removal_head_piece",
+    "removal_head_hang",
+    "removal_head_lost",
+    "removal_head_alarms",
+)
+MAX_HANG = 3
+"""Anchors named for a cut, the best ranked first."""
+
+
+def removal_head() -> tuple[str, ...]:
+    """Heads of the columns of `removal_rows`."""
+    return tuple(text(code) for code in _HEAD)
+
+
+def removal_note() -> str:
+    """What the masses are, and what never to do."""
+    return text("removal_note")
 
 
 def removal_rows(c: ClimbPlan) -> list[tuple[str, ...]]:
-    """One row a cut, in the columns of `REMOVAL_HEAD`."""
-    return [
-        (
-            f"{s.number}. {say(s.cut.piece)}",
-            w.metres(s.height),
-            w.diameter(s.diameter, s.diameter_sd),
-            f"{w.metres(s.length)}, {w.mass(s.mass.median)}, {s.mass.p5:.0f} to {s.mass.p95:.0f} kg",
-            ", ".join(s.hang[:3]) or "lanyard and choked line",
-            ", ".join(dict.fromkeys(name.split()[0] for name in s.lost)) or "none",
-            " ".join(say_all(s.alarms)),
-        )
-        for s in c.stages
-    ]
+    """One row a cut, in the columns of `removal_head`."""
+    return [_row(s) for s in c.stages]
+
+
+def _row(s: Stage) -> tuple[str, ...]:
+    m = s.mass
+    return (
+        text("removal_cell_cut", number=s.number, piece=s.cut.piece),
+        figure(s.height, "m"),
+        text("removal_cell_wood", diameter=s.diameter, sd=s.diameter_sd),
+        text("removal_cell_piece", length=s.length, mass=m.median, low=m.p5, high=m.p95),
+        ", ".join(s.hang[:MAX_HANG]) or text("removal_cell_no_hang"),
+        ", ".join(s.lost_unions) or text("removal_cell_no_loss"),
+        " ".join(say_all(s.alarms)),
+    )
 
 
 def spar_rows(c: ClimbPlan) -> list[tuple[str, str]]:
     """Height on the stem and its diameter there."""
-    return [(w.metres(s.height, 0), w.diameter(s.diameter, s.diameter_sd)) for s in c.spar]
+    return [(figure(s.height, "m0"), text("removal_cell_wood", diameter=s.diameter, sd=s.diameter_sd)) for s in c.spar]

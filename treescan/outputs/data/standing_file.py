@@ -8,12 +8,14 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.cautions import all_cautions
+from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import with_data
 from treescan.outputs.strict_json import place
-from treescan.outputs.text.say import word
+from treescan.outputs.text.say import text, word
 from treescan.throw.throw_path import ISOLATION
 
 
+@for_programs
 def standing_out(a: Assessment) -> dict[str, Any]:
     """The content of standing.json; a union missing from a place's `chances` has none from there in any class."""
     stances, labels = a.throws.stances, a.tree.graph.unions.label
@@ -25,7 +27,7 @@ def standing_out(a: Assessment) -> dict[str, Any]:
         "crs": a.tree.frame.crs,
         "cautions": list(all_cautions()),
         "classes": {str(k): word(name) for k, name in ISOLATION.items()},
-        "meaning": "chances[union] = chance of one throw at the best aim: [class 1, class 2 or better, class 3 or better]",
+        "meaning": text("standing_meaning"),
         "refused": [{**with_data("reason", reason), "places": int(count)} for reason, count in stances.refused],
         "unions": [{"union": label, **_blocked(a, k)} for k, label in enumerate(labels)],
         "places": [
@@ -38,7 +40,7 @@ def standing_out(a: Assessment) -> dict[str, Any]:
 def _blocked(a: Assessment, union: int) -> dict[str, Any]:
     """What stops a line; the sentence is empty where one was found."""
     reason = a.throws.blocked_by[union] if union < len(a.throws.blocked_by) else None
-    return with_data("blocked_by", reason) if reason else {"blocked_by": "", "blocked_by_data": None}
+    return with_data("blocked_by", reason) if reason is not None else {"blocked_by": "", "blocked_by_data": None}
 
 
 def _chances(chance: np.ndarray, labels: tuple[str, ...]) -> dict[str, list[float]]:

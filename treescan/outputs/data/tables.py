@@ -18,11 +18,12 @@ from pyarrow import parquet
 from treescan import settings as settings_module
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
-from treescan.outputs.data.anchors_file import anchor_rows
-from treescan.outputs.data.codebook import CODEBOOK, source_of
+from treescan.outputs.data.anchors_csv import anchor_rows
+from treescan.outputs.data.codebook import CODEBOOK, columns_of
+from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.shapes.cached import cached
 from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import say, word
+from treescan.outputs.text.say import say, text, word
 
 KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
 TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
@@ -31,6 +32,7 @@ COORDINATES = ("x", "y", "z", "stand_x", "stand_y", "stand_z")
 LIBRARIES = ("numpy", "scipy", "numba", "networkx", "trimesh")
 
 
+@for_programs
 def table_bytes(a: Assessment, name: str) -> bytes | None:
     """One table as the bytes of its file; None for a table without rows."""
     kind, ending = name.rsplit(".", 1)
@@ -46,6 +48,7 @@ def table_bytes(a: Assessment, name: str) -> bytes | None:
     return out.getvalue()
 
 
+@for_programs
 def table(a: Assessment, kind: str) -> pandas.DataFrame:
     """One table; every column stands in the codebook, the last holds the standing caution in its first row."""
     frame = MAKERS[kind](a)
@@ -74,12 +77,13 @@ def _rounded(values: Any, coordinate: bool) -> Any:
 
 def _explained(kind: str) -> dict[str, dict[str, str]]:
     """Unit, meaning and source of each column of one table."""
-    return {c: {"unit": unit, "meaning": words, "source": source_of(k, c)} for (k, c), (unit, words) in CODEBOOK.items() if k == kind}
+    return {c.name: {"unit": c.unit, "meaning": c.meaning, "source": c.source} for c in CODEBOOK if c.table == kind}
 
 
+@for_programs
 def codebook() -> pandas.DataFrame:
     """Every column of every table: name, unit, meaning, source; and every caution."""
-    rows = [(table_, column, unit, meaning, source_of(table_, column)) for (table_, column), (unit, meaning) in CODEBOOK.items()]
+    rows = [(c.table, c.name, c.unit, c.meaning, c.source) for c in CODEBOOK]
     rows += [(kind, "caution", "", CAUTIONS["planning_aid"], "") for kind in KINDS]
     rows += [("every table", "", "", caution, "") for caution in all_cautions()]
     return pandas.DataFrame(rows, columns=["table", "column", "unit", "meaning", "source"])
@@ -87,15 +91,16 @@ def codebook() -> pandas.DataFrame:
 
 def _frame(kind: str, rows: list[tuple[Any, ...]]) -> pandas.DataFrame:
     """Rows as a table with the codebook's columns."""
-    return pandas.DataFrame(rows, columns=[c for k, c in CODEBOOK if k == kind])
+    return pandas.DataFrame(rows, columns=columns_of(kind))
 
 
 def _anchors(a: Assessment) -> pandas.DataFrame:
     """The columns of anchors.csv; rank 0 stands for "not ranked", as in the other tables."""
-    columns = [c for k, c in CODEBOOK if k == "anchors"]
-    rows = [dict(zip(columns, (0 if c == "rank" and v is None else v for c, v in zip(columns, r, strict=True)), strict=True)) for r in anchor_rows(a)]
+    columns = columns_of("anchors")
+    rows = [{**row, "rank": row["rank"] or 0} for row in anchor_rows(a)]
     frame = pandas.DataFrame(rows, columns=columns)
-    return frame.astype({c: float for c in columns if frame[c].dtype == object and all(isinstance(v, (int, float, type(None))) for v in frame[c])})
+    loose = [c for c in columns if frame[c].dtype == object]
+    return frame.astype({c: float for c in loose if all(isinstance(v, (int, float, type(None))) for v in frame[c])})
 
 
 def _unions(a: Assessment) -> pandas.DataFrame:
@@ -224,7 +229,7 @@ def _coverage(a: Assessment) -> pandas.DataFrame:
         np.concatenate([p.reach.served for p in points]).astype(bool),
         np.concatenate([p.reach.fouled for p in points]).astype(int),
     ]
-    return pandas.DataFrame(dict(zip((c for k, c in CODEBOOK if k == "coverage"), columns, strict=True)))
+    return pandas.DataFrame(dict(zip(columns_of("coverage"), columns, strict=True)))
 
 
 MAKERS: dict[str, Callable[[Assessment], pandas.DataFrame]] = {
@@ -237,32 +242,52 @@ MAKERS: dict[str, Callable[[Assessment], pandas.DataFrame]] = {
 }
 
 
+@for_programs
 def methods_bytes(a: Assessment) -> bytes:
     """A paragraph that a paper can take over, with versions and every setting that was changed or not."""
-    g, s = a.tree.graph, a.tree.stem
-    usable = sum(p.usable for p in a.points)
-    libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
-    text = [
-        "# Methods",
+    g, stem = a.tree.graph, a.tree.stem
+    tree = text(
+        "methods_tree",
+        source=w.file_name(a.tree.source),
+        origin=", ".join(f"{v:.3f}" for v in a.tree.frame.origin),
+        crs=a.tree.frame.crs,
+        nodes=len(g),
+        limbs=len(g.limbs),
+        unions=len(g.unions),
+        height=stem.height,
+        dbh=stem.dbh,
+        dbh_sd=stem.dbh_sd,
+    )
+    judged = text(
+        "methods_judged",
+        verdict=a.tree.fitness.verdict,
+        species=a.species,
+        places=len(a.throws.stances),
+        ways=len(a.points),
+        work=len(a.work),
+        ranked=sum(p.usable for p in a.points),
+    )
+    made = text(
+        "methods_made",
+        version=version("treescan"),
+        python=platform.python_version(),
+        libraries=", ".join(f"{name} {version(name)}" for name in LIBRARIES),
+        seed=a.seed,
+    )
+    lines = [
+        text("methods_head"),
         "",
-        f"The scan {w.file_name(a.tree.source)} was read into local metres (origin {', '.join(f'{v:.3f}' for v in a.tree.frame.origin)}; "
-        f"coordinate system {a.tree.frame.crs or 'unknown'}). One tree was traced to a rooted graph of {len(g)} nodes, "
-        f"{len(g.limbs)} limbs and {len(g.unions)} unions; height {w.plain(s.height, 2, 'm')}, diameter at breast height "
-        f"{w.plain(s.dbh, 3, 'm')} (standard deviation {w.plain(s.dbh_sd, 4, 'm')}). The scan was judged "
-        f"{a.tree.fitness.verdict}. "
-        f"Species as used: {a.species}. Throwline throws were judged from {len(a.throws.stances)} standing places. "
-        f"{len(a.points)} ways to rig the unions were judged against {len(a.work)} work points; {usable} were ranked. "
-        "Margins are strength over stress with their 5th percentile; chances are for one throw at the best aim with dispersion.",
+        f"{tree} {judged}",
         "",
-        f"Computed with treescan {version('treescan')} under Python {platform.python_version()} ({libraries}); random draws with seed {a.seed}.",
+        made,
         "",
-        "Settings:",
+        text("methods_settings"),
         "",
         *(f"- {line.name} = {line.value} {line.unit}".rstrip() + f" ({line.source})" for line in settings_module.lines(a.settings)),
         "",
-        "Columns of the tables: codebook.csv. NaN or an empty cell means not seen or does not apply; it is never a zero.",
+        text("methods_columns"),
         "",
-        *(f"> {text_}" for text_ in CAUTIONS.values()),
+        *(f"> {caution}" for caution in CAUTIONS.values()),
         "",
     ]
-    return "\n".join(text).encode()
+    return "\n".join(lines).encode()

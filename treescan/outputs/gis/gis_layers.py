@@ -14,9 +14,11 @@ from shapely.geometry.base import BaseGeometry
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs.data.anchors_file import worst_work_point
+from treescan.outputs.data.for_programs import for_programs
+from treescan.outputs.data.reason_data import in_a_cell
 from treescan.outputs.shapes.cached import cached
 from treescan.outputs.shapes.rope_lines import rope_line
-from treescan.outputs.text.say import say, say_all
+from treescan.outputs.text.say import text
 from treescan.outputs.text.wording import file_name
 from treescan.planning.tie_in_point import TieInPoint
 
@@ -36,6 +38,7 @@ class Layer:
 
 
 @cached
+@for_programs
 def layers(a: Assessment) -> tuple[Layer, ...]:
     """Every layer that has something in it."""
     made = [
@@ -53,11 +56,11 @@ def layers(a: Assessment) -> tuple[Layer, ...]:
     return tuple(layer for layer in made if layer.shapes)
 
 
-def _rows(name: str, kind: str, about: str, rows: list[tuple[dict[str, Any], BaseGeometry]]) -> Layer:
+def _rows(name: str, kind: str, rows: list[tuple[dict[str, Any], BaseGeometry]]) -> Layer:
     """A layer from (columns, geometry) pairs; NaN becomes an empty cell."""
     names = list(rows[0][0]) if rows else []
     columns = {n: [_cell(r[n]) for r, _ in rows] for n in names}
-    return Layer(name, kind, columns, [g for _, g in rows], about)
+    return Layer(name, kind, columns, [g for _, g in rows], text(f"layer_{name}"))
 
 
 def _cell(v: Any) -> Any:
@@ -87,25 +90,25 @@ def _stem(a: Assessment) -> Layer:
     first = next((p for p in a.points if p.usable), None)
     row = {
         "source": file_name(a.tree.source),
-        "species": a.species,
+        **in_a_cell("species", (a.species,)),
         "height_m": s.height,
         "dbh_m": s.dbh,
         "dbh_sd_m": s.dbh_sd,
         "lean_deg": math.degrees(s.lean) if math.isfinite(s.lean) else float("nan"),
         "volume_m3": s.wood_volume,
         "scan": f.verdict,
-        "reasons": " | ".join(f.reasons),
+        **in_a_cell("reasons", f.reasons),
         "first_union": first.label if first else "",
         "ranked": sum(p.usable for p in a.points),
         "caution": CAUTIONS["planning_aid"],
     }
-    return _rows("stem", "Point", "foot of the assessed tree", [(row, _point(a, s.base))])
+    return _rows("stem", "Point", [(row, _point(a, s.base))])
 
 
 def _neighbours(a: Assessment) -> Layer:
     s = a.tree.beside.surroundings
     rows = [({"dbh_m": float(d)}, _point(a, foot)) for foot, d in zip(s.stems, s.stem_dbh, strict=True)]
-    return _rows("neighbour_stems", "Point", "stems of other trees seen by the scan", rows)
+    return _rows("neighbour_stems", "Point", rows)
 
 
 def _limbs(a: Assessment) -> Layer:
@@ -121,66 +124,62 @@ def _limbs(a: Assessment) -> Layer:
         row = {
             "limb": k,
             "parent_limb": int(g.limbs.parent[k]),
-            "limb_order": int(g.limbs.order[k]),
-            "base_diameter_m": 2 * float(g.segment_radius[nodes[0]]),
-            "length_m": float(length.sum()),
+            "branch_order": int(g.limbs.order[k]),
+            "base_diameter": 2 * float(g.segment_radius[nodes[0]]),
+            "length": float(length.sum()),
             "seen_share": float((length * g.seen[nodes]).sum() / max(length.sum(), 1e-9)),
         }
         rows.append((row, _line(a, g.xyz[line])))
-    return _rows("limbs", "LineString", "axes of stem and limbs", rows)
+    return _rows("limbs", "LineString", rows)
 
 
-def _no_line(a: Assessment, union: int) -> str:
+def _no_line(a: Assessment, union: int) -> dict[str, str]:
     """Why no line was found over a union; empty where one was."""
     reason = a.throws.blocked_by[union] if union < len(a.throws.blocked_by) else None
-    return say(reason) if reason else ""
+    return in_a_cell("blocked_by", () if reason is None else (reason,))
 
 
 def _unions(a: Assessment) -> Layer:
     u, rows = a.tree.graph.unions, []
     for k, label in enumerate(u.label):
         row = {
-            "union_id": label,
-            "height_m": float(u.height[k]),
-            "parent_diameter_m": float(u.parent_diameter[k]),
-            "least_child_m": float(u.arm_diameter[u.arms(k)].min()),
+            "union": label,
+            "height": float(u.height[k]),
+            "parent_diameter": float(u.parent_diameter[k]),
+            "smallest_diameter": float(u.arm_diameter[u.arms(k)].min()),
             "aspect_ratio": u.aspect_ratio(k),
             "flags": ", ".join(u.flags[k]),
-            "no_line_because": _no_line(a, k),
+            **_no_line(a, k),
         }
         rows.append((row, _point(a, u.place[k])))
-    return _rows("unions", "Point", "unions of the traced tree", rows)
+    return _rows("unions", "Point", rows)
 
 
 def _anchors(a: Assessment) -> Layer:
-    return _rows(
-        "anchors",
-        "Point",
-        "judged candidates; rank empty = not ranked",
-        [(_anchor(a, p), _point(a, a.tree.graph.unions.place[p.union])) for p in a.points],
-    )
+    place = a.tree.graph.unions.place
+    return _rows("anchors", "Point", [(_anchor(a, p), _point(a, place[p.union])) for p in a.points])
 
 
 def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
     k, m = p.check, p.check.check.margin
     return {
         "rank": p.rank if p.usable else None,
-        "union_id": p.label,
-        "standing": p.verdict,
+        "union": p.label,
+        "verdict": p.verdict,
         "system": p.system,
         "hardware": p.hardware,
-        "height_m": float(a.tree.graph.unions.height[p.union]),
+        "height": float(a.tree.graph.unions.height[p.union]),
         "force_kn": float(np.linalg.norm(k.force)) / 1000,
-        "worst_work": worst_work_point(a, k),
-        "margin_low": m.p5,
+        "worst_work_point": worst_work_point(a, k),
+        "margin_p5": m.p5,
         "margin_median": m.median,
         "chance": p.throw.chance if p.throw else float("nan"),
-        "throw_class": p.throw.isolation_class if p.throw else None,
-        "work_served": p.reach.share,
+        "isolation_class": p.throw.isolation_class if p.throw else None,
+        "coverage_share": p.reach.share,
         "swing_m": p.reach.swing,
         "next_catch": k.catches[0].label if k.catches else "",
         "rope_m": p.rope.length,
-        "reasons": " | ".join(say_all(p.reasons)),
+        **in_a_cell("reasons", p.reasons),
         "caution": CAUTIONS["planning_aid"],
     }
 
@@ -196,15 +195,15 @@ def _standing(a: Assessment) -> Layer:
             row[f"best_union_class{c + 1}"] = labels[best[c]] if best[c] >= 0 and of[best[c], c] > 0 else ""
             row[f"best_chance_class{c + 1}"] = float(of[best[c], c]) if best[c] >= 0 else 0.0
         rows.append(({**row, "caution": CAUTIONS["throwing"]}, _point(a, xyz)))
-    return _rows("standing", "Point", "standing places with the best chance of one throw, by isolation class", rows)
+    return _rows("standing", "Point", rows)
 
 
 def _throws(a: Assessment) -> Layer:
     labels, rows = a.tree.graph.unions.label, []
     for (k, c), t in sorted(a.throws.best.items()):
         row = {
-            "union_id": labels[k],
-            "throw_class": c,
+            "union": labels[k],
+            "isolation_class": c,
             "chance": t.chance,
             "method": t.method,
             "azimuth_deg": math.degrees(t.azimuth) % 360,
@@ -214,16 +213,16 @@ def _throws(a: Assessment) -> Layer:
         }
         if len(t.path) >= 2:
             rows.append((row, _line(a, t.path)))
-    return _rows("throws", "LineString", "flight of the best throw at each union, by isolation class", rows)
+    return _rows("throws", "LineString", rows)
 
 
 def _ropes(a: Assessment) -> Layer:
     rows = [
-        ({"rank": p.rank, "union_id": p.label, "system": p.system, "length_m": p.rope.length}, _line(a, rope_line(a, p)))
+        ({"rank": p.rank, "union": p.label, "system": p.system, "rope_m": p.rope.length}, _line(a, rope_line(a, p)))
         for p in a.points
         if p.usable
     ]
-    return _rows("ropes", "LineString", "rope of each ranked candidate", rows)
+    return _rows("ropes", "LineString", rows)
 
 
 def _work(a: Assessment) -> Layer:
@@ -232,13 +231,13 @@ def _work(a: Assessment) -> Layer:
     for i, xyz in enumerate(a.work.xyz):
         by = [p for p in usable if i < len(p.reach.served) and p.reach.served[i]]
         row = {
-            "label": a.work.label[i],
-            "work": a.work.kind[i],
+            "work_point": a.work.label[i],
+            "kind": a.work.kind[i],
             "weight": float(a.work.weight[i]),
             "first_served_by": by[0].label if by else "",
         }
         rows.append((row, _point(a, xyz)))
-    return _rows("work", "Point", "work points and the first candidate that serves each", rows)
+    return _rows("work", "Point", rows)
 
 
 def _zones(a: Assessment) -> list[Layer]:
@@ -248,7 +247,7 @@ def _zones(a: Assessment) -> list[Layer]:
     named = [*(("anchor", *p) for p in a.site.anchors), *(("base", *p) for p in a.site.bases)]
     points = [({"kind": kind, "name": name}, _point(a, place)) for kind, name, place in named]
     return [
-        _rows("zones", "Polygon", "areas drawn by the user", rows),
-        _rows("conductors", "LineString", "overhead lines drawn by the user", wires),
-        _rows("drawn_points", "Point", "anchors in other trees and bases of basal lines drawn by the user", points),
+        _rows("zones", "Polygon", rows),
+        _rows("conductors", "LineString", wires),
+        _rows("drawn_points", "Point", points),
     ]

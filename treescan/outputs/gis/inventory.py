@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,10 @@ from pyproj.exceptions import ProjError
 from scipy.spatial import cKDTree
 
 from treescan.errors import BadInput
+from treescan.outputs.data.for_programs import for_programs
+from treescan.outputs.data.reason_data import as_json
+from treescan.outputs.text.say import say_all
+from treescan.reason import Reason
 
 USUAL = {
     "id": ("id", "tree_id", "treeid", "asset_id", "tree_no", "number", "fid"),
@@ -28,6 +32,9 @@ USUAL = {
 }
 """Names that are tried, in this order and in any case, where no mapping says otherwise."""
 RESULT = ("height_m", "dbh_m", "dbh_sd_m", "lean_deg", "volume_m3", "scan", "reasons", "first_union", "ranked", "source", "folder")
+
+DBH_APART, DBH_APART_SHARE = 0.05, 0.2
+"""A stem measured more than this apart from its record is in doubt, in metres or as a share of the record, whichever is more (project choice)."""
 
 
 @dataclass(frozen=True)
@@ -47,13 +54,16 @@ class Joined:
     """What came of it.
 
     merged : GeoDataFrame       Every record of the inventory, with the figures of its tree (empty where none was assessed),
-                                `match` ("by id", "by place" or ""), `match_m` (distance of the two places) and `doubt`.
+                                `match` ("by id", "by place" or ""), `match_m` (distance of the two places), `doubt` and `doubt_data`.
     left_over : DataFrame       Assessed trees without a record.
+    notes : tuple of Reason     How the two were brought together.
+    doubts : tuple              Identifier of a record and what speaks against its match, for every match in doubt.
     """
 
     merged: geopandas.GeoDataFrame
     left_over: pandas.DataFrame
-    notes: tuple[str, ...] = field(default_factory=tuple)
+    notes: tuple[Reason, ...]
+    doubts: tuple[tuple[str, tuple[Reason, ...]], ...]
 
 
 def field_names(mapping: dict[str, Any], file: str) -> FieldNames:
@@ -124,10 +134,18 @@ def read_results(folders: Sequence[Path]) -> geopandas.GeoDataFrame:
     systems = {str(r.crs) for r in rows}
     if len(systems) > 1 and any(r.crs is not None and r.crs.to_epsg() is not None for r in rows):
         first = next(r.crs for r in rows if r.crs is not None and r.crs.to_epsg() is not None)
-        rows = [r.to_crs(first) if r.crs is not None and r.crs.to_epsg() is not None else r.assign(geometry=None).set_crs(first, allow_override=True) for r in rows]
+        rows = [_in_system(r, first) for r in rows]
     return geopandas.GeoDataFrame(pandas.concat(rows, ignore_index=True), crs=rows[0].crs)
 
 
+def _in_system(row: geopandas.GeoDataFrame, system: CRS) -> geopandas.GeoDataFrame:
+    """A result in another system; one that lies in a local frame has no place there."""
+    if row.crs is not None and row.crs.to_epsg() is not None:
+        return row.to_crs(system)
+    return row.assign(geometry=None).set_crs(system, allow_override=True)
+
+
+@for_programs
 def joined(inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, tolerance: float = 3.0) -> Joined:
     """Records with the figures of their trees.
 
@@ -141,7 +159,7 @@ def joined(inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, t
     An identifier matches a result whose folder or scan is called so, or ends so after an underscore. What is left is paired by place,
     the nearest pairs first, each record and tree once. A match by identifier stands even over the tolerance, with a doubt.
     """
-    notes: list[str] = []
+    notes: list[Reason] = []
     places = _places(inventory, results, notes)
     own = np.array([[g.x, g.y] if g is not None and not g.is_empty else [np.nan] * 2 for g in results.geometry], float).reshape(-1, 2)
     pair = _by_id(list(inventory["inv_id"]), results)
@@ -153,21 +171,24 @@ def joined(inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, t
     merged["match"], merged["match_m"] = how, np.round(distance, 2)
     for name in (n for n in RESULT if n in results.columns):
         merged["tls_" + name] = [results[name].iloc[k] if k >= 0 else None for k in pair]
-    merged["doubt"] = [_doubt(merged.iloc[i], results, k, distance[i], own, places[i], tolerance) for i, k in enumerate(pair)]
+    doubts = [_doubts(merged.iloc[i], results, k, own, places[i], tolerance) if k >= 0 else () for i, k in enumerate(pair)]
+    merged["doubt"] = ["; ".join(say_all(found)) for found in doubts]
+    merged["doubt_data"] = [as_json(found) for found in doubts]
     left = results.drop(index=[k for k in pair if k >= 0])
-    return Joined(merged, pandas.DataFrame(left.drop(columns="geometry")), tuple(notes))
+    told = tuple((str(record), found) for record, found in zip(merged["inv_id"], doubts, strict=True) if found)
+    return Joined(merged, pandas.DataFrame(left.drop(columns="geometry")), tuple(notes), told)
 
 
-def _places(inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, notes: list[str]) -> NDArray[np.float64]:
+def _places(inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, notes: list[Reason]) -> NDArray[np.float64]:
     """Places of the records in the results' system; NaN where they cannot be compared."""
     frame = inventory
     if frame.crs is not None and results.crs is not None and results.crs.to_epsg() is not None:
         frame = frame.to_crs(results.crs)
     elif frame.crs is not None:
-        notes.append("The results are in a local frame: records were joined by identifier only.")
+        notes.append(Reason("inventory_local_frame"))
         return np.full((len(frame), 2), np.nan)
     else:
-        notes.append("The inventory names no coordinate system: its places were taken to be in that of the results.")
+        notes.append(Reason("inventory_no_system"))
     centre = frame.geometry.centroid
     return np.column_stack([centre.x, centre.y]).astype(float)
 
@@ -200,19 +221,20 @@ def _by_place(places: NDArray, own: NDArray, pair: list[int], tolerance: float) 
     return out
 
 
-def _doubt(row: Any, results: geopandas.GeoDataFrame, k: int, distance: float, own: NDArray, place: NDArray, tolerance: float) -> str:
-    """What speaks against a match; empty when nothing does."""
-    if k < 0:
-        return ""
-    said = []
+def _doubts(
+    row: Any, results: geopandas.GeoDataFrame, k: int, own: NDArray, place: NDArray, tolerance: float
+) -> tuple[Reason, ...]:
+    """What speaks against the match of a record with result `k`."""
+    found = []
+    distance = float(np.hypot(*(place - own[k])))
     if row["match"] == "by id" and distance > tolerance:
-        said.append(f"same identifier, but the places lie {distance:.1f} m apart")
+        found.append(Reason("inventory_far", distance=distance))
     if row["match"] == "by place":
         others = np.hypot(*(own - place).T)
         others[k] = np.inf
         if len(others) > 1 and np.nanmin(others) < tolerance:
-            said.append(f"another assessed tree stands {np.nanmin(others):.1f} m from the record")
-    dbh, recorded = results["dbh_m"].iloc[k], row["inv_dbh_cm"]
-    if dbh is not None and np.isfinite(dbh) and np.isfinite(recorded) and abs(100 * dbh - recorded) > max(5.0, 0.2 * recorded):
-        said.append(f"stem measured {100 * dbh:.0f} cm, recorded {recorded:.0f} cm")
-    return "; ".join(said)
+            found.append(Reason("inventory_other_near", distance=np.nanmin(others)))
+    dbh, recorded = results["dbh_m"].iloc[k], row["inv_dbh_cm"] / 100
+    if dbh is not None and np.isfinite(dbh) and np.isfinite(recorded) and abs(dbh - recorded) > max(DBH_APART, DBH_APART_SHARE * recorded):
+        found.append(Reason("inventory_size", measured=dbh, recorded=recorded))
+    return tuple(found)

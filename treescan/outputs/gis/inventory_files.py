@@ -16,6 +16,8 @@ from treescan.cautions import CAUTIONS
 from treescan.outputs.gis.inventory import Joined
 from treescan.outputs.gis.map_files import FIXED_DATE
 from treescan.outputs.gis.map_styles import styles_table
+from treescan.outputs.text.say import text
+from treescan.reason import Reason
 
 
 def write_inventory(found: Joined, folder: Path) -> tuple[Path, ...]:
@@ -32,17 +34,14 @@ def write_inventory(found: Joined, folder: Path) -> tuple[Path, ...]:
     return tuple(out)
 
 
-def summary(found: Joined) -> tuple[str, ...]:
-    """How the match went, one sentence each."""
+def summary(found: Joined) -> tuple[Reason, ...]:
+    """How the match went."""
     how = found.merged["match"].value_counts()
-    open_records = int(how.get("", 0))
-    doubts = [f"{i}: {d}" for i, d in zip(found.merged["inv_id"], found.merged["doubt"], strict=True) if d]
-    return (
-        *found.notes,
-        f"{int(how.get('by id', 0))} records joined by identifier, {int(how.get('by place', 0))} by place; "
-        f"{open_records} records without an assessed tree, {len(found.left_over)} assessed trees without a record.",
-        *(f"Doubt: {d}." for d in doubts),
+    in_doubt = [Reason("inventory_doubt", record=record, doubts=doubts) for record, doubts in found.doubts]
+    counts = Reason(
+        "inventory_joined", by_id=how.get("by id", 0), by_place=how.get("by place", 0), open=how.get("", 0), left=len(found.left_over)
     )
+    return (*found.notes, counts, *in_doubt)
 
 
 def _table(frame: pandas.DataFrame) -> bytes:
@@ -60,7 +59,7 @@ def _package(merged: geopandas.GeoDataFrame) -> bytes:
             path = Path(folder) / "inventory.gpkg"
             frame = merged.drop(columns=[c for c in merged.columns if str(c).lower() == "fid"])
             pyogrio.write_dataframe(
-                frame, path, layer="inventory", driver="GPKG", layer_options={"DESCRIPTION": "inventory joined with assessed trees"},
+                frame, path, layer="inventory", driver="GPKG", layer_options={"DESCRIPTION": text("layer_inventory")},
                 dataset_options={"VERSION": "1.2"},
             )  # fmt: skip
             cautions = pandas.DataFrame({"key": list(CAUTIONS), "caution": list(CAUTIONS.values())})

@@ -17,6 +17,7 @@ from pyproj.exceptions import ProjError
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
+from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.gis.gis_layers import Layer, layers
 from treescan.outputs.gis.map_styles import styles_table
 from treescan.outputs.strict_json import tame
@@ -35,6 +36,7 @@ def map_system(a: Assessment) -> CRS | None:
         return None
 
 
+@for_programs
 def geopackage_bytes(a: Assessment) -> bytes:
     """All layers as one GeoPackage, the same bytes for the same assessment."""
     crs, made = map_system(a), layers(a)
@@ -62,6 +64,7 @@ def geopackage_bytes(a: Assessment) -> bytes:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
+@for_programs
 def geojson_bytes(a: Assessment) -> bytes | None:
     """Stem, anchors, standing places, throws and zones as GeoJSON in WGS84 (RFC 7946); None without a known system."""
     crs = map_system(a)

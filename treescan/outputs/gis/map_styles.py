@@ -8,14 +8,16 @@ from xml.sax.saxutils import escape, quoteattr
 
 import pandas
 
+from treescan.outputs.text.say import text
+
 INK, DEEP, BLUE, PALE, ORANGE, GREY, SAND = "#1b2a33", "#10324d", "#17507f", "#c7d8e4", "#a8480b", "#8b9298", "#7a6a4f"
 
 
 @dataclass(frozen=True)
 class Rule:
-    """One entry of the legend: which rows (`value`, or from `low` up to `high`, of the look's field) and how they are drawn."""
+    """One entry of the legend: its text by code, which rows (`value`, or from `low` up to `high`, of the look's field), how they are drawn."""
 
-    words: str
+    code: str
     shape: str
     fill: str = ""
     edge: str = INK
@@ -23,6 +25,11 @@ class Rule:
     value: str = ""
     low: float = 0.0
     high: float = 0.0
+
+    @property
+    def words(self) -> str:
+        """The entry as the reader sees it."""
+        return text(self.code, low=self.low, high=self.high) if self.high > self.low else text(self.code)
 
 
 @dataclass(frozen=True)
@@ -40,49 +47,49 @@ def _chances(shape: str, kind: str, field: str) -> LayerLook:
     """Four steps of chance, small and pale to large and dark."""
     steps = ((0.0, 0.02, "#ffffff", 1.2), (0.02, 0.1, "#c7d8e4", 1.8), (0.1, 0.3, "#6fa8cf", 2.4), (0.3, 1.0, "#17507f", 3.0))
     rules = tuple(
-        Rule(f"{100 * low:.0f} to {100 * high:.0f} % a throw", shape, fill, DEEP, size, low=low, high=high) for low, high, fill, size in steps
+        Rule("legend_chance", shape, fill, DEEP, size, low=low, high=high) for low, high, fill, size in steps
     )
     return LayerLook(kind, rules, field, True)
 
 
 LOOKS: dict[str, LayerLook] = {
-    "stem": LayerLook("marker", (Rule("assessed tree", "circle", SAND, INK, 4.0),)),
-    "neighbour_stems": LayerLook("marker", (Rule("stem of another tree", "circle", "#c8c8c8", "#787878", 3.0),)),
-    "limbs": LayerLook("line", (Rule("axis of a limb", "solid", edge=SAND, size=0.5),)),
-    "unions": LayerLook("marker", (Rule("union", "circle", "#ffffff", "#787062", 1.6),)),
+    "stem": LayerLook("marker", (Rule("legend_stem", "circle", SAND, INK, 4.0),)),
+    "neighbour_stems": LayerLook("marker", (Rule("legend_neighbour_stems", "circle", "#c8c8c8", "#787878", 3.0),)),
+    "limbs": LayerLook("line", (Rule("legend_limbs", "solid", edge=SAND, size=0.5),)),
+    "unions": LayerLook("marker", (Rule("legend_unions", "circle", "#ffffff", "#787062", 1.6),)),
     "anchors": LayerLook(
         "marker",
         (
-            Rule("candidate", "circle", DEEP, "#ffffff", 3.4, "candidate"),
-            Rule("inspect first", "diamond", ORANGE, "#ffffff", 3.4, "inspect first"),
-            Rule("not ranked", "circle", "#ffffff", GREY, 2.0, "not ranked"),
-            Rule("not assessable", "cross", GREY, GREY, 2.0, "not assessable"),
+            Rule("legend_candidate", "circle", DEEP, "#ffffff", 3.4, "candidate"),
+            Rule("legend_inspect_first", "diamond", ORANGE, "#ffffff", 3.4, "inspect first"),
+            Rule("legend_not_ranked", "circle", "#ffffff", GREY, 2.0, "not ranked"),
+            Rule("legend_not_assessable", "cross", GREY, GREY, 2.0, "not assessable"),
         ),
-        "standing",
-        label="union_id",
+        "verdict",
+        label="union",
     ),
     "standing": _chances("square", "marker", "best_chance_class3"),
-    "throws": LayerLook("line", (Rule("flight of the best throw", "solid", edge=ORANGE, size=0.2),)),
-    "ropes": LayerLook("line", (Rule("rope", "solid", edge="#000000", size=0.6),)),
-    "work": LayerLook("marker", (Rule("work point", "cross", "#000000", "#000000", 2.0),)),
-    "conductors": LayerLook("line", (Rule("overhead line: treat as live", "dash dot", edge="#000000", size=0.5),)),
+    "throws": LayerLook("line", (Rule("legend_throws", "solid", edge=ORANGE, size=0.2),)),
+    "ropes": LayerLook("line", (Rule("legend_ropes", "solid", edge="#000000", size=0.6),)),
+    "work": LayerLook("marker", (Rule("legend_work", "cross", "#000000", "#000000", 2.0),)),
+    "conductors": LayerLook("line", (Rule("legend_conductors", "dash dot", edge="#000000", size=0.5),)),
     "drawn_points": LayerLook(
         "marker",
-        (Rule("anchor in another tree", "triangle", "#ffffff", DEEP, 3.0, "anchor"), Rule("base of basal lines", "square", "#ffffff", DEEP, 3.0, "base")),
+        (Rule("legend_anchor", "triangle", "#ffffff", DEEP, 3.0, "anchor"), Rule("legend_base", "square", "#ffffff", DEEP, 3.0, "base")),
         "kind",
         label="name",
     ),
     "zones": LayerLook(
         "fill",
         (
-            Rule("building", "solid", "#ddd2c2", INK, 0.3, "building"),
-            Rule("road", "solid", "#e9e4d8", GREY, 0.3, "road"),
-            Rule("water", "solid", "#d7e3ea", BLUE, 0.3, "water"),
-            Rule("no standing", "b_diagonal", ORANGE, ORANGE, 0.3, "no standing"),
+            Rule("legend_building", "solid", "#ddd2c2", INK, 0.3, "building"),
+            Rule("legend_road", "solid", "#e9e4d8", GREY, 0.3, "road"),
+            Rule("legend_water", "solid", "#d7e3ea", BLUE, 0.3, "water"),
+            Rule("legend_no_standing", "b_diagonal", ORANGE, ORANGE, 0.3, "no standing"),
         ),
         "zone",
     ),
-    "inventory": LayerLook("marker", (Rule("inventory record", "triangle", PALE, DEEP, 3.0),), label="inv_id"),
+    "inventory": LayerLook("marker", (Rule("legend_inventory", "triangle", PALE, DEEP, 3.0),), label="inv_id"),
 }
 """Layer to its look; names of fields as in `gis_layers`."""
 
@@ -135,9 +142,14 @@ def _rgba(colour: str) -> str:
 
 
 def _labels(field: str) -> str:
-    style = f'<text-style fieldName={quoteattr(field)} isExpression="0" fontSize="9" fontFamily="Sans" fontSizeUnit="Point" textOpacity="1" textColor="27,42,51,255">'
+    style = (
+        f'<text-style fieldName={quoteattr(field)} isExpression="0" fontSize="9" fontFamily="Sans" fontSizeUnit="Point" textOpacity="1" '
+        'textColor="27,42,51,255">'
+    )
     halo = '<text-buffer bufferDraw="1" bufferSize="0.8" bufferColor="255,255,255,255" bufferOpacity="1"/>'
-    return f'<labeling type="simple"><settings>{style}{halo}</text-style><placement placement="0" dist="1" placementFlags="10" priority="8"/><rendering drawLabels="1" displayAll="0" obstacle="0"/></settings></labeling>'
+    place = '<placement placement="0" dist="1" placementFlags="10" priority="8"/>'
+    shown = '<rendering drawLabels="1" displayAll="0" obstacle="0"/>'
+    return f'<labeling type="simple"><settings>{style}{halo}</text-style>{place}{shown}</settings></labeling>'
 
 
 MARKS = {"circle": "circle", "square": "square", "cross": "cross", "diamond": "square", "triangle": "triangle"}
@@ -211,7 +223,7 @@ def styles_table(names: Sequence[str]) -> pandas.DataFrame:
             "styleQML": [qml(n) for n in known],
             "styleSLD": [sld(n) for n in known],
             "useAsDefault": [True] * count,
-            "description": ["planning aid, candidates to be inspected"] * count,
+            "description": [text("map_style_about")] * count,
             "owner": [""] * count,
             "ui": [""] * count,
             "update_time": [pandas.Timestamp("2000-01-01", tz="UTC")] * count,

@@ -8,6 +8,7 @@ import tempfile
 import warnings
 import zipfile
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ import pyogrio
 
 from treescan.assess import Assessment
 from treescan.cautions import all_cautions
+from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.gis.gis_layers import Layer, layers
 from treescan.outputs.gis.map_files import FIXED_DATE, map_system
 from treescan.outputs.gis.map_styles import LOOKS, qml, sld
@@ -25,14 +27,15 @@ LONGEST_NAME, LONGEST_TEXT = 10, 254
 """Of a field name (characters) and of a text (bytes): limits of the dBASE table inside a shapefile."""
 SHORT = {
     "parent_limb": "parent_lmb",
-    "base_diameter_m": "base_dia_m",
-    "parent_diameter_m": "par_dia_m",
-    "least_child_m": "chld_dia_m",
+    "branch_order": "branch_ord",
+    "base_diameter": "base_dia",
+    "parent_diameter": "parent_dia",
+    "smallest_diameter": "small_dia",
     "aspect_ratio": "aspect",
-    "no_line_because": "no_line",
     "margin_median": "margin_med",
-    "throw_class": "throw_clas",
-    "work_served": "work_share",
+    "worst_work_point": "worst_work",
+    "isolation_class": "isol_class",
+    "coverage_share": "cover_shar",
     "azimuth_deg": "azimut_deg",
     "elevation_deg": "elev_deg",
     "first_served_by": "served_by",
@@ -41,16 +44,21 @@ SHORT = {
     **{f"best_chance_class{c}": f"chance_c{c}" for c in (1, 2, 3)},
 }
 """Field names of the GeoPackage that are too long for a shapefile, and what they are called there."""
+TOO_LONG = "_data"
+"""Ending of the columns that hold findings as code and values: no shapefile can hold them, the GeoPackage does."""
+
 CHANGED = (1980, 1, 1, 0, 0, 0)
 """Time stamp of every member, the earliest a zip file knows: the same results give the same bytes."""
 
 
+@for_programs
 def shapefile_bytes(a: Assessment) -> bytes:
     """All layers as one zip that map programs open as it is, the same bytes for the same assessment."""
-    members: dict[str, bytes] = {"CAUTIONS.txt": ("\n\n".join(all_cautions()) + "\n").encode(), "fields.csv": _fields(layers(a))}
+    made = [fitting(layer) for layer in layers(a)]
+    members: dict[str, bytes] = {"CAUTIONS.txt": ("\n\n".join(all_cautions()) + "\n").encode(), "fields.csv": _fields(made)}
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        for layer in layers(a):
+        for layer in made:
             _write(layer, map_system(a), Path(folder))
             if layer.name in LOOKS:
                 members[f"{layer.name}.qml"] = qml(layer.name, SHORT).encode()
@@ -61,6 +69,11 @@ def shapefile_bytes(a: Assessment) -> bytes:
         for name in sorted(members):
             archive.writestr(zipfile.ZipInfo(name, CHANGED), members[name], zipfile.ZIP_DEFLATED)
     return out.getvalue()
+
+
+def fitting(layer: Layer) -> Layer:
+    """The columns of a layer that a shapefile can hold."""
+    return replace(layer, columns={name: values for name, values in layer.columns.items() if not name.endswith(TOO_LONG)})
 
 
 def _write(layer: Layer, crs: Any, folder: Path) -> None:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from treescan.assess import Assessment
-from treescan.outputs.data.redirect_rows import REDIRECT_HEAD, REDIRECT_NOTE, redirect_rows
-from treescan.outputs.data.removal_rows import REMOVAL_HEAD, REMOVAL_NOTE, removal_rows, spar_rows
+from treescan.outputs.data.redirect_rows import redirect_head, redirect_note, redirect_rows
+from treescan.outputs.data.removal_rows import removal_head, removal_note, removal_rows, spar_rows
 from treescan.outputs.job_sheet.sheet_parts import BAND, HEAD, SMALL, bullets, figures, gap, grid, numbered, side_by_side, words
 from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
@@ -51,7 +51,7 @@ def _redirects(c: ClimbPlan) -> Blocks:
     head, rows = words(text("climb_redirects"), BAND), redirect_rows(c)[:MAX_LINES]
     if not rows:
         return [head, words(text("climb_no_redirects"))]
-    return [head, grid(REDIRECT_HEAD, rows, [52, 58, 70, 88, 62, 110, 75]), words(REDIRECT_NOTE, SMALL)]
+    return [head, grid(redirect_head(), rows, [52, 58, 70, 88, 62, 110, 75]), words(redirect_note(), SMALL)]
 
 
 def _other_trees(c: ClimbPlan) -> Blocks:
@@ -121,8 +121,8 @@ def removal_page(a: Assessment) -> Blocks:
     middle = -(-len(spar) // 2)
     return [
         words(text("climb_removal"), HEAD),
-        words(REMOVAL_NOTE),
-        grid(REMOVAL_HEAD, removal_rows(c), [58, 62, 66, 104, 70, 58, 97]),
+        words(removal_note()),
+        grid(removal_head(), removal_rows(c), [58, 62, 66, 104, 70, 58, 97]),
         words(text("climb_stem"), BAND),
         side_by_side([figures(spar[:middle], HALF)], [figures(spar[middle:], HALF)] if spar[middle:] else [], WIDTH),
     ]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from treescan.outputs.text import wording as w
 from treescan.outputs.text.say import say_all, text, word
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.climb.rescue import RescuePlan
@@ -34,7 +33,7 @@ def climb_sections(c: ClimbPlan) -> tuple[ClimbSection, ...]:
         "retrieval": say_all(r.words for r in c.retrieval),
         "kit": say_all(c.kit),
         "removal": _joined(s.reasons() for s in c.stages),
-        "spar": tuple(text("section_spar", height=s.height, diameter=w.diameter(s.diameter, s.diameter_sd)) for s in c.spar),
+        "spar": tuple(text("section_spar", height=s.height, diameter=s.diameter, sd=s.diameter_sd) for s in c.spar),
     }
     return tuple(ClimbSection(key, text(f"section_{key}_head"), sentences) for key, sentences in found.items() if sentences)
 

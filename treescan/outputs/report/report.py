@@ -15,8 +15,8 @@ from treescan import settings as settings_module
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.loads.rope.rope_systems import HARDWARE, SYSTEMS
-from treescan.outputs.data.redirect_rows import REDIRECT_HEAD, REDIRECT_NOTE, redirect_rows
-from treescan.outputs.data.removal_rows import REMOVAL_HEAD, REMOVAL_NOTE, removal_rows, spar_rows
+from treescan.outputs.data.redirect_rows import redirect_head, redirect_note, redirect_rows
+from treescan.outputs.data.removal_rows import removal_head, removal_note, removal_rows, spar_rows
 from treescan.outputs.drawing.charts import load_path, margin_chart, share_bars
 from treescan.outputs.drawing.elevation import elevation, from_the_stand
 from treescan.outputs.drawing.plan_drawing import plan
@@ -113,12 +113,12 @@ def _climb_tables(a: Assessment) -> dict[str, Any]:
     return {
         "climb_sections": climb_sections(c) if c else (),
         "removal": removal_rows(c) if c else [],
-        "removal_head": REMOVAL_HEAD,
-        "removal_note": REMOVAL_NOTE,
+        "removal_head": removal_head(),
+        "removal_note": removal_note(),
         "spar": spar_rows(c) if c else [],
         "redirects": redirect_rows(c) if c else [],
-        "redirect_head": REDIRECT_HEAD,
-        "redirect_note": REDIRECT_NOTE,
+        "redirect_head": redirect_head(),
+        "redirect_note": redirect_note(),
     }
 
 

@@ -72,8 +72,8 @@ class Stage:
     """What one cut does.
 
     number : 1 is the first cut; length : longest straight measure of the piece [m]; diameter, diameter_sd : of the wood at the
-    cut [m]; mass : of the green piece with twigs [kg]; lost : anchors that go with it; left : anchors that stay, best ranked
-    first; spar : True when nothing but stem is left above the ground after it; alarms : what must not be done; hang : of those left, the
+    cut [m]; mass : of the green piece with twigs [kg]; lost, lost_unions : anchors that go with it, and their unions; left : anchors that
+    stay, best ranked first; spar : True when nothing but stem is left above the ground after it; alarms : what must not be done; hang : of those left, the
     anchors whose straight rope reaches the cut, best ranked first.
     """
 
@@ -85,6 +85,7 @@ class Stage:
     diameter_sd: float
     mass: Estimate
     lost: tuple[str, ...]
+    lost_unions: tuple[str, ...]
     left: tuple[str, ...]
     spar: bool
     alarms: tuple[Reason, ...]
@@ -178,11 +179,12 @@ def stages(
                 diameter=2 * float(graph.segment_radius[cut.node]),
                 diameter_sd=2 * float(graph.radius_sd[cut.node]),
                 mass=piece_mass(graph, gone, density, settings),
-                lost=lost,
-                left=left,
+                lost=tuple(p.name for p in lost),
+                lost_unions=tuple(dict.fromkeys(p.label for p in lost)),
+                left=tuple(p.name for p in left),
                 spar=bool(np.all(graph.limb[after] == 0)),
                 alarms=alarms,
-                hang=tuple(name for name in left if name in known and known[name][i]),
+                hang=tuple(p.name for p in left if p.name in known and known[p.name][i]),
             )
         )
         here = after
@@ -224,11 +226,11 @@ def dies_with(graph: WoodGraph, point: TieInPoint, gone: NDArray[np.bool_]) -> b
 
 def _sorted_out(
     points: Sequence[TieInPoint], gone: NDArray[np.bool_], left: NDArray[np.bool_], graph: WoodGraph
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Names of the usable anchors that go with a piece, and of those that stay."""
+) -> tuple[tuple[TieInPoint, ...], tuple[TieInPoint, ...]]:
+    """The usable anchors that go with a piece, and those that stay."""
     standing = [p for p in points if p.usable and not dies_with(graph, p, ~(gone | left))]
-    lost = tuple(p.name for p in standing if dies_with(graph, p, gone))
-    return lost, tuple(p.name for p in standing if not dies_with(graph, p, gone))
+    lost = tuple(p for p in standing if dies_with(graph, p, gone))
+    return lost, tuple(p for p in standing if not dies_with(graph, p, gone))
 
 
 def _support_alarms(

@@ -125,6 +125,6 @@ TEXTS: dict[str, str] = {
     "section_kit_head": "Kit for the tree",
     "section_removal_head": "Taking it down, cut by cut",
     "section_spar_head": "Stem by height",
-    "section_spar": "{height:m0}: {diameter}",
+    "section_spar": "{height:m0}: {diameter±sd:cm}",
 }
 WORDS: dict[str, str] = {}

@@ -70,7 +70,7 @@ CARDS: dict[str, str] = {
     "card_tied_own": "the foot of this stem; not judged",
     "card_tied_other": "{name}, {distance:m} from this stem; not judged",
     "card_case": "Hardest ordinary load",
-    "card_case_at": "{case:word}, {work}",
+    "card_case_at": "[{case:word}, ]{work}",
     "card_margin": "Strength over stress, low figure",
     "card_breaks": "Chance that it breaks",
     "card_section": "Weakest section",
