@@ -117,7 +117,7 @@ TEXTS: dict[str, str] = {
     "column_coverage_union": "label of the union",
     "column_coverage_work_point": "label",
     "column_coverage_kind": "kind of work",
-    "column_coverage_weight": "metres of limb, or 1 a point",
+    "column_coverage_weight": "<metres|meters> of limb, or 1 a point",
     "column_coverage_height": "above the stem's foot",
     "column_coverage_radius": "from the stem's foot, level",
     "column_coverage_angle_deg": "of the straight rope from plumb",
