@@ -223,7 +223,7 @@ TEXTS: dict[str, str] = {
     # the paragraph on methods
     "methods_head": "# Methods",
     "methods_tree": (
-        "The scan {source} was read into local metres (origin {origin}[; coordinate system {crs}][{!crs}; coordinate system unknown]). One tree was "
+        "The scan {source} was read into local <metres|meters> (origin {origin}[; coordinate system {crs}][{!crs}; coordinate system unknown]). One tree was "
         "traced to a rooted graph of {nodes:n} nodes, {limbs:n} limbs and {unions:n} unions; height {height:m2?}, diameter at breast height "
         "{dbh:m2?}[ (standard deviation {dbh_sd:mm})]."
     ),
