@@ -10,7 +10,8 @@ TEXTS: dict[str, str] = {
     "inspect_left_out": "{n:n} {why:word}",
     "inspect_axis": "{axis}         {low:x3} to {high:x3} m",
     "inspect_size": "size      {x:x2} x {y:x2} x {z:x2} m",
-    "inspect_unit": "unit      {unit}[, heights in {heights}][{?converted} in the file, converted to <metres|meters>]",
+    "inspect_unit": "unit      {unit}[, heights in {heights}]"
+    "[{?converted} in the file, converted to <metres|meters>]",
     "inspect_map_unknown": "map       unknown, local frame[ (the file says: {said})]",
     "inspect_map": "map       {name} ({crs})[; the file itself is in {own}]",
     "own_definition": "own definition",
