@@ -85,8 +85,10 @@ def neighbour_graph(xyz: Floats, k: int, cell: float, levels: int = LEVELS) -> N
         one.append(p)
         other.append(q)
         apart.append(np.linalg.norm(xyz[p] - xyz[q], axis=1).astype(np.float32))
-    edges = _symmetric(np.concatenate(one), np.concatenate(other), np.concatenate(apart), len(xyz))
-    return NeighbourGraph(*edges, near)
+    start, end, length = _symmetric(
+        np.concatenate(one), np.concatenate(other), np.concatenate(apart), len(xyz)
+    )
+    return NeighbourGraph(start, end, length, near)
 
 
 @njit(cache=True)
