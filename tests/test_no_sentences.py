@@ -45,18 +45,71 @@ ERRORS = {
 HELP = {"help", "short_help", "epilog", "remedy", "metavar"}
 FOUR = re.compile(r"(?:[A-Za-z][a-z'-]*[,.;:]?\s+){3,}[A-Za-z]")
 TWO = re.compile(r"[A-Za-z]{2,}[,.;:]? +(?:\x00[,.;:]? +)?[A-Za-z]{2,}")
-CODE_LIKE = re.compile(r"^\s*(?:select|insert|create|update|delete|pragma|with|drop)\b|[<>{}]|://|halo-", re.IGNORECASE)
+CODE_LIKE = re.compile(
+    r"^\s*(?:select|insert|create|update|delete|pragma|with|drop)\b|[<>{}]|://|halo-", re.IGNORECASE
+)
 LONG = 12
-JOINING = {"the", "a", "an", "of", "is", "are", "in", "to", "and", "or", "not", "no", "was", "with", "from", "by", "at", "on", "it"}
-SENTENCES = {"words", "reason", "reasons", "sentence", "sentences", "note", "notes", "gates", "doubts", "warnings", "statements", "care", "fouling"}
+JOINING = {
+    "the",
+    "a",
+    "an",
+    "of",
+    "is",
+    "are",
+    "in",
+    "to",
+    "and",
+    "or",
+    "not",
+    "no",
+    "was",
+    "with",
+    "from",
+    "by",
+    "at",
+    "on",
+    "it",
+}
+SENTENCES = {
+    "words",
+    "reason",
+    "reasons",
+    "sentence",
+    "sentences",
+    "note",
+    "notes",
+    "gates",
+    "doubts",
+    "warnings",
+    "statements",
+    "care",
+    "fouling",
+}
 """Names under which findings travel."""
-CUTS = {"startswith", "endswith", "split", "rsplit", "partition", "rpartition", "removeprefix", "removesuffix", "lower", "replace", "find", "index"}
+CUTS = {
+    "startswith",
+    "endswith",
+    "split",
+    "rsplit",
+    "partition",
+    "rpartition",
+    "removeprefix",
+    "removesuffix",
+    "lower",
+    "replace",
+    "find",
+    "index",
+}
 SAID = {"say", "say_all", "text", "listed"}
 
 
 def modules() -> list[Path]:
     text = HOME / "outputs" / "text"
-    return [p for p in sorted(HOME.rglob("*.py")) if text not in p.parents and p.name not in FREE and str(p.relative_to(HOME)) not in ERRORS_ONLY]
+    return [
+        p
+        for p in sorted(HOME.rglob("*.py"))
+        if text not in p.parents and p.name not in FREE and str(p.relative_to(HOME)) not in ERRORS_ONLY
+    ]
 
 
 def name_of(node: ast.expr) -> str:
@@ -88,11 +141,22 @@ def free_of_rules(tree: ast.AST) -> set[int]:
         docstring = isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
         called = name_of(node.func) if isinstance(node, ast.Call) else ""
         spared = called in ERRORS or "progress" in called  # progress: names of stages
-        if isinstance(node, (ast.Raise, ast.Assert)) or docstring or spared or (isinstance(node, ast.keyword) and node.arg in HELP):
+        if (
+            isinstance(node, (ast.Raise, ast.Assert))
+            or docstring
+            or spared
+            or (isinstance(node, ast.keyword) and node.arg in HELP)
+        ):
             out |= {id(n) for n in ast.walk(node)}
     named = {n.id for n in ast.walk(tree) if isinstance(n, ast.Name) and id(n) in out}
     for node in ast.walk(tree):  # REMEDY = "...", used in an error
-        target = node.targets[0] if isinstance(node, ast.Assign) else node.target if isinstance(node, ast.AnnAssign) else None
+        target = (
+            node.targets[0]
+            if isinstance(node, ast.Assign)
+            else node.target
+            if isinstance(node, ast.AnnAssign)
+            else None
+        )
         if isinstance(target, ast.Name) and target.id in named:
             out |= {id(n) for n in ast.walk(node)}
         if isinstance(node, ast.Attribute) and node.attr == "split":  # "a b c".split(): a list of names
@@ -125,11 +189,18 @@ def built(tree: ast.AST) -> Iterator[tuple[int, str]]:
 def read(tree: ast.AST) -> Iterator[tuple[int, str]]:
     """Line and code of every place where a sentence is compared or cut."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in CUTS and a_sentence(node.func.value):
+        if (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Attribute)
+            and node.func.attr in CUTS
+            and a_sentence(node.func.value)
+        ):
             yield node.lineno, ast.unparse(node)
         elif isinstance(node, ast.Compare):
             sides = [node.left, *node.comparators]
-            if any(isinstance(s, ast.Constant) and isinstance(s.value, str) and s.value for s in sides) and any(map(a_sentence, sides)):
+            if any(
+                isinstance(s, ast.Constant) and isinstance(s.value, str) and s.value for s in sides
+            ) and any(map(a_sentence, sides)):
                 yield node.lineno, ast.unparse(node)
         elif (
             isinstance(node, ast.Subscript)
@@ -189,8 +260,15 @@ def test_the_rule_knows_a_decision_by_words(code: str, count: int) -> None:
 @pytest.mark.parametrize("path", PAGES, ids=lambda p: p.name)
 def test_a_page_has_no_words_of_its_own(path: Path) -> None:
     """What a reader sees or hears of a page comes from the tables."""
-    page = re.sub(r"\{\{.*?\}\}|\{%.*?%\}|\{#.*?#\}|<(style|script)\b.*?</\1>", "", path.read_text(encoding="utf-8"), flags=re.DOTALL)
-    seen = re.findall(r">([^<>]*[A-Za-z]{3,}[^<>]*)<", page) + re.findall(r'(?:aria-label|title|placeholder|alt)="([^"]*[A-Za-z]{3,}[^"]*)"', page)
+    page = re.sub(
+        r"\{\{.*?\}\}|\{%.*?%\}|\{#.*?#\}|<(style|script)\b.*?</\1>",
+        "",
+        path.read_text(encoding="utf-8"),
+        flags=re.DOTALL,
+    )
+    seen = re.findall(r">([^<>]*[A-Za-z]{3,}[^<>]*)<", page) + re.findall(
+        r'(?:aria-label|title|placeholder|alt)="([^"]*[A-Za-z]{3,}[^"]*)"', page
+    )
     assert [s for s in seen if s.strip() != "treescan"] == []
 
 

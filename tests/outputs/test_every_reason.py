@@ -46,7 +46,12 @@ def made_in_modules() -> Iterator[Made]:
     """Calls with a written code and written names; those that pass a mapping on are rendered by other tests."""
     for path in MODULES:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name) or node.func.id not in MAKERS or not node.args:
+            if (
+                not isinstance(node, ast.Call)
+                or not isinstance(node.func, ast.Name)
+                or node.func.id not in MAKERS
+                or not node.args
+            ):
                 continue
             if any(k.arg is None for k in node.keywords):
                 continue
@@ -59,8 +64,15 @@ def made_in_pages() -> Iterator[Made]:
     """The same in the pages' templates."""
     for path in PAGES:
         for node in Environment(autoescape=True).parse(path.read_text(encoding="utf-8")).find_all(nodes.Call):
-            if isinstance(node.node, nodes.Name) and node.node.name == "text" and node.args and isinstance(node.args[0], nodes.Const):
-                yield Made(f"{path.name}:{node.lineno}", node.args[0].value, frozenset(k.key for k in node.kwargs))
+            if (
+                isinstance(node.node, nodes.Name)
+                and node.node.name == "text"
+                and node.args
+                and isinstance(node.args[0], nodes.Const)
+            ):
+                yield Made(
+                    f"{path.name}:{node.lineno}", node.args[0].value, frozenset(k.key for k in node.kwargs)
+                )
 
 
 MADE = sorted({*made_in_modules(), *made_in_pages()})
@@ -80,13 +92,17 @@ def test_a_code_has_a_text_that_asks_for_just_the_values_it_is_given(made: Made)
 
 def strings_in(path: Path) -> set[str]:
     """Every string of a module; `unit_` for f"unit_{name}"."""
-    found = (n.value for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Constant))
+    found = (
+        n.value for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Constant)
+    )
     return {value for value in found if isinstance(value, str)}
 
 
 def test_every_text_is_used() -> None:
     """A code that no module, page or script names is dead; codes with one beginning may be named by it (f"unit_{name}")."""
-    used = set().union(*(strings_in(path) for path in MODULES if (HOME / "outputs" / "text") not in path.parents))
+    used = set().union(
+        *(strings_in(path) for path in MODULES if (HOME / "outputs" / "text") not in path.parents)
+    )
     beginnings = tuple(value for value in used if re.fullmatch(r"[a-z]+_", value))
     say = (HOME / "outputs" / "text" / "say.py").read_text(encoding="utf-8")
     for path in (*PAGES, *SCRIPTS):
@@ -102,7 +118,14 @@ TWO_SPELLINGS = (
 """What the United States write or say otherwise."""
 
 
-@pytest.mark.parametrize(("table", "code"), [(t, code) for t, texts in (("TEXTS", english.TEXTS), ("WORDS", english.WORDS)) for code in sorted(texts)])
+@pytest.mark.parametrize(
+    ("table", "code"),
+    [
+        (t, code)
+        for t, texts in (("TEXTS", english.TEXTS), ("WORDS", english.WORDS))
+        for code in sorted(texts)
+    ],
+)
 def test_a_word_with_two_spellings_stands_in_both(table: str, code: str) -> None:
     """As <fork|crotch>: no reader gets the other country's word."""
     alone = re.sub(r"<[^<>|]*\|[^<>]*>|\{[^{}]*\}", " ", getattr(english, table)[code])
@@ -125,7 +148,10 @@ def test_every_text_can_be_said_in_every_language(language: str, code: str) -> N
     template = tongue.template(code)
     asked = names_in(english.TEXTS[code])
     assert names_in(template) <= asked
-    for reader in (ReaderSettings(language=language), ReaderSettings(units="imperial", words="US", language=language)):
+    for reader in (
+        ReaderSettings(language=language),
+        ReaderSettings(units="imperial", words="US", language=language),
+    ):
         with written_for(reader):
             said = tongue.render(code, {name: sample(name, template) for name in asked})
             assert said and not re.search(r"[{}\[\]]|<\w+\|", said), said

@@ -76,10 +76,16 @@ def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = No
     low, high = low - np.array([slack, 0.4]), high + np.array([slack, 0.6])
     scale = min((WIDE - 2 * MARGIN) / (high[0] - low[0]), (HIGH - 40) / (high[1] - low[1]))
     seen_from = {"side": view.azimuth, "stand": stand is not None}
-    d = Drawing((high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, text("draw_elevation", **seen_from))
+    d = Drawing(
+        (high[0] - low[0]) * scale + 2 * MARGIN,
+        (high[1] - low[1]) * scale + 40,
+        text("draw_elevation", **seen_from),
+    )
 
     def paper(xy: Floats) -> Floats:
-        return np.stack([(xy[..., 0] - low[0]) * scale + MARGIN, (high[1] - xy[..., 1]) * scale + 14], axis=-1)
+        return np.stack(
+            [(xy[..., 0] - low[0]) * scale + MARGIN, (high[1] - xy[..., 1]) * scale + 14], axis=-1
+        )
 
     _heights(d, low[1], high[1], float(graph.xyz[0, 2]), scale)
     _ground(d, a, view, low, high, paper)
@@ -184,7 +190,12 @@ def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Pa
         d.text(x + 10, y + 4, text("draw_first_line", union=graph.unions.label[t.union]), "t small halo-text")
     x, y = at(rope_rest(graph, p))
     d.circle(x, y, 7, "anchor", text("candidate_system", label=p.label, system=p.system))
-    d.text(x + 12, y - 6, text("draw_anchor", label=p.label, height=float(graph.unions.height[p.union])), "t strong halo-text")
+    d.text(
+        x + 12,
+        y - 6,
+        text("draw_anchor", label=p.label, height=float(graph.unions.height[p.union])),
+        "t strong halo-text",
+    )
     configuration = p.check.configuration
     if configuration.tied_to:
         x, y = at(configuration.base)

@@ -28,7 +28,13 @@ from treescan.planning.tie_in_point import TieInPoint
 INK, BLUE, ORANGE, SAND = "#1b2a33", "#17507f", "#a8480b", "#c9bda6"
 ORDER_COLOURS = ("#5b4a2f", "#17507f", "#6fa8cf", "#b8b2a4")
 ORDER_WORDS = ("paper_stem", "paper_first_order", "paper_second_order", "paper_finer")
-STYLE: dict[Any, Any] = {"font.family": "DejaVu Sans", "font.size": 9, "axes.spines.top": False, "axes.spines.right": False, "pdf.fonttype": 42}
+STYLE: dict[Any, Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 9,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "pdf.fonttype": 42,
+}
 
 
 def figures_bytes(a: Assessment) -> bytes:
@@ -50,7 +56,9 @@ def _page(title: str, columns: int = 1) -> tuple[Figure, Any]:
     axes = figure.subplots(1, columns, squeeze=False)[0]
     figure.subplots_adjust(left=0.1, right=0.97, top=0.9, bottom=0.2, wspace=0.3)
     figure.suptitle(title, x=0.1, ha="left", fontsize=11, color=INK)
-    figure.text(0.1, 0.015, textwrap.fill(CAUTIONS["planning_aid"], 125), fontsize=6.5, color=INK, va="bottom")
+    figure.text(
+        0.1, 0.015, textwrap.fill(CAUTIONS["planning_aid"], 125), fontsize=6.5, color=INK, va="bottom"
+    )
     return figure, axes
 
 
@@ -71,21 +79,36 @@ def _skeleton(a: Assessment) -> Figure:
     g, base = a.tree.graph, a.tree.graph.xyz[0]
     figure, axes = _page(text("paper_skeleton"), 2)
     drawn = [thinned(run, g.seen[run.node].astype(int)) for run in runs(g)]
-    start, end = (np.concatenate([run.line[cut] for run in drawn]) - base for cut in (slice(None, -1), slice(1, None)))
+    start, end = (
+        np.concatenate([run.line[cut] for run in drawn]) - base for cut in (slice(None, -1), slice(1, None))
+    )
     node = np.concatenate([run.node for run in drawn])
     order = np.minimum(g.limbs.order[g.limb[node]], 3)
     width = np.exp2(np.round(2 * np.log2(np.clip(20 * g.segment_radius[node], 0.4, 6.0))) / 2)
     for ax, across, code in ((axes[0], 0, "paper_to_east"), (axes[1], 1, "paper_to_north")):
         pieces = np.stack([start[:, [across, 2]], end[:, [across, 2]]], axis=1)
-        for k, seen, w in sorted({(int(o), bool(s), float(v)) for o, s, v in zip(order, g.seen[node], width, strict=True)}, reverse=True):
+        for k, seen, w in sorted(
+            {(int(o), bool(s), float(v)) for o, s, v in zip(order, g.seen[node], width, strict=True)},
+            reverse=True,
+        ):
             rows = (order == k) & (g.seen[node] == seen) & (width == w)
-            ax.add_artist(_lines(pieces[rows], w, ORDER_COLOURS[k] if seen else UNSEEN.colour, "solid" if seen else (0, (1, 1))))
+            ax.add_artist(
+                _lines(
+                    pieces[rows],
+                    w,
+                    ORDER_COLOURS[k] if seen else UNSEEN.colour,
+                    "solid" if seen else (0, (1, 1)),
+                )
+            )
         ax.update_datalim(pieces.reshape(-1, 2))
         ax.autoscale()
         ax.set_aspect("equal", adjustable="datalim")
         ax.set_xlabel(text(code))
         ax.set_ylabel(text("paper_height"))
-    keys = [Line2D([], [], color=colour, lw=2, label=text(code)) for colour, code in zip(ORDER_COLOURS, ORDER_WORDS, strict=True)]
+    keys = [
+        Line2D([], [], color=colour, lw=2, label=text(code))
+        for colour, code in zip(ORDER_COLOURS, ORDER_WORDS, strict=True)
+    ]
     axes[1].legend(handles=keys, frameon=False, fontsize=8, loc="upper left")
     return figure
 
@@ -94,7 +117,9 @@ def _lines(pieces: NDArray, width: float, colour: str, dash: Any) -> PathPatch:
     """Many short lines of one look as one mark, which keeps the file small."""
     codes = np.tile(np.array([Path.MOVETO, Path.LINETO], np.uint8), len(pieces))
     path = Path(pieces.reshape(-1, 2), codes)
-    return PathPatch(path, facecolor="none", edgecolor=colour, linewidth=width, linestyle=dash, capstyle="round")
+    return PathPatch(
+        path, facecolor="none", edgecolor=colour, linewidth=width, linestyle=dash, capstyle="round"
+    )
 
 
 def _taper(a: Assessment) -> Figure:
@@ -103,7 +128,9 @@ def _taper(a: Assessment) -> Figure:
     figure, axes = _page(text("paper_taper"), 2)
     _taper_line(axes[0], a, 0, BLUE)
     axes[0].set_title(text("paper_stem"), fontsize=9, loc="left")
-    limbs = [k for k in np.argsort([-g.segment_radius[n[0]] if len(n) else 0.0 for n in g.limbs.nodes]) if k != 0][:5]
+    limbs = [
+        k for k in np.argsort([-g.segment_radius[n[0]] if len(n) else 0.0 for n in g.limbs.nodes]) if k != 0
+    ][:5]
     for k, colour in zip(limbs, (BLUE, ORANGE, "#6fa8cf", "#dd7a1f", INK), strict=False):
         _taper_line(axes[1], a, int(k), colour)
     axes[1].set_title(text("paper_thickest"), fontsize=9, loc="left")
@@ -163,7 +190,17 @@ def _chance(a: Assessment) -> Figure | None:
     ax, base = axes[0], a.tree.graph.xyz[0]
     xy = a.throws.stances.xyz[:, :2] - base[:2]
     chance = np.asarray(a.throws.chance, float)[p.union, :, min(max(p.throw.isolation_class, 1), 3) - 1]
-    dots = ax.scatter(xy[:, 0], xy[:, 1], c=chance, cmap="Blues", vmin=0, vmax=max(float(chance.max()), 1e-6), s=26, edgecolors=INK, linewidths=0.3)
+    dots = ax.scatter(
+        xy[:, 0],
+        xy[:, 1],
+        c=chance,
+        cmap="Blues",
+        vmin=0,
+        vmax=max(float(chance.max()), 1e-6),
+        s=26,
+        edgecolors=INK,
+        linewidths=0.3,
+    )
     figure.colorbar(dots, ax=ax, label=text("paper_chance_bar"))
     ax.plot(*(a.tree.graph.unions.place[p.union] - base)[:2], "o", mfc="white", mec=INK, mew=2)
     ax.plot(*(p.throw.stand - base)[:2], "^", color=ORANGE, ms=9)
@@ -190,7 +227,9 @@ def _reach(a: Assessment) -> Figure | None:
             (every, SAND, text("paper_all_ranked")),
             (usable[0].reach.served, BLUE, text("paper_first", label=usable[0].label)),
         ):
-            ax.stairs(100 * _shares(value, served, a.work.weight, edges), edges, fill=True, color=colour, label=name)
+            ax.stairs(
+                100 * _shares(value, served, a.work.weight, edges), edges, fill=True, color=colour, label=name
+            )
         ax.set_xlabel(text(code))
         ax.set_ylabel(text("paper_served"))
         ax.set_ylim(0, 100)

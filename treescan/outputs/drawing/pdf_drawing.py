@@ -131,7 +131,9 @@ class Picture(Flowable):
                 (path.lineTo if i else path.moveTo)(*self._at(px, py))
             if mark.closed:
                 path.close()
-        c.drawPath(path, stroke=int(bool(look.stroke)), fill=int(bool(fill) and mark.closed), fillMode=FILL_NON_ZERO)
+        c.drawPath(
+            path, stroke=int(bool(look.stroke)), fill=int(bool(fill) and mark.closed), fillMode=FILL_NON_ZERO
+        )
 
     def _text(self, c: Any, mark: Words, words: list[str]) -> None:
         size = max(6.5, (12 if "small" in words else 14) * self.scale)

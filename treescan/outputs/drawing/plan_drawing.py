@@ -65,7 +65,9 @@ def _caption(a: Assessment, p: TieInPoint | None, top: float) -> str:
     if t is None:
         return text("draw_plan_places", rings=rings)
     union, near = a.tree.graph.unions.label[t.union], a.settings.throw.near_thrower
-    return text("draw_plan_chances", rings=rings, line=LINES[t.isolation_class], union=union, top=top, near=near)
+    return text(
+        "draw_plan_chances", rings=rings, line=LINES[t.isolation_class], union=union, top=top, near=near
+    )
 
 
 def _half_width(a: Assessment) -> float:
@@ -119,7 +121,9 @@ def _drawn_points(d: Drawing, a: Assessment, paper: Paper) -> None:
 
 def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: float) -> None:
     s = a.tree.beside.surroundings
-    near = np.abs(s.xyz[:, :2] - a.tree.graph.xyz[0, :2]).max(axis=1) < half if len(s.xyz) else np.zeros(0, bool)
+    near = (
+        np.abs(s.xyz[:, :2] - a.tree.graph.xyz[0, :2]).max(axis=1) < half if len(s.xyz) else np.zeros(0, bool)
+    )
     near &= s.xyz[:, 2] > np.nan_to_num(a.tree.beside.terrain.height_at(s.xyz[:, :2]), nan=-np.inf) + KNEE
     cells = np.unique(np.floor(s.xyz[near][:, :2] / 0.5), axis=0) * 0.5 + 0.25
     step = max(1, len(cells) // 1200)
@@ -130,7 +134,13 @@ def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: flo
     for foot, dbh in zip(s.stems, s.stem_dbh, strict=True):
         x, y = paper(foot)
         if 0 < x < WIDE and 0 < y < WIDE:
-            d.circle(x, y, max(3.0, scale * (dbh if np.isfinite(dbh) else 0.3) / 2), "neighbour", text("draw_neighbour"))
+            d.circle(
+                x,
+                y,
+                max(3.0, scale * (dbh if np.isfinite(dbh) else 0.3) / 2),
+                "neighbour",
+                text("draw_neighbour"),
+            )
 
 
 def _places(d: Drawing, a: Assessment, p: TieInPoint | None, paper: Paper, scale: float) -> float:
@@ -184,7 +194,13 @@ def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
     if t is not None and t.union != p.union:
         fx, fy = paper(a.tree.graph.unions.place[t.union])
         d.circle(fx, fy, 4.5, "catch", text("draw_first_line_tip"))
-        d.text(fx - 8, fy + 16, text("draw_first_line", union=a.tree.graph.unions.label[t.union]), "t small halo-text", "end")
+        d.text(
+            fx - 8,
+            fy + 16,
+            text("draw_first_line", union=a.tree.graph.unions.label[t.union]),
+            "t small halo-text",
+            "end",
+        )
     d.circle(x, y, 6, "anchor", p.label)
     d.text(x + 9, y - 7, p.label, "t strong halo-text")
 

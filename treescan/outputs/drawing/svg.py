@@ -58,7 +58,15 @@ class Drawing:
         """A polyline, (k, 2); nothing for fewer than two points."""
         self.shape([points], css, closed=closed, width=width)
 
-    def shape(self, parts: Sequence[Floats], css: str, *, closed: bool = False, tip: str = "", width: float | None = None) -> None:
+    def shape(
+        self,
+        parts: Sequence[Floats],
+        css: str,
+        *,
+        closed: bool = False,
+        tip: str = "",
+        width: float | None = None,
+    ) -> None:
         """Several polylines or areas as one mark."""
         kept = tuple(np.asarray(p, float) for p in parts if len(p) >= 2)
         if kept:
@@ -99,7 +107,11 @@ def _svg(m: Shape | Circle | Words) -> str:
         return f'<circle class="{m.css}" cx="{m.x:.1f}" cy="{m.y:.1f}" r="{m.r:.1f}"{fill}>{tip}</circle>'
     wide = f' style="stroke-width:{m.width:.1f}"' if m.width is not None else ""
     data = "".join(_path(p, m.closed) for p in m.parts)
-    return f'<path class="{m.css}"{wide} d="{data}">{tip}</path>' if tip else f'<path class="{m.css}"{wide} d="{data}"/>'
+    return (
+        f'<path class="{m.css}"{wide} d="{data}">{tip}</path>'
+        if tip
+        else f'<path class="{m.css}"{wide} d="{data}"/>'
+    )
 
 
 def _path(points: Floats, closed: bool) -> str:

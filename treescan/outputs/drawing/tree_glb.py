@@ -34,7 +34,10 @@ def scene_bytes(a: Assessment) -> bytes:
         mesh = _joined(parts)
         mesh.visual = trimesh.visual.TextureVisuals(material=materials[row])
         _put(scene, mesh, name, np.eye(4))
-    ranked, unranked = _material(text("scene_ranked"), MARKER), _material(text("scene_unranked"), MARKER_UNRANKED)
+    ranked, unranked = (
+        _material(text("scene_ranked"), MARKER),
+        _material(text("scene_unranked"), MARKER_UNRANKED),
+    )
     for union, points in _by_union(a).items():
         usable = [p for p in points if p.usable]
         first = usable[0] if usable else points[0]
@@ -72,7 +75,9 @@ def _put(scene: trimesh.Scene, mesh: trimesh.Trimesh, name: str, at: np.ndarray)
 
 def _material(words: str, colour: str) -> Any:
     rgb = [int(colour[i : i + 2], 16) for i in (1, 3, 5)]
-    return trimesh.visual.material.PBRMaterial(name=words, baseColorFactor=[*rgb, 255], metallicFactor=0.0, roughnessFactor=0.9, doubleSided=True)
+    return trimesh.visual.material.PBRMaterial(
+        name=words, baseColorFactor=[*rgb, 255], metallicFactor=0.0, roughnessFactor=0.9, doubleSided=True
+    )
 
 
 def _marker_name(p: TieInPoint) -> str:

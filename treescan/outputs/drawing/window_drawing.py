@@ -45,7 +45,11 @@ def window_picture(a: Assessment, t: Throw, *, brief: bool = False) -> tuple[Dra
     label = a.tree.graph.unions.label[t.union]
     low, high = _frame(window)
     scale = min((WIDE - LEFT - 10) / (high[0] - low[0]), (TALL - FOOT) / (high[1] - low[1]))
-    d = Drawing((high[0] - low[0]) * scale + LEFT + 10, (high[1] - low[1]) * scale + FOOT, text("draw_window", label=label))
+    d = Drawing(
+        (high[0] - low[0]) * scale + LEFT + 10,
+        (high[1] - low[1]) * scale + FOOT,
+        text("draw_window", label=label),
+    )
 
     def paper(deg: Floats) -> Floats:
         return np.stack([LEFT + (deg[..., 0] - low[0]) * scale, (high[1] - deg[..., 1]) * scale], axis=-1)
@@ -79,7 +83,11 @@ def _caption(window: Window, label: str, t: Throw) -> str:
         elevation=t.elevation,
         marks=_marks(window),
         outside=outside if outside >= LEAST_TOLD else None,
-        falls=tuple(Reason("draw_fall", share=s, what=say(what)) for what, s in window.falls[:FALLS_TOLD] if s >= LEAST_TOLD),
+        falls=tuple(
+            Reason("draw_fall", share=s, what=say(what))
+            for what, s in window.falls[:FALLS_TOLD]
+            if s >= LEAST_TOLD
+        ),
         chance=t.chance if t.chance < through - LEAST_TOLD else None,
     )
 
@@ -108,11 +116,17 @@ def _wood(window: Window, low: Floats, high: Floats) -> list[tuple[str, Floats]]
     width = np.maximum(np.degrees(window.limb_width), LEAST)
     inside = np.flatnonzero(((middle > low) & (middle < high)).all(axis=1))
     kept = np.sort(inside[np.argsort(-width[inside] - 1e3 * window.wanted[inside], kind="stable")[:MOST]])
-    limits = np.quantile(window.limb_distance[kept], np.linspace(0, 1, FAR + 1)[1:-1]) if len(kept) else np.zeros(FAR - 1)
+    limits = (
+        np.quantile(window.limb_distance[kept], np.linspace(0, 1, FAR + 1)[1:-1])
+        if len(kept)
+        else np.zeros(FAR - 1)
+    )
     near = FAR - 1 - np.searchsorted(limits, window.limb_distance)
     rows = [(f"wood{k}", kept[(near[kept] == k) & ~window.wanted[kept]], 0.0) for k in range(FAR)]
     rows += [(css, kept[window.wanted[kept]], edge) for css, edge in (("wanted-edge", EDGE), ("wanted", 0.0))]
-    return [(css, np.clip(_bars(a[r], b[r], width[r] + 2 * edge), low, high)) for css, r, edge in rows if len(r)]
+    return [
+        (css, np.clip(_bars(a[r], b[r], width[r] + 2 * edge), low, high)) for css, r, edge in rows if len(r)
+    ]
 
 
 def _bars(a: Floats, b: Floats, width: Floats) -> Floats:
@@ -139,7 +153,10 @@ def _bags(d: Drawing, window: Window, paper: object, low: Floats, high: Floats) 
             d.shape([place + mark for place in _thinned(paper(places))], f"bag{isolation}", closed=True)
     left, right, bottom, top = np.degrees(window.opening)
     if np.isfinite(left):
-        d.line(paper(np.array([[left, bottom], [right, bottom], [right, top], [left, top], [left, bottom]])), "opening")
+        d.line(
+            paper(np.array([[left, bottom], [right, bottom], [right, top], [left, top], [left, bottom]])),
+            "opening",
+        )
 
 
 def _thinned(places: Floats) -> Floats:

@@ -41,7 +41,10 @@ def _written(a: Assessment) -> bytes:
     if a.tree.fitness.assessable and usable:
         more = [page for page in (climb_page(a, usable), removal_page(a)) if page]
         pages = [*crew_pages(a, usable), *more, rescue_page(a, usable), *form_pages(a, usable)]
-    title = text("sheet_title" if usable and a.tree.fitness.assessable else "sheet_title_none", name=file_name(a.tree.source))
+    title = text(
+        "sheet_title" if usable and a.tree.fitness.assessable else "sheet_title_none",
+        name=file_name(a.tree.source),
+    )
     story: list[Any] = []
     for page in pages:
         story += [Fold(page, WIDE - 2 * LEFT, HIGH - TOP - FOOT - 10 * mm), PageBreak()]
@@ -51,12 +54,18 @@ def _written(a: Assessment) -> bytes:
         canvas.setFont("Helvetica-Bold", 9)
         canvas.drawString(LEFT, HIGH - 10 * mm, title[:TITLE_LETTERS])
         canvas.setFont("Helvetica", 8)
-        canvas.drawRightString(WIDE - LEFT, HIGH - 10 * mm, text("sheet_page", page=doc.page, pages=len(pages)))
+        canvas.drawRightString(
+            WIDE - LEFT, HIGH - 10 * mm, text("sheet_page", page=doc.page, pages=len(pages))
+        )
         canvas.setLineWidth(0.8)
         canvas.line(LEFT, HIGH - 11.5 * mm, WIDE - LEFT, HIGH - 11.5 * mm)
         canvas.line(LEFT, FOOT - 2 * mm, WIDE - LEFT, FOOT - 2 * mm)
         y = FOOT - 5 * mm
-        for key, font in (("planning_aid", "Helvetica-Bold"), ("local_rules", "Helvetica"), ("silence", "Helvetica")):
+        for key, font in (
+            ("planning_aid", "Helvetica-Bold"),
+            ("local_rules", "Helvetica"),
+            ("silence", "Helvetica"),
+        ):
             canvas.setFont(font, 6.8)
             for line in wrapped(CAUTIONS[key], font, 6.8, WIDE - 2 * LEFT):
                 canvas.drawString(LEFT, y, line)
@@ -71,7 +80,16 @@ def _written(a: Assessment) -> bytes:
         subject=CAUTIONS["planning_aid"],
         invariant=1,
     )
-    body = Frame(LEFT, FOOT, WIDE - 2 * LEFT, HIGH - TOP - FOOT, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
+    body = Frame(
+        LEFT,
+        FOOT,
+        WIDE - 2 * LEFT,
+        HIGH - TOP - FOOT,
+        leftPadding=0,
+        rightPadding=0,
+        topPadding=0,
+        bottomPadding=0,
+    )
     doc.addPageTemplates([PageTemplate("sheet", [body], onPage=frame_of_page)])
     doc.build(story)
     return out.getvalue()

@@ -40,7 +40,14 @@ MAX_NOTES, MAX_UNIONS = 10, 5
 """Notes on the scan, and unions to inspect by hand, that are printed."""
 SEEN_ROWS = 5
 """Rows of the tree's figures in the left column."""
-FROM_HEAD = ("sheet_col_candidate", "page_height", "sheet_col_system", "rescue_col_from", "rescue_col_one", "rescue_col_note")
+FROM_HEAD = (
+    "sheet_col_candidate",
+    "page_height",
+    "sheet_col_system",
+    "rescue_col_from",
+    "rescue_col_one",
+    "rescue_col_note",
+)
 RESCUE_BLANKS = (
     "blank_rescuer",
     "blank_second",
@@ -52,7 +59,15 @@ RESCUE_BLANKS = (
     "blank_hospital",
     "blank_signal",
 )
-FINDINGS = ("find_roots", "find_base", "find_stem", "find_unions", "find_crown", "find_failures", "find_wildlife")
+FINDINGS = (
+    "find_roots",
+    "find_base",
+    "find_stem",
+    "find_unions",
+    "find_crown",
+    "find_failures",
+    "find_wildlife",
+)
 INSPECT_HEAD = ("sheet_col_candidate", "page_height", "form_col_below", "form_col_noted", "form_col_found")
 RISK_HEAD = ("risk_col_hazard", "risk_col_plan", "risk_col_likely", "risk_col_done")
 RISK_SIGNS = ("sign_work", "sign_go", "sign_prepared", "sign_climber", "sign_ground")
@@ -62,7 +77,9 @@ def rescue_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     """How a casualty comes down: candidates for a rescue line, drawn from the same ranking; people and route blank."""
     first = usable[0]
     height = float(a.tree.graph.unions.height[first.union])
-    hangs = text("rescue_hangs_from", label=first.label, height=height, system=first.system, hardware=first.hardware)
+    hangs = text(
+        "rescue_hangs_from", label=first.label, height=height, system=first.system, hardware=first.hardware
+    )
     two = text("rescue_two_judged" if "rescue" in a.settings.loads.cases else "rescue_two_not_judged")
     main = [
         row("rescue_hangs", hangs),

@@ -28,7 +28,17 @@ from treescan.outputs.job_sheet.sheet_parts import (
     strip,
     words,
 )
-from treescan.outputs.report.cards import Answer, Row, breaks_row, force_row, line_answer, order_answer, reach_answer, row, stopped_rows
+from treescan.outputs.report.cards import (
+    Answer,
+    Row,
+    breaks_row,
+    force_row,
+    line_answer,
+    order_answer,
+    reach_answer,
+    row,
+    stopped_rows,
+)
 from treescan.outputs.report.glance import glance
 from treescan.outputs.report.overview import overview
 from treescan.outputs.report.phrases import margin_of, section_of, stand_of, work_place
@@ -94,11 +104,21 @@ def _first_page(a: Assessment, p: TieInPoint) -> Blocks:
     return [
         words(text("sheet_first", label=p.label, height=height, system=p.system, hardware=p.hardware), HEAD),
         strip([(g.question, g.figure, g.words) for g in glance(a, p)[1:]], WIDTH),
-        words(text("sheet_verdict", verdict=p.verdict, first=first, second=second, mass=a.settings.loads.climber_mass)),
+        words(
+            text(
+                "sheet_verdict",
+                verdict=p.verdict,
+                first=first,
+                second=second,
+                mass=a.settings.loads.climber_mass,
+            )
+        ),
         gap(),
         side_by_side(left, right, WIDTH),
         words(text("ask_line"), BAND),
-        side_by_side([figures(line.rows, HALF)], _steps(line), WIDTH) if line.steps else figures(line.rows, WIDTH, 0.17),
+        side_by_side([figures(line.rows, HALF)], _steps(line), WIDTH)
+        if line.steps
+        else figures(line.rows, WIDTH, 0.17),
         words(text("sheet_checks"), BAND),
         side_by_side([boxes(checks[:middle])], [boxes(checks[middle:])], WIDTH),
     ]
@@ -110,7 +130,10 @@ def _hold_rows(a: Assessment, p: TieInPoint) -> list[Row]:
     return [
         force_row(p),
         row("card_case", text("card_case_at", case=k.case, work=work_place(a, k.worst_work_point))),
-        row("sheet_margin", text("sheet_margin_verdict", margin=margin_of(k.check.margin), verdict=k.check.verdict)),
+        row(
+            "sheet_margin",
+            text("sheet_margin_verdict", margin=margin_of(k.check.margin), verdict=k.check.verdict),
+        ),
         breaks_row(p),
         row("card_section", say(section_of(a, p))),
     ]
@@ -179,7 +202,9 @@ def _next_row(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
         figure(float(np.linalg.norm(p.check.force)), "kN"),
         say(margin_of(p.check.check.margin)),
         text("sheet_next_stand", stand=stand_of(a, p), chance=chance, way=on_the_way),
-        text("sheet_next_catch", label=caught.label, drop=caught.drop) if caught else text("sheet_next_ground"),
+        text("sheet_next_catch", label=caught.label, drop=caught.drop)
+        if caught
+        else text("sheet_next_ground"),
         text("sheet_next_rope", stock=p.rope.stock, throwline=throwline),
     )
 

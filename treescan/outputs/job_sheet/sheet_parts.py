@@ -9,7 +9,16 @@ from xml.sax.saxutils import escape
 from reportlab.lib.colors import HexColor, black
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.utils import simpleSplit
-from reportlab.platypus import Flowable, KeepInFrame, ListFlowable, ListItem, Paragraph, Spacer, Table, TableStyle
+from reportlab.platypus import (
+    Flowable,
+    KeepInFrame,
+    ListFlowable,
+    ListItem,
+    Paragraph,
+    Spacer,
+    Table,
+    TableStyle,
+)
 
 from treescan.cautions import CAUTIONS
 from treescan.outputs.text.say import text as text_of
@@ -18,7 +27,9 @@ TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=9.2, leading=11.4)
 SMALL = ParagraphStyle("small", parent=TEXT, fontSize=7.7, leading=9.3)
 BIG = ParagraphStyle("big", parent=TEXT, fontName="Times-Bold", fontSize=13, leading=15)
 HEAD = ParagraphStyle("head", parent=TEXT, fontName="Times-Bold", fontSize=17, leading=20, spaceAfter=3)
-BAND = ParagraphStyle("band", parent=TEXT, fontName="Helvetica-Bold", fontSize=10, leading=12.4, spaceBefore=7, spaceAfter=2.5)
+BAND = ParagraphStyle(
+    "band", parent=TEXT, fontName="Helvetica-Bold", fontSize=10, leading=12.4, spaceBefore=7, spaceAfter=2.5
+)
 RULE = HexColor("#999999")
 
 
@@ -80,7 +91,10 @@ def bullets(items: Iterable[str], style: ParagraphStyle = TEXT) -> list[Paragrap
 
 def cautions_in_two(width: float) -> Table:
     """All cautions by number, in two columns."""
-    each = [strong(text_of("sheet_number", n=i), caution, SMALL) for i, caution in enumerate(CAUTIONS.values(), start=1)]
+    each = [
+        strong(text_of("sheet_number", n=i), caution, SMALL)
+        for i, caution in enumerate(CAUTIONS.values(), start=1)
+    ]
     middle = len(each) // 2
     return side_by_side(each[:middle], each[middle:], width)
 
@@ -99,11 +113,19 @@ def figures(rows: Iterable[tuple[str, ...]], width: float, share: float = 0.36) 
     """Label and figure, the last two of each row."""
     cells = [[words(label, SMALL), words(text)] for *_, label, text in rows]
     table = Table(cells, colWidths=[width * share, width * (1 - share)], hAlign="LEFT")
-    table.setStyle(TableStyle([*_TIGHT, ("LEFTPADDING", (0, 0), (0, -1), 0), ("LINEBELOW", (0, 0), (-1, -1), 0.3, RULE)]))
+    table.setStyle(
+        TableStyle([*_TIGHT, ("LEFTPADDING", (0, 0), (0, -1), 0), ("LINEBELOW", (0, 0), (-1, -1), 0.3, RULE)])
+    )
     return table
 
 
-def grid(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], roomy: float = 1.6, ruled: bool = False) -> Table:
+def grid(
+    head: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    widths: Sequence[float],
+    roomy: float = 1.6,
+    ruled: bool = False,
+) -> Table:
     """A table with a heading row; `roomy` points under every text and ruled cells leave space to write."""
     cells = [[strong(h, "", SMALL) for h in head]] + [[words(str(c), SMALL) for c in row] for row in rows]
     table = Table(cells, colWidths=list(widths), repeatRows=1, hAlign="LEFT")
@@ -124,7 +146,9 @@ def grid(head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[fl
     return table
 
 
-def side_by_side(left: Sequence[Any], right: Sequence[Any], width: float, share: float = 0.5, gap: float = 10.0) -> Table:
+def side_by_side(
+    left: Sequence[Any], right: Sequence[Any], width: float, share: float = 0.5, gap: float = 10.0
+) -> Table:
     """Two columns of blocks."""
     table = Table([[list(left), list(right)]], colWidths=[width * share, width * (1 - share)], hAlign="LEFT")
     table.setStyle(TableStyle([*_FLUSH, ("RIGHTPADDING", (0, 0), (0, 0), gap)]))
@@ -133,7 +157,13 @@ def side_by_side(left: Sequence[Any], right: Sequence[Any], width: float, share:
 
 def numbered(steps: Sequence[str]) -> ListFlowable:
     """Steps in order."""
-    return ListFlowable([ListItem(words(s), leftIndent=14) for s in steps], bulletType="1", bulletFormat="%s.", bulletFontSize=9.2, leftIndent=15)
+    return ListFlowable(
+        [ListItem(words(s), leftIndent=14) for s in steps],
+        bulletType="1",
+        bulletFormat="%s.",
+        bulletFontSize=9.2,
+        leftIndent=15,
+    )
 
 
 def boxes(items: Sequence[str]) -> Table:
@@ -164,7 +194,9 @@ def framed(content: Sequence[Any], width: float) -> Table:
 def strip(cells: Sequence[tuple[str, str, str]], width: float) -> Table:
     """Figures at a glance in one row: question, figure in large print, small words."""
     table = Table(
-        [[[words(a, SMALL), words(b, BIG), words(c, SMALL)] for a, b, c in cells]], colWidths=[width / len(cells)] * len(cells), hAlign="LEFT"
+        [[[words(a, SMALL), words(b, BIG), words(c, SMALL)] for a, b, c in cells]],
+        colWidths=[width / len(cells)] * len(cells),
+        hAlign="LEFT",
     )
     table.setStyle(
         TableStyle(

@@ -84,7 +84,14 @@ def card(a: Assessment, p: TieInPoint, number: int) -> Card:
         point=p,
         title=candidate_name(p),
         height=figure(float(a.tree.graph.unions.height[p.union]), "m"),
-        answers=(seen_answer(a, p), line_answer(a, p), hold_answer(a, p), fail_answer(p), reach_answer(a, p), order_answer(a, p)),
+        answers=(
+            seen_answer(a, p),
+            line_answer(a, p),
+            hold_answer(a, p),
+            fail_answer(p),
+            reach_answer(a, p),
+            order_answer(a, p),
+        ),
         scores=tuple((word(name), figure(v, "x2")) for name, v in p.scores.items()),
         cautions=tuple(CAUTIONS[k] for k in p.cautions if k in CAUTIONS),
     )
@@ -103,7 +110,10 @@ def seen_answer(a: Assessment, p: TieInPoint) -> Answer:
     arms = zip(u.arm_diameter[u.arms(k)], u.arm_diameter_sd[u.arms(k)], strict=True)
     rows = [
         row("card_below", say(below)),
-        row("card_above", text("list_all", items=tuple(Reason("thickness", d=float(d), sd=float(s)) for d, s in arms))),
+        row(
+            "card_above",
+            text("list_all", items=tuple(Reason("thickness", d=float(d), sd=float(s)) for d, s in arms)),
+        ),
         row("card_aspect", figure(u.aspect_ratio(k), "x2")),
         row("card_union_notes", listed((word(f) for f in u.flags[k]), "list_none")),
     ]
@@ -127,7 +137,10 @@ def line_answer(a: Assessment, p: TieInPoint) -> Answer:
     rows = [
         *_another_union(a, p, t),
         row("card_stand", say(stand_of(a, p))),
-        row("card_aim", text("card_aim_at", azimuth=azimuth, elevation=t.elevation, speed=t.speed, method=t.method)),
+        row(
+            "card_aim",
+            text("card_aim_at", azimuth=azimuth, elevation=t.elevation, speed=t.speed, method=t.method),
+        ),
         row("card_chance", text("card_chance_throws", chance=t.chance, throws=w.throws(t.expected_throws))),
         row("card_line", word(line_kind(t.isolation_class))),
         row("card_also_under", listed((word(u) for u in t.captured_unions), "card_nothing_else")),
@@ -142,7 +155,12 @@ def _another_union(a: Assessment, p: TieInPoint, t: Throw) -> list[Row]:
     if t.union == p.union:
         return []
     u = a.tree.graph.unions
-    return [row("card_over", text("card_over_other", union=u.label[t.union], height=float(u.height[t.union]), label=p.label))]
+    return [
+        row(
+            "card_over",
+            text("card_over_other", union=u.label[t.union], height=float(u.height[t.union]), label=p.label),
+        )
+    ]
 
 
 def hold_answer(a: Assessment, p: TieInPoint) -> Answer:
@@ -159,7 +177,11 @@ def hold_answer(a: Assessment, p: TieInPoint) -> Answer:
         row("card_section", say(section_of(a, p))),
         row("card_moves", figure(c.deflection, "mm")),
         row("card_own_weight", text("card_own_weight_share", share=c.self_weight_share)),
-        *((row("card_friction", text("card_friction_of", multiple=k.friction_multiple)),) if w.finite(k.friction_multiple) else ()),
+        *(
+            (row("card_friction", text("card_friction_of", multiple=k.friction_multiple)),)
+            if w.finite(k.friction_multiple)
+            else ()
+        ),
         *(row("card_note", say(note)) for note in c.notes),
     ]
     if p.load_test is None:
@@ -193,8 +215,14 @@ def _contact_rows(a: Assessment, p: TieInPoint) -> list[Row]:
     rows = []
     for r in contact_rows(a, p):
         support = r.side != "union"
-        where = {"side": r.side, "height": r.height, "d": r.diameter} if support else {"side": None, "height": None, "d": None}
-        rows.append(row("card_contact", text("card_contact_bears", bears=say(contact_words(r)), **where), on=r.on))
+        where = (
+            {"side": r.side, "height": r.height, "d": r.diameter}
+            if support
+            else {"side": None, "height": None, "d": None}
+        )
+        rows.append(
+            row("card_contact", text("card_contact_bears", bears=say(contact_words(r)), **where), on=r.on)
+        )
     return rows
 
 
@@ -203,7 +231,11 @@ def _tied_to(a: Assessment, p: TieInPoint) -> str:
     configuration, foot = p.check.configuration, a.tree.graph.xyz[0]
     if not configuration.tied_to:
         return text("card_tied_own")
-    return text("card_tied_other", name=configuration.tied_to, distance=float(np.hypot(*(configuration.base - foot)[:2])))
+    return text(
+        "card_tied_other",
+        name=configuration.tied_to,
+        distance=float(np.hypot(*(configuration.base - foot)[:2])),
+    )
 
 
 def fail_answer(p: TieInPoint) -> Answer:
@@ -211,9 +243,15 @@ def fail_answer(p: TieInPoint) -> Answer:
     k = p.check
     rows = [row("card_break", say(k.breaks[0].reason))] if k.breaks else []
     for i, c in enumerate(k.catches, start=1):
-        rows.append(row("card_ground", say(c.reason), i=i) if c.ground else row("card_catch", say(c.reason), i=i, label=c.label))
+        rows.append(
+            row("card_ground", say(c.reason), i=i)
+            if c.ground
+            else row("card_catch", say(c.reason), i=i, label=c.label)
+        )
     for b in k.breaks[1:]:
-        rows.append(row("card_other_break", text("card_break_then", why=say(b.reason), then=say(b.catches[0].reason))))
+        rows.append(
+            row("card_other_break", text("card_break_then", why=say(b.reason), then=say(b.catches[0].reason)))
+        )
     return Answer("ask_fail", (*rows, *stopped_rows(p)))
 
 
@@ -229,14 +267,19 @@ def reach_answer(a: Assessment, p: TieInPoint) -> Answer:
     r = p.reach
     fouled = int((np.asarray(r.fouled) >= 0).sum())
     shares = tuple(Reason("share_within", limit=limit, share=share) for limit, share in r.share_at)
-    swing = text("card_swing_of", swing=r.swing, speed=r.swing_speed, force=r.swing_force, hits=say(r.swing_hits))
+    swing = text(
+        "card_swing_of", swing=r.swing, speed=r.swing_speed, force=r.swing_force, hits=say(r.swing_hits)
+    )
     rows = [
         row("card_served", figure(r.share, "%")),
         row("card_angles", text("list_all", items=shares)),
         row("card_widest", figure(r.worst_angle, "deg")),
         row("card_swing", swing),
         row("card_missed", say(missed_work(a, ~np.asarray(r.served, bool)))),
-        row("card_fouled", text("card_fouled_of", n=fouled, all=len(r.fouled)) if fouled else text("card_fouled_none")),
+        row(
+            "card_fouled",
+            text("card_fouled_of", n=fouled, all=len(r.fouled)) if fouled else text("card_fouled_none"),
+        ),
         *(row("card_in_the_way", say(f)) for f in p.fouling),
         *(row("card_wire", say(c.words)) for c in p.clearances),
     ]
@@ -255,7 +298,10 @@ def order_answer(a: Assessment, p: TieInPoint) -> Answer:
         *(row("card_care", say(care)) for care in p.care),
         *((row("card_down", say(p.retrieval.words)),) if p.retrieval is not None else ()),
     )
-    steps = tuple(text("card_step", label=s.label, height=s.height if s.union is not None else None, how=say(s.words)) for s in p.access)
+    steps = tuple(
+        text("card_step", label=s.label, height=s.height if s.union is not None else None, how=say(s.words))
+        for s in p.access
+    )
     return Answer("ask_order", rows, steps)
 
 

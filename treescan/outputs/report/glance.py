@@ -39,7 +39,9 @@ def _where(a: Assessment, p: TieInPoint) -> Figure:
 def _stand(a: Assessment, p: TieInPoint) -> Figure:
     t = first_line(a, p)
     if t is None:
-        return Figure(text("glance_line"), text("glance_no_throw"), text("glance_no_throw_words", start=way_start(p)), 2)
+        return Figure(
+            text("glance_line"), text("glance_no_throw"), text("glance_no_throw_words", start=way_start(p)), 2
+        )
     place = stand_of(a, p)
     how = text(
         "glance_stand_words",

@@ -42,7 +42,15 @@ def overview(a: Assessment) -> Overview:
 
 def _seen_headline(a: Assessment) -> str:
     s, g = a.tree.stem, a.tree.graph
-    return text("over_tree", height=s.height, dbh=s.dbh, sd=s.dbh_sd, dbh_seen=w.finite(s.dbh), unions=len(g.unions), seen=seen_share(g))
+    return text(
+        "over_tree",
+        height=s.height,
+        dbh=s.dbh,
+        sd=s.dbh_sd,
+        dbh_seen=w.finite(s.dbh),
+        unions=len(g.unions),
+        seen=seen_share(g),
+    )
 
 
 def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
@@ -117,7 +125,9 @@ def _lines_in(a: Assessment) -> tuple[tuple[str, str], ...]:
     )
     rows = [(text(code), text("over_of_unions", n=n, all=total)) for code, n in counts]
     rows.append((text("over_places"), figure(len(a.throws.stances), "n")))
-    rows += [(text("over_places_refused", why=why), figure(count, "n")) for why, count in a.throws.stances.refused]
+    rows += [
+        (text("over_places_refused", why=why), figure(count, "n")) for why, count in a.throws.stances.refused
+    ]
     return tuple(rows)
 
 

@@ -71,7 +71,9 @@ def work_place(a: Assessment, row: int) -> Reason:
     if not 0 <= row < len(a.work):
         return Reason("work_straight_below")
     d = a.work.xyz[row] - a.tree.graph.xyz[0]
-    return Reason("work_at", label=a.work.label[row], height=float(d[2]), distance=float(np.hypot(d[0], d[1])))
+    return Reason(
+        "work_at", label=a.work.label[row], height=float(d[2]), distance=float(np.hypot(d[0], d[1]))
+    )
 
 
 def missed_work(a: Assessment, missed: NDArray[np.bool_]) -> Reason:

@@ -60,7 +60,9 @@ def report_html(a: Assessment) -> str:
     folder = files("treescan.outputs.report") / "page"
     page = {name: (folder / name).read_text(encoding="utf-8") for name in PAGE_FILES}
     env = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    env.globals.update(w=wording, text=text, say=say, word=word, figure=figure, listed=listed, line_kind=line_kind)
+    env.globals.update(
+        w=wording, text=text, say=say, word=word, figure=figure, listed=listed, line_kind=line_kind
+    )
     env.globals.update(candidate_name=candidate_name)
     with wording.written_for(a.settings.reader):
         return env.from_string(page["report.html"]).render(
@@ -163,7 +165,9 @@ def _charts(shown: list[TieInPoint]) -> dict[str, Markup]:
     shares = [(_name(p), [s for _, s in p.reach.share_at] or [p.reach.share]) for p in shown]
     return {
         "margins": Markup(str(margin_chart([(_name(p), p.check.check.margin) for p in shown]))),
-        "chances": Markup(str(share_bars(chances, 1, text("chart_chances")))) if any(c for _, c in chances) else Markup(),
+        "chances": Markup(str(share_bars(chances, 1, text("chart_chances"))))
+        if any(c for _, c in chances)
+        else Markup(),
         "coverage": Markup(str(share_bars(shares, 3, text("chart_coverage")))),
     }
 
@@ -233,7 +237,11 @@ def _comparison(c: Card) -> dict[str, Any]:
         ["", "", "page_height", text("page_height"), c.height],
         ["", "", "page_why_column", text("page_why_column"), " ".join(say_all(p.reasons))],
     ]
-    rows = [[answer.question, text(answer.question), r.code, r.label, r.text] for answer in c.answers for r in answer.rows]
+    rows = [
+        [answer.question, text(answer.question), r.code, r.label, r.text]
+        for answer in c.answers
+        for r in answer.rows
+    ]
     title = text("candidate_ranked", rank=p.rank, label=c.title) if p.usable else c.title
     return {"id": c.number, "title": title, "rows": head + rows}
 
@@ -241,7 +249,9 @@ def _comparison(c: Card) -> dict[str, Any]:
 def _against(cards: list[Card], settings: PlanningSettings) -> dict[str, str]:
     """Any two of the cards held against each other in two sentences, by "number number"."""
     pairs = combinations(cards, 2)
-    return {f"{x.number} {y.number}": " ".join(say_all(compare(x.point, y.point, settings))) for x, y in pairs}
+    return {
+        f"{x.number} {y.number}": " ".join(say_all(compare(x.point, y.point, settings))) for x, y in pairs
+    }
 
 
 def _embedded(value: Any) -> Markup:

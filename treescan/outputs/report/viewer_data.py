@@ -39,7 +39,9 @@ def viewer_data(a: Assessment) -> dict[str, Any]:
         "around": _around(a),
         "ground": _ground(a),
         "places": _packed(a.throws.stances.xyz),
-        "work": [{"at": _place(xyz), "label": label} for xyz, label in zip(a.work.xyz, a.work.label, strict=True)],
+        "work": [
+            {"at": _place(xyz), "label": label} for xyz, label in zip(a.work.xyz, a.work.label, strict=True)
+        ],
         "wires": [_line(c.line) for c in a.site.conductors],
         "base": _place(graph.xyz[0]),
         "top": number(_top(a), 5),
@@ -58,7 +60,9 @@ def _top(a: Assessment) -> float:
 
 def _wood(graph: WoodGraph, loaded: NDArray[np.bool_]) -> tuple[dict[str, Any], int]:
     """Limb tubes with few rings; the thinnest limbs are left out first, load paths never."""
-    kept = [(run, few_rings(run, graph.seen[run.node].astype(int) * 2 + loaded[run.node])) for run in runs(graph)]
+    kept = [
+        (run, few_rings(run, graph.seen[run.node].astype(int) * 2 + loaded[run.node])) for run in runs(graph)
+    ]
     kept.sort(key=lambda rk: (not loaded[rk[0].node].any(), -rk[0].radius.max()))
     total, last = 0, len(kept)
     for i, (_, rows) in enumerate(kept):
@@ -149,7 +153,9 @@ def _anchor(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
         "verdict": p.verdict,
         "at": _place(graph.unions.place[p.union]),
         "height": number(graph.unions.height[p.union], 4),
-        "says": text("viewer_tag", rank=p.rank, label=p.label, height=float(graph.unions.height[p.union])) if p.usable else p.label,
+        "says": text("viewer_tag", rank=p.rank, label=p.label, height=float(graph.unions.height[p.union]))
+        if p.usable
+        else p.label,
         "path": [int(n) for n in c.nodes],
         "use": [number(u, 3) for u in c.utilisation],
         "governing": int(c.governing),

@@ -20,5 +20,9 @@ def first_line(a: Assessment, p: TieInPoint) -> Throw | None:
     stop = first_stop(p)
     if stop is None or stop.how == LADDER:
         return None
-    found = [t for c in (1, 2, 3) if (t := a.throws.best.get((stop.union if stop.union is not None else -1, c))) is not None]
+    found = [
+        t
+        for c in (1, 2, 3)
+        if (t := a.throws.best.get((stop.union if stop.union is not None else -1, c))) is not None
+    ]
     return max(found, key=lambda t: t.chance, default=None)

@@ -28,7 +28,10 @@ class Standpoint:
         """Points (..., 3) as metres to the right, up, and away from the reader."""
         s, c = np.sin(self.azimuth), np.cos(self.azimuth)
         d = np.asarray(xyz, float) - self.centre
-        return np.stack([-c * d[..., 0] + s * d[..., 1], d[..., 2] + self.centre[2], -(s * d[..., 0] + c * d[..., 1])], axis=-1)
+        return np.stack(
+            [-c * d[..., 0] + s * d[..., 1], d[..., 2] + self.centre[2], -(s * d[..., 0] + c * d[..., 1])],
+            axis=-1,
+        )
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,9 @@ class SeenLimb:
     piece_of_node: NDArray[np.intp]
 
 
-def seen_limbs(graph: WoodGraph, standpoint: Standpoint, wanted: NDArray[np.bool_] | None = None) -> list[SeenLimb]:
+def seen_limbs(
+    graph: WoodGraph, standpoint: Standpoint, wanted: NDArray[np.bool_] | None = None
+) -> list[SeenLimb]:
     """Limbs in drawing order, the farthest first.
 
     Parameters
@@ -73,10 +78,14 @@ def seen_limbs(graph: WoodGraph, standpoint: Standpoint, wanted: NDArray[np.bool
     return out
 
 
-def _thickest(all_runs: Sequence[Run], wanted: NDArray[np.bool_] | None) -> list[tuple[Run, NDArray[np.intp]]]:
+def _thickest(
+    all_runs: Sequence[Run], wanted: NDArray[np.bool_] | None
+) -> list[tuple[Run, NDArray[np.intp]]]:
     """Runs with few rows, thickest limbs first, until the drawing is full."""
     out, count = [], 0
-    for run in sorted(all_runs, key=lambda r: (wanted is None or not wanted[r.node].any(), -float(r.radius.max()))):
+    for run in sorted(
+        all_runs, key=lambda r: (wanted is None or not wanted[r.node].any(), -float(r.radius.max()))
+    ):
         rows = _rows(run)
         count += len(rows)
         if count > MOST_PIECES and not (wanted is not None and wanted[run.node].any()):

@@ -17,7 +17,9 @@ Floats = NDArray[np.float64]
 
 def rope_rest(graph: WoodGraph, p: TieInPoint) -> Floats:
     """Where the rope bears on the wood, on top of the limb, (3,). [m, local]"""
-    node, place = place_on_limb(graph, p.union, p.check.configuration.rest_node, p.check.configuration.rest_distance)
+    node, place = place_on_limb(
+        graph, p.union, p.check.configuration.rest_node, p.check.configuration.rest_distance
+    )
     return place + np.array([0.0, 0.0, graph.segment_radius[node]])
 
 
@@ -55,4 +57,8 @@ def swing_from(a: Assessment, p: TieInPoint) -> int:
 def swing_arc(a: Assessment, p: TieInPoint) -> Floats:
     """The pendulum from the served work point with the longest swing, through plumb and up again, (k, 3); empty when none."""
     row = swing_from(a, p)
-    return np.zeros((0, 3)) if row < 0 else arc(contact_point(a.tree.graph, p.check.configuration), a.work.xyz[row], steps=24)[0]
+    return (
+        np.zeros((0, 3))
+        if row < 0
+        else arc(contact_point(a.tree.graph, p.check.configuration), a.work.xyz[row], steps=24)[0]
+    )

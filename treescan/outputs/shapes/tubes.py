@@ -48,7 +48,9 @@ def few_rings(run: Run, state: NDArray[np.integer]) -> NDArray[np.intp]:
 
 
 @njit(cache=True)
-def spaced(line: Floats, apart: Floats, always: NDArray[np.bool_]) -> NDArray[np.intp]:  # pragma: no cover - compiled
+def spaced(
+    line: Floats, apart: Floats, always: NDArray[np.bool_]
+) -> NDArray[np.intp]:  # pragma: no cover - compiled
     """Rows of a line (k, 3) to keep: the first, each at least its own distance `apart` (k,) beyond the last one kept or wanted `always`
     (k,), and the end."""
     keep, count, along, last, end = np.zeros(len(line) + 1, np.intp), 1, 0.0, 0.0, len(line) - 1

@@ -15,16 +15,24 @@ TEXTS: dict[str, str] = {
     "place_from_stem": "{distance:m} {side:compass} vom Stamm",
     "over_no_candidate": "Aus diesem Scan lässt sich kein Ankerpunkt in eine Reihenfolge bringen.",
     "over_not_assessable": "Aus diesem Scan nicht zu beurteilen.",
-    "over_tree": "Der Baum ist {height:m?} hoch[, sein Stamm in Brusthöhe {dbh±sd:cm} dick].[{!dbh_seen} Der Stamm wurde in Brusthöhe nicht gesehen.] "
+    "over_tree": "Der Baum ist {height:m?} hoch[, sein Stamm in Brusthöhe {dbh±sd:cm} dick].[{!dbh_seen} "
+    "Der Stamm wurde in Brusthöhe nicht gesehen.] "
     "{unions:n} Gabelungen wurden verfolgt; der Scan sah {seen:%?} der gezeichneten Astlänge.",
-    "over_line": "Für {label} stehen Sie {stand}: {method:word}, {chance:%} je Wurf[, etwa {throws:n} {throws|Wurf|Würfe}].",
-    "over_hold": "{label} trägt {force:kN?}. Festigkeit durch Spannung am schwächsten Querschnitt: {margin}; dieser Querschnitt ist {section}."
-    "[ Wahrscheinlichkeit, dass er im gewöhnlichen Gebrauch bricht, wenn das Holz gesund ist: {chance:chance}.]",
-    "over_fail_ground": "Bricht {label}, so wurde kein Ast gefunden, der das Seil auffängt: rechnen Sie mit einem Sturz bis zum Boden. "
+    "over_line": "Für {label} stehen Sie {stand}: {method:word}, {chance:%} je Wurf[, etwa {throws:n} "
+    "{throws|Wurf|Würfe}].",
+    "over_hold": "{label} trägt {force:kN?}. Festigkeit durch Spannung am schwächsten Querschnitt: "
+    "{margin}; dieser Querschnitt ist {section}."
+    "[ Wahrscheinlichkeit, dass er im gewöhnlichen Gebrauch bricht, wenn das Holz gesund ist: "
+    "{chance:chance}.]",
+    "over_fail_ground": "Bricht {label}, so wurde kein Ast gefunden, der das Seil auffängt: rechnen Sie mit "
+    "einem Sturz bis zum Boden. "
     "Sichern Sie sich ein zweites Mal.",
-    "over_fail_next": "Bricht {label}, so fängt {next} das Seil nach einer Fallhöhe von {drop:m?} mit einer Spitzenkraft von {peak:kN?}.",
-    "over_reach": "Von {label} aus ist {share:%?} der Arbeit erreichbar. Das Seil steht bis {angle:deg?} aus dem Lot[; ein Ausrutscher pendelt bis {swing:m}].",
-    "over_order": "{n:n} {n|Schritt|Schritte} vom Boden bis {label}.[ Nehmen Sie {stock:m0} Kletterseil mit.] Prüfen Sie die Gabelung von Hand, bevor Sie "
+    "over_fail_next": "Bricht {label}, so fängt {next} das Seil nach einer Fallhöhe von {drop:m?} mit einer "
+    "Spitzenkraft von {peak:kN?}.",
+    "over_reach": "Von {label} aus ist {share:%?} der Arbeit erreichbar. Das Seil steht bis {angle:deg?} "
+    "aus dem Lot[; ein Ausrutscher pendelt bis {swing:m}].",
+    "over_order": "{n:n} {n|Schritt|Schritte} vom Boden bis {label}.[ Nehmen Sie {stock:m0} Kletterseil "
+    "mit.] Prüfen Sie die Gabelung von Hand, bevor Sie "
     "sich ihr anvertrauen.",
     "section": "{d±sd:cm?} dick, {height:m} hoch; er würde durch {mode:word} versagen",
     "glance_first": "Zuerst zu prüfen",

@@ -131,7 +131,9 @@ def spelled_page(page: str) -> str:
     def write(found: re.Match[str]) -> str:
         if found[1]:
             return found[1]
-        return found[0] if any(c in unescape(found[3]) for c in CAUTIONS.values()) else _WORD.sub(_us, found[3])
+        return (
+            found[0] if any(c in unescape(found[3]) for c in CAUTIONS.values()) else _WORD.sub(_us, found[3])
+        )
 
     head, body, rest = page.partition("<body>")
     return head + body + _TEXT.sub(write, rest)

@@ -64,7 +64,9 @@ _SPEC = re.compile(r"(?P<name>m3(?!\d)|[a-zA-Z%/_]+)(?P<digits>\d?)")
 class Tongue:
     """One language: every sentence and every word by its code, with another language behind it for what it lacks."""
 
-    def __init__(self, texts: Mapping[str, str], words: Mapping[str, str], behind: Tongue | None = None) -> None:
+    def __init__(
+        self, texts: Mapping[str, str], words: Mapping[str, str], behind: Tongue | None = None
+    ) -> None:
         self.texts, self.words, self.behind = texts, words, behind
 
     def template(self, code: str) -> str:
@@ -113,7 +115,11 @@ class Tongue:
                 return "", False
             return part[2 if round(abs(value)) == 1 else 3], True
         spec = part[2].removesuffix("?")
-        if value is None or (isinstance(value, (tuple, str)) and not value) or (isinstance(value, float) and math.isnan(value)):
+        if (
+            value is None
+            or (isinstance(value, (tuple, str)) and not value)
+            or (isinstance(value, float) and math.isnan(value))
+        ):
             return self.word(w.NOT_SEEN), spec != part[2]
         if doubt:
             sd = values[doubt]
@@ -146,7 +152,9 @@ class Tongue:
     def _list(self, names: list[str], joint: str, limit: int = MAX_NAMES) -> str:
         if len(names) > limit + 1:
             names = [*names[:limit], self.render("list_more", {"n": len(names) - limit})]
-        return f" {self.word(joint)} ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else names[0]
+        return (
+            f" {self.word(joint)} ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else names[0]
+        )
 
 
 @cache

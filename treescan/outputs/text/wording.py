@@ -53,7 +53,9 @@ def finite(x: Any) -> bool:
     >>> finite(2), finite(float("nan")), finite(None)
     (True, False, False)
     """
-    return (isinstance(x, (int, float)) and math.isfinite(x)) or (hasattr(x, "dtype") and bool(math.isfinite(x)))
+    return (isinstance(x, (int, float)) and math.isfinite(x)) or (
+        hasattr(x, "dtype") and bool(math.isfinite(x))
+    )
 
 
 def plain(x: float, digits: int = 1, unit: str = "") -> str:
@@ -81,7 +83,11 @@ def length_pair(x: float, digits: int = 1) -> tuple[str, str]:
     >>> length_pair(8.4), length_pair(float("nan"))
     (('8.4 m', '27.6 ft'), ('not seen', ''))
     """
-    return ordered(f"{x:.{digits}f} m", f"{x / FOOT_M:.{max(digits - (abs(x) >= 30), 0)}f} ft") if finite(x) else (NOT_SEEN, "")
+    return (
+        ordered(f"{x:.{digits}f} m", f"{x / FOOT_M:.{max(digits - (abs(x) >= 30), 0)}f} ft")
+        if finite(x)
+        else (NOT_SEEN, "")
+    )
 
 
 def force_pair(x: float) -> tuple[str, str]:
@@ -121,7 +127,9 @@ def diameter(x: float, sd: float = math.nan) -> str:
         return NOT_SEEN
     spread, spread_in = (f" ± {100 * sd:.1f}", f" ± {sd / INCH_M:.1f}") if finite(sd) else ("", "")
     first = reader().units == "imperial"
-    return both(f"{100 * x:.0f}{'' if first else spread} cm", f"{x / INCH_M:.1f}{spread_in if first else ''} in")
+    return both(
+        f"{100 * x:.0f}{'' if first else spread} cm", f"{x / INCH_M:.1f}{spread_in if first else ''} in"
+    )
 
 
 def small(x: float) -> str:

@@ -20,16 +20,19 @@ VIEWS: dict[str, str] = {
     "draw_first_line": "{union}, first line",
     "draw_first_line_tip": "first line",
     "draw_elevation": "Elevation of the tree from the {side:compass}[{?stand}, the standing place]",
-    "draw_elevation_caption": "As seen from the {side:compass}[{?stand}, the standing place]. Dashed wood is hidden behind other limbs; hatched wood was not "
+    "draw_elevation_caption": "As seen from the {side:compass}[{?stand}, the standing place]. Dashed wood "
+    "is hidden behind other limbs; hatched wood was not "
     "seen by the scan.",
     "draw_anchor": "{label}  {height:m}",
     "draw_base": "base: {name}",
     "draw_base_tip": "base of the line, tied to {name}",
     "draw_plan": "Plan of the tree, north up, with standing places",
-    "draw_plan_caption": "North up; rings every {ring:m0} from the stem.[ Dashed: stand clear of it while {tested} is load-tested, {clear:m0} round the point "
+    "draw_plan_caption": "North up; rings every {ring:m0} from the stem.[ Dashed: stand clear of it while "
+    "{tested} is load-tested, {clear:m0} round the point "
     "plumb below it.]",
     "draw_plan_places": "{rings} Small circles are standing places found on the ground.",
-    "draw_plan_chances": "{rings} Darker and larger circles: better chance of {line:word} over {union} with the best aim from there; {top:%} at most. A bag that "
+    "draw_plan_chances": "{rings} Darker and larger circles: better chance of {line:word} over {union} with "
+    "the best aim from there; {top:%} at most. A bag that "
     "comes down within {near:m0} of the thrower counts for less.",
     "draw_building": "building",
     "draw_road": "road",
@@ -44,11 +47,15 @@ VIEWS: dict[str, str] = {
     "draw_clear": "stand clear of the load test",
     "draw_north": "N",
     "draw_window": "{label} as the thrower sees it",
-    "draw_window_brief": "{label} from the hand, in degrees beside the aim and above level. Outlined: wanted limb. Box: where nine of ten useful bags pass. "
+    "draw_window_brief": "{label} from the hand, in degrees beside the aim and above level. Outlined: "
+    "wanted limb. Box: where nine of ten useful bags pass. "
     "[Bags, {marks}; ]cross: stopped.",
-    "draw_window_caption": "{label} as the thrower sees it from the hand, in degrees beside the aim and above level; the aim is {elevation:deg} up. "
-    "Wanted limb orange, nearer wood darker, dashed: the flight aimed at. [Box: where nine of ten useful bags pass. Bags, {marks}. ]"
-    "Crosses: stopped[; {outside:%} are stopped before, outside the picture]. Of all throws spread about this aim: {falls}."
+    "draw_window_caption": "{label} as the thrower sees it from the hand, in degrees beside the aim and "
+    "above level; the aim is {elevation:deg} up. "
+    "Wanted limb orange, nearer wood darker, dashed: the flight aimed at. [Box: where nine of ten useful "
+    "bags pass. Bags, {marks}. ]"
+    "Crosses: stopped[; {outside:%} are stopped before, outside the picture]. Of all throws spread about "
+    "this aim: {falls}."
     "[ Twigs and leaves catch some more: the chance of one throw is {chance:%}.]",
     "draw_fall": "{share:%} {what}",
     "draw_aim": "aim",
@@ -102,8 +109,10 @@ SCENE: dict[str, str] = {
     "scene_stem": "stem",
     "scene_limb": "limb {number} order {order}",
     "scene_mesh": "{wood}, {use}",
-    "scene_axes": "x = east, y = up, z = -north, local <metres|meters>; map = (x + origin 0, -z + origin 1, y + origin 2)",
-    "scene_colours": "greatest median use of bending capacity over all ranked candidates; <grey|gray> = not seen by the scan",
+    "scene_axes": "x = east, y = up, z = -north, local <metres|meters>; map = (x + origin 0, -z + origin 1, "
+    "y + origin 2)",
+    "scene_colours": "greatest median use of bending capacity over all ranked candidates; <grey|gray> = not "
+    "seen by the scan",
 }
 
 TEXTS: dict[str, str] = CHARTS | VIEWS | SCALE | PAPER | SCENE

@@ -21,7 +21,8 @@ SHARED: dict[str, str] = {
     "work_missed_many": "{n:n} of {all:n} work points, {low:m} to {high:m} up",
     "section_unseen": "not seen",
     "section": "{d±sd:cm?} thick, {height:m} up; it would fail by {mode:word}",
-    "breaking_chance": "{ordinary:chance} in ordinary use[; {hard:chance} under the exceptional load ({case:word})]. The wood is taken as sound.",
+    "breaking_chance": "{ordinary:chance} in ordinary use[; {hard:chance} under the exceptional load "
+    "({case:word})]. The wood is taken as sound.",
     "rope_parts": "{length:m}[: {parts}]",
     "rope_part": "{what:word} {length:m}",
     "rope_stock": "{stock:m0}[{?short}; it does not reach the ground]",
@@ -51,19 +52,22 @@ CARDS: dict[str, str] = {
     "card_over_other": "{union}, {height:m} up. {label} itself has no throw from the ground.",
     "card_stand": "Stand",
     "card_aim": "Aim",
-    "card_aim_at": "{azimuth:deg} ({azimuth:compass}), {elevation:deg} above level, {speed:m/s}, {method:word}",
+    "card_aim_at": "{azimuth:deg} ({azimuth:compass}), {elevation:deg} above level, {speed:m/s}, "
+    "{method:word}",
     "card_chance": "Chance of one throw",
     "card_chance_throws": "{chance:%}[; about {throws:n} {throws|throw|throws}]",
     "card_line": "Line",
     "card_also_under": "Also under the line",
     "card_nothing_else": "no other limb",
     "card_rest": "Rope comes to rest",
-    "card_rest_out": "{out:m2} out from the union; [{?slides}it slides in by itself][{!slides}it stays there]",
+    "card_rest_out": "{out:m2} out from the union; [{?slides}it slides in by itself][{!slides}it stays "
+    "there]",
     "card_min_bag": "Lightest bag that comes down",
     "card_verdict": "Verdict by calculation",
     "card_verdict_why": "{verdict:Word}. {why}",
     "card_force": "Force on the union",
-    "card_force_of": "{force:kN?}.[ A climber who hangs still loads it with {multiple:x} times their weight.]",
+    "card_force_of": "{force:kN?}.[ A climber who hangs still loads it with {multiple:x} times their "
+    "weight.]",
     "card_contact": "Rope on {on}",
     "card_contact_bears": "{bears}[, {side:word}, {height:m} up, {d:cm} thick]",
     "card_tied": "Tied to",
@@ -95,7 +99,8 @@ CARDS: dict[str, str] = {
     "card_angles": "Within a rope angle",
     "card_widest": "Widest rope angle",
     "card_swing": "Swing if you slip",
-    "card_swing_of": "Up to {swing:m?} sideways at {speed:m/s?}, rope force {force:kN?}. First in the way: {hits}.",
+    "card_swing_of": "Up to {swing:m?} sideways at {speed:m/s?}, rope force {force:kN?}. First in the way: "
+    "{hits}.",
     "card_missed": "Out of reach",
     "card_fouled": "Straight rope meets wood",
     "card_fouled_of": "for {n:n} of {all:n} work points",
@@ -121,10 +126,12 @@ GLANCE: dict[str, str] = {
     "glance_no_throw_words": "found from the ground. {start}",
     "glance_stand": "Stand",
     "glance_stand_figure": "{distance:m_first} {side:compass}",
-    "glance_stand_words": "({distance:m_second}) of the stem; [first line over {over}; ]{method:word}, {chance:%} each[, about {throws:n} {throws|throw|throws}]",
+    "glance_stand_words": "({distance:m_second}) of the stem; [first line over {over}; ]{method:word}, "
+    "{chance:%} each[, about {throws:n} {throws|throw|throws}]",
     "glance_hold": "Strength over stress",
     "glance_hold_figure": "{low:x2} times",
-    "glance_hold_words": "low figure, if sound (median {median:x2}), under {force:kN}; {seen:%?} of the load path seen",
+    "glance_hold_words": "low figure, if sound (median {median:x2}), under {force:kN}; {seen:%?} of the "
+    "load path seen",
     "glance_hold_unseen": "not seen",
     "glance_hold_unseen_words": "under {force:kN?}; {seen:%?} of the load path seen",
     "glance_fail": "If it fails",
@@ -143,7 +150,8 @@ GLANCE: dict[str, str] = {
 OVERVIEW: dict[str, str] = {
     "over_no_candidate": "No candidate could be ranked from this scan.",
     "over_not_assessable": "Not assessable from this scan.",
-    "over_tree": "The tree is {height:m?} tall[, its stem {dbh±sd:cm} thick at breast height].[{!dbh_seen} The stem was not seen at breast "
+    "over_tree": "The tree is {height:m?} tall[, its stem {dbh±sd:cm} thick at breast height].[{!dbh_seen} "
+    "The stem was not seen at breast "
     "height.] {unions:n} unions traced; the scan saw {seen:%?} of the limb length drawn.",
     "over_height": "Height",
     "over_dbh": "Stem diameter at breast height",
@@ -158,15 +166,22 @@ OVERVIEW: dict[str, str] = {
     "over_frame": "Coordinates",
     "over_frame_local": "local frame, no map reference in the file",
     "over_line_none": "No throw from the ground was found for {label}. {start}",
-    "over_line": "For {label} stand {stand}: {method:word}, {chance:%} a throw[, about {throws:n} {throws|throw|throws}].",
-    "over_line_other": "No throw reaches {label} itself. The first line goes over {over}: stand {stand}, {method:word}, {chance:%} a throw"
+    "over_line": "For {label} stand {stand}: {method:word}, {chance:%} a throw[, about {throws:n} "
+    "{throws|throw|throws}].",
+    "over_line_other": "No throw reaches {label} itself. The first line goes over {over}: stand {stand}, "
+    "{method:word}, {chance:%} a throw"
     "[, about {throws:n} {throws|throw|throws}]. From there advance upward.",
-    "over_hold": "{label} carries {force:kN?}. Strength over stress at the weakest section is {margin}; that section is {section}."
+    "over_hold": "{label} carries {force:kN?}. Strength over stress at the weakest section is {margin}; "
+    "that section is {section}."
     "[ Chance that it breaks in ordinary use, if the wood is sound: {chance:chance}.]",
-    "over_fail_ground": "If {label} breaks, no limb was found that would catch the rope: expect a fall to the ground. Use a second attachment.",
-    "over_fail_next": "If {label} breaks, the rope is caught next at {next}, after a drop of {drop:m?} with a peak force of {peak:kN?}.",
-    "over_reach": "From {label} {share:%?} of the work is in reach. The rope stands up to {angle:deg?} from plumb[; a slip swings up to {swing:m}].",
-    "over_order": "{n:n} {n|step|steps} from the ground to {label}.[ Bring {stock:m0} of climbing rope.] Inspect the union by hand before committing to it.",
+    "over_fail_ground": "If {label} breaks, no limb was found that would catch the rope: expect a fall to "
+    "the ground. Use a second attachment.",
+    "over_fail_next": "If {label} breaks, the rope is caught next at {next}, after a drop of {drop:m?} with "
+    "a peak force of {peak:kN?}.",
+    "over_reach": "From {label} {share:%?} of the work is in reach. The rope stands up to {angle:deg?} from "
+    "plumb[; a slip swings up to {swing:m}].",
+    "over_order": "{n:n} {n|step|steps} from the ground to {label}.[ Bring {stock:m0} of climbing rope.] "
+    "Inspect the union by hand before committing to it.",
     "over_isolated": "Isolated: only the wanted limb between the legs",
     "over_isolable": "Can be isolated by manipulating the line",
     "over_several": "Over several limbs only: basal anchor",
@@ -178,16 +193,20 @@ OVERVIEW: dict[str, str] = {
 }
 
 PAGE: dict[str, str] = {
-    "page_description": "Candidate tie-in points from a laser scan of a tree. Planning aid, to be inspected by a competent climber.",
+    "page_description": "Candidate tie-in points from a laser scan of a tree. Planning aid, to be inspected "
+    "by a competent climber.",
     "page_title": "{name} – candidate tie-in points",
     "page_skip": "Skip to the report",
     "page_kind": "Candidate tie-in points from a scan",
-    "page_lead_hopeless": "No candidate is ranked. Below: what was seen, why that is not enough and what a rescan needs.",
+    "page_lead_hopeless": "No candidate is ranked. Below: what was seen, why that is not enough and what a "
+    "rescan needs.",
     "page_lead_first": "First to inspect:",
     "page_lead_where": "{height:m} up, {system:word}, {hardware:word}.",
-    "page_lead_counts": "{ranked:n} {ranked|candidate|candidates} ranked, {others:n} not ranked. Forces are for a climber of {mass:kg} with gear.",
+    "page_lead_counts": "{ranked:n} {ranked|candidate|candidates} ranked, {others:n} not ranked. Forces are "
+    "for a climber of {mass:kg} with gear.",
     "page_lead_unranked": "{n:n} {n|was|were} judged; the table gives the reason for each.",
-    "page_lead_no_limbs": "None of the {n:n} unions has limbs that the settings accept for a tie-in point; their sizes stand below.",
+    "page_lead_no_limbs": "None of the {n:n} unions has limbs that the settings accept for a tie-in point; "
+    "their sizes stand below.",
     "page_glance": "The first candidate at a glance",
     "page_cautions": "Cautions",
     "page_before": "Before anything else",
@@ -200,7 +219,8 @@ PAGE: dict[str, str] = {
     "page_background": "Settings and sources",
     "page_cautions_full": "Cautions in full",
     "page_why_not": "Why it cannot be assessed, and what a rescan needs",
-    "page_canvas": "Three-dimensional view of the tree. Arrow keys turn it, plus and minus zoom, shift with arrows moves it, zero goes back. "
+    "page_canvas": "Three-dimensional view of the tree. Arrow keys turn it, plus and minus zoom, shift with "
+    "arrows moves it, zero goes back. "
     "Every candidate is also in the table below.",
     "page_view": "View",
     "page_view_home": "Whole tree",
@@ -209,7 +229,8 @@ PAGE: dict[str, str] = {
     "page_view_top": "From above",
     "page_zoom_in": "Zoom in",
     "page_zoom_out": "Zoom out",
-    "page_no_view": "This browser shows no 3-D view. The drawings, tables and cards below hold the same figures.",
+    "page_no_view": "This browser shows no 3-D view. The drawings, tables and cards below hold the same "
+    "figures.",
     "page_pick": "Pick a numbered union in the view, or here:",
     "page_shown": "Candidate shown",
     "page_option": "[{rank}. ][{!usable}not ranked: ]{candidate}",
@@ -224,7 +245,8 @@ PAGE: dict[str, str] = {
     "page_view_use": "Limbs are <coloured|colored> by the use of capacity under the chosen candidate.",
     "page_view_unseen": "Speckled <grey|gray> wood was not seen and may hold anything.",
     "page_view_hands": "Drag to turn, two fingers or shift-drag to move, wheel or pinch to zoom.",
-    "page_view_dots": "Dots on the ground: standing places, darker where a throw has the better chance. Dots in the crown: work points, blue where "
+    "page_view_dots": "Dots on the ground: standing places, darker where a throw has the better chance. "
+    "Dots in the crown: work points, blue where "
     "the chosen candidate reaches them.",
     "page_view_widths": "Widths of rope and arcs are not to scale.",
     "page_tree": "The tree",
@@ -244,14 +266,17 @@ PAGE: dict[str, str] = {
     "page_margins": "Strength over stress, by candidate",
     "page_margins_note": "Decide on the low figure, printed left of each bar. It takes the wood as sound.",
     "page_weakest": "{label}: where it would break first",
-    "page_path_note": "Use of capacity from the rope (left) down to the ground (right), median. The cross marks the weakest section.",
+    "page_path_note": "Use of capacity from the rope (left) down to the ground (right), median. The cross "
+    "marks the weakest section.",
     "page_coverage": "Share of the work within a rope angle of {angles:names} from plumb",
     "page_approach": "Approach, for and against",
     "page_to": "To {label}",
     "page_stated": "Stated by the competent person",
     "page_cuts": "Cuts in their order",
-    "page_ranking_note": "Order in which to inspect, by the criteria shown on each card. What rules a candidate out (unseen, too thin, dead, near a "
-    "conductor) rules it out whatever its other figures. Two candidates that cannot be told apart are marked as a tie.",
+    "page_ranking_note": "Order in which to inspect, by the criteria shown on each card. What rules a "
+    "candidate out (unseen, too thin, dead, near a "
+    "conductor) rules it out whatever its other figures. Two candidates that cannot be told apart are "
+    "marked as a tie.",
     "page_filter": "Filter the table",
     "page_find": "Find",
     "page_find_example": "U07, basal, doubtful …",
@@ -271,17 +296,21 @@ PAGE: dict[str, str] = {
     "page_tie": "tie",
     "page_tie_note": "cannot be told apart from the next one",
     "page_stable": "same rank in {share:%}",
-    "page_stable_note": "share of trial rankings, with other weights and within the measurement errors, in which it keeps its rank",
+    "page_stable_note": "share of trial rankings, with other weights and within the measurement errors, in "
+    "which it keeps its rank",
     "page_median": "median {median:x2}",
     "page_drop": "drop {drop:m}",
     "page_more": "More",
-    "page_table_note": "Margin: strength over stress at the weakest section; the low figure is the 5th percentile. Throw: isolated has only the "
-    "wanted limb between the legs, to isolate needs the line manipulated, several limbs allows a basal anchor only. Same rank: share of trial rankings, with other "
+    "page_table_note": "Margin: strength over stress at the weakest section; the low figure is the 5th "
+    "percentile. Throw: isolated has only the "
+    "wanted limb between the legs, to isolate needs the line manipulated, several limbs allows a basal "
+    "anchor only. Same rank: share of trial rankings, with other "
     "weights and within the measurement errors, in which it keeps its rank.",
     "page_not_ranked": "Not ranked, and why",
     "page_why_here": "Why it stands here",
     "page_why_not_ranked": "Why it is not ranked",
-    "page_keeps": "It keeps its rank in {share:%} of the trial rankings, with other weights and within the measurement errors.",
+    "page_keeps": "It keeps its rank in {share:%} of the trial rankings, with other weights and within the "
+    "measurement errors.",
     "page_pareto": "No other ranked candidate is better in every criterion.",
     "page_scores": "Scores, 0 to 1",
     "page_together": "together",
@@ -302,8 +331,10 @@ PAGE: dict[str, str] = {
     "page_col_stem": "Stem there",
     "page_sources": "Sources of the published values, and how far each may be trusted",
     "page_sources_table": "Sources",
-    "page_sources_note": "read: the number stood in a text that was opened; quoted: read, quoted by a second text; memory: recalled and not confirmed; "
-    "derived: follows from a stated formula; practice: common practice, no source; choice: a choice of this project, settable.",
+    "page_sources_note": "read: the number stood in a text that was opened; quoted: read, quoted by a "
+    "second text; memory: recalled and not confirmed; "
+    "derived: follows from a stated formula; practice: common practice, no source; choice: a choice of this "
+    "project, settable.",
     "page_redirects": "Redirects",
     "page_whole_card": "The whole card",
     "page_not_ranked_name": "Not ranked: {name}",

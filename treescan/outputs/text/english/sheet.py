@@ -92,9 +92,11 @@ RESCUE: dict[str, str] = {
     "rescue_bight_length": "at least twice the height: {length:m}",
     "rescue_two": "Load with two people",
     "rescue_two_judged": "among the loads it was judged by (rescue case); a further shock is not",
-    "rescue_two_not_judged": "not among the loads it was judged by: have it judged for two before relying on this union",
+    "rescue_two_not_judged": "not among the loads it was judged by: have it judged for two before relying "
+    "on this union",
     "rescue_lines": "Candidates for a rescue line of its own",
-    "rescue_no_second": "No second union is ranked: a rescue line needs another tree, a platform or another plan.",
+    "rescue_no_second": "No second union is ranked: a rescue line needs another tree, a platform or another "
+    "plan.",
     "rescue_col_from": "From the first",
     "rescue_col_one": "Margin, low, one person",
     "rescue_col_note": "Note",
@@ -116,7 +118,8 @@ RESCUE: dict[str, str] = {
 
 FORMS: dict[str, str] = {
     "form_inspection": "Inspection",
-    "form_parts": "The upper part comes from the scan. The lower part can only be filled in by a competent person at the tree.",
+    "form_parts": "The upper part comes from the scan. The lower part can only be filled in by a competent "
+    "person at the tree.",
     "form_scan": "From the scan",
     "form_notes": "Notes on this scan",
     "form_seen": "Seen at the tree, by the competent person",
@@ -140,7 +143,8 @@ FORMS: dict[str, str] = {
     "risk_col_likely": "Likely? Severe?",
     "risk_col_done": "Done about it, by whom",
     "risk_anchor": "Anchor gives out",
-    "risk_anchor_plan": "candidates ranked on the low figure; inspection and load test; what catches next is listed",
+    "risk_anchor_plan": "candidates ranked on the low figure; inspection and load test; what catches next "
+    "is listed",
     "risk_wood": "Wood unsound inside",
     "risk_wood_plan": "cannot be seen by a scan: inspection form, sounding, other means",
     "risk_swing": "Swing into stem or limb",
