@@ -81,7 +81,7 @@ def made_up(
         ]
     )
     fitness = (
-        ScanFitness("assessable", (Reason("own_words", words="Six scan positions; bark seen all round up to 6 m."),), bands)
+        ScanFitness("assessable", (Reason("own_words", words="Six scan positions; bark seen all round on the lower stem."),), bands)
         if assessable
         else ScanFitness(
             "not assessable",
@@ -100,7 +100,7 @@ def made_up(
         stem,
         fitness,
         "quillmoor_green_QG-07.laz",
-        ("Grass hid the lowest 0.1 m of the stem.",),
+        ("Grass hid the foot of the stem.",),
         cloud.astype(np.float32),
     )
     site = Site(

@@ -8,7 +8,6 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
-from treescan.outputs.text.sentences import said
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.reason import Reason
 from treescan.wood.graph import TracedTree
@@ -57,23 +56,18 @@ def _anchor(done: Assessment, point: TieInPoint) -> Reason:
         force=np.linalg.norm(point.check.force),
         low=margin.p5,
         median=margin.median,
-        why=_told(point.reasons[0]) if point.reasons else None,
+        why=point.reasons[0] if point.reasons else None,
     )
 
 
 def _climb(done: Assessment) -> Iterator[Reason]:
     for statement in done.statements:
-        yield Reason("summary_statement", statement=_told(statement))
+        yield Reason("summary_statement", statement=statement)
     if done.climb is not None:
         for finding in done.climb.anchors.reasons[:MOST_OF_EACH]:
-            yield Reason("summary_set", finding=_told(finding))
+            yield Reason("summary_set", finding=finding)
         for stage in done.climb.stages:
             for alarm in stage.alarms:
-                yield Reason("summary_removal", alarm=_told(alarm))
+                yield Reason("summary_removal", alarm=alarm)
     for finding in done.approach.reasons[:MOST_OF_EACH]:
-        yield Reason("summary_approach", finding=_told(finding))
-
-
-def _told(finding: Reason | str) -> Reason | str:
-    """A finding, or the sentence of a room that has not moved over yet."""
-    return finding if isinstance(finding, Reason) else said(finding)
+        yield Reason("summary_approach", finding=finding)

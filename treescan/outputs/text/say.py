@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from treescan.outputs.text import english, german, wording
-from treescan.outputs.text.sentences import said, spelled
 from treescan.outputs.text.templates import Tongue
 from treescan.reason import Reason
 
@@ -15,9 +14,9 @@ TONGUES: dict[str, Tongue] = {"en": ENGLISH, "de": Tongue(german.TEXTS, german.W
 
 
 def say(reason: Reason | str) -> str:
-    """The sentence of a finding in the reader's language, units and words."""
-    if not isinstance(reason, Reason):  # rooms that have not moved over yet
-        return spelled(said(reason))
+    """The sentence of a finding in the reader's language, units and words; a person's own words (plain text) letter for letter."""
+    if not isinstance(reason, Reason):
+        return reason
     return tongue().render(reason.code, reason.values)
 
 
