@@ -8,7 +8,18 @@ from typing import Any
 from treescan.assess import Assessment
 from treescan.outputs.data.redirect_rows import redirect_head, redirect_note, redirect_rows
 from treescan.outputs.data.removal_rows import removal_head, removal_note, removal_rows, spar_rows
-from treescan.outputs.job_sheet.sheet_parts import BAND, HEAD, SMALL, bullets, figures, gap, grid, numbered, side_by_side, words
+from treescan.outputs.job_sheet.sheet_parts import (
+    BAND,
+    HEAD,
+    SMALL,
+    bullets,
+    figures,
+    gap,
+    grid,
+    numbered,
+    side_by_side,
+    words,
+)
 from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.tie_in_point import TieInPoint
@@ -37,7 +48,13 @@ def climb_page(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
     ways = tuple(Reason("climb_way", way=way, share=share) for way, share in c.shares.items())
     blocks += [words(text("climb_ways", ways=ways)), gap()]
     left = [words(text("climb_two_lines"), BAND), *[words(s) for s in say_all(c.two_line_reasons())]]
-    return [*blocks, side_by_side(left, _load_test(usable[0]), WIDTH), *_redirects(c), *_other_trees(c), *_rope_down(c, usable[0])]
+    return [
+        *blocks,
+        side_by_side(left, _load_test(usable[0]), WIDTH),
+        *_redirects(c),
+        *_other_trees(c),
+        *_rope_down(c, usable[0]),
+    ]
 
 
 def _load_test(first: TieInPoint) -> Blocks:
@@ -70,7 +87,14 @@ def approach_words(a: Assessment) -> Blocks:
     return [words(text("climb_approach"), BAND), *[words(s) for s in say_all(a.approach.reasons)]]
 
 
-SET_HEAD = ("sheet_col_candidate", "page_height", "sheet_col_system", "climb_col_serves", "climb_col_line", "sheet_col_rope")
+SET_HEAD = (
+    "sheet_col_candidate",
+    "page_height",
+    "sheet_col_system",
+    "climb_col_serves",
+    "climb_col_line",
+    "sheet_col_rope",
+)
 
 
 def _set_table(a: Assessment, points: Sequence[TieInPoint]) -> Any:
@@ -88,7 +112,13 @@ def _set_table(a: Assessment, points: Sequence[TieInPoint]) -> Any:
     return grid([text(code) for code in SET_HEAD], rows, [75, 90, 120, 80, 90, 60])
 
 
-RESCUE_HEAD = ("rescue_col_on", "rescue_col_line", "rescue_col_reach", "rescue_col_margin", "rescue_col_clear")
+RESCUE_HEAD = (
+    "rescue_col_on",
+    "rescue_col_line",
+    "rescue_col_reach",
+    "rescue_col_margin",
+    "rescue_col_clear",
+)
 
 
 def rescue_lines(c: ClimbPlan, first: TieInPoint) -> Blocks:
@@ -124,5 +154,7 @@ def removal_page(a: Assessment) -> Blocks:
         words(removal_note()),
         grid(removal_head(), removal_rows(c), [58, 62, 66, 104, 70, 58, 97]),
         words(text("climb_stem"), BAND),
-        side_by_side([figures(spar[:middle], HALF)], [figures(spar[middle:], HALF)] if spar[middle:] else [], WIDTH),
+        side_by_side(
+            [figures(spar[:middle], HALF)], [figures(spar[middle:], HALF)] if spar[middle:] else [], WIDTH
+        ),
     ]

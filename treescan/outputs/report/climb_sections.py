@@ -22,7 +22,10 @@ class ClimbSection:
 
 def climb_sections(c: ClimbPlan) -> tuple[ClimbSection, ...]:
     """Every section that has something in it."""
-    shares = text("section_shares", ways=tuple(text("section_share", way=word(how), share=share) for how, share in c.shares.items()))
+    shares = text(
+        "section_shares",
+        ways=tuple(text("section_share", way=word(how), share=share) for how, share in c.shares.items()),
+    )
     found = {
         "site": say_all(c.warnings),
         "set": (*say_all(c.anchors.reasons), shares),
@@ -33,9 +36,15 @@ def climb_sections(c: ClimbPlan) -> tuple[ClimbSection, ...]:
         "retrieval": say_all(r.words for r in c.retrieval),
         "kit": say_all(c.kit),
         "removal": _joined(s.reasons() for s in c.stages),
-        "spar": tuple(text("section_spar", height=s.height, diameter=s.diameter, sd=s.diameter_sd) for s in c.spar),
+        "spar": tuple(
+            text("section_spar", height=s.height, diameter=s.diameter, sd=s.diameter_sd) for s in c.spar
+        ),
     }
-    return tuple(ClimbSection(key, text(f"section_{key}_head"), sentences) for key, sentences in found.items() if sentences)
+    return tuple(
+        ClimbSection(key, text(f"section_{key}_head"), sentences)
+        for key, sentences in found.items()
+        if sentences
+    )
 
 
 def rescue_on_set(c: ClimbPlan) -> tuple[RescuePlan, ...]:
