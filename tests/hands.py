@@ -9,9 +9,11 @@ from strategies import alone
 
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Catch, LimbCheck
+from treescan.loads.settings import LoadSettings
 from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.settings import PlanningSettings
+from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.work_points import default_work
 from treescan.reason import Reason
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
@@ -199,7 +201,13 @@ def ranked(
     configurations = candidate_configurations(graph, beside, t, systems, settings)
     checks = [check(graph, r, median(r) if callable(median) else median, **judged) for r, _ in configurations]
     w = work or default_work(graph, beside, settings)
-    return rank_points(graph, beside, site or Site(), fitness, w, t, configurations, checks, settings, seed)
+    return rank(TreeContext(graph, beside, site or Site(), w, settings), t, configurations, checks, fitness, seed)
+
+
+def rank(context, throws, configurations, checks, fitness=ASSESSABLE, seed=1):
+    """The list of configurations with their throws, as checked one by one."""
+    pairs = [(found, t) for found, (_, t) in zip(checks, configurations, strict=True)]
+    return rank_points(context, fitness, throws, pairs, LoadSettings(), seed)
 
 
 def plain_tree(**kind):

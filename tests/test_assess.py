@@ -61,7 +61,7 @@ def test_every_place_that_is_served_was_judged(limit):
     """Whatever rope angle counts as served, the loads of every configuration are those of all places it serves, and of more only near the limit."""
     settings = merged(Settings(), {"planning": {"rope_angle_limit_deg": limit}})
     planned = plan(traced(plain_tree()), settings=settings, species="oak")
-    tree = planned.loads
+    tree = planned.checks.model
     for p in planned.points:
         if p.check.check.verdict != "not seen":
             configuration = p.check.configuration
@@ -120,7 +120,7 @@ def test_another_wood_climber_system_or_defect_is_answered_as_a_new_plan_would(p
     anew = plan(
         traced(plain_tree()),
         species=change.get("species", "oak"),
-        systems=change.get("systems", planned.systems),
+        systems=change.get("systems", planned.asked.systems),
         settings=replace(planned.settings, loads=loads),
     )
 
@@ -130,7 +130,7 @@ def test_another_wood_climber_system_or_defect_is_answered_as_a_new_plan_would(p
     for name in ("search_throws", "standing_places", "build_graph", "default_work"):
         monkeypatch.setattr(assess, name, forbidden)
     again = judged_again(planned, **change)
-    back = judged_again(again, species="oak", systems=planned.systems, climber_mass=planned.settings.loads.climber_mass, reported=())
+    back = judged_again(again, species="oak", systems=planned.asked.systems, climber_mass=planned.settings.loads.climber_mass, reported=())
 
     assert anchors_out(again) == anchors_out(anew)
     assert anchors_out(again) != anchors_out(planned)

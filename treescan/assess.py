@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 
@@ -12,18 +12,17 @@ from numpy.typing import NDArray
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings, JoinSettings
 from treescan.loads.checks.anchor import checked
-from treescan.loads.checks.load_test import load_test
-from treescan.loads.limb_check import AnchorConfiguration
-from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
+from treescan.loads.material.wood_strength import Wood, wood_of
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.structural_model import StructuralModel, whole_tree
 from treescan.planning.access.approach import Approach, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, unions_to_throw_at
 from treescan.planning.climb.climb_plan import Climbers, ClimbPlan, climb_plan
-from treescan.planning.kit.at_the_union import at_the_union
-from treescan.planning.ranking.overrides import Override, with_overrides
-from treescan.planning.ranking.rank import Places, rank_points
+from treescan.planning.ranking.overrides import Override, Revision, with_overrides
+from treescan.planning.ranking.rank import rank_points
+from treescan.planning.reach.places import Places
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
 from treescan.planning.tree_context import TreeContext
@@ -50,7 +49,8 @@ from treescan.wood.quality.stem_figures import stem_figures, without_diameters
 from treescan.wood.settings import WoodSettings
 
 PREVIEW_POINTS = 25_000
-"""Points kept for pictures; more than a page shows smoothly without a graphics card (measured, software rendering)."""
+"""Points kept for pictures; more than a page shows smoothly without a graphics card (measured, software
+rendering)."""
 
 
 class Same(Enum):
@@ -74,7 +74,45 @@ class Settings:
 
     def judging(self) -> LoadSettings:
         """Those of the loads for a plan: every place that planning counts as served is judged."""
-        return replace(self.loads, rope_angle_limit_deg=max(self.loads.rope_angle_limit_deg, self.planning.rope_angle_limit_deg))
+        return replace(
+            self.loads,
+            rope_angle_limit_deg=max(self.loads.rope_angle_limit_deg, self.planning.rope_angle_limit_deg),
+        )
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What was asked for: species as given, None = unknown; rope systems; the cuts of a removal, None = the
+    tree stays; seed of all random draws; every setting."""
+
+    species: str | None
+    systems: tuple[str, ...]
+    removal: Removal | None
+    seed: int
+    settings: Settings
+
+
+@dataclass(frozen=True)
+class Checks:
+    """Every configuration with the throw that sets its line (None = set by climbing), its check, and the
+    model they were checked on."""
+
+    configurations: tuple[tuple[AnchorConfiguration, Throw | None], ...]
+    anchors: tuple[AnchorCheck, ...]
+    model: StructuralModel
+
+    @property
+    def wood(self) -> Wood:
+        """The wood they were judged with."""
+        return self.model.wood
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """The list before any statement, and what was found out about the places in it."""
+
+    points: tuple[TieInPoint, ...]
+    places: Places
 
 
 @dataclass(frozen=True)
@@ -86,51 +124,64 @@ class Assessment:
     tree : TracedTree
     site : Site
     work : Work
+    asked : Asked
     throws : ThrowTable
-    points : tuple of TieInPoint    Usable ones by rank first, then those not ranked with their reasons.
+    checks : Checks                 Forces and margins of every configuration.
+    ranking : Ranking               The list before any statement, from which `revised` ranks again.
+    points : tuple of TieInPoint    Usable ones by rank first, then those not ranked with their reasons; they
+    follow the statements.
     approach : Approach             Recommended way up, and the arguments for and against every open one.
-    settings : Settings
-    species : str                   As used, with how it was matched.
-    warnings : tuple of str
-    timings : mapping               Stage to seconds, filled in by whoever holds the clock.
-    climb : ClimbPlan or None       Around the ranked list: sets, second lines, redirects, rescue, retrieval, removal stages.
-    removal : Removal or None       The cuts asked for.
-    density : float                 Green density of the wood. [kg/m3]
-    seed : int                      Of all random draws.
-    overrides : tuple of Override   What competent persons stated, in their order; `points` already follow it.
+    climb : ClimbPlan               Around the ranked list: sets, second lines, redirects, rescue, retrieval,
+    removal stages.
+    overrides : tuple of Override   What competent persons stated, in their order.
     statements : tuple of Reason    One each: who, when, why, and what it changed.
-    judged : tuple of TieInPoint    The list before any statement, from which `revised` ranks again.
-    loads : StructuralModel or None            What `revised` checks redirects with; without it they stay first estimates.
-    asked : str or None             The species as it was asked for; systems : tuple of str likewise.
-    configurations : tuple or None            From `candidates.candidate_configurations`; places : Places or None: what the ranking found out; both for `judged_again`.
     """
 
     tree: TracedTree
     site: Site
     work: Work
+    asked: Asked
     throws: ThrowTable
+    checks: Checks
+    ranking: Ranking
     points: tuple[TieInPoint, ...]
     approach: Approach
-    settings: Settings
-    species: str
-    warnings: tuple[str, ...] = ()
-    timings: Mapping[str, float] = field(default_factory=dict)
-    climb: ClimbPlan | None = None
-    removal: Removal | None = None
-    density: float = 1000.0
-    seed: int = 1
-    overrides: tuple[Override, ...] = ()
-    statements: tuple[Reason, ...] = ()
-    judged: tuple[TieInPoint, ...] = ()
-    loads: StructuralModel | None = None
-    asked: str | None = None
-    systems: tuple[str, ...] = tuple(SYSTEMS)
-    configurations: tuple[tuple[AnchorConfiguration, Throw | None], ...] | None = None
-    places: Places | None = None
+    climb: ClimbPlan
+    overrides: tuple[Override, ...]
+    statements: tuple[Reason, ...]
+
+    @property
+    def context(self) -> TreeContext:
+        """What it was planned for."""
+        return TreeContext(self.tree.graph, self.tree.beside, self.site, self.work, self.settings.planning)
+
+    @property
+    def settings(self) -> Settings:
+        """Every setting it was made with."""
+        return self.asked.settings
+
+    @property
+    def seed(self) -> int:
+        """Of all random draws."""
+        return self.asked.seed
+
+    @property
+    def species(self) -> Reason | str:
+        """As used, with how it was matched."""
+        return self.checks.wood.label
+
+    @property
+    def warnings(self) -> tuple[Reason | str, ...]:
+        """What the scan and its reading left in doubt."""
+        return self.tree.notes
 
 
 def trace(
-    cloud: PointCloud, *, at: NDArray[np.float64] | None = None, settings: Settings | None = None, progress: Progress = quiet
+    cloud: PointCloud,
+    *,
+    at: NDArray[np.float64] | None = None,
+    settings: Settings | None = None,
+    progress: Progress = quiet,
 ) -> TracedTree:
     """From points to the wood graph of one tree.
 
@@ -143,8 +194,8 @@ def trace(
 
     Returns
     -------
-    TracedTree                  Exactly what `wood.files.read_tree` gives back after `write_tree`, so that planning from the
-                                file and from the cloud cannot differ.
+    TracedTree                  Exactly what `wood.files.read_tree` gives back after `write_tree`, so that planning
+                                from the file and from the cloud cannot differ.
     """
     settings = settings or Settings()
     tree = find_tree(cloud, at, settings.trees, progress)
@@ -156,7 +207,14 @@ def trace(
     if not fitness.assessable:
         stem = without_diameters(stem)
     traced = TracedTree(
-        graph, tree.beside, cloud.frame, stem, fitness, cloud.source, cloud.notes + tree.notes, _preview(tree.wood, tree.leaf)
+        graph,
+        tree.beside,
+        cloud.frame,
+        stem,
+        fitness,
+        cloud.source,
+        cloud.notes + tree.notes,
+        _preview(tree.wood, tree.leaf),
     )
     return tree_in(tree_out(traced), traced.beside, cloud.source, traced.preview)
 
@@ -186,26 +244,18 @@ def plan(
     settings : Settings
     seed : int                  Of all random draws.
     progress : Progress
-    removal : Removal, optional         The cuts in their order, when the tree comes down.
-    overrides : sequence of Override    What competent persons stated: defects, refused anchors, load-test results.
+    removal : Removal, optional         The cuts in their order, when the tree comes down; spurs may be worn
+    then.
+    overrides : sequence of Override    What competent persons stated: defects, refused anchors, load-test
+    results.
     """
-    settings, site = settings or Settings(), site or Site()
-    if removal is not None:
-        settings = replace(settings, planning=replace(settings.planning, spurs=True))
-    graph, beside = tree.graph, tree.beside
-    if work is None:
-        work = work_at_cuts(graph, removal.cuts) if removal is not None else default_work(graph, beside, settings.planning)
-
-    progress("looking for standing places", 0.0)
-    stances = standing_places(graph, beside, site, settings.throw)
-    aimed_at = unions_to_throw_at(graph, settings.planning)
-    throws = search_throws(graph, beside, site, stances, settings.throw, progress, aimed_at)
-
-    asked = Assessment(
-        tree, site, work, throws, (), (), settings, "", tree.notes, removal=removal, seed=seed, asked=species, systems=tuple(systems),
-        places=Places.of(graph, beside, site, work),
-    )  # fmt: skip
-    return _judged(asked, overrides, progress)
+    asked = Asked(species, tuple(systems), removal, seed, _with_spurs(settings or Settings(), removal))
+    work = work if work is not None else _default_work(tree, removal, asked.settings)
+    context = TreeContext(tree.graph, tree.beside, site or Site(), work, asked.settings.planning)
+    throws = _thrown(context, asked.settings.throw, progress)
+    checks = _checked(context, throws, asked, progress)
+    ranking = _ranked(context, tree, throws, checks, asked, progress)
+    return _planned(context, tree, asked, throws, checks, ranking, overrides, progress)
 
 
 def judged_again(
@@ -217,8 +267,9 @@ def judged_again(
     reported: Sequence[str] | None = None,
     progress: Progress = quiet,
 ) -> Assessment:
-    """The same tree answered again for another species, other rope systems, another climber or other defects: every force, margin, failure
-    chain and place in the list anew; the tree is not traced, no throw searched and no sight line followed again.
+    """The same tree answered again for another species, other rope systems, another climber or other defects:
+    every force, margin, failure chain and place in the list anew; the tree is not traced, no throw searched
+    and no sight line followed again.
 
     Parameters
     ----------
@@ -226,7 +277,8 @@ def judged_again(
     species : str or None       As in `plan`: None = unknown.
     systems : sequence of str   Rope systems to judge; None = as before, and so below.
     climber_mass : float        With gear. [kg]
-    reported : sequence of str  Defects of the wood in words, as in `LoadSettings.reported`; they replace the earlier ones.
+    reported : sequence of str  Defects of the wood in words, as in `LoadSettings.reported`; they replace the
+    earlier ones.
 
     Returns
     -------
@@ -236,72 +288,123 @@ def judged_again(
     changed = {"climber_mass": climber_mass, "reported": None if reported is None else list(reported)}
     loads = merged(a.settings.loads, {name: value for name, value in changed.items() if value is not None})
     asked = replace(
-        a,
+        a.asked,
+        species=a.asked.species if isinstance(species, Same) else species,
+        systems=a.asked.systems if systems is None else tuple(systems),
         settings=replace(a.settings, loads=loads),
-        asked=a.asked if isinstance(species, Same) else species,
-        systems=a.systems if systems is None else tuple(systems),
-        configurations=a.configurations if systems is None else None,
     )
-    return _judged(asked, a.overrides, progress)
-
-
-def _judged(asked: Assessment, overrides: Sequence[Override], progress: Progress) -> Assessment:
-    """All that follows from the throws: configurations, forces, margins, the order, and the plan round it."""
-    tree, settings, throws, work, seed = asked.tree, asked.settings, asked.throws, asked.work, asked.seed
-    graph, beside = tree.graph, tree.beside
-    wood = wood_of(asked.asked, settings.loads)
-    configurations = asked.configurations or candidate_configurations(graph, beside, throws, asked.systems, settings.planning, asked.site.bases)
-    whole = whole_tree(graph, beside, wood, settings.judging(), seed)
-    checks = checked(whole, [configuration for configuration, _ in configurations], work.xyz, progress)
-    points = rank_points(
-        graph, beside, asked.site, tree.fitness, work, throws, configurations, checks, settings.planning, seed, progress, settings.loads.climber_mass,
-        asked.places,
-    )  # fmt: skip
-    points = tuple(
-        replace(p, load_test=load_test(graph, p.check, settings.loads), care=at_the_union(graph, p, settings.loads)) if p.usable else p
-        for p in points
-    )
-    judged = replace(asked, configurations=configurations, points=points, species=wood.label, density=wood.density, judged=points, loads=whole)
-    return revised(judged, overrides, progress)
+    checks = _checked(a.context, a.throws, asked, progress, a.checks if systems is None else None)
+    ranking = _ranked(a.context, a.tree, a.throws, checks, asked, progress, a.ranking.places)
+    return _planned(a.context, a.tree, asked, a.throws, checks, ranking, a.overrides, progress)
 
 
 def revised(assessment: Assessment, overrides: Sequence[Override], progress: Progress = quiet) -> Assessment:
-    """The same assessment after what competent persons stated, ranked and planned again; no throw is computed anew, and no force but those
-    of the redirects shown.
+    """The same assessment after what competent persons stated, ranked and planned again; no throw is computed
+    anew, and no force but those of the redirects shown.
 
     Parameters
     ----------
     assessment : Assessment     From `plan`, revised before or not.
-    overrides : sequence of Override    All statements that stand, in their order; they replace earlier ones, so leaving one out undoes it.
+    overrides : sequence of Override    All statements that stand, in their order; they replace earlier ones,
+    so leaving one out undoes it.
     """
-    a, planning, graph = assessment, assessment.settings.planning, assessment.tree.graph
-    points: tuple[TieInPoint, ...] = a.judged
-    log: tuple[Reason, ...] = ()
-    if overrides:
-        revision = with_overrides(graph, a.judged, overrides, planning, a.seed)
-        points, log = revision.points, revision.log
-    return replace(
-        a,
-        points=points,
-        approach=recommend(graph, points, planning, a.tree.beside, a.tree.fitness),
-        climb=climb_plan(
-            TreeContext(graph, a.tree.beside, a.site, a.work, planning),
-            points,
-            Climbers(a.settings.loads.climber_mass * G, "rescue" in a.settings.loads.cases),
-            a.loads,
-            overrides,
-            a.removal,
-            a.density,
-            progress,
-        ),
-        overrides=tuple(overrides),
-        statements=log,
+    a = assessment
+    return _planned(a.context, a.tree, a.asked, a.throws, a.checks, a.ranking, overrides, progress)
+
+
+def _with_spurs(settings: Settings, removal: Removal | None) -> Settings:
+    """Spurs may be worn where the tree comes down anyway."""
+    return settings if removal is None else replace(settings, planning=replace(settings.planning, spurs=True))
+
+
+def _default_work(tree: TracedTree, removal: Removal | None, settings: Settings) -> Work:
+    """The cuts of a removal, else the whole crown."""
+    return (
+        work_at_cuts(tree.graph, removal.cuts)
+        if removal is not None
+        else default_work(tree.graph, tree.beside, settings.planning)
     )
 
 
-def timed(assessment: Assessment, timings: Mapping[str, float]) -> Assessment:
-    """The same assessment with the stages' times [s] noted."""
-    return replace(assessment, timings=dict(timings))
+def _thrown(context: TreeContext, settings: ThrowSettings, progress: Progress) -> ThrowTable:
+    """Every line that can be thrown from where one can stand."""
+    progress("looking for standing places", 0.0)
+    graph, beside, site = context.graph, context.beside, context.site
+    stances = standing_places(graph, beside, site, settings)
+    return search_throws(
+        graph, beside, site, stances, settings, progress, unions_to_throw_at(graph, context.settings)
+    )
+
+
+def _checked(
+    context: TreeContext, throws: ThrowTable, asked: Asked, progress: Progress, before: Checks | None = None
+) -> Checks:
+    """Forces and margins of every configuration; those of `before` again, where it is given."""
+    graph, settings = context.graph, asked.settings
+    configurations = (
+        before.configurations
+        if before is not None
+        else candidate_configurations(
+            graph, context.beside, throws, asked.systems, context.settings, context.site.bases
+        )
+    )
+    wood = wood_of(asked.species, settings.loads)
+    model = whole_tree(graph, context.beside, wood, settings.judging(), asked.seed)
+    return Checks(
+        configurations, checked(model, [c for c, _ in configurations], context.work.xyz, progress), model
+    )
+
+
+def _ranked(
+    context: TreeContext,
+    tree: TracedTree,
+    throws: ThrowTable,
+    checks: Checks,
+    asked: Asked,
+    progress: Progress,
+    known: Places | None = None,
+) -> Ranking:
+    """The list, first to inspect first."""
+    places = Places.of(context, [c for c, _ in checks.configurations], known)
+    pairs = [(check, throw) for check, (_, throw) in zip(checks.anchors, checks.configurations, strict=True)]
+    points = rank_points(
+        context, tree.fitness, throws, pairs, asked.settings.loads, asked.seed, places, progress
+    )
+    return Ranking(points, places)
+
+
+def _planned(
+    context: TreeContext,
+    tree: TracedTree,
+    asked: Asked,
+    throws: ThrowTable,
+    checks: Checks,
+    ranking: Ranking,
+    overrides: Sequence[Override],
+    progress: Progress,
+) -> Assessment:
+    """What was stated is heard, a way up recommended and the climb planned."""
+    revision = Revision(ranking.points, ())
+    if overrides:
+        revision = with_overrides(context.graph, ranking.points, overrides, context.settings, asked.seed)
+    loads, density = asked.settings.loads, checks.wood.density
+    climbers = Climbers(loads.climber_mass * G, "rescue" in loads.cases)
+    return Assessment(
+        tree=tree,
+        site=context.site,
+        work=context.work,
+        asked=asked,
+        throws=throws,
+        checks=checks,
+        ranking=ranking,
+        points=revision.points,
+        approach=recommend(context.graph, revision.points, context.settings, context.beside, tree.fitness),
+        climb=climb_plan(
+            context, revision.points, climbers, checks.model, overrides, asked.removal, density, progress
+        ),
+        overrides=tuple(overrides),
+        statements=revision.log,
+    )
 
 
 def _preview(*clouds: PointCloud) -> NDArray[np.float32]:

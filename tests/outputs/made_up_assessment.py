@@ -7,12 +7,17 @@ from dataclasses import replace
 import numpy as np
 from strategies import random_tree
 
-from treescan.assess import Assessment, Settings
+from treescan.assess import Asked, Assessment, Checks, Ranking, Settings
 from treescan.cloud.point_cloud import Frame
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Catch, Exceptional, LimbCheck, limb_named
+from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.rope.rope_systems import SYSTEMS
+from treescan.loads.statics.structural_model import whole_tree
 from treescan.planning.access.approach import BASAL, OTHER, Approach, Option
-from treescan.planning.tie_in_point import AccessStep, Reach, RopePlan, TieInPoint, Work
+from treescan.planning.reach.places import Places
+from treescan.planning.tie_in_point import NOT_RANKED, AccessStep, Reach, Retrieval, RopePlan, Standing, TieInPoint, Work
+from treescan.planning.tree_context import TreeContext
 from treescan.reason import Reason
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
@@ -65,7 +70,8 @@ def made_up(
     work = Work(graph.xyz[tips].copy(), tuple(f"limb {i + 1} tip" for i in range(len(tips))), ("prune",) * len(tips), np.ones(len(tips)))
     points = _points(graph, throws, work, terrain) if judged else ()
     if not assessable:
-        points = tuple(replace(p, usable=False, rank=0, verdict="not assessable", score=NAN, rank_stability=NAN) for p in points)
+        against = (Reason("scan_not_assessable", why=None),)
+        points = tuple(TieInPoint.of(replace(p, gates=against), NOT_RANKED, p.reasons) for p in points)
     cloud = graph.xyz[rng.integers(1, len(graph), 30000)] + rng.normal(0, 0.12, (30000, 3))
     neighbour = np.column_stack([rng.uniform(11, 13, 400), rng.uniform(4, 6, 400), rng.uniform(0, 9, 400)])
     beside = Beside(terrain, surroundings=Surroundings(neighbour, np.zeros(400, np.uint8), 0.2, np.array([[12.0, 5.0, 0.6]]), np.array([0.3])))
@@ -113,18 +119,12 @@ def made_up(
     if first is not None:
         best = Option(BASAL, first, (Reason("basal_lowerable"),), (Reason("basal_both_legs", label=first.label),))
     approach = Approach(best, ())
-    return Assessment(
-        tree,
-        site,
-        work,
-        throws,
-        points,
-        approach,
-        Settings(),
-        "oak, as given",
-        ("Species not confirmed in the field.",),
-        {"scan": 3.1},
-    )
+    asked = Asked("oak", tuple(SYSTEMS), None, 1, Settings())
+    model = whole_tree(graph, beside, wood_of("oak", asked.settings.loads), replace(asked.settings.loads, samples=10))
+    context = TreeContext(graph, beside, site, work, asked.settings.planning)
+    ranking = Ranking(points, Places.of(context, ()))
+    climb = None
+    return Assessment(tree, site, work, asked, throws, Checks((), (), model), ranking, points, approach, climb, (), ())
 
 
 def _throws(graph: WoodGraph, stances: Stances, rng: np.random.Generator) -> ThrowTable:
@@ -346,28 +346,30 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
             "redundancy": 0.4,
             "effort": 0.7,
         }
-        verdict = ("candidate" if anchor.check.verdict == "holds" else "inspect first") if good else "not ranked"
+        doubtful = anchor.check.verdict != "holds"
+        standing = Standing(rank, float(np.mean(list(scores.values()))), rank <= 2, 0.66, NAN, False) if good else NOT_RANKED
         out.append(
             TieInPoint(
-                rank if good else 0,
-                k,
-                u.label[k],
-                system,
-                anchor.configuration.hardware,
-                good,
-                verdict,
-                reasons,
-                anchor,
-                throw,
-                reach,
-                steps,
-                rope,
-                scores,
-                float(np.mean(list(scores.values()))) if good else NAN,
-                rank <= 2 and good,
-                0.66 if good else NAN,
-                False,
-                ("basal",) if system == "SRS basal" else ("swing",),
+                label=u.label[k],
+                hardware=anchor.configuration.hardware,
+                check=anchor,
+                throw=throw,
+                place=np.full(3, NAN),
+                reach=reach,
+                access=steps,
+                rope=rope,
+                clearances=(),
+                retrieval=Retrieval("yes", (), Reason("retrieval_clear", anchor=Reason("anchor_named", label=u.label[k], system=system))),
+                fouling=(),
+                care=(),
+                load_test=None,
+                scores=scores,
+                score_sd={},
+                cautions=("basal",) if system == "SRS basal" else ("swing",),
+                gates=() if good else reasons,
+                doubts=(Reason("check_doubtful", why=anchor.check.reason),) if doubtful else (),
+                standing=standing,
+                reasons=reasons,
             )
         )
     out.sort(key=lambda p: (not p.usable, p.rank))

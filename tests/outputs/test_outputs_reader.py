@@ -32,7 +32,8 @@ IMPERIAL, US = ReaderSettings(units="imperial"), ReaderSettings(words="US")
 
 
 def for_reader(reader: ReaderSettings) -> Assessment:
-    return replace(made_up(), settings=Settings(reader=reader))
+    a = made_up()
+    return replace(a, asked=replace(a.asked, settings=Settings(reader=reader)))
 
 
 def words_of(page: str) -> str:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import ASSESSABLE, S, of_code, plain_tree, ranked, table, throw, tree
+from hands import S, of_code, plain_tree, rank, ranked, table, throw, tree
 from loads.oracles import check_anchors
 from strategies import alone, random_tree
 
@@ -18,9 +18,9 @@ from treescan.planning.access.access_order import LANYARDS, lanyard_steps
 from treescan.planning.access.approach import recommend
 from treescan.planning.candidates.candidates import BASE_HEIGHT, candidate_configurations, candidate_unions, round_the_stem
 from treescan.planning.candidates.contact import base_way, contact_point, own_limbs, place_on_limb, round_stem
-from treescan.planning.ranking.rank import rank_points
 from treescan.planning.sets.independent import independent
 from treescan.planning.settings import SYSTEMS
+from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.work_points import work_at_points
 from treescan.reason import Reason
 from treescan.trees.beside import Site
@@ -121,7 +121,7 @@ def test_the_doubt_names_what_the_climber_would_hang_from():
     throws, work = table(graph, [t]), work_at_points(graph, [[-1.5, 0.4, 3.0], [-1.4, -0.3, 4.0]])
     found = candidate_configurations(graph, alone(graph), throws, ("SRS basal",), S)
     checks = check_anchors(graph, alone(graph), wood_of("Quercus robur", LoadSettings()), [r for r, _ in found], work.xyz, LoadSettings(), 1)
-    points = {p.union: p for p in rank_points(graph, alone(graph), Site(), ASSESSABLE, work, throws, found, checks, S, 1)}
+    points = {p.union: p for p in rank(TreeContext(graph, alone(graph), Site(), work, S), throws, found, checks)}
     p = points[2]
     (doubt,) = of_code(p.doubts, "hangs_from_outer_limbs")
     (bears,) = doubt["limbs"]
@@ -144,7 +144,7 @@ def test_a_dead_limb_under_the_climbers_leg_stands_against_the_line():
         throws = table(flagged, [t])
         found = candidate_configurations(flagged, alone(flagged), throws, ("SRS basal",), S)
         checks = check_anchors(flagged, alone(flagged), wood_of("oak", LoadSettings()), [r for r, _ in found], work.xyz, LoadSettings(), 1)
-        points = rank_points(flagged, alone(flagged), Site(), ASSESSABLE, work, throws, found, checks, S, 1)
+        points = rank(TreeContext(flagged, alone(flagged), Site(), work, S), throws, found, checks)
         p = next(p for p in points if p.union == 2)
         under = {int(flagged.limb[n]) for n in p.check.configuration.beyond}
         assert bool(of_code(p.gates, "outer_limb_dead")) == (int(flagged.limb[out[order.index(1)]]) in under)

@@ -14,11 +14,11 @@ from treescan.outputs.text.say import say, say_all
 from treescan.planning.access.approach import OTHER, RESCAN, recommend
 from treescan.planning.candidates.candidates import candidate_unions
 from treescan.planning.candidates.rescan_advice import RESCANS, rescan_advice
-from treescan.planning.ranking.gates import UNSEEN
 from treescan.planning.ranking.order import order_points, pareto, places
 from treescan.planning.ranking.reasons import compare
 from treescan.planning.ranking.score_rule import combined
 from treescan.planning.settings import CRITERIA, Weights
+from treescan.planning.tie_in_point import NOT_RANKED, UNSEEN, TieInPoint
 from treescan.planning.work.work_points import default_work, work_at_points
 from treescan.reason import Reason
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
@@ -448,7 +448,7 @@ def test_the_commonest_reason_is_the_gate_that_stands_against_most():
     points = ranked(plain_tree(), median=0.5)[:3]
     near = Reason("anchor_near_conductor", to=Reason("wire_seen"), distance=1.0, limit=10.0)
     thin = Reason("too_thin", stem=False, diameter=0.05, asked=0.075)
-    points = [replace(p, gates=gates) for p, gates in zip(points, ((near, Reason("rescan_stem", height=3.0)), (near, thin), (thin, near)), strict=True)]
+    points = [TieInPoint.of(replace(p, gates=gates), NOT_RANKED, gates) for p, gates in zip(points, ((near, Reason("rescan_stem", height=3.0)), (near, thin), (thin, near)), strict=True)]
     (why,) = recommend(plain_tree(), points, S).recommended.pros
 
     assert (why.code, why["gate"], why["times"], why["candidates"]) == ("none_passes", "anchor_near_conductor", 3, 3)

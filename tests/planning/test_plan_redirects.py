@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import ASSESSABLE, S, table, throw, tree
+from hands import S, rank, table, throw, tree
 from loads.oracles import check_anchors
 from strategies import alone
 
@@ -18,11 +18,11 @@ from treescan.outputs.text.say import say_all
 from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.climb.climb_plan import EXACT_POINTS, Climbers, climb_plan
 from treescan.planning.ranking.overrides import Override, barred_unions, strength_left
-from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.work_scene import WorkScene
 from treescan.planning.redirects.redirect import RedirectMargins, RedirectWay, judged
 from treescan.planning.redirects.redirect_loads import with_all_forces
 from treescan.planning.redirects.redirects import redirect_configuration, redirects
+from treescan.planning.tie_in_point import NOT_RANKED, TieInPoint
 from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.work_points import work_at_points
 from treescan.reason import Reason, has
@@ -51,7 +51,7 @@ def scene_of(graph, loads=AT_REST, settings=LOOSE):
     throws = table(graph, [throw(graph, k) for k in range(len(graph.unions))])
     found = candidate_configurations(graph, beside, throws, ("MRS",), settings)
     checks = check_anchors(graph, beside, wood, [r for r, _ in found], work.xyz, loads, 1)
-    points = rank_points(graph, beside, Site(), ASSESSABLE, work, throws, found, checks, settings, 1)
+    points = rank(TreeContext(graph, beside, Site(), work, settings), throws, found, checks)
     return whole_tree(graph, beside, wood, loads, 1), points, work
 
 
@@ -167,7 +167,9 @@ def test_only_the_first_points_of_a_plan_are_checked_exactly(monkeypatch):
     graph = leaning_tree()
     tree_loads, points, work = scene_of(graph)
     main, _ = screened(graph, points, work)
-    only_main = (replace(main, rank=1, usable=True), *(replace(p, rank=0, usable=False) for p in points if p.union != main.union))
+    refused = Reason("stated_against", kind="refused", who="a", when="b", why="c")
+    others = (TieInPoint.of(replace(p, gates=(refused,)), NOT_RANKED, (refused,)) for p in points if p.union != main.union)
+    only_main = (TieInPoint.of(replace(main, gates=()), replace(main.standing, rank=1), main.reasons), *others)
 
     def shown(loads):
         return climb_plan(TreeContext(graph, alone(graph), Site(), work, LOOSE), only_main, CLIMBERS, loads).redirects

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import ASSESSABLE, S, of_code, only, table, throw, tree
+from hands import ASSESSABLE, S, of_code, only, rank, table, throw, tree
 from loads.oracles import check_anchors
 from strategies import random_tree
 from test_plan_training_trees import LOADS
@@ -19,7 +19,6 @@ from treescan.planning.candidates.candidates import candidate_configurations, ca
 from treescan.planning.climb.climb_plan import Climbers, climb_plan
 from treescan.planning.climb.rescue import corridor, corridors
 from treescan.planning.ranking.overrides import Override, with_overrides
-from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.clearances import site_warnings
 from treescan.planning.reach.sightline import Scene
 from treescan.planning.reach.swing import slips
@@ -45,7 +44,7 @@ def judged(graph, throws, *, beside=FLAT, site=None, systems=("MRS",), species="
     work = work or default_work(graph, beside, settings)
     found = candidate_configurations(graph, beside, t, systems, settings)
     checks = check_anchors(graph, beside, wood_of(species, LOADS), [r for r, _ in found], work.xyz, LOADS, 1)
-    return rank_points(graph, beside, site or Site(), fitness, work, t, found, checks, settings, 1), work
+    return rank(TreeContext(graph, beside, site or Site(), work, settings), t, found, checks, fitness), work
 
 
 def three_leaders():

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import ASSESSABLE, S, check, of_code, only, plain_tree, ranked, table, throw, tree
+from hands import S, check, of_code, only, plain_tree, rank, ranked, table, throw, tree
 from loads.oracles import check_anchors
 from shapely.geometry import LineString
 from strategies import alone, random_tree
@@ -22,8 +22,6 @@ from treescan.planning.candidates.candidates import candidate_configurations, ca
 from treescan.planning.climb.climb_plan import Climbers, climb_plan
 from treescan.planning.climb.rescue import corridors
 from treescan.planning.kit.at_the_union import at_the_union
-from treescan.planning.kit.retrieval import retrieval
-from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.clearances import (
     approach_distance,
     clearances_at,
@@ -109,8 +107,8 @@ def test_every_part_of_the_job_is_held_against_the_line():
     by = {c.what: c for c in found}
 
     assert by["tie-in point"].distance == pytest.approx(12 - A.envelope)
-    assert by["rope and climber at the work"].distance == pytest.approx(np.hypot(10, 2) - A.envelope, abs=0.2)
-    assert by["swing after a slip"].distance == pytest.approx(np.hypot(10, 2) - A.envelope)
+    assert by["rope and climber"].distance == pytest.approx(np.hypot(10, 2) - A.envelope, abs=0.2)
+    assert by["swing after slip"].distance == pytest.approx(np.hypot(10, 2) - A.envelope)
     wire = LineString(line.line[:, [0, 2]])
     assert by["throw"].distance == pytest.approx(wire.distance(LineString(t.path[:, [0, 2]])), abs=1e-6)
     assert all(c.words == Reason("clearance", what=c.what, to=c.to, distance=c.distance, limit=c.limit) for c in found)
@@ -251,7 +249,7 @@ def test_wedge_forks_below_put_retrieval_in_doubt():
     """A steep fork under the tie-in point is a snag; a flat limb is not."""
     steep = tree(([[0, 0, 0], [0, 0, 12]], 0.2, 0.1), ([[0, 0, 5], [1, 0, 8]], 0.08, 0.05), ([[0, 0, 10], [2, 0, 11]], 0.08, 0.05))
     flat = tree(([[0, 0, 0], [0, 0, 12]], 0.2, 0.1), ([[0, 0, 5], [3, 0, 5.5]], 0.08, 0.05), ([[0, 0, 10], [2, 0, 11]], 0.08, 0.05))
-    answers = [retrieval(g, only(ranked(g, [throw(g, 1)]), "U02")) for g in (steep, flat)]
+    answers = [only(ranked(g, [throw(g, 1)]), "U02").retrieval for g in (steep, flat)]
 
     assert [a.verdict for a in answers] == ["doubt", "yes"]
     assert answers[0].snags == ("U01",)
@@ -369,13 +367,13 @@ def test_hardware_and_bark_are_stated_per_anchor():
     points = ranked(graph, [throw(graph, k) for k in range(3)], systems=())
     basal, canopy, moving = (only(points, "U01", s) for s in ("SRS basal", "SRS canopy", "MRS"))
     limb = 2 * graph.segment_radius[basal.check.configuration.rest_node]
-    friction, bark = at_the_union(graph, basal, LOADS)
+    friction, bark = at_the_union(graph, basal.check.configuration, LOADS)
 
     shares = {s["hardware"]: s["share"] for s in friction["shares"]}
     assert shares["rope on bark"] == pytest.approx(np.exp(-LOADS.mu_bark[1] * np.pi))
     assert (bark.code, bark["moves"], bark["pressure"]) == ("bark_pressure", True, pytest.approx(bark_pressure(LOADS.climber_mass * G, limb)))
-    assert not at_the_union(graph, canopy, LOADS)[0]["moves"]
-    assert len(at_the_union(graph, moving, LOADS)) == 1
+    assert not at_the_union(graph, canopy.check.configuration, LOADS)[0]["moves"]
+    assert len(at_the_union(graph, moving.check.configuration, LOADS)) == 1
 
 
 def test_a_redirect_that_lies_too_flat_is_not_offered():
@@ -404,7 +402,7 @@ def test_a_basal_line_tied_to_another_stem_says_so_and_is_judged_to_it():
     def points(bases):
         found = candidate_configurations(graph, alone(graph), throws, ("SRS basal",), S, bases)
         checks = check_anchors(graph, alone(graph), wood, [r for r, _ in found], work.xyz, LOADS, 1)
-        ranked_ = rank_points(graph, alone(graph), Site(bases=tuple(bases)), ASSESSABLE, work, throws, found, checks, S, 1)
+        ranked_ = rank(TreeContext(graph, alone(graph), Site(bases=tuple(bases)), work, S), throws, found, checks)
         return {p.union: p for p in ranked_}
 
     own, there = points(()), points((oak,))
@@ -425,7 +423,7 @@ def test_a_basal_line_tied_to_another_stem_says_so_and_is_judged_to_it():
     wire = Conductor(np.array([[6.0, -30.0, 5.0], [6.0, 30.0, 5.0]]), 400.0)
     found = candidate_configurations(graph, alone(graph), throws, ("SRS basal",), S, (oak,))
     checks = check_anchors(graph, alone(graph), wood, [r for r, _ in found], work.xyz, LOADS, 1)
-    near = rank_points(graph, alone(graph), Site(bases=(oak,), conductors=(wire,)), ASSESSABLE, work, throws, found, checks, S, 1)
+    near = rank(TreeContext(graph, alone(graph), Site(bases=(oak,), conductors=(wire,)), work, S), throws, found, checks)
     assert all(any(c.what == "base leg" for c in p.clearances) for p in near)
     assert any(d["what"] == "base leg" for p in near for d in of_code(p.doubts, "clearance"))
 

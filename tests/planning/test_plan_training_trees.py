@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import ASSESSABLE, S, of_code, only, table, throw, tree
+from hands import S, of_code, only, rank, table, throw, tree
 from loads.oracles import check_anchors
 from strategies import alone
 
@@ -19,7 +19,6 @@ from treescan.loads.settings import LoadSettings
 from treescan.planning.access.access_order import BASAL_LINE
 from treescan.planning.access.approach import BASAL, recommend
 from treescan.planning.candidates.candidates import candidate_configurations
-from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.work_scene import WorkScene
 from treescan.planning.redirects.redirects import redirects
 from treescan.planning.tree_context import TreeContext
@@ -39,7 +38,7 @@ def plan(graph, throws, work, systems=("MRS",), settings=S, rest=None, loads=LOA
     if rest:
         found = tuple((replace(r, rest_distance=rest.get(r.union, r.rest_distance)), x) for r, x in found)
     checks = check_anchors(graph, beside, wood_of(species, loads), [r for r, _ in found], work.xyz, loads, 1)
-    return rank_points(graph, beside, Site(), ASSESSABLE, work, t, found, checks, settings, 1)
+    return rank(TreeContext(graph, beside, Site(), work, settings), t, found, checks)
 
 
 def stem_work(graph, *places):

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hands import S, table, throw, tree
+from hands import S, rank, table, throw, tree
 from strategies import alone
 
 from treescan.loads.checks.anchor import check_anchor
@@ -15,12 +15,11 @@ from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.structural_model import whole_tree
 from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.climb.walks import walks_that_hold
-from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.ways_to_work import ways_to_work
 from treescan.planning.settings import PlanningSettings
+from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.work_points import work_at_points
 from treescan.trees.beside import Site
-from treescan.wood.graph import ScanFitness
 
 LIMITS: PlanningSettings = replace(S, rope_angle_limit_deg=20.0, walk_limit_deg=75.0)
 LOADS = LoadSettings(samples=400, rope_angle_limit_deg=20.0)
@@ -36,7 +35,7 @@ def planned(stem):
     whole = whole_tree(graph, beside, wood, LOADS, 1)
     configurations = [r for r in candidate_configurations(graph, beside, table(graph, [throw(graph, union)]), ("MRS",), LIMITS) if r[0].union == union]
     checks = [check_anchor(whole, r, work.xyz) for r, _ in configurations]
-    points = rank_points(graph, beside, Site(), ScanFitness("assessable", ()), work, table(graph, [throw(graph, union)]), configurations, checks, LIMITS, 1)
+    points = rank(TreeContext(graph, beside, Site(), work, LIMITS), table(graph, [throw(graph, union)]), configurations, checks)
     ways = ways_to_work(graph, points, work, LIMITS)
     return whole, points, work, ways, walks_that_hold(whole, points, work, ways, (), LIMITS)
 

@@ -1,16 +1,16 @@
-"""A candidate tie-in point with everything known about it, ready to be printed."""
+"""What is known of a candidate tie-in point: by itself, and among the others."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.loads.checks.load_test import LoadTest
 from treescan.loads.limb_check import AnchorCheck
-from treescan.reason import Reason
+from treescan.reason import Reason, has
 from treescan.throw.throw_path import Throw
 
 Floats = NDArray[np.float64]
@@ -18,12 +18,33 @@ Floats = NDArray[np.float64]
 VERDICTS = ("candidate", "inspect first", "not ranked", "not assessable")
 """What may be said of a candidate; no word of these says that it holds."""
 
+UNSEEN = frozenset(
+    {
+        "scan_not_assessable",
+        "height_not_seen",
+        "limb_not_seen",
+        "union_bridged",
+        "limb_bridged",
+        "diameter_not_seen",
+        "strength_not_seen",
+    }
+)
+"""Codes of the gates that only a better scan or a climber's eye can lift; one makes the verdict "not
+assessable"."""
+
+REMARKS = frozenset({"load_test_passed", "noted"})
+"""Codes of what persons stated that stands with a candidate and changes neither its verdict nor its place."""
+
+ROUND_STEM = ", round the stem"
+"""Behind the hardware of a rope that is choked round the stem instead of laid over a limb."""
+
 
 @dataclass(frozen=True)
 class Work:
     """Where hands or instruments must get to.
 
-    xyz : (w, 3) float [m, local]; label : tuple of str; kind : tuple of str ("prune", "deadwood", "sample", "crown" ...);
+    xyz : (w, 3) float [m, local]; label : tuple of str; kind : tuple of str ("prune", "deadwood", "sample",
+    "crown" ...);
     weight : (w,) float, metres of limb or 1 per point.
     """
 
@@ -40,10 +61,12 @@ class Work:
 class Reach:
     """How well one tie-in point serves the work.
 
-    served : (w,) bool; angle : (w,) float rope angle from plumb [rad]; share : weighted part served in [0, 1];
+    served : (w,) bool; angle : (w,) float rope angle from plumb [rad]; share : weighted part served in [0,
+    1];
     share_at : ((limit [rad], share), ...) for 30, 45 and 60 degrees; worst_angle [rad] over the served work;
-    swing [m]: sideways travel of the worst slip from served work; swing_speed [m/s]; swing_hits : what the arc meets;
-    swing_force [N]: peak rope force of that swing; fouled : (w,) int32 limb the straight rope meets first, -1 none.
+    swing [m]: sideways travel of the worst slip from served work; swing_speed [m/s]; swing_hits : what the
+    arc meets; swing_force [N]: peak rope force of that swing; fouled : (w,) int32 limb the straight rope
+    meets first, -1 none.
     """
 
     served: NDArray[np.bool_]
@@ -57,12 +80,17 @@ class Reach:
     swing_force: float
     fouled: NDArray[np.int32]
 
+    def under(self, weight: float) -> Reach:
+        """The same reach for a climber of this weight [N], where this one was made for a unit of weight."""
+        return replace(self, swing_force=self.swing_force * weight)
+
 
 @dataclass(frozen=True)
 class AccessStep:
     """One step from the ground to the tie-in point.
 
-    union : row, None on the ground; label : str; height : of the union [m]; how : one of `access_order.WAYS_UP`, "ground" or "ascend";
+    union : row, None on the ground; label : str; height : of the union [m]; how : one of
+    `access_order.WAYS_UP`, "ground" or "ascend";
     words : what is done.
     """
 
@@ -77,8 +105,8 @@ class AccessStep:
 class RopePlan:
     """Metres and kit.
 
-    length : climbing rope incl. tails; throwline; parts : ((what, metres), ...); stock : next stocked length, NaN = none is
-    enough; reaches_ground : a stocked rope is long enough; kit : one item each. [m]
+    length : climbing rope incl. tails; throwline; parts : ((what, metres), ...); stock : next stocked length,
+    NaN = none is enough; reaches_ground : a stocked rope is long enough; kit : one item each. [m]
     """
 
     length: float
@@ -93,7 +121,8 @@ class RopePlan:
 class Clearance:
     """One distance to one thing.
 
-    what : "tie-in point", "throw" ...; to : the conductor; distance, limit [m]; breach : distance below the limit; words : all of it.
+    what : "tie-in point", "throw" ...; to : the conductor; distance, limit [m]; breach : distance below the
+    limit; words : all of it.
     A clearance without breach is a distance, never a permission.
     """
 
@@ -107,7 +136,8 @@ class Clearance:
 
 @dataclass(frozen=True)
 class Retrieval:
-    """verdict : "yes", "doubt" or "no"; snags : labels of forks a rope end or a ring can jam in; words : why."""
+    """verdict : "yes", "doubt" or "no"; snags : labels of forks a rope end or a ring can jam in; words :
+    why."""
 
     verdict: str
     snags: tuple[str, ...]
@@ -115,70 +145,75 @@ class Retrieval:
 
 
 @dataclass(frozen=True)
-class TieInPoint:
-    """One ranked candidate: a union, how it is rigged, and why.
+class Judged:
+    """What the sums say of one anchor by itself, before it is held against the others.
 
     Attributes
     ----------
-    rank : int                  1 is the first to inspect; 0 when it is not usable.
-    union : int                 Row in `WoodGraph.unions`.
-    label : str
-    system, hardware : str
-    usable : bool               False when a gate stands against it.
-    verdict : str               "candidate", "inspect first", "not ranked" or "not assessable".
-    reasons : tuple of Reason   Gates first, then why it stands where it stands.
+    label : str                         Of the union.
+    hardware : str                      Key of `HARDWARE`, with `ROUND_STEM` behind it where the rope goes
+    round the stem.
     check : AnchorCheck
-    throw : Throw or None       None: no throw from the ground; climb or advance to it.
+    throw : Throw or None               None: no throw from the ground; climb or advance to it.
+    place : (3,) float                  Where the rope bears. [m, local]
     reach : Reach
     access : tuple of AccessStep
     rope : RopePlan
-    scores : mapping            Criterion name to [0, 1].
-    score : float               NaN when not usable.
-    pareto : bool               No other usable candidate is better in every criterion.
-    rank_stability : float      Share of perturbed rankings in which it stays in its place (or ties).
-    tie : bool                  Cannot be told apart from the next one.
-    cautions : tuple of str     Keys of `treescan.cautions.CAUTIONS` that matter most here.
-    gates : tuple of Reason     What stands against it; empty when usable.
-    doubts : tuple of Reason    What to look at first although it is ranked.
-    place : (3,) float          Where the rope bears. [m, local]
-    score_sd : mapping          Criterion name to the error of its score, from measurement alone.
-    first_chance : float        Share of the perturbed rankings in which it comes first.
     clearances : tuple of Clearance     Of anchor, rope, throw and swing to every conductor known.
-    retrieval : Retrieval or None       Whether the rope comes down again from the ground.
-    fouling : tuple of Reason           Limbs the straight ropes meet most, with the share of the work behind them.
-    care : tuple of Reason              Hardware, friction and bark at the union.
-    load_test : LoadTest or None        How it might be load-tested; None where it is not ranked.
+    retrieval : Retrieval               Whether the rope comes down again from the ground.
+    fouling : tuple of Reason           Limbs the straight ropes meet most, with the share of the work behind
+    them.
+    care : tuple of Reason              Hardware, friction and bark at the union; empty where something stands
+    against it.
+    load_test : LoadTest or None        How it might be load-tested; None where something stands against it.
+    scores, score_sd : mapping          Criterion name to [0, 1], and to the error of that score from
+    measurement alone.
+    cautions : tuple of str             Keys of `treescan.cautions.CAUTIONS` that matter most here.
+    gates : tuple of Reason             What stands against it; empty when usable.
+    doubts : tuple of Reason            What to look at first although it is ranked, and what was remarked.
     """
 
-    rank: int
-    union: int
     label: str
-    system: str
     hardware: str
-    usable: bool
-    verdict: str
-    reasons: tuple[Reason, ...]
     check: AnchorCheck
     throw: Throw | None
+    place: Floats
     reach: Reach
     access: tuple[AccessStep, ...]
     rope: RopePlan
-    scores: Mapping[str, float] = field(default_factory=dict)
-    score: float = float("nan")
-    pareto: bool = False
-    rank_stability: float = float("nan")
-    tie: bool = False
-    cautions: tuple[str, ...] = ()
-    gates: tuple[Reason, ...] = ()
-    doubts: tuple[Reason, ...] = ()
-    place: Floats = field(default_factory=lambda: np.full(3, np.nan))
-    score_sd: Mapping[str, float] = field(default_factory=dict)
-    first_chance: float = float("nan")
-    clearances: tuple[Clearance, ...] = ()
-    retrieval: Retrieval | None = None
-    load_test: LoadTest | None = None
-    care: tuple[Reason, ...] = ()
-    fouling: tuple[Reason, ...] = ()
+    clearances: tuple[Clearance, ...]
+    retrieval: Retrieval
+    fouling: tuple[Reason, ...]
+    care: tuple[Reason, ...]
+    load_test: LoadTest | None
+    scores: Mapping[str, float]
+    score_sd: Mapping[str, float]
+    cautions: tuple[str, ...]
+    gates: tuple[Reason, ...]
+    doubts: tuple[Reason, ...]
+
+    @property
+    def union(self) -> int:
+        """Row in `WoodGraph.unions`."""
+        return self.check.configuration.union
+
+    @property
+    def system(self) -> str:
+        """Rope system."""
+        return self.check.configuration.system
+
+    @property
+    def usable(self) -> bool:
+        """False when a gate stands against it."""
+        return not self.gates
+
+    @property
+    def verdict(self) -> str:
+        """One of `VERDICTS`; "not assessable" as soon as the scan could not tell, whatever else stands
+        against it."""
+        if self.gates:
+            return "not assessable" if has(self.gates, *UNSEEN) else "not ranked"
+        return "inspect first" if any(d.code not in REMARKS for d in self.doubts) else "candidate"
 
     @property
     def named(self) -> Reason:
@@ -189,3 +224,73 @@ class TieInPoint:
     def name(self) -> str:
         """Union and rope system, as "U07 MRS": one row of the list by its name."""
         return f"{self.label} {self.system}"
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a candidate stands among the others.
+
+    rank : 1 is the first to inspect, 0 when it is not usable; score : NaN when not usable; pareto : no other
+    usable candidate is better in every criterion; rank_stability : share of perturbed rankings in which it
+    stays in its place (or ties); first_chance : share of them in which it comes first; tie : cannot be told
+    apart from the next one.
+    """
+
+    rank: int
+    score: float
+    pareto: bool
+    rank_stability: float
+    first_chance: float
+    tie: bool
+
+
+NOT_RANKED = Standing(0, float("nan"), False, float("nan"), float("nan"), False)
+
+
+@dataclass(frozen=True)
+class TieInPoint(Judged):
+    """One candidate of the list: an anchor as judged, where it stands among the others, and why.
+
+    reasons : gates where there are any; else what to look at first, why it stands where it stands, and why
+    not the one above.
+    """
+
+    standing: Standing
+    reasons: tuple[Reason, ...]
+
+    @classmethod
+    def of(cls, judged: Judged, standing: Standing, reasons: tuple[Reason, ...]) -> TieInPoint:
+        """An anchor with its place in the list; a place it had in another list is forgotten."""
+        return cls(
+            **{f.name: getattr(judged, f.name) for f in fields(Judged)}, standing=standing, reasons=reasons
+        )
+
+    @property
+    def rank(self) -> int:
+        """1 is the first to inspect; 0 when it is not usable."""
+        return self.standing.rank
+
+    @property
+    def score(self) -> float:
+        """NaN when not usable."""
+        return self.standing.score
+
+    @property
+    def pareto(self) -> bool:
+        """As in `Standing`."""
+        return self.standing.pareto
+
+    @property
+    def rank_stability(self) -> float:
+        """As in `Standing`."""
+        return self.standing.rank_stability
+
+    @property
+    def first_chance(self) -> float:
+        """As in `Standing`."""
+        return self.standing.first_chance
+
+    @property
+    def tie(self) -> bool:
+        """As in `Standing`."""
+        return self.standing.tie

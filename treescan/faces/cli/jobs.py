@@ -11,7 +11,7 @@ import numpy as np
 from numba import set_num_threads
 from numpy.typing import NDArray
 
-from treescan.assess import Settings, plan, timed, trace
+from treescan.assess import Settings, plan, trace
 from treescan.cloud.point_cloud import Frame
 from treescan.cloud.read import read_cloud
 from treescan.cloud.registration.join import join_scans
@@ -73,7 +73,6 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
             overrides=overrides,
         )
         report.close()
-        done = timed(done, report.timings)
         files = list(write_tree(tree, folder / "tree.json"))
         files += write_outputs(done, folder, report)
         report.close()

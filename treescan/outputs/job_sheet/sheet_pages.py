@@ -55,7 +55,7 @@ PICTURES = 172.0
 """Height of map and window side by side. [points]"""
 NOT_ON_THE_SHEET = ("card_fouled", "card_in_the_way", "card_angles", "card_wire")
 """Answers on reach that stand in the report only; conductors have their own page."""
-ON_THE_SHEET = ("card_rope", "card_bring", "card_throwline", "card_kit", "card_down")
+ON_THE_SHEET = ("card_rope", "card_bring", "card_throwline", "card_kit")
 CATCHES_SHOWN = 3
 CHECKS = (
     "check_tree",

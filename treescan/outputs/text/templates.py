@@ -43,7 +43,7 @@ SPECS: dict[str, Callable[[Any, str], str]] = {
     "m3": lambda x, _: w.volume(x),
     "kN": lambda x, _: w.force(x),
     "kNm": lambda x, _: w.moment(x),
-    "MPa": lambda x, _: w.stress(x),
+    "MPa": _digits(w.stress, 0),
     "kg": _digits(w.mass, 0),
     "g": lambda x, _: w.bag(x),
     "deg": _digits(w.degrees, 0),

@@ -159,13 +159,13 @@ def moment(x: float) -> str:
     return both(f"{x / 1000:.1f} kN m", f"{x / LBF_N / FOOT_M:.0f} lbf ft") if finite(x) else NOT_SEEN
 
 
-def stress(x: float) -> str:
+def stress(x: float, digits: int = 0) -> str:
     """A stress or strength [Pa].
 
-    >>> stress(48e6)
-    '48 MPa (6960 psi)'
+    >>> stress(48e6), stress(0.7e6, 2)
+    ('48 MPa (6960 psi)', '0.70 MPa (102 psi)')
     """
-    return both(f"{x / 1e6:.0f} MPa", f"{x / PSI_PA:.0f} psi") if finite(x) else NOT_SEEN
+    return both(f"{x / 1e6:.{digits}f} MPa", f"{x / PSI_PA:.0f} psi") if finite(x) else NOT_SEEN
 
 
 def count(x: float) -> str:

@@ -42,12 +42,14 @@ GROUND = -1
 
 
 def throw_minutes(throw: Throw) -> float:
-    """Expected time to set a line: getting ready, throws until success, and working the weight back, as the throw itself says. [min]"""
+    """Expected time to set a line: getting ready, throws until success, and working the weight back, as the
+    throw itself says. [min]"""
     return throw.expected_seconds / 60.0
 
 
 def sound_steps(graph: WoodGraph, holds: Mapping[int, bool], settings: PlanningSettings) -> np.ndarray:
-    """Unions one may hang on while advancing, (m,) bool: thick enough, seen, no dead suspect, and not found to be too weak."""
+    """Unions one may hang on while advancing, (m,) bool: thick enough, seen, no dead suspect, and not found
+    to be too weak."""
     u = graph.unions
     lateral = ~u.arm_continues
     size = np.zeros(len(u))
@@ -58,15 +60,19 @@ def sound_steps(graph: WoodGraph, holds: Mapping[int, bool], settings: PlanningS
     return thick & plain & strong
 
 
-def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settings: PlanningSettings) -> nx.DiGraph:
+def access_graph(
+    graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settings: PlanningSettings
+) -> nx.DiGraph:
     """Ground and unions as nodes, ways between them as edges with "minutes" and "how".
 
     Notes
     -----
     - from the ground by a throw of any class (class 3: a basal line) to a sound union,
     - from the ground by ladder or lanyards to a sound union within `ladder_reach`,
-    - from one sound union to one above within `step_reach` and `step_sideways`: throw, load-test, change over,
-    - from one union to the next on the same upright stem within `lanyard_reach`, thick enough for a lanyard round it, seen, and with a
+    - from one sound union to one above within `step_reach` and `step_sideways`: throw, load-test, change
+    over,
+    - from one union to the next on the same upright stem within `lanyard_reach`, thick enough for a lanyard
+    round it, seen, and with a
       limb to hold: two lanyards in turn; with `spurs` from the ground on and whatever the gap.
     An unsound union can be the end of a way but never a step on it: nothing leaves it.
     """
@@ -90,13 +96,19 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
     can = (rise > 0) & (rise <= settings.step_reach) & (side <= settings.step_sideways) & sound[:, None]
     lower, upper = np.nonzero(can)
     needed = settings.minutes_per_step + rise[lower, upper] * settings.minutes_per_metre
-    ways.add_weighted_edges_from(zip(lower.tolist(), upper.tolist(), needed.tolist(), strict=True), weight="minutes", how=ADVANCE)
+    ways.add_weighted_edges_from(
+        zip(lower.tolist(), upper.tolist(), needed.tolist(), strict=True), weight="minutes", how=ADVANCE
+    )
     steps_up = lanyard_steps(graph, settings)
     if settings.spurs and len(u):
         first = int(np.argmin(u.node))
         bare = graph.limbs.nodes[0]
         bare = bare[bare <= u.node[first]]
-        if graph.limb[u.node[first]] == 0 and graph.seen[bare].all() and 2 * graph.segment_radius[bare].min() >= settings.min_limb:
+        if (
+            graph.limb[u.node[first]] == 0
+            and graph.seen[bare].all()
+            and 2 * graph.segment_radius[bare].min() >= settings.min_limb
+        ):
             minutes = settings.minutes_per_step + float(u.height[first]) * settings.minutes_per_metre_lanyard
             if not ways.has_edge(GROUND, first) or minutes < ways.edges[GROUND, first]["minutes"]:
                 ways.add_edge(GROUND, first, minutes=minutes, how=SPURS)
@@ -109,7 +121,8 @@ def access_graph(graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settin
 
 
 def lanyard_steps(graph: WoodGraph, settings: PlanningSettings) -> list[tuple[int, int]]:
-    """Neighbouring unions (lower, upper) of one stem between which a climber gets with two lanyards in turn."""
+    """Neighbouring unions (lower, upper) of one stem between which a climber gets with two lanyards in
+    turn."""
     u = graph.unions
     out = []
     for line in np.unique(graph.limb[u.node]):
@@ -133,7 +146,8 @@ def quickest_ways(ways: nx.DiGraph) -> tuple[dict[int, float], dict[int, list[in
 
 
 def steps(graph: WoodGraph, ways: nx.DiGraph, route: list[int]) -> tuple[AccessStep, ...]:
-    """A way step by step; every union on it is an inspection stop, those that two lanyards pass without a change-over apart."""
+    """A way step by step; every union on it is an inspection stop, those that two lanyards pass without a
+    change-over apart."""
     out = [AccessStep(None, "ground", 0.0, "ground", Reason("access_ground"))]
     u = graph.unions
     start = -1
@@ -159,7 +173,11 @@ def _done(how: str, start: str, union: str) -> Reason:
         return Reason("access_spurs", union=union)
     if how == LADDER:
         return Reason("access_ladder", union=union)
-    return Reason("access_basal_line", union=union) if how == BASAL_LINE else Reason("access_thrown_line", union=union)
+    return (
+        Reason("access_basal_line", union=union)
+        if how == BASAL_LINE
+        else Reason("access_thrown_line", union=union)
+    )
 
 
 def by_throw(graph: WoodGraph, union: int, throw: Throw) -> tuple[AccessStep, ...]:

@@ -1,4 +1,5 @@
-"""Which way up is recommended, and what speaks for and against it? The rules are visible, the climber decides."""
+"""Which way up is recommended, and what speaks for and against it? The rules are visible, the climber
+decides."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ from treescan.trees.beside import Beside
 from treescan.wood.graph import ScanFitness, WoodGraph
 
 ISOLATE, BASAL, ADVANCE = "isolate", "basal", "advance_up"
-"""Ways that climb on this tree: a line isolated from the ground, a basal line first, step by step from low access."""
+"""Ways that climb on this tree: a line isolated from the ground, a basal line first, step by step from low
+access."""
 
 NEIGHBOUR, RESCAN, OTHER = "neighbour_tree", "rescan", "no_climb"
 """Ways that do not: an anchor in a neighbouring tree, another scan first, a platform or other means."""
@@ -27,8 +29,8 @@ NEIGHBOUR, RESCAN, OTHER = "neighbour_tree", "rescan", "no_climb"
 class Option:
     """One way of getting to work.
 
-    way : one of the identifiers above; point : the candidate it uses, None where it uses none; pros, cons : the arguments, the
-    weightiest first.
+    way : one of the identifiers above; point : the candidate it uses, None where it uses none; pros, cons :
+    the arguments, the weightiest first.
     """
 
     way: str
@@ -48,7 +50,9 @@ class Approach:
     def reasons(self) -> tuple[Reason, ...]:
         """The recommendation first, then the arguments for and against it, then the other ways."""
         best = self.recommended
-        first = Reason("approach_recommended", way=best.way, anchor=best.point.named if best.point is not None else None)
+        first = Reason(
+            "approach_recommended", way=best.way, anchor=best.point.named if best.point is not None else None
+        )
         if best.way == RESCAN:
             return first, *(Reason("approach_scan", why=why) for why in best.pros)
         arguments = (
@@ -63,7 +67,11 @@ def _offered(option: Option) -> Reason:
     if option.point is None:
         return Reason("approach_also", way=option.way, why=option.pros[0])
     return Reason(
-        "approach_instead", way=option.way, anchor=option.point.named, for_it=option.pros[0], against_it=option.cons[0]
+        "approach_instead",
+        way=option.way,
+        anchor=option.point.named,
+        for_it=option.pros[0],
+        against_it=option.cons[0],
     )
 
 
@@ -93,27 +101,40 @@ def recommend(
     neighbour = _neighbour(graph, beside)
     if not climbing:
         return Approach(Option(OTHER, None, (_why_none(points),)), neighbour)
-    chosen = next((o for o in climbing if o.point is not None and o.point.union == usable[0].union), climbing[0])
+    chosen = next(
+        (o for o in climbing if o.point is not None and o.point.union == usable[0].union), climbing[0]
+    )
     return Approach(chosen, (*(o for o in climbing if o is not chosen), *neighbour))
 
 
 def _why_none(points: Sequence[TieInPoint]) -> Reason:
-    """Why no candidate is ranked: the commonest gate and against how many it stands; of equals the one met first."""
+    """Why no candidate is ranked: the commonest gate and against how many it stands; of equals the one met
+    first."""
     if not points:
         return Reason("no_union_to_judge")
-    gates = Counter(code for p in points for code in dict.fromkeys(g.code for g in p.gates) if code not in RESCANS)
+    gates = Counter(
+        code for p in points for code in dict.fromkeys(g.code for g in p.gates) if code not in RESCANS
+    )
     gate, times = gates.most_common(1)[0]
     return Reason("none_passes", candidates=len(points), times=times, gate=gate)
 
 
 def _isolate(usable: Sequence[TieInPoint], settings: PlanningSettings) -> Option | None:
-    """A line set from the ground over the tie-in point alone, at the first-ranked candidate that allows it."""
+    """A line set from the ground over the tie-in point alone, at the first-ranked candidate that allows
+    it."""
     for p in usable:
-        if p.throw is not None and p.throw.isolation_class <= 2 and p.throw.expected_throws <= settings.max_throws:
+        if (
+            p.throw is not None
+            and p.throw.isolation_class <= 2
+            and p.throw.expected_throws <= settings.max_throws
+        ):
             break
     else:
         return None
-    pros = (Reason("isolate_throws", throws=p.throw.expected_throws, label=p.label), Reason("isolate_tested_first"))
+    pros = (
+        Reason("isolate_throws", throws=p.throw.expected_throws, label=p.label),
+        Reason("isolate_tested_first"),
+    )
     cons = (
         Reason("isolate_less_inspected"),
         *((Reason("isolate_workings", times=p.throw.workings),) if p.throw.workings else ()),
@@ -124,7 +145,9 @@ def _isolate(usable: Sequence[TieInPoint], settings: PlanningSettings) -> Option
 
 def _basal(usable: Sequence[TieInPoint]) -> Option | None:
     """A basal line as the system itself, or as the way to a canopy anchor that no throw can isolate."""
-    p = next((p for p in usable if (p.system == "SRS basal" and p.throw is not None) or _by_basal_line(p)), None)
+    p = next(
+        (p for p in usable if (p.system == "SRS basal" and p.throw is not None) or _by_basal_line(p)), None
+    )
     if p is None:
         return None
     pros = (Reason("basal_lowerable"),)
@@ -146,14 +169,23 @@ def _advance(usable: Sequence[TieInPoint]) -> Option | None:
     if p is None:
         return None
     stops = tuple(s.label for s in p.access if s.union is not None)
-    return Option(ADVANCE, p, (Reason("advance_inspected", unions=stops),), (Reason("advance_slow", stops=len(stops)),))
+    return Option(
+        ADVANCE, p, (Reason("advance_inspected", unions=stops),), (Reason("advance_slow", stops=len(stops)),)
+    )
 
 
 def _neighbour(graph: WoodGraph, beside: Beside | None) -> tuple[Option, ...]:
-    """The nearest neighbouring stem is named, never ranked: its wood was not measured; () where none is known."""
+    """The nearest neighbouring stem is named, never ranked: its wood was not measured; () where none is
+    known."""
     if beside is None or len(beside.surroundings.stems) == 0:
         return ()
     gap = ((beside.surroundings.stems[:, :2] - graph.xyz[0, :2]) ** 2).sum(axis=1) ** 0.5
     i = int(gap.argmin())
     dbh = float(beside.surroundings.stem_dbh[i]) if i < len(beside.surroundings.stem_dbh) else float("nan")
-    return (Option(NEIGHBOUR, None, (Reason("neighbour_stem", away=float(gap[i]), diameter=dbh if np.isfinite(dbh) else None),)),)
+    return (
+        Option(
+            NEIGHBOUR,
+            None,
+            (Reason("neighbour_stem", away=float(gap[i]), diameter=dbh if np.isfinite(dbh) else None),),
+        ),
+    )

@@ -12,7 +12,8 @@ from treescan.planning.tie_in_point import Floats
 from treescan.wood.graph import Ints, WoodGraph
 
 DEAD_FLAGS = frozenset({"dead suspect", "dead"})
-"""Flags of a union whose limb may be dead: what the scan suspects, and what a tree.json made elsewhere may state."""
+"""Flags of a union whose limb may be dead: what the scan suspects, and what a tree.json made elsewhere may
+state."""
 
 
 def looks_dead(graph: WoodGraph, union: int) -> bool:
@@ -31,17 +32,22 @@ def line_from_union(graph: WoodGraph, union: int, node: int) -> Ints:
 
 
 def round_stem(graph: WoodGraph, configuration: AnchorConfiguration) -> bool:
-    """True when the rope is choked round the stem just above a union instead of lying over one of its limbs."""
+    """True when the rope is choked round the stem just above a union instead of lying over one of its
+    limbs."""
     return int(configuration.rest_node) == int(graph.unions.node[configuration.union])
 
 
 def place_on_limb(graph: WoodGraph, union: int, node: int, distance: float) -> tuple[int, Floats]:
-    """The segment (its child node) and the point `distance` metres out from the union's axis along the limb that holds `node`."""
+    """The segment (its child node) and the point `distance` metres out from the union's axis along the limb
+    that holds `node`."""
     line = line_from_union(graph, union, node)
     if len(line) < 2:
         return int(node), graph.xyz[node].copy()
     step = graph.length[line]
-    step[:2] = 0.0, math.dist(graph.xyz[line[0]], graph.xyz[line[1]])  # the limb may leave a merged union a little beside its node
+    step[:2] = (
+        0.0,
+        math.dist(graph.xyz[line[0]], graph.xyz[line[1]]),
+    )  # the limb may leave a merged union a little beside its node
     along = np.cumsum(step)
     s = float(np.clip(distance, 0.0, along[-1]))
     i = int(np.clip(np.searchsorted(along, s), 1, len(line) - 1))
@@ -55,8 +61,13 @@ def union_point(graph: WoodGraph, configuration: AnchorConfiguration) -> Floats:
 
 
 def contact_point(graph: WoodGraph, configuration: AnchorConfiguration) -> Floats:
-    """The point of the limb's axis the climber's leg hangs from, (3,): at the union, or on the outermost limb under that leg. [m, local]"""
-    return middle(graph, int(configuration.beyond[-1])) if len(configuration.beyond) else union_point(graph, configuration)
+    """The point of the limb's axis the climber's leg hangs from, (3,): at the union, or on the outermost limb
+    under that leg. [m, local]"""
+    return (
+        middle(graph, int(configuration.beyond[-1]))
+        if len(configuration.beyond)
+        else union_point(graph, configuration)
+    )
 
 
 def hanging_node(configuration: AnchorConfiguration) -> int:
@@ -67,11 +78,16 @@ def hanging_node(configuration: AnchorConfiguration) -> int:
 def bearing_nodes(graph: WoodGraph, configuration: AnchorConfiguration) -> list[int]:
     """Nodes the rope bears on: the limb at the union, the union itself, further supports of a basal line."""
     union = int(graph.unions.node[configuration.union])
-    return [int(configuration.rest_node), union, *(int(n) for n in (*configuration.via, *configuration.beyond))]
+    return [
+        int(configuration.rest_node),
+        union,
+        *(int(n) for n in (*configuration.via, *configuration.beyond)),
+    ]
 
 
 def own_limbs(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[int, int]:
-    """The limb the climber's leg hangs from, second, and the one it stands on, first: they do not foul their own rope."""
+    """The limb the climber's leg hangs from, second, and the one it stands on, first: they do not foul their
+    own rope."""
     limb = int(graph.limb[hanging_node(configuration)])
     if len(configuration.beyond):
         return max(int(graph.limbs.parent[limb]), 0), limb
@@ -79,16 +95,19 @@ def own_limbs(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[int
 
 
 def base_way(graph: WoodGraph, configuration: AnchorConfiguration) -> Floats:
-    """The base leg of a basal line from where the climber hangs over the union and every other support to the base, (k, 3). [m, local]"""
+    """The base leg of a basal line from where the climber hangs over the union and every other support to the
+    base, (k, 3). [m, local]"""
     outer = [middle(graph, int(n)) for n in configuration.beyond[::-1]]
-    return np.vstack([*outer, union_point(graph, configuration), graph.xyz[configuration.via], configuration.base])
+    return np.vstack(
+        [*outer, union_point(graph, configuration), graph.xyz[configuration.via], configuration.base]
+    )
 
 
 def in_the_union(graph: WoodGraph, union: int, arm: int) -> float:
     """Distance from the union's axis at which a rope lies in the crotch, against the bark of the stem. [m]
 
-    The limb comes out of the bark at r / sin(attachment); a rope sits one limb radius further at most. The sine is kept above
-    0.5 so that a steep fork does not push the rope metres out.
+    The limb comes out of the bark at r / sin(attachment); a rope sits one limb radius further at most. The
+    sine is kept above 0.5 so that a steep fork does not push the rope metres out.
     """
     u = graph.unions
     sine = max(float(np.sin(u.arm_attachment[arm])), 0.5)

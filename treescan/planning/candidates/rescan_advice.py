@@ -12,11 +12,13 @@ RESCANS = frozenset({"rescan_limb", "rescan_stem"})
 """Codes of what a rescan would settle; they stand beside a gate and are none themselves."""
 
 BESIDE_STEM = 0.3
-"""Wood nearer than this to the plumb line over the stem's foot has no side of its own [m] (project choice)."""
+"""Wood nearer than this to the plumb line over the stem's foot has no side of its own [m] (project
+choice)."""
 
 
 def rescan_advice(graph: WoodGraph, check: AnchorCheck) -> Reason:
-    """Where to look again, from the lowest wood on the way to the ground that was not seen or not measured."""
+    """Where to look again, from the lowest wood on the way to the ground that was not seen or not
+    measured."""
     place = graph.xyz[unseen_node(graph, check)]
     out = place[:2] - graph.xyz[0, :2]
     away, height = float(np.hypot(*out)), float(place[2] - graph.xyz[0, 2])

@@ -13,7 +13,6 @@ from treescan.planning.candidates.candidates import other_base
 from treescan.planning.candidates.contact import own_limbs
 from treescan.planning.climb.rescue import RescuePlan, corridors, rescue_plan
 from treescan.planning.climb.walks import walks_that_hold
-from treescan.planning.kit.retrieval import retrieval
 from treescan.planning.kit.rope_and_kit import kit_of_all
 from treescan.planning.lines.line_pair import LinePair, line_pair
 from treescan.planning.lines.neighbours import Neighbours, from_neighbours
@@ -137,7 +136,7 @@ def climb_plan(
         lines_judged=loads is not None,
         redirects=found,
         rescue=tuple(rescue_plan(graph, p, ranked, work, down, settings, climbers.two_people) for p in ranked),
-        retrieval=tuple(retrieval(graph, p) for p in shown),
+        retrieval=tuple(p.retrieval for p in shown),
         ways=ways,
         shares=reached_shares(work, ways),
         strata=access_bias(graph, work, ways),

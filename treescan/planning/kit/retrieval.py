@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from treescan.planning.tie_in_point import Retrieval, TieInPoint
+from treescan.loads.limb_check import AnchorConfiguration
+from treescan.planning.tie_in_point import Floats, Retrieval
 from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
@@ -21,23 +22,29 @@ TOO_MANY = 3
 """Snags from which on the rope is not counted on to come down (project choice)."""
 
 
-def retrieval(graph: WoodGraph, point: TieInPoint) -> Retrieval:
-    """Whether rope and hardware can be pulled down from the ground.
+def retrieval(graph: WoodGraph, configuration: AnchorConfiguration, place: Floats) -> Retrieval:
+    """Whether rope and hardware of an anchor that bears at `place` (3,) can be pulled down from the ground.
 
     Notes
     -----
-    A snag is a union below the tie-in point, within `NEAR` of its plumb line, whose limb leaves at less than 45 degrees from its
-    parent: a wedge that opens upward. A line over several limbs is in doubt as soon as it bears on any of them; three snags or
-    more are a no.
+    A snag is a union below the tie-in point, within `NEAR` of its plumb line, whose limb leaves at less than
+    45 degrees from its parent: a wedge that opens upward. A line over several limbs is in doubt as soon as it
+    bears on any of them; three snags or more are a no.
     """
     u = graph.unions
-    below = (u.place[:, 2] < point.place[2] - BELOW) & (np.hypot(*(u.place[:, :2] - point.place[:2]).T) <= NEAR + u.parent_diameter / 2)
-    snags = tuple(u.label[k] for k in np.flatnonzero(below) if np.any(u.arm_attachment[u.laterals(int(k))] < STEEP))
-    configuration = point.check.configuration
+    below = (u.place[:, 2] < place[2] - BELOW) & (
+        np.hypot(*(u.place[:, :2] - place[:2]).T) <= NEAR + u.parent_diameter / 2
+    )
+    snags = tuple(
+        u.label[k] for k in np.flatnonzero(below) if np.any(u.arm_attachment[u.laterals(int(k))] < STEEP)
+    )
+    anchor = Reason("anchor_named", label=u.label[configuration.union], system=configuration.system)
     if len(snags) >= TOO_MANY:
-        return Retrieval("no", snags, Reason("retrieval_by_climbing", anchor=point.named, count=len(snags), unions=snags))
+        return Retrieval(
+            "no", snags, Reason("retrieval_by_climbing", anchor=anchor, count=len(snags), unions=snags)
+        )
     if snags:
-        return Retrieval("doubt", snags, Reason("retrieval_past_forks", anchor=point.named, unions=snags))
+        return Retrieval("doubt", snags, Reason("retrieval_past_forks", anchor=anchor, unions=snags))
     if len(configuration.via) or len(configuration.beyond):
-        return Retrieval("doubt", (), Reason("retrieval_over_limbs", anchor=point.named))
-    return Retrieval("yes", (), Reason("retrieval_clear", anchor=point.named))
+        return Retrieval("doubt", (), Reason("retrieval_over_limbs", anchor=anchor))
+    return Retrieval("yes", (), Reason("retrieval_clear", anchor=anchor))

@@ -39,7 +39,9 @@ def ground_at(graph: WoodGraph, beside: Beside, place: Floats) -> float:
     return z if np.isfinite(z) else float(graph.xyz[0, 2])
 
 
-def rope_parts(system: str, height: float, farthest: float, base_leg: float, settings: PlanningSettings) -> tuple[tuple[str, float], ...]:
+def rope_parts(
+    system: str, height: float, farthest: float, base_leg: float, settings: PlanningSettings
+) -> tuple[tuple[str, float], ...]:
     """Metres of climbing rope, part by part.
 
     Parameters
@@ -66,11 +68,22 @@ def rope_parts(system: str, height: float, farthest: float, base_leg: float, set
             ("knot or choke", settings.canopy_tail),
             ("retrieval leg", height),
         )
-    return (("climbing leg", reach), ("base leg", base_leg), ("tails", 2 * settings.tail), ("lowering", height))
+    return (
+        ("climbing leg", reach),
+        ("base leg", base_leg),
+        ("tails", 2 * settings.tail),
+        ("lowering", height),
+    )
 
 
 def rope_plan(
-    graph: WoodGraph, beside: Beside, configuration: AnchorConfiguration, throw: Throw | None, place: Floats, farthest: float, settings: PlanningSettings
+    graph: WoodGraph,
+    beside: Beside,
+    configuration: AnchorConfiguration,
+    throw: Throw | None,
+    place: Floats,
+    farthest: float,
+    settings: PlanningSettings,
 ) -> RopePlan:
     """Rope, throwline and kit of one candidate.
 
@@ -96,18 +109,32 @@ def rope_plan(
 
 
 def kit_list(
-    graph: WoodGraph, configuration: AnchorConfiguration, throw: Throw | None, length: float, stock: float | None, throwline: float
+    graph: WoodGraph,
+    configuration: AnchorConfiguration,
+    throw: Throw | None,
+    length: float,
+    stock: float | None,
+    throwline: float,
 ) -> tuple[Reason, ...]:
     """What to load for one candidate, in generic names: the climbing rope first, then item by item.
 
-    length : climbing rope needed [m]; stock : the stocked length that is enough, None = none is [m]; throwline : [m]
+    length : climbing rope needed [m]; stock : the stocked length that is enough, None = none is [m];
+    throwline : [m]
     """
-    rope = Reason("kit_rope", stock=stock, length=length) if stock else Reason("kit_rope_too_short", length=length)
+    rope = (
+        Reason("kit_rope", stock=stock, length=length)
+        if stock
+        else Reason("kit_rope_too_short", length=length)
+    )
     return (
         rope,
         Reason("kit_climber"),
         *_between_rope_and_wood(graph, configuration),
-        *((Reason("kit_base_anchor", to=configuration.tied_to),) if configuration.system == "SRS basal" else ()),
+        *(
+            (Reason("kit_base_anchor", to=configuration.tied_to),)
+            if configuration.system == "SRS basal"
+            else ()
+        ),
         *((Reason("kit_choke"),) if configuration.system == "SRS canopy" else ()),
         *(_to_throw(throw, throwline) if throw is not None else ()),
         Reason("kit_rescue"),
@@ -122,7 +149,9 @@ def _between_rope_and_wood(graph: WoodGraph, configuration: AnchorConfiguration)
     if round_stem(graph, configuration) and configuration.system == "SRS canopy":
         return (Reason("kit_stem_choke", diameter=stem, length=np.pi * stem + CHOKE_SPARE),)
     if hardware in {"ring", "pulley"}:
-        return (Reason("kit_friction_saver", hardware=hardware, length=np.pi * stem + STRAP_SPARE, diameter=stem),)
+        return (
+            Reason("kit_friction_saver", hardware=hardware, length=np.pi * stem + STRAP_SPARE, diameter=stem),
+        )
     if hardware == "sleeve":
         return (Reason("kit_sleeve", length=np.pi * limb / 2 + SLEEVE_SPARE, diameter=limb),)
     return (Reason("kit_sleeve_advised"),) if configuration.system == "MRS" else ()
@@ -134,8 +163,8 @@ def _to_throw(throw: Throw, throwline: float) -> tuple[Reason, ...]:
 
 
 def kit_of_all(points: Sequence[TieInPoint]) -> tuple[Reason, ...]:
-    """What to load for several tie-in points together: every rope by its length, the longest throwline with the heaviest of the least
-    throw weights once, everything else once."""
+    """What to load for several tie-in points together: every rope by its length, the longest throwline with
+    the heaviest of the least throw weights once, everything else once."""
     if not points:
         return ()
     ropes = tuple(
@@ -148,5 +177,7 @@ def kit_of_all(points: Sequence[TieInPoint]) -> tuple[Reason, ...]:
     masses = [item["mass"] for item in items if item.code == "kit_throwline"]
     longest = max(p.rope.throwline for p in points)
     line = Reason("kit_throwline", length=longest, mass=max(masses)) if masses else None
-    shared = dict.fromkeys(line if line is not None and item.code == "kit_throwline" else item for item in items)
+    shared = dict.fromkeys(
+        line if line is not None and item.code == "kit_throwline" else item for item in items
+    )
     return Reason("kit_ropes", ropes=ropes), *shared

@@ -9,14 +9,9 @@ from treescan.planning.candidates.contact import looks_dead, round_stem
 from treescan.planning.candidates.rescan_advice import rescan_advice
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import AccessStep, Clearance, Reach
-from treescan.reason import Reason, has
+from treescan.reason import Reason
 from treescan.throw.throw_path import Throw
 from treescan.wood.graph import ScanFitness, WoodGraph
-
-UNSEEN = frozenset(
-    {"scan_not_assessable", "height_not_seen", "limb_not_seen", "union_bridged", "limb_bridged", "diameter_not_seen", "strength_not_seen"}
-)
-"""Codes of the gates that only a better scan or a climber's eye can lift; one makes the verdict "not assessable"."""
 
 NEXT_TO = 0.5
 """A weakest section nearer to the rope than this is next to it. [m]"""
@@ -113,7 +108,11 @@ def _margin_gate(graph: WoodGraph, check: AnchorCheck, settings: PlanningSetting
     if not margin.p5 >= settings.margin_gate:
         median, p5 = (margin.median, margin.p5) if margin.known else (None, None)
         asked = settings.margin_gate
-        return [Reason("margin_low", median=median, p5=p5, asked=asked, mode=found.mode, case=check.case, where=where)]
+        return [
+            Reason(
+                "margin_low", median=median, p5=p5, asked=asked, mode=found.mode, case=check.case, where=where
+            )
+        ]
     return []
 
 
@@ -132,7 +131,11 @@ def _breaks_first(graph: WoodGraph, check: AnchorCheck) -> Reason | None:
 
 
 def doubts(
-    graph: WoodGraph, check: AnchorCheck, throw: Throw | None, electric: tuple[Clearance, ...], settings: PlanningSettings
+    graph: WoodGraph,
+    check: AnchorCheck,
+    throw: Throw | None,
+    electric: tuple[Clearance, ...],
+    settings: PlanningSettings,
 ) -> tuple[Reason, ...]:
     """What to look at first although nothing stands against it."""
     return (
@@ -183,10 +186,3 @@ def _rope_doubts(graph: WoodGraph, check: AnchorCheck, throw: Throw | None) -> l
         more = len(throw.captured_unions) - len(unions) if unions else 0
         out.append(Reason("line_over_unions", unions=unions, more=more))
     return out
-
-
-def verdict(against: tuple[Reason, ...], look_first: tuple[Reason, ...]) -> str:
-    """One of `tie_in_point.VERDICTS`; "not assessable" as soon as the scan could not tell, whatever else stands against it."""
-    if against:
-        return "not assessable" if has(against, *UNSEEN) else "not ranked"
-    return "inspect first" if look_first else "candidate"

@@ -1,12 +1,12 @@
-"""In which order should candidates be inspected, and how firm is that order?
+"""In which order should candidates be inspected, and how robust is that order?
 
-One rule from scores to places, used on the first ranking and on every re-ranking after a competent person's word.
+One rule from scores to places, used on the first ranking and on every re-ranking after a competent person's
+word.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,16 +14,18 @@ from numpy.typing import NDArray
 from treescan.planning.ranking.reasons import explain
 from treescan.planning.ranking.score_rule import combined
 from treescan.planning.settings import CRITERIA, PlanningSettings
-from treescan.planning.tie_in_point import Floats, TieInPoint
+from treescan.planning.tie_in_point import NOT_RANKED, Floats, Judged, Standing, TieInPoint
 from treescan.wood.graph import WoodGraph
 
 
-def order_points(graph: WoodGraph, points: Sequence[TieInPoint], settings: PlanningSettings, seed: int) -> tuple[TieInPoint, ...]:
-    """Give every usable candidate its rank, score, stability and reasons.
+def order_points(
+    graph: WoodGraph, points: Sequence[Judged], settings: PlanningSettings, seed: int
+) -> tuple[TieInPoint, ...]:
+    """Give every candidate its place in the list and its reasons.
 
     Parameters
     ----------
-    points : TieInPoints with `usable`, `gates`, `doubts`, `scores` and `score_sd` filled; whatever rank they had is forgotten.
+    points : as judged; a place they had in an earlier list is forgotten.
 
     Returns
     -------
@@ -32,29 +34,29 @@ def order_points(graph: WoodGraph, points: Sequence[TieInPoint], settings: Plann
     Notes
     -----
     The score is `score_rule.combined`. Different unions are more useful alternatives than one union rigged
-    three ways, so the best row of each union comes first, by score; the other systems of these unions follow, by score.
-    Each of the `draws` perturbed rankings draws its own weights (lognormal) and its own scores (normal, `score_sd`) and is
-    ordered by the same rule. Stability is the share of draws in which a candidate keeps its place, or differs by less than
-    `tie_band` from who has it.
+    three ways, so the best row of each union comes first, by score; the other systems of these unions follow,
+    by score.
+    Each of the `draws` perturbed rankings draws its own weights (lognormal) and its own scores (normal,
+    `score_sd`) and is ordered by the same rule. Stability is the share of draws in which a candidate keeps
+    its place, or differs by less than `tie_band` from who has it.
     """
     usable = [p for p in points if p.usable]
-    rest = sorted((p for p in points if not p.usable), key=lambda p: (-p.place[2], p.label, p.system, p.hardware))
-    lost = tuple(
-        replace(
-            p,
-            rank=0,
-            score=float("nan"),
-            pareto=False,
-            rank_stability=float("nan"),
-            first_chance=float("nan"),
-            tie=False,
-            reasons=p.gates,
-            load_test=None,
-        )
-        for p in rest
+    others = sorted(
+        (p for p in points if not p.usable), key=lambda p: (-p.place[2], p.label, p.system, p.hardware)
     )
+    not_ranked = tuple(TieInPoint.of(p, NOT_RANKED, p.gates) for p in others)
     if not usable:
-        return lost
+        return not_ranked
+    turn, standings = _standings(usable, settings, seed)
+    in_order = [usable[i] for i in turn]
+    reasons = explain(graph, in_order, standings, settings)
+    return tuple(TieInPoint.of(*row) for row in zip(in_order, standings, reasons, strict=True)) + not_ranked
+
+
+def _standings(
+    usable: Sequence[Judged], settings: PlanningSettings, seed: int
+) -> tuple[list[int], list[Standing]]:
+    """Rows in ranking order, and where each of them stands."""
     value = np.array([[p.scores[c] for c in CRITERIA] for p in usable])
     error = np.array([[p.score_sd.get(c, 0.0) for c in CRITERIA] for p in usable])
     weights = np.array(settings.weights.as_tuple())
@@ -62,28 +64,22 @@ def order_points(graph: WoodGraph, points: Sequence[TieInPoint], settings: Plann
     score = combined(value, weights)
     turn = places(score, union)
     draws = perturbed_scores(value, error, weights, settings, seed)
-    stability, first, leads = _firmness(draws, score, union, turn, settings.tie_band)
+    keeps, first, leads = _robustness(draws, score, union, turn, settings.tie_band)
     best = pareto(value)
-    ranked = []
-    for rank, i in enumerate(turn):
-        tie = rank + 1 < len(turn) and bool(leads[rank] < settings.tie_confidence) and _same_group(turn, union, rank)
-        ranked.append(
-            replace(
-                usable[i],
-                rank=rank + 1,
-                score=float(score[i]),
-                pareto=bool(best[i]),
-                rank_stability=float(stability[rank]),
-                first_chance=float(first[rank]),
-                tie=tie,
-            )
-        )
-    return explain(graph, tuple(ranked), settings) + lost
+    last = len(turn) - 1
+    tied = [
+        k < last and bool(leads[k] < settings.tie_confidence) and _same_group(turn, union, k)
+        for k in range(len(turn))
+    ]
+    return turn.tolist(), [
+        Standing(k + 1, float(score[i]), bool(best[i]), float(keeps[k]), float(first[k]), tied[k])
+        for k, i in enumerate(turn)
+    ]
 
 
 def places(score: Floats, union: NDArray) -> NDArray[np.int64]:
-    """Rows in ranking order, for scores (..., n) of rows that belong to unions (n,): the best row of each union by score, then the remaining
-    rows by score; ties keep the input order."""
+    """Rows in ranking order, for scores (..., n) of rows that belong to unions (n,): the best row of each
+    union by score, then the remaining rows by score; ties keep the input order."""
     by_score = np.argsort(-score, axis=-1, kind="stable")
     of = union[by_score]
     together = np.argsort(of, axis=-1, kind="stable")  # rows of one union side by side, the best first
@@ -100,7 +96,9 @@ def pareto(value: Floats) -> NDArray[np.bool_]:
     return ~np.any(at_least & better, axis=0)
 
 
-def perturbed_scores(value: Floats, error: Floats, weights: Floats, settings: PlanningSettings, seed: int) -> Floats:
+def perturbed_scores(
+    value: Floats, error: Floats, weights: Floats, settings: PlanningSettings, seed: int
+) -> Floats:
     """Scores of all candidates in every draw, (draws, n)."""
     rng = np.random.default_rng(seed)
     w = weights * np.exp(rng.normal(0.0, settings.weight_scatter, (settings.draws, len(weights))))
@@ -109,8 +107,11 @@ def perturbed_scores(value: Floats, error: Floats, weights: Floats, settings: Pl
     return combined(noisy, w[:, None, :])
 
 
-def _firmness(draws: Floats, score: Floats, union: NDArray, turn: NDArray, band: float) -> tuple[Floats, Floats, Floats]:
-    """Per place, shares of the draws: its holder keeps it, its holder comes first, it leads the next place."""
+def _robustness(
+    draws: Floats, score: Floats, union: NDArray, turn: NDArray, band: float
+) -> tuple[Floats, Floats, Floats]:
+    """Per place, shares of the draws: its holder keeps it, its holder comes first, it leads the next
+    place."""
     now = places(draws, union)
     own = draws[:, turn]
     keeps = np.mean((now == turn) | (np.abs(np.take_along_axis(draws, now, axis=1) - own) <= band), axis=0)

@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
-from treescan.planning.ranking.gates import verdict
 from treescan.planning.ranking.order import order_points
 from treescan.planning.ranking.scores import margin_score
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import Judged, TieInPoint
 from treescan.planning.work.removal import dies_with
 from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
@@ -35,8 +34,8 @@ A passed load test and a note stand with the candidate and change neither its ve
 class Override:
     """One statement.
 
-    union : label, or ""; limb : limb id, or -1; above : height over the stem's foot [m], or NaN; value : share of strength left
-    (defect only); who, when, why : mandatory.
+    union : label, or ""; limb : limb id, or -1; above : height over the stem's foot [m], or NaN; value :
+    share of strength left (defect only); who, when, why : mandatory.
     """
 
     kind: str
@@ -91,14 +90,26 @@ class Revision:
     log: tuple[Reason, ...]
 
 
-def with_overrides(graph: WoodGraph, points: Sequence[TieInPoint], overrides: Sequence[Override], settings: PlanningSettings, seed: int) -> Revision:
-    """Apply statements in their order and rank again, from the numbers already there: no throw and no force is computed anew."""
-    now, log = tuple(points), []
+def with_overrides(
+    graph: WoodGraph,
+    points: Sequence[TieInPoint],
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
+    seed: int,
+) -> Revision:
+    """Apply statements in their order and rank again, from the numbers already there: no throw and no force
+    is computed anew."""
+    now: tuple[Judged, ...] = tuple(points)
+    log = []
     for o in overrides:
         changed = tuple(_one(graph, p, o, settings) for p in now)
         touched = sorted({a.label for a, b in zip(changed, now, strict=True) if a is not b})
         said = o.reason
-        log.append(Reason("statement_changes", statement=said, unions=touched) if touched else Reason("statement_changes_nothing", statement=said))
+        log.append(
+            Reason("statement_changes", statement=said, unions=touched)
+            if touched
+            else Reason("statement_changes_nothing", statement=said)
+        )
         now = changed
     ranked = order_points(graph, now, settings, seed)
     before, after = _first(points), _first(ranked)
@@ -112,20 +123,22 @@ def _first(points: Sequence[TieInPoint]) -> Reason | None:
     return next((p.named for p in points if p.rank == 1), None)
 
 
-def _one(graph: WoodGraph, p: TieInPoint, o: Override, settings: PlanningSettings) -> TieInPoint:
+def _one(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -> Judged:
     """One candidate after one statement; the same object when it is not touched."""
     if not _concerns(graph, p, o):
         return p
     if o.kind == "load test passed":
         return replace(p, doubts=(*p.doubts, Reason("load_test_passed", who=o.who, when=o.when, why=o.why)))
     if o.kind == "note":
-        return replace(p, doubts=(*p.doubts, o.reason))
+        return replace(p, doubts=(*p.doubts, Reason("noted", who=o.who, when=o.when, why=o.why)))
     if o.kind == "defect":
         return _weakened(graph, p, o, settings)
-    return _settled(p, (*p.gates, Reason("stated_against", kind=o.kind, who=o.who, when=o.when, why=o.why)), p.doubts)
+    return _settled(
+        p, (*p.gates, Reason("stated_against", kind=o.kind, who=o.who, when=o.when, why=o.why)), p.doubts
+    )
 
 
-def _concerns(graph: WoodGraph, p: TieInPoint, o: Override) -> bool:
+def _concerns(graph: WoodGraph, p: Judged, o: Override) -> bool:
     if o.limb >= 0:
         if o.limb >= len(graph.limbs):
             raise BadInput(f"limb {o.limb} is not in this tree")
@@ -149,7 +162,8 @@ def strength_left(graph: WoodGraph, bearing: Sequence[int], overrides: Sequence[
 
 
 def barred_unions(graph: WoodGraph, overrides: Sequence[Override]) -> frozenset[int]:
-    """Rows of the unions nothing may hang on by what was stated: refused, failed in the load test, or dead."""
+    """Rows of the unions nothing may hang on by what was stated: refused, failed in the load test, or
+    dead."""
     out: set[int] = set()
     for o in overrides:
         if o.kind in {"refused", "load test failed"} and o.union:
@@ -157,16 +171,20 @@ def barred_unions(graph: WoodGraph, overrides: Sequence[Override]) -> frozenset[
         elif o.kind == "dead":
             high = graph.xyz[:, 2] - graph.xyz[0, 2] >= o.above
             gone = graph.above(int(graph.limbs.nodes[o.limb][0])) if o.limb >= 0 else high
-            out |= {k for k in range(len(graph.unions)) if gone[graph.unions.node[k]] or gone[graph.unions.arm_node[graph.unions.laterals(k)]].any()}
+            out |= {
+                k
+                for k in range(len(graph.unions))
+                if gone[graph.unions.node[k]] or gone[graph.unions.arm_node[graph.unions.laterals(k)]].any()
+            }
     return frozenset(out)
 
 
-def _bears_above(graph: WoodGraph, p: TieInPoint, height: float) -> bool:
+def _bears_above(graph: WoodGraph, p: Judged, height: float) -> bool:
     """True when any wood the rope bears on stands higher than this over the stem's foot."""
     return dies_with(graph, p, graph.xyz[:, 2] - graph.xyz[0, 2] >= height)
 
 
-def _weakened(graph: WoodGraph, p: TieInPoint, o: Override, settings: PlanningSettings) -> TieInPoint:
+def _weakened(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -> Judged:
     """Strength scaled down; the gate and the score follow the new margin."""
     m = p.check.check.margin
     lower = Estimate(m.median * o.value, m.p5 * o.value, m.p95 * o.value)
@@ -175,12 +193,15 @@ def _weakened(graph: WoodGraph, p: TieInPoint, o: Override, settings: PlanningSe
     against = p.gates
     if not lower.p5 >= settings.margin_gate:
         against = (*against, Reason("defect_margin_low", statement=o.reason, p5=lower.p5))
-    out = replace(p, check=check, scores={**p.scores, "margin": value}, score_sd={**p.score_sd, "margin": error})
+    out = replace(
+        p, check=check, scores={**p.scores, "margin": value}, score_sd={**p.score_sd, "margin": error}
+    )
     return _settled(out, against, (*p.doubts, o.reason))
 
 
-def _settled(p: TieInPoint, against: tuple[Reason, ...], look_first: tuple[Reason, ...]) -> TieInPoint:
-    return replace(p, gates=against, doubts=look_first, usable=not against, verdict=verdict(against, look_first))
+def _settled(p: Judged, against: tuple[Reason, ...], look_first: tuple[Reason, ...]) -> Judged:
+    """The same anchor with what stands against it now; where anything does no load test is proposed."""
+    return replace(p, gates=against, doubts=look_first, load_test=None if against else p.load_test)
 
 
 def from_rows(rows: Sequence[dict]) -> tuple[Override, ...]:
@@ -190,7 +211,9 @@ def from_rows(rows: Sequence[dict]) -> tuple[Override, ...]:
     for row in rows:
         extra = set(row) - known
         if extra:
-            raise BadInput(f"override has no column '{sorted(extra)[0]}'", remedy=f"use {', '.join(sorted(known))}")
+            raise BadInput(
+                f"override has no column '{sorted(extra)[0]}'", remedy=f"use {', '.join(sorted(known))}"
+            )
         try:
             out.append(Override(**row))
         except TypeError as problem:

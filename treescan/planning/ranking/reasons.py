@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
 
 import numpy as np
 
 from treescan.planning.ranking.score_rule import pull
 from treescan.planning.settings import CRITERIA, PlanningSettings
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import Judged, Standing, TieInPoint
 from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
@@ -19,40 +19,51 @@ WEAK = 0.8
 """A weakest criterion that scores more than this is no argument against a candidate (project choice)."""
 
 
-def explain(graph: WoodGraph, ranked: tuple[TieInPoint, ...], settings: PlanningSettings) -> tuple[TieInPoint, ...]:
-    """The same candidates with their reasons: what to look at first, why it stands where it stands, why not the one above."""
+def explain(
+    graph: WoodGraph, ranked: Sequence[Judged], standings: Sequence[Standing], settings: PlanningSettings
+) -> list[tuple[Reason, ...]]:
+    """Of every candidate in ranking order: what to look at first, why it stands where it stands, why not the
+    one above."""
     out = []
-    for i, p in enumerate(ranked):
-        reasons = (*p.doubts, why_this(graph, p, settings))
-        if i > 0:
-            reasons = (*reasons, why_not(ranked[i - 1], p, settings))
-        if p.tie:
-            reasons = (*reasons, Reason("tied_with_next", next=ranked[i + 1].named))
-        out.append(replace(p, reasons=reasons))
-    return tuple(out)
+    for i, (p, standing) in enumerate(zip(ranked, standings, strict=True)):
+        second = i > 0 and standing.score > standings[i - 1].score
+        out.append(
+            (
+                *p.doubts,
+                why_this(graph, p, settings),
+                *((why_not(ranked[i - 1], p, second, settings),) if i > 0 else ()),
+                *((Reason("tied_with_next", next=ranked[i + 1].named),) if standing.tie else ()),
+            )
+        )
+    return out
 
 
-def why_this(graph: WoodGraph, p: TieInPoint, settings: PlanningSettings) -> Reason:
+def why_this(graph: WoodGraph, p: Judged, settings: PlanningSettings) -> Reason:
     """Its two strongest points and its weakest, by weighted score."""
     weight = dict(zip(CRITERIA, settings.weights.as_tuple(), strict=True))
     order = sorted(CRITERIA, key=lambda c: -weight[c] * p.scores[c])
     weak = max(CRITERIA, key=lambda c: weight[c] * (1 - p.scores[c]))
     strong = [c for c in order if c != weak][:2]
     return Reason(
-        "why_this", strong=tuple(fact(graph, c, p) for c in strong), weak=fact(graph, weak, p) if p.scores[weak] < WEAK else None
+        "why_this",
+        strong=tuple(fact(graph, c, p) for c in strong),
+        weak=fact(graph, weak, p) if p.scores[weak] < WEAK else None,
     )
 
 
-def why_not(better: TieInPoint, p: TieInPoint, settings: PlanningSettings) -> Reason:
-    """What puts `p` behind the one ranked just above it."""
-    if p.score > better.score:
+def why_not(better: Judged, p: Judged, second_system: bool, settings: PlanningSettings) -> Reason:
+    """What puts `p` behind the one ranked just above it; `second_system`: only that other unions come
+    first."""
+    if second_system:
         return Reason("ranked_after_other_unions", better=better.named)
     gap = _pulls(better, p, settings)
     behind = [c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] >= SHOWS][:2]
     ahead = next((c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] <= -SHOWS), None)
     if not behind:
         return Reason("ranked_after_slightly", better=better.named, ahead=ahead)
-    pairs = tuple(Reason("score_against", criterion=c, own=p.scores[c], other=better.scores[c]) for c in behind)
+    pairs = tuple(
+        Reason("score_against", criterion=c, own=p.scores[c], other=better.scores[c]) for c in behind
+    )
     return Reason("ranked_after", better=better.named, behind=pairs, ahead=ahead)
 
 
@@ -71,7 +82,8 @@ def compare(a: TieInPoint, b: TieInPoint, settings: PlanningSettings) -> tuple[R
 
 
 def _one_not_ranked(a: TieInPoint, b: TieInPoint) -> tuple[Reason, Reason]:
-    """Two candidates of which at least one is not ranked, and the first thing that stands against each such."""
+    """Two candidates of which at least one is not ranked, and the first thing that stands against each
+    such."""
     good, bad = (a, b) if a.usable else (b, a)
     if good.usable:
         return Reason("one_ranked", ranked=good.named, other=bad.named), (*bad.gates, *bad.reasons)[0]
@@ -83,13 +95,13 @@ def _criteria(names: list[str]) -> tuple[Reason, ...]:
     return tuple(Reason("criterion_named", criterion=c) for c in names)
 
 
-def _pulls(one: TieInPoint, other: TieInPoint, settings: PlanningSettings) -> dict[str, float]:
+def _pulls(one: Judged, other: Judged, settings: PlanningSettings) -> dict[str, float]:
     """What each criterion does to the score from `other` to `one`."""
     a, b = (np.array([p.scores[c] for c in CRITERIA]) for p in (one, other))
     return dict(zip(CRITERIA, pull(a, b, np.array(settings.weights.as_tuple())).tolist(), strict=True))
 
 
-def fact(graph: WoodGraph, criterion: str, p: TieInPoint) -> Reason:
+def fact(graph: WoodGraph, criterion: str, p: Judged) -> Reason:
     """What stands behind one score, with its number."""
     if criterion == "height":
         return Reason("fact_height", share=p.scores["height"], height=float(graph.unions.height[p.union]))
@@ -97,7 +109,9 @@ def fact(graph: WoodGraph, criterion: str, p: TieInPoint) -> Reason:
         return Reason("fact_margin", median=p.check.check.margin.median, p5=p.check.check.margin.p5)
     if criterion == "rope angle":
         served = p.reach.served
-        return Reason("fact_rope_angle", angle=float(np.mean(p.reach.angle[served])) if served.any() else float("nan"))
+        return Reason(
+            "fact_rope_angle", angle=float(np.mean(p.reach.angle[served])) if served.any() else float("nan")
+        )
     if criterion == "coverage":
         return Reason("fact_coverage", share=p.reach.share)
     if criterion == "isolation":
@@ -109,8 +123,10 @@ def fact(graph: WoodGraph, criterion: str, p: TieInPoint) -> Reason:
     return Reason("fact_effort", rope=p.rope.length, stops=len([s for s in p.access if s.union is not None]))
 
 
-def _catch_fact(p: TieInPoint) -> Reason:
+def _catch_fact(p: Judged) -> Reason:
     if not p.check.catches:
         return Reason("fact_catch_unknown")
     first = p.check.catches[0]
-    return Reason("fact_no_catch") if first.ground else Reason("fact_catch", label=first.label, drop=first.drop)
+    return (
+        Reason("fact_no_catch") if first.ground else Reason("fact_catch", label=first.label, drop=first.drop)
+    )

@@ -18,16 +18,20 @@ def groups(value: Floats, weights: Floats) -> tuple[Floats, Floats]:
     ----------
     value, weights : (..., 7) float     In the order of `CRITERIA`; weights sum to 1 along the last axis.
     """
-    work = np.sum(value * weights * FOR_THE_WORK, axis=-1) / np.maximum(np.sum(weights * FOR_THE_WORK, axis=-1), 1e-12)
-    anchor = np.sum(value * weights * ~FOR_THE_WORK, axis=-1) / np.maximum(np.sum(weights * ~FOR_THE_WORK, axis=-1), 1e-12)
+    work = np.sum(value * weights * FOR_THE_WORK, axis=-1) / np.maximum(
+        np.sum(weights * FOR_THE_WORK, axis=-1), 1e-12
+    )
+    anchor = np.sum(value * weights * ~FOR_THE_WORK, axis=-1) / np.maximum(
+        np.sum(weights * ~FOR_THE_WORK, axis=-1), 1e-12
+    )
     return work, anchor
 
 
 def combined(value: Floats, weights: Floats) -> Floats:
     """The score, (...): work^a x anchor^(1 - a), a the share of the weights that lie on the work.
 
-    Within a group good makes up for bad; between the groups it does not: a strong union that serves no work scores nothing, and
-    neither does one that serves all of it on no margin.
+    Within a group good makes up for bad; between the groups it does not: a strong union that serves no work
+    scores nothing, and neither does one that serves all of it on no margin.
     """
     work, anchor = groups(value, weights)
     share = np.sum(weights * FOR_THE_WORK, axis=-1)

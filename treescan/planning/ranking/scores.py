@@ -25,7 +25,8 @@ STEP = 0.5
 
 
 def height_over_work(place: Floats, work: Work, error: float) -> Scored:
-    """Share of the work that lies below the tie-in point; the error is what moves when the place is off by `error` metres."""
+    """Share of the work that lies below the tie-in point; the error is what moves when the place is off by
+    `error` metres."""
     total = float(work.weight.sum())
 
     def below(z: float) -> float:
@@ -37,8 +38,9 @@ def height_over_work(place: Floats, work: Work, error: float) -> Scored:
 def margin_score(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings) -> Scored:
     """ln(p5 / gate) / ln(FULL_MARGIN), held in [0, 1].
 
-    Its error comes from the limb's own diameter alone: strength goes with d^3, so the logarithm errs by 3 sd / d. What is common
-    to the whole tree (species strength) moves all candidates alike and cannot change the order.
+    Its error comes from the limb's own diameter alone: strength goes with d^3, so the logarithm errs by 3 sd
+    / d. What is common to the whole tree (species strength) moves all candidates alike and cannot change the
+    order.
     """
     p5 = check.check.margin.p5
     if not p5 > 0:
@@ -60,8 +62,14 @@ def coverage_score(reach: Reach, work: Work, settings: PlanningSettings) -> Scor
     """Share of the work served; the error is what moves when the angle limit is off by the angle error."""
     clear = reach.fouled < 0
     total = float(work.weight.sum())
-    wide = float(work.weight[clear & (reach.angle <= settings.rope_angle_limit + settings.angle_error)].sum()) / total
-    tight = float(work.weight[clear & (reach.angle <= settings.rope_angle_limit - settings.angle_error)].sum()) / total
+    wide = (
+        float(work.weight[clear & (reach.angle <= settings.rope_angle_limit + settings.angle_error)].sum())
+        / total
+    )
+    tight = (
+        float(work.weight[clear & (reach.angle <= settings.rope_angle_limit - settings.angle_error)].sum())
+        / total
+    )
     return reach.share, max(wide - tight, 0.0) / 2
 
 
@@ -76,9 +84,9 @@ def isolation_score(throw: Throw | None, settings: PlanningSettings) -> Scored:
 def redundancy_score(check: AnchorCheck, settings: PlanningSettings) -> Scored:
     """From 1 down to 0 by what happens when the union gives out.
 
-    1: a later limb holds the climber above the ground with margin after a drop of a step's height; falling evenly to 0.4 when
-    the drop is `hard_drop` or more; 0.6 of that when anchor and back-up share wood; 0.2: something catches, without margin; 0:
-    nothing does.
+    1: a later limb holds the climber above the ground with margin after a drop of a step's height; falling
+    evenly to 0.4 when the drop is `hard_drop` or more; 0.6 of that when anchor and back-up share wood; 0.2:
+    something catches, without margin; 0: nothing does.
 
     The error is that of the catching margin near 1: how likely the answer flips.
     """
@@ -100,7 +108,8 @@ def redundancy_score(check: AnchorCheck, settings: PlanningSettings) -> Scored:
 def effort_minutes(throw: Throw | None, way: float, place_height: float, settings: PlanningSettings) -> float:
     """Expected minutes until the first climber hangs at the tie-in point. [min]
 
-    way : minutes of the quickest way up where no throw sets the line itself; one change-over comes on top of it. inf = no way.
+    way : minutes of the quickest way up where no throw sets the line itself; one change-over comes on top of
+    it. inf = no way.
     """
     if throw is not None:
         return throw_minutes(throw) + place_height * settings.minutes_per_metre
@@ -109,7 +118,9 @@ def effort_minutes(throw: Throw | None, way: float, place_height: float, setting
 
 def effort_score(minutes: float, settings: PlanningSettings) -> Scored:
     """1 - minutes / full, held in [0, 1]; minutes are guessed within `effort_error`."""
-    return _held(1 - minutes / settings.minutes_full), float(min(settings.effort_error * minutes / settings.minutes_full, 0.25))
+    return _held(1 - minutes / settings.minutes_full), float(
+        min(settings.effort_error * minutes / settings.minutes_full, 0.25)
+    )
 
 
 def _held(x: float) -> float:

@@ -76,8 +76,8 @@ def clearances_at(anchor: Floats, work: Floats, swing: Floats, lines: tuple[Line
     """
     parts = (
         ("tie-in point", anchor[None], anchor[None]),
-        ("rope and climber at the work", np.broadcast_to(anchor, work.shape), work),
-        ("swing after a slip", swing[:-1], swing[1:]),
+        ("rope and climber", np.broadcast_to(anchor, work.shape), work),
+        ("swing after slip", swing[:-1], swing[1:]),
     )
     return tuple(_clearance(what, start, end, approach.envelope, line, approach) for line in lines for what, start, end in parts if len(start))
 

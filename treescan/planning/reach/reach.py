@@ -39,18 +39,30 @@ def reach(
 
     Returns
     -------
-    Reach   A point is served when it lies below the tie-in point, within the rope angle limit, and no limb fouls the straight
+    Reach   A point is served when it lies below the tie-in point, within the rope angle limit, and no limb
+    fouls the straight
             rope.
     """
     angle = rope_angles(anchor, work.xyz)
     widest = max(settings.rope_angle_limit, *SHARE_ANGLES)
     fouled = np.full(len(work), -1, np.int32)
     ask = angle <= widest
-    fouled[ask] = first_fouls(scene, anchor, work.xyz[ask], own_limbs, work_limb[ask], settings.lean_limit, settings.own_wood, settings.hand_reach)
+    fouled[ask] = first_fouls(
+        scene,
+        anchor,
+        work.xyz[ask],
+        own_limbs,
+        work_limb[ask],
+        settings.lean_limit,
+        settings.own_wood,
+        settings.hand_reach,
+    )
     clear = (fouled < 0) & (angle < np.pi / 2)
     served = clear & (angle <= settings.rope_angle_limit)
     total = float(work.weight.sum())
-    share_at = tuple((limit, float(work.weight[clear & (angle <= limit)].sum()) / total) for limit in SHARE_ANGLES)
+    share_at = tuple(
+        (limit, float(work.weight[clear & (angle <= limit)].sum()) / total) for limit in SHARE_ANGLES
+    )
     side, speed, hits, force = _worst_slip(graph, scene, anchor, work, work_limb, served, angle, settings)
     return Reach(
         served=served,
@@ -85,6 +97,8 @@ def _worst_slip(
         return float("nan"), float("nan"), Reason("no_work_served"), float("nan")
     length = np.linalg.norm(work.xyz[rows] - anchor, axis=1)
     rows = rows[np.argsort(-pendulum_speed(length, angle[rows]), kind="stable")[:SLIPS]]
-    found = slips(graph, scene, anchor, work.xyz[rows], work_limb[rows], settings.body_radius, settings.push_off)
+    found = slips(
+        graph, scene, anchor, work.xyz[rows], work_limb[rows], settings.body_radius, settings.push_off
+    )
     worst = max(found, key=lambda s: (s.met, s.speed))
     return worst.sideways, worst.speed, worst.hits, max(s.force for s in found)

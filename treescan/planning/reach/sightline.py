@@ -24,8 +24,8 @@ UNKNOWN = 0.05
 class Scene:
     """Solid things a rope or a swinging climber can meet, made once for a tree.
 
-    start, end : (s, 3); r_start, r_end : (s,) [m]; limb : (s,) int32: the tree's own wood as tapered capsules, sorted by limb;
-    box (b + 1,), box_low, box_high (b, 3) : from `wood_boxes.boxes_of`;
+    start, end : (s, 3); r_start, r_end : (s,) [m]; limb : (s,) int32: the tree's own wood as tapered
+    capsules, sorted by limb; box (b + 1,), box_low, box_high (b, 3) : from `wood_boxes.boxes_of`;
     around : tree of the voxels beside it, with kind (k,) and cell [m]; terrain.
     """
 
@@ -44,7 +44,8 @@ class Scene:
 
     @classmethod
     def of(cls, graph: WoodGraph, beside: Beside, gone: NDArray[np.bool_] | None = None) -> Scene:
-        """All wood of at least 2 cm outside its parent limb's bark, and everything the scan saw beside the tree.
+        """All wood of at least 2 cm outside its parent limb's bark, and everything the scan saw beside the
+        tree.
 
         gone : (n,) bool    Nodes whose segments have been cut off and stand in nobody's way.
         """
@@ -92,39 +93,53 @@ def first_fouls(
     near: float,
     far: float,
 ) -> NDArray[np.int32]:
-    """The limb that fouls each straight rope from one tie-in point, nearest the tie-in point first, -1 where none does.
+    """The limb that fouls each straight rope from one tie-in point, nearest the tie-in point first, -1 where
+    none does.
 
     Parameters
     ----------
     anchor : (3,) float         Where the ropes start. [m, local]
     points : (w, 3) float       Where they end. [m, local]
-    own : two limb ids          Limbs the rope lies against anyway: the stem it goes round and the limb it bears on.
+    own : two limb ids          Limbs the rope lies against anyway: the stem it goes round and the limb it
+    bears on.
     work_limb : (w,) int32      Limb each point lies on; it never fouls its own rope.
     lean_limit : float          Bend beyond which a limb fouls. [rad]
     near, far : float           Wood within these distances of the start and the end is left out. [m]
 
     Notes
     -----
-    A rope that must go round a limb is pushed aside by p = r - d, r the limb's radius, d its axis' distance from the straight
-    rope. With a and b the distances from there to the two ends the rope bends by p/a + p/b (small angles). A thin limb halfway
-    down a long rope bends it by a degree and is no obstacle; a stem close to the climber is.
+    A rope that must go round a limb is pushed aside by p = r - d, r the limb's radius, d its axis' distance
+    from the straight rope. With a and b the distances from there to the two ends the rope bends by p/a + p/b
+    (small angles). A thin limb halfway down a long rope bends it by a degree and is no obstacle; a stem close
+    to the climber is.
     """
     w = scene
+    wood = w.start, w.end, w.r_start, w.r_end, w.limb, w.box, w.box_low, w.box_high
+    start, ends = (
+        np.ascontiguousarray(anchor, dtype=np.float64),
+        np.ascontiguousarray(points, dtype=np.float64),
+    )
     return fouls(
-        w.start, w.end, w.r_start, w.r_end, w.limb, w.box, w.box_low, w.box_high, np.ascontiguousarray(anchor, dtype=np.float64),
-        np.ascontiguousarray(points, dtype=np.float64), own[0], own[1], np.ascontiguousarray(work_limb, dtype=np.int32),
-        lean_limit, near, far,
-    )  # fmt: skip
+        *wood,
+        start,
+        ends,
+        own[0],
+        own[1],
+        np.ascontiguousarray(work_limb, dtype=np.int32),
+        lean_limit,
+        near,
+        far,
+    )
 
 
-def first_touch(scene: Scene, path: Floats, radius: float, skip_limb: int, skip_length: float) -> tuple[int, int]:
+def first_touch(
+    scene: Scene, path: Floats, radius: float, skip_limb: int, skip_length: float
+) -> tuple[int, int]:
     """First point of a path where a ball of this radius touches wood: (index, limb), or (-1, -1).
 
     path : (k, 3) [m, local]; the first `skip_length` metres are free, and so is `skip_limb` all along.
     """
     w = scene
-    step, limb = touch(
-        w.start, w.end, w.r_start, w.r_end, w.limb, w.box, w.box_low, w.box_high,
-        np.ascontiguousarray(path, dtype=np.float64), radius, skip_limb, skip_length,
-    )  # fmt: skip
+    wood = w.start, w.end, w.r_start, w.r_end, w.limb, w.box, w.box_low, w.box_high
+    step, limb = touch(*wood, np.ascontiguousarray(path, dtype=np.float64), radius, skip_limb, skip_length)
     return int(step), int(limb)

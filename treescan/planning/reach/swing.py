@@ -20,8 +20,10 @@ from treescan.wood.graph import WoodGraph
 class Swing:
     """One slip: the arc swept until something is hit or the far side is reached.
 
-    path : (k, 3) [m]; sideways : horizontal travel [m]; drop [m]; speed : when it hits, or at the lowest point if nothing is hit;
-    force : largest rope tension on the way, over the climber's weight; hits : what; met : True when something is hit.
+    path : (k, 3) [m]; sideways : horizontal travel [m]; drop [m]; speed : when it hits, or at the lowest
+    point if nothing is hit;
+    force : largest rope tension on the way, over the climber's weight; hits : what; met : True when something
+    is hit.
     """
 
     path: Floats
@@ -34,7 +36,13 @@ class Swing:
 
 
 def slips(
-    graph: WoodGraph, scene: Scene, anchor: Floats, starts: Floats, own_limb: NDArray[np.int32], body_radius: float, push_off: float
+    graph: WoodGraph,
+    scene: Scene,
+    anchor: Floats,
+    starts: Floats,
+    own_limb: NDArray[np.int32],
+    body_radius: float,
+    push_off: float,
 ) -> tuple[Swing, ...]:
     """Slips from work points on a taut rope without slack, one each.
 
@@ -46,14 +54,19 @@ def slips(
     """
     path, angle = arc(anchor, starts)
     beyond = path.shape[1]
-    wood = [first_touch(scene, p, body_radius, int(own), push_off) for p, own in zip(path, own_limb, strict=True)]
+    wood = [
+        first_touch(scene, p, body_radius, int(own), push_off) for p, own in zip(path, own_limb, strict=True)
+    ]
     at_wood = np.array([j if j >= 0 else beyond for j, _ in wood], int)
     at_ground = _first(path[..., 2] - body_radius < scene.terrain.height_at(path[..., :2]))
     at_voxel, kind = _voxels_met(scene, path, body_radius)
     end = np.minimum(np.minimum(at_wood, at_ground), at_voxel)
     met, row = end < beyond, np.arange(len(path))
     last = np.minimum(end, beyond - 1)
-    top, lowest = angle[:, 0], angle[row, np.minimum(last, ARC_STEPS // 2)]  # the lowest point of the way, where the rope pulls hardest
+    top, lowest = (
+        angle[:, 0],
+        angle[row, np.minimum(last, ARC_STEPS // 2)],
+    )  # the lowest point of the way, where the rope pulls hardest
     speed = pendulum_speed(np.linalg.norm(starts - anchor, axis=1), top, np.where(met, angle[row, last], 0.0))
     force = pendulum_force(top, lowest)
     out = []
@@ -63,9 +76,23 @@ def slips(
         elif j == at_wood[i]:
             hits = limb_named(graph, wood[i][1])
         else:
-            hits = Reason("hits_ground") if j == at_ground[i] else Reason("hits_beside_the_tree", kind=KINDS[kind[i]])
+            hits = (
+                Reason("hits_ground")
+                if j == at_ground[i]
+                else Reason("hits_beside_the_tree", kind=KINDS[kind[i]])
+            )
         drop = float(way[0, 2] - way[min(j, ARC_STEPS // 2), 2])
-        out.append(Swing(way[: j + 1], math.dist(way[j, :2], way[0, :2]), drop, float(speed[i]), float(force[i]), hits, bool(met[i])))
+        out.append(
+            Swing(
+                way[: j + 1],
+                math.dist(way[j, :2], way[0, :2]),
+                drop,
+                float(speed[i]),
+                float(force[i]),
+                hits,
+                bool(met[i]),
+            )
+        )
     return tuple(out)
 
 
@@ -87,7 +114,8 @@ def limb_named(graph: WoodGraph, limb: int) -> Reason:
 
 
 def _voxels_met(scene: Scene, path: Floats, radius: float) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
-    """First step of every path (k, p, 3) at which a ball touches a voxel beside the tree, p where none, and the voxel's kind."""
+    """First step of every path (k, p, 3) at which a ball touches a voxel beside the tree, p where none, and
+    the voxel's kind."""
     if scene.around is None:
         return np.full(len(path), path.shape[1]), np.zeros(len(path), np.uint8)
     gap, row = scene.around.query(path, distance_upper_bound=radius + scene.cell / 2)

@@ -14,9 +14,16 @@ from treescan.wood.graph import WoodGraph
 
 
 def reach_from_neighbour(
-    graph: WoodGraph, scene: Scene, anchor: Floats, work: Work, work_limb: NDArray[np.int32], settings: PlanningSettings, weight: float = float("nan")
+    graph: WoodGraph,
+    scene: Scene,
+    anchor: Floats,
+    work: Work,
+    work_limb: NDArray[np.int32],
+    settings: PlanningSettings,
+    weight: float = float("nan"),
 ) -> Reach:
-    """Coverage of this tree's work from an anchor in a neighbouring tree: the same rules, and every limb of this tree can foul the rope.
+    """Coverage of this tree's work from an anchor in a neighbouring tree: the same rules, and every limb of
+    this tree can foul the rope.
 
     The neighbour's own wood is not in the scene: its anchor must be judged on its own trace.
     """

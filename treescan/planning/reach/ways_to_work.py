@@ -17,14 +17,16 @@ HOW = ("rope", "limb walk", "not reached")
 """Ways to reach a work point.
 
 - rope: served by the straight rope of a ranked tie-in point,
-- limb walk: beyond the rope angle limit but within the walking limit, on a limb thick enough to walk, with a second attachment,
+- limb walk: beyond the rope angle limit but within the walking limit, on a limb thick enough to walk, with a
+second attachment,
 - not reached: by no ranked tie-in point.
 """
 
 
 @dataclass(frozen=True)
 class WayToWork:
-    """label : of the work point; how : one of `HOW`; by : tie-in point, "" = none; angle : of the rope there [rad]."""
+    """label : of the work point; how : one of `HOW`; by : tie-in point, "" = none; angle : of the rope there
+    [rad]."""
 
     label: str
     how: str
@@ -46,7 +48,9 @@ class Stratum:
     with_walking: float
 
 
-def ways_to_work(graph: WoodGraph, points: Sequence[TieInPoint], work: Work, settings: PlanningSettings) -> tuple[WayToWork, ...]:
+def ways_to_work(
+    graph: WoodGraph, points: Sequence[TieInPoint], work: Work, settings: PlanningSettings
+) -> tuple[WayToWork, ...]:
     """The way to every work point, by the best-ranked tie-in point that offers the better way."""
     usable = sorted((p for p in points if p.usable), key=lambda p: p.rank)
     thick = _diameter_at(graph, work) >= settings.walk_diameter
@@ -58,7 +62,9 @@ def ways_to_work(graph: WoodGraph, points: Sequence[TieInPoint], work: Work, set
             found = [p for p in usable if p.reach.fouled[w] < 0 and p.reach.angle[w] <= settings.walk_limit]
             how = HOW[1]
         if found:
-            out.append(WayToWork(label, how, f"{found[0].label} {found[0].system}", float(found[0].reach.angle[w])))
+            out.append(
+                WayToWork(label, how, f"{found[0].label} {found[0].system}", float(found[0].reach.angle[w]))
+            )
         else:
             out.append(WayToWork(label, HOW[2], "", float("nan")))
     return tuple(out)
@@ -67,10 +73,14 @@ def ways_to_work(graph: WoodGraph, points: Sequence[TieInPoint], work: Work, set
 def reached_shares(work: Work, ways: Sequence[WayToWork]) -> dict[str, float]:
     """Weighted share of the work reached each way; the shares sum to 1."""
     total = float(work.weight.sum())
-    return {h: float(sum(w for w, x in zip(work.weight, ways, strict=True) if x.how == h)) / total for h in HOW}
+    return {
+        h: float(sum(w for w, x in zip(work.weight, ways, strict=True) if x.how == h)) / total for h in HOW
+    }
 
 
-def access_bias(graph: WoodGraph, work: Work, ways: Sequence[WayToWork], classes: int = 3) -> tuple[Stratum, ...]:
+def access_bias(
+    graph: WoodGraph, work: Work, ways: Sequence[WayToWork], classes: int = 3
+) -> tuple[Stratum, ...]:
     """Reached share by height and by distance from the stem's foot: what a sample taken on ropes would miss.
 
     classes : int   Equal steps between the lowest and highest work, and between the nearest and farthest.
@@ -85,7 +95,9 @@ def access_bias(graph: WoodGraph, work: Work, ways: Sequence[WayToWork], classes
             weight = float(work.weight[rows].sum())
             if weight > 0:
                 rope = float(work.weight[rows & (how == 0)].sum()) / weight
-                out.append(Stratum(h + 1, d + 1, weight, rope, float(work.weight[rows & (how <= 1)].sum()) / weight))
+                out.append(
+                    Stratum(h + 1, d + 1, weight, rope, float(work.weight[rows & (how <= 1)].sum()) / weight)
+                )
     return tuple(out)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 _NAMES: dict[str, str] = {
     "anchor_named": "{label} {system:word}",
     "the_stem": "the stem",
-    "limb_at_union": "the limb at {union}[ ({diameter:cm})]",
+    "limb_at_union": "the [{diameter:cm} ]limb at {union}",
     "limb_numbered": "a branch (limb {limb})",
     "conductor_drawn": "conductor {number} ({voltage:kV1})",
     "conductor_of_unknown_voltage": "conductor {number} (voltage unknown)",
@@ -24,77 +24,145 @@ _GATES: dict[str, str] = {
     "limb_bridged": "Not seen: the scan has a gap on the limb under the rope.",
     "diameter_not_seen": "Not seen: no diameter was measured under the rope.",
     "strength_not_seen": "[Not seen. {why}][{!why}Not seen: the scan cannot tell whether it holds.]",
-    "rescan_limb": "To settle it: scan again, leaf-off, so that the wood {height:m} up, {away:m} {azimuth:compass} of the stem's foot, is seen "
-    "from the {azimuth:compass} and one other side, or have a climber measure it there by hand.",
-    "rescan_stem": "To settle it: scan again, leaf-off, so that the wood {height:m} up is seen from two sides, or have a climber measure it there "
-    "by hand.",
-    "dead_suspect": "Dead suspect: the limb looks dead in the scan. It is no anchor unless a competent person has inspected it.",
-    "outer_limb_dead": "Dead suspect: limb {limb} under the climber's leg looks dead in the scan. The line is no anchor unless a competent person "
-    "has inspected that limb.",
-    "too_thin": "Too thin: the [{?stem}stem][{!stem}limb] is {diameter:cm1} thick under the rope; at least {asked:cm} is asked.",
+    "rescan_limb": (
+        "To settle it: scan again, leaf-off, so that the wood {height:m} up, {away:m} {azimuth:compass} of "
+        "the stem's foot, is seen from the {azimuth:compass} and one other side, or have a climber measure "
+        "it there by hand."
+    ),
+    "rescan_stem": (
+        "To settle it: scan again, leaf-off, so that the wood {height:m} up is seen from two sides, or "
+        "have a climber measure it there by hand."
+    ),
+    "dead_suspect": (
+        "Dead suspect: the limb looks dead in the scan. It is no anchor unless a competent person has "
+        "inspected it."
+    ),
+    "outer_limb_dead": (
+        "Dead suspect: limb {limb} under the climber's leg looks dead in the scan. The line is no anchor "
+        "unless a competent person has inspected that limb."
+    ),
+    "too_thin": "Too thin: the [{?stem}stem][{!stem}limb] is {diameter:cm1} thick under the rope; at least "
+    "{asked:cm} is asked.",
     "limb_droops": "The limb falls away at {angle:deg}: the rope can slide out along it.",
     "does_not_hold": "Does not hold[: {why}][{!why}.][ {where}]",
-    "margin_low": "Strength over stress is [{median:x} and may be as low as {p5:x}][{!p5}not known]. At least {asked:x} is asked on the low side[ "
-    "({mode:word}; load case: {case:word})].[ {where}]",
-    "breaks_first": "It would break first [where the wood is {diameter:cm} thick, ]{height:m} up, [{away:m} from][{!away}next to] the rope.",
-    "anchor_near_conductor": "The tie-in point comes within {distance:m} of {to}; the approach distance used is {limit:m}. Ask the line owner.",
-    "not_reachable": "Not reachable: no throw sets a line over it as this rope system needs it, and no chain of steps leads up to it.",
-    "serves_no_work": "It serves none of the work: every straight rope is too flat or meets wood, or the work lies above it.",
+    "margin_low": (
+        "Strength over stress is [{median:x} and may be as low as {p5:x}][{!p5}not known]. At least "
+        "{asked:x} is asked on the low side[ ({mode:word}; load case: {case:word})].[ {where}]"
+    ),
+    "breaks_first": "It would break first [where the wood is {diameter:cm} thick, ]{height:m} up, [{away:m} "
+    "from][{!away}next to] the rope.",
+    "anchor_near_conductor": (
+        "The tie-in point comes within {distance:m} of {to}; the approach distance used is {limit:m}. Ask "
+        "the line owner."
+    ),
+    "not_reachable": (
+        "Not reachable: no throw sets a line over it as this rope system needs it, and no chain of steps "
+        "leads up to it."
+    ),
+    "serves_no_work": (
+        "It serves none of the work: every straight rope is too flat or meets wood, or the work lies above "
+        "it."
+    ),
     "stated_against": "{who}, {when}: {kind:word}. {why}",
     "defect_margin_low": "{statement}. Strength over stress may then be as low as {p5:x}.",
 }
 """What stands against a candidate."""
 
 _DOUBTS: dict[str, str] = {
-    "margin_doubtful": "Strength over stress may be as low as {p5:x}, below {asked:x}: inspect and load-test it before use.",
+    "margin_doubtful": (
+        "Strength over stress may be as low as {p5:x}, below {asked:x}: inspect and load-test it before "
+        "use."
+    ),
     "check_doubtful": "Doubtful[: {why}][{!why}.]",
-    "exceptional_margin_low": "In an exceptional case ({case:word}) strength over stress may be as low as {p5:x}: no slack, no swing.",
-    "may_be_too_thin": "The [{?stem}stem][{!stem}limb] may be thinner than {asked:cm}: it measured {diameter:cm1} with an error of {sd:cm1}.",
+    "exceptional_margin_low": (
+        "In an exceptional case ({case:word}) strength over stress may be as low as {p5:x}: no slack, no "
+        "swing."
+    ),
+    "may_be_too_thin": (
+        "The [{?stem}stem][{!stem}limb] may be thinner than {asked:cm}: it measured {diameter:cm1} with an "
+        "error of {sd:cm1}."
+    ),
     "one_side_seen": "The scan saw {arc:deg} of the limb's round: the far side is unknown.",
-    "codominant": "Codominant: the second limb is {ratio:%} as thick as the thickest. Included bark is possible and cannot be seen in a scan.",
-    "lively": "Lively: under the governing load it gives way by about {deflection:m2} and turns by {turn:deg}.",
-    "rope_can_slide": "Pulled from the side the rope can slide {way:m} out along its limb: choke it, or set it where the limb rises.",
+    "codominant": (
+        "Codominant: the second limb is {ratio:%} as thick as the thickest. Included bark is possible and "
+        "cannot be seen in a scan."
+    ),
+    "lively": (
+        "Lively: under the governing load it gives way by about {deflection:m2} and turns by {turn:deg}."
+    ),
+    "rope_can_slide": (
+        "Pulled from the side the rope can slide {way:m} out along its limb: choke it, or set it where the "
+        "limb rises."
+    ),
     "common_wood": "Anchor and back-up hang on the same wood: {why}.",
-    "line_over_unions": "The line also runs over [{unions:names}][{!unions}other limbs][{?more} and {more:n} more]: inspect those unions too.",
-    "throw_near_conductor": "The throw comes within {distance:m} of {to}; the approach distance used is {limit:m}. This throw is not used: set the "
-    "line from another place or by climbing.",
-    "clearance": "The {what:word} comes within {distance:m} of {to}; the approach distance used is {limit:m}.",
+    "line_over_unions": (
+        "The line also runs over [{unions:names}][{!unions}other limbs][{?more}, and {more:n} other "
+        "{more|limb|limbs}]: inspect those unions too."
+    ),
+    "throw_near_conductor": (
+        "The throw comes within {distance:m} of {to}; the approach distance used is {limit:m}. This throw "
+        "is not used: set the line from another place or by climbing."
+    ),
+    "clearance": "The {what:word} comes within {distance:m} of {to}; the approach distance used is {limit:m}."
+,
     "throw_passes_over": "The throw passes over a {what:word}: close it off, or throw from another place.",
     "swings_over_building": "A slip from the outermost work swings over a drawn building.",
-    "tied_elsewhere": "It is tied to {to}, {away:m} from this stem: what it is tied to was not judged.[{?fouled} Wood of this tree stands in the "
-    "straight way of its base leg: clear it, or the load is another.]",
-    "hangs_from_outer_limbs": "The climber would not hang from {union} but from what lies under the climber's leg beyond it: {limbs:names}.[ "
-    "Strength over stress of the weakest of that wood is {median:x1}, low end {p5:x1}.] Work the line off it first, or load-test it with the "
-    "line as it lies. How far the rope slides along it was not judged.",
-    "limb_bears": "limb {limb}[ ({diameter:cm1} thick[, {force:kN}])]",
+    "tied_elsewhere": (
+        "It is tied to {to}, {away:m} from this stem: what it is tied to was not judged.[{?fouled} Wood of "
+        "this tree stands in the straight way of its base leg: clear it, or the load is another.]"
+    ),
+    "hangs_from_outer_limbs": (
+        "The climber would not hang from {union} but from what lies under the climber's leg beyond it: "
+        "{limbs:names}.[ Strength over stress of the weakest of that wood is {median:x1}, low end "
+        "{p5:x1}.] Work the line off it first, or load-test it with the line as it lies. How far the rope "
+        "slides along it was not judged."
+    ),
+    "limb_bears": "limb {limb}[ of {diameter:cm1}][ with {force:kN} on it]",
     "load_test_passed": "{who}, {when}: load test passed. {why}",
+    "noted": "{who}, {when}: {why}",
     "limb_fouls": "{limb}: {share:%} of the work lies behind it",
 }
 """What to look at first although nothing stands against a candidate."""
 
 _STATEMENTS: dict[str, str] = {
-    "statement": "{when}, {who}: [{union}][limb {limb}][everything above {above:m}][{?tree}the tree] {kind:word}[ ({share:%} of the strength "
-    "left)]: {why}",
+    "statement": (
+        "{when}, {who}: [{union}][limb {limb}][everything above {above:m}][{?tree}the tree] {kind:word}[ "
+        "({share:%} of the strength left)]: {why}"
+    ),
     "statement_changes": "{statement} → changes {unions:names}",
     "statement_changes_nothing": "{statement} → changes no candidate",
     "first_has_changed": "First to inspect was [{before}][{!before}none], is now [{after}][{!after}none].",
 }
 
 _SITE: dict[str, str] = {
-    "poles_without_wires": "Poles stand beside the tree but no wire is in the scan or on the site plan: wires thinner than the point spacing may be "
-    "missing.",
-    "wires_not_drawn": "The scan saw wires and the site plan names none: draw them with their voltage. The scan may show only parts of them.",
-    "work_near_conductor": "{points:n} work {points|point lies|points lie} within {limit:m} of {conductor}, the nearest ({work}) at {distance:m}: "
-    "ask the line owner before any work there.",
-    "other_base": "Basal lines are judged tied to the foot of this stem. Another stem of {diameter:cm} stands {away:m} to the {azimuth:compass}: "
-    "where this stem is doubtful, inspect that one and draw it as a base in the site plan.",
+    "poles_without_wires": (
+        "Poles stand beside the tree but no wire is in the scan or on the site plan: wires thinner than "
+        "the point spacing may be missing."
+    ),
+    "wires_not_drawn": (
+        "The scan saw wires and the site plan names none: draw them with their voltage. The scan may show "
+        "only parts of them."
+    ),
+    "work_near_conductor": (
+        "{points:n} work {points|point lies|points lie} within {limit:m} of {conductor}, the nearest "
+        "({work}) at {distance:m}: ask the line owner before any work there."
+    ),
+    "other_base": (
+        "Basal lines are judged tied to the foot of this stem. Another stem of {diameter:cm} stands "
+        "{away:m} to the {azimuth:compass}: where this stem is doubtful, inspect that one and draw it as a "
+        "base in the site plan."
+    ),
 }
 
 _RANK: dict[str, str] = {
     "why_this": "For it: {strong:names}[. Against it: {weak}].",
     "ranked_after": "Ranked after {better} for its {behind:names}[, although its {ahead:word} is better].",
-    "ranked_after_slightly": "Ranked after {better} for slightly lower scores[, although its {ahead:word} is better].",
-    "ranked_after_other_unions": "Ranked after {better} only because other unions come before a second system on the same one.",
+    "ranked_after_slightly": (
+        "Ranked after {better} for slightly lower scores[, although its {ahead:word} is better]."
+    ),
+    "ranked_after_other_unions": (
+        "Ranked after {better} only because other unions come before a second system on the same one."
+    ),
     "score_against": "{criterion:word} ({own:x} to {other:x})",
     "criterion_named": "{criterion:word}",
     "tied_with_next": "A tie: this scan and these weights cannot tell it apart from {next}.",
@@ -104,7 +172,7 @@ _RANK: dict[str, str] = {
     "scores_more": "{better} scores {own:x} against {score:x} of {other}[, mostly for {criteria:names}].",
     "other_better_in": "{other} is better in {criteria:names}.",
     "other_better_in_nothing": "{other} is better in nothing that is scored.",
-    "fact_height": "{share:%} of the work lies below it (union {height:m} up)",
+    "fact_height": "it stands {height:m} up with {share:%} of the work below it",
     "fact_margin": "strength is {median:x1} times the stress, {p5:x1} on the low side",
     "fact_rope_angle": "the rope leaves plumb by {angle:deg} on average over the work it serves",
     "fact_coverage": "it serves {share:%} of the work",
@@ -123,65 +191,133 @@ _APPROACH: dict[str, str] = {
     "approach_scan": "{why}",
     "approach_instead": "Instead: {way:word} ({anchor}). For it: {for_it}. Against it: {against_it}.",
     "approach_also": "Also possible: {way:word}. {why}",
-    "approach_safer_access": "If safer access (ground, platform) is reasonable, it comes before every one of these.",
+    "approach_safer_access": (
+        "If safer access (ground, platform) is reasonable, it comes before every one of these."
+    ),
     "no_union_to_judge": "the tree has no union to judge",
-    "none_passes": "none of {candidates:n} {candidates|candidate|candidates} passes; the commonest reason, {times:n} {times|time|times}: {gate:word}",
-    "isolate_throws": "about {throws:n} {throws|throw sets|throws set} the line over {label} alone, so any rope system can use it",
+    "none_passes": (
+        "none of {candidates:n} {candidates|candidate|candidates} passes; the commonest reason, {times:n} "
+        "{times|time|times}: {gate:word}"
+    ),
+    "isolate_throws": (
+        "about {throws:n} {throws|throw sets|throws set} the line over {label} alone, so any rope system "
+        "can use it"
+    ),
     "isolate_tested_first": "nobody leaves the ground before the anchor has been load-tested",
-    "isolate_less_inspected": "an anchor set from the ground is inspected less: look at it through field glasses, and by hand on arrival before any work",
+    "isolate_less_inspected": (
+        "an anchor set from the ground is inspected less: look at it through field glasses, and by hand on "
+        "arrival before any work"
+    ),
     "isolate_workings": "the weight must be worked back {times:n} {times|time|times}",
     "isolate_no_catch": "nothing below it is known to hold the climber if it fails",
-    "basal_lowerable": "the line need not be isolated, and a releasable base anchor lets the ground crew lower a casualty",
+    "basal_lowerable": (
+        "the line need not be isolated, and a releasable base anchor lets the ground crew lower a casualty"
+    ),
     "basal_catch": "if {label} gives out, the line lies over {catch} as well, after a drop of {drop:m}",
-    "basal_both_legs": "{label} bears both legs, close to twice the pull on the climber's leg, and more with preload",
+    "basal_both_legs": (
+        "{label} bears both legs, close to twice the pull on the climber's leg, and more with preload"
+    ),
     "basal_cut": "both legs can be cut: keep the base leg out of the way of the saw and the pieces",
     "basal_all_unions": "every union the line touches must be sound, not only the highest",
     "advance_inspected": "every union is inspected by hand before it is trusted, over {unions:names}",
-    "advance_slow": "{stops:n} {stops|stop|stops} in the tree, each with a change-over on two attachments; slower and harder than one rope",
-    "neighbour_stem": "A <neighbouring|neighboring> stem stands {away:m} away[, {diameter:cm} at breast height]: trace it by itself to judge it as an anchor.",
+    "advance_slow": (
+        "{stops:n} {stops|stop|stops} in the tree, each with a change-over on two attachments; slower and "
+        "harder than one rope"
+    ),
+    "neighbour_stem": (
+        "A <neighbouring|neighboring> stem stands {away:m} away[, {diameter:cm} at breast height]: trace "
+        "it by itself to judge it as an anchor."
+    ),
 }
 
 _ACCESS: dict[str, str] = {
-    "access_ground": "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready",
-    "access_throw": "throw by {method:word} (about {throws:n} {throws|throw|throws}), pull the rope in, load-test from the ground",
-    "access_ascend": "ascend on the line; look at every union on the way; inspect this one by hand before any work",
-    "access_lanyards": "climb from {start} to {union} with two lanyards round the stem in turn, limb by limb; look at the stem and at every limb "
-    "before trusting it; inspect {union} by hand",
-    "access_advance": "stay on the line at {start}, throw to {union}, load-test it, change over, climb, inspect the union by hand, then free {start}",
-    "access_spurs": "climb the bare stem to {union} on spurs with two lanyards in turn, look at the stem on the way, inspect the union by hand",
+    "access_ground": (
+        "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready"
+    ),
+    "access_throw": (
+        "throw by {method:word} (about {throws:n} {throws|throw|throws}), pull the rope in, load-test from "
+        "the ground"
+    ),
+    "access_ascend": (
+        "ascend on the line; look at every union on the way; inspect this one by hand before any work"
+    ),
+    "access_lanyards": (
+        "climb from {start} to {union} with two lanyards round the stem in turn, limb by limb; look at the "
+        "stem and at every limb before trusting it; inspect {union} by hand"
+    ),
+    "access_advance": (
+        "stay on the line at {start}, throw to {union}, load-test it, change over, climb, inspect the "
+        "union by hand, then free {start}"
+    ),
+    "access_spurs": (
+        "climb the bare stem to {union} on spurs with two lanyards in turn, look at the stem on the way, "
+        "inspect the union by hand"
+    ),
     "access_ladder": "climb to {union} by ladder or two lanyards in turn, inspect it by hand, set the line",
-    "access_thrown_line": "set a line from the ground over {union}, load-test it from the ground, ascend, inspect every union the line touches by hand",
-    "access_basal_line": "set a basal line over several limbs to {union}, load-test it from the ground, ascend, inspect every union the line touches "
-    "by hand",
+    "access_thrown_line": (
+        "set a line from the ground over {union}, load-test it from the ground, ascend, inspect every "
+        "union the line touches by hand"
+    ),
+    "access_basal_line": (
+        "set a basal line over several limbs to {union}, load-test it from the ground, ascend, inspect "
+        "every union the line touches by hand"
+    ),
 }
 
 _KIT: dict[str, str] = {
-    "kit_rope": "climbing rope {stock:m0} ({length:m} needed)",
-    "kit_rope_too_short": "two climbing ropes joined or a longer one: {length:m} needed, no stocked length is enough",
+    "kit_rope": "climbing rope {stock:m0}, {length:m} needed",
+    "kit_rope_too_short": (
+        "two climbing ropes joined or a longer one: {length:m} needed, no stocked length is enough"
+    ),
     "kit_ropes": "climbing ropes, one a tie-in point or the longest used in turn: {ropes:names}",
     "kit_rope_of": "{stock:m0} ({anchor})",
     "kit_rope_of_over": "over {length:m0} ({anchor})",
     "kit_climber": "<harness|saddle>, helmet, two lanyards, friction hitch or mechanical rope device",
-    "kit_stem_choke": "sling or rope choked round the stem[ of {diameter:cm}], just above the limbs[, at least {length:m2} of it]",
-    "kit_friction_saver": "{hardware:word} friction saver[, strap at least {length:m2} long to go round a stem of {diameter:cm}]",
+    "kit_stem_choke": (
+        "sling or rope choked round the stem[ of {diameter:cm}], just above the limbs[, at least "
+        "{length:m2} of it]"
+    ),
+    "kit_friction_saver": (
+        "{hardware:word} friction saver[, strap at least {length:m2} long to go round a stem of "
+        "{diameter:cm}]"
+    ),
     "kit_sleeve": "rope sleeve[ at least {length:m2} long for a limb of {diameter:cm}]",
-    "kit_sleeve_advised": "sleeve or friction saver advised: a moving rope on bark wears the tree and the rope",
-    "kit_base_anchor": "base anchor kit: sling for [{to}][{!to}the stem foot] and a device that lowers under load, marked 'life support, do not touch'",
+    "kit_sleeve_advised": (
+        "sleeve or friction saver advised: a moving rope on bark wears the tree and the rope"
+    ),
+    "kit_base_anchor": (
+        "base anchor kit: sling for [{to}][{!to}the stem foot] and a device that lowers under load, marked "
+        "'life support, do not touch'"
+    ),
     "kit_choke": "screw <karabiner|carabiner> or ring for the choke, retrieval line",
     "kit_throwline": "throwline {length:m0}, throw weights of {mass:g} and heavier",
     "kit_launcher": "throwline launcher, eye protection, people kept from under the arc",
-    "kit_rescue": "second rope with its own access for the rescuer, rescue kit, first-aid kit with bleeding control",
+    "kit_rescue": (
+        "second rope with its own access for the rescuer, rescue kit, first-aid kit with bleeding control"
+    ),
     "kit_load_test": "load-test kit: hand-pull tackle or three people on the rope",
-    "friction_at_union": "Friction: with the rope bent by half a turn the second leg takes this share of the pull on the first: {shares:names} "
-    "(middle friction).",
+    "friction_at_union": (
+        "Friction: with the rope bent by half a turn the second leg takes this share of the pull on the "
+        "first: {shares:names} (middle friction)."
+    ),
     "share_of_hardware": "{hardware:word} {share:%}",
-    "bark_pressure": "The rope presses on the bark of the {diameter:cm} limb with about {pressure:MPa} under the climber's weight[{?moves}, and runs "
-    "or creeps over it][{!moves}; it does not move in use]: use a sleeve or friction saver where bark is thin, mossy or to be kept.",
+    "bark_pressure": (
+        "The rope presses on the bark of the {diameter:cm} limb with about {pressure:MPa2} under the "
+        "climber's weight[{?moves}, and runs or creeps over it][{!moves}; it does not move in use]: use a "
+        "sleeve or friction saver where bark is thin, mossy or to be kept."
+    ),
     "retrieval_clear": "{anchor}: no tight <fork|crotch> in the way of a falling rope end.",
-    "retrieval_past_forks": "{anchor}: the rope end can jam in the tight <fork|crotch> at {unions:names}; retrieve with a small end, without knots, "
-    "and watch it down.",
-    "retrieval_over_limbs": "{anchor}: the line bears on several limbs; retrieve with a small end, without knots, and watch it down.",
-    "retrieval_by_climbing": "{anchor}: {count:n} tight <forks|crotches> below it ({unions:names}): plan to climb up and derig.",
+    "retrieval_past_forks": (
+        "{anchor}: the rope end can jam in the tight <fork|crotch> at {unions:names}; retrieve with a "
+        "small end, without knots, and watch it down."
+    ),
+    "retrieval_over_limbs": (
+        "{anchor}: the line bears on several limbs; retrieve with a small end, without knots, and watch it "
+        "down."
+    ),
+    "retrieval_by_climbing": (
+        "{anchor}: {count:n} tight <forks|crotches> below it ({unions:names}): plan to climb up and derig."
+    ),
 }
 TEXTS: dict[str, str] = _NAMES | _GATES | _DOUBTS | _STATEMENTS | _SITE | _RANK | _APPROACH | _ACCESS | _KIT
 
@@ -215,4 +351,10 @@ WORDS: dict[str, str] = _GATE_KINDS | {
     "rescan": "scan again before a way up is chosen; this scan cannot tell which one there is",
     "no_climb": "platform or other means, no climbing on this tree",
     "no_stand_area": "no-stand area",
+    "rope and climber": "rope with the climber at the work",
+    "swing after slip": "swing after a slip",
+    "rope on bark, round the stem": "rope on bark, round the stem",
+    "sleeve, round the stem": "sleeve, round the stem",
+    "ring, round the stem": "ring, round the stem",
+    "pulley, round the stem": "pulley, round the stem",
 }
