@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -294,7 +293,7 @@ def order_answer(a: Assessment, p: TieInPoint) -> Answer:
         row("card_rope", text("rope_parts", length=rope.length, parts=parts)),
         row("card_bring", say(rope_to_bring(p))),
         row("card_throwline", _throwline(a, p)),
-        row("card_kit", _one_line(say_all(rope.kit))),
+        row("card_kit", "; ".join(say_all(rope.kit))),
         *(row("card_care", say(care)) for care in p.care),
         *((row("card_down", say(p.retrieval.words)),) if p.retrieval is not None else ()),
     )
@@ -303,10 +302,6 @@ def order_answer(a: Assessment, p: TieInPoint) -> Answer:
         for s in p.access
     )
     return Answer("ask_order", rows, steps)
-
-
-def _one_line(items: Iterable[str]) -> str:
-    return text("list_all", items=tuple(items))
 
 
 def _throwline(a: Assessment, p: TieInPoint) -> str:
