@@ -48,7 +48,8 @@ def good() -> Assessment:
 
 @pytest.fixture(scope="module")
 def climb() -> dict[str, Any]:
-    """A removal with anchors drawn in two other trees, so that every part of the plan of the climb is filled."""
+    """A removal with anchors drawn in two other trees, so that every part of the plan of the climb is
+    filled."""
     graph = plain_tree()
     beside = alone(graph)
     work = default_work(graph, beside, S)
@@ -56,7 +57,9 @@ def climb() -> dict[str, Any]:
     site = Site(anchors=(("the beech [old]", (6.0, 0.5, 15.0)), ("the oak", (-6.0, 0.5, 15.0))))
     limb = int(graph.unions.arm_limb[graph.unions.laterals(2)[0]])
     removal = Removal((cut_limb(graph, limb), cut_stem(graph, 9.0, "top <fork|crotch>")), ("U03", "U03"))
-    plan = climb_plan(TreeContext(graph, beside, site, work, S), points, Climbers(1000.0, two_people=False), removal=removal)
+    plan = climb_plan(
+        TreeContext(graph, beside, site, work, S), points, Climbers(1000.0, two_people=False), removal=removal
+    )
     frame = Frame((0.0, 0.0, 0.0), None)
     return climb_out(SimpleNamespace(tree=SimpleNamespace(frame=frame), work=work, climb=plan))
 
@@ -106,23 +109,32 @@ def walked(content: dict[str, Any]) -> int:
 
 
 def test_anchors_json_holds_code_and_values_beside_every_sentence(good: Assessment) -> None:
-    """No text of four words and more without them, as many as there are sentences, every code known, strict JSON."""
+    """No text of four words and more without them, as many as there are sentences, every code known, strict
+    JSON."""
     assert walked(json.loads(dumps(anchors_out(good)))) > 20
     assert walked(json.loads(dumps(standing_out(good)))) >= 0
     assert walked(json.loads(dumps(anchors_out(made_up(assessable=False))))) > 0
 
 
 def test_the_plan_of_the_climb_does_too(climb: dict[str, Any]) -> None:
-    """Sets, lines to other trees, redirects, rescue and cuts; names that people gave stay letter for letter."""
+    """Sets, lines to other trees, redirects, rescue and cuts; names that people gave stay letter for
+    letter."""
     assert walked(json.loads(json.dumps(climb, allow_nan=False))) > 20
     assert climb["neighbours"]["straight"][0]["words_data"]["values"]["anchor"] == "the beech [old]"
     assert "the beech [old]" in climb["neighbours"]["straight"][0]["words"]
-    assert climb["removal"][1]["cut"] == "top <fork|crotch>" and climb["removal"][0]["cut_data"]["code"] == "cut_limb"
-    assert {d["code"] for s in climb["removal"] for d in s["alarms_data"]} >= {"support_on_piece", "support_gone"}
+    assert (
+        climb["removal"][1]["cut"] == "top <fork|crotch>"
+        and climb["removal"][0]["cut_data"]["code"] == "cut_limb"
+    )
+    assert {d["code"] for s in climb["removal"] for d in s["alarms_data"]} >= {
+        "support_on_piece",
+        "support_gone",
+    }
 
 
 def test_a_finding_says_the_same_from_its_data(good: Assessment) -> None:
-    """Code and values of a file give the sentence that stands beside them, findings inside others included."""
+    """Code and values of a file give the sentence that stands beside them, findings inside others
+    included."""
 
     def again(data: Any) -> Any:
         if isinstance(data, dict):
@@ -135,7 +147,8 @@ def test_a_finding_says_the_same_from_its_data(good: Assessment) -> None:
 
 
 def test_data_is_strict_json_whatever_the_values() -> None:
-    """NaN and infinities are null, tuples lists, findings inside findings objects, a person's words themselves."""
+    """NaN and infinities are null, tuples lists, findings inside findings objects, a person's words
+    themselves."""
     inner = Reason("redirect_bears", force=1.5, way=0.25, ratio=float("nan"))
     told = as_data(Reason("redirect_barred", why=(inner, "soft at the <fork|crotch>", float("inf"), True)))
     assert told["values"]["why"] == [as_data(inner), "soft at the <fork|crotch>", None, True]
@@ -148,7 +161,9 @@ def test_the_same_findings_stand_in_csv_and_maps(good: Assessment) -> None:
     found = anchors_out(good)["anchors"]
     rows = list(csv.DictReader(io.StringIO(anchors_table(good))))
     layer = next(one for one in layers(good) if one.name == "anchors")
-    for anchor, row, cell, said in zip(found, rows, layer.columns["reasons_data"], layer.columns["reasons"], strict=True):
+    for anchor, row, cell, said in zip(
+        found, rows, layer.columns["reasons_data"], layer.columns["reasons"], strict=True
+    ):
         assert json.loads(row["reasons_data"] or "[]") == json.loads(cell or "[]") == anchor["reasons_data"]
         assert row["reasons"] == said == " | ".join(anchor["reasons"])
     assert as_json(()) == ""
@@ -159,7 +174,18 @@ def test_one_field_has_one_name(good: Assessment) -> None:
     rows = list(csv.DictReader(io.StringIO(anchors_table(good))))
     layer = next(one for one in layers(good) if one.name == "anchors")
     both = set(rows[0]) & set(layer.columns)
-    assert both >= {"rank", "union", "verdict", "height", "margin_p5", "chance", "isolation_class", "coverage_share", "swing_m", "rope_m"}
+    assert both >= {
+        "rank",
+        "union",
+        "verdict",
+        "height",
+        "margin_p5",
+        "chance",
+        "isolation_class",
+        "coverage_share",
+        "swing_m",
+        "rope_m",
+    }
     for name in both - {"caution", "reasons", "reasons_data"}:
         for row, value in zip(rows, layer.columns[name], strict=True):
             if isinstance(value, float):
@@ -170,7 +196,10 @@ def test_one_field_has_one_name(good: Assessment) -> None:
 
 def test_a_second_call_answers_the_same_for_every_reader(good: Assessment) -> None:
     """Data files are for programs: whatever reader is set, first or second call, the same bytes."""
-    us = replace(good, settings=replace(good.settings, reader=ReaderSettings(units="imperial", words="US", language="de")))
+    us = replace(
+        good,
+        settings=replace(good.settings, reader=ReaderSettings(units="imperial", words="US", language="de")),
+    )
     first = dumps(anchors_out(us) | {"settings": None})
     with written_for(us.settings.reader):
         second = dumps(anchors_out(us) | {"settings": None})

@@ -1,4 +1,5 @@
-"""Everything people open, print and load elsewhere, written into one folder; every file appears whole or not at all."""
+"""Everything people open, print and load elsewhere, written into one folder; every file appears whole or not
+at all."""
 
 from __future__ import annotations
 
@@ -38,8 +39,8 @@ FILES: dict[str, Maker] = {
     "job_sheet.pdf": sheet_bytes,
     "report.html": lambda a: report_html(a).encode(),
 }
-"""File name to what makes its bytes, in writing order (None: does not apply here); the page comes last, so that its presence
-means the rest is there."""
+"""File name to what makes its bytes, in writing order (None: does not apply here); the page comes last, so
+that its presence means the rest is there."""
 
 
 def write_outputs(assessment: Assessment, folder: Path, progress: Progress = quiet) -> tuple[Path, ...]:
@@ -48,8 +49,10 @@ def write_outputs(assessment: Assessment, folder: Path, progress: Progress = qui
     Parameters
     ----------
     assessment : Assessment
-    folder : Path               Made when missing. A file of an earlier run that does not apply now is removed.
-    progress : Progress         Called before each file; raising KeyboardInterrupt there or anywhere else leaves no partial file.
+    folder : Path               Made when missing. A file of an earlier run that does not apply now is
+        removed.
+    progress : Progress         Called before each file; raising KeyboardInterrupt there or anywhere else
+        leaves no partial file.
 
     Returns
     -------
@@ -71,7 +74,8 @@ def write_outputs(assessment: Assessment, folder: Path, progress: Progress = qui
 
 @contextmanager
 def _uncollected() -> Iterator[None]:
-    """Without the collector of reference cycles: it would go through hundred thousands of rows again and again and find nothing to free."""
+    """Without the collector of reference cycles: it would go through hundred thousands of rows again and
+    again and find nothing to free."""
     was = gc.isenabled()
     gc.disable()
     try:

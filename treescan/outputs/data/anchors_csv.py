@@ -22,13 +22,16 @@ CAUTION = "caution"
 
 @for_programs
 def anchors_table(a: Assessment) -> str:
-    """The content of anchors.csv: one header row, one row a candidate; an empty cell is "not seen" or "does not apply"."""
+    """The content of anchors.csv: one header row, one row a candidate; an empty cell is "not seen" or "does
+    not apply"."""
     columns = [*columns_of("anchors"), CAUTION]
     out = io.StringIO()
     table = csv.DictWriter(out, columns, restval="", lineterminator="\n")
     table.writeheader()
     for row in anchor_rows(a) or [_no_candidate(a)]:
-        table.writerow({**{name: "" if v is None else v for name, v in row.items()}, CAUTION: CAUTIONS["planning_aid"]})
+        table.writerow(
+            {**{name: "" if v is None else v for name, v in row.items()}, CAUTION: CAUTIONS["planning_aid"]}
+        )
     return out.getvalue()
 
 
@@ -42,7 +45,11 @@ def _no_candidate(a: Assessment) -> dict[str, Any]:
     """The row of a tree without candidates: why there are none."""
     fitness = a.tree.fitness
     why = fitness.reasons if not fitness.assessable and fitness.reasons else (Reason("no_union_judged"),)
-    return {"usable": False, "verdict": "no candidate found" if fitness.assessable else "not assessable", **in_a_cell("reasons", why)}
+    return {
+        "usable": False,
+        "verdict": "no candidate found" if fitness.assessable else "not assessable",
+        **in_a_cell("reasons", why),
+    }
 
 
 def _row(p: TieInPoint, found: dict[str, Any]) -> dict[str, Any]:
@@ -53,7 +60,9 @@ def _row(p: TieInPoint, found: dict[str, Any]) -> dict[str, Any]:
         **{name: found[name] for name in same},
         **dict(zip("xyz", found["xyz"], strict=True)),
         **{name: load[name] for name in ("force_kn", "multiple_of_weight")},
-        **{name: capacity[name] for name in ("margin_median", "margin_p5", "overload_chance", "deflection_m")},
+        **{
+            name: capacity[name] for name in ("margin_median", "margin_p5", "overload_chance", "deflection_m")
+        },
         "governing_node": capacity["governing"]["node"],
         "governing_mode": capacity["governing"]["mode"],
         "utilisation": capacity["governing"]["utilisation"],
@@ -72,7 +81,10 @@ def _throw(throw: dict[str, Any] | None) -> dict[str, Any]:
     if throw is None:
         return {}
     return {
-        **{name: throw[name] for name in ("isolation_class", "chance", "expected_throws", "method", "workings")},
+        **{
+            name: throw[name]
+            for name in ("isolation_class", "chance", "expected_throws", "method", "workings")
+        },
         **dict(zip(("stand_x", "stand_y", "stand_z"), throw["stand_xyz"], strict=True)),
         **throw["aim"],
         "captured": " ".join(throw["captured"]),

@@ -1,4 +1,5 @@
-"""anchors.json: every candidate with every number behind it, in map coordinates and the units of the contract."""
+"""anchors.json: every candidate with every number behind it, in map coordinates and the units of the
+contract."""
 
 from __future__ import annotations
 
@@ -95,7 +96,12 @@ def anchor_out(a: Assessment, p: TieInPoint) -> dict[str, Any]:
 
 def _step(s: AccessStep) -> dict[str, Any]:
     """One step of the way up."""
-    return {"union": s.label if s.union is not None else None, "place": s.label, "height": number(s.height), **with_data("how", s.words)}
+    return {
+        "union": s.label if s.union is not None else None,
+        "place": s.label,
+        "height": number(s.height),
+        **with_data("how", s.words),
+    }
 
 
 def worst_work_point(a: Assessment, check: AnchorCheck) -> str:
@@ -107,8 +113,9 @@ def worst_work_point(a: Assessment, check: AnchorCheck) -> str:
 def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
     """The governing load in ordinary use.
 
-    `multiple_of_weight` is the force over the rope's pull at the climber: what the configuration makes of the weight of a climber hanging
-    still; `force_over_weight` is all of the force over the weight, as in the exceptional case.
+    `multiple_of_weight` is the force over the rope's pull at the climber: what the configuration makes of
+    the weight of a climber hanging still; `force_over_weight` is all of the force over the weight, as in the
+    exceptional case.
     """
     size = float(np.linalg.norm(check.force))
     known = math.isfinite(size) and size > 0
@@ -120,7 +127,9 @@ def _load(a: Assessment, check: AnchorCheck) -> dict[str, Any]:
         "case": check.case,
         "worst_work_point": worst_work_point(a, check),
         "friction_multiple": number(check.friction_multiple),
-        "contact_forces_kn": [[number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces) if len(f)],
+        "contact_forces_kn": [
+            [number(v / 1000.0) for v in f] for f in np.atleast_2d(check.contact_forces) if len(f)
+        ],
     }
 
 
@@ -139,7 +148,8 @@ def _contact(r: ContactRow) -> dict[str, Any]:
 
 
 def _exceptional(check: AnchorCheck) -> dict[str, Any] | None:
-    """The abrupt stop or swing, beside ordinary use; both multiples are the whole shock over the climber's weight."""
+    """The abrupt stop or swing, beside ordinary use; both multiples are the whole shock over the climber's
+    weight."""
     hard = check.exceptional
     if hard is None:
         return None
@@ -204,7 +214,11 @@ def _throw(a: Assessment, t: Throw) -> dict[str, Any]:
 
 def _cause(cause: Reason | None) -> dict[str, Any]:
     """The wood anchor and back-up share; an empty text where there is none."""
-    return with_data("common_cause", cause) if cause is not None else {"common_cause": "", "common_cause_data": None}
+    return (
+        with_data("common_cause", cause)
+        if cause is not None
+        else {"common_cause": "", "common_cause_data": None}
+    )
 
 
 def _break(b: Break) -> dict[str, Any]:
@@ -236,7 +250,9 @@ def _catch(c: Catch) -> dict[str, Any]:
 def _coverage(r: Reach) -> dict[str, Any]:
     return {
         "share": number(r.share),
-        "share_at": [{"angle_deg": number(math.degrees(limit)), "share": number(share)} for limit, share in r.share_at],
+        "share_at": [
+            {"angle_deg": number(math.degrees(limit)), "share": number(share)} for limit, share in r.share_at
+        ],
         "worst_angle_deg": number(math.degrees(r.worst_angle)),
         "swing_m": number(r.swing),
         "swing_speed_ms": number(r.swing_speed),

@@ -1,4 +1,5 @@
-"""The climb as a whole in anchors.json: sets, second lines, redirects, rescue, ways to the work, removal; and what each anchor needs of it."""
+"""The climb as a whole in anchors.json: sets, second lines, redirects, rescue, ways to the work, removal;
+and what each anchor needs of it."""
 
 from __future__ import annotations
 
@@ -30,17 +31,32 @@ def climb_out(a: Assessment) -> dict[str, Any] | None:
     return {
         **all_with_data("warnings", c.warnings),
         "set": _set(a, c.anchors),
-        "two_lines": {**_set(a, c.two_lines), "pair": _pair(a, c.pair), **all_with_data("words", c.two_line_reasons())},
+        "two_lines": {
+            **_set(a, c.two_lines),
+            "pair": _pair(a, c.pair),
+            **all_with_data("words", c.two_line_reasons()),
+        },
         "redirects": [_redirect(a, label, r) for label, r in c.redirects],
-        "neighbours": {"straight": [_straight(n) for n in c.neighbours.straight], "hung": [_hung(a, h) for h in c.neighbours.hung]},
+        "neighbours": {
+            "straight": [_straight(n) for n in c.neighbours.straight],
+            "hung": [_hung(a, h) for h in c.neighbours.hung],
+        },
         "rescue": [_rescue(r) for r in c.rescue],
-        "ways": [{"work": w.label, "how": w.how, "by": w.by or None, "angle_deg": _degrees(w.angle)} for w in c.ways],
+        "ways": [
+            {"work": w.label, "how": w.how, "by": w.by or None, "angle_deg": _degrees(w.angle)}
+            for w in c.ways
+        ],
         "shares": {how: number(share) for how, share in c.shares.items()},
         "strata": _strata(c),
         **all_with_data("kit", c.kit),
         "removal": [_stage(s) for s in c.stages],
         "spar": [
-            {"height_m": number(s.height), "diameter_m": number(s.diameter), "diameter_sd_m": number(s.diameter_sd)} for s in c.spar
+            {
+                "height_m": number(s.height),
+                "diameter_m": number(s.diameter),
+                "diameter_sd_m": number(s.diameter_sd),
+            }
+            for s in c.spar
         ],
     }
 
@@ -52,7 +68,9 @@ def beside_the_rank(p: TieInPoint) -> dict[str, Any]:
         "clearances": [_clearance(c) for c in p.clearances],
         **all_with_data("care", p.care),
         **all_with_data("fouling", p.fouling),
-        "retrieval": None if r is None else {"verdict": r.verdict, "snags": list(r.snags), **with_data("words", r.words)},
+        "retrieval": None
+        if r is None
+        else {"verdict": r.verdict, "snags": list(r.snags), **with_data("words", r.words)},
         "load_test": None
         if t is None
         else {
@@ -82,7 +100,11 @@ def _clearance(c: Clearance) -> dict[str, Any]:
 
 def _straight(n: StraightLine) -> dict[str, Any]:
     """A rope straight from an anchor in another tree."""
-    figures = {"anchor": n.anchor, "share": number(n.reach.share), "worst_angle_deg": _degrees(n.reach.worst_angle)}
+    figures = {
+        "anchor": n.anchor,
+        "share": number(n.reach.share),
+        "worst_angle_deg": _degrees(n.reach.worst_angle),
+    }
     return {**figures, **with_data("words", n.reason)}
 
 
@@ -108,10 +130,20 @@ def _degrees(angle: float) -> float | None:
 def _set(a: Assessment, s: AnchorSet) -> dict[str, Any]:
     names = [{"union": p.label, "system": p.system} for p in s.points]
     lines = [
-        {"work": label, "line": int(first) if first >= 0 else None, "second": int(second) if second >= 0 else None}
+        {
+            "work": label,
+            "line": int(first) if first >= 0 else None,
+            "second": int(second) if second >= 0 else None,
+        }
         for label, first, second in zip(a.work.label, s.served, s.second, strict=True)
     ]
-    return {"anchors": names, "share": number(s.share), "lines": lines, "unserved": list(s.unserved), **all_with_data("words", s.reasons)}
+    return {
+        "anchors": names,
+        "share": number(s.share),
+        "lines": lines,
+        "unserved": list(s.unserved),
+        **all_with_data("words", s.reasons),
+    }
 
 
 def _pair(a: Assessment, p: LinePair | None) -> dict[str, Any] | None:
@@ -128,7 +160,13 @@ def _pair(a: Assessment, p: LinePair | None) -> dict[str, Any] | None:
         "case": p.case,
         "times_weight": number(p.factor),
         "lines": [
-            {"union": label, "system": system, "tension_kn": number(t / 1000.0), **_line(check), "if_the_other_goes": _swing(lost)}
+            {
+                "union": label,
+                "system": system,
+                "tension_kn": number(t / 1000.0),
+                **_line(check),
+                "if_the_other_goes": _swing(lost),
+            }
             for label, system, t, check, lost in sides
         ],
         "common": {"node": p.check.meet, **_line(p.check.common)},
@@ -155,7 +193,10 @@ def _end(e: LineEnd | None) -> dict[str, Any] | None:
 def _line(c: LineCheck | None) -> dict[str, Any]:
     """The wood under one line; all null where it was not judged."""
     if c is None:
-        return {name: None for name in ("force_kn", "margin", "margin_p5", "governing_node", "mode", "reason", "reason_data")}
+        return {
+            name: None
+            for name in ("force_kn", "margin", "margin_p5", "governing_node", "mode", "reason", "reason_data")
+        }
     return {
         "force_kn": number(float(np.linalg.norm(c.force)) / 1000.0),
         "margin": number(c.margin.median),
@@ -205,7 +246,12 @@ def _rescue(r: RescuePlan) -> dict[str, Any]:
         "share": number(r.share),
         "two_person_margin_p5": number(r.two_person_margin),
         "ways_down": [
-            {"work": c.label, "clear_m": number(c.clear), "height_m": number(c.height), **with_data("blocked_by", c.blocked_by)}
+            {
+                "work": c.label,
+                "clear_m": number(c.clear),
+                "height_m": number(c.height),
+                **with_data("blocked_by", c.blocked_by),
+            }
             for c in r.corridors
         ],
         **all_with_data("words", r.reasons),

@@ -1,4 +1,5 @@
-"""Name, unit, meaning and source of every column of the tidy tables; the tables are made from this list, so they cannot disagree."""
+"""Name, unit, meaning and source of every column of the tidy tables; the tables are made from this list, so
+they cannot disagree."""
 
 from __future__ import annotations
 
@@ -82,6 +83,7 @@ UNITS: dict[str, dict[str, str]] = {
         "fit_for": "",
         "measured_share": "",
         "rescan": "",
+        "rescan_data": "",
     },
     "sections": {
         **_CONFIGURATION,
@@ -167,11 +169,14 @@ class Column(NamedTuple):
 
     @property
     def source(self) -> str:
-        """Where it comes from: "scan" for what was measured, else keys of `treescan.sources`, parted by semicolons."""
+        """Where it comes from: "scan" for what was measured, else keys of `treescan.sources`, parted by
+        semicolons."""
         return _COLUMN_SOURCE.get(self.name, _TABLE_SOURCE[self.table])
 
 
-CODEBOOK: tuple[Column, ...] = tuple(Column(table, name, unit) for table, columns in UNITS.items() for name, unit in columns.items())
+CODEBOOK: tuple[Column, ...] = tuple(
+    Column(table, name, unit) for table, columns in UNITS.items() for name, unit in columns.items()
+)
 """Every column, table by table, in column order."""
 
 
@@ -185,22 +190,55 @@ _LOADS = "geometry; kane_arwade_2022; kane_2020_stops; kane_2020_basal; basal_tw
 _STRENGTH = "geometry; bark_effect; wood_handbook_read; wood_handbook; kane_2007; union_factor; handbook_cov"
 _FLIGHT = "geometry; throw_speed; throw_spread; blunt_body_drag; standard_air; snag_law; line_friction"
 _RANKED = "project_choice; common_practice"
-_TABLE_SOURCE = {"anchors": SCAN, "unions": SCAN, "limbs": SCAN, "sections": SCAN, "throws": _FLIGHT, "coverage": "geometry"}
+_TABLE_SOURCE = {
+    "anchors": SCAN,
+    "unions": SCAN,
+    "limbs": SCAN,
+    "sections": SCAN,
+    "throws": _FLIGHT,
+    "coverage": "geometry",
+}
 _COLUMN_SOURCE = {
-    **dict.fromkeys(("rank", "score", "rank_stability", "usable", "verdict", "reasons", "reasons_data"), _RANKED),
+    **dict.fromkeys(
+        ("rank", "score", "rank_stability", "usable", "verdict", "reasons", "reasons_data"), _RANKED
+    ),
     **dict.fromkeys(("system", "hardware"), "common_practice"),
     **dict.fromkeys(("force_kn", "multiple_of_weight", "moment", "torsion", "axial", "shear"), _LOADS),
     **dict.fromkeys(
-        ("margin_median", "margin_p5", "overload_chance", "governing_node", "governing_mode", "utilisation", "governing", "strength", "stress"),
+        (
+            "margin_median",
+            "margin_p5",
+            "overload_chance",
+            "governing_node",
+            "governing_mode",
+            "utilisation",
+            "governing",
+            "strength",
+            "stress",
+        ),
         _STRENGTH,
     ),
     "deflection_m": "geometry; spatz_2013; wood_handbook",
-    **dict.fromkeys(("isolation_class", "chance", "expected_throws", "azimuth_deg", "elevation_deg", "speed_ms", "method", "workings"), _FLIGHT),
+    **dict.fromkeys(
+        (
+            "isolation_class",
+            "chance",
+            "expected_throws",
+            "azimuth_deg",
+            "elevation_deg",
+            "speed_ms",
+            "method",
+            "workings",
+        ),
+        _FLIGHT,
+    ),
     **dict.fromkeys(("stand_x", "stand_y", "stand_z"), "scan; conductor_10m; project_choice"),
     "captured": _FLIGHT,
     "fallback": "geometry; arrest_force; en1891_bounds",
     "least_weight_kg": "line_friction; capstan; line_mass",
-    **dict.fromkeys(("coverage_share", "served", "worst_angle_deg"), "geometry; redirect_angle; project_choice"),
+    **dict.fromkeys(
+        ("coverage_share", "served", "worst_angle_deg"), "geometry; redirect_angle; project_choice"
+    ),
     "swing_m": "geometry",
     **dict.fromkeys(("rope_m", "throwline_m"), "geometry; common_practice"),
     "flags": "scan; dahle_2022; slater_ennos_2015",

@@ -1,4 +1,5 @@
-"""On what does the rope bear, how far does it turn there, and with what force? One row a contact, the wanted union first."""
+"""On what does the rope bear, how far does it turn there, and with what force? One row a contact, the wanted
+union first."""
 
 from __future__ import annotations
 
@@ -35,7 +36,8 @@ class ContactRow:
 
 
 def contact_rows(a: Assessment, p: TieInPoint) -> tuple[ContactRow, ...]:
-    """The contacts of one candidate: the union, then supports from it toward the base, then those toward the climber."""
+    """The contacts of one candidate: the union, then supports from it toward the base, then those toward the
+    climber."""
     graph, k = a.tree.graph, p.check
     nodes = [(Reason("contact_union", union=p.label), "union", int(k.configuration.rest_node))]
     nodes += [(limb_name(graph, int(n)), "toward the base", int(n)) for n in k.configuration.via]
@@ -46,7 +48,15 @@ def contact_rows(a: Assessment, p: TieInPoint) -> tuple[ContactRow, ...]:
     force[: len(known)] = known
     turn[: len(k.contact_turns)] = k.contact_turns[: len(nodes)]
     return tuple(
-        ContactRow(on, side, n, float(graph.xyz[n, 2] - graph.xyz[0, 2]), 2 * float(graph.segment_radius[n]), f, float(t))
+        ContactRow(
+            on,
+            side,
+            n,
+            float(graph.xyz[n, 2] - graph.xyz[0, 2]),
+            2 * float(graph.segment_radius[n]),
+            f,
+            float(t),
+        )
         for (on, side, n), f, t in zip(nodes, force, turn, strict=True)
     )
 
@@ -58,7 +68,11 @@ def limb_name(graph: WoodGraph, node: int) -> Reason:
         return Reason("the_stem")
     union = np.repeat(np.arange(len(u)), np.diff(u.arm_start))
     leaves = union[(u.arm_limb == limb) & (graph.limb[u.node[union]] != limb)]
-    return Reason("contact_limb", union=u.label[leaves[0]]) if len(leaves) else Reason("contact_limb_numbered", limb=limb)
+    return (
+        Reason("contact_limb", union=u.label[leaves[0]])
+        if len(leaves)
+        else Reason("contact_limb_numbered", limb=limb)
+    )
 
 
 def contact_words(r: ContactRow) -> Reason:
@@ -73,4 +87,8 @@ def contact_words(r: ContactRow) -> Reason:
         return Reason("contact_not_seen")
     if size <= 0:
         return Reason("contact_clear")
-    return Reason("contact_turns", force=size, turn=r.turn) if np.isfinite(r.turn) else Reason("contact_choked", force=size)
+    return (
+        Reason("contact_turns", force=size, turn=r.turn)
+        if np.isfinite(r.turn)
+        else Reason("contact_choked", force=size)
+    )

@@ -1,4 +1,5 @@
-"""For whom are data files written? For programs: their sentences are the same for every reader, in English, metres and UK words first."""
+"""For whom are data files written? For programs: their sentences are the same for every reader, in English,
+metres and UK words first."""
 
 from __future__ import annotations
 

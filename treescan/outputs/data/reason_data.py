@@ -1,4 +1,5 @@
-"""How do findings stand in a file? Each as its sentence for people, and beside it as code and values for programs."""
+"""How do findings stand in a file? Each as its sentence for people, and beside it as code and values for
+programs."""
 
 from __future__ import annotations
 
@@ -15,7 +16,8 @@ OWN_WORDS = "own_words"
 
 
 def as_data(reason: Reason | str) -> dict[str, Any]:
-    """A finding as strict JSON: {"code", "values"}, findings inside it likewise; figures in SI, what is not known as null.
+    """A finding as strict JSON: {"code", "values"}, findings inside it likewise; figures in SI, what is not
+    known as null.
 
     >>> as_data(Reason("list_more", n=3))
     {'code': 'list_more', 'values': {'n': 3}}
@@ -56,12 +58,15 @@ def _value(value: Any) -> Any:
 
 
 def with_data(name: str, reason: Reason | str | None) -> dict[str, Any]:
-    """One field of a file as its sentence, and as data in a field beside it; both null where there is nothing to say.
+    """One field of a file as its sentence, and as data in a field beside it; both null where there is
+    nothing to say.
 
     >>> with_data("reason", Reason("list_more", n=3))
     {'reason': '3 more', 'reason_data': {'code': 'list_more', 'values': {'n': 3}}}
     """
-    return {name: say(reason), f"{name}_data": as_data(reason)} if reason else {name: None, f"{name}_data": None}
+    return (
+        {name: say(reason), f"{name}_data": as_data(reason)} if reason else {name: None, f"{name}_data": None}
+    )
 
 
 def all_with_data(name: str, reasons: Iterable[Reason | str]) -> dict[str, Any]:

@@ -1,4 +1,5 @@
-"""Redirects side by side: what each brings into reach, what it bears, what the main anchor then bears, and where one swings if it fails."""
+"""Redirects side by side: what each brings into reach, what it bears, what the main anchor then bears, and
+where one swings if it fails."""
 
 from __future__ import annotations
 
@@ -36,7 +37,12 @@ def redirect_rows(c: ClimbPlan) -> list[tuple[str, ...]]:
 def _row(main: str, r: Redirect) -> tuple[str, ...]:
     way, m = r.way, r.margins
     stress = text(
-        "redirect_cell_stress", ratio=way.main_ratio, way=way.way_angle, low=_known(m.main), estimate=not m.exact, weak=m.spoils
+        "redirect_cell_stress",
+        ratio=way.main_ratio,
+        way=way.way_angle,
+        low=_known(m.main),
+        estimate=not m.exact,
+        weak=m.spoils,
     )
     return (
         main,

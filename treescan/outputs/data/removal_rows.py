@@ -49,4 +49,7 @@ def _row(s: Stage) -> tuple[str, ...]:
 
 def spar_rows(c: ClimbPlan) -> list[tuple[str, str]]:
     """Height on the stem and its diameter there."""
-    return [(figure(s.height, "m0"), text("removal_cell_wood", diameter=s.diameter, sd=s.diameter_sd)) for s in c.spar]
+    return [
+        (figure(s.height, "m0"), text("removal_cell_wood", diameter=s.diameter, sd=s.diameter_sd))
+        for s in c.spar
+    ]

@@ -1,4 +1,5 @@
-"""standing.json: where one can stand on this ground, and the chance of setting a line over each union from there."""
+"""standing.json: where one can stand on this ground, and the chance of setting a line over each union from
+there."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ from treescan.throw.throw_path import ISOLATION
 
 @for_programs
 def standing_out(a: Assessment) -> dict[str, Any]:
-    """The content of standing.json; a union missing from a place's `chances` has none from there in any class."""
+    """The content of standing.json; a union missing from a place's `chances` has none from there in any
+    class."""
     stances, labels = a.throws.stances, a.tree.graph.unions.label
     chance = np.asarray(a.throws.chance, float)
     return {
@@ -28,10 +30,16 @@ def standing_out(a: Assessment) -> dict[str, Any]:
         "cautions": list(all_cautions()),
         "classes": {str(k): word(name) for k, name in ISOLATION.items()},
         "meaning": text("standing_meaning"),
-        "refused": [{**with_data("reason", reason), "places": int(count)} for reason, count in stances.refused],
+        "refused": [
+            {**with_data("reason", reason), "places": int(count)} for reason, count in stances.refused
+        ],
         "unions": [{"union": label, **_blocked(a, k)} for k, label in enumerate(labels)],
         "places": [
-            {"id": f"S{s + 1:03d}", "xyz": place(a.tree.frame.to_map(xyz)), "chances": _chances(chance[:, s], labels)}
+            {
+                "id": f"S{s + 1:03d}",
+                "xyz": place(a.tree.frame.to_map(xyz)),
+                "chances": _chances(chance[:, s], labels),
+            }
             for s, xyz in enumerate(stances.xyz)
         ],
     }
@@ -40,7 +48,9 @@ def standing_out(a: Assessment) -> dict[str, Any]:
 def _blocked(a: Assessment, union: int) -> dict[str, Any]:
     """What stops a line; the sentence is empty where one was found."""
     reason = a.throws.blocked_by[union] if union < len(a.throws.blocked_by) else None
-    return with_data("blocked_by", reason) if reason is not None else {"blocked_by": "", "blocked_by_data": None}
+    return (
+        with_data("blocked_by", reason) if reason is not None else {"blocked_by": "", "blocked_by_data": None}
+    )
 
 
 def _chances(chance: np.ndarray, labels: tuple[str, ...]) -> dict[str, list[float]]:

@@ -1,4 +1,5 @@
-"""tables/: tidy tables for a study, one thing a row, with a codebook and a methods paragraph; CSV and Parquet alike."""
+"""tables/: tidy tables for a study, one thing a row, with a codebook and a methods paragraph; CSV and
+Parquet alike."""
 
 from __future__ import annotations
 
@@ -21,9 +22,10 @@ from treescan.cautions import CAUTIONS, all_cautions
 from treescan.outputs.data.anchors_csv import anchor_rows
 from treescan.outputs.data.codebook import CODEBOOK, columns_of
 from treescan.outputs.data.for_programs import for_programs
+from treescan.outputs.data.reason_data import in_a_cell
 from treescan.outputs.shapes.cached import cached
 from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import say, text, word
+from treescan.outputs.text.say import text, word
 
 KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
 TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
@@ -42,7 +44,10 @@ def table_bytes(a: Assessment, name: str) -> bytes | None:
     if ending == "csv":
         return frame.to_csv(index=False, lineterminator="\n").encode()
     out = io.BytesIO()
-    notes = {"cautions": json.dumps(all_cautions(), ensure_ascii=False), "codebook": json.dumps(_explained(kind), ensure_ascii=False)}
+    notes = {
+        "cautions": json.dumps(all_cautions(), ensure_ascii=False),
+        "codebook": json.dumps(_explained(kind), ensure_ascii=False),
+    }
     arrow = pyarrow.Table.from_pandas(frame, preserve_index=False)
     parquet.write_table(arrow.replace_schema_metadata({**(arrow.schema.metadata or {}), **notes}), out)
     return out.getvalue()
@@ -50,7 +55,8 @@ def table_bytes(a: Assessment, name: str) -> bytes | None:
 
 @for_programs
 def table(a: Assessment, kind: str) -> pandas.DataFrame:
-    """One table; every column stands in the codebook, the last holds the standing caution in its first row."""
+    """One table; every column stands in the codebook, the last holds the standing caution in its first
+    row."""
     frame = MAKERS[kind](a)
     for column in frame.columns:
         if frame[column].dtype.kind == "f":
@@ -77,7 +83,11 @@ def _rounded(values: Any, coordinate: bool) -> Any:
 
 def _explained(kind: str) -> dict[str, dict[str, str]]:
     """Unit, meaning and source of each column of one table."""
-    return {c.name: {"unit": c.unit, "meaning": c.meaning, "source": c.source} for c in CODEBOOK if c.table == kind}
+    return {
+        c.name: {"unit": c.unit, "meaning": c.meaning, "source": c.source}
+        for c in CODEBOOK
+        if c.table == kind
+    }
 
 
 @for_programs
@@ -100,7 +110,9 @@ def _anchors(a: Assessment) -> pandas.DataFrame:
     rows = [{**row, "rank": row["rank"] or 0} for row in anchor_rows(a)]
     frame = pandas.DataFrame(rows, columns=columns)
     loose = [c for c in columns if frame[c].dtype == object]
-    return frame.astype({c: float for c in loose if all(isinstance(v, (int, float, type(None))) for v in frame[c])})
+    return frame.astype(
+        {c: float for c in loose if all(isinstance(v, (int, float, type(None))) for v in frame[c])}
+    )
 
 
 def _unions(a: Assessment) -> pandas.DataFrame:
@@ -138,8 +150,22 @@ def _limbs(a: Assessment) -> pandas.DataFrame:
             volume = float((math.pi * r**2 * length).sum())
             seen = float((length * g.seen[nodes]).sum() / max(length.sum(), 1e-12))
             told = fit.get(k, {})
-            what = (told.get("fit_for", ""), told.get("measured", math.nan), say(told["rescan"]) if told.get("rescan") else "")
-            rows.append((k, int(g.limbs.parent[k]), int(g.limbs.order[k]), len(nodes), length.sum(), 2 * r[0], 2 * r[-1], volume, seen, *what))
+            wanted = in_a_cell("rescan", (told["rescan"],) if told.get("rescan") else ())
+            what = (told.get("fit_for", ""), told.get("measured", math.nan), *wanted.values())
+            rows.append(
+                (
+                    k,
+                    int(g.limbs.parent[k]),
+                    int(g.limbs.order[k]),
+                    len(nodes),
+                    length.sum(),
+                    2 * r[0],
+                    2 * r[-1],
+                    volume,
+                    seen,
+                    *what,
+                )
+            )
     return _frame("limbs", rows)
 
 
@@ -283,7 +309,10 @@ def methods_bytes(a: Assessment) -> bytes:
         "",
         text("methods_settings"),
         "",
-        *(f"- {line.name} = {line.value} {line.unit}".rstrip() + f" ({line.source})" for line in settings_module.lines(a.settings)),
+        *(
+            f"- {line.name} = {line.value} {line.unit}".rstrip() + f" ({line.source})"
+            for line in settings_module.lines(a.settings)
+        ),
         "",
         text("methods_columns"),
         "",

@@ -1,4 +1,5 @@
-"""What a map shows of one tree: each layer as plain columns with geometries in coordinates of the cloud's frame (metres)."""
+"""What a map shows of one tree: each layer as plain columns with geometries in coordinates of the cloud's
+frame (metres)."""
 
 from __future__ import annotations
 
@@ -218,7 +219,10 @@ def _throws(a: Assessment) -> Layer:
 
 def _ropes(a: Assessment) -> Layer:
     rows = [
-        ({"rank": p.rank, "union": p.label, "system": p.system, "rope_m": p.rope.length}, _line(a, rope_line(a, p)))
+        (
+            {"rank": p.rank, "union": p.label, "system": p.system, "rope_m": p.rope.length},
+            _line(a, rope_line(a, p)),
+        )
         for p in a.points
         if p.usable
     ]
@@ -241,9 +245,18 @@ def _work(a: Assessment) -> Layer:
 
 
 def _zones(a: Assessment) -> list[Layer]:
-    drawn = [("building", a.site.buildings), ("road", a.site.roads), ("water", a.site.water), ("no standing", a.site.no_stand)]
+    drawn = [
+        ("building", a.site.buildings),
+        ("road", a.site.roads),
+        ("water", a.site.water),
+        ("no standing", a.site.no_stand),
+    ]
     rows = [({"zone": kind}, _ring(a, ring)) for kind, rings in drawn for ring in rings if len(ring) >= 3]
-    wires = [({"voltage": c.voltage, "caution": CAUTIONS["electricity"]}, _line(a, c.line)) for c in a.site.conductors if len(c.line) >= 2]
+    wires = [
+        ({"voltage": c.voltage, "caution": CAUTIONS["electricity"]}, _line(a, c.line))
+        for c in a.site.conductors
+        if len(c.line) >= 2
+    ]
     named = [*(("anchor", *p) for p in a.site.anchors), *(("base", *p) for p in a.site.bases)]
     points = [({"kind": kind, "name": name}, _point(a, place)) for kind, name, place in named]
     return [

@@ -1,4 +1,5 @@
-"""Which record of a tree inventory is which assessed tree? By identifier first, then by place within a tolerance; doubts are said."""
+"""Which record of a tree inventory is which assessed tree? By identifier first, then by place within a
+tolerance; doubts are said."""
 
 from __future__ import annotations
 
@@ -31,15 +32,29 @@ USUAL = {
     "dbh_cm": ("dbh_cm", "dbh", "diameter_cm"),
 }
 """Names that are tried, in this order and in any case, where no mapping says otherwise."""
-RESULT = ("height_m", "dbh_m", "dbh_sd_m", "lean_deg", "volume_m3", "scan", "reasons", "first_union", "ranked", "source", "folder")
+RESULT = (
+    "height_m",
+    "dbh_m",
+    "dbh_sd_m",
+    "lean_deg",
+    "volume_m3",
+    "scan",
+    "reasons",
+    "first_union",
+    "ranked",
+    "source",
+    "folder",
+)
 
 DBH_APART, DBH_APART_SHARE = 0.05, 0.2
-"""A stem measured more than this apart from its record is in doubt, in metres or as a share of the record, whichever is more (project choice)."""
+"""A stem measured more than this apart from its record is in doubt, in metres or as a share of the record,
+whichever is more (project choice)."""
 
 
 @dataclass(frozen=True)
 class FieldNames:
-    """Names of the inventory's own fields; "" = one of the usual names. `crs` is that of x and y in a table."""
+    """Names of the inventory's own fields; "" = one of the usual names. `crs` is that of x and y in a
+    table."""
 
     id: str = ""
     x: str = ""
@@ -53,11 +68,14 @@ class FieldNames:
 class Joined:
     """What came of it.
 
-    merged : GeoDataFrame       Every record of the inventory, with the figures of its tree (empty where none was assessed),
-                                `match` ("by id", "by place" or ""), `match_m` (distance of the two places), `doubt` and `doubt_data`.
+    merged : GeoDataFrame       Every record of the inventory, with the figures of its tree (empty where none
+        was assessed),
+                                `match` ("by id", "by place" or ""), `match_m` (distance of the two places),
+                                `doubt` and `doubt_data`.
     left_over : DataFrame       Assessed trees without a record.
     notes : tuple of Reason     How the two were brought together.
-    doubts : tuple              Identifier of a record and what speaks against its match, for every match in doubt.
+    doubts : tuple              Identifier of a record and what speaks against its match, for every match in
+        doubt.
     """
 
     merged: geopandas.GeoDataFrame
@@ -71,12 +89,17 @@ def field_names(mapping: dict[str, Any], file: str) -> FieldNames:
     known = {f.name for f in fields(FieldNames)}
     for key, value in mapping.items():
         if key not in known or not isinstance(value, str):
-            raise BadInput(f"field mapping: {key} = {value!r} is not understood", file=file, remedy=f"name text fields for: {', '.join(sorted(known))}")
+            raise BadInput(
+                f"field mapping: {key} = {value!r} is not understood",
+                file=file,
+                remedy=f"name text fields for: {', '.join(sorted(known))}",
+            )
     return FieldNames(**mapping)
 
 
 def read_inventory(path: Path, names: FieldNames | None = None) -> geopandas.GeoDataFrame:
-    """An inventory (GeoPackage, shapefile, GeoJSON or CSV) with its own columns and `inv_id`, `inv_species`, `inv_dbh_cm`."""
+    """An inventory (GeoPackage, shapefile, GeoJSON or CSV) with its own columns and `inv_id`, `inv_species`,
+    `inv_dbh_cm`."""
     names = names or FieldNames()
     try:
         if path.suffix.lower() in (".csv", ".txt"):
@@ -87,12 +110,21 @@ def read_inventory(path: Path, names: FieldNames | None = None) -> geopandas.Geo
         raise BadInput(f"cannot be read as an inventory ({err})", file=str(path)) from err
     ids = _column(frame, names.id, "id", path)
     if ids is None:
-        raise BadInput("no column holds an identifier", file=str(path), remedy="name it in the field mapping: id = ...")
+        raise BadInput(
+            "no column holds an identifier", file=str(path), remedy="name it in the field mapping: id = ..."
+        )
     frame["inv_id"] = frame[ids].astype(str).str.strip()
     twice = frame["inv_id"][frame["inv_id"].duplicated() & (frame["inv_id"] != "")]
     if len(twice):
-        raise BadInput(f"the identifier {twice.iloc[0]!r} stands in more than one record", file=str(path), remedy="give every record its own")
-    species, dbh = _column(frame, names.species, "species", path), _column(frame, names.dbh_cm, "dbh_cm", path)
+        raise BadInput(
+            f"the identifier {twice.iloc[0]!r} stands in more than one record",
+            file=str(path),
+            remedy="give every record its own",
+        )
+    species, dbh = (
+        _column(frame, names.species, "species", path),
+        _column(frame, names.dbh_cm, "dbh_cm", path),
+    )
     frame["inv_species"] = frame[species].astype(str) if species else ""
     frame["inv_dbh_cm"] = pandas.to_numeric(frame[dbh], errors="coerce") if dbh else np.nan
     return frame
@@ -103,7 +135,11 @@ def _column(frame: pandas.DataFrame, name: str, what: str, path: Path) -> str | 
     by_lower = {str(c).lower(): str(c) for c in frame.columns}
     if name:
         if name.lower() not in by_lower:
-            raise BadInput(f"has no field {name!r}", file=str(path), remedy=f"its fields are: {', '.join(map(str, frame.columns))}")
+            raise BadInput(
+                f"has no field {name!r}",
+                file=str(path),
+                remedy=f"its fields are: {', '.join(map(str, frame.columns))}",
+            )
         return by_lower[name.lower()]
     return next((by_lower[n] for n in USUAL[what] if n in by_lower), None)
 
@@ -112,13 +148,19 @@ def _placed(frame: pandas.DataFrame, names: FieldNames, path: Path) -> geopandas
     """A table with x and y as places; without them it can be joined by identifier only."""
     x, y = _column(frame, names.x, "x", path), _column(frame, names.y, "y", path)
     if x is None or y is None:
-        return geopandas.GeoDataFrame(frame, geometry=geopandas.points_from_xy([np.nan] * len(frame), [np.nan] * len(frame)))
+        return geopandas.GeoDataFrame(
+            frame, geometry=geopandas.points_from_xy([np.nan] * len(frame), [np.nan] * len(frame))
+        )
     xy = [pandas.to_numeric(frame[c], errors="coerce").to_numpy(float) for c in (x, y)]
     degrees = x.lower().startswith("lon")
     try:
         crs = CRS.from_user_input(names.crs) if names.crs else CRS.from_epsg(4326) if degrees else None
     except ProjError as err:
-        raise BadInput(f"the coordinate system {names.crs!r} is not known", file=str(path), remedy="for example EPSG:25832") from err
+        raise BadInput(
+            f"the coordinate system {names.crs!r} is not known",
+            file=str(path),
+            remedy="for example EPSG:25832",
+        ) from err
     return geopandas.GeoDataFrame(frame, geometry=geopandas.points_from_xy(*xy), crs=crs)
 
 
@@ -128,7 +170,9 @@ def read_results(folders: Sequence[Path]) -> geopandas.GeoDataFrame:
     for folder in folders:
         file = folder / "site.gpkg"
         if not file.is_file():
-            raise BadInput("holds no site.gpkg", file=str(folder), remedy="give folders written by treescan plan")
+            raise BadInput(
+                "holds no site.gpkg", file=str(folder), remedy="give folders written by treescan plan"
+            )
         row = geopandas.read_file(file, layer="stem")
         rows.append(row.assign(folder=folder.name))
     systems = {str(r.crs) for r in rows}
@@ -146,7 +190,9 @@ def _in_system(row: geopandas.GeoDataFrame, system: CRS) -> geopandas.GeoDataFra
 
 
 @for_programs
-def joined(inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, tolerance: float = 3.0) -> Joined:
+def joined(
+    inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, tolerance: float = 3.0
+) -> Joined:
     """Records with the figures of their trees.
 
     Parameters
@@ -156,12 +202,15 @@ def joined(inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, t
 
     Notes
     -----
-    An identifier matches a result whose folder or scan is called so, or ends so after an underscore. What is left is paired by place,
-    the nearest pairs first, each record and tree once. A match by identifier stands even over the tolerance, with a doubt.
+    An identifier matches a result whose folder or scan is called so, or ends so after an underscore. What is
+    left is paired by place, the nearest pairs first, each record and tree once. A match by identifier stands
+    even over the tolerance, with a doubt.
     """
     notes: list[Reason] = []
     places = _places(inventory, results, notes)
-    own = np.array([[g.x, g.y] if g is not None and not g.is_empty else [np.nan] * 2 for g in results.geometry], float).reshape(-1, 2)
+    own = np.array(
+        [[g.x, g.y] if g is not None and not g.is_empty else [np.nan] * 2 for g in results.geometry], float
+    ).reshape(-1, 2)
     pair = _by_id(list(inventory["inv_id"]), results)
     how = ["by id" if k >= 0 else "" for k in pair]
     for i, k in _by_place(places, own, pair, tolerance):
@@ -171,15 +220,22 @@ def joined(inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, t
     merged["match"], merged["match_m"] = how, np.round(distance, 2)
     for name in (n for n in RESULT if n in results.columns):
         merged["tls_" + name] = [results[name].iloc[k] if k >= 0 else None for k in pair]
-    doubts = [_doubts(merged.iloc[i], results, k, own, places[i], tolerance) if k >= 0 else () for i, k in enumerate(pair)]
+    doubts = [
+        _doubts(merged.iloc[i], results, k, own, places[i], tolerance) if k >= 0 else ()
+        for i, k in enumerate(pair)
+    ]
     merged["doubt"] = ["; ".join(say_all(found)) for found in doubts]
     merged["doubt_data"] = [as_json(found) for found in doubts]
     left = results.drop(index=[k for k in pair if k >= 0])
-    told = tuple((str(record), found) for record, found in zip(merged["inv_id"], doubts, strict=True) if found)
+    told = tuple(
+        (str(record), found) for record, found in zip(merged["inv_id"], doubts, strict=True) if found
+    )
     return Joined(merged, pandas.DataFrame(left.drop(columns="geometry")), tuple(notes), told)
 
 
-def _places(inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, notes: list[Reason]) -> NDArray[np.float64]:
+def _places(
+    inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, notes: list[Reason]
+) -> NDArray[np.float64]:
     """Places of the records in the results' system; NaN where they cannot be compared."""
     frame = inventory
     if frame.crs is not None and results.crs is not None and results.crs.to_epsg() is not None:
@@ -213,7 +269,11 @@ def _by_place(places: NDArray, own: NDArray, pair: list[int], tolerance: float) 
     if not rows or not free:
         return []
     near = cKDTree(places[rows]).query_ball_tree(cKDTree(own[free]), tolerance)
-    pairs = sorted((float(np.hypot(*(places[rows[a]] - own[free[b]]))), rows[a], free[b]) for a, found in enumerate(near) for b in found)
+    pairs = sorted(
+        (float(np.hypot(*(places[rows[a]] - own[free[b]]))), rows[a], free[b])
+        for a, found in enumerate(near)
+        for b in found
+    )
     out: list[tuple[int, int]] = []
     for _, i, k in pairs:
         if i not in {x for x, _ in out} and k not in {y for _, y in out}:
@@ -235,6 +295,11 @@ def _doubts(
         if len(others) > 1 and np.nanmin(others) < tolerance:
             found.append(Reason("inventory_other_near", distance=np.nanmin(others)))
     dbh, recorded = results["dbh_m"].iloc[k], row["inv_dbh_cm"] / 100
-    if dbh is not None and np.isfinite(dbh) and np.isfinite(recorded) and abs(dbh - recorded) > max(DBH_APART, DBH_APART_SHARE * recorded):
+    if (
+        dbh is not None
+        and np.isfinite(dbh)
+        and np.isfinite(recorded)
+        and abs(dbh - recorded) > max(DBH_APART, DBH_APART_SHARE * recorded)
+    ):
         found.append(Reason("inventory_size", measured=dbh, recorded=recorded))
     return tuple(found)

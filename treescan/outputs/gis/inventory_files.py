@@ -1,4 +1,5 @@
-"""The joined inventory as files: inventory.gpkg, inventory.csv and what was left over, each with the caution."""
+"""The joined inventory as files: inventory.gpkg, inventory.csv and what was left over, each with the
+caution."""
 
 from __future__ import annotations
 
@@ -21,14 +22,19 @@ from treescan.reason import Reason
 
 
 def write_inventory(found: Joined, folder: Path) -> tuple[Path, ...]:
-    """Write the joined inventory; trees without a record stand in left_over.csv, which is taken away when there are none."""
+    """Write the joined inventory; trees without a record stand in left_over.csv, which is taken away when
+    there are none."""
     merged = found.merged.assign(caution=CAUTIONS["planning_aid"])
     out = [
         write_bytes(folder / "inventory.csv", _table(pandas.DataFrame(merged.drop(columns="geometry")))),
         write_bytes(folder / "inventory.gpkg", _package(merged)),
     ]
     if len(found.left_over):
-        out.append(write_bytes(folder / "left_over.csv", _table(found.left_over.assign(caution=CAUTIONS["planning_aid"]))))
+        out.append(
+            write_bytes(
+                folder / "left_over.csv", _table(found.left_over.assign(caution=CAUTIONS["planning_aid"]))
+            )
+        )
     else:
         (folder / "left_over.csv").unlink(missing_ok=True)
     return tuple(out)
@@ -39,7 +45,11 @@ def summary(found: Joined) -> tuple[Reason, ...]:
     how = found.merged["match"].value_counts()
     in_doubt = [Reason("inventory_doubt", record=record, doubts=doubts) for record, doubts in found.doubts]
     counts = Reason(
-        "inventory_joined", by_id=how.get("by id", 0), by_place=how.get("by place", 0), open=how.get("", 0), left=len(found.left_over)
+        "inventory_joined",
+        by_id=how.get("by id", 0),
+        by_place=how.get("by place", 0),
+        open=how.get("", 0),
+        left=len(found.left_over),
     )
     return (*found.notes, counts, *in_doubt)
 
@@ -51,7 +61,8 @@ def _table(frame: pandas.DataFrame) -> bytes:
 
 
 def _package(merged: geopandas.GeoDataFrame) -> bytes:
-    """The records as a layer, with the default style and every caution; records without a place have an empty geometry."""
+    """The records as a layer, with the default style and every caution; records without a place have an
+    empty geometry."""
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": FIXED_DATE})
     try:
         with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
@@ -64,7 +75,13 @@ def _package(merged: geopandas.GeoDataFrame) -> bytes:
             )  # fmt: skip
             cautions = pandas.DataFrame({"key": list(CAUTIONS), "caution": list(CAUTIONS.values())})
             pyogrio.write_dataframe(cautions, path, layer="cautions", driver="GPKG")
-            pyogrio.write_dataframe(styles_table(["inventory"]), path, layer="layer_styles", driver="GPKG", layer_options={"FID": "id"})
+            pyogrio.write_dataframe(
+                styles_table(["inventory"]),
+                path,
+                layer="layer_styles",
+                driver="GPKG",
+                layer_options={"FID": "id"},
+            )
             return path.read_bytes()
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})

@@ -46,7 +46,9 @@ def geopackage_bytes(a: Assessment) -> bytes:
             warnings.simplefilter("ignore", UserWarning)
             path = Path(folder) / "site.gpkg"
             for layer in made:
-                frame = geopandas.GeoDataFrame(pandas.DataFrame(layer.columns), geometry=layer.shapes, crs=crs)
+                frame = geopandas.GeoDataFrame(
+                    pandas.DataFrame(layer.columns), geometry=layer.shapes, crs=crs
+                )
                 pyogrio.write_dataframe(
                     frame,
                     path,
@@ -57,8 +59,20 @@ def geopackage_bytes(a: Assessment) -> bytes:
                     dataset_options=None if path.exists() else {"VERSION": "1.2"},
                 )
             cautions = pandas.DataFrame({"key": list(CAUTIONS), "caution": list(CAUTIONS.values())})
-            pyogrio.write_dataframe(cautions, path, layer="cautions", driver="GPKG", layer_options={"DESCRIPTION": CAUTIONS["planning_aid"]})
-            pyogrio.write_dataframe(styles_table([m.name for m in made]), path, layer="layer_styles", driver="GPKG", layer_options={"FID": "id"})
+            pyogrio.write_dataframe(
+                cautions,
+                path,
+                layer="cautions",
+                driver="GPKG",
+                layer_options={"DESCRIPTION": CAUTIONS["planning_aid"]},
+            )
+            pyogrio.write_dataframe(
+                styles_table([m.name for m in made]),
+                path,
+                layer="layer_styles",
+                driver="GPKG",
+                layer_options={"FID": "id"},
+            )
             return path.read_bytes()
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
@@ -66,12 +80,18 @@ def geopackage_bytes(a: Assessment) -> bytes:
 
 @for_programs
 def geojson_bytes(a: Assessment) -> bytes | None:
-    """Stem, anchors, standing places, throws and zones as GeoJSON in WGS84 (RFC 7946); None without a known system."""
+    """Stem, anchors, standing places, throws and zones as GeoJSON in WGS84 (RFC 7946); None without a known
+    system."""
     crs = map_system(a)
     if crs is None:
         return None
     to_wgs84 = Transformer.from_crs(crs.to_2d() if crs.is_compound else crs, "EPSG:4326", always_xy=True)
-    features = [f for layer in layers(a) if layer.name in ("stem", "anchors", "standing", "throws", "zones") for f in _features(layer, to_wgs84)]
+    features = [
+        f
+        for layer in layers(a)
+        if layer.name in ("stem", "anchors", "standing", "throws", "zones")
+        for f in _features(layer, to_wgs84)
+    ]
     content = {"type": "FeatureCollection", "features": features, "cautions": list(all_cautions())}
     return (json.dumps(tame(content), allow_nan=False, ensure_ascii=False) + "\n").encode()
 
@@ -90,5 +110,11 @@ def _features(layer: Layer, to_wgs84: Transformer) -> list[dict[str, Any]]:
             places.reverse()
         coordinates: Any = [places] if polygon else places[0] if layer.kind == "Point" else places
         properties = {"layer": layer.name, **{name: values[i] for name, values in layer.columns.items()}}
-        out.append({"type": "Feature", "geometry": {"type": layer.kind, "coordinates": coordinates}, "properties": properties})
+        out.append(
+            {
+                "type": "Feature",
+                "geometry": {"type": layer.kind, "coordinates": coordinates},
+                "properties": properties,
+            }
+        )
     return out

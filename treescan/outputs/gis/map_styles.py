@@ -1,4 +1,5 @@
-"""How does a map show each layer? One description of sizes, colours and labels, written as QML and as SLD for any GIS."""
+"""How does a map show each layer? One description of sizes, colours and labels, written as QML and as SLD
+for any GIS."""
 
 from __future__ import annotations
 
@@ -10,12 +11,21 @@ import pandas
 
 from treescan.outputs.text.say import text
 
-INK, DEEP, BLUE, PALE, ORANGE, GREY, SAND = "#1b2a33", "#10324d", "#17507f", "#c7d8e4", "#a8480b", "#8b9298", "#7a6a4f"
+INK, DEEP, BLUE, PALE, ORANGE, GREY, SAND = (
+    "#1b2a33",
+    "#10324d",
+    "#17507f",
+    "#c7d8e4",
+    "#a8480b",
+    "#8b9298",
+    "#7a6a4f",
+)
 
 
 @dataclass(frozen=True)
 class Rule:
-    """One entry of the legend: its text by code, which rows (`value`, or from `low` up to `high`, of the look's field), how they are drawn."""
+    """One entry of the legend: its text by code, which rows (`value`, or from `low` up to `high`, of the
+    look's field), how they are drawn."""
 
     code: str
     shape: str
@@ -34,7 +44,8 @@ class Rule:
 
 @dataclass(frozen=True)
 class LayerLook:
-    """A layer's legend. `kind` is marker, line or fill; `field` sorts rows into rules (by value, or by range); `label` is a field."""
+    """A layer's legend. `kind` is marker, line or fill; `field` sorts rows into rules (by value, or by
+    range); `label` is a field."""
 
     kind: str
     rules: tuple[Rule, ...]
@@ -45,7 +56,12 @@ class LayerLook:
 
 def _chances(shape: str, kind: str, field: str) -> LayerLook:
     """Four steps of chance, small and pale to large and dark."""
-    steps = ((0.0, 0.02, "#ffffff", 1.2), (0.02, 0.1, "#c7d8e4", 1.8), (0.1, 0.3, "#6fa8cf", 2.4), (0.3, 1.0, "#17507f", 3.0))
+    steps = (
+        (0.0, 0.02, "#ffffff", 1.2),
+        (0.02, 0.1, "#c7d8e4", 1.8),
+        (0.1, 0.3, "#6fa8cf", 2.4),
+        (0.3, 1.0, "#17507f", 3.0),
+    )
     rules = tuple(
         Rule("legend_chance", shape, fill, DEEP, size, low=low, high=high) for low, high, fill, size in steps
     )
@@ -54,7 +70,9 @@ def _chances(shape: str, kind: str, field: str) -> LayerLook:
 
 LOOKS: dict[str, LayerLook] = {
     "stem": LayerLook("marker", (Rule("legend_stem", "circle", SAND, INK, 4.0),)),
-    "neighbour_stems": LayerLook("marker", (Rule("legend_neighbour_stems", "circle", "#c8c8c8", "#787878", 3.0),)),
+    "neighbour_stems": LayerLook(
+        "marker", (Rule("legend_neighbour_stems", "circle", "#c8c8c8", "#787878", 3.0),)
+    ),
     "limbs": LayerLook("line", (Rule("legend_limbs", "solid", edge=SAND, size=0.5),)),
     "unions": LayerLook("marker", (Rule("legend_unions", "circle", "#ffffff", "#787062", 1.6),)),
     "anchors": LayerLook(
@@ -75,7 +93,10 @@ LOOKS: dict[str, LayerLook] = {
     "conductors": LayerLook("line", (Rule("legend_conductors", "dash dot", edge="#000000", size=0.5),)),
     "drawn_points": LayerLook(
         "marker",
-        (Rule("legend_anchor", "triangle", "#ffffff", DEEP, 3.0, "anchor"), Rule("legend_base", "square", "#ffffff", DEEP, 3.0, "base")),
+        (
+            Rule("legend_anchor", "triangle", "#ffffff", DEEP, 3.0, "anchor"),
+            Rule("legend_base", "square", "#ffffff", DEEP, 3.0, "base"),
+        ),
         "kind",
         label="name",
     ),
@@ -89,13 +110,16 @@ LOOKS: dict[str, LayerLook] = {
         ),
         "zone",
     ),
-    "inventory": LayerLook("marker", (Rule("legend_inventory", "triangle", PALE, DEEP, 3.0),), label="inv_id"),
+    "inventory": LayerLook(
+        "marker", (Rule("legend_inventory", "triangle", PALE, DEEP, 3.0),), label="inv_id"
+    ),
 }
 """Layer to its look; names of fields as in `gis_layers`."""
 
 
 def qml(layer: str, names: Mapping[str, str] | None = None) -> str:
-    """The style as the XML that QML readers keep beside a layer; `names` maps our field names to those of the file."""
+    """The style as the XML that QML readers keep beside a layer; `names` maps our field names to those of
+    the file."""
     look, names = LOOKS[layer], names or {}
     symbols = "".join(_symbol(look.kind, r, i) for i, r in enumerate(look.rules))
     field = quoteattr(names.get(look.field, look.field))
@@ -104,7 +128,8 @@ def qml(layer: str, names: Mapping[str, str] | None = None) -> str:
         renderer = f'<renderer-v2 type="singleSymbol">{body}</renderer-v2>'
     elif look.ranges:
         rows = "".join(
-            f'<range symbol="{i}" lower="{r.low}" upper="{r.high}" label={quoteattr(r.words)} render="true"/>' for i, r in enumerate(look.rules)
+            f'<range symbol="{i}" lower="{r.low}" upper="{r.high}" label={quoteattr(r.words)} render="true"/>'
+            for i, r in enumerate(look.rules)
         )
         renderer = f'<renderer-v2 type="graduatedSymbol" attr={field} graduatedMethod="GraduatedColor"><ranges>{rows}</ranges>{body}</renderer-v2>'
     else:
@@ -122,17 +147,35 @@ def qml(layer: str, names: Mapping[str, str] | None = None) -> str:
 
 
 def _options(pairs: Mapping[str, str]) -> str:
-    return '<Option type="Map">' + "".join(f'<Option type="QString" name="{k}" value={quoteattr(v)}/>' for k, v in pairs.items()) + "</Option>"
+    return (
+        '<Option type="Map">'
+        + "".join(f'<Option type="QString" name="{k}" value={quoteattr(v)}/>' for k, v in pairs.items())
+        + "</Option>"
+    )
 
 
 def _symbol(kind: str, r: Rule, number: int) -> str:
     """One symbol of the legend."""
     if kind == "marker":
-        layer, pairs = "SimpleMarker", {"name": r.shape, "color": _rgba(r.fill), "outline_color": _rgba(r.edge), "size": f"{r.size:g}"}
+        layer, pairs = (
+            "SimpleMarker",
+            {"name": r.shape, "color": _rgba(r.fill), "outline_color": _rgba(r.edge), "size": f"{r.size:g}"},
+        )
     elif kind == "line":
-        layer, pairs = "SimpleLine", {"line_color": _rgba(r.edge), "line_width": f"{r.size:g}", "line_style": r.shape}
+        layer, pairs = (
+            "SimpleLine",
+            {"line_color": _rgba(r.edge), "line_width": f"{r.size:g}", "line_style": r.shape},
+        )
     else:
-        layer, pairs = "SimpleFill", {"color": _rgba(r.fill), "outline_color": _rgba(r.edge), "outline_width": f"{r.size:g}", "style": r.shape}
+        layer, pairs = (
+            "SimpleFill",
+            {
+                "color": _rgba(r.fill),
+                "outline_color": _rgba(r.edge),
+                "outline_width": f"{r.size:g}",
+                "style": r.shape,
+            },
+        )
     alpha = "0.6" if kind == "fill" else "1"
     return f'<symbol type="{kind}" name="{number}" alpha="{alpha}"><layer class="{layer}" enabled="1">{_options(pairs)}</layer></symbol>'
 
@@ -152,8 +195,15 @@ def _labels(field: str) -> str:
     return f'<labeling type="simple"><settings>{style}{halo}</text-style>{place}{shown}</settings></labeling>'
 
 
-MARKS = {"circle": "circle", "square": "square", "cross": "cross", "diamond": "square", "triangle": "triangle"}
-"""Our shapes by the well-known names of the SLD standard; it has no diamond, a square turned by 45 degrees stands for it."""
+MARKS = {
+    "circle": "circle",
+    "square": "square",
+    "cross": "cross",
+    "diamond": "square",
+    "triangle": "triangle",
+}
+"""Our shapes by the well-known names of the SLD standard; it has no diamond, a square turned by 45 degrees
+stands for it."""
 
 
 def sld(layer: str, names: Mapping[str, str] | None = None) -> str:
@@ -174,7 +224,10 @@ def _sld_rule(look: LayerLook, r: Rule, names: Mapping[str, str]) -> str:
     if not look.field:
         chosen = ""
     elif look.ranges:
-        low, high = (f"<ogc:{name}Boundary><ogc:Literal>{v:g}</ogc:Literal></ogc:{name}Boundary>" for name, v in (("Lower", r.low), ("Upper", r.high)))
+        low, high = (
+            f"<ogc:{name}Boundary><ogc:Literal>{v:g}</ogc:Literal></ogc:{name}Boundary>"
+            for name, v in (("Lower", r.low), ("Upper", r.high))
+        )
         chosen = f"<ogc:Filter><ogc:PropertyIsBetween>{by}{low}{high}</ogc:PropertyIsBetween></ogc:Filter>"
     else:
         chosen = f"<ogc:Filter><ogc:PropertyIsEqualTo>{by}<ogc:Literal>{escape(r.value)}</ogc:Literal></ogc:PropertyIsEqualTo></ogc:Filter>"
@@ -183,7 +236,9 @@ def _sld_rule(look: LayerLook, r: Rule, names: Mapping[str, str]) -> str:
 
 
 def _css(**parameters: str) -> str:
-    return "".join(f'<CssParameter name="{k.replace("_", "-")}">{v}</CssParameter>' for k, v in parameters.items())
+    return "".join(
+        f'<CssParameter name="{k.replace("_", "-")}">{v}</CssParameter>' for k, v in parameters.items()
+    )
 
 
 def _sld_symbol(kind: str, r: Rule) -> str:
@@ -196,7 +251,9 @@ def _sld_symbol(kind: str, r: Rule) -> str:
     line = f"<Stroke>{_css(stroke=r.edge, stroke_width=f'{max(1.0, 3.8 * r.size):.1f}', **dashes)}</Stroke>"
     if kind == "line":
         return f"<LineSymbolizer>{line}</LineSymbolizer>"
-    return f"<PolygonSymbolizer><Fill>{_css(fill=r.fill, fill_opacity='0.4')}</Fill>{line}</PolygonSymbolizer>"
+    return (
+        f"<PolygonSymbolizer><Fill>{_css(fill=r.fill, fill_opacity='0.4')}</Fill>{line}</PolygonSymbolizer>"
+    )
 
 
 def _sld_label(field: str) -> str:

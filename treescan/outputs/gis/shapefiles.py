@@ -1,4 +1,5 @@
-"""site_shapefile.zip: the map layers as shapefiles, with styles, the meaning of every short field name and the cautions beside them."""
+"""site_shapefile.zip: the map layers as shapefiles, with styles, the meaning of every short field name and
+the cautions beside them."""
 
 from __future__ import annotations
 
@@ -45,7 +46,8 @@ SHORT = {
 }
 """Field names of the GeoPackage that are too long for a shapefile, and what they are called there."""
 TOO_LONG = "_data"
-"""Ending of the columns that hold findings as code and values: no shapefile can hold them, the GeoPackage does."""
+"""Ending of the columns that hold findings as code and values: no shapefile can hold them, the GeoPackage
+does."""
 
 CHANGED = (1980, 1, 1, 0, 0, 0)
 """Time stamp of every member, the earliest a zip file knows: the same results give the same bytes."""
@@ -55,7 +57,10 @@ CHANGED = (1980, 1, 1, 0, 0, 0)
 def shapefile_bytes(a: Assessment) -> bytes:
     """All layers as one zip that map programs open as it is, the same bytes for the same assessment."""
     made = [fitting(layer) for layer in layers(a)]
-    members: dict[str, bytes] = {"CAUTIONS.txt": ("\n\n".join(all_cautions()) + "\n").encode(), "fields.csv": _fields(made)}
+    members: dict[str, bytes] = {
+        "CAUTIONS.txt": ("\n\n".join(all_cautions()) + "\n").encode(),
+        "fields.csv": _fields(made),
+    }
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         for layer in made:
@@ -73,7 +78,9 @@ def shapefile_bytes(a: Assessment) -> bytes:
 
 def fitting(layer: Layer) -> Layer:
     """The columns of a layer that a shapefile can hold."""
-    return replace(layer, columns={name: values for name, values in layer.columns.items() if not name.endswith(TOO_LONG)})
+    return replace(
+        layer, columns={name: values for name, values in layer.columns.items() if not name.endswith(TOO_LONG)}
+    )
 
 
 def _write(layer: Layer, crs: Any, folder: Path) -> None:

@@ -1,4 +1,5 @@
-"""The plan of the climb around the ranked list: sets, second lines, redirects, rescue, retrieval, and what stays out of reach."""
+"""The plan of the climb around the ranked list: sets, second lines, redirects, rescue, retrieval, and what
+stays out of reach."""
 
 from __future__ import annotations
 
@@ -36,12 +37,14 @@ MOST_REDIRECTS = 3
 """Redirects kept for each tie-in point of the set, the most useful first."""
 
 EXACT_POINTS = 5
-"""Tie-in points whose redirects are checked by all forces; those of further points say that theirs is a first estimate (time, not doubt)."""
+"""Tie-in points whose redirects are checked by all forces; those of further points say that theirs is a
+first estimate (time, not doubt)."""
 
 
 @dataclass(frozen=True)
 class Climbers:
-    """Who hangs on the ropes: weight of the climber with gear [N], and whether two people on a union are among the load cases."""
+    """Who hangs on the ropes: weight of the climber with gear [N], and whether two people on a union are
+    among the load cases."""
 
     weight: float
     two_people: bool
@@ -54,11 +57,14 @@ class ClimbPlan:
     Attributes
     ----------
     anchors : AnchorSet             Fewest tie-in points for all work that can be served, in visiting order.
-    two_lines : AnchorSet           Fewest for two lines on independent wood at every work point that allows it.
-    pair : LinePair or None         What the pair of them that shares the load over most of the work bears where it bears most, and if one
-        line goes; None without such a pair, or where the loads are not at hand.
+    two_lines : AnchorSet           Fewest for two lines on independent wood at every work point that allows
+        it.
+    pair : LinePair or None         What the pair of them that shares the load over most of the work bears
+        where it bears most, and if one line goes; None without such a pair, or where the loads are not at
+        hand.
     lines_judged : bool             The loads were at hand.
-    redirects : tuple               For the first-ranked and every tie-in point of the set, its redirects ((label, Redirect), ...).
+    redirects : tuple               For the first-ranked and every tie-in point of the set, its redirects
+        ((label, Redirect), ...).
     rescue : tuple of RescuePlan    One for every ranked tie-in point, in their order.
     retrieval : tuple of Retrieval  For the first-ranked and every tie-in point of the set.
     ways : tuple of WayToWork       One for every work point, over the whole ranked list.
@@ -110,13 +116,20 @@ def climb_plan(
     Parameters
     ----------
     points : from `rank.rank_points` or `overrides.with_overrides`.
-    loads : StructuralModel     From `loads.anchor.whole_tree`; without it all redirects stay first estimates and no line or limb walk is judged.
+    loads : StructuralModel     From `loads.anchor.whole_tree`; without it all redirects stay first estimates
+        and no line or limb walk is judged.
     overrides : sequence of Override    What was stated; `points` already follow it, redirects must too.
     removal : Removal       The cuts of a removal, if the tree comes down.
     density : float         Green density of the wood, for the masses of the pieces. [kg/m3]
     """
     progress("planning the climb", 0.0)
-    graph, beside, site, work, settings = context.graph, context.beside, context.site, context.work, context.settings
+    graph, beside, site, work, settings = (
+        context.graph,
+        context.beside,
+        context.site,
+        context.work,
+        context.settings,
+    )
     at = WorkScene.of(context)
     chosen = anchor_set(points, work, settings)
     two = two_line_set(graph, points, work, settings)
@@ -135,12 +148,17 @@ def climb_plan(
         pair=line_pair(loads, two, work, overrides, settings) if loads is not None else None,
         lines_judged=loads is not None,
         redirects=found,
-        rescue=tuple(rescue_plan(graph, p, ranked, work, down, settings, climbers.two_people) for p in ranked),
+        rescue=tuple(
+            rescue_plan(graph, p, ranked, work, down, settings, climbers.two_people) for p in ranked
+        ),
         retrieval=tuple(p.retrieval for p in shown),
         ways=ways,
         shares=reached_shares(work, ways),
         strata=access_bias(graph, work, ways),
-        warnings=(*site_warnings(beside, site, work.xyz, work.label, settings.approach), *_another_base(context, shown)),
+        warnings=(
+            *site_warnings(beside, site, work.xyz, work.label, settings.approach),
+            *_another_base(context, shown),
+        ),
         neighbours=from_neighbours(at, site.anchors, points, climbers.weight, loads, overrides),
         kit=kit_of_all(shown),
         stages=_stages(context, points, removal, density) if removal is not None else (),
@@ -174,8 +192,11 @@ def _another_base(context: TreeContext, shown: Sequence[TieInPoint]) -> tuple[Re
     return (found,) if found is not None else ()
 
 
-def _stages(context: TreeContext, points: tuple[TieInPoint, ...], removal: Removal, density: float) -> tuple[Stage, ...]:
-    """The removal cut by cut, each with the anchors whose straight rope reaches it past the wood that still stands."""
+def _stages(
+    context: TreeContext, points: tuple[TieInPoint, ...], removal: Removal, density: float
+) -> tuple[Stage, ...]:
+    """The removal cut by cut, each with the anchors whose straight rope reaches it past the wood that still
+    stands."""
     graph, settings = context.graph, context.settings
     at = work_at_cuts(graph, removal.cuts)
     usable = [p for p in points if p.usable]
@@ -186,7 +207,9 @@ def _stages(context: TreeContext, points: tuple[TieInPoint, ...], removal: Remov
         scene, limb = Scene.of(graph, context.beside, gone), graph.limb[[cut.node]].astype(np.int32)
         for p in usable:
             if rope_angles(p.place, at.xyz[i]) <= settings.rope_angle_limit:
-                fouled = first_fouls(scene, p.place, at.xyz[[i]], own_limbs(graph, p.check.configuration), limb, *limits)
+                fouled = first_fouls(
+                    scene, p.place, at.xyz[[i]], own_limbs(graph, p.check.configuration), limb, *limits
+                )
                 reaches[p.name][i] = bool(fouled[0] < 0)
         gone |= graph.above(cut.node)
     return stages(graph, removal, points, density, settings, reaches)

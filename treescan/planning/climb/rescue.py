@@ -1,4 +1,5 @@
-"""How does a casualty come down? A line on other wood, a way to every work point, and a clear drop to the ground."""
+"""How does a casualty come down? A line on other wood, a way to every work point, and a clear drop to the
+ground."""
 
 from __future__ import annotations
 
@@ -24,7 +25,8 @@ STEP = 0.2
 
 @dataclass(frozen=True)
 class Corridor:
-    """Lowering from one work point: clear metres below it, its height above the ground [m], and what stands in the way, None when free."""
+    """Lowering from one work point: clear metres below it, its height above the ground [m], and what stands
+    in the way, None when free."""
 
     label: str
     clear: float
@@ -41,9 +43,9 @@ class Corridor:
 class RescuePlan:
     """Cover for the work on one tie-in point.
 
-    work_anchor, rescue_anchor : names, None = none found; share : part of the anchor's served work the rescuer reaches;
-    two_person_margin : low side of strength over stress with two people, at least this; corridors : one per served work point;
-    reasons : what was found.
+    work_anchor, rescue_anchor : names, None = none found; share : part of the anchor's served work the
+    rescuer reaches; two_person_margin : low side of strength over stress with two people, at least this;
+    corridors : one per served work point; reasons : what was found.
     """
 
     work_anchor: str
@@ -63,16 +65,23 @@ def two_person_margin(point: TieInPoint, judged: bool = False) -> float:
 
     Notes
     -----
-    Where they are not: stress = own weight's part + load's part. Doubling the load at most doubles the stress, so p5 / 2 is on the
-    low side.
+    Where they are not: stress = own weight's part + load's part. Doubling the load at most doubles the
+    stress, so p5 / 2 is on the low side.
     """
     return point.check.check.margin.p5 / (1.0 if judged else 2.0)
 
 
 def corridor(
-    graph: WoodGraph, scene: Scene, label: str, start: Floats, own_limb: int, settings: PlanningSettings, lands_on: Reason | None = None
+    graph: WoodGraph,
+    scene: Scene,
+    label: str,
+    start: Floats,
+    own_limb: int,
+    settings: PlanningSettings,
+    lands_on: Reason | None = None,
 ) -> Corridor:
-    """The plumb way down from one work point; lands_on : what a person would come down on, None = plain ground."""
+    """The plumb way down from one work point; lands_on : what a person would come down on, None = plain
+    ground."""
     ground = float(scene.terrain.height_at(start[:2]))
     ground = ground if np.isfinite(ground) else float(graph.xyz[0, 2])
     height, radius = max(float(start[2]) - ground, 0.0), settings.corridor_radius
@@ -85,17 +94,31 @@ def corridor(
 
 
 def corridors(
-    graph: WoodGraph, scene: Scene, work: Work, work_limb: np.ndarray, settings: PlanningSettings, site: Site | None = None
+    graph: WoodGraph,
+    scene: Scene,
+    work: Work,
+    work_limb: np.ndarray,
+    settings: PlanningSettings,
+    site: Site | None = None,
 ) -> tuple[Corridor, ...]:
-    """The plumb way down from every work point; one that ends on a drawn building, road, water or no-stand area is not free."""
+    """The plumb way down from every work point; one that ends on a drawn building, road, water or no-stand
+    area is not free."""
     lands = _landing(work, site or Site())
-    return tuple(corridor(graph, scene, work.label[i], work.xyz[i], int(work_limb[i]), settings, lands[i]) for i in range(len(work)))
+    return tuple(
+        corridor(graph, scene, work.label[i], work.xyz[i], int(work_limb[i]), settings, lands[i])
+        for i in range(len(work))
+    )
 
 
 def _landing(work: Work, site: Site) -> list[Reason | None]:
     """What each work point hangs over on the site plan, None where nothing was drawn."""
     out: list[Reason | None] = [None] * len(work)
-    drawn = (("over_no_stand", site.no_stand), ("over_water", site.water), ("over_road", site.roads), ("over_building", site.buildings))
+    drawn = (
+        ("over_no_stand", site.no_stand),
+        ("over_water", site.water),
+        ("over_road", site.roads),
+        ("over_building", site.buildings),
+    )
     for code, rings in drawn:
         for ring in rings:
             for i in np.flatnonzero(inside(ring, work.xyz[:, :2])):
@@ -107,7 +130,9 @@ def _apart(graph: WoodGraph, point: TieInPoint, other: TieInPoint) -> Reason:
     """How the wood of two independent anchors differs."""
     rests = {point.check.configuration.rest_node, other.check.configuration.rest_node}
     if common_node(graph.parent, *sorted(int(r) for r in rests)) in rests:
-        here, there = (2 * float(graph.segment_radius[p.check.configuration.rest_node]) for p in (point, other))
+        here, there = (
+            2 * float(graph.segment_radius[p.check.configuration.rest_node]) for p in (point, other)
+        )
         return Reason("rescue_same_stem", there=there, here=here, union=point.label)
     return Reason("rescue_other_wood", anchor=point.name)
 
@@ -130,15 +155,19 @@ def rescue_plan(
 
     Notes
     -----
-    A rescue anchor is ranked, hangs on independent wood, holds two people on the low side of the margin, and reaches most of the
-    work the tie-in point serves; among equals the better ranked. A line that can be lowered from the ground (basal) needs no
-    second climber and is named.
+    A rescue anchor is ranked, hangs on independent wood, holds two people on the low side of the margin, and
+    reaches most of the work the tie-in point serves; among equals the better ranked. A line that can be
+    lowered from the ground (basal) needs no second climber and is named.
     """
     served = point.reach.served
     mine = work.weight * served
     able = []
     for p in points:
-        if p.usable and two_person_margin(p, judged) >= settings.margin_gate and independent(graph, point, p, settings.apart_on_stem):
+        if (
+            p.usable
+            and two_person_margin(p, judged) >= settings.margin_gate
+            and independent(graph, point, p, settings.apart_on_stem)
+        ):
             able.append((float(mine @ p.reach.served / max(mine.sum(), 1e-12)), -p.rank, p))
     drops = tuple(ways_down[int(i)] for i in np.flatnonzero(served))
     lowered = (Reason("rescue_lowered", anchor=point.name),) if point.system == "SRS basal" else ()
@@ -148,10 +177,14 @@ def rescue_plan(
         return RescuePlan(point.name, None, 0.0, float("nan"), drops, reasons)
     share, _, best = max(able, key=lambda t: t[:2])
     line = Reason("rescue_line", anchor=best.name, where=_apart(graph, point, best), share=share)
-    return RescuePlan(point.name, best.name, share, two_person_margin(best, judged), drops, (*lowered, line, *down))
+    return RescuePlan(
+        point.name, best.name, share, two_person_margin(best, judged), drops, (*lowered, line, *down)
+    )
 
 
 def _down_reasons(drops: Sequence[Corridor]) -> tuple[Reason, ...]:
     """What stands below the served work, each thing once."""
     by = tuple(dict.fromkeys(c.blocked_by for c in drops if c.blocked_by is not None))
-    return (Reason("rescue_blocked", blocked=sum(not c.free for c in drops), n=len(drops), by=by),) if by else ()
+    return (
+        (Reason("rescue_blocked", blocked=sum(not c.free for c in drops), n=len(drops), by=by),) if by else ()
+    )

@@ -1,4 +1,5 @@
-"""Does the anchor also hold the rope of a climber who walks a limb farther out than a plain rope may reach?"""
+"""Does the anchor also hold the rope of a climber who walks a limb farther out than a plain rope may
+reach?"""
 
 from __future__ import annotations
 
@@ -36,8 +37,9 @@ def walks_that_hold(
 
     Notes
     -----
-    The ranked margins reach to the rope angle that counts as served; a walk goes beyond it. The walks of one anchor are judged together with
-    all ordinary cases; where that fails the steepest part of them that holds is looked for by halving.
+    The ranked margins reach to the rope angle that counts as served; a walk goes beyond it. The walks of one
+    anchor are judged together with all ordinary cases; where that fails the steepest part of them that holds
+    is looked for by halving.
     """
     limit = max(settings.walk_limit_deg, tree.settings.rope_angle_limit_deg)
     wide = replace(tree, settings=replace(tree.settings, rope_angle_limit_deg=limit))
@@ -52,7 +54,12 @@ def walks_that_hold(
 
 
 def _holding(
-    tree: StructuralModel, point: TieInPoint, work: Work, rows: np.ndarray, overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel,
+    point: TieInPoint,
+    work: Work,
+    rows: np.ndarray,
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
 ) -> int:
     """How many of the rows, the steepest ropes first, one anchor holds."""
     configuration = point.check.configuration
@@ -60,7 +67,10 @@ def _holding(
 
     def holds(count: int) -> bool:
         found = check_anchor(tree, configuration, work.xyz[rows[:count]]).check
-        return found.verdict not in {"does not hold", "not seen"} and found.margin.p5 * left >= settings.margin_gate
+        return (
+            found.verdict not in {"does not hold", "not seen"}
+            and found.margin.p5 * left >= settings.margin_gate
+        )
 
     low, high = 0, len(rows)
     if holds(high):

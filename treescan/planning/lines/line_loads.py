@@ -26,9 +26,10 @@ BELOW = 0.1
 class LineEnd:
     """The own union at the end of a line that another anchor holds too.
 
-    label : of the union; case, factor : hardest ordinary case and its pull over the weight at rest; tension : in the line then [N];
-    check : LineCheck under it; lost : LineLost, the other end has let go (both None where the line would pull upward: not judged);
-    breach : too weak in use, or would more likely break than not when the other end lets go; reasons : what was found.
+    label : of the union; case, factor : hardest ordinary case and its pull over the weight at rest; tension :
+    in the line then [N]; check : LineCheck under it; lost : LineLost, the other end has let go (both None
+    where the line would pull upward: not judged); breach : too weak in use, or would more likely break than
+    not when the other end lets go; reasons : what was found.
     """
 
     label: str
@@ -42,7 +43,13 @@ class LineEnd:
 
 
 def own_end(
-    tree: StructuralModel, point: TieInPoint, lines: TwoLines, which: int, other: str, overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel,
+    point: TieInPoint,
+    lines: TwoLines,
+    which: int,
+    other: str,
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
 ) -> LineEnd:
     """The own union under a line hung between it and another anchor, choked round the limb there.
 
@@ -56,7 +63,16 @@ def own_end(
     case, factor = hardest(tree.settings, at_work=False)
     tension = factor * float(lines.tension[which])
     if not lines.place[2] < point.place[2] - BELOW:
-        return LineEnd(point.label, case, factor, tension, None, None, True, (Reason("line_pulls_upward", union=point.label),))
+        return LineEnd(
+            point.label,
+            case,
+            factor,
+            tension,
+            None,
+            None,
+            True,
+            (Reason("line_pulls_upward", union=point.label),),
+        )
     none = np.zeros(0, np.int32)
     configuration = replace(point.check.configuration, system="SRS canopy", via=none, beyond=none)
     left = strength_left(tree.graph, bearing_nodes(tree.graph, configuration), overrides)
@@ -66,7 +82,12 @@ def own_end(
     breach = not (passes(check, settings.margin_gate) and stays(tree, lost))
     reasons = (
         Reason(
-            "line_end_load", case=case, factor=factor, force=tension, union=point.label, strength=strength_reason(tree.graph, check)
+            "line_end_load",
+            case=case,
+            factor=factor,
+            force=tension,
+            union=point.label,
+            strength=strength_reason(tree.graph, check),
         ),
         lost_reason(tree, point.label, other, lost),
     )
@@ -109,7 +130,9 @@ def lost_reason(tree: StructuralModel, label: str, other: str, lost: LineLost) -
 def weakened(check: LineCheck, left: float) -> LineCheck:
     """The same with the share of strength that stated defects leave."""
     m = check.margin
-    return check if left == 1.0 else replace(check, margin=Estimate(m.median * left, m.p5 * left, m.p95 * left))
+    return (
+        check if left == 1.0 else replace(check, margin=Estimate(m.median * left, m.p5 * left, m.p95 * left))
+    )
 
 
 def passes(check: LineCheck, gate: float) -> bool:

@@ -17,7 +17,14 @@ from treescan.loads.rope.strung_rope import TwoLines, hanging_between, line_tens
 from treescan.loads.statics.section_stress import path_stresses
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes, hanging_node
-from treescan.planning.lines.line_loads import lost_reason, passes, stays, strength_reason, weakened, wood_reason
+from treescan.planning.lines.line_loads import (
+    lost_reason,
+    passes,
+    stays,
+    strength_reason,
+    weakened,
+    wood_reason,
+)
 from treescan.planning.ranking.overrides import Override, strength_left
 from treescan.planning.sets.independent import independence
 from treescan.planning.sets.sets import AnchorSet
@@ -31,19 +38,21 @@ SLACK = 0.2
 """A line that bears less than this share of the climber's weight does not share the load (project choice)."""
 
 NARROWEST = np.deg2rad(15.0)
-"""Two lines that meet at less than this hang side by side: one carries, the other is its back-up (project choice)."""
+"""Two lines that meet at less than this hang side by side: one carries, the other is its back-up (project
+choice)."""
 
 UNSEEN_MARGIN = -1.0
-"""Stands for a margin that is not known where the worst is looked for: nothing is lower than what was not seen."""
+"""Stands for a margin that is not known where the worst is looked for: nothing is lower than what was not
+seen."""
 
 
 @dataclass(frozen=True)
 class LinePair:
     """Two lines to one climber, at the work point that asks most of the pair.
 
-    labels, systems : of both; work : label of the work point; serves : at how many work points they share the load; case,
-    factor : hardest ordinary case; lines : TwoLines at rest; check : TwoLineCheck under the case; lost : each line's LineLost when the other
-    one goes; breach : as in `LineEnd`; reasons : what was found.
+    labels, systems : of both; work : label of the work point; serves : at how many work points they share the
+    load; case, factor : hardest ordinary case; lines : TwoLines at rest; check : TwoLineCheck under the case;
+    lost : each line's LineLost when the other one goes; breach : as in `LineEnd`; reasons : what was found.
     """
 
     labels: tuple[str, str]
@@ -68,13 +77,18 @@ class Loaded(NamedTuple):
 
 
 def line_pair(
-    tree: StructuralModel, two: AnchorSet, work: Work, overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel,
+    two: AnchorSet,
+    work: Work,
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
 ) -> LinePair | None:
-    """The pair of two lines that share the load over most of the work, at the work point that asks most of it; None where no pair does.
+    """The pair of two lines that share the load over most of the work, at the work point that asks most of
+    it; None where no pair does.
 
-    Of the tie-in points of `two` every independent pair is looked at; a pair shares the load where its straight ropes serve the work and both
-    are tight and stand apart (elsewhere one carries and the other is its back-up). The work point told is the one where the rope makes the
-    most stress below either union.
+    Of the tie-in points of `two` every independent pair is looked at; a pair shares the load where its
+    straight ropes serve the work and both are tight and stand apart (elsewhere one carries and the other is
+    its back-up). The work point told is the one where the rope makes the most stress below either union.
     """
     sharing = _sharing(tree.graph, two, work, tree.settings.climber_mass * G, settings)
     if sharing is None:
@@ -103,13 +117,19 @@ def line_pair(
             second=labels[1],
             second_strength=strength_reason(tree.graph, check.second),
         ),
-        Reason("pair_common", wood=wood_reason(tree.graph, check.meet), strength=strength_reason(tree.graph, check.common)),
+        Reason(
+            "pair_common",
+            wood=wood_reason(tree.graph, check.meet),
+            strength=strength_reason(tree.graph, check.common),
+        ),
         lost_reason(tree, labels[0], labels[1], lost[0]),
         lost_reason(tree, labels[1], labels[0], lost[1]),
         *((Reason("pair_too_weak"),) if breach else ()),
     )
     systems = (pair[0].system, pair[1].system)
-    return LinePair(labels, systems, work.label[at], len(rows), case, factor, lines, check, lost, breach, reasons)
+    return LinePair(
+        labels, systems, work.label[at], len(rows), case, factor, lines, check, lost, breach, reasons
+    )
 
 
 def _shares_reason(labels: tuple[str, str], work: str, serves: int, lines: TwoLines) -> Reason:
@@ -128,9 +148,15 @@ def _shares_reason(labels: tuple[str, str], work: str, serves: int, lines: TwoLi
 
 
 def _hardest_place(
-    tree: StructuralModel, pair: tuple[TieInPoint, TieInPoint], places: Floats, rows: NDArray[np.int64], factor: float, left: Sequence[float]
+    tree: StructuralModel,
+    pair: tuple[TieInPoint, TieInPoint],
+    places: Floats,
+    rows: NDArray[np.int64],
+    factor: float,
+    left: Sequence[float],
 ) -> Loaded:
-    """Of the rows of work the pair shares, the one with the lowest margin: those with the most stress below either union are judged."""
+    """Of the rows of work the pair shares, the one with the lowest margin: those with the most stress below
+    either union are judged."""
     anchors = np.stack([p.place for p in pair])
     weight = tree.settings.climber_mass * G
     tension = line_tensions(anchors, places[rows], weight)
@@ -172,7 +198,8 @@ def _sharing(
 
 
 def _stress(graph: WoodGraph, point: TieInPoint, places: Floats, tension: Floats) -> Floats:
-    """Largest stress the line's pull makes below one union for every place, (w,), own weight left out: a screen."""
+    """Largest stress the line's pull makes below one union for every place, (w,), own weight left out: a
+    screen."""
     configuration: AnchorConfiguration = point.check.configuration
     pull = unit(places - point.place)
     if point.system == "SRS basal":
@@ -182,4 +209,6 @@ def _stress(graph: WoodGraph, point: TieInPoint, places: Floats, tension: Floats
 
 def _lowest(check: TwoLineCheck) -> float:
     """The lowest low end of the three."""
-    return min(c.margin.p5 if c.margin.known else UNSEEN_MARGIN for c in (check.first, check.second, check.common))
+    return min(
+        c.margin.p5 if c.margin.known else UNSEEN_MARGIN for c in (check.first, check.second, check.common)
+    )

@@ -19,8 +19,8 @@ from treescan.planning.tie_in_point import Floats, Reach, TieInPoint
 from treescan.reason import Reason
 
 SHARES = (0.3, 0.7)
-"""Places along the line between two anchors where two lines fixed to one point are tried, as shares of the way; the third place is where a load
-rests that runs freely on one rope."""
+"""Places along the line between two anchors where two lines fixed to one point are tried, as shares of the
+way; the third place is where a load rests that runs freely on one rope."""
 
 OWN = 2
 """Best-ranked unions of the tree itself that a line to a neighbour's anchor is tried from."""
@@ -29,12 +29,14 @@ SHORT_OF_LIMIT = np.radians(1.0)
 """A line is hung this much less flat than the limit [rad] (project choice)."""
 
 SAME_SHARE = 6
-"""Shares of the work that agree to so many decimals count as equal; then the rope on which the climber runs freely is taken."""
+"""Shares of the work that agree to so many decimals count as equal; then the rope on which the climber runs
+freely is taken."""
 
 
 @dataclass(frozen=True)
 class StraightLine:
-    """A rope straight from an anchor in another tree: the anchor as the user named it, the work it serves, and what was found."""
+    """A rope straight from an anchor in another tree: the anchor as the user named it, the work it serves,
+    and what was found."""
 
     anchor: str
     reach: Reach
@@ -45,9 +47,10 @@ class StraightLine:
 class Hung:
     """A line hung between two anchors.
 
-    ends : their names; lines : TwoLines under the climber's weight at rest; runs : one rope on which the climber's point runs freely, else two
-    lines fixed to that point; rope : length between the anchors [m]; reach : the work it serves; end : LineEnd, what the own union bears at
-    its end, None where both ends are in other trees or the loads are not at hand; reasons : what was found.
+    ends : their names; lines : TwoLines under the climber's weight at rest; runs : one rope on which the
+    climber's point runs freely, else two lines fixed to that point; rope : length between the anchors [m];
+    reach : the work it serves; end : LineEnd, what the own union bears at its end, None where both ends are
+    in other trees or the loads are not at hand; reasons : what was found.
     """
 
     ends: tuple[str, str]
@@ -61,7 +64,8 @@ class Hung:
 
 @dataclass(frozen=True)
 class Neighbours:
-    """Anchors in neighbouring trees: lines straight from them, and lines hung between two anchors, the most work first."""
+    """Anchors in neighbouring trees: lines straight from them, and lines hung between two anchors, the most
+    work first."""
 
     straight: tuple[StraightLine, ...]
     hung: tuple[Hung, ...]
@@ -79,13 +83,15 @@ def from_neighbours(
     tree: StructuralModel | None,
     overrides: Sequence[Override],
 ) -> Neighbours:
-    """Every anchor the user drew in a neighbouring tree, by itself and paired with the others and with the best own unions.
+    """Every anchor the user drew in a neighbouring tree, by itself and paired with the others and with the
+    best own unions.
 
     Parameters
     ----------
     anchors : ((name, (3,) place), ...)     As drawn. [m, local]
     points : ranked list; weight : of the climber [N].
-    tree : StructuralModel     From `loads.anchor.whole_tree`; without it the own unions are not judged under the line.
+    tree : StructuralModel     From `loads.anchor.whole_tree`; without it the own unions are not judged under
+        the line.
     overrides : sequence of Override    What was stated about them.
     """
     own: dict[int, TieInPoint] = {}
@@ -96,9 +102,17 @@ def from_neighbours(
     for a in anchors:
         for p in list(own.values())[:OWN]:
             line = _strung(at, a, (p.label, p.place), weight)
-            hung.append(_hung(at, line, None if tree is None else own_end(tree, p, line.lines, 1, a[0], overrides, at.settings)))
+            hung.append(
+                _hung(
+                    at,
+                    line,
+                    None if tree is None else own_end(tree, p, line.lines, 1, a[0], overrides, at.settings),
+                )
+            )
     straight = tuple(_straight(at, name, place, weight) for name, place in anchors)
-    return Neighbours(straight, tuple(sorted(hung, key=lambda h: (h.end is not None and h.end.breach, -h.reach.share))))
+    return Neighbours(
+        straight, tuple(sorted(hung, key=lambda h: (h.end is not None and h.end.breach, -h.reach.share)))
+    )
 
 
 def _straight(at: WorkScene, name: str, place: Floats, weight: float) -> StraightLine:
@@ -106,12 +120,17 @@ def _straight(at: WorkScene, name: str, place: Floats, weight: float) -> Straigh
     r = reach_from_neighbour(at.graph, at.scene, place, at.work, at.work_limb, at.settings, weight)
     away, height = float(np.hypot(*(place - at.graph.xyz[0])[:2])), float(place[2] - at.graph.xyz[0, 2])
     angle = float(r.worst_angle) if r.served.any() else None
-    return StraightLine(name, r, Reason("neighbour_straight", anchor=name, away=away, height=height, share=r.share, angle=angle))
+    return StraightLine(
+        name,
+        r,
+        Reason("neighbour_straight", anchor=name, away=away, height=height, share=r.share, angle=angle),
+    )
 
 
 @dataclass(frozen=True)
 class _Strung:
-    """A line between two anchors at the place that serves most work: names, lines at rest, lengths of both legs [m], reach, free of wood."""
+    """A line between two anchors at the place that serves most work: names, lines at rest, lengths of both
+    legs [m], reach, free of wood."""
 
     ends: tuple[str, str]
     lines: TwoLines
@@ -122,13 +141,19 @@ class _Strung:
 
 
 def _strung(at: WorkScene, first: tuple[str, Floats], second: tuple[str, Floats], weight: float) -> _Strung:
-    """The line between two anchors, hung as high as the angle limit allows, at the place that serves most work."""
+    """The line between two anchors, hung as high as the angle limit allows, at the place that serves most
+    work."""
     limit = at.settings.floating_limit - SHORT_OF_LIMIT
     anchors = np.stack([first[1], second[1]])
-    tried = [(hanging_between(anchors, fixed_point(anchors, limit, share), weight), False) for share in SHARES]
+    tried = [
+        (hanging_between(anchors, fixed_point(anchors, limit, share), weight), False) for share in SHARES
+    ]
     with suppress(ValueError):  # one anchor so far above the other that the load would hang at the lower one
         tried.append((strung(anchors, rope_for_angle(anchors, limit), weight), True))
-    reaches = [reach_from_neighbour(at.graph, at.scene, lines.place, at.work, at.work_limb, at.settings, weight) for lines, _ in tried]
+    reaches = [
+        reach_from_neighbour(at.graph, at.scene, lines.place, at.work, at.work_limb, at.settings, weight)
+        for lines, _ in tried
+    ]
     i = max(range(len(tried)), key=lambda k: (round(reaches[k].share, SAME_SHARE), tried[k][1]))
     lines, runs = tried[i]
     legs = np.linalg.norm(anchors - lines.place, axis=1)

@@ -15,11 +15,12 @@ from treescan.reason import Reason
 class RedirectWay:
     """The rope over one redirect.
 
-    union, label, place : where; work : labels of the work it newly serves; angle_before, angle_after : largest rope angle over that work
-    [rad]; fouled : how many of the straight ropes to that work limbs foul; way_angle : rope angle at the main anchor on the way to the
-    redirect [rad]; turn : bend of the rope there [rad]; force : on the redirect, over one leg's tension; main_ratio : stress from the main
-    anchor to the ground after over before; more_rope : than the straight way takes [m]; swing : fall back to the main anchor's plumb if the
-    redirect fails [m].
+    union, label, place : where; work : labels of the work it newly serves; angle_before, angle_after :
+    largest rope angle over that work [rad]; fouled : how many of the straight ropes to that work limbs foul;
+    way_angle : rope angle at the main anchor on the way to the redirect [rad]; turn : bend of the rope there
+    [rad]; force : on the redirect, over one leg's tension; main_ratio : stress from the main anchor to the
+    ground after over before; more_rope : than the straight way takes [m]; swing : fall back to the main
+    anchor's plumb if the redirect fails [m].
     """
 
     union: int
@@ -41,9 +42,10 @@ class RedirectWay:
 class RedirectMargins:
     """Whether the wood holds a redirect.
 
-    main, redirect : low side of strength over stress at the main anchor and at the redirect (NaN: not checked, or not seen); spoils : either
-    falls below the gate, or a reported defect forbids it; exact : of all forces with the tree's own weight (`redirect_loads`), else scaled by
-    the rope's stress alone, which may flatter; unseen : why the scan cannot tell, None where it can; barred : the reported defect that
+    main, redirect : low side of strength over stress at the main anchor and at the redirect (NaN: not
+    checked, or not seen); spoils : either falls below the gate, or a reported defect forbids it; exact : of
+    all forces with the tree's own weight (`redirect_loads`), else scaled by the rope's stress alone, which
+    may flatter; unseen : why the scan cannot tell, None where it can; barred : the reported defect that
     forbids it, None without one.
     """
 
@@ -57,7 +59,8 @@ class RedirectMargins:
 
 @dataclass(frozen=True)
 class Redirect:
-    """One redirect for one tie-in point: the rope's way, the margins, and all that was found, in the order a crew asks."""
+    """One redirect for one tie-in point: the rope's way, the margins, and all that was found, in the order a
+    crew asks."""
 
     way: RedirectWay
     margins: RedirectMargins
@@ -87,7 +90,11 @@ def margin_reasons(label: str, margins: RedirectMargins, gate: float) -> tuple[R
     out = []
     if np.isfinite(margins.main):
         code = "redirect_margins" if margins.exact else "redirect_margins_estimate"
-        out.append(Reason(code, main=margins.main, redirect=margins.redirect if np.isfinite(margins.redirect) else None))
+        out.append(
+            Reason(
+                code, main=margins.main, redirect=margins.redirect if np.isfinite(margins.redirect) else None
+            )
+        )
     if margins.main < gate:
         out.append(Reason("redirect_spoils_main", low=margins.main, asked=gate))
     if margins.redirect < gate:
@@ -98,7 +105,8 @@ def margin_reasons(label: str, margins: RedirectMargins, gate: float) -> tuple[R
 
 
 def in_order(found: Sequence[Redirect], work: Work) -> tuple[Redirect, ...]:
-    """Those judged to hold first, then those nobody can judge, then those that spoil; among them the most work first."""
+    """Those judged to hold first, then those nobody can judge, then those that spoil; among them the most
+    work first."""
     weight = dict(zip(work.label, work.weight, strict=True))
 
     def place(r: Redirect) -> tuple[bool, bool, float]:

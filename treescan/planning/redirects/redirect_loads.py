@@ -15,7 +15,12 @@ from treescan.planning.tie_in_point import TieInPoint, Work
 
 
 def with_all_forces(
-    tree: StructuralModel, point: TieInPoint, found: Sequence[Redirect], work: Work, overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel,
+    point: TieInPoint,
+    found: Sequence[Redirect],
+    work: Work,
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
 ) -> tuple[Redirect, ...]:
     """The same redirects with exact margins, what follows from them, and in the order that follows from them.
 
@@ -27,12 +32,20 @@ def with_all_forces(
     work : Work             All of it is tried, as for the anchor without a redirect.
     overrides : sequence of Override    Strength they take off a limb is taken off here too.
     """
-    exact = [judged(r.way, _exact(tree, point, r.way.union, work, overrides, settings), settings.margin_gate) for r in found]
+    exact = [
+        judged(r.way, _exact(tree, point, r.way.union, work, overrides, settings), settings.margin_gate)
+        for r in found
+    ]
     return in_order(exact, work)
 
 
 def _exact(
-    tree: StructuralModel, point: TieInPoint, union: int, work: Work, overrides: Sequence[Override], settings: PlanningSettings
+    tree: StructuralModel,
+    point: TieInPoint,
+    union: int,
+    work: Work,
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
 ) -> RedirectMargins:
     main, over = point.check.configuration, redirect_configuration(tree.graph, union, settings)
     check = check_redirect(tree, main, over, work.xyz)
@@ -40,4 +53,6 @@ def _exact(
     margin = check.redirect_margin.p5 * strength_left(tree.graph, bearing_nodes(tree.graph, over), overrides)
     gate = settings.margin_gate
     spoils = bool(main_margin < gate or margin < gate or check.gate)
-    return RedirectMargins(main_margin, margin, spoils, exact=True, unseen=check.reason or None, barred=check.gate or None)
+    return RedirectMargins(
+        main_margin, margin, spoils, exact=True, unseen=check.reason or None, barred=check.gate or None
+    )

@@ -14,7 +14,13 @@ from treescan.loads.rope.load_cases import rope_angles
 from treescan.loads.statics.section_stress import path_stress, redirect_force
 from treescan.planning.access.access_order import sound_steps
 from treescan.planning.candidates.candidates import bearing_arm
-from treescan.planning.candidates.contact import contact_point, hanging_node, in_the_union, own_limbs, place_on_limb
+from treescan.planning.candidates.contact import (
+    contact_point,
+    hanging_node,
+    in_the_union,
+    own_limbs,
+    place_on_limb,
+)
 from treescan.planning.reach.sightline import first_fouls
 from treescan.planning.reach.work_scene import WorkScene
 from treescan.planning.redirects.redirect import Redirect, RedirectMargins, RedirectWay, in_order, judged
@@ -25,19 +31,24 @@ from treescan.wood.graph import WoodGraph
 PLUMB = np.array([0.0, 0.0, -1.0])
 
 SIDE_ROOM = 2.0
-"""A union this far outside the cone a climber may walk in is still looked at: where the rope lies on it may be nearer [m] (project choice)."""
+"""A union this far outside the cone a climber may walk in is still looked at: where the rope lies on it may
+be nearer [m] (project choice)."""
 
 
-def redirects(at: WorkScene, point: TieInPoint, points: Sequence[TieInPoint], barred: Collection[int] = ()) -> tuple[Redirect, ...]:
-    """Redirects that bring work into reach which the tie-in point does not serve: those judged to hold first, the most work first.
+def redirects(
+    at: WorkScene, point: TieInPoint, points: Sequence[TieInPoint], barred: Collection[int] = ()
+) -> tuple[Redirect, ...]:
+    """Redirects that bring work into reach which the tie-in point does not serve: those judged to hold
+    first, the most work first.
 
     Notes
     -----
-    The redirect must hang below the main anchor, no flatter from it than a limb walk may be (the climber has to get there first), the rope
-    must run clear from the main anchor to it and from it to the work, and the angle from it to the work must keep the limit. Force and
-    direction are judged at both unions: at the redirect by the two legs, at the main anchor by the leg that now points at the redirect instead
-    of straight down. This is a screen: the tree's own weight is left out, so the margins may be too high; `redirect_loads.with_all_forces`
-    gives the exact ones. Unions in `barred` are left out.
+    The redirect must hang below the main anchor, no flatter from it than a limb walk may be (the climber has
+    to get there first), the rope must run clear from the main anchor to it and from it to the work, and the
+    angle from it to the work must keep the limit. Force and direction are judged at both unions: at the
+    redirect by the two legs, at the main anchor by the leg that now points at the redirect instead of
+    straight down. This is a screen: the tree's own weight is left out, so the margins may be too high;
+    `redirect_loads.with_all_forces` gives the exact ones. Unions in `barred` are left out.
     """
     if point.reach.served.all():
         return ()
@@ -59,12 +70,15 @@ def redirects(at: WorkScene, point: TieInPoint, points: Sequence[TieInPoint], ba
 
 def _least_known(points: Sequence[TieInPoint]) -> dict[int, TieInPoint]:
     """The row of every union whose margin is the lowest, not seen the lowest of all."""
-    ordered = sorted(points, key=lambda p: -(p.check.check.margin.p5 if p.check.check.margin.known else -1.0))[::-1]
+    ordered = sorted(
+        points, key=lambda p: -(p.check.check.margin.p5 if p.check.check.margin.known else -1.0)
+    )[::-1]
     return {p.union: p for p in ordered}
 
 
 def redirect_configuration(graph: WoodGraph, union: int, settings: PlanningSettings) -> AnchorConfiguration:
-    """Where a redirect hangs at a union: in the crotch of the limb that bears best. Its system and base do not matter."""
+    """Where a redirect hangs at a union: in the crotch of the limb that bears best. Its system and base do
+    not matter."""
     arm = bearing_arm(graph, union, settings)
     distance = in_the_union(graph, union, arm)
     node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), distance)
@@ -73,7 +87,8 @@ def redirect_configuration(graph: WoodGraph, union: int, settings: PlanningSetti
 
 @dataclass(frozen=True)
 class _HungAt:
-    """A redirect at one union: segment and place it hangs at, the rope's angle there from the main anchor, the limbs it lies between."""
+    """A redirect at one union: segment and place it hangs at, the rope's angle there from the main anchor,
+    the limbs it lies between."""
 
     union: int
     node: int
@@ -111,10 +126,14 @@ def _served(at: WorkScene, point: TieInPoint, hung: _HungAt) -> NDArray[np.int64
     if len(rows) == 0:
         return rows
     limits = settings.lean_limit, settings.own_wood, settings.hand_reach
-    return rows[first_fouls(at.scene, hung.place, at.work.xyz[rows], hung.own, at.work_limb[rows], *limits) < 0]
+    return rows[
+        first_fouls(at.scene, hung.place, at.work.xyz[rows], hung.own, at.work_limb[rows], *limits) < 0
+    ]
 
 
-def _screened(at: WorkScene, point: TieInPoint, checked: TieInPoint | None, hung: _HungAt, rows: NDArray[np.int64]) -> Redirect:
+def _screened(
+    at: WorkScene, point: TieInPoint, checked: TieInPoint | None, hung: _HungAt, rows: NDArray[np.int64]
+) -> Redirect:
     """Forces and margins at both unions, for the served work that bends the rope most."""
     graph, work, place = at.graph, at.work, hung.place
     to_redirect = unit(place - point.place)
@@ -148,11 +167,14 @@ def _screened(at: WorkScene, point: TieInPoint, checked: TieInPoint | None, hung
     )
     gate = at.settings.margin_gate
     spoils = bool(main_margin < gate or margin < gate)
-    return judged(way, RedirectMargins(main_margin, margin, spoils, exact=False, unseen=None, barred=None), gate)
+    return judged(
+        way, RedirectMargins(main_margin, margin, spoils, exact=False, unseen=None, barred=None), gate
+    )
 
 
 def _tension(point: TieInPoint) -> tuple[float, Floats]:
-    """Tension of the climber's leg in the governing case, and the pull of a basal leg that stays where it is. [N]"""
+    """Tension of the climber's leg in the governing case, and the pull of a basal leg that stays where it
+    is. [N]"""
     size = float(np.linalg.norm(point.check.force))
     if point.system != "SRS basal":
         return size, np.zeros(3)
@@ -164,9 +186,15 @@ def _tension(point: TieInPoint) -> tuple[float, Floats]:
 
 
 def _margin_at(graph: WoodGraph, checked: TieInPoint | None, node: int, place: Floats, pull: Floats) -> float:
-    """Low side of the margin under a pull, from the checked margin scaled by stress; NaN when the union was not checked."""
+    """Low side of the margin under a pull, from the checked margin scaled by stress; NaN when the union was
+    not checked."""
     if checked is None or not checked.check.check.margin.known:
         return float("nan")
-    known = path_stress(graph, hanging_node(checked.check.configuration), checked.place, np.asarray(checked.check.force, float))
+    known = path_stress(
+        graph,
+        hanging_node(checked.check.configuration),
+        checked.place,
+        np.asarray(checked.check.force, float),
+    )
     asked = path_stress(graph, node, place, pull)
     return checked.check.check.margin.p5 * known / asked if asked > 0 else float("inf")

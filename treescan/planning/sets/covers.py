@@ -13,7 +13,8 @@ from treescan.errors import RunFailed
 
 
 def fewest_cover(serves: ArrayLike, worth: ArrayLike) -> NDArray[np.int64]:
-    """Fewest columns that together serve every row any column serves; among equal counts the largest total worth.
+    """Fewest columns that together serve every row any column serves; among equal counts the largest total
+    worth.
 
     Parameters
     ----------
@@ -40,11 +41,14 @@ def fewest_cover(serves: ArrayLike, worth: ArrayLike) -> NDArray[np.int64]:
 
 
 def hardest_rows(serves: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """The rows that decide a cover: each once, and none that is served whenever another is (a superset of its columns)."""
+    """The rows that decide a cover: each once, and none that is served whenever another is (a superset of
+    its columns)."""
     rows = np.unique(serves, axis=0)
     if len(rows) < 2:
         return rows
-    inside = rows.astype(np.int32) @ rows.T.astype(np.int32) == rows.sum(axis=1)[:, None]  # row i lies within row j
+    inside = (
+        rows.astype(np.int32) @ rows.T.astype(np.int32) == rows.sum(axis=1)[:, None]
+    )  # row i lies within row j
     np.fill_diagonal(inside, False)
     return rows[~inside.any(axis=0)]
 
@@ -62,7 +66,8 @@ def widest_cover(serves: ArrayLike, weight: ArrayLike, most: int) -> NDArray[np.
 
 
 def fewest_double_cover(serves: ArrayLike, apart: ArrayLike, worth: ArrayLike) -> NDArray[np.int64]:
-    """Fewest columns so that every row has two independent ones, where any independent pair serves it, (k,) int.
+    """Fewest columns so that every row has two independent ones, where any independent pair serves it, (k,)
+    int.
 
     Parameters
     ----------
@@ -70,7 +75,9 @@ def fewest_double_cover(serves: ArrayLike, apart: ArrayLike, worth: ArrayLike) -
     """
     a, s = np.asarray(serves, bool), np.asarray(worth, float)
     n = a.shape[1]
-    pairs = [(i, j) for i, j in combinations(range(n), 2) if np.asarray(apart)[i, j] and (a[:, i] & a[:, j]).any()]
+    pairs = [
+        (i, j) for i, j in combinations(range(n), 2) if np.asarray(apart)[i, j] and (a[:, i] & a[:, j]).any()
+    ]
     if not pairs:
         return np.zeros(0, np.int64)
     first, second = np.array(pairs).T
@@ -81,7 +88,10 @@ def fewest_double_cover(serves: ArrayLike, apart: ArrayLike, worth: ArrayLike) -
     at_first = hstack([csr_array((np.ones(m), (np.arange(m), first)), shape=(m, n)), -use])
     at_second = hstack([csr_array((np.ones(m), (np.arange(m), second)), shape=(m, n)), -use])
     cover = hstack([csr_array((len(both), n)), csr_array(both.astype(float))])
-    limits = [LinearConstraint(vstack([at_first, at_second]), 0.0, np.inf), LinearConstraint(cover, 1.0, np.inf)]
+    limits = [
+        LinearConstraint(vstack([at_first, at_second]), 0.0, np.inf),
+        LinearConstraint(cover, 1.0, np.inf),
+    ]
     cost = np.concatenate([1.0 - s * 0.5 / n, np.zeros(m)])
     found = milp(cost, constraints=limits, integrality=np.ones(n + m), bounds=Bounds(0, 1))
     return _chosen(found, n)

@@ -14,11 +14,15 @@ from treescan.planning.tie_in_point import TieInPoint
 from treescan.wood.graph import WoodGraph
 
 
-def independent(graph: WoodGraph, one: TieInPoint, other: TieInPoint, thicker: float = PlanningSettings().apart_on_stem) -> bool:
-    """True when no limb carries both: their ways meet on a stem (order 0), and neither rope bears on wood that carries the other.
+def independent(
+    graph: WoodGraph, one: TieInPoint, other: TieInPoint, thicker: float = PlanningSettings().apart_on_stem
+) -> bool:
+    """True when no limb carries both: their ways meet on a stem (order 0), and neither rope bears on wood
+    that carries the other.
 
-    The stem below the lower of the two is shared all the same; only another tree is free of that. So a rope choked round the stem counts as
-    independent of one above it where the stem at the lower is `thicker` times as thick as at the upper.
+    The stem below the lower of the two is shared all the same; only another tree is free of that. So a rope
+    choked round the stem counts as independent of one above it where the stem at the lower is `thicker`
+    times as thick as at the upper.
     """
     if one.union == other.union:
         return False
@@ -48,11 +52,15 @@ def _apart(graph: WoodGraph, first: _Support, second: _Support, thicker: float) 
         return False
     if meet in {first.node, second.node}:
         lower, upper = (first, second) if meet == first.node else (second, first)
-        return lower.round_stem and bool(graph.segment_radius[lower.node] >= thicker * graph.segment_radius[upper.node])
+        return lower.round_stem and bool(
+            graph.segment_radius[lower.node] >= thicker * graph.segment_radius[upper.node]
+        )
     return bool(graph.limb[first.node] != graph.limb[second.node])
 
 
-def independence(graph: WoodGraph, points: tuple[TieInPoint, ...], thicker: float = PlanningSettings().apart_on_stem) -> np.ndarray:
+def independence(
+    graph: WoodGraph, points: tuple[TieInPoint, ...], thicker: float = PlanningSettings().apart_on_stem
+) -> np.ndarray:
     """`independent` for every pair, (n, n) bool."""
     n = len(points)
     out = np.zeros((n, n), bool)

@@ -16,7 +16,8 @@ from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
 MOST_ENUMERATED = 7
-"""Visiting orders are compared one by one up to this many tie-in points, beyond that the nearest next one is taken."""
+"""Visiting orders are compared one by one up to this many tie-in points, beyond that the nearest next one is
+taken."""
 
 MOST_PAIRED = 24
 """Unions considered for two-line plans, the best ranked first: pairs grow with the square."""
@@ -26,9 +27,9 @@ MOST_PAIRED = 24
 class AnchorSet:
     """A set of tie-in points.
 
-    points : in visiting order; served : (w,) int32, index into `points` of the line to use at each work point, -1 = by none;
-    second : (w,) int32 index of the second line, -1 = none; share : weighted share of the work served; unserved : labels; reasons
-    : what was found.
+    points : in visiting order; served : (w,) int32, index into `points` of the line to use at each work
+    point, -1 = by none; second : (w,) int32 index of the second line, -1 = none; share : weighted share of
+    the work served; unserved : labels; reasons : what was found.
     """
 
     points: tuple[TieInPoint, ...]
@@ -47,8 +48,11 @@ def one_per_union(points: tuple[TieInPoint, ...]) -> tuple[TieInPoint, ...]:
     return tuple(best.values())
 
 
-def anchor_set(points: tuple[TieInPoint, ...], work: Work, settings: PlanningSettings, most: int = 0) -> AnchorSet:
-    """Fewest tie-in points that serve all work that can be served; with `most` > 0, the widest coverage by at most that many."""
+def anchor_set(
+    points: tuple[TieInPoint, ...], work: Work, settings: PlanningSettings, most: int = 0
+) -> AnchorSet:
+    """Fewest tie-in points that serve all work that can be served; with `most` > 0, the widest coverage by
+    at most that many."""
     choice = one_per_union(points)
     if not choice:
         return _nothing(work, Reason("set_none"))
@@ -58,8 +62,11 @@ def anchor_set(points: tuple[TieInPoint, ...], work: Work, settings: PlanningSet
     return _one_line_each(visiting_order(tuple(choice[i] for i in rows), settings), work)
 
 
-def two_line_set(graph: WoodGraph, points: tuple[TieInPoint, ...], work: Work, settings: PlanningSettings) -> AnchorSet:
-    """Fewest tie-in points so that every work point has two lines on independent unions, wherever two can serve it."""
+def two_line_set(
+    graph: WoodGraph, points: tuple[TieInPoint, ...], work: Work, settings: PlanningSettings
+) -> AnchorSet:
+    """Fewest tie-in points so that every work point has two lines on independent unions, wherever two can
+    serve it."""
     choice = one_per_union(points)[:MOST_PAIRED]
     if len(choice) < 2:
         return _nothing(work, Reason("two_lines_none"))
@@ -76,13 +83,21 @@ def visiting_order(points: tuple[TieInPoint, ...], settings: PlanningSettings) -
         return points
     place = np.array([p.place for p in points])
     gap = np.linalg.norm(place[:, None] - place[None], axis=2)
-    climb = np.array([max((s.height for s in p.access), default=0.0) + settings.minutes_per_step * max(len(p.access) - 2, 0) for p in points])
+    climb = np.array(
+        [
+            max((s.height for s in p.access), default=0.0)
+            + settings.minutes_per_step * max(len(p.access) - 2, 0)
+            for p in points
+        ]
+    )
 
     def travel(order: tuple[int, ...]) -> float:
         return float(climb[order[0]] + sum(gap[a, b] for a, b in pairwise(order)))
 
     n = len(points)
-    orders = permutations(range(n)) if n <= MOST_ENUMERATED else (_nearest_next(gap, start) for start in range(n))
+    orders = (
+        permutations(range(n)) if n <= MOST_ENUMERATED else (_nearest_next(gap, start) for start in range(n))
+    )
     best = min(orders, key=travel)
     return tuple(points[i] for i in best)
 
@@ -116,18 +131,30 @@ def _one_line_each(points: tuple[TieInPoint, ...], work: Work) -> AnchorSet:
     return AnchorSet(points, served, np.full(len(work), -1, np.int32), share, unserved, reasons)
 
 
-def _coverage(points: tuple[TieInPoint, ...], served: NDArray[np.int32], work: Work) -> tuple[float, tuple[str, ...], tuple[Reason, ...]]:
-    """Share of the work that some line of the set serves, the labels of the rest, and what there is to say about both."""
+def _coverage(
+    points: tuple[TieInPoint, ...], served: NDArray[np.int32], work: Work
+) -> tuple[float, tuple[str, ...], tuple[Reason, ...]]:
+    """Share of the work that some line of the set serves, the labels of the rest, and what there is to say
+    about both."""
     unserved = tuple(name for name, line in zip(work.label, served, strict=True) if line < 0)
     if not points:
         return 0.0, unserved, ()
     share = float(work.weight[served >= 0].sum() / work.weight.sum())
-    serves = Reason("set_serves", n=len(points), share=share, anchors=tuple(p.name for p in points), ordered=len(points) > 1)
+    serves = Reason(
+        "set_serves",
+        n=len(points),
+        share=share,
+        anchors=tuple(p.name for p in points),
+        ordered=len(points) > 1,
+    )
     return share, unserved, (serves, Reason("set_leaves", n=len(unserved))) if unserved else (serves,)
 
 
-def _two_lines_each(graph: WoodGraph, points: tuple[TieInPoint, ...], work: Work, thicker: float) -> AnchorSet:
-    """The set with two lines to every work point where two independent ones serve it: those with the smallest rope angles together."""
+def _two_lines_each(
+    graph: WoodGraph, points: tuple[TieInPoint, ...], work: Work, thicker: float
+) -> AnchorSet:
+    """The set with two lines to every work point where two independent ones serve it: those with the
+    smallest rope angles together."""
     apart = independence(graph, points, thicker)
     nearest = _nearest_plumb(points, work)
     first, second = nearest.copy(), np.full(len(work), -1, np.int32)
@@ -138,4 +165,6 @@ def _two_lines_each(graph: WoodGraph, points: tuple[TieInPoint, ...], work: Work
             first[w], second[w] = min(pairs, key=lambda ij: sum(points[k].reach.angle[w] for k in ij))
     double = float(work.weight[second >= 0].sum() / work.weight.sum())
     share, unserved, reasons = _coverage(points, nearest, work)
-    return AnchorSet(points, first, second, share, unserved, (*reasons, Reason("two_lines_reach", share=double)))
+    return AnchorSet(
+        points, first, second, share, unserved, (*reasons, Reason("two_lines_reach", share=double))
+    )

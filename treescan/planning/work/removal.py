@@ -1,4 +1,5 @@
-"""Taking a tree down piece by piece: what each cut carries away, which anchors die with it, and what is left to hang on."""
+"""Taking a tree down piece by piece: what each cut carries away, which anchors die with it, and what is left
+to hang on."""
 
 from __future__ import annotations
 
@@ -18,7 +19,8 @@ from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
 WORST_CV = 0.3
-"""Largest error of a radius over the radius that a mass is spread by: twigs known no better weigh next to nothing (project choice)."""
+"""Largest error of a radius over the radius that a mass is spread by: twigs known no better weigh next to
+nothing (project choice)."""
 
 
 UNKNOWN_CV = 0.08
@@ -32,7 +34,8 @@ PERCENTILE_95 = 1.645
 class Cut:
     """One cut: everything the graph carries at `node` and above comes off.
 
-    label : name of the piece, the crew's own or one made here; made : what a name made here stands for, None where the crew named it.
+    label : name of the piece, the crew's own or one made here; made : what a name made here stands for, None
+    where the crew named it.
     """
 
     node: int
@@ -49,8 +52,8 @@ class Cut:
 class Removal:
     """A tree to be taken down: the cuts in their order, and what the crew plans at each.
 
-    life_support : union label the climber hangs on at each cut, "" or missing = not planned; rigging : union node that carries the
-    rigging block at each cut, -1 or missing = none.
+    life_support : union label the climber hangs on at each cut, "" or missing = not planned; rigging : union
+    node that carries the rigging block at each cut, -1 or missing = none.
     """
 
     cuts: tuple[Cut, ...]
@@ -71,10 +74,11 @@ class Removal:
 class Stage:
     """What one cut does.
 
-    number : 1 is the first cut; length : longest straight measure of the piece [m]; diameter, diameter_sd : of the wood at the
-    cut [m]; mass : of the green piece with twigs [kg]; lost, lost_unions : anchors that go with it, and their unions; left : anchors that
-    stay, best ranked first; spar : True when nothing but stem is left above the ground after it; alarms : what must not be done; hang : of those left, the
-    anchors whose straight rope reaches the cut, best ranked first.
+    number : 1 is the first cut; length : longest straight measure of the piece [m]; diameter, diameter_sd :
+    of the wood at the cut [m]; mass : of the green piece with twigs [kg]; lost, lost_unions : anchors that go
+    with it, and their unions; left : anchors that stay, best ranked first; spar : True when nothing but stem
+    is left above the ground after it; alarms : what must not be done; hang : of those left, the anchors whose
+    straight rope reaches the cut, best ranked first.
     """
 
     number: int
@@ -118,7 +122,8 @@ class SparDiameter(NamedTuple):
 
 
 def cut_limb(graph: WoodGraph, limb: int, label: str = "") -> Cut:
-    """A cut that takes one whole limb off at its union; label : the crew's own name for the piece, "" = none."""
+    """A cut that takes one whole limb off at its union; label : the crew's own name for the piece, "" =
+    none."""
     if not 0 < limb < len(graph.limbs):
         raise BadInput(
             f"limb {limb} cannot be cut off",
@@ -129,11 +134,15 @@ def cut_limb(graph: WoodGraph, limb: int, label: str = "") -> Cut:
 
 
 def cut_stem(graph: WoodGraph, height: float, label: str = "") -> Cut:
-    """A cut through the stem (limb 0) at a height above its foot [m]; label : the crew's own name for the piece, "" = none."""
+    """A cut through the stem (limb 0) at a height above its foot [m]; label : the crew's own name for the
+    piece, "" = none."""
     line = graph.limbs.nodes[0]
     above = line[graph.xyz[line, 2] - graph.xyz[0, 2] >= height]
     if height <= 0 or len(above) == 0:
-        raise BadInput(f"the stem cannot be cut at {height:.1f} m", remedy="give a height between the foot and the top of the stem")
+        raise BadInput(
+            f"the stem cannot be cut at {height:.1f} m",
+            remedy="give a height between the foot and the top of the stem",
+        )
     node = int(above[0])
     return Cut(node, label) if label else Cut(node, f"stem-{height:.1f}", Reason("cut_stem", height=height))
 
@@ -160,7 +169,10 @@ def stages(
     for i, cut in enumerate(removal.cuts):
         gone = graph.above(cut.node) & here
         if not gone.any():
-            raise BadInput(f"cut {i + 1} ({cut.label}) takes nothing off: an earlier cut already did", remedy="check the order of the cuts")
+            raise BadInput(
+                f"cut {i + 1} ({cut.label}) takes nothing off: an earlier cut already did",
+                remedy="check the order of the cuts",
+            )
         after = here & ~gone
         lost, left = _sorted_out(points, gone, after, graph)
         alarms = (
@@ -191,7 +203,9 @@ def stages(
     return tuple(out)
 
 
-def piece_mass(graph: WoodGraph, gone: NDArray[np.bool_], density: float, settings: PlanningSettings) -> Estimate:
+def piece_mass(
+    graph: WoodGraph, gone: NDArray[np.bool_], density: float, settings: PlanningSettings
+) -> Estimate:
     """Green mass of the segments that come off, with twigs and leaves. [kg]
 
     Parameters
@@ -200,11 +214,18 @@ def piece_mass(graph: WoodGraph, gone: NDArray[np.bool_], density: float, settin
 
     Notes
     -----
-    pi r^2 L x density x (1 + crown allowance), summed. The 5th and 95th percentiles take density (common to all), and radius
-    errors taken as common along a limb: relative variance = sd_density^2 + sum over limbs of (2 cv_r m_limb / m)^2.
+    pi r^2 L x density x (1 + crown allowance), summed. The 5th and 95th percentiles take density (common to
+    all), and radius errors taken as common along a limb: relative variance = sd_density^2 + sum over limbs
+    of (2 cv_r m_limb / m)^2.
     """
     rows = np.flatnonzero(gone)
-    mass = np.pi * graph.segment_radius[rows] ** 2 * graph.length[rows] * density * (1 + settings.crown_allowance)
+    mass = (
+        np.pi
+        * graph.segment_radius[rows] ** 2
+        * graph.length[rows]
+        * density
+        * (1 + settings.crown_allowance)
+    )
     total = float(mass.sum())
     if total <= 0:
         return Estimate(0.0, 0.0, 0.0)
@@ -234,9 +255,14 @@ def _sorted_out(
 
 
 def _support_alarms(
-    graph: WoodGraph, life: str | None, gone: NDArray[np.bool_], here: NDArray[np.bool_], points: Sequence[TieInPoint]
+    graph: WoodGraph,
+    life: str | None,
+    gone: NDArray[np.bool_],
+    here: NDArray[np.bool_],
+    points: Sequence[TieInPoint],
 ) -> tuple[Reason, ...]:
-    """What the union the climber hangs on at one stage must not be; BadInput for a union that is not of this tree."""
+    """What the union the climber hangs on at one stage must not be; BadInput for a union that is not of this
+    tree."""
     if life is None:
         return ()
     mine = [p for p in points if p.label == life]
@@ -248,7 +274,12 @@ def _support_alarms(
 
 
 def _rigging_alarms(
-    graph: WoodGraph, rigging: int | None, life: str | None, cut: Cut, gone: NDArray[np.bool_], points: Sequence[TieInPoint]
+    graph: WoodGraph,
+    rigging: int | None,
+    life: str | None,
+    cut: Cut,
+    gone: NDArray[np.bool_],
+    points: Sequence[TieInPoint],
 ) -> tuple[Reason, ...]:
     """What the wood that carries the rigging block at one stage must not be."""
     if rigging is None:
@@ -273,5 +304,7 @@ def spar_diameters(graph: WoodGraph, step: float = 1.0) -> tuple[SparDiameter, .
     out = []
     for h in np.arange(0.0, float(z.max()) + 1e-9, step):
         i = int(np.argmin(np.abs(z - h)))
-        out.append(SparDiameter(float(h), 2 * float(graph.radius[line[i]]), 2 * float(graph.radius_sd[line[i]])))
+        out.append(
+            SparDiameter(float(h), 2 * float(graph.radius[line[i]]), 2 * float(graph.radius_sd[line[i]]))
+        )
     return tuple(out)

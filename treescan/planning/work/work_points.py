@@ -31,7 +31,8 @@ def default_work(graph: WoodGraph, beside: Beside, settings: PlanningSettings) -
 
     Returns
     -------
-    Work    Equal pieces of limb, each with its metres as weight; the weights sum to the crown's whole length of axis.
+    Work    Equal pieces of limb, each with its metres as weight; the weights sum to the crown's whole length
+    of axis.
     """
     rows = crown_segments(graph)
     if not rows.any():
@@ -45,14 +46,25 @@ def crown_segments(graph: WoodGraph) -> NDArray[np.bool_]:
     seg = graph.segments
     if len(graph.unions) == 0:
         return np.zeros(len(seg.node), bool)
-    return (seg.limb != 0) | graph.above(int(graph.unions.node[0]))[seg.node] & (seg.node != graph.unions.node[0])
+    return (seg.limb != 0) | graph.above(int(graph.unions.node[0]))[seg.node] & (
+        seg.node != graph.unions.node[0]
+    )
 
 
-def work_on_limbs(graph: WoodGraph, limbs: Sequence[int], settings: PlanningSettings, kind: str = "prune", carried: bool = True) -> Work:
-    """Work along named limbs, with the branches they carry unless told otherwise; BadInput for an unknown limb."""
+def work_on_limbs(
+    graph: WoodGraph,
+    limbs: Sequence[int],
+    settings: PlanningSettings,
+    kind: str = "prune",
+    carried: bool = True,
+) -> Work:
+    """Work along named limbs, with the branches they carry unless told otherwise; BadInput for an unknown
+    limb."""
     for k in limbs:
         if not 0 <= k < len(graph.limbs):
-            raise BadInput(f"limb {k} is not in this tree", remedy=f"limbs are numbered 0 to {len(graph.limbs) - 1}")
+            raise BadInput(
+                f"limb {k} is not in this tree", remedy=f"limbs are numbered 0 to {len(graph.limbs) - 1}"
+            )
     wanted = np.zeros(len(graph.limbs), bool)
     wanted[list(limbs)] = True
     if carried:
@@ -65,7 +77,11 @@ def work_on_limbs(graph: WoodGraph, limbs: Sequence[int], settings: PlanningSett
 
 
 def work_in_area(
-    graph: WoodGraph, ring: ArrayLike, settings: PlanningSettings, heights: tuple[float, float] | None = None, kind: str = "prune"
+    graph: WoodGraph,
+    ring: ArrayLike,
+    settings: PlanningSettings,
+    heights: tuple[float, float] | None = None,
+    kind: str = "prune",
 ) -> Work:
     """Work on all wood above a drawn area.
 
@@ -80,7 +96,9 @@ def work_in_area(
     if heights is not None:
         rows &= (middle[:, 2] >= heights[0]) & (middle[:, 2] <= heights[1])
     if not rows.any():
-        raise BadInput("no limb lies over the drawn work area", remedy="check its coordinates, or give work points")
+        raise BadInput(
+            "no limb lies over the drawn work area", remedy="check its coordinates, or give work points"
+        )
     length = float(np.linalg.norm(seg.end - seg.start, axis=1)[rows].sum())
     return _sampled(graph, rows, max(1, min(settings.work_points, round(length / PIECE))), kind)
 
@@ -128,7 +146,8 @@ def work_at_cuts(graph: WoodGraph, cuts: Sequence[Cut]) -> Work:
 
 
 def deadwood_suspects(graph: WoodGraph, settings: PlanningSettings) -> Work:
-    """Limbs that a union flags as dead suspects, as work of kind "deadwood"; empty when none is flagged. Low confidence: look from the ground."""
+    """Limbs that a union flags as dead suspects, as work of kind "deadwood"; empty when none is flagged. Low
+    confidence: look from the ground."""
     u = graph.unions
     limbs = [int(u.arm_limb[r]) for k in range(len(u)) if looks_dead(graph, k) for r in u.laterals(k)]
     if not limbs:
@@ -144,7 +163,8 @@ def sample_work(graph: WoodGraph, count: int, seed: int, strata: int = 1, kind: 
     count : int     Points in all.
     seed : int      The same seed gives the same points.
     strata : int    Height classes of equal depth that share the points evenly (1: simple random).
-                    A weight is the metres of limb one point stands for, so weighted shares stay those of the whole crown.
+                    A weight is the metres of limb one point stands for, so weighted shares stay those of the
+                    whole crown.
     """
     seg, rows = graph.segments, np.flatnonzero(crown_segments(graph))
     if len(rows) == 0:
@@ -206,9 +226,11 @@ def limb_of_work(graph: WoodGraph, work: Work) -> NDArray[np.int32]:
 
 
 def _sampled(graph: WoodGraph, rows: NDArray[np.bool_], count: int, kind: str) -> Work:
-    """`count` equal pieces of the picked segments laid end to end, limb after limb, a point in the middle of each.
+    """`count` equal pieces of the picked segments laid end to end, limb after limb, a point in the middle of
+    each.
 
-    Every limb longer than a piece gets a point; of shorter ones every so-manyeth, so that the points stand for the metres of limb.
+    Every limb longer than a piece gets a point; of shorter ones every so-manyeth, so that the points stand
+    for the metres of limb.
     """
     seg = graph.segments
     here = np.flatnonzero(rows)
@@ -219,7 +241,9 @@ def _sampled(graph: WoodGraph, rows: NDArray[np.bool_], count: int, kind: str) -
     new = np.r_[True, limb[1:] != limb[:-1]]
     turn = np.arange(count) - np.maximum.accumulate(np.where(new, np.arange(count), 0))
     label = tuple(f"L{k}-{i + 1}" for k, i in zip(limb, turn, strict=True))
-    return Work(_points_at(seg, here, cumulative, at), label, (kind,) * count, np.full(count, cumulative[-1] / count))
+    return Work(
+        _points_at(seg, here, cumulative, at), label, (kind,) * count, np.full(count, cumulative[-1] / count)
+    )
 
 
 def _row_at(cumulative: Floats, at: Floats) -> NDArray[np.int64]:

@@ -1,52 +1,75 @@
-"""English sentences and words of the plan of the climb: work, sets, lines, redirects, rescue, removal; by code."""
+"""English sentences and words of the plan of the climb: work, sets, lines, redirects, rescue, removal; by
+code."""
 
 from __future__ import annotations
 
 TEXTS: dict[str, str] = {
     # sets of tie-in points
     "set_none": "No tie-in point can be used, so there is no set.",
-    "set_serves": "{n:n} tie-in {n|point serves|points serve} {share:%} of the work[{?ordered}, visited in this order]: {anchors}.",
-    "set_leaves": "No ranked tie-in point serves {n:n} work {n|point|points}: use a redirect, a second line, pole tools or other means.",
+    "set_serves": (
+        "{n:n} tie-in {n|point serves|points serve} {share:%} of the work[{?ordered}, visited in this "
+        "order]: {anchors}."
+    ),
+    "set_leaves": (
+        "No ranked tie-in point serves {n:n} work {n|point|points}: use a redirect, a second line, pole "
+        "tools or other means."
+    ),
     "two_lines_none": "Fewer than two unions can be used: there is no two-line plan for this tree.",
     "two_lines_reach": "Two independent lines reach {share:%} of the work.",
-    "two_lines_back_up": "Nowhere do two of these lines share the load. One carries it; the other hangs slack beside it as its back-up.",
+    "two_lines_back_up": (
+        "Nowhere do two of these lines share the load. One carries it; the other hangs slack beside it as "
+        "its back-up."
+    ),
     # two lines to one climber
     "pair_shares": (
-        "{first} and {second} share the load at {n:n} work {n|point|points}. {work} asks most of them: there the lines meet at {between:deg} "
-        "and pull with {first_force:kN} and {second_force:kN} at rest.[{?flat} Beyond 120° each line bears more than the load itself.]"
+        "{first} and {second} share the load at {n:n} work {n|point|points}. {work} asks most of them: "
+        "there the lines meet at {between:deg} "
+        "and pull with {first_force:kN} and {second_force:kN} at rest.[{?flat} Beyond 120° each line bears "
+        "more than the load itself.]"
     ),
     "pair_load": (
-        "Hardest ordinary load there: {case:word}, {factor:x1} times the climber's weight. {first}: {first_strength} {second}: {second_strength}"
+        "Hardest ordinary load there: {case:word}, {factor:x1} times the climber's weight. {first}: "
+        "{first_strength} {second}: {second_strength}"
     ),
     "pair_common": (
-        "Both lines depend on {wood} and on all wood below it. If that breaks, both go. Under both lines at once: {strength}"
+        "Both lines depend on {wood} and on all wood below it. If that breaks, both go. Under both lines at "
+        "once: {strength}"
     ),
     "pair_too_weak": "Too weak as two lines at this work point: keep away from it on this pair.",
     # a line to another anchor
     "line_pulls_upward": "The line would pull {union} upward. That was not checked: do not use it.",
     "line_end_load": (
-        "Hardest ordinary load: {case:word}, {factor:x1} times the climber's weight. It pulls on {union} with {force:kN}: {strength}"
+        "Hardest ordinary load: {case:word}, {factor:x1} times the climber's weight. It pulls on {union} "
+        "with {force:kN}: {strength}"
     ),
-    "line_strength": "strength over stress {low:x1} at the low end, {median:x1} in the middle; weakest is {wood}.",
+    "line_strength": (
+        "strength over stress {low:x1} at the low end, {median:x1} in the middle; weakest is {wood}."
+    ),
     "line_wood_stem": "the stem at {height:m}, {diameter:cm} thick",
     "line_wood_limb": "limb {limb} at {height:m}, {diameter:cm} thick",
     "line_lost": (
-        "If the line over {other} fails, the climber swings {sideways:m} sideways and {drop:m} down to below {union}, at up to {speed:m/s}. "
+        "If the line over {other} fails, the climber swings {sideways:m} sideways and {drop:m} down to "
+        "below {union}, at up to {speed:m/s}. "
         "The rope then pulls on {union} with {peak:kN}: {strength}[{?ground} The swing reaches the ground.]"
     ),
     # anchors in neighbouring trees
     "neighbour_straight": (
-        "{anchor} is {away:m} away and {height:m} above the foot of this stem. A straight rope from there serves {share:%} of the work"
+        "{anchor} is {away:m} away and {height:m} above the foot of this stem. A straight rope from there "
+        "serves {share:%} of the work"
         "[, at rope angles up to {angle:deg}]. Assess that tree on its own."
     ),
     "hung_running": (
-        "Between {first} and {second}: one rope of {rope:m}, on which the climber's point runs freely, serves {share:%} of the work. The lines "
-        "meet at {between:deg} and pull with {first_force:kN} and {second_force:kN} at rest. Any shorter, they meet at more than {limit:deg} and "
+        "Between {first} and {second}: one rope of {rope:m}, on which the climber's point runs freely, "
+        "serves {share:%} of the work. The lines "
+        "meet at {between:deg} and pull with {first_force:kN} and {second_force:kN} at rest. Any shorter, "
+        "they meet at more than {limit:deg} and "
         "pull much harder."
     ),
     "hung_fixed": (
-        "Between {first} and {second}: two lines of {first_rope:m} and {second_rope:m}, fixed to one point, serve {share:%} of the work. The lines "
-        "meet at {between:deg} and pull with {first_force:kN} and {second_force:kN} at rest. Any shorter, they meet at more than {limit:deg} and "
+        "Between {first} and {second}: two lines of {first_rope:m} and {second_rope:m}, fixed to one point, "
+        "serve {share:%} of the work. The lines "
+        "meet at {between:deg} and pull with {first_force:kN} and {second_force:kN} at rest. Any shorter, "
+        "they meet at more than {limit:deg} and "
         "pull much harder."
     ),
     "hung_touches": "Wood of this tree touches the lines.",
@@ -54,40 +77,58 @@ TEXTS: dict[str, str] = {
     "hung_other_tree": "Assess {anchor} in its own tree: nothing here says what it holds.",
     # redirects
     "redirect_serves": (
-        "A redirect at {union} brings {n:n} more work {n|point|points} into reach, at rope angles up to {after:deg}. Straight from the main anchor "
+        "A redirect at {union} brings {n:n} more work {n|point|points} into reach, at rope angles up to "
+        "{after:deg}. Straight from the main anchor "
         "the rope angle is up to {before:deg}[, and limbs foul {fouled:n} of those ropes]."
     ),
     "redirect_bears": (
-        "The redirect bears {force:x2} times the tension in the rope. The main anchor is pulled {way:deg} off plumb[; the stress the rope makes "
+        "The redirect bears {force:x2} times the tension in the rope. The main anchor is pulled {way:deg} "
+        "off plumb[; the stress the rope makes "
         "there becomes {ratio:x2} times what it was]."
     ),
     "redirect_margins": (
-        "With all forces and the tree's own weight, strength over stress at the low end is {main:x1} at the main anchor"
+        "With all forces and the tree's own weight, strength over stress at the low end is {main:x1} at the "
+        "main anchor"
         "[ and {redirect:x1} at the redirect]."
     ),
     "redirect_margins_estimate": (
-        "First estimate only, from the rope's pull without the tree's own weight; the true figures may be lower. Strength over stress at the low "
+        "First estimate only, from the rope's pull without the tree's own weight; the true figures may be "
+        "lower. Strength over stress at the low "
         "end is {main:x1} at the main anchor[ and {redirect:x1} at the redirect]."
     ),
-    "redirect_spoils_main": "Not ranked: strength over stress at the main anchor falls to {low:x1} at the low end; {asked:x1} is asked for.",
-    "redirect_too_weak": "Not ranked: strength over stress at the redirect is {low:x1} at the low end; {asked:x1} is asked for.",
-    "redirect_unchecked": "The strength of {union} was not checked. Inspect and load-test it, or treat it as not holding.",
+    "redirect_spoils_main": (
+        "Not ranked: strength over stress at the main anchor falls to {low:x1} at the low end; {asked:x1} "
+        "is asked for."
+    ),
+    "redirect_too_weak": (
+        "Not ranked: strength over stress at the redirect is {low:x1} at the low end; {asked:x1} is asked "
+        "for."
+    ),
+    "redirect_unchecked": (
+        "The strength of {union} was not checked. Inspect and load-test it, or treat it as not holding."
+    ),
     "redirect_unseen": "{why} Inspect and load-test {union}, or treat it as not holding.",
-    "redirect_barred": "Not ranked: {why}.",
+    "redirect_barred": "Not ranked. {why}",
     "redirect_rope": "It takes {more:m} more rope than the straight way.",
     "redirect_fails": "If the redirect fails, the rope springs back {swing:m} to the main anchor's plumb.",
     # rescue
     "rescue_lowered": (
-        "{anchor} can be lowered from the ground if its base anchor is releasable and someone stays at it. A cut rope defeats this."
+        "{anchor} can be lowered from the ground if its base anchor is releasable and someone stays at it. "
+        "A cut rope defeats this."
     ),
-    "rescue_line": "Rescue line over {anchor}: {where}, within reach of {share:%} of its work. Keep it in, ready to climb.",
+    "rescue_line": (
+        "Rescue line over {anchor}: {where}, within reach of {share:%} of its work. Keep it in, ready to "
+        "climb."
+    ),
     "rescue_same_stem": "round the same stem, {there:cm} thick there and {here:cm} at {union}",
     "rescue_other_wood": "on other wood than {anchor}",
     "rescue_none": (
-        "No ranked anchor on other wood carries a rescuer and a casualty for {anchor}: use a <neighbouring|neighboring> tree or a platform, or do not climb."
+        "No ranked anchor on other wood carries a rescuer and a casualty for {anchor}: use a "
+        "<neighbouring|neighboring> tree or a platform, or do not climb."
     ),
     "rescue_blocked": (
-        "Lowered straight down from {blocked:n} of {n:n} work points, a casualty would come onto {by:names}: move the casualty sideways first."
+        "Lowered straight down from {blocked:n} of {n:n} work points, a casualty would come onto "
+        "{by:names}: move the casualty sideways first."
     ),
     "over_no_stand": "a no-stand area",
     "over_water": "water",
@@ -97,7 +138,8 @@ TEXTS: dict[str, str] = {
     "cut_limb": "limb {limb}",
     "cut_stem": "the stem above {height:m}",
     "cut_piece": (
-        "Cut {number}, {piece}: {diameter:cm} thick at {height:m}. The piece is {length:m} long and weighs about {mass:kg}, "
+        "Cut {number}, {piece}: {diameter:cm} thick at {height:m}. The piece is {length:m} long and weighs "
+        "about {mass:kg}, "
         "{low:kg} to {high:kg}."
     ),
     "cut_loses": "With it {anchors:names} are lost.",
@@ -106,10 +148,14 @@ TEXTS: dict[str, str] = {
     "cut_leaves_spar": "After it only the spar stands.",
     "cut_anchors_go": "{n:n} {n|anchor goes|anchors go} with this piece: nobody may hang on {n|it|them}.",
     "cut_no_anchor_left": (
-        "No ranked anchor is left after this cut: use a <neighbouring|neighboring> tree, spar technique with choked line and lanyard, or a platform."
+        "No ranked anchor is left after this cut: use a <neighbouring|neighboring> tree, spar technique "
+        "with choked line and lanyard, or a platform."
     ),
     "support_gone": "{union} is already gone at this stage: no life support on it.",
-    "support_on_piece": "Life support on {union} is on or above the piece that is cut: move to another anchor before this cut.",
+    "support_on_piece": (
+        "Life support on {union} is on or above the piece that is cut: move to another anchor before this "
+        "cut."
+    ),
     "support_shares_rigging": "Life support and rigging share the wood at {union}: keep them apart.",
     "rigging_on_piece": "The rigging point is on the piece that is cut: {piece}.",
     # the climb as a whole, on the page

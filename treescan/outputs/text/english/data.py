@@ -17,7 +17,8 @@ TEXTS: dict[str, str] = {
     "column_anchors_verdict": "candidate, inspect first, not ranked or not assessable",
     "column_anchors_force_kn": "force on the union, governing load case",
     "column_anchors_multiple_of_weight": (
-        "force on the union over the rope's pull at the climber: how many times the weight of a climber who hangs still"
+        "force on the union over the rope's pull at the climber: how many times the weight of a climber who "
+        "hangs still"
     ),
     "column_anchors_margin_median": "strength over stress at the weakest section, median",
     "column_anchors_margin_p5": "strength over stress, 5th percentile: decisions are made on it",
@@ -27,7 +28,8 @@ TEXTS: dict[str, str] = {
     "column_anchors_utilisation": "stress over strength of the weakest section, median",
     "column_anchors_deflection_m": "bending of the wood under the governing load",
     "column_anchors_isolation_class": (
-        "of the line: 1 clean, 2 the line can be isolated by working the weight, 3 over several limbs; empty = no throw found"
+        "of the line: 1 clean, 2 the line can be isolated by working the weight, 3 over several limbs; "
+        "empty = no throw found"
     ),
     "column_anchors_chance": "of one throw at the best aim, dispersion included",
     "column_anchors_expected_throws": "1 / chance",
@@ -50,6 +52,7 @@ TEXTS: dict[str, str] = {
     "column_anchors_rank_stability": "share of the perturbed rankings in which it keeps its place",
     "column_anchors_reasons": "why, why not",
     "column_anchors_reasons_data": "the same as code and values, a list in JSON",
+    "column_limbs_rescan_data": "the same as code and values, a list in JSON",
     "column_unions_union": "label, lowest first",
     "column_unions_node": "node of tree.json where the axes meet",
     "column_unions_x": "easting or first coordinate of the cloud's frame",
@@ -86,7 +89,8 @@ TEXTS: dict[str, str] = {
     "column_sections_height": "of that node above the stem's foot",
     "column_sections_diameter": "of the piece",
     "column_sections_oval": (
-        "longest over shortest width as the scan measured it; 1 = round, or no difference from round was measured"
+        "longest over shortest width as the scan measured it; 1 = round, or no difference from round was "
+        "measured"
     ),
     "column_sections_oval_azimuth": (
         "of the longest width, clockwise from the second coordinate's axis, 0 to 180; empty where round"
@@ -162,7 +166,10 @@ TEXTS: dict[str, str] = {
     # cells of anchors.csv, and what stands there without a candidate
     "fallback_cell": "{on} (drop {drop:m?})",
     "no_union_judged": "no union of this tree could be judged",
-    "standing_meaning": "chances of a union: of one throw at the best aim, in class 1, in class 2 or better, in class 3 or better",
+    "standing_meaning": (
+        "chances of a union: of one throw at the best aim, in class 1, in class 2 or better, in class 3 or "
+        "better"
+    ),
     # contacts of the rope
     "contact_union": "{union}",
     "contact_limb": "the limb from {union}",
@@ -180,7 +187,8 @@ TEXTS: dict[str, str] = {
     "redirect_head_stress": "Main anchor",
     "redirect_head_fails": "If it fails",
     "redirect_note": (
-        "Force on the redirect is given over the tension in the rope. Low: strength over stress at the low end. A redirect that was not checked, "
+        "Force on the redirect is given over the tension in the rope. Low: strength over stress at the low "
+        "end. A redirect that was not checked, "
         "or not seen, is inspected and load-tested, or treated as not holding."
     ),
     "redirect_cell_work": "{n:n} work {n|point|points}",
@@ -189,7 +197,8 @@ TEXTS: dict[str, str] = {
     "redirect_cell_unseen": "{force:x2} times the tension; not seen",
     "redirect_cell_unchecked": "{force:x2} times the tension; not checked",
     "redirect_cell_stress": (
-        "stress {ratio:x2?} times what it was; pulled {way:deg} off plumb[; low {low:x1}][{?estimate} (first estimate, own weight left out)]"
+        "stress {ratio:x2?} times what it was; pulled {way:deg} off plumb[; low {low:x1}][{?estimate} "
+        "(first estimate, own weight left out)]"
         "[{?weak}; too weak: do not use]"
     ),
     "redirect_cell_fails": "swing of {swing:m}",
@@ -202,7 +211,8 @@ TEXTS: dict[str, str] = {
     "removal_head_lost": "Unions lost",
     "removal_head_alarms": "Alarms",
     "removal_note": (
-        "Masses are green wood with twigs, 5th to 95th percentile. Never hang on a piece that is being removed, nor above the cut on it."
+        "Masses are green wood with twigs, 5th to 95th percentile. Never hang on a piece that is being "
+        "removed, nor above the cut on it."
     ),
     "removal_cell_cut": "{number}. {piece}",
     "removal_cell_wood": "{diameter±sd:cm}",
@@ -211,9 +221,12 @@ TEXTS: dict[str, str] = {
     "removal_cell_no_loss": "none",
     # an inventory joined with results
     "inventory_local_frame": "The results are in a local frame: records were joined by identifier only.",
-    "inventory_no_system": "The inventory names no coordinate system: its places were taken to be in that of the results.",
+    "inventory_no_system": (
+        "The inventory names no coordinate system: its places were taken to be in that of the results."
+    ),
     "inventory_joined": (
-        "{by_id:n} {by_id|record|records} joined by identifier, {by_place:n} by place. {open:n} {open|record has|records have} no assessed tree; "
+        "{by_id:n} {by_id|record|records} joined by identifier, {by_place:n} by place. {open:n} "
+        "{open|record has|records have} no assessed tree; "
         "{left:n} assessed {left|tree has|trees have} no record."
     ),
     "inventory_doubt": "Doubt on {record}: {doubts}.",
@@ -223,19 +236,27 @@ TEXTS: dict[str, str] = {
     # the paragraph on methods
     "methods_head": "# Methods",
     "methods_tree": (
-        "The scan {source} was read into local <metres|meters> (origin {origin}[; coordinate system {crs}][{!crs}; coordinate system unknown]). One tree was "
-        "traced to a rooted graph of {nodes:n} nodes, {limbs:n} limbs and {unions:n} unions; height {height:m2?}, diameter at breast height "
+        "The scan {source} was read into local <metres|meters> (origin {origin}[; coordinate system "
+        "{crs}][{!crs}; coordinate system unknown]). One tree was "
+        "traced to a rooted graph of {nodes:n} nodes, {limbs:n} limbs and {unions:n} unions; height "
+        "{height:m2?}, diameter at breast height "
         "{dbh:m2?}[ (standard deviation {dbh_sd:mm})]."
     ),
     "methods_judged": (
-        "Verdict on the scan: {verdict:word}. Species as used: {species} Throws of a throwline were judged from {places:n} standing places. "
-        "{ways:n} ways to rig the unions were judged against {work:n} work points; {ranked:n} were ranked. Margins are strength over stress, with "
+        "Verdict on the scan: {verdict:word}. Species as used: {species} Throws of a throwline were judged "
+        "from {places:n} standing places. "
+        "{ways:n} ways to rig the unions were judged against {work:n} work points; {ranked:n} were ranked. "
+        "Margins are strength over stress, with "
         "their 5th percentile. Chances are for one throw at the best aim, with dispersion."
     ),
-    "methods_made": "Computed with treescan {version} under Python {python} ({libraries}); random draws with seed {seed}.",
+    "methods_made": (
+        "Computed with treescan {version} under Python {python} ({libraries}); random draws with seed "
+        "{seed}."
+    ),
     "methods_settings": "Settings:",
     "methods_columns": (
-        "Columns of the tables: codebook.csv. NaN or an empty cell means not seen or does not apply; it is never a zero."
+        "Columns of the tables: codebook.csv. NaN or an empty cell means not seen or does not apply; it is "
+        "never a zero."
     ),
 }
 WORDS: dict[str, str] = {}
