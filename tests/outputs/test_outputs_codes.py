@@ -196,10 +196,8 @@ def test_one_field_has_one_name(good: Assessment) -> None:
 
 def test_a_second_call_answers_the_same_for_every_reader(good: Assessment) -> None:
     """Data files are for programs: whatever reader is set, first or second call, the same bytes."""
-    us = replace(
-        good,
-        settings=replace(good.settings, reader=ReaderSettings(units="imperial", words="US", language="de")),
-    )
+    settings = replace(good.settings, reader=ReaderSettings(units="imperial", words="US", language="de"))
+    us = replace(good, asked=replace(good.asked, settings=settings))
     first = dumps(anchors_out(us) | {"settings": None})
     with written_for(us.settings.reader):
         second = dumps(anchors_out(us) | {"settings": None})
