@@ -8,7 +8,7 @@ from hand_made_limbs import EAST, Limb, flat, scene_of, spread, upright
 from throw_oracles import fly
 
 from treescan.throw.ballistics.flight import STEP, bag_of, flights
-from treescan.throw.ballistics.flight_line import Flight, strike_speed
+from treescan.throw.ballistics.flight_line import strike_speed
 from treescan.throw.detail.followed import follow_throw
 from treescan.throw.outcome.bag_mass import wrap_angle
 from treescan.throw.outcome.ends import HIT_BESIDE, HIT_LIMB, LANDED
@@ -43,7 +43,7 @@ def test_the_strike_on_a_flight_is_that_of_its_integration(seed):
     for s in rng.uniform(0.05, 0.95, 20) * rows[-1, 0]:
         true = np.interp(s, rows[:, 0], np.hypot(rows[:, 2], np.maximum(rows[:, 3], 0.0)))
 
-        assert strike_speed(Flight(table.height[0], float(table.step[0]), 0.0), s) == pytest.approx(true, rel=0.01)
+        assert strike_speed(table.height[0], float(table.step[0]), s) == pytest.approx(true, rel=0.01)
 
 
 def test_a_bag_that_strikes_wood_hard_is_not_counted_on():

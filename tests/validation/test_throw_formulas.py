@@ -12,7 +12,7 @@ import pytest
 from throw_oracles import apex_with_line, fly, terminal_speed
 
 from treescan.throw.ballistics.flight import Bag, drag_constant, flights, min_speed
-from treescan.throw.ballistics.flight_line import Flight
+from treescan.throw.ballistics.flight_line import Origin
 from treescan.throw.outcome.bag_mass import min_bag_mass
 from treescan.throw.outcome.snags import unsnagged
 from treescan.throw.settings import ThrowSettings
@@ -133,7 +133,7 @@ def test_snag_chance_along_a_path():
     scene = filled(density=0.5, snag_factor=0.1)
     heights = np.zeros(129)
 
-    through = unsnagged(scene.leaves, scene.rules.snag, Flight(heights, 12.0 / 128, 5.0), 0.0, 0.0, 0.0, 12.0)
+    through = unsnagged(scene.leaves, scene.rules.snag, heights, 12.0 / 128, Origin(0.0, 0.0, 5.0, 0.0), 12.0)
 
     assert 1 - through == pytest.approx(0.45118836, rel=1e-6)
 

@@ -100,7 +100,6 @@ METHODS = ("hand", "two_hand", "launcher")
 """Ways of throwing: one hand; both hands, swung between the legs; a launcher."""
 
 
-
 @dataclass(frozen=True)
 class ThrowSettings:
     """All that the throw path depends on besides the scan."""

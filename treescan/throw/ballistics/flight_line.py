@@ -15,17 +15,13 @@ INFINITE = 1e9
 """Farther, higher, faster than anything."""
 
 
-class Flight(NamedTuple):
-    """One tabulated flight from a hand.
+class Origin(NamedTuple):
+    """From where throws go in one plane: release point [m, local] and azimuth [rad]."""
 
-    height : (PIECES + 1,)  A row of `Flights`: heights above the release point on equal steps of distance. [m]
-    step : float            Distance between them. [m]
-    hand : float            Height of the release point. [m, local]
-    """
-
-    height: Floats
-    step: float
+    x: float
+    y: float
     hand: float
+    azimuth: float
 
 
 @njit(cache=True, nogil=True)
@@ -39,12 +35,12 @@ def height_on(height: Floats, step: float, s: float) -> float:
 
 
 @njit(cache=True, nogil=True)
-def strike_speed(flight: Flight, s: float) -> float:
+def strike_speed(height: Floats, step: float, s: float) -> float:
     """How fast a bag strikes something at distance s: its speed while it rises, its level speed while it falls. [m/s]
 
     From the flight's bend: z'' = -g / vx^2 with any drag along the path. A falling bag drops on where it strikes, however fast.
     """
-    z, step = flight.height, flight.step
+    z = height
     j = min(max(int(s / step + 0.5), 1), PIECES - 1)
     bend = 2.0 * z[j] - z[j - 1] - z[j + 1]
     rise = (z[j + 1] - z[j - 1]) / (2.0 * step) - bend / step * (s / step - j)

@@ -10,10 +10,10 @@ from numba import njit
 from treescan.arrays import Floats, Ints
 from treescan.reason import Reason
 from treescan.throw.ballistics.flight import PIECES, min_speed
-from treescan.throw.ballistics.flight_line import Flight, height_on
+from treescan.throw.ballistics.flight_line import Origin, height_on
 from treescan.throw.detail.limb_names import limb_name
 from treescan.throw.outcome.ends import HIT_BESIDE, HIT_LIMB, HIT_WIRE, MAX_CAPTURED, follow
-from treescan.throw.outcome.plane_throws import Origin, Served, room_for, throws_in_plane
+from treescan.throw.outcome.plane_throws import Served, room_for, throws_in_plane
 from treescan.throw.scene.fill_plane import fill_plane
 from treescan.throw.scene.flight_scene import FlightScene
 from treescan.throw.scene.nearby import near_items
@@ -103,7 +103,7 @@ def _stops_at(
         if above < scene.rules.bag_radius or above > HIGH_ENOUGH:
             continue
         other[TRIED] += 1
-        end, s_end, hit, _ = follow(scene, plane, Flight(height[g], step[g], origin.hand), over)
+        end, s_end, hit, _ = follow(scene, plane, height[g], step[g], origin.hand, over)
         if end == HIT_WIRE:
             other[WIRE_NEAR] += 1
         elif s_end <= s:

@@ -8,7 +8,7 @@ import numpy as np
 
 from treescan.arrays import Floats, Ints32
 from treescan.throw.ballistics.flight import PIECES
-from treescan.throw.ballistics.flight_line import Flight, strike_speed
+from treescan.throw.ballistics.flight_line import strike_speed
 from treescan.throw.outcome.ends import HIT_BESIDE, HIT_LIMB, MAX_CAPTURED, follow
 from treescan.throw.outcome.isolation import classify
 from treescan.throw.outcome.way_down import bag_lodges
@@ -83,10 +83,9 @@ def follow_throw(scene: FlightScene, feet: Floats, azimuth: float, height: Float
     fill_plane(scene, plane, feet[0], feet[1], azimuth, items, count)
     over = np.empty(MAX_CAPTURED, np.int32)
     hand = feet[2] + scene.rules.release
-    flight = Flight(height, step, hand)
-    end, s_end, hit, n = follow(scene, plane, flight, over)
-    lodged = bool(bag_lodges(scene, plane, flight, end, s_end, hit))
-    strike = float(strike_speed(flight, s_end)) if end == HIT_LIMB else 0.0
+    end, s_end, hit, n = follow(scene, plane, height, step, hand, over)
+    lodged = bool(bag_lodges(scene, plane, height, step, hand, end, s_end, hit))
+    strike = float(strike_speed(height, step, s_end)) if end == HIT_LIMB else 0.0
     s = np.arange(PIECES + 1) * step
     kept = s < s_end
     path = np.column_stack(

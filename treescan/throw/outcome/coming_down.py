@@ -7,7 +7,7 @@ from numba import njit
 
 from treescan.arrays import Floats
 from treescan.throw.ballistics.flight import PIECES
-from treescan.throw.ballistics.flight_line import INFINITE, Flight, apex_column, height_on
+from treescan.throw.ballistics.flight_line import INFINITE, apex_column, height_on
 from treescan.throw.scene.flight_scene import Things
 from treescan.throw.scene.plane import COLUMN_HIGH, COLUMN_LOW, COLUMN_S, GROUND_STEP, RANGE
 
@@ -27,9 +27,8 @@ def ground_on(ground: Floats, s: float) -> float:
 
 
 @njit(cache=True, nogil=True)
-def landing_place(ground: Floats, top: float, flight: Flight) -> float:
+def landing_place(ground: Floats, top: float, height: Floats, step: float, hand: float) -> float:
     """Distance s at which the flight meets the ground [m]; `top` is the highest of `ground` (of `Plane`)."""
-    height, step, hand = flight.height, flight.step, flight.hand
     j = PIECES
     while j > 1 and height[j - 1] + hand < top and height[j - 1] >= height[j]:
         j -= 1
@@ -55,14 +54,22 @@ def is_tall(column: Floats, k: int, ground: Floats, lift: float) -> bool:
 
 
 @njit(cache=True, nogil=True)
-def first_column(column: Floats, count: int, highest: float, bag: float, flight: Flight, s_end: float) -> int:
+def first_column(
+    column: Floats,
+    count: int,
+    highest: float,
+    bag: float,
+    height: Floats,
+    step: float,
+    hand: float,
+    s_end: float,
+) -> int:
     """The first of `count` solid columns before s_end that a flight meets; -1 when it meets none.
 
     Above the highest column (top at `highest`) it need not look: a flight rises, then falls.
     """
     if count == 0:
         return -1
-    height, step, hand = flight.height, flight.step, flight.hand
     top = highest + bag - hand
     apex = apex_column(height)
     up, down = INFINITE, -INFINITE

@@ -6,7 +6,7 @@ from numba import njit
 
 from treescan.arrays import Floats, Ints32
 from treescan.throw.ballistics.flight import PIECES
-from treescan.throw.ballistics.flight_line import Flight, height_on
+from treescan.throw.ballistics.flight_line import height_on
 from treescan.throw.outcome.coming_down import first_column, is_tall, landing_place
 from treescan.throw.outcome.first_touch import first_touch
 from treescan.throw.scene.flight_scene import WIRE, FlightScene
@@ -20,6 +20,7 @@ from treescan.throw.scene.plane import (
     GROUND_TOP,
     RANGE,
     Plane,
+    cells_of,
 )
 
 LANDED, HIT_LIMB, HIT_BESIDE, HIT_WIRE, BAD_PLACE = 0, 1, 2, 3, 4
@@ -30,7 +31,9 @@ MAX_CAPTURED = 96
 
 
 @njit(cache=True, nogil=True)
-def first_obstacle(scene: FlightScene, plane: Plane, flight: Flight) -> tuple[int, float, int]:
+def first_obstacle(
+    scene: FlightScene, plane: Plane, height: Floats, step: float, hand: float
+) -> tuple[int, float, int]:
     """What a flight meets first, the ground left aside.
 
     Returns
@@ -40,12 +43,18 @@ def first_obstacle(scene: FlightScene, plane: Plane, flight: Flight) -> tuple[in
     hit : int           Shape of the plane that was hit, -1 none.
     """
     bag = scene.rules.bag_radius
-    s_end, hit = first_touch(plane.shapes, scene.wood.r_start, scene.wood.r_end, bag, flight)
+    shapes = plane.shapes
+    cells = cells_of(shapes)
+    s_end, hit = first_touch(
+        shapes.shape, shapes.first, shapes.entry, shapes.looked, cells, height, step, hand
+    )
     end = LANDED
     if hit >= 0:
         end = HIT_WIRE if scene.wood.limb[plane.shapes.item[hit]] == WIRE else HIT_LIMB
-    s_end = min(s_end, PIECES * flight.step, RANGE)
-    k = first_column(plane.column, plane.counts[COLUMNS], plane.levels[COLUMNS_TOP], bag, flight, s_end)
+    s_end = min(s_end, PIECES * step, RANGE)
+    k = first_column(
+        plane.column, plane.counts[COLUMNS], plane.levels[COLUMNS_TOP], bag, height, step, hand, s_end
+    )
     if k >= 0:
         tall = is_tall(plane.column, k, plane.ground, scene.rules.lift)
         return HIT_BESIDE if tall else LANDED, plane.column[k, COLUMN_S], -1
@@ -54,7 +63,14 @@ def first_obstacle(scene: FlightScene, plane: Plane, flight: Flight) -> tuple[in
 
 @njit(cache=True, nogil=True)
 def crossings_under(
-    cross: Floats, cross_item: Ints32, count: int, limb: Ints32, flight: Flight, s_end: float, over: Ints32
+    cross: Floats,
+    limb: Ints32,
+    count: int,
+    height: Floats,
+    step: float,
+    hand: float,
+    s_end: float,
+    over: Ints32,
 ) -> int:
     """Limbs that pierce the curtain between the flight, up to s_end, and the ground: their crossings, near end first, put into `over`.
 
@@ -65,8 +81,8 @@ def crossings_under(
         s = cross[c, CROSS_S]
         if s >= s_end:
             break
-        if cross[c, CROSS_Z] < height_on(flight.height, flight.step, s) + flight.hand:
-            if cross_item[c] >= 0 and limb[cross_item[c]] == WIRE:
+        if cross[c, CROSS_Z] < height_on(height, step, s) + hand:
+            if limb[c] == WIRE:
                 return -1
             if found < MAX_CAPTURED:
                 over[found] = c
@@ -75,18 +91,20 @@ def crossings_under(
 
 
 @njit(cache=True, nogil=True)
-def follow(scene: FlightScene, plane: Plane, flight: Flight, over: Ints32) -> tuple[int, float, int, int]:
+def follow(
+    scene: FlightScene, plane: Plane, height: Floats, step: float, hand: float, over: Ints32
+) -> tuple[int, float, int, int]:
     """Fly one flight through the plane: how it ends, where [m], the shape hit, and how many crossings lie under it.
 
     A limb beyond the landing place cannot be under the flight, so the ground decides only where the bag comes down.
     """
-    end, s_end, hit = first_obstacle(scene, plane, flight)
+    end, s_end, hit = first_obstacle(scene, plane, height, step, hand)
     count = crossings_under(
-        plane.cross, plane.cross_item, plane.counts[CROSSINGS], scene.wood.limb, flight, s_end, over
+        plane.cross, plane.cross_limb, plane.counts[CROSSINGS], height, step, hand, s_end, over
     )
     if count < 0:
         return HIT_WIRE, s_end, hit, 0
-    s_ground = landing_place(plane.ground, plane.levels[GROUND_TOP], flight)
+    s_ground = landing_place(plane.ground, plane.levels[GROUND_TOP], height, step, hand)
     if s_ground < s_end:
         return LANDED, s_ground, -1, count
     return end, s_end, hit, count

@@ -4,31 +4,27 @@ from __future__ import annotations
 
 from numba import njit
 
-from treescan.arrays import Floats
+from treescan.arrays import Floats, Ints, Ints32
 from treescan.geometry import gap_segments
 from treescan.throw.ballistics.flight import PIECES
-from treescan.throw.ballistics.flight_line import INFINITE, Flight
+from treescan.throw.ballistics.flight_line import INFINITE
 from treescan.throw.scene.plane import (
-    ALONG,
     BOX_HALF,
     BOX_S,
     BOX_Z,
-    CELL_SIDE,
-    CELLS_END,
-    CELLS_HIGH,
-    CELLS_LOW,
     END_N,
     END_S,
     END_Z,
+    R_END,
+    R_START,
     S_MAX,
     S_MIN,
     START_N,
     START_S,
     START_Z,
-    UP,
     Z_MAX,
     Z_MIN,
-    Shapes,
+    Cells,
 )
 
 ENTRY = 1e-3
@@ -77,26 +73,30 @@ def _entry(
 
 @njit(cache=True, nogil=True)
 def first_touch(
-    shapes: Shapes, r_start: Floats, r_end: Floats, bag: float, flight: Flight
+    shape: Floats,
+    first: Ints32,
+    entry: Ints32,
+    looked: Ints,
+    cells: Cells,
+    height: Floats,
+    step: float,
+    hand: float,
 ) -> tuple[float, int]:
     """Where a flight first touches a shape of the plane [m], and which; (INFINITE, -1) when it never does.
 
     Parameters
     ----------
-    shapes                  Of `Plane`.
-    r_start, r_end          Of `Capsules`. [m]
-    bag : float             Half the bag's width. [m]
+    shape, first, entry, looked     Of `Shapes` (plain arrays: taking them out of a tuple for every throw costs more than the work).
+    height, step                    A row of `Flights`. [m]
+    hand : float                    Height of the release point. [m, local]
 
     Notes
     -----
     Piece by piece, only the shapes entered in the cells the piece goes through are compared; nothing touched on a piece means
     nothing was touched before the next.
     """
-    shape, item, first, entry, looked = shapes.shape, shapes.item, shapes.first, shapes.entry, shapes.looked
-    frame, ns, nz = shapes.frame, shapes.size[ALONG], shapes.size[UP]
-    height, step, hand = flight.height, flight.step, flight.hand
-    inv, z_low, z_high = 1.0 / frame[CELL_SIDE], frame[CELLS_LOW], frame[CELLS_HIGH]
-    last = min(PIECES, int(frame[CELLS_END] / step) + 1)
+    inv, z_low, z_high, ns, nz = cells.per_metre, cells.low, cells.high, cells.along, cells.up
+    last = min(PIECES, int(cells.end / step) + 1)
     zb = height[0] + hand
     for j in range(last):
         za = zb
@@ -131,8 +131,7 @@ def first_touch(
                 sk, zk, nk = shape[k, START_S], shape[k, START_Z], shape[k, START_N]
                 es, ez, en = shape[k, END_S] - sk, shape[k, END_Z] - zk, shape[k, END_N] - nk
                 d2, u, v = gap_segments(s0, za, 0.0, step, dz, 0.0, sk, zk, nk, es, ez, en)
-                i = item[k]
-                r0, r1 = r_start[i] + bag, r_end[i] + bag
+                r0, r1 = shape[k, R_START], shape[k, R_END]
                 reach = r0 + v * (r1 - r0)
                 if d2 >= reach * reach:
                     continue

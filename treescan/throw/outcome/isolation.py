@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-import numpy as np
 from numba import njit
 
 from treescan.arrays import Floats, Ints32
 from treescan.throw.ballistics.flight_line import INFINITE
 from treescan.throw.outcome.bag_mass import min_bag_mass, wrap_angle
 from treescan.throw.outcome.way_down import shaft_clear
-from treescan.throw.scene.flight_scene import BESIDE, FlightScene
-from treescan.throw.scene.plane import CROSS_HALF, CROSS_S, CROSS_SHARE, CROSS_TOP, FAR_SIDE, NEAR_SIDE, Plane
+from treescan.throw.scene.flight_scene import FlightScene
+from treescan.throw.scene.plane import CROSS_HALF, CROSS_S, CROSS_TOP, FAR_SIDE, NEAR_SIDE, Plane
 
 CLEAN, WORKED, SEVERAL = 1, 2, 3
 """Isolation classes: only the wanted limb between the legs; others are worked off; the line lies over several limbs."""
@@ -24,29 +23,29 @@ NOBODY = -999
 """No limb's id."""
 
 
-class Under(NamedTuple):
-    """What lies under a line: crossings over[:count] of the plane (`CROSS_S` ...), near end first.
+class Ask(NamedTuple):
+    """What `judge` must know of a wanted crossing.
 
-    cross (q, 5), item (q,)     Of `Plane`.
-    limb, node (k,)             Of `Capsules`.
-    over (d,)                   Rows of `cross`.
+    stem_node : int     Last node of the stem below the union, that is walked round.
+    lodged : bool       The bag is stuck.
+    room : float        What pierces the curtain this near on both sides of the wanted limb can not be worked off. [m]
+    max_worked : int    Limbs that one working clears at most.
+    outdone : bool      A limb known to count stands higher, so that the line cannot stay as it fell: only saves looking further.
     """
 
-    cross: Floats
-    item: Ints32
-    limb: Ints32
-    node: Ints32
-    over: Ints32
+    stem_node: int
+    lodged: bool
+    room: float
+    max_worked: int
+    outdone: bool
 
 
 @njit(cache=True, nogil=True)
-def highest_limbs(under: Under, count: int) -> tuple[float, int, float]:
+def highest_limbs(cross: Floats, limb: Ints32, over: Ints32, count: int) -> tuple[float, int, float]:
     """Highest top under the line besides the stem's, the limb it belongs to, and the highest top of any other limb. [m]"""
-    cross, item, limb, over = under.cross, under.item, under.limb, under.over
     first, whose, second = -INFINITE, NOBODY, -INFINITE
     for m in range(count):
-        j = item[over[m]]
-        own = limb[j] if j >= 0 else BESIDE
+        own = limb[over[m]]
         if own == 0:
             continue
         top = cross[over[m], CROSS_TOP]
@@ -61,14 +60,7 @@ def highest_limbs(under: Under, count: int) -> tuple[float, int, float]:
 
 @njit(cache=True, nogil=True)
 def judge(
-    under: Under,
-    count: int,
-    which: int,
-    stem_node: int,
-    lodged: bool,
-    room: float,
-    max_worked: int,
-    outdone: bool,
+    cross: Floats, limb: Ints32, node: Ints32, over: Ints32, count: int, which: int, ask: Ask
 ) -> tuple[int, bool, bool, bool, float]:
     """What is under the line besides the wanted crossing over[which]?
 
@@ -81,26 +73,23 @@ def judge(
 
     Notes
     -----
-    `outdone` says that a limb known to count stands higher, so that the line cannot stay as it fell: it only saves looking further.
-    `room` on both sides of the wanted limb belongs to it: what pierces the curtain there can not be worked off. The stem below the
-    union (up to `stem_node`) is walked round; the wanted limb's own next crossing is the same limb.
+    cross, limb, node : of `Plane`; over : crossings under the line, near end first. The stem below the union is walked round; the wanted
+    limb's own next crossing is the same limb.
     """
-    cross, item, limb, node, over = under.cross, under.item, under.limb, under.node, under.over
+    lodged, room, max_worked = ask.lodged, ask.room, ask.max_worked
     c = over[which]
-    s_t, top_t, half_t, own = cross[c, CROSS_S], cross[c, CROSS_TOP], cross[c, CROSS_HALF], limb[item[c]]
+    s_t, top_t, half_t, own = cross[c, CROSS_S], cross[c, CROSS_TOP], cross[c, CROSS_HALF], limb[c]
     near, far, beneath = 0, 0, 0
     highest, first, last = -INFINITE, s_t, s_t
     for m in range(count):
         o = over[m]
         if o == c:
             continue
-        j = item[o]
         s, half = cross[o, CROSS_S], cross[o, CROSS_HALF]
-        if j >= 0:
-            if limb[j] == 0 and node[j] <= stem_node:
-                continue
-            if limb[j] == own and abs(s - s_t) <= 2 * (half + half_t):
-                continue
+        if limb[o] == 0 and node[o] <= ask.stem_node:
+            continue
+        if limb[o] == own and abs(s - s_t) <= 2 * (half + half_t):
+            continue
         highest = max(highest, cross[o, CROSS_TOP])
         first, last = min(first, s), max(last, s)
         if s - half > s_t + room:
@@ -109,7 +98,9 @@ def judge(
             near += 1
         else:
             beneath += 1
-        if (beneath > 0 or far > max_worked or near > max_worked) and (outdone or lodged or highest >= top_t):
+        if (beneath > 0 or far > max_worked or near > max_worked) and (
+            ask.outdone or lodged or highest >= top_t
+        ):
             return 0, False, False, False, 0.0
     stays = not lodged and top_t > highest
     if near + far + beneath == 0 and not lodged:
@@ -151,18 +142,6 @@ def come_down(
 
 
 @njit(cache=True, nogil=True)
-def bears(scene: FlightScene, plane: Plane, c: int, s_end: float) -> bool:
-    """Does crossing c count as over its union: within reach of it, passed with the bag's width to spare, and not drooping too much to
-    hold the line?"""
-    i, cross, wood = plane.cross_item[c], plane.cross, scene.wood
-    if wood.near[i] + cross[c, CROSS_SHARE] * (wood.far[i] - wood.near[i]) > wood.limit[i]:
-        return False
-    if s_end < cross[c, CROSS_S] + cross[c, CROSS_HALF] + scene.rules.bag_radius:
-        return False
-    return wood.slope[i] >= -np.arctan(scene.rules.friction)
-
-
-@njit(cache=True, nogil=True)
 def classify(
     scene: FlightScene, plane: Plane, over: Ints32, which: int, s_end: float, lodged: bool, hand: float
 ) -> tuple[int, int]:
@@ -176,17 +155,17 @@ def classify(
     hand : float        Height of the release point. [m, local]
     """
     c, count, rules = over[which], len(over), scene.rules
-    if not bears(scene, plane, c, s_end):
+    cross, union = plane.cross, plane.cross_union[c]
+    if union < 0 or s_end < cross[c, CROSS_S] + cross[c, CROSS_HALF] + rules.bag_radius:
         return 0, 0
-    stem_node = scene.stem_node[scene.wood.union[plane.cross_item[c]]]
-    room = plane.cross[c, CROSS_HALF] + 2 * rules.bag_radius + rules.clearance
-    under = Under(plane.cross, plane.cross_item, scene.wood.limb, scene.wood.node, over)
+    room = cross[c, CROSS_HALF] + 2 * rules.bag_radius + rules.clearance
+    ask = Ask(scene.stem_node[union], lodged, room, rules.max_worked, False)
     verdict, back, front, stays, extent = judge(
-        under, count, which, stem_node, lodged, room, rules.max_worked, False
+        cross, plane.cross_limb, plane.cross_node, over, count, which, ask
     )
     stays = stays and count - 1 <= rules.max_between
     clear_back = not back or shaft_clear(scene, plane, c, FAR_SIDE)
     shafts = verdict == WORKABLE and clear_back and (not front or shaft_clear(scene, plane, c, NEAR_SIDE))
-    tail = plane.cross[c, CROSS_TOP] - hand
+    tail = cross[c, CROSS_TOP] - hand
     k = come_down(verdict, shafts, stays, extent, tail, rules.line, rules.rough, rules.bag_mass)
     return k, int(back) + int(front) if k == WORKED else 0

@@ -9,7 +9,8 @@ from numba import njit
 from numpy.typing import NDArray
 
 from treescan.arrays import Flags, Floats, Ints32
-from treescan.throw.outcome.plane_throws import Origin, room_for, throws_in_plane
+from treescan.throw.ballistics.flight_line import Origin
+from treescan.throw.outcome.plane_throws import room_for, throws_in_plane
 from treescan.throw.scene.fill_plane import fill_plane
 from treescan.throw.scene.flight_scene import FlightScene
 from treescan.throw.scene.nearby import can_pierce, near_among, near_items

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from numba import njit
 
+from treescan.arrays import Floats
 from treescan.geometry import gap_segments
-from treescan.throw.ballistics.flight_line import Flight, height_on
+from treescan.throw.ballistics.flight_line import height_on
 from treescan.throw.outcome.coming_down import ground_on
 from treescan.throw.outcome.ends import HIT_LIMB, LANDED
-from treescan.throw.scene.fill_plane import limb_of
 from treescan.throw.scene.flight_scene import FlightScene
 from treescan.throw.scene.plane import (
     CELL_SIDE,
@@ -85,17 +85,26 @@ def shaft_clear(scene: FlightScene, plane: Plane, c: int, side: int) -> bool:
     if plane.shaft[c, side] == UNKNOWN:
         away = plane.cross[c, CROSS_HALF] + scene.rules.bag_radius + scene.rules.clearance
         s = plane.cross[c, CROSS_S] + (away if side == FAR_SIDE else -away)
-        clear = way_down_clear(scene, plane, s, plane.cross[c, CROSS_Z], limb_of(scene, plane.cross_item[c]))
+        clear = way_down_clear(scene, plane, s, plane.cross[c, CROSS_Z], plane.cross_limb[c])
         plane.shaft[c, side] = OPEN if clear else CLOSED
     return plane.shaft[c, side] == OPEN
 
 
 @njit(cache=True, nogil=True)
-def bag_lodges(scene: FlightScene, plane: Plane, flight: Flight, end: int, s_end: float, hit: int) -> bool:
+def bag_lodges(
+    scene: FlightScene,
+    plane: Plane,
+    height: Floats,
+    step: float,
+    hand: float,
+    end: int,
+    s_end: float,
+    hit: int,
+) -> bool:
     """After hitting something the bag drops straight down: does it stay up in the tree?  `end`, `s_end`, `hit` of `follow`."""
     if end == LANDED:
         return False
     if end != HIT_LIMB:
         return True
-    z = height_on(flight.height, flight.step, s_end) + flight.hand
+    z = height_on(height, step, s_end) + hand
     return not way_down_clear(scene, plane, s_end, z, scene.wood.limb[plane.shapes.item[hit]])

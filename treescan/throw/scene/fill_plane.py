@@ -38,6 +38,8 @@ from treescan.throw.scene.plane import (
     LAST_COLUMN,
     MAX_CELLS,
     MIN_S,
+    R_END,
+    R_START,
     RANGE,
     S_MAX,
     S_MIN,
@@ -103,11 +105,7 @@ def fill_plane(
     columns = _fill_columns(scene, plane, x, y, azimuth) if scene.things.some else 0
     crossings = plane.counts[CROSSINGS]
     _sort_crossings(plane, crossings)
-    targets = 0
-    for k in range(crossings):
-        if plane.cross_item[k] >= 0 and scene.wood.union[plane.cross_item[k]] >= 0:
-            plane.target[targets] = k
-            targets += 1
+    targets = _fill_targets(scene, plane, crossings)
     plane.counts[COLUMNS], plane.counts[TARGETS] = columns, targets
     plane.shaft[:crossings] = UNKNOWN
     _sort_into_cells(plane.shapes, plane.counts[SHAPES])
@@ -160,6 +158,7 @@ def _fill_shapes(
         row[START_S], row[START_Z], row[START_N], row[END_S], row[END_Z], row[END_N] = s0, z0, n0, s1, z1, n1
         row[BOX_S], row[BOX_Z] = 0.5 * (row[S_MIN] + row[S_MAX]), 0.5 * (row[Z_MIN] + row[Z_MAX])
         row[BOX_HALF] = 0.5 * np.sqrt((row[S_MAX] - row[S_MIN]) ** 2 + (row[Z_MAX] - row[Z_MIN]) ** 2)
+        row[R_START], row[R_END] = r0 + bag, r1 + bag
         item[p] = i
         wires += limb[i] == WIRE
         p += 1
@@ -181,6 +180,25 @@ def _fill_shapes(
                 cross_item[q] = i
                 q += 1
     plane.counts[SHAPES], plane.counts[CROSSINGS], plane.counts[WIRES] = p, q, wires
+
+
+@njit(cache=True, nogil=True)
+def _fill_targets(scene: FlightScene, plane: Plane, count: int) -> int:
+    """What every crossing belongs to; returns how many serve a union: within reach of it, and not drooping so that the line slides off."""
+    wood, droop, targets = scene.wood, -np.arctan(scene.rules.friction), 0
+    for k in range(count):
+        i = plane.cross_item[k]
+        plane.cross_limb[k], plane.cross_node[k], plane.cross_union[k] = BESIDE, -1, -1
+        if i < 0:
+            continue
+        plane.cross_limb[k], plane.cross_node[k] = wood.limb[i], wood.node[i]
+        along = wood.near[i] + plane.cross[k, CROSS_SHARE] * (wood.far[i] - wood.near[i])
+        if wood.union[i] < 0 or along > wood.limit[i] or wood.slope[i] < droop:
+            continue
+        plane.cross_union[k] = wood.union[i]
+        plane.target[targets] = k
+        targets += 1
+    return targets
 
 
 @njit(cache=True, nogil=True)
@@ -294,9 +312,3 @@ def _fill_columns(scene: FlightScene, plane: Plane, x: float, y: float, azimuth:
             run_start = -1.0
     plane.counts[CROSSINGS] = q
     return c
-
-
-@njit(cache=True, nogil=True)
-def limb_of(scene: FlightScene, item: int) -> int:
-    """Limb of a crossing's item; BESIDE for what is not this tree."""
-    return scene.wood.limb[item] if item >= 0 else BESIDE

@@ -43,7 +43,9 @@ LAST_COLUMN = 590
 S_MIN, S_MAX, Z_MIN, Z_MAX = 0, 1, 2, 3
 START_S, START_Z, START_N, END_S, END_Z, END_N = 4, 5, 6, 7, 8, 9
 BOX_S, BOX_Z, BOX_HALF = 10, 11, 12
-"""Columns of `Shapes.shape`: its box; its axis from start to end; middle and half the diagonal of the box. [m]"""
+R_START, R_END = 13, 14
+"""Columns of `Shapes.shape`: its box; its axis from start to end; middle and half the diagonal of the box; its radius at both ends with
+half the bag's width added. [m]"""
 
 CROSS_S, CROSS_Z, CROSS_TOP, CROSS_HALF, CROSS_SHARE = 0, 1, 2, 3, 4
 """Columns of `Plane.cross`: where the axis pierces the plane; height of the limb's top there; half its width along s [m]; share along
@@ -74,7 +76,7 @@ UNKNOWN, CLOSED, OPEN = -1, 0, 1
 class Shapes(NamedTuple):
     """The limbs and wires near a plane, and the cells in which they are looked up.
 
-    shape : (p, 13)         Box and axis; columns S_MIN ... BOX_HALF.
+    shape : (p, 15)         Box, axis and radius; columns S_MIN ... R_END.
     item : (p,) int32       Row in the scene.
     first : (k + 1,) int32  Entries of cell k (s-major, upward) are entry[first[k] : first[k + 1]].
     entry : (e,) int32      Shapes whose box meets the cell.
@@ -92,12 +94,25 @@ class Shapes(NamedTuple):
     looked: Ints
 
 
+class Cells(NamedTuple):
+    """The cells of `Shapes` as bare figures for the compiled loops: 1 / side [1/m], lowest z, end along s, top [m]; cells along s, upward."""
+
+    per_metre: float
+    low: float
+    end: float
+    high: float
+    along: int
+    up: int
+
+
 class Plane(NamedTuple):
     """One vertical plane, filled by `fill_plane`.
 
     cross : (q, 5)          Crossings by rising s; columns CROSS_S ... CROSS_SHARE.
     cross_item : (q,) int32 Row in the scene, -1 for a thing beside the tree.
-    target : (t,) int32     Crossings that belong to a union, by rising s.
+    cross_limb, cross_node (q,) int32   Limb (WIRE, BESIDE) and graph node, -1 for what is not this tree.
+    cross_union : (q,) int32    Union that a line over this crossing serves, if the bag passes it; -1 = none.
+    target : (t,) int32     Crossings with a union, by rising s.
     shaft : (q, 2) int8     Is the way down beside the limb clear, NEAR_SIDE and FAR_SIDE: UNKNOWN, CLOSED or OPEN.
     ground : (g,)           Ground heights every GROUND_STEP.
     column : (c, 3)         COLUMN_S, COLUMN_LOW, COLUMN_HIGH.
@@ -109,6 +124,9 @@ class Plane(NamedTuple):
     shapes: Shapes
     cross: Floats
     cross_item: Ints32
+    cross_limb: Ints32
+    cross_node: Ints32
+    cross_union: Ints32
     target: Ints32
     shaft: NDArray[np.int8]
     ground: Floats
@@ -125,7 +143,7 @@ def empty_plane(capacity: int) -> Plane:
     n = capacity + 1
     crossings = n + MAX_COLUMNS
     shapes = Shapes(
-        np.empty((n, 13)),
+        np.empty((n, 15)),
         np.empty(n, np.int32),
         np.zeros(MAX_CELLS + 1, np.int32),
         np.empty(MAX_CELLS + ENTRIES_PER_SHAPE * n, np.int32),
@@ -138,6 +156,9 @@ def empty_plane(capacity: int) -> Plane:
         np.empty((crossings, 5)),
         np.empty(crossings, np.int32),
         np.empty(crossings, np.int32),
+        np.empty(crossings, np.int32),
+        np.empty(crossings, np.int32),
+        np.empty(crossings, np.int32),
         np.empty((crossings, 2), np.int8),
         np.empty(int(RANGE / GROUND_STEP) + 2),
         np.empty((MAX_COLUMNS, 3)),
@@ -145,4 +166,13 @@ def empty_plane(capacity: int) -> Plane:
         np.zeros(2),
         np.empty((crossings, 5)),
         np.empty(crossings, np.int32),
+    )
+
+
+@njit(cache=True, nogil=True)
+def cells_of(shapes: Shapes) -> Cells:
+    """The cells of a filled plane as bare figures."""
+    frame, size = shapes.frame, shapes.size
+    return Cells(
+        1.0 / frame[CELL_SIDE], frame[CELLS_LOW], frame[CELLS_END], frame[CELLS_HIGH], size[ALONG], size[UP]
     )

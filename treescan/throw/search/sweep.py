@@ -11,8 +11,9 @@ from numba import njit
 from numpy.typing import NDArray
 
 from treescan.arrays import Flags, Floats
+from treescan.throw.ballistics.flight_line import Origin
 from treescan.throw.outcome.ends import HIT_WIRE
-from treescan.throw.outcome.plane_throws import ANY_UNION, Origin, room_for, throws_in_plane
+from treescan.throw.outcome.plane_throws import ANY_UNION, room_for, throws_in_plane
 from treescan.throw.scene.fill_plane import fill_plane
 from treescan.throw.scene.flight_scene import FlightScene
 from treescan.throw.scene.nearby import near_among, near_items
