@@ -2,6 +2,7 @@
 
     python scripts/bench_second.py --scans 60 --seed 7       half of them fixed, half drawn from the seed
     python scripts/bench_second.py --only F04 --pictures 1      one scan by (part of) its name, with a picture
+    python scripts/bench_second.py --only F04 --keep         and its cloud and tree.json
     python scripts/bench_second.py --out /tmp/second --pictures 10
 
 Writes table.md, rows.json (a line of figures a scan) and pictures into --out.
@@ -44,19 +45,27 @@ def badness(row: dict) -> float:
     )
 
 
-def run(recipe, folder: Path):
-    """One scan made, read, traced and scored: score, made scan, tree.json, surroundings.json."""
-    start = time.process_time()
-    made = make(recipe)
-    making = time.process_time() - start
+def read_and_traced(made, folder: Path) -> float:
+    """Write the cloud, read and trace it, write tree.json; seconds that tracing took."""
     path = folder / "scan.laz"
-    write(made.scan, path, made.origin, recipe.feet, recipe.sources)
+    write(made.scan, path, made.origin, made.recipe.feet, made.recipe.sources)
     cloud = read_cloud(path)
     foot = made.origin[:2] - cloud.frame.to_map(np.zeros((1, 3)))[0, :2]
     start = time.perf_counter()
     traced = trace(cloud, at=foot)
     seconds = time.perf_counter() - start
     write_tree(traced, folder / "tree.json")
+    return seconds
+
+
+def run(recipe, folder: Path, again: bool = False):
+    """One scan made, read, traced (or kept earlier), scored: score, made scan, tree.json, surroundings.json."""
+    start = time.process_time()
+    made = make(recipe)
+    making = time.process_time() - start
+    seconds = 0.0
+    if not (again and (folder / "tree.json").exists()):
+        seconds = read_and_traced(made, folder)
     tree = json.loads((folder / "tree.json").read_text(encoding="utf-8"))
     beside = folder / "surroundings.json"
     beside = json.loads(beside.read_text(encoding="utf-8")) if beside.exists() else None
@@ -89,6 +98,10 @@ def main() -> None:
     )
     ask.add_argument("--pictures", type=int, default=0, help="draw so many of the worst scans")
     ask.add_argument("--out", type=Path, default=Path(tempfile.gettempdir()) / "second_bench")
+    ask.add_argument("--keep", action="store_true", help="leave each scan's cloud and tree.json in --out")
+    ask.add_argument(
+        "--again", action="store_true", help="score what an earlier run with --keep left in --out"
+    )
     asked = ask.parse_args()
     seed = asked.seed if asked.seed is not None else secrets.randbelow(10**6)
     recipes = bench(asked.scans, seed)
@@ -110,7 +123,9 @@ def main() -> None:
             if asked.minutes is not None and time.process_time() > 60 * asked.minutes:
                 break
             try:
-                result, made, tree, beside = run(recipe, Path(temporary))
+                folder = asked.out / recipe.name.split()[0] if asked.keep or asked.again else Path(temporary)
+                folder.mkdir(exist_ok=True)
+                result, made, tree, beside = run(recipe, folder, asked.again)
             except TreescanError as error:
                 failed.append((recipe.name, str(error)))
                 print(f"{recipe.name}: {error}", flush=True)

@@ -124,18 +124,27 @@ def _figures(diameters):
 
 
 def _unions(made, tree, to_local):
-    """Matched rows, misses, and counts of right, missed and false at 5 and 10 cm."""
+    """Matched rows, misses, and counts of right, missed and false at 5 and 10 cm.
+
+    A claimed union with several limbs above it stands for as many unions less one; where the truth's
+    parent ends at a cut, its largest limb there carries it on and is asked for by no one.
+    """
     true = [u for u in made.scene.truth.unions if u.size >= 0.03]
-    claimed = [u for u in tree.get("unions", []) if len(u["child_diameters"]) > 0]
-    size = np.array(
-        [
-            sorted(u["child_diameters"])[-2] if len(u["child_diameters"]) > 1 else min(u["child_diameters"])
-            for u in claimed
-        ]
-    )
+    claimed, sizes = [], []
+    for u in tree.get("unions", []):
+        above = sorted(u["child_diameters"], reverse=True)
+        for smaller in above[1:] or above:
+            claimed.append(u)
+            sizes.append(smaller)
+    size = np.array(sizes)
     xyz = np.array([u["xyz"] for u in claimed]).reshape(-1, 3) + to_local
     crotch = np.array([u.get("crotch") or [np.nan] * 3 for u in claimed], float).reshape(-1, 3) + to_local
     place = np.array([u.place for u in true]).reshape(-1, 3)
+    onward: dict[int, int] = {}
+    for a, u in enumerate(true):
+        if u.onward == 0 and u.child > (true[onward[u.host]].child if u.host in onward else 0.0):
+            onward[u.host] = a
+    free = {a for a, u in enumerate(true) if u.kind in OPTIONAL} | set(onward.values())
     tolerance = np.array([max(0.12, u.parent) for u in true])
     pairs = []
     if true and claimed:
@@ -151,7 +160,7 @@ def _unions(made, tree, to_local):
     for least in (0.05, 0.10):
         right = missed = false = unseen = 0
         for a, u in enumerate(true):
-            if u.size < least or u.kind in OPTIONAL:
+            if u.size < least or a in free:
                 continue
             right += a in of_true
             missed += a not in of_true
@@ -185,7 +194,7 @@ def _unions(made, tree, to_local):
     rows = []
     for a, b in pairs:
         u = true[a]
-        if u.kind in OPTIONAL or u.size < 0.05:
+        if a in free or u.size < 0.05:
             continue
         off = xyz[b] - u.place
         axis = made.scene.limbs[u.host].tangent[made.scene.limbs[u.limb].at]
@@ -201,6 +210,8 @@ def _beside_matter(made, xyz):
     """
     truth = made.scene.truth
     if any(np.linalg.norm(u.place - xyz) < max(0.15, u.parent) for u in truth.unions if u.kind in OPTIONAL):
+        return True
+    if len(truth.touches) and np.linalg.norm(truth.touches - xyz, axis=1).min() < 0.2:
         return True
     if any(m.kind == "graft" and np.linalg.norm(m.xyz[-1] - xyz) < 0.3 for m in made.scene.limbs):
         return True

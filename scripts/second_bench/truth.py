@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import open3d as o3d
+from scipy.spatial import cKDTree
 
 from second_bench.axis import Limb
 from second_bench.bark import bark_distance, ring_area
@@ -62,6 +63,7 @@ class TreeTruth:
     spread : (n,) float               How far the outline strays from that circle. [m]
     unions : tuple of Union           Of limbs of 3 cm and more.
     stems : (k, 3)                    x, y and diameter at breast height of each stem. [m]
+    touches : (k, 3)                  Where limbs of 4 cm and more that are not parent and child touch. [m]
     top : float                       Highest wood. [m]
     ground : float                    Ground at the foot. [m]
     volume : float                    Of the limbs' closed surfaces above ground, overlaps counted twice. [m3]
@@ -76,6 +78,7 @@ class TreeTruth:
     spread: np.ndarray
     unions: tuple[Union, ...]
     stems: np.ndarray
+    touches: np.ndarray
     top: float
     ground: float
     volume: float
@@ -121,6 +124,7 @@ def truth_of(limbs: tuple[Limb, ...], rings: list[np.ndarray], slope=(0.0, 0.0))
         spread,
         unions,
         _stems(limbs, own, plain, slope),
+        _touches(limbs),
         float(axis[tree, 2].max()),
         0.0,
         float((np.pi * radius**2 * step)[tree].sum()),
@@ -229,6 +233,25 @@ def _crotch(place, d_host, d_limb, host, host_rings, limb, limb_rings):
     if not np.isfinite(left[best]) or left[best] <= 0:
         return np.full(3, np.nan)
     return place + left[best] * rays[best]
+
+
+def _touches(limbs, least=0.02, near=0.35):
+    """Places where limbs meet that did not grow from each other, past their parents' bark."""
+    xyz, radius, owner = [], [], []
+    for i, m in enumerate(limbs):
+        host = limbs[m.parent] if m.parent >= 0 else None
+        start = bark_distance(host.radius[m.at], m.angle) + 2 * m.radius[0] if host is not None else 0.0
+        thick = (m.radius > least) & (m.along >= start) & (m.kind != "liana")
+        xyz.append(m.xyz[thick])
+        radius.append(m.radius[thick])
+        owner.append(np.full(int(thick.sum()), i))
+    xyz, radius, owner = np.concatenate(xyz), np.concatenate(radius), np.concatenate(owner)
+    a, b = cKDTree(xyz).query_pairs(near, output_type="ndarray").T
+    parent = np.array([m.parent for m in limbs])
+    strange = (owner[a] != owner[b]) & (parent[owner[a]] != owner[b]) & (parent[owner[b]] != owner[a])
+    a, b = a[strange], b[strange]
+    close = np.linalg.norm(xyz[a] - xyz[b], axis=1) < radius[a] + radius[b]
+    return 0.5 * (xyz[a[close]] + xyz[b[close]])
 
 
 def _stems(limbs, own, plain, slope):

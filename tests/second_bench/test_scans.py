@@ -60,7 +60,7 @@ def test_points_lie_on_surfaces_within_the_stated_noise(scene, scan):
 
 
 def test_owners_are_the_limbs_that_were_hit(scene, scan):
-    """A point of wood lies on the bark of the limb it is said to be of; shoots under 5 cm mix with what is behind."""
+    """A point of wood lies on the bark of the limb it is said to be of; thinner shoots mix with others."""
     for k in np.unique(scan.owner[scan.kind == WOOD]):
         if scene.limbs[k].radius[0] < 0.025:
             continue

@@ -110,6 +110,19 @@ def test_crotch_of_a_level_limb_is_on_its_upper_bark_at_the_stem():
     assert (union.parent, union.child, union.onward) == pytest.approx((0.2, 0.1, 0.2), rel=1e-6)
 
 
+def test_limbs_that_touch_are_told():
+    """Two bars from one stem that cross at (1, 0, 2)."""
+    stem = straight((0, 0, 0), (0, 0, 1), 4.0, 0.1, kind="stem")
+    low = straight((0, 0, 1), (1, 0, 1), 3.0, 0.04, 0, 50, angle=np.pi / 4)
+    high = straight((0, 0, 3), (1, 0, -1), 3.0, 0.04, 0, 150, angle=np.pi * 0.75)
+    limbs = (stem, low, high)
+    touches = truth_of(limbs, dressed(limbs, SMOOTH, np.random.default_rng(1))).touches
+
+    assert len(touches)
+    assert np.allclose(touches.mean(axis=0), [1, 0, 2], atol=0.02)
+    assert not len(truth_of(limbs[:2], dressed(limbs[:2], SMOOTH, np.random.default_rng(1))).touches)
+
+
 @pytest.mark.parametrize("form", FORMS)
 def test_every_form_grows_a_sound_tree(form):
     """Parents come first, limbs start on their parent's axis and are thinner, a rising fork's crotch is
