@@ -3,49 +3,47 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from importlib import import_module
-from typing import Any
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+from typing import Any, NoReturn
 
 import numpy as np
 
 
-class Reason(str):
+class Reason:
     """One finding: what was found (`code`) and the figures and names that go with it (`values`).
 
-    Values are SI floats, integers, flags, names, a person's own words, None for "not known", other reasons, or tuples of these.
-    Decisions read `code` and `values`; nobody reads the sentence.
+    Values are SI floats, integers, flags, names, a person's own words, None for "not known", other reasons, or
+    tuples of these. Decisions read `code` and `values`; a reason has no sentence that could be read.
 
     >>> low = Reason("margin_low", low=1.01, asked=1.5)
     >>> low.code, low["asked"], low == Reason("margin_low", low=1.01, asked=1.5)
     ('margin_low', 1.5, True)
     """
 
-    # While rooms move over one by one a Reason is also its English sentence; the base class goes when the last one has moved.
+    __slots__ = ("code", "values")
 
     code: str
-    values: dict[str, Any]
+    values: Mapping[str, Any]
 
-    def __new__(cls, code: str, /, **values: Any) -> Reason:
-        """What was found, by code, and its values by name."""
-        plain = {name: _plain(v) for name, v in values.items()}
-        self = super().__new__(cls, import_module("treescan.outputs.text.say").in_english(code, plain))
-        self.code, self.values = code, plain
-        return self
+    def __init__(self, code: str, /, **values: Any) -> None:
+        object.__setattr__(self, "code", code)
+        object.__setattr__(self, "values", MappingProxyType({name: _plain(v) for name, v in values.items()}))
 
-    def __getitem__(self, name: str) -> Any:  # type: ignore[override]
-        return self.values[name] if isinstance(name, str) else super().__getitem__(name)
+    def __getitem__(self, name: str) -> Any:
+        return self.values[name]
+
+    def __setattr__(self, name: str, value: Any) -> NoReturn:
+        raise AttributeError(f"a reason does not change: {name}")
 
     def __reduce__(self) -> Any:
-        return _again, (self.code, self.values)
+        return _again, (self.code, dict(self.values))
 
     def __eq__(self, other: object) -> bool:
-        if isinstance(other, Reason):
-            return (self.code, self.values) == (other.code, other.values)
-        return str(self) == other
+        return isinstance(other, Reason) and (self.code, dict(self.values)) == (other.code, dict(other.values))
 
     def __hash__(self) -> int:
-        return hash(str(self))
+        return hash((self.code, tuple(self.values)))
 
     def __repr__(self) -> str:
         inside = "".join(f", {name}={value!r}" for name, value in self.values.items())
