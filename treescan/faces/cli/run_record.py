@@ -40,7 +40,7 @@ def write_run_record(
     request: PlanRequest,
     done: Assessment,
     timings: Mapping[str, float],
-    warnings: Sequence[Reason],
+    warnings: Sequence[Reason | str],
 ) -> Path:
     """Write run.json; times in seconds, memory in MB."""
     inputs: list[str | Path] = [request.tree.cloud, *request.files()]

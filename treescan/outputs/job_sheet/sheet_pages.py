@@ -169,7 +169,7 @@ def _where_and_how(a: Assessment, first: TieInPoint) -> Blocks:
     drawing, caption = plan(a, first)
     order, throw = order_answer(a, first), first_line(a, first)
     kit, how = order.only(*ON_THE_SHEET), [words(text("ask_order"), BAND), numbered(order.steps)]
-    more = approach_words(a) if a.climb is None else []
+    more: list[Any] = approach_words(a) if a.climb is None else []
     where, kit_head = words(text("sheet_where"), BAND), words(text("sheet_kit"), BAND)
     if throw is None:
         left = [where, Picture(drawing, 0.44 * WIDTH - 10, 235), words(caption, SMALL)]

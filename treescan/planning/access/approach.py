@@ -150,7 +150,7 @@ def _basal(usable: Sequence[TieInPoint]) -> Option | None:
     )
     if p is None:
         return None
-    pros = (Reason("basal_lowerable"),)
+    pros: tuple[Reason, ...] = (Reason("basal_lowerable"),)
     caught = next((c for c in p.check.catches if not c.ground), None)
     if p.throw is not None and caught is not None:
         pros = (*pros, Reason("basal_catch", label=p.label, catch=caught.label, drop=caught.drop))

@@ -14,7 +14,7 @@ from treescan.errors import BadInput
 from treescan.estimate import Estimate
 from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import Judged, TieInPoint
 from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
@@ -237,7 +237,7 @@ def piece_mass(
     return Estimate(total, total * np.exp(-PERCENTILE_95 * spread), total * np.exp(PERCENTILE_95 * spread))
 
 
-def dies_with(graph: WoodGraph, point: TieInPoint, gone: NDArray[np.bool_]) -> bool:
+def dies_with(graph: WoodGraph, point: TieInPoint | Judged, gone: NDArray[np.bool_]) -> bool:
     """True when any wood the rope bears on comes off.
 
     The limb at the union, the union itself, or a further support of a basal line.

@@ -138,19 +138,20 @@ def _scatter_at(method: Method, speed: float) -> tuple[float, float, float]:
 def _axes(aim: Aim, method: Method, cell: tuple[float, float, float]) -> _Axes:
     """Throws and aims round one aim, within the limits of the method; `cell` as in `best_nearby`."""
     width = (cell[0], cell[1], cell[2] * aim.speed)
-    throws, aims = [], []
+    throws: list[Floats] = []
+    aims: list[Floats] = []
     for c, s, w in zip(
         (aim.azimuth, aim.elevation, aim.speed), _scatter_at(method, aim.speed), width, strict=True
     ):
         h = s / STEPS_A_SD
         n = int(np.ceil((w + REACH * s) / h))
-        throws.append(c + h * np.arange(-n, n + 1))
+        throws.append(np.asarray(c + h * np.arange(-n, n + 1), np.float64))
         k = int(np.floor(w / h))
-        aims.append(c + h * np.arange(-k, k + 1))
+        aims.append(np.asarray(c + h * np.arange(-k, k + 1), np.float64))
     azimuth, elevation, speed = throws
     elevation = elevation[(elevation > FLATTEST) & (elevation < STEEPEST)]
     return _Axes(
-        (np.asarray(azimuth, np.float64), elevation, speed[speed > SLOWEST]),
+        (azimuth, elevation, speed[speed > SLOWEST]),
         (
             aims[0],
             aims[1][(aims[1] >= method.elevation_low - 1e-9) & (aims[1] <= method.elevation_high + 1e-9)],
