@@ -514,7 +514,7 @@ def test_why_it_is_not_held_is_told(fork):
     assert (limb.reason.code, limb.reason["catch"]) == ("catch_fails", "U01")
     assert limb.reason["against"][0] == Reason("catch_weak", low=p5, asked=1.5)
     assert [r.code for r in chain_of(fork).reason["against"]] == ["catch_weak", "feet_may_strike"]
-    assert say(limb.reason).startswith(f"U01 catches, but the low end of its strength is {p5:.2f} times the stress of that stop (1.5 is asked)")
+    assert say(limb.reason).startswith(f"U01 catches, but its strength at the low end is {p5:.2f} times the stress of that stop (1.5 is needed)")
     assert chain_of(tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 180, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.3)).reason == Reason("nothing_catches")
 
 

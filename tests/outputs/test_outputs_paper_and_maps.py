@@ -67,7 +67,7 @@ def test_the_sheet_holds_the_first_candidate_and_the_next_two(good: Assessment, 
     assert re.search(r"\d+\.\d kN \(\d+ lbf\)", pages[0]) and re.search(r"\d+\.\d m \(\d+\.\d ft\)", pages[0])
     for p in usable[1:3]:
         assert f"{p.rank}. {p.label}" in pages[1]
-    assert "What the thrower sees" in pages[1] and "from the hand, in degrees beside the aim" in plain(pages[1])
+    assert "What the thrower sees" in pages[1] and "from the hand, in degrees left and right of the aim" in plain(pages[1])
     for page, title in zip(pages[2:], ("Candidates for a rescue line", "Unions to be inspected by hand", "Risk assessment: a draft"), strict=True):
         assert title in page
 

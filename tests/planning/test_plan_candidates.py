@@ -128,7 +128,7 @@ def test_the_doubt_names_what_the_climber_would_hang_from():
     force = float(np.linalg.norm(p.check.contact_forces[2]))
     assert bears == Reason("limb_bears", limb=int(graph.limb[out[2]]), diameter=2 * float(graph.segment_radius[out[2]]), force=force)
     assert (doubt["union"], doubt["p5"]) == ("U03", p.check.outer.p5)
-    assert say(doubt).startswith("The climber would not hang from U03 but from what lies under the climber's leg")
+    assert say(doubt).startswith("The climber would not hang from U03 but from limbs farther out, under the climber's leg")
     assert p.place == pytest.approx(contact_point(graph, p.check.configuration))
     assert not any(of_code(points[k].doubts, "hangs_from_outer_limbs") for k in (0, 1))
     assert p.check.check.margin.p5 <= p.check.outer.p5 * 1.05

@@ -73,7 +73,7 @@ def test_margin_below_the_gate_is_gated_with_both_numbers():
 
     low = p.gates[0]
     assert (low.code, low["median"], low["p5"]) == ("margin_low", 1.2, p.check.check.margin.p5)
-    assert say(low).startswith("Strength over stress is 1.20 and may be as low as 0.75. At least 1.00 is asked on the low side")
+    assert say(low).startswith("Strength over stress is 1.20 and may be as low as 0.75. At least 1.00 is needed at the low end")
 
 
 def test_nothing_is_ranked_from_a_scan_that_cannot_tell():

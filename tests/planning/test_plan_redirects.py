@@ -149,7 +149,7 @@ def test_a_redirect_is_told_in_whole_sentences():
         "the stress the rope makes there becomes "
         "1.20 times what it was.",
         "With all forces and the tree's own weight, strength over stress at the low end is 4.0 at the main anchor and 1.2 at the redirect.",
-        "Not ranked: strength over stress at the redirect is 1.2 at the low end; 1.5 is asked for.",
+        "Not ranked: strength over stress at the redirect is 1.2 at the low end; 1.5 is needed.",
         "It takes 3.4 m (11.2 ft) more rope than the straight way.",
         "If the redirect fails, the rope springs back 1.1 m (3.6 ft) to the main anchor's plumb.",
     )

@@ -11,19 +11,24 @@ TEXTS: dict[str, str] = {
     "ask_fail": "Was, wenn es bricht?",
     "ask_reach": "Erreiche ich die Arbeit?",
     "ask_order": "In welcher Reihenfolge?",
-    "margin": "{low:x2?}[ (Median {median:x2})]",
+    "margin": "{low:x2?}[ am unteren Ende (Median {median:x2})]",
     "place_from_stem": "{distance:m} {side:compass} vom Stamm",
     "over_no_candidate": "Aus diesem Scan lässt sich kein Ankerpunkt in eine Reihenfolge bringen.",
     "over_not_assessable": "Aus diesem Scan nicht zu beurteilen.",
-    "over_tree": "Der Baum ist {height:m?} hoch[, sein Stamm in Brusthöhe {dbh±sd:cm} dick].[{!dbh_seen} "
-    "Der Stamm wurde in Brusthöhe nicht gesehen.] "
-    "{unions:n} Gabelungen wurden verfolgt; der Scan sah {seen:%?} der gezeichneten Astlänge.",
-    "over_line": "Für {label} stehen Sie {stand}: {method:word}, {chance:%} je Wurf[, etwa {throws:n} "
-    "{throws|Wurf|Würfe}].",
-    "over_hold": "{label} trägt {force:kN?}. Festigkeit durch Spannung am schwächsten Querschnitt: "
-    "{margin}; dieser Querschnitt ist {section}."
-    "[ Wahrscheinlichkeit, dass er im gewöhnlichen Gebrauch bricht, wenn das Holz gesund ist: "
-    "{chance:chance}.]",
+    "over_tree": (
+        "Der Baum ist {height:m?} hoch[, sein Stamm in Brusthöhe {dbh±sd:cm} dick].[{!dbh_seen} Der Stamm "
+        "wurde in Brusthöhe nicht gesehen.] {unions:n} Gabelungen wurden erfasst; der Scan sah {seen:%?} "
+        "der gezeichneten Astlänge."
+    ),
+    "over_line": (
+        "Für {label} stehen Sie {stand}: {method:word}, Erfolg {chance:%} je Wurf[, etwa {throws:n} "
+        "{throws|Wurf|Würfe}]."
+    ),
+    "over_hold": (
+        "{label} muss {force:kN?} tragen. Festigkeit zu Spannung am schwächsten Querschnitt: {margin}; "
+        "dieser Querschnitt ist {section}.[ Wahrscheinlichkeit, dass er im gewöhnlichen Gebrauch bricht, "
+        "wenn das Holz gesund ist: {chance:chance}.]"
+    ),
     "over_fail_ground": "Bricht {label}, so wurde kein Ast gefunden, der das Seil auffängt: rechnen Sie mit "
     "einem Sturz bis zum Boden. "
     "Sichern Sie sich ein zweites Mal.",
@@ -36,7 +41,7 @@ TEXTS: dict[str, str] = {
     "sich ihr anvertrauen.",
     "section": "{d±sd:cm?} dick, {height:m} hoch; er würde durch {mode:word} versagen",
     "glance_first": "Zuerst zu prüfen",
-    "glance_hold": "Festigkeit durch Spannung",
+    "glance_hold": "Festigkeit zu Spannung",
     "glance_fail": "Wenn es bricht",
     "glance_work": "Arbeit erreichbar",
     "page_before": "Vor allem anderen",
@@ -72,7 +77,7 @@ WORDS: dict[str, str] = {
     "union tear-out": "Ausreißen der Gabelung",
     "hand": "eine Hand",
     "two_hand": "beide Hände, zwischen den Beinen geschwungen",
-    "launcher": "Wurfgerät",
+    "launcher": "ein Wurfgerät",
     "rope on bark": "Seil auf der Rinde",
     "ring": "Ring",
     "sleeve": "Hülse",

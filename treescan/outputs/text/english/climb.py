@@ -7,12 +7,12 @@ TEXTS: dict[str, str] = {
     # sets of tie-in points
     "set_none": "No tie-in point can be used, so there is no set.",
     "set_serves": (
-        "{n:n} tie-in {n|point serves|points serve} {share:%} of the work[{?ordered}, visited in this "
+        "{n:n} tie-in {n|point reaches|points reach} {share:%} of the work[{?ordered}, visited in this "
         "order]: {anchors}."
     ),
     "set_leaves": (
-        "No ranked tie-in point serves {n:n} work {n|point|points}: use a redirect, a second line, pole "
-        "tools or other means."
+        "{n:n} work {n|point is|points are} out of reach of every ranked tie-in point: use a redirect, a "
+        "second line, pole tools or other means."
     ),
     "two_lines_none": "Fewer than two unions can be used: there is no two-line plan for this tree.",
     "two_lines_reach": "Two independent lines reach {share:%} of the work.",
@@ -22,10 +22,9 @@ TEXTS: dict[str, str] = {
     ),
     # two lines to one climber
     "pair_shares": (
-        "{first} and {second} share the load at {n:n} work {n|point|points}. {work} asks most of them: "
-        "there the lines meet at {between:deg} "
-        "and pull with {first_force:kN} and {second_force:kN} at rest.[{?flat} Beyond 120° each line bears "
-        "more than the load itself.]"
+        "{first} and {second} share the load at {n:n} work {n|point|points}. {work} is the hardest of "
+        "them: there the lines meet at {between:deg} and pull with {first_force:kN} and {second_force:kN} "
+        "at rest.[{?flat} Beyond 120° each line bears more than the load itself.]"
     ),
     "pair_load": (
         "Hardest ordinary load there: {case:word}, {factor:x1} times the climber's weight. {first}: "
@@ -55,22 +54,18 @@ TEXTS: dict[str, str] = {
     # anchors in neighbouring trees
     "neighbour_straight": (
         "{anchor} is {away:m} away and {height:m} above the foot of this stem. A straight rope from there "
-        "serves {share:%} of the work"
-        "[, at rope angles up to {angle:deg}]. Assess that tree on its own."
+        "reaches {share:%} of the work[, at rope angles up to {angle:deg}]. Assess that tree on its own."
     ),
     "hung_running": (
         "Between {first} and {second}: one rope of {rope:m}, on which the climber's point runs freely, "
-        "serves {share:%} of the work. The lines "
-        "meet at {between:deg} and pull with {first_force:kN} and {second_force:kN} at rest. Any shorter, "
-        "they meet at more than {limit:deg} and "
-        "pull much harder."
+        "reaches {share:%} of the work. The lines meet at {between:deg} and pull with {first_force:kN} and "
+        "{second_force:kN} at rest. Any shorter, they meet at more than {limit:deg} and pull much harder."
     ),
     "hung_fixed": (
-        "Between {first} and {second}: two lines of {first_rope:m} and {second_rope:m}, fixed to one point, "
-        "serve {share:%} of the work. The lines "
-        "meet at {between:deg} and pull with {first_force:kN} and {second_force:kN} at rest. Any shorter, "
-        "they meet at more than {limit:deg} and "
-        "pull much harder."
+        "Between {first} and {second}: two lines of {first_rope:m} and {second_rope:m}, fixed to one "
+        "point, reach {share:%} of the work. The lines meet at {between:deg} and pull with "
+        "{first_force:kN} and {second_force:kN} at rest. Any shorter, they meet at more than {limit:deg} "
+        "and pull much harder."
     ),
     "hung_touches": "Wood of this tree touches the lines.",
     "hung_too_weak": "Do not use this line: {union} is too weak at its end.",
@@ -98,11 +93,10 @@ TEXTS: dict[str, str] = {
     ),
     "redirect_spoils_main": (
         "Not ranked: strength over stress at the main anchor falls to {low:x1} at the low end; {asked:x1} "
-        "is asked for."
+        "is needed."
     ),
     "redirect_too_weak": (
-        "Not ranked: strength over stress at the redirect is {low:x1} at the low end; {asked:x1} is asked "
-        "for."
+        "Not ranked: strength over stress at the redirect is {low:x1} at the low end; {asked:x1} is needed."
     ),
     "redirect_unchecked": (
         "The strength of {union} was not checked. Inspect and load-test it, or treat it as not holding."
@@ -113,11 +107,11 @@ TEXTS: dict[str, str] = {
     "redirect_fails": "If the redirect fails, the rope springs back {swing:m} to the main anchor's plumb.",
     # rescue
     "rescue_lowered": (
-        "{anchor} can be lowered from the ground if its base anchor is releasable and someone stays at it. "
-        "A cut rope defeats this."
+        "On {anchor} the ground crew can lower the climber if the base anchor is releasable and someone "
+        "stays at it. A cut rope defeats this."
     ),
     "rescue_line": (
-        "Rescue line over {anchor}: {where}, within reach of {share:%} of its work. Keep it in, ready to "
+        "Rescue line over {anchor}: {where}. It reaches {share:%} of the same work. Leave it in, ready to "
         "climb."
     ),
     "rescue_same_stem": "round the same stem, {there:cm} thick there and {here:cm} at {union}",
@@ -127,8 +121,8 @@ TEXTS: dict[str, str] = {
         "<neighbouring|neighboring> tree or a platform, or do not climb."
     ),
     "rescue_blocked": (
-        "Lowered straight down from {blocked:n} of {n:n} work points, a casualty would come onto "
-        "{by:names}: move the casualty sideways first."
+        "Straight below {blocked:n} of {n:n} work points a casualty who is lowered comes onto {by:names}: "
+        "move the casualty sideways first."
     ),
     "over_no_stand": "a no-stand area",
     "over_water": "water",

@@ -26,10 +26,10 @@ TEXTS: dict[str, str] = {
     "column_anchors_governing_node": "node of tree.json at the outer end of the weakest section",
     "column_anchors_governing_mode": "way the weakest section would fail",
     "column_anchors_utilisation": "stress over strength of the weakest section, median",
-    "column_anchors_deflection_m": "bending of the wood under the governing load",
+    "column_anchors_deflection_m": "how far the tie-in point moves under the governing load",
     "column_anchors_isolation_class": (
-        "of the line: 1 clean, 2 the line can be isolated by working the weight, 3 over several limbs; "
-        "empty = no throw found"
+        "of the line: 1 isolated, 2 can be isolated by manipulating the line, 3 over several limbs; empty "
+        "= no throw found"
     ),
     "column_anchors_chance": "of one throw at the best aim, dispersion included",
     "column_anchors_expected_throws": "1 / chance",
@@ -41,7 +41,7 @@ TEXTS: dict[str, str] = {
     "column_anchors_speed_ms": "of the bag at release",
     "column_method": "hand or launcher",
     "column_captured": "unions of the other limbs between the legs",
-    "column_workings": "times the weight must be worked back",
+    "column_workings": "times the bag must be worked back",
     "column_anchors_fallback": "what catches if the union gives way, in order, with the drop",
     "column_anchors_coverage_share": "weighted share of the work served",
     "column_anchors_worst_angle_deg": "widest rope angle from plumb over the served work",
@@ -107,7 +107,7 @@ TEXTS: dict[str, str] = {
     "column_sections_governing": "true for the weakest section",
     "column_throws_union": "label of the union aimed at",
     "column_throws_isolation_class": (
-        "1 clean, 2 the line can be isolated by working the weight, 3 over several limbs"
+        "1 isolated, 2 can be isolated by manipulating the line, 3 over several limbs"
     ),
     "column_throws_place": "standing place of standing.json",
     "column_throws_stand_x": "first coordinate of the cloud's frame",
@@ -164,7 +164,7 @@ TEXTS: dict[str, str] = {
     "legend_inventory": "inventory record",
     "map_style_about": "planning aid, candidates to be inspected",
     # cells of anchors.csv, and what stands there without a candidate
-    "fallback_cell": "{on} (drop {drop:m?})",
+    "fallback_cell": "{on}, drop {drop:m?}",
     "no_union_judged": "no union of this tree could be judged",
     "standing_meaning": (
         "chances of a union: of one throw at the best aim, in class 1, in class 2 or better, in class 3 or "

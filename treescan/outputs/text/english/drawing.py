@@ -27,9 +27,10 @@ VIEWS: dict[str, str] = {
     "draw_base": "base: {name}",
     "draw_base_tip": "base of the line, tied to {name}",
     "draw_plan": "Plan of the tree, north up, with standing places",
-    "draw_plan_caption": "North up; rings every {ring:m0} from the stem.[ Dashed: stand clear of it while "
-    "{tested} is load-tested, {clear:m0} round the point "
-    "plumb below it.]",
+    "draw_plan_caption": (
+        "North up; rings every {ring:m0} from the stem.[ Dashed: stand clear of it while {tested} is "
+        "load-tested, {clear:m0} round the point straight below it.]"
+    ),
     "draw_plan_places": "{rings} Small circles are standing places found on the ground.",
     "draw_plan_chances": "{rings} Darker and larger circles: better chance of {line:word} over {union} with "
     "the best aim from there; {top:%} at most. A bag that "
@@ -47,16 +48,17 @@ VIEWS: dict[str, str] = {
     "draw_clear": "stand clear of the load test",
     "draw_north": "N",
     "draw_window": "{label} as the thrower sees it",
-    "draw_window_brief": "{label} from the hand, in degrees beside the aim and above level. Outlined: "
-    "wanted limb. Box: where nine of ten useful bags pass. "
-    "[Bags, {marks}; ]cross: stopped.",
-    "draw_window_caption": "{label} as the thrower sees it from the hand, in degrees beside the aim and "
-    "above level; the aim is {elevation:deg} up. "
-    "Wanted limb orange, nearer wood darker, dashed: the flight aimed at. [Box: where nine of ten useful "
-    "bags pass. Bags, {marks}. ]"
-    "Crosses: stopped[; {outside:%} are stopped before, outside the picture]. Of all throws spread about "
-    "this aim: {falls}."
-    "[ Twigs and leaves catch some more: the chance of one throw is {chance:%}.]",
+    "draw_window_brief": (
+        "{label} from the hand, in degrees left and right of the aim and above level. Outlined: wanted "
+        "limb. Box: where nine of ten useful bags pass. [Bags, {marks}; ]cross: stopped."
+    ),
+    "draw_window_caption": (
+        "{label} as the thrower sees it from the hand, in degrees left and right of the aim and above "
+        "level; the aim is {elevation:deg} up. Wanted limb orange, nearer wood darker, dashed: the flight "
+        "aimed at. [Box: where nine of ten useful bags pass. Bags, {marks}. ]Crosses: stopped[; "
+        "{outside:%} are stopped before, outside the picture]. Of all throws spread about this aim: "
+        "{falls}.[ Twigs and leaves catch some more: the chance of one throw is {chance:%}.]"
+    ),
     "draw_fall": "{share:%} {what}",
     "draw_aim": "aim",
     "draw_right": "{angle:deg} right",

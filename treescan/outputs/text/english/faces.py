@@ -38,9 +38,11 @@ TEXTS: dict[str, str] = {
     "wrote_tree": "Wood graph: {path}",
     "wrote_report": "Report: {path}",
     "wrote_inventory": "Joined inventory: {path}",
-    "throws_spread": "{method:word}: {n:n} {n|throw|throws}, spread {side:deg1} to the side, {up:deg1} up "
-    "and down, {speed:%} of the speed. On average {off_side:deg1} to the [{!left}right][{?left}left], "
-    "{off_up:deg1} too [{!low}high][{?low}low], {off_speed:%} too [{!slow}fast][{?slow}slow].",
+    "throws_spread": (
+        "{n:n} {n|throw|throws} with {method:word}: spread {side:deg1} to the side, {up:deg1} up and down, "
+        "{speed:%} of the speed. On average {off_side:deg1} to the [{!left}right][{?left}left], "
+        "{off_up:deg1} too [{!low}high][{?low}low], {off_speed:%} too [{!slow}fast][{?slow}slow]."
+    ),
     "use_settings_with": "Use it with: treescan plan ... --settings {path}",
     # how files of the user were read
     "deadwood_work": "{n:n} {n|work point lies|work points lie} on limbs that the scan suspects dead. The "

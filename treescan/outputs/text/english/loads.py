@@ -6,17 +6,25 @@ TEXTS: dict[str, str] = {
     # --- names of wood inside a sentence
     "stem_itself": "the stem",
     "limb_itself": "limb {limb}",
-    "stem_above_limb": "the stem above its lowest limb ({height:m} up)",
+    "stem_above_limb": "the stem above the limb {height:m} up",
     "ground_itself": "the ground",
     # --- strength of the wood
-    "wood_by_name": "Green wood of {botanical} ({common}), matched by name to '{asked}'[{?several}, the "
-    "weaker of {rows} rows]: {mor:MPa} ({standing:word}).",
-    "wood_stand_in": "The table has no strength for '{asked}'. {botanical} ({common}) stands in for it: "
-    "{mor:MPa} ({standing:word}).",
-    "wood_of_genus": "The table has no strength for '{asked}'. The weakest wood of its genus is used, "
-    "{botanical} ({common}): {mor:MPa} ({standing:word}).",
-    "wood_of_several": "'{asked}' can mean {genera:or}. The weakest of them is used, {botanical} "
-    "({common}): {mor:MPa} ({standing:word}).",
+    "wood_by_name": (
+        "Green wood of {botanical} ({common}), matched by name to '{asked}'[{?several}, the weakest of "
+        "{rows} entries]: {mor:MPa}, {standing:word}."
+    ),
+    "wood_stand_in": (
+        "The table has no strength for '{asked}'. {botanical} ({common}) stands in for it: {mor:MPa}, "
+        "{standing:word}."
+    ),
+    "wood_of_genus": (
+        "The table has no strength for '{asked}'. The weakest wood of its genus is used, {botanical} "
+        "({common}): {mor:MPa}, {standing:word}."
+    ),
+    "wood_of_several": (
+        "'{asked}' can mean {genera:or}. The weakest of them is used, {botanical} ({common}): {mor:MPa}, "
+        "{standing:word}."
+    ),
     "wood_low_of_several": "'{asked}' can mean {genera:or}, and the table does not have all of them. The "
     "low end of the table is used ({kind:word}, lowest {percentile:%}): {mor:MPa}.",
     "wood_not_stated": "No species is stated. The low end of the table is used ({kind:word}, lowest "
@@ -48,29 +56,43 @@ TEXTS: dict[str, str] = {
     "up, and yet it stands. Its diameter or its course was misread, or its wood is stronger than "
     "{mor:MPa}: name the species.",
     # --- verdict
-    "strength_fails": "Strength over stress: {low:x} at the low end, {middle:x} in the middle, {height:m} "
-    "up on {wood} ([{diameter:cm} thick, ]{mode:word}). Below {asked:x} it counts as breaking.",
-    "strength_doubtful": "Strength over stress: {low:x} at the low end, {middle:x} in the middle, "
-    "{height:m} up on {wood} ([{diameter:cm} thick, ]{mode:word}). At least {asked:x} is asked.",
-    "strength_holds": "Strength over stress: {low:x} at the low end, {middle:x} in the middle, {height:m} "
-    "up on {wood} ([{diameter:cm} thick, ]{mode:word}); {asked:x} is asked.",
-    "shock_breaks": "Under an exceptional load ({case:word}) strength over stress is {shock_low:x} at the "
-    "low end and {shock_middle:x} in the middle. Below {asked:x} in the middle it is more likely to break "
-    "than not. In ordinary use: {low:x} at the low end, {middle:x} in the middle, {height:m} up on {wood} "
-    "([{diameter:cm} thick, ]{mode:word}).",
-    "shock_not_judged": "Under an exceptional load ({case:word}) the wood cannot be judged: by its measures "
-    "it would hardly stand at all. In ordinary use strength over stress: {low:x} at the low end, "
-    "{middle:x} in the middle, {height:m} up on {wood} ([{diameter:cm} thick, ]{mode:word}).",
-    "shock_doubtful": "Under an exceptional load ({case:word}) strength over stress is {shock_low:x} at the "
-    "low end and {shock_middle:x} in the middle; at least {asked:x} is asked. In ordinary use: {low:x} at "
-    "the low end, {middle:x} in the middle, {height:m} up on {wood} ([{diameter:cm} thick, ]{mode:word}).",
+    "strength_fails": (
+        "Strength over stress is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
+        "{wood}[, {diameter:cm} thick] ({mode:word}). Below {asked:x} it counts as breaking."
+    ),
+    "strength_doubtful": (
+        "Strength over stress is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
+        "{wood}[, {diameter:cm} thick] ({mode:word}). At least {asked:x} is needed."
+    ),
+    "strength_holds": (
+        "Strength over stress is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
+        "{wood}[, {diameter:cm} thick] ({mode:word}). At least {asked:x} is needed."
+    ),
+    "shock_breaks": (
+        "Under an exceptional load ({case:word}) strength over stress is {shock_low:x} at the low end and "
+        "{shock_middle:x} in the middle. Below {asked:x} in the middle it is more likely to break than "
+        "not. In ordinary use it is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
+        "{wood}[, {diameter:cm} thick] ({mode:word})."
+    ),
+    "shock_not_judged": (
+        "Under an exceptional load ({case:word}) the wood cannot be judged: by its measures it would "
+        "hardly stand at all. In ordinary use strength over stress is {low:x} at the low end and "
+        "{middle:x} in the middle, {height:m} up on {wood}[, {diameter:cm} thick] ({mode:word})."
+    ),
+    "shock_doubtful": (
+        "Under an exceptional load ({case:word}) strength over stress is {shock_low:x} at the low end and "
+        "{shock_middle:x} in the middle. At least {asked:x} is needed at the low end. In ordinary use it "
+        "is {low:x} at the low end and {middle:x} in the middle, {height:m} up on {wood}[, {diameter:cm} "
+        "thick] ({mode:word})."
+    ),
     # --- beside the numbers
     "roots_not_judged": "Roots and ground are not judged. The rope and the tree's own weight bend the foot "
     "of the stem with {moment:kNm}.",
     "seen_from_one_side": "Part of the way to the ground was scanned from one side only: {arc:deg} of the "
     "bark. The far side was not seen.",
-    "gaps_spanned": "Short gaps of the scan on the way to the ground are filled with the thinner of their "
-    "two ends.",
+    "gaps_spanned": (
+        "Short gaps in the scan on the way to the ground are filled with the thinner of their two ends."
+    ),
     "judged_without_leaves": "The scan shows leaves. The tree was judged without them, as set.",
     "judged_in_leaf": "The scan shows no leaves. The tree was judged in leaf, its limbs {share:%} heavier "
     "(an assumption, not measured).",
@@ -83,10 +105,14 @@ TEXTS: dict[str, str] = {
     "limb stops it (least friction counted). It is judged there.",
     "slips_off": "A pull from the side can drag the rope {way:m} along its limb and off the end (least "
     "friction counted). It is judged at the end.",
-    "place_stiff": "Under that load the limb gives way by {sag:cm} where the rope lies and turns by "
-    "{turn:deg1}: stiff.",
-    "place_lively": "Under that load the limb gives way by {sag:cm} where the rope lies and turns by "
-    "{turn:deg1}: lively.",
+    "place_stiff": (
+        "Under the hardest ordinary load the tie-in point moves {sag:cm}, and the limb turns by "
+        "{turn:deg1}: stiff."
+    ),
+    "place_lively": (
+        "Under the hardest ordinary load the tie-in point moves {sag:cm}, and the limb turns by "
+        "{turn:deg1}: springy."
+    ),
     "shock_as_measured": "Exceptional load ({case:word}): {multiple:x1} times the climber's weight on the "
     "union. [Strength over stress {middle:x}, low end {low:x}. ]A longer fall loads it more: stops of "
     "{measured:x1} times the weight were measured.",
@@ -100,26 +126,35 @@ TEXTS: dict[str, str] = {
     "base_anchor_pulled": "The base anchor is pulled with up to {at_most:kN} in ordinary use, {tilt:deg} "
     "from plumb[, and up to {shock_at_most:kN} under an exceptional load]. What it is tied to was not "
     "judged.",
-    "base_lowering_hauling": "Lowering the climber from the base loads the union with at most {lowering:x} "
-    "times the climber's leg (least friction). Hauling the climber up loads it with as much as {hauling:x} "
-    "times (most friction; {force:kN} at rest).",
+    "base_lowering_hauling": (
+        "Lowering the climber from the base loads the union with at most {lowering:x} times the pull on "
+        "the climber's leg (least friction counted). Hauling the climber up loads it with up to "
+        "{hauling:x} times that pull (most friction counted): {force:kN} at rest."
+    ),
     # --- what follows from a break
-    "limb_breaks": "The limb breaks {height:m} up on {wood} ({diameter:cm} thick) and takes {mass:kg} of "
-    "tree with it.[ The climber is not held clear of the ground: {why}.]",
-    "union_tears_out": "The union of {wood} ({diameter:cm} thick) tears out {height:m} up and takes "
-    "{mass:kg} of tree with it.[ The climber is not held clear of the ground: {why}.]",
-    "stem_breaks": "The stem breaks {height:m} up ({diameter:cm} thick) and takes {mass:kg} of tree with "
-    "it.[ The climber is not held clear of the ground: {why}.]",
+    "limb_breaks": (
+        "The limb breaks {height:m} up on {wood}, where it is {diameter:cm} thick, and takes {mass:kg} of "
+        "tree with it.[ The climber is not held clear of the ground: {why}.]"
+    ),
+    "union_tears_out": (
+        "The union of {wood}, {diameter:cm} thick, tears out {height:m} up and takes {mass:kg} of tree "
+        "with it.[ The climber is not held clear of the ground: {why}.]"
+    ),
+    "stem_breaks": (
+        "The stem breaks {height:m} up, where it is {diameter:cm} thick, and takes {mass:kg} of tree with "
+        "it.[ The climber is not held clear of the ground: {why}.]"
+    ),
     "rope_goes_with_break": "the rope goes with what breaks",
     "nothing_catches": "nothing catches the rope",
     "catch_leaves_rope": "what catches leaves so much rope that the climber comes to the ground",
     "catch_fails": "{catch} catches, but {against:names}[{?more}, and nothing that catches after it does "
     "better]",
     "catch_not_seen": "its strength was not seen",
-    "catch_weak": "the low end of its strength is {low:x} times the stress of that stop ({asked:x1} is "
-    "asked)",
+    "catch_weak": (
+        "its strength at the low end is {low:x} times the stress of that stop ({asked:x1} is needed)"
+    ),
     "feet_may_strike": "the feet may strike the ground first",
-    "feet_low": "the feet come within {feet:m} of the ground ({asked:m} is asked)",
+    "feet_low": "the feet come within {feet:m} of the ground, and {asked:m} is needed",
     "swings_into_ground": "the climber swings into the ground",
     "fails_from_work": "with the climber at {place}, {why}",
     "work_lowest": "the lowest work point, {height:m} up",
@@ -130,11 +165,13 @@ TEXTS: dict[str, str] = {
     "falls_to_ground": "Nothing catches the rope: {drop:m} to the ground.",
     "falls_on_to_ground": "Nothing else catches the rope: {drop:m} to the ground.",
     "long_rope_to_ground": "What catches next leaves too much rope: {drop:m} to the ground.",
-    "rope_caught": "The rope drops onto {catch} ({wood}, [{diameter:cm} thick, ]{height:m} up)[ and slides "
-    "{slide:m} into its union]. The climber drops {drop:m}[ and swings {sideways:m} to plumb and as far "
-    "beyond][, first into {met} at {speed:m/s}]. Peak pull {peak:kN} in the rope, {force:kN} on the limb.[ "
-    "Low end of its strength over stress: {low:x}.][{!seen} Its strength was not seen.] The rope stretches "
-    "by up to {stretch:m}; {lowest}.",
+    "rope_caught": (
+        "The rope drops onto {catch} on {wood}, [{diameter:cm} thick, ]{height:m} up[, and slides "
+        "{slide:m} into its union]. The climber drops {drop:m}[ and swings {sideways:m} to plumb and as "
+        "far beyond][, first into {met} at {speed:m/s}]. Peak pull {peak:kN} in the rope, {force:kN} on "
+        "the limb.[ Strength over stress of that limb at the low end: {low:x}.][{!seen} Its strength was "
+        "not seen.] The rope stretches by up to {stretch:m}; {lowest}."
+    ),
     "feet_stay_up": "the feet stay {feet:m} above the ground",
     "feet_too_low": "the feet come to {feet:m} above the ground, too low to count as held",
     "back_up_breaks_too": "{anchor} and its back-up {others:names} go with the same break",
@@ -147,9 +184,10 @@ TEXTS: dict[str, str] = {
     "test_build_up": "Build up gently to {people:n} people hanging on the rope (or {pullers:n} on a 2:1): "
     "{pull:kN} in the rope, {on_union:kN} on the union, {share:%} of the hardest load of ordinary use "
     "({case:word}).",
-    "test_stand_clear": "Keep everybody but those who pull {radius:m0} away from the plumb of the union, "
-    "and let those who pull stand to the side. What may break reaches {reach:m} from where it breaks and "
-    "can topple full length to any side.",
+    "test_stand_clear": (
+        "Keep everybody else {radius:m0} clear of the point straight below the union; those who pull stand "
+        "to the side. A piece that breaks off can reach {reach:m} from the break, to any side."
+    ),
     "test_watch": "Watch and listen to limb, stem and ground. Slacken fully before climbing: tension left "
     "in the leg adds to the load.",
     "test_proves_nothing_more": "A proposal for the competent person. Passing it proves nothing beyond the "
@@ -191,5 +229,5 @@ WORDS: dict[str, str] = {
     "broadleaf": "broadleaf",
     "any_kind": "any kind of wood",
     "read": "read in the source",
-    "memory": "recalled, not confirmed",
+    "memory": "from memory, not confirmed",
 }

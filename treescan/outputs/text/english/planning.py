@@ -13,13 +13,13 @@ _NAMES: dict[str, str] = {
     "hits_nothing_seen": "nothing the scan saw",
     "hits_ground": "the ground",
     "hits_beside_the_tree": "a {kind:word}",
-    "no_work_served": "no work served",
+    "no_work_served": "no work reached",
 }
 
 _GATES: dict[str, str] = {
     "scan_not_assessable": "Not seen: the scan cannot be assessed.[ {why}]",
-    "height_not_seen": "Not seen: from {low:m0} to {high:m0} up the scan is good for nothing.",
-    "limb_not_seen": "Not seen: on the limb under the rope the scan is good for nothing.[ {rescan}]",
+    "height_not_seen": "Not seen: from {low:m0} to {high:m0} up the scan shows too little to judge anything.",
+    "limb_not_seen": "Not seen: the scan shows too little of the limb under the rope to judge it.[ {rescan}]",
     "union_bridged": "Not seen: the scan has a gap where the limbs join, so the union is doubtful.",
     "limb_bridged": "Not seen: the scan has a gap on the limb under the rope.",
     "diameter_not_seen": "Not seen: no diameter was measured under the rope.",
@@ -34,20 +34,22 @@ _GATES: dict[str, str] = {
         "have a climber measure it there by hand."
     ),
     "dead_suspect": (
-        "Dead suspect: the limb looks dead in the scan. It is no anchor unless a competent person has "
-        "inspected it."
+        "Suspected dead: the limb looks dead in the scan. It is no anchor unless a competent person has "
+        "inspected and accepted it."
     ),
     "outer_limb_dead": (
-        "Dead suspect: limb {limb} under the climber's leg looks dead in the scan. The line is no anchor "
-        "unless a competent person has inspected that limb."
+        "Suspected dead: limb {limb} under the climber's leg looks dead in the scan. The line is no anchor "
+        "unless a competent person has inspected and accepted that limb."
     ),
-    "too_thin": "Too thin: the [{?stem}stem][{!stem}limb] is {diameter:cm1} thick under the rope; at least "
-    "{asked:cm} is asked.",
-    "limb_droops": "The limb falls away at {angle:deg}: the rope can slide out along it.",
+    "too_thin": (
+        "Too thin: the [{?stem}stem][{!stem}limb] is {diameter:cm1} thick under the rope; at least "
+        "{asked:cm} is needed."
+    ),
+    "limb_droops": "The limb slopes down at {angle:deg}: the rope can slide out along it.",
     "does_not_hold": "Does not hold[: {why}][{!why}.][ {where}]",
     "margin_low": (
         "Strength over stress is [{median:x} and may be as low as {p5:x}][{!p5}not known]. At least "
-        "{asked:x} is asked on the low side[ ({mode:word}; load case: {case:word})].[ {where}]"
+        "{asked:x} is needed at the low end[ ({mode:word}; load case: {case:word})].[ {where}]"
     ),
     "breaks_first": "It would break first [where the wood is {diameter:cm} thick, ]{height:m} up, [{away:m} "
     "from][{!away}next to] the rope.",
@@ -56,12 +58,12 @@ _GATES: dict[str, str] = {
         "the line owner."
     ),
     "not_reachable": (
-        "Not reachable: no throw sets a line over it as this rope system needs it, and no chain of steps "
-        "leads up to it."
+        "Not reachable: no throw sets a line over it that this rope system can use, and no way of climbing "
+        "up to it was found."
     ),
     "serves_no_work": (
-        "It serves none of the work: every straight rope is too flat or meets wood, or the work lies above "
-        "it."
+        "It reaches none of the work: every straight rope is too flat or meets wood, or the work lies "
+        "above it."
     ),
     "stated_against": "{who}, {when}: {kind:word}. {why}",
     "defect_margin_low": "{statement}. Strength over stress may then be as low as {p5:x}.",
@@ -82,13 +84,14 @@ _DOUBTS: dict[str, str] = {
         "The [{?stem}stem][{!stem}limb] may be thinner than {asked:cm}: it measured {diameter:cm1} with an "
         "error of {sd:cm1}."
     ),
-    "one_side_seen": "The scan saw {arc:deg} of the limb's round: the far side is unknown.",
+    "one_side_seen": "The scan saw {arc:deg} of the 360° round the limb: the far side is unknown.",
     "codominant": (
         "Codominant: the second limb is {ratio:%} as thick as the thickest. Included bark is possible and "
         "cannot be seen in a scan."
     ),
     "lively": (
-        "Lively: under the governing load it gives way by about {deflection:m2} and turns by {turn:deg}."
+        "Springy: under the hardest ordinary load the tie-in point moves about {deflection:m2} and turns "
+        "by {turn:deg}."
     ),
     "rope_can_slide": (
         "Pulled from the side the rope can slide {way:m} out along its limb: choke it, or set it where the "
@@ -108,14 +111,14 @@ _DOUBTS: dict[str, str] = {
     "throw_passes_over": "The throw passes over a {what:word}: close it off, or throw from another place.",
     "swings_over_building": "A slip from the outermost work swings over a drawn building.",
     "tied_elsewhere": (
-        "It is tied to {to}, {away:m} from this stem: what it is tied to was not judged.[{?fouled} Wood of "
-        "this tree stands in the straight way of its base leg: clear it, or the load is another.]"
+        "The base is tied to {to}, {away:m} from this stem; that was not judged.[{?fouled} Wood of this "
+        "tree is in the way of the base leg: clear it, or the loads given here are wrong.]"
     ),
     "hangs_from_outer_limbs": (
-        "The climber would not hang from {union} but from what lies under the climber's leg beyond it: "
-        "{limbs:names}.[ Strength over stress of the weakest of that wood is {median:x1}, low end "
-        "{p5:x1}.] Work the line off it first, or load-test it with the line as it lies. How far the rope "
-        "slides along it was not judged."
+        "The climber would not hang from {union} but from limbs farther out, under the climber's leg: "
+        "{limbs:names}.[ Strength over stress of the weakest of them is {p5:x1} at the low end, "
+        "{median:x1} in the middle.] Work the line off them first, or load-test it with the line as it "
+        "lies. How far the rope slides along them was not judged."
     ),
     "limb_bears": "limb {limb}[ of {diameter:cm1}][ with {force:kN} on it]",
     "load_test_passed": "{who}, {when}: load test passed. {why}",
@@ -173,15 +176,15 @@ _RANK: dict[str, str] = {
     "other_better_in": "{other} is better in {criteria:names}.",
     "other_better_in_nothing": "{other} is better in nothing that is scored.",
     "fact_height": "it stands {height:m} up with {share:%} of the work below it",
-    "fact_margin": "strength is {median:x1} times the stress, {p5:x1} on the low side",
-    "fact_rope_angle": "the rope leaves plumb by {angle:deg} on average over the work it serves",
-    "fact_coverage": "it serves {share:%} of the work",
-    "fact_no_throw": "no throw from the ground sets it, it is reached by climbing",
+    "fact_margin": "strength is {p5:x1} times the stress at the low end, {median:x1} in the middle",
+    "fact_rope_angle": "the rope hangs {angle:deg} off plumb on average over the work it reaches",
+    "fact_coverage": "it reaches {share:%} of the work",
+    "fact_no_throw": "no throw from the ground sets a line over it: it is reached by climbing",
     "fact_throw": "about {throws:n} {throws|throw sets|throws set} the line ({method:word})",
-    "fact_catch_unknown": "what catches the rope if it fails is not known",
-    "fact_no_catch": "nothing catches the rope if it fails",
+    "fact_catch_unknown": "what catches the climber if it fails is not known",
+    "fact_no_catch": "nothing catches the climber if it fails",
     "fact_catch": "if it fails, {label} catches after a drop of {drop:m}",
-    "fact_effort": "{rope:m0} of rope and {stops:n} {stops|stop|stops} on the way up",
+    "fact_effort": "it takes {rope:m0} of rope and {stops:n} {stops|stop|stops} on the way up",
 }
 
 _APPROACH: dict[str, str] = {
@@ -205,10 +208,10 @@ _APPROACH: dict[str, str] = {
     ),
     "isolate_tested_first": "nobody leaves the ground before the anchor has been load-tested",
     "isolate_less_inspected": (
-        "an anchor set from the ground is inspected less: look at it through field glasses, and by hand on "
+        "an anchor set from the ground is inspected less: look at it through binoculars, and by hand on "
         "arrival before any work"
     ),
-    "isolate_workings": "the weight must be worked back {times:n} {times|time|times}",
+    "isolate_workings": "the bag must be worked back {times:n} {times|time|times}",
     "isolate_no_catch": "nothing below it is known to hold the climber if it fails",
     "basal_lowerable": (
         "the line need not be isolated, and a releasable base anchor lets the ground crew lower a casualty"
@@ -222,11 +225,11 @@ _APPROACH: dict[str, str] = {
     "advance_inspected": "every union is inspected by hand before it is trusted, over {unions:names}",
     "advance_slow": (
         "{stops:n} {stops|stop|stops} in the tree, each with a change-over on two attachments; slower and "
-        "harder than one rope"
+        "harder than one line from the ground"
     ),
     "neighbour_stem": (
-        "A <neighbouring|neighboring> stem stands {away:m} away[, {diameter:cm} at breast height]: trace "
-        "it by itself to judge it as an anchor."
+        "A <neighbouring|neighboring> stem stands {away:m} away[, {diameter:cm} at breast height]: plan it "
+        "as a tree of its own to judge it as an anchor."
     ),
 }
 
@@ -235,8 +238,8 @@ _ACCESS: dict[str, str] = {
         "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready"
     ),
     "access_throw": (
-        "throw by {method:word} (about {throws:n} {throws|throw|throws}), pull the rope in, load-test from "
-        "the ground"
+        "throw with {method:word} (about {throws:n} {throws|throw|throws}), pull the rope in, load-test "
+        "from the ground"
     ),
     "access_ascend": (
         "ascend on the line; look at every union on the way; inspect this one by hand before any work"
@@ -267,11 +270,14 @@ _ACCESS: dict[str, str] = {
 _KIT: dict[str, str] = {
     "kit_rope": "climbing rope {stock:m0}, {length:m} needed",
     "kit_rope_too_short": (
-        "two climbing ropes joined or a longer one: {length:m} needed, no stocked length is enough"
+        "two climbing ropes joined, or a longer one: {length:m} needed, more than any stocked length"
     ),
-    "kit_ropes": "climbing ropes, one a tie-in point or the longest used in turn: {ropes:names}",
-    "kit_rope_of": "{stock:m0} ({anchor})",
-    "kit_rope_of_over": "over {length:m0} ({anchor})",
+    "kit_ropes": (
+        "climbing ropes, one for each tie-in point, or the longest moved from one to the next: "
+        "{ropes:names}"
+    ),
+    "kit_rope_of": "{stock:m0} for {anchor}",
+    "kit_rope_of_over": "over {length:m0} for {anchor}",
     "kit_climber": "<harness|saddle>, helmet, two lanyards, friction hitch or mechanical rope device",
     "kit_stem_choke": (
         "sling or rope choked round the stem[ of {diameter:cm}], just above the limbs[, at least "
@@ -297,7 +303,7 @@ _KIT: dict[str, str] = {
     ),
     "kit_load_test": "load-test kit: hand-pull tackle or three people on the rope",
     "friction_at_union": (
-        "Friction: with the rope bent by half a turn the second leg takes this share of the pull on the "
+        "Friction: with the rope half way round, the second leg carries this share of the pull on the "
         "first: {shares:names} (middle friction)."
     ),
     "share_of_hardware": "{hardware:word} {share:%}",
@@ -323,8 +329,8 @@ TEXTS: dict[str, str] = _NAMES | _GATES | _DOUBTS | _STATEMENTS | _SITE | _RANK 
 
 _GATE_KINDS: dict[str, str] = {
     "scan_not_assessable": "the scan cannot be assessed",
-    "height_not_seen": "the scan is good for nothing at that height",
-    "limb_not_seen": "the scan is good for nothing on that limb",
+    "height_not_seen": "the scan shows too little at that height",
+    "limb_not_seen": "the scan shows too little of that limb",
     "union_bridged": "the scan has a gap where the limbs join",
     "limb_bridged": "the scan has a gap on the limb under the rope",
     "diameter_not_seen": "no diameter was measured under the rope",
@@ -332,12 +338,12 @@ _GATE_KINDS: dict[str, str] = {
     "dead_suspect": "the limb looks dead",
     "outer_limb_dead": "a limb under the climber's leg looks dead",
     "too_thin": "too thin under the rope",
-    "limb_droops": "the limb falls away",
+    "limb_droops": "the limb slopes down",
     "does_not_hold": "it does not hold",
     "margin_low": "strength over stress too low",
     "anchor_near_conductor": "too near to a conductor",
     "not_reachable": "no way up to it",
-    "serves_no_work": "it serves none of the work",
+    "serves_no_work": "it reaches none of the work",
     "stated_against": "a competent person spoke against it",
     "defect_margin_low": "too weak with the stated defect",
 }

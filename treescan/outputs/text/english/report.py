@@ -6,7 +6,7 @@ SHARED: dict[str, str] = {
     "list": "{names:names}",
     "list_none": "none",
     "thickness": "{d±sd:cm?}",
-    "margin": "{low:x2?}[ (median {median:x2})]",
+    "margin": "{low:x2?}[ at the low end (median {median:x2})]",
     "share_within": "{share:%} within {limit:deg}",
     "candidate_name": "{label}, {system:word}, {hardware:word}",
     "candidate_ranked": "{rank}. {label}",
@@ -40,10 +40,10 @@ CARDS: dict[str, str] = {
     "card_below": "Stem or limb below the union",
     "card_above": "Limbs above the union",
     "list_all": "{items}",
-    "card_aspect": "Aspect ratio, thinnest limb over the wood below",
+    "card_aspect": "Aspect ratio: thinnest limb to the wood below",
     "card_union_notes": "Notes on the union",
     "card_path_seen": "Load path seen by the scan",
-    "card_path_share": "{share:%}[{?gap}; the rest was bridged: inspect it]",
+    "card_path_share": "{share:%}[{?gap}; the rest is a gap in the scan: inspect it]",
     "card_bark_arc": "Least bark seen round it",
     "card_throw": "Throw",
     "card_throw_none": "None found from the ground. {start}",
@@ -75,11 +75,11 @@ CARDS: dict[str, str] = {
     "card_tied_other": "{name}, {distance:m} from this stem; not judged",
     "card_case": "Hardest ordinary load",
     "card_case_at": "[{case:word}, ]{work}",
-    "card_margin": "Strength over stress, low figure",
+    "card_margin": "Strength over stress, low end",
     "card_breaks": "Chance that it breaks",
     "card_section": "Weakest section",
     "card_moves": "Tie-in point moves under load by",
-    "card_own_weight": "Strength used by the wood's own weight",
+    "card_own_weight": "Strength already used by the wood's own weight",
     "card_own_weight_share": "{share:%?} at the weakest section",
     "card_friction": "Force with rope friction counted",
     "card_friction_of": "{multiple:x2} times the weight. For information: preload can undo it.",
@@ -130,8 +130,10 @@ GLANCE: dict[str, str] = {
     "{chance:%} each[, about {throws:n} {throws|throw|throws}]",
     "glance_hold": "Strength over stress",
     "glance_hold_figure": "{low:x2} times",
-    "glance_hold_words": "low figure, if sound (median {median:x2}), under {force:kN}; {seen:%?} of the "
-    "load path seen",
+    "glance_hold_words": (
+        "low end, if the wood is sound (median {median:x2}), under {force:kN}; {seen:%?} of the load path "
+        "seen"
+    ),
     "glance_hold_unseen": "not seen",
     "glance_hold_unseen_words": "under {force:kN?}; {seen:%?} of the load path seen",
     "glance_fail": "If it fails",
@@ -160,20 +162,25 @@ OVERVIEW: dict[str, str] = {
     "over_traced": "Limbs and unions traced",
     "over_traced_of": "{limbs:n} limbs, {unions:n} unions",
     "over_seen": "Limb length seen",
-    "over_seen_share": "{share:%?}; the rest was bridged and is drawn <grey|gray>",
+    "over_seen_share": "{share:%?}; gaps were filled in and are drawn <grey|gray>",
     "over_species": "Species as used",
     "over_scan": "Scan",
     "over_frame": "Coordinates",
     "over_frame_local": "local frame, no map reference in the file",
     "over_line_none": "No throw from the ground was found for {label}. {start}",
-    "over_line": "For {label} stand {stand}: {method:word}, {chance:%} a throw[, about {throws:n} "
-    "{throws|throw|throws}].",
-    "over_line_other": "No throw reaches {label} itself. The first line goes over {over}: stand {stand}, "
-    "{method:word}, {chance:%} a throw"
-    "[, about {throws:n} {throws|throw|throws}]. From there advance upward.",
-    "over_hold": "{label} carries {force:kN?}. Strength over stress at the weakest section is {margin}; "
-    "that section is {section}."
-    "[ Chance that it breaks in ordinary use, if the wood is sound: {chance:chance}.]",
+    "over_line": (
+        "For {label} stand {stand}: {method:word}, {chance:%} chance a throw[, about {throws:n} "
+        "{throws|throw|throws}]."
+    ),
+    "over_line_other": (
+        "No throw reaches {label} itself. The first line goes over {over}: stand {stand}, {method:word}, "
+        "{chance:%} chance a throw[, about {throws:n} {throws|throw|throws}]. From there advance upward."
+    ),
+    "over_hold": (
+        "{label} has to carry {force:kN?}. Strength over stress at the weakest section is {margin}; that "
+        "section is {section}.[ Chance that it breaks in ordinary use, if the wood is sound: "
+        "{chance:chance}.]"
+    ),
     "over_fail_ground": "If {label} breaks, no limb was found that would catch the rope: expect a fall to "
     "the ground. Use a second attachment.",
     "over_fail_next": "If {label} breaks, the rope is caught next at {next}, after a drop of {drop:m?} with "
@@ -189,7 +196,7 @@ OVERVIEW: dict[str, str] = {
     "over_of_unions": "{n:n} of {all:n} {all|union|unions}",
     "over_places": "Standing places judged",
     "over_places_refused": "Places left out: {why}",
-    "over_unserved": "No ranked candidate reaches {share:%} of the work: {missed}.",
+    "over_unserved": "{share:%} of the work is out of reach of every ranked candidate: {missed}.",
 }
 
 PAGE: dict[str, str] = {
@@ -264,7 +271,7 @@ PAGE: dict[str, str] = {
     "page_chances": "Chance of one throw straight to the candidate",
     "page_lines": "Lines from the ground over this tree",
     "page_margins": "Strength over stress, by candidate",
-    "page_margins_note": "Decide on the low figure, printed left of each bar. It takes the wood as sound.",
+    "page_margins_note": "Decide on the low end, printed left of each bar. It takes the wood as sound.",
     "page_weakest": "{label}: where it would break first",
     "page_path_note": "Use of capacity from the rope (left) down to the ground (right), median. The cross "
     "marks the weakest section.",
@@ -287,7 +294,7 @@ PAGE: dict[str, str] = {
     "page_col_union": "Union",
     "page_col_system": "System",
     "page_height": "Height",
-    "page_col_margin": "Margin, low",
+    "page_col_margin": "Margin, low end",
     "page_col_force": "Force",
     "page_col_throw": "Throw",
     "page_col_work": "Work",
@@ -301,11 +308,12 @@ PAGE: dict[str, str] = {
     "page_median": "median {median:x2}",
     "page_drop": "drop {drop:m}",
     "page_more": "More",
-    "page_table_note": "Margin: strength over stress at the weakest section; the low figure is the 5th "
-    "percentile. Throw: isolated has only the "
-    "wanted limb between the legs, to isolate needs the line manipulated, several limbs allows a basal "
-    "anchor only. Same rank: share of trial rankings, with other "
-    "weights and within the measurement errors, in which it keeps its rank.",
+    "page_table_note": (
+        "Margin: strength over stress at the weakest section; the low end is the 5th percentile, so one "
+        "case in 20 lies lower. Throw: isolated has only the wanted limb between the legs, to isolate "
+        "needs the line manipulated, several limbs allows a basal anchor only. Same rank: share of trial "
+        "rankings, with other weights and within the measurement errors, in which it keeps its rank."
+    ),
     "page_not_ranked": "Not ranked, and why",
     "page_why_here": "Why it stands here",
     "page_why_not_ranked": "Why it is not ranked",
@@ -342,7 +350,7 @@ PAGE: dict[str, str] = {
     "page_other_ways": "Other ways to rig {label}:",
     "page_count_shown": "{shown} of {all} shown",
     "page_ground": "ground",
-    "page_held_against": "Held against each other",
+    "page_held_against": "The two compared",
     "page_standing": "Standing",
     "page_why_column": "Why or why not",
 }
@@ -351,7 +359,7 @@ TEXTS: dict[str, str] = SHARED | CARDS | GLANCE | OVERVIEW | PAGE
 WORDS: dict[str, str] = {
     "hand": "one hand",
     "two_hand": "both hands, swung between the legs",
-    "launcher": "launcher",
+    "launcher": "a launcher",
     "line_isolated": "isolated: only the wanted limb between the legs",
     "line_isolable": "can be isolated by manipulating the line",
     "line_several": "over several limbs: basal anchor only",

@@ -6,9 +6,10 @@ TEXTS: dict[str, str] = {
     # what a person does, in order
     "throw_clear_arc": "Clear people from under the arc. Look for wires, windows and roads under it.",
     "throw_stand_and_aim": (
-        "Stand {away:m0} {bearing:compass} of the stem. Throw towards {azimuth:compass} ({azimuth:deg} from north), {elevation:deg} up, at "
-        "about {speed:m/s} ({method:word}). The bag should pass over {union} at {height:m}. The top of the arc is about {apex:m0} up"
-        "[; the bag comes down about {out:m0} from you]."
+        "Stand {away:m} {bearing:compass} of the stem. Throw with {method:word} towards {azimuth:compass}, "
+        "{azimuth:deg} clockwise from north, {elevation:deg} up, at about {speed:m/s}. The bag should pass "
+        "over {union} at {height:m}. The top of the arc is about {apex:m0} up[; the bag comes down about "
+        "{out:m0} from you]."
     ),
     "throw_aim_off": "By your own record your throws go {went:names}. Aim {aim:names} than stated here.",
     "went_right": "{by:deg1} to the right",
@@ -65,7 +66,7 @@ TEXTS: dict[str, str] = {
     "throw_line_useless": (
         "the line passes over it but lies over higher limbs as well, slides off outward, or the bag strikes wood too hard"
     ),
-    "throw_too_inexact": "the opening is too small for how exactly one throws",
+    "throw_too_inexact": "the opening is too small for the spread of the throws",
     # what becomes of the throws about an aim
     "bag_over_clean": "over the limb, over no other",
     "bag_over_workable": "over the limb, other limbs to be cleared",
