@@ -6,11 +6,16 @@ import json
 
 import numpy as np
 import pytest
+from hands import plain_tree
 from pyproj import Transformer
+from strategies import alone
 
-from treescan.cloud.point_cloud import Frame
+from treescan.cloud.point_cloud import LOCAL, Frame
 from treescan.errors import BadInput
 from treescan.faces.user_files.drawn import read_drawn_work, read_site
+from treescan.outputs.text.say import say
+from treescan.planning.reach.clearances import conductors
+from treescan.planning.work.work_points import inside
 from treescan.trees.beside import Terrain
 
 FRAME = Frame(np.array([512000.0, 5412000.0, 200.0]), "EPSG:25832")
@@ -33,7 +38,7 @@ def test_an_area_in_the_clouds_own_coordinates(tmp_path):
     site, how = read_site(drawn(tmp_path, ({"kind": "building"}, square(512010.0, 5412005.0))), FRAME, GROUND)
 
     np.testing.assert_allclose(site.buildings[0].mean(axis=0), [9.6, 4.6], atol=0.5)
-    assert how.code == "read_as_own_coordinates"
+    assert how[0].code == "read_as_own_coordinates"
 
 
 def test_longitude_and_latitude_land_on_the_map(tmp_path):
@@ -46,7 +51,7 @@ def test_longitude_and_latitude_land_on_the_map(tmp_path):
     xyz, label, _ = points[0]
     np.testing.assert_allclose(xyz, [10.0, 5.0, 17.5], atol=1e-3)
     assert (label, areas) == ("tip", [])
-    assert (how.code, how["system"]) == ("read_as_system", "EPSG:4326")
+    assert (how[0].code, how[0]["system"]) == ("read_as_system", "EPSG:4326")
 
 
 def test_a_cloud_in_feet_takes_drawings_in_feet(tmp_path):
@@ -115,3 +120,192 @@ def test_a_base_for_basal_lines(tmp_path):
     assert site.anchors == ()
     with pytest.raises(BadInput, match="base"):
         read_site(drawn(tmp_path, ({"kind": "base"}, square(512010.0, 5412005.0))), FRAME, GROUND)
+
+
+LINE = {"type": "LineString", "coordinates": [[512000, 5412000], [512020, 5412000]]}
+
+
+def raised(*z):
+    return {"type": "LineString", "coordinates": [[512000 + 20 * i, 5412000, *([] if h is None else [h])] for i, h in enumerate(z)]}
+
+
+@pytest.mark.parametrize("z", [(0, 0), (-9999, -9999), (0, -9999), (0, None)])
+def test_a_conductor_drawn_at_zero_uses_its_height(tmp_path, z):
+    """z = 0, as a GIS exports it, or its no-data figure: height_m counts; it vanished below ground before."""
+    site, _ = read_site(drawn(tmp_path, ({"kind": "conductor", "height_m": 10}, raised(*z))), FRAME, GROUND)
+
+    np.testing.assert_allclose(site.conductors[0].line[:, 2], 20.0)
+
+
+@pytest.mark.parametrize(
+    ("properties", "z", "words"),
+    [
+        ({}, (0, 0), "z = 0"),
+        ({}, (205, 206), "at or below ground"),
+        ({}, (400, 400), "higher than 120 m above ground"),
+        ({}, (215, None), "some of its places have a height and some have none"),
+        ({"height_m": 0}, (None, None), "at or below ground"),
+        ({"height_m": -6}, (None, None), "at or below ground"),
+        ({"height_m": 600}, (None, None), "higher than 120 m above ground"),
+        ({"height_m": 10}, (240, 240), "its z puts it 30.0 m above ground, its height_m says 10.0 m"),
+        ({"height_m": True}, (None, None), "not a number"),
+        ({"height_m": "6 m"}, (None, None), "rite height_m as a bare number"),
+        ({"height_m": float("nan")}, (None, None), "not a number"),
+        ({"height_m": 6, "voltage_kv": -20}, (None, None), "voltage_kv is -20"),
+        ({"height_m": 6, "voltage_kv": 20000}, (None, None), "kilovolts"),
+        ({"height_m": 6, "voltage_kv": float("inf")}, (None, None), "not a number"),
+    ],
+)
+def test_a_conductor_that_cannot_be_meant_is_refused_by_name(tmp_path, properties, z, words):
+    """File, feature, kind and name, fault and remedy in one sentence."""
+    with pytest.raises(BadInput) as caught:
+        read_site(drawn(tmp_path, ({"kind": "conductor", "name": "mill line", **properties}, raised(*z))), FRAME, GROUND)
+
+    sentence = caught.value.sentence()
+    assert words in sentence and 'feature 1 (conductor "mill line")' in sentence and "drawn.geojson" in sentence and caught.value.remedy
+
+
+def test_height_above_sea_and_above_ground_are_told_apart_and_said(tmp_path):
+    """Ground lies 210 m above sea: z 16 can only be above ground, z 226 only above sea; both say so with their figures."""
+    site, notes = read_site(drawn(tmp_path, ({"kind": "conductor", "name": "a"}, raised(16, 17)), ({"kind": "conductor"}, raised(226, 227))), FRAME, GROUND)
+
+    np.testing.assert_allclose([c.line[:, 2] for c in site.conductors], [[26, 27], [26, 27]])
+    assert [n.code for n in notes[1:]] == ["height_above_ground", "height_above_sea"]
+    assert (notes[1]["name"], notes[1]["low"], notes[1]["high"], notes[2]["name"]) == ("a", 16.0, 17.0, None)
+    assert "“a”" in say(notes[1]) and "16.0 m" in say(notes[1])
+
+
+def test_a_z_that_agrees_with_its_height_keeps_its_shape(tmp_path):
+    """Both stated and within 2 m: the line keeps its own sag."""
+    site, _ = read_site(drawn(tmp_path, ({"kind": "conductor", "height_m": 6}, raised(216.5, 215.0))), FRAME, GROUND)
+
+    np.testing.assert_allclose(site.conductors[0].line[:, 2], [16.5, 15.0])
+
+
+def test_numbers_as_text_null_and_zero(tmp_path):
+    """A bare number as text is a number; null and 0 kV are unknown voltages; a null name is none."""
+    site, _ = read_site(
+        drawn(
+            tmp_path,
+            ({"kind": "conductor", "height_m": "6.5", "voltage_kv": "20"}, LINE),
+            ({"kind": "conductor", "height_m": 6, "voltage_kv": None, "name": None}, LINE),
+            ({"kind": "conductor", "height_m": 6, "voltage_kv": 0}, LINE),
+        ),
+        FRAME,
+        GROUND,
+    )
+
+    assert site.conductors[0].voltage == 20_000 and site.conductors[0].line[0, 2] == 16.5
+    assert all(np.isnan(c.voltage) and c.name == "" for c in site.conductors[1:])
+
+
+def test_holes_of_an_area_are_kept(tmp_path):
+    """A place in the hole is outside, one in the ring inside; oracle: distances from the middle."""
+    ring = square(512010.0, 5412005.0, 5.0)["coordinates"] + square(512010.0, 5412005.0, 2.0)["coordinates"]
+    site, _ = read_site(drawn(tmp_path, ({"kind": "no-stand", "name": "bed"}, {"type": "Polygon", "coordinates": ring})), FRAME, GROUND)
+    xy = np.random.default_rng(1).uniform([3, -2], [17, 12], (500, 2))
+    away = np.abs(xy - [10, 5]).max(axis=1)
+
+    np.testing.assert_array_equal(inside(site.no_stand[0], xy), (away < 5) & (away > 2))
+
+
+def test_names_of_areas_and_conductors_are_kept(tmp_path):
+    """Every area and conductor carries its name letter for letter."""
+    site, _ = read_site(
+        drawn(
+            tmp_path,
+            ({"kind": "road", "name": "Beech <Lane|Road>"}, square(512010.0, 5412005.0)),
+            ({"kind": "road"}, square(512020.0, 5412005.0)),
+            ({"kind": "water", "name": "mill race"}, square(512010.0, 5412015.0)),
+            ({"kind": "conductor", "name": "mill line", "height_m": 6}, LINE),
+        ),
+        FRAME,
+        GROUND,
+    )
+
+    assert [(a.kind, a.name) for a in site.areas()] == [("water", "mill race"), ("road", "Beech <Lane|Road>"), ("road", "")]
+    (wire,) = conductors(site, alone(plain_tree()))
+    assert "“mill line”" in say(wire.name)
+
+
+def test_what_lies_far_off_is_refused_by_name(tmp_path):
+    """600 m off, 6 km off, and swapped axes: each its own sentence; a line that only runs far away through the site is kept."""
+    off = {"type": "LineString", "coordinates": [[512600, 5412000], [512620, 5412000]]}
+    through = {"type": "LineString", "coordinates": [[511000, 5412000], [513000, 5412000]]}
+    lost = {"type": "LineString", "coordinates": [[518000, 5412000], [518020, 5412000]]}
+    wire = {"kind": "conductor", "height_m": 6}
+    with pytest.raises(BadInput) as caught:
+        read_site(drawn(tmp_path, (wire, off), (wire, through)), FRAME, GROUND)
+    assert "feature 1 (conductor) lies 600 m from the middle of the scan" in caught.value.sentence()
+    with pytest.raises(BadInput, match=r"feature 2 .*more than 5 km"):
+        read_site(drawn(tmp_path, (wire, LINE), (wire, lost)), FRAME, GROUND)
+    lon, lat = Transformer.from_crs("EPSG:25832", "EPSG:4326", always_xy=True).transform(512010.0, 5412005.0)
+    swapped = {"type": "LineString", "coordinates": [[lat, lon], [lat, lon + 1e-4]]}
+    with pytest.raises(BadInput, match=r"longitude .* before latitude"):
+        read_site(drawn(tmp_path, (wire, swapped)), FRAME, GROUND)
+
+
+def test_degrees_on_a_cloud_without_coordinates_are_not_taken_for_metres(tmp_path):
+    """A line in longitude and latitude would lie as a dot some 50 m from the tree."""
+    line = {"type": "LineString", "coordinates": [[9.16, 48.86], [9.1601, 48.8601]]}
+    with pytest.raises(BadInput, match="longitude and latitude"):
+        read_site(drawn(tmp_path, ({"kind": "conductor", "height_m": 6}, line)), LOCAL, GROUND)
+
+
+def test_all_faults_are_told_in_one_go(tmp_path):
+    """Three faulty features of five: all three by number."""
+    with pytest.raises(BadInput) as caught:
+        read_site(
+            drawn(
+                tmp_path,
+                ({"kind": "moat"}, square(512010.0, 5412005.0)),
+                ({"kind": "road"}, square(512010.0, 5412005.0)),
+                ({"kind": "conductor"}, LINE),
+                ({"kind": "conductor", "height_m": 6}, LINE),
+                ({"kind": "anchor", "height_m": "high"}, {"type": "Point", "coordinates": [512010.0, 5412005.0]}),
+            ),
+            FRAME,
+            GROUND,
+        )
+
+    sentence = caught.value.sentence()
+    assert "3 faults" in sentence and all(f"feature {n} " in sentence for n in (1, 3, 5))
+
+
+WIRE = '{"type":"Feature","properties":{"kind":"conductor","height_m":%s},"geometry":{"type":"LineString","coordinates":%s}}'
+
+
+@pytest.mark.parametrize(
+    ("feature", "words"),
+    [
+        ("1", "not a feature"),
+        ('{"type":"Feature","properties":{"kind":"road"},"geometry":{"type":5,"coordinates":[]}}', "geometry is 5"),
+        ('{"type":"Feature","properties":[1],"geometry":null}', "not names with values"),
+        ('{"type":"Feature","properties":{"kind":"road"},"geometry":null}', "has no geometry"),
+        ('{"type":"Feature","properties":{"kind":[]},"geometry":{"type":"Point","coordinates":[1,1]}}', "has kind []"),
+        ('{"type":"Feature","properties":{"kind":"anchor","height_m":NaN},"geometry":{"type":"Point","coordinates":[3,3]}}', "not a number"),
+        (WIRE % ('"6 m"', "[[-9,1],[9,1]]"), "not a number"),
+        (WIRE % ("6", "[]"), "no coordinates"),
+        (WIRE % ("NaN", "[[-9,1],[9,1]]"), "not a number"),
+        (WIRE % ("6", '[["-9",1],[9,1]]'), "place 1"),
+        (WIRE % ("6", "[[-9,NaN],[9,1]]"), "place 1"),
+        (WIRE % ("6", "[[-9,1]]"), "needs 2"),
+    ],
+)
+def test_odd_types_give_one_sentence(tmp_path, feature, words):
+    """Files that gave tracebacks, and one a segmentation fault (NaN): feature and remedy named."""
+    path = tmp_path / "odd.geojson"
+    path.write_text('{"type":"FeatureCollection","features":[' + feature + "]}")
+    with pytest.raises(BadInput) as caught:
+        read_site(path, LOCAL, GROUND)
+
+    assert words in caught.value.sentence() and "feature 1" in caught.value.sentence() and caught.value.remedy
+
+
+@pytest.mark.parametrize("text", ["[" * 200_000, '{"type":"FeatureCollection","crs":{"properties":[1]},"features":[%s]}' % (WIRE % ("6", "[[-9,1],[9,1]]")), "[]", '{"features":{}}'])
+def test_a_file_of_odd_types_gives_one_sentence(tmp_path, text):
+    """Nested too deep, a nameless coordinate system, no list of features."""
+    path = tmp_path / "odd.geojson"
+    path.write_text(text)
+    with pytest.raises(BadInput, match=r"odd\.geojson"):
+        read_site(path, LOCAL, GROUND)

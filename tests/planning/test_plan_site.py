@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +12,9 @@ from loads.oracles import check_anchors
 from shapely.geometry import LineString
 from strategies import alone, random_tree
 
+from treescan.cloud.point_cloud import LOCAL
 from treescan.errors import BadInput
+from treescan.faces.user_files.drawn import read_site
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.bark_pressure import bark_pressure
 from treescan.loads.settings import LoadSettings
@@ -153,7 +156,7 @@ def test_throw_over_a_road_is_said():
     graph = plain_tree()
     road = np.array([[-5.0, -20], [-3.0, -20], [-3.0, 20], [-5.0, 20]])
 
-    assert throw_crosses(throw(graph, 1), Site(roads=(road,))) == (Reason("throw_passes_over", what="road"),)
+    assert throw_crosses(throw(graph, 1), Site(roads=(road,))) == (Reason("throw_passes_over", what="road", name=None),)
     assert throw_crosses(throw(graph, 1), Site()) == ()
 
 
@@ -346,7 +349,7 @@ def test_a_way_down_onto_a_building_is_not_free():
     built = corridors(graph, scene, work, limbs, S, Site(buildings=(house,)))
 
     assert [c.free for c in bare] == [True, True]
-    assert [c.blocked_by for c in built] == [Reason("over_building"), None]
+    assert [c.blocked_by for c in built] == [Reason("over_building", name=None), None]
 
 
 def test_a_swing_over_a_building_is_a_reason_to_look():
@@ -448,3 +451,21 @@ def test_the_nearest_stem_that_could_take_a_base_is_named_in_words():
     assert not named(("MRS",), Site())
     assert not named(("SRS basal",), Site(bases=(("the oak", np.array([0.0, 7.0, 1.0])),)))
     assert other_base(graph, alone(graph)) is None
+
+
+def test_a_wire_at_zero_with_a_height_stops_as_many_anchors_as_one_without_z(tmp_path):
+    """The line a GIS exports with z = 0 and height_m 7 through the crown: nothing is ranked, as with the height alone; it was passed over
+    before."""
+    graph = plain_tree()
+    throws = [throw(graph, k, 0.6) for k in range(3)]
+    usable = []
+    for z in ([], [0]):
+        path = tmp_path / f"{len(z)}.geojson"
+        line = {"type": "LineString", "coordinates": [[-20, 1, *z], [20, 1, *z]]}
+        wire = {"type": "Feature", "properties": {"kind": "conductor", "voltage_kv": 20, "height_m": 7}, "geometry": line}
+        path.write_text(json.dumps({"type": "FeatureCollection", "features": [wire]}))
+        site, _ = read_site(path, LOCAL, alone(graph).terrain)
+        usable.append([p.name for p in ranked(graph, throws, site=site) if p.usable])
+
+    assert [p.name for p in ranked(graph, throws) if p.usable]
+    assert usable == [[], []]

@@ -3,6 +3,7 @@ and clearances need."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -142,10 +143,22 @@ class Surroundings:
 
 @dataclass(frozen=True)
 class Conductor:
-    """One overhead line the user drew: local polyline (p, 3) [m] and voltage [V], NaN = unknown voltage."""
+    """One overhead line the user drew: local polyline (p, 3) [m], voltage [V] (NaN = unknown), and its name
+    ("" = none)."""
 
     line: Floats
     voltage: float = float("nan")
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Area:
+    """One area the user drew: its kind ("no_stand_area", "building", "road", "water"), its name ("" = none) and
+    its ring (p, 2) [m, local]."""
+
+    kind: str
+    name: str
+    ring: Floats
 
 
 @dataclass(frozen=True)
@@ -154,6 +167,8 @@ class Site:
 
     anchors : ((name, (3,) place), ...) in neighbouring trees, judged there by other means.
     bases : ((name, (3,) place), ...) what basal lines are to be tied to instead of the foot of the own stem.
+    area_names : column ("no_stand", "buildings", "roads", "water") to the names of its rings, "" = none. A hole
+    of a polygon is part of its ring, joined to it by a cut there and back (even-odd rule).
     """
 
     no_stand: tuple[Floats, ...] = ()
@@ -163,6 +178,18 @@ class Site:
     conductors: tuple[Conductor, ...] = ()
     anchors: tuple[tuple[str, Floats], ...] = ()
     bases: tuple[tuple[str, Floats], ...] = ()
+    area_names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def areas(self) -> tuple[Area, ...]:
+        """Every area with its kind and name."""
+        kinds = {"no_stand": "no_stand_area", "water": "water", "roads": "road", "buildings": "building"}
+        out = []
+        for column, kind in kinds.items():
+            rings = getattr(self, column)
+            names = self.area_names.get(column, ())
+            names = names if len(names) == len(rings) else ("",) * len(rings)
+            out += [Area(kind, name, ring) for name, ring in zip(names, rings, strict=True)]
+        return tuple(out)
 
 
 @dataclass(frozen=True)

@@ -178,7 +178,7 @@ def _drawn(
     notes: list[Reason] = []
     if request.site is not None:
         site, how = read_site(request.site, tree.frame, tree.beside.terrain)
-        notes.append(how)
+        notes += how
     if request.work:
         work, how_read = read_work(request.work, tree, settings.planning, request.seed)
         notes += how_read

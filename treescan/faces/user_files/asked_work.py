@@ -62,7 +62,7 @@ def read_work(
         else:
             work, how = _from_map(Path(word), tree, settings)
             parts.append(work)
-            notes.append(how)
+            notes += how
     work = joined(*parts)
     if len(work) == 0:
         raise BadInput(
@@ -95,7 +95,7 @@ def _sample(graph: WoodGraph, text: str, seed: int) -> Work:
     return sample_work(graph, int(count), seed, int(classes or 1))
 
 
-def _from_map(path: Path, tree: TracedTree, settings: PlanningSettings) -> tuple[Work, Reason]:
+def _from_map(path: Path, tree: TracedTree, settings: PlanningSettings) -> tuple[Work, tuple[Reason, ...]]:
     if not path.exists():
         raise BadInput(f"--work {path} is neither a file nor a word that is known", remedy=f"words: {WORDS}")
     points, areas, how = read_drawn_work(path, tree.frame, tree.beside.terrain)

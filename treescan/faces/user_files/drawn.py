@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterator
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
+from treescan.faces.user_files.faults import raise_together
+from treescan.faces.user_files.geojson import Feature, Part, read_features
 from treescan.planning.candidates.candidates import BASE_HEIGHT
 from treescan.reason import Reason
 from treescan.trees.beside import Conductor, Site, Terrain
@@ -19,225 +20,266 @@ from treescan.trees.beside import Conductor, Site, Terrain
 Floats = NDArray[np.float64]
 AREAS = {"no-stand": "no_stand", "building": "buildings", "road": "roads", "water": "water"}
 
+HIGHEST = 120.0
+"""Nothing drawn stands higher above ground: a little more than the tallest tree (project choice). [m]"""
 
-def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, Reason]:
-    """The site plan of a GeoJSON file, and how its coordinates were read.
+BEYOND = 500.0
+"""A feature of the site plan farther than this from the middle of the scan is taken for misplaced (project
+choice). [m]"""
 
-    Every feature needs a property "kind": "no-stand", "building", "road" or "water" (polygons), or
+AGREES = 2.0
+"""z and height_m of one feature may differ by so much (project choice). [m]"""
+
+NO_DATA = -9_998.0
+"""A z as low as this stands for none, as GIS programs write it. [m]"""
+
+MOST_KILOVOLT = 1_500.0
+"""No line has more (project choice): a larger figure is in volts. [kV]"""
+
+
+def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, tuple[Reason, ...]]:
+    """The site plan of a GeoJSON file, and how its coordinates and heights were read.
+
+    Every feature needs a property "kind": "no-stand", "building", "road" or "water" (polygons, with holes), or
     "conductor" (a line with heights: z in its coordinates, or a property "height_m" above ground; voltage in
-    "voltage_kv", unknown when missing), or "anchor" (a point with a height, in a neighbouring tree; "name"
-    labels it), or "base" (a point a basal line is tied to; 1 m above ground where it has no height; "name"
-    labels it).
+    "voltage_kv", unknown when missing or 0), or "anchor" (a point with a height, in a neighbouring tree), or
+    "base" (a point a basal line is tied to; 1 m above ground where it has no height). "name" labels any. z = 0
+    everywhere counts as no height. BadInput tells every feature that cannot be meant, by number and name.
     """
-    features, how = _features(path, frame)
-    rings: dict[str, list[Floats]] = {name: [] for name in AREAS.values()}
-    conductors: list[Conductor] = []
-    points: dict[str, list[tuple[str, Floats]]] = {"anchor": [], "base": []}
-    for number, (properties, parts) in enumerate(features, start=1):
-        kind = properties.get("kind")
-        if kind in AREAS:
-            for form, xyz in parts:
-                if form != "Polygon":
-                    raise BadInput(
-                        f"feature {number} is a {kind} but a {form}",
-                        file=str(path),
-                        remedy="draw areas as polygons",
-                    )
-                rings[AREAS[kind]].append(xyz[:, :2])
-        elif kind == "conductor":
-            for form, xyz in parts:
-                if form != "LineString":
-                    raise BadInput(
-                        f"feature {number} is a conductor but a {form}",
-                        file=str(path),
-                        remedy="draw conductors as lines",
-                    )
-                conductors.append(
-                    Conductor(
-                        _with_heights(xyz, properties, terrain, path, number),
-                        _volts(properties, path, number),
-                    )
-                )
-        elif kind in points:
-            for form, xyz in parts:
-                if form != "Point":
-                    raise BadInput(
-                        f"feature {number} is of kind {kind} but a {form}",
-                        file=str(path),
-                        remedy=f"draw each {kind} as a point",
-                    )
-                name = str(properties.get("name", f"{kind} {len(points[kind]) + 1}"))
-                raised = {"height_m": BASE_HEIGHT, **properties} if kind == "base" else properties
-                points[kind].append((name, _with_heights(xyz, raised, terrain, path, number)[0]))
-        else:
-            known = ", ".join([*AREAS, "conductor", *points])
-            raise BadInput(
-                f"feature {number} has kind {kind!r}",
-                file=str(path),
-                remedy=f"set its property 'kind' to one of: {known}",
-            )
-    areas = {name: tuple(drawn) for name, drawn in rings.items()}
-    drawn = Site(
-        areas["no_stand"],
-        areas["buildings"],
-        areas["roads"],
-        areas["water"],
-        tuple(conductors),
-        tuple(points["anchor"]),
-        tuple(points["base"]),
-    )
-    return drawn, how
+    features, how = read_features(path, frame)
+    drawn = _Drawn(terrain)
+    faults = []
+    for feature in features:
+        try:
+            drawn.take(feature)
+        except BadInput as fault:
+            faults.append(BadInput(fault.what, file=str(path), remedy=fault.remedy))
+    raise_together(faults, str(path))
+    return drawn.site(), (how, *drawn.notes)
 
 
 def read_drawn_work(
     path: Path, frame: Frame, terrain: Terrain
-) -> tuple[list[tuple[Floats, str, str]], list[tuple[Floats, str, str]], Reason]:
+) -> tuple[list[tuple[Floats, str, str]], list[tuple[Floats, str, str]], tuple[Reason, ...]]:
     """Work points (xyz, label, kind) and work areas (ring xy, label, kind) of a GeoJSON file, and how its
-    coordinates were read.
+    coordinates and heights were read.
 
     A point's height is its z, or a property "height_m" above ground; NaN when neither is given. "name" labels
     a feature, "kind" says what is done there.
     """
-    features, how = _features(path, frame)
-    points, areas = [], []
-    for number, (properties, parts) in enumerate(features, start=1):
-        label, kind = str(properties.get("name", f"W{number:02d}")), str(properties.get("kind", "work"))
-        for form, xyz in parts:
-            if form == "Point":
-                stated = np.isfinite(xyz[:, 2]).all() or "height_m" in properties
-                points.append(
-                    (
-                        (_with_heights(xyz, properties, terrain, path, number) if stated else xyz)[0],
-                        label,
-                        kind,
+    features, how = read_features(path, frame)
+    points, areas, faults, notes = [], [], [], [how]
+    for feature in features:
+        try:
+            label, kind = feature.text("name", f"W{feature.number:02d}"), feature.text("kind", "work")
+            for part in feature.parts:
+                if part.form == "Point":
+                    bare = _no_height(part.stated) and feature.real("height_m") is None
+                    found = _Raised(part.xyz * [1, 1, np.nan]) if bare else _raised(feature, part, terrain, -2.0)
+                    points.append((found.xyz[0], label, kind))
+                    notes += [n for n in (found.note,) if n is not None]
+                elif part.form == "Polygon":
+                    areas.append((part.xyz[:, :2], label, kind))
+                else:
+                    raise BadInput(
+                        f"{feature.called} is a {part.form}", remedy="draw work as points or polygons"
                     )
-                )
-            elif form == "Polygon":
-                areas.append((xyz[:, :2], label, kind))
-            else:
-                raise BadInput(
-                    f"feature {number} is a {form}", file=str(path), remedy="draw work as points or polygons"
-                )
+        except BadInput as fault:
+            faults.append(BadInput(fault.what, file=str(path), remedy=fault.remedy))
+    raise_together(faults, str(path))
     if not points and not areas:
         raise BadInput("holds no work point and no work area", file=str(path))
-    return points, areas, how
+    return points, areas, tuple(notes)
 
 
-def _features(
-    path: Path, frame: Frame
-) -> tuple[list[tuple[dict[str, Any], list[tuple[str, Floats]]]], Reason]:
-    """Properties and single-part geometries in local metres; z is NaN where the file gives none."""
-    try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as err:
-        raise BadInput(f"cannot be read ({err.strerror})", file=str(path)) from err
-    except ValueError as err:
-        raise BadInput(f"is not valid JSON ({err})", file=str(path)) from err
-    listed = data.get("features") if isinstance(data, dict) else None
-    if listed is None:
-        raise BadInput("is not a GeoJSON FeatureCollection", file=str(path))
-    raw = []
-    try:
-        for f in listed:
-            raw.append((dict(f.get("properties") or {}), list(_parts(f["geometry"]))))
-    except (KeyError, TypeError, ValueError, IndexError) as err:
-        raise BadInput(
-            f"a geometry cannot be read ({err!r})",
-            file=str(path),
-            remedy="write points, lines and polygons as RFC 7946 says",
-        ) from err
-    every = [xyz for _, parts in raw for _, xyz in parts]
-    if not every:
-        raise BadInput("has no feature with a geometry", file=str(path))
-    to_local, how = _reader(data, np.concatenate(every), frame, path)
-    return [(properties, [(form, to_local(xyz)) for form, xyz in parts]) for properties, parts in raw], how
+class _Drawn:
+    """Collects what one file draws, feature by feature."""
 
+    def __init__(self, terrain: Terrain) -> None:
+        self.terrain = terrain
+        self.rings: dict[str, list[Floats]] = {name: [] for name in AREAS.values()}
+        self.names: dict[str, list[str]] = {name: [] for name in AREAS.values()}
+        self.conductors: list[Conductor] = []
+        self.points: dict[str, list[tuple[str, Floats]]] = {"anchor": [], "base": []}
+        self.notes: list[Reason] = []
 
-def _parts(geometry: dict[str, Any]) -> Iterator[tuple[str, Floats]]:
-    """Single-part geometries; of a polygon the outer ring."""
-    form, c = geometry["type"], geometry["coordinates"]
-    if form.startswith("Multi"):
-        for part in c:
-            yield from _parts({"type": form[5:], "coordinates": part})
-        return
-    rows = {"Point": lambda: [c], "LineString": lambda: c, "Polygon": lambda: c[0]}[form]()
-    yield form, np.array([[*map(float, r[:3]), *([np.nan] * (3 - len(r[:3])))] for r in rows], float)
-
-
-def _reader(data: dict[str, Any], xyz: Floats, frame: Frame, path: Path):  # type: ignore[no-untyped-def]
-    """How coordinates become local metres: the file's own "crs" member, degrees on WGS 84, or the cloud's own
-    coordinates."""
-    named = (
-        str(((data.get("crs") or {}).get("properties") or {}).get("name", ""))
-        if isinstance(data.get("crs"), dict)
-        else ""
-    )
-    degrees = bool(np.all(np.abs(xyz[:, 0]) <= 180) and np.all(np.abs(xyz[:, 1]) <= 90))
-    near = xyz[:, :2] * frame.unit_m - frame.origin[:2]
-    fits = bool(np.all(np.abs(near) < 5_000))
-    source = named or ("EPSG:4326" if degrees and frame.crs and not fits else "")
-    if not source:
-        if not fits:
+    def take(self, feature: Feature) -> None:
+        """One feature more; BadInput where it cannot be meant, and then nothing is taken."""
+        kind = feature.properties.get("kind")
+        takes: dict[str, tuple[str, str, Callable[[Feature, Part, str], None]]] = {
+            **{k: ("Polygon", "draw areas as polygons", self._area) for k in AREAS},
+            "conductor": ("LineString", "draw conductors as lines", self._conductor),
+            **{k: ("Point", f"draw each {k} as a point", self._point) for k in self.points},
+        }
+        if not isinstance(kind, str) or kind not in takes:
             raise BadInput(
-                "lies more than 5 km from the cloud",
-                file=str(path),
-                remedy="use the cloud's coordinates, or longitude and latitude where the cloud has a "
-                "coordinate system",
+                f"{feature.called} has kind {kind!r}"[:120],
+                remedy=f"set its property 'kind' to one of: {', '.join(takes)}",
             )
+        form, remedy, take = takes[kind]
+        for part in feature.parts:
+            if part.form != form:
+                raise BadInput(f"{feature.called} is a {kind} but a {part.form}", remedy=remedy)
+            _check_near(feature, part, self.terrain)
+        for part in feature.parts:
+            take(feature, part, kind)
 
-        def own(p: Floats) -> Floats:
-            return np.column_stack(
-                [frame.own_to_local_xy(p[:, :2]), p[:, 2] * frame.vertical_unit_m - frame.origin[2]]
-            )
-
-        return own, Reason("read_as_own_coordinates", file=path.name)
-    if not frame.crs:
-        raise BadInput(
-            f"is in {source}, but the cloud has no coordinate system",
-            file=str(path),
-            remedy="draw it in the cloud's own coordinates",
+    def site(self) -> Site:
+        """All that was taken."""
+        areas = {name: tuple(rings) for name, rings in self.rings.items()}
+        return Site(
+            **areas,
+            conductors=tuple(self.conductors),
+            anchors=tuple(self.points["anchor"]),
+            bases=tuple(self.points["base"]),
+            area_names={name: tuple(names) for name, names in self.names.items()},
         )
-    from pyproj import Transformer
-    from pyproj.exceptions import ProjError
 
-    try:
-        transformer = Transformer.from_crs(source, frame.crs, always_xy=True)
-    except ProjError as err:
-        raise BadInput(f"coordinate system {source!r} cannot be used ({err})", file=str(path)) from err
+    def _area(self, feature: Feature, part: Part, kind: str) -> None:
+        name = feature.text("name")
+        self.rings[AREAS[kind]].append(part.xyz[:, :2])
+        self.names[AREAS[kind]].append(name)
 
-    def projected(p: Floats) -> Floats:
-        x, y = transformer.transform(p[:, 0], p[:, 1])
-        return np.column_stack([x - frame.origin[0], y - frame.origin[1], p[:, 2] - frame.origin[2]])
+    def _conductor(self, feature: Feature, part: Part, _kind: str) -> None:
+        name, volts = feature.text("name"), _volts(feature)
+        found = _raised(feature, part, self.terrain, 0.0)
+        self.conductors.append(Conductor(found.xyz, volts, name))
+        self._note(found)
 
-    if not np.all(np.abs(projected(xyz)[:, :2]) < 5_000):
-        raise BadInput(f"lies more than 5 km from the cloud when read as {source}", file=str(path))
-    return projected, Reason("read_as_system", file=path.name, system=source)
+    def _point(self, feature: Feature, part: Part, kind: str) -> None:
+        name = feature.text("name", f"{kind} {len(self.points[kind]) + 1}")
+        found = _raised(feature, part, self.terrain, -2.0, BASE_HEIGHT if kind == "base" else None)
+        self.points[kind].append((name, found.xyz[0]))
+        self._note(found)
+
+    def _note(self, found: _Raised) -> None:
+        if found.note is not None:
+            self.notes.append(found.note)
 
 
-def _with_heights(
-    xyz: Floats, properties: dict[str, Any], terrain: Terrain, path: Path, number: int
-) -> Floats:
-    """The same points with heights: their own z, or ground plus the property "height_m"."""
-    if np.isfinite(xyz[:, 2]).all():
-        return xyz
-    if "height_m" not in properties:
+@dataclass(frozen=True)
+class _Raised:
+    """Places with heights, and how these were read."""
+
+    xyz: Floats
+    note: Reason | None = None
+
+
+def _no_height(stated: Floats) -> bool:
+    """True where z says nothing: missing, 0 everywhere, or a figure that stands for none."""
+    known = stated[np.isfinite(stated) & (stated > NO_DATA)]
+    return len(known) == 0 or not known.any()
+
+
+def _raised(
+    feature: Feature, part: Part, terrain: Terrain, lowest: float, otherwise: float | None = None
+) -> _Raised:
+    """The places of a part with heights, told with how they were read: z above sea as in the cloud, z above
+    ground, or the property "height_m" above ground.
+
+    Parameters
+    ----------
+    lowest : float          Nothing of this kind lies so low over ground. [m]
+    otherwise : float       Height over ground where the file gives none. [m]
+    """
+    ground = terrain.height_at(part.xyz[:, :2])
+    ground = np.where(np.isfinite(ground), ground, float(np.nanmedian(terrain.height)))
+    over = feature.real("height_m")
+    above_sea, above_ground = part.xyz[:, 2] - ground, part.stated
+    if over is None and _no_height(part.stated):
+        over = otherwise
+    if over is not None:
+        _check_height(feature, np.array([over]), lowest, "height_m")
+        if not _no_height(part.stated):
+            known = np.isfinite(part.stated) & (part.stated > NO_DATA)
+            if np.abs(above_sea - over)[known].max() <= AGREES and known.all():
+                return _told(feature, part, above_sea, ground, "height_above_sea")
+            if np.abs(above_ground - over)[known].max() > AGREES:
+                raise BadInput(
+                    f"{feature.called}: its z puts it {_range(above_sea[known])} above ground, its height_m "
+                    f"says {over:.1f} m",
+                    remedy="leave the wrong one out",
+                )
+        return _told(feature, part, np.full(len(ground), over), ground, "height_stated")
+    if _no_height(part.stated):
         raise BadInput(
-            f"feature {number} has no height",
-            file=str(path),
+            f"{feature.called} has no height" + (" but z = 0" if (part.stated == 0).any() else ""),
             remedy="give z coordinates or a property 'height_m' above ground",
         )
-    ground = terrain.height_at(xyz[:, :2])
-    middle = float(np.nanmedian(terrain.height))
-    return np.column_stack(
-        [xyz[:, :2], np.where(np.isfinite(ground), ground, middle) + float(properties["height_m"])]
+    if not (np.isfinite(part.stated) & (part.stated > NO_DATA)).all():
+        raise BadInput(
+            f"{feature.called}: some of its places have a height and some have none",
+            remedy="give z to all of them, or a property 'height_m' above ground",
+        )
+    if _plausible(above_sea, lowest):
+        return _told(feature, part, above_sea, ground, "height_above_sea")
+    if _plausible(above_ground, lowest):
+        return _told(feature, part, above_ground, ground, "height_above_ground")
+    _check_height(feature, above_sea, lowest, "z")
+    raise AssertionError("unreachable")  # pragma: no cover
+
+
+def _told(feature: Feature, part: Part, over: Floats, ground: Floats, code: str) -> _Raised:
+    low, high = float(over.min()), float(over.max())
+    said = {"number": feature.number, "kind": feature.text("kind", "work"), "name": feature.text("name") or None}
+    notes = {
+        "height_above_sea": Reason("height_above_sea", low=low, high=high, **said),
+        "height_above_ground": Reason("height_above_ground", low=low, high=high, **said),
+        "height_stated": None,
+    }
+    return _Raised(np.column_stack([part.xyz[:, :2], ground + over]), notes[code])
+
+
+def _plausible(over: Floats, lowest: float) -> bool:
+    return bool(np.all((over > lowest) & (over <= HIGHEST)))
+
+
+def _range(over: Floats) -> str:
+    low, high = float(over.min()), float(over.max())
+    return f"{low:.1f} m" if high - low < 0.05 else f"{low:.1f} to {high:.1f} m"
+
+
+def _check_height(feature: Feature, over: Floats, lowest: float, by: str) -> None:
+    """BadInput where some height over ground cannot be meant."""
+    if _plausible(over, lowest):
+        return
+    raise BadInput(
+        f"{feature.called}: by its {by} it lies {_range(over)} above ground: "
+        + ("at or below ground" if over.min() <= lowest else f"higher than {HIGHEST:.0f} m above ground"),
+        remedy="give z in the cloud's own height system, or a property 'height_m' above ground",
     )
 
 
-def _volts(properties: dict[str, Any], path: Path, number: int) -> float:
-    value = properties.get("voltage_kv")
-    if value is None:
+def _check_near(feature: Feature, part: Part, terrain: Terrain) -> None:
+    """BadInput where a part lies far outside the scan."""
+    middle = terrain.corner + terrain.cell * np.array(terrain.height.shape[::-1]) / 2
+    xy = part.xyz[:, :2] - middle
+    step = np.diff(xy, axis=0, append=xy[:1] if part.form == "Polygon" else xy[-1:])
+    square = np.maximum(np.sum(step**2, axis=1), 1e-12)
+    at = np.clip(-np.sum(xy * step, axis=1) / square, 0.0, 1.0)
+    away = float(np.linalg.norm(xy + at[:, None] * step, axis=1).min())
+    if away > BEYOND and not (part.form == "Polygon" and _round_origin(xy)):
+        raise BadInput(
+            f"{feature.called} lies {away:.0f} m from the middle of the scan",
+            remedy=f"correct its place; delete what is farther than {BEYOND:.0f} m",
+        )
+
+
+def _round_origin(xy: Floats) -> bool:
+    """True where a ring runs round the origin: even-odd rule."""
+    a, b = xy, np.roll(xy, -1, axis=0)
+    between = (a[:, 1] > 0) != (b[:, 1] > 0)
+    rise = np.where(b[:, 1] != a[:, 1], b[:, 1] - a[:, 1], 1.0)
+    return bool(np.sum(between & (a[:, 0] - a[:, 1] * (b[:, 0] - a[:, 0]) / rise > 0)) % 2)
+
+
+def _volts(feature: Feature) -> float:
+    """Voltage; NaN where it is not stated or 0, as a GIS writes an empty field. [V]"""
+    value = feature.real("voltage_kv")
+    if not value:
         return float("nan")
-    try:
-        return float(value) * 1000.0
-    except (TypeError, ValueError) as err:
-        raise BadInput(f"feature {number} has voltage_kv {value!r}, not a number", file=str(path)) from err
+    if not 0 < value <= MOST_KILOVOLT:
+        raise BadInput(
+            f"{feature.called}: its voltage_kv is {value:g}", remedy="give kilovolts, for example 20, or leave it out"
+        )
+    return value * 1000.0

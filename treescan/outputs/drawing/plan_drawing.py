@@ -88,24 +88,25 @@ def _rings(d: Drawing, half: float, scale: float) -> None:
 
 def _drawn(d: Drawing, a: Assessment, paper: Paper) -> None:
     """What the user drew on the site plan."""
-    for css, code, polygons in (
-        ("building", "draw_building", a.site.buildings),
-        ("road", "draw_road", a.site.roads),
-        ("water", "draw_water", a.site.water),
-        ("nostand", "draw_no_stand", a.site.no_stand),
-    ):
-        for ring in polygons:
-            xy = paper(ring)
-            d.line(xy, css, closed=True)
-            x, y = xy.mean(axis=0)
-            if 0 < x < WIDE and 0 < y < WIDE:
-                d.text(x, y + 4, text(code), "t small", "middle")
+    looks = {
+        "building": ("building", "draw_building"),
+        "road": ("road", "draw_road"),
+        "water": ("water", "draw_water"),
+        "no_stand_area": ("nostand", "draw_no_stand"),
+    }
+    for area in a.site.areas():
+        css, code = looks[area.kind]
+        xy = paper(area.ring)
+        d.line(xy, css, closed=True)
+        x, y = xy.mean(axis=0)
+        if 0 < x < WIDE and 0 < y < WIDE:
+            d.text(x, y + 4, area.name or text(code), "t small", "middle")
     for c in a.site.conductors:
         xy = paper(c.line)
         d.line(xy, "wire")
         x, y = np.clip(xy.mean(axis=0), 30, WIDE - 30)
         words = text("draw_wire", voltage=c.voltage, known=bool(np.isfinite(c.voltage)))
-        d.text(x, y - 12, words, "t small strong halo-text", "middle")
+        d.text(x, y - 12, f"{words} “{c.name}”" if c.name else words, "t small strong halo-text", "middle")
 
 
 def _drawn_points(d: Drawing, a: Assessment, paper: Paper) -> None:

@@ -245,15 +245,14 @@ def _work(a: Assessment) -> Layer:
 
 
 def _zones(a: Assessment) -> list[Layer]:
-    drawn = [
-        ("building", a.site.buildings),
-        ("road", a.site.roads),
-        ("water", a.site.water),
-        ("no standing", a.site.no_stand),
+    zones = {"building": "building", "road": "road", "water": "water", "no_stand_area": "no standing"}
+    rows = [
+        ({"zone": zones[d.kind], "name": d.name}, _ring(a, d.ring))
+        for d in a.site.areas()
+        if len(d.ring) >= 3
     ]
-    rows = [({"zone": kind}, _ring(a, ring)) for kind, rings in drawn for ring in rings if len(ring) >= 3]
     wires = [
-        ({"voltage": c.voltage, "caution": CAUTIONS["electricity"]}, _line(a, c.line))
+        ({"name": c.name, "voltage": c.voltage, "caution": CAUTIONS["electricity"]}, _line(a, c.line))
         for c in a.site.conductors
         if len(c.line) >= 2
     ]

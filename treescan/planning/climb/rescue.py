@@ -113,16 +113,15 @@ def corridors(
 def _landing(work: Work, site: Site) -> list[Reason | None]:
     """What each work point hangs over on the site plan, None where nothing was drawn."""
     out: list[Reason | None] = [None] * len(work)
-    drawn = (
-        ("over_no_stand", site.no_stand),
-        ("over_water", site.water),
-        ("over_road", site.roads),
-        ("over_building", site.buildings),
-    )
-    for code, rings in drawn:
-        for ring in rings:
-            for i in np.flatnonzero(inside(ring, work.xyz[:, :2])):
-                out[int(i)] = Reason(code)
+    codes = {
+        "no_stand_area": "over_no_stand",
+        "water": "over_water",
+        "road": "over_road",
+        "building": "over_building",
+    }
+    for area in site.areas():
+        for i in np.flatnonzero(inside(area.ring, work.xyz[:, :2])):
+            out[int(i)] = Reason(codes[area.kind], name=area.name or None)
     return out
 
 

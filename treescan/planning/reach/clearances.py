@@ -55,7 +55,12 @@ def conductors(site: Site, beside: Beside) -> tuple[Line, ...]:
     out = []
     for i, c in enumerate(site.conductors):
         known = bool(np.isfinite(c.voltage))
-        name = Reason("conductor_drawn", number=i + 1, voltage=c.voltage) if known else Reason("conductor_of_unknown_voltage", number=i + 1)
+        called = {"number": i + 1, "name": c.name or None}
+        name = (
+            Reason("conductor_drawn", voltage=c.voltage, **called)
+            if known
+            else Reason("conductor_of_unknown_voltage", **called)
+        )
         place = np.asarray(c.line, float).reshape(-1, 3)
         start, end = (place, place) if len(place) == 1 else (place[:-1].copy(), place[1:].copy())
         out.append(Line(start, end, 0.0, c.voltage, name))
@@ -151,9 +156,10 @@ def _finer(path: Floats, step: float = 0.25) -> Floats:
 def throw_crosses(throw: Throw, site: Site) -> tuple[Reason, ...]:
     """Drawn roads, buildings and no-stand areas under the arc of a throw."""
     path = _finer(np.asarray(throw.path, float)) if len(throw.path) > 1 else np.asarray(throw.path, float).reshape(-1, 3)
-    drawn = (("road", site.roads), ("building", site.buildings), ("no_stand_area", site.no_stand))
-    crossed = [what for what, rings in drawn if any(inside(ring, path[:, :2]).any() for ring in rings)]
-    return tuple(Reason("throw_passes_over", what=what) for what in crossed)
+    order = ("road", "building", "no_stand_area")
+    crossed = [a for a in site.areas() if a.kind in order and inside(a.ring, path[:, :2]).any()]
+    found = dict.fromkeys((a.kind, a.name) for a in sorted(crossed, key=lambda a: order.index(a.kind)))
+    return tuple(Reason("throw_passes_over", what=kind, name=name or None) for kind, name in found)
 
 
 def swings_over_building(path: Floats, site: Site) -> bool:

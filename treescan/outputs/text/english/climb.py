@@ -124,10 +124,10 @@ TEXTS: dict[str, str] = {
         "Straight below {blocked:n} of {n:n} work points a casualty who is lowered comes onto {by:names}: "
         "move the casualty sideways first."
     ),
-    "over_no_stand": "a no-stand area",
-    "over_water": "water",
-    "over_road": "a road",
-    "over_building": "a drawn building",
+    "over_no_stand": "a no-stand area[ “{name}”]",
+    "over_water": "water[ “{name}”]",
+    "over_road": "a road[ “{name}”]",
+    "over_building": "a drawn building[ “{name}”]",
     # a removal cut by cut
     "cut_limb": "limb {limb}",
     "cut_stem": "the stem above {height:m}",

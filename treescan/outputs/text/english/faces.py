@@ -49,6 +49,10 @@ TEXTS: dict[str, str] = {
     "scan is a poor judge of dead wood: look from the ground.",
     "read_as_own_coordinates": "{file} was read in the cloud's own coordinates.",
     "read_as_system": "{file} was read as {system}.",
+    "height_above_sea": "Feature {number}, {kind}[ “{name}”]: its z was read in the cloud's height system, "
+    "{low:m} to {high:m} above ground. If it is meant above ground, write it as height_m.",
+    "height_above_ground": "Feature {number}, {kind}[ “{name}”]: its z was read as height above ground, "
+    "{low:m} to {high:m}; in the cloud's height system it would lie under ground or higher than anything.",
     # how a run ends early
     "call_not_understood": "treescan: {message} See treescan --help.",
     "stopped": "treescan: stopped. No half-written file is left.",

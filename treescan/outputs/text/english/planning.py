@@ -7,8 +7,8 @@ _NAMES: dict[str, str] = {
     "the_stem": "the stem",
     "limb_at_union": "the [{diameter:cm} ]limb at {union}",
     "limb_numbered": "a branch (limb {limb})",
-    "conductor_drawn": "conductor {number} ({voltage:kV1})",
-    "conductor_of_unknown_voltage": "conductor {number} (voltage unknown)",
+    "conductor_drawn": "conductor {number}[ “{name}”] ({voltage:kV1})",
+    "conductor_of_unknown_voltage": "conductor {number}[ “{name}”] (voltage unknown)",
     "wire_seen": "a wire the scan saw (voltage unknown)",
     "hits_nothing_seen": "nothing the scan saw",
     "hits_ground": "the ground",
@@ -108,7 +108,9 @@ _DOUBTS: dict[str, str] = {
     ),
     "clearance": "The {what:word} comes within {distance:m} of {to}; the approach distance used is {limit:m}."
 ,
-    "throw_passes_over": "The throw passes over a {what:word}: close it off, or throw from another place.",
+    "throw_passes_over": (
+        "The throw passes over a {what:word}[ “{name}”]: close it off, or throw from another place."
+    ),
     "swings_over_building": "A slip from the outermost work swings over a drawn building.",
     "tied_elsewhere": (
         "The base is tied to {to}, {away:m} from this stem; that was not judged.[{?fouled} Wood of this "
