@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
+from pyproj import CRS
 
 from treescan.assess import Assessment
 from treescan.outputs.report.phrases import margin_of, missed_work, section_of, stand_of, way_start
@@ -64,8 +65,15 @@ def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
         (text("over_seen"), text("over_seen_share", share=seen_share(g))),
         (text("over_species"), say(a.species)),
         (text("over_scan"), w.file_name(a.tree.source)),
-        (text("over_frame"), a.tree.frame.crs or text("over_frame_local")),
+        (text("over_frame"), _frame(a.tree.frame.crs)),
     )
+
+
+def _frame(crs: str | None) -> str:
+    """A map by its name and short key: a definition written out in full fills half a page."""
+    if not crs:
+        return text("over_frame_local")
+    return text("over_frame_named", name=CRS.from_user_input(crs).name, crs=crs if ":" in crs[:6] else None)
 
 
 def _line(a: Assessment, p: TieInPoint) -> str:

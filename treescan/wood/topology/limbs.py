@@ -23,7 +23,7 @@ def label_limbs(xyz: Floats, segment_radius: Floats, parent: Ints) -> tuple[Ints
     Notes
     -----
     The continuation is the child with the largest r^2 (1 + cos a) / 2, r its radius and a its turn from the limb's direction,
-    both taken a few nodes out so that the flare does not decide (models.md section 1: "diameter and direction").
+    both taken a few nodes out so that the flare does not decide.
     Codominant stems (aspect ratio >= 0.8 at a fork of a stem, both within 45 degrees of the parent) keep order 0.
     """
     xyz, radius = np.ascontiguousarray(xyz, float), np.ascontiguousarray(segment_radius, float)

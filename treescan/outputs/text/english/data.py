@@ -66,7 +66,9 @@ TEXTS: dict[str, str] = {
     "column_diameter_sd": "standard deviation",
     "column_unions_attachment_deg": "from the parent limb's own direction",
     "column_unions_slope_deg": "elevation of the limb just outside; negative = drooping",
-    "column_unions_flags": "what was noticed, such as codominant or bridged",
+    "column_unions_flags": (
+        "what was noticed, such as codominant or bridged (a gap in the scan where the limbs join)"
+    ),
     "column_limbs_limb": "number of the limb; 0 is the stem",
     "column_limbs_parent_limb": "limb it leaves; -1 for the stem",
     "column_limbs_branch_order": "0 stem, 1 limb off a stem, 2 and up the rest",
@@ -75,7 +77,7 @@ TEXTS: dict[str, str] = {
     "column_limbs_base_diameter": "of its first piece",
     "column_limbs_tip_diameter": "of its last piece",
     "column_limbs_volume": "of its pieces as cylinders",
-    "column_limbs_seen_share": "part of the length that the scan saw; the rest is bridged",
+    "column_limbs_seen_share": "part of the length that the scan saw; the rest are gaps that were filled in",
     "column_limbs_fit_for": (
         "what the scan is fit for on this limb: nothing, stem, main unions or small limbs; empty = not stated"
     ),
@@ -136,7 +138,7 @@ TEXTS: dict[str, str] = {
     "layer_standing": "standing places with the best chance of one throw, by isolation class",
     "layer_throws": "flight of the best throw at each union, by isolation class",
     "layer_ropes": "rope of each ranked candidate",
-    "layer_work": "work points and the first candidate that serves each",
+    "layer_work": "work points and the first candidate that reaches each",
     "layer_zones": "areas drawn by the user",
     "layer_conductors": "overhead lines drawn by the user",
     "layer_drawn_points": "anchors in other trees and bases of basal lines drawn by the user",

@@ -75,7 +75,7 @@ CARDS: dict[str, str] = {
     "card_tied_other": "{name}, {distance:m} from this stem; not judged",
     "card_case": "Hardest ordinary load",
     "card_case_at": "[{case:word}, ]{work}",
-    "card_margin": "Strength over stress, low end",
+    "card_margin": "Strength over stress",
     "card_breaks": "Chance that it breaks",
     "card_section": "Weakest section",
     "card_moves": "Tie-in point moves under load by",
@@ -166,6 +166,7 @@ OVERVIEW: dict[str, str] = {
     "over_species": "Species as used",
     "over_scan": "Scan",
     "over_frame": "Coordinates",
+    "over_frame_named": "{name}[ ({crs})]",
     "over_frame_local": "local frame, no map reference in the file",
     "over_line_none": "No throw from the ground was found for {label}. {start}",
     "over_line": (

@@ -15,7 +15,7 @@ CREW: dict[str, str] = {
     "sheet_first": "First to inspect: {label}, {height:m} up, {system:word}, {hardware:word}",
     "sheet_verdict": "{verdict:Word}.[ {first}][ {second}] Forces are for a climber of {mass:kg} with gear.",
     "sheet_checks": "Before committing, by the climber (tick by hand)",
-    "sheet_margin": "Strength over stress, low end",
+    "sheet_margin": "Strength over stress",
     "sheet_margin_verdict": "{margin}, {verdict:word}",
     "sheet_caught": "drop {drop:m?}, peak force {peak:kN?}, strength over stress {margin}",
     "sheet_ground": "no other limb found that would catch the rope[: {drop:m} to the ground]",

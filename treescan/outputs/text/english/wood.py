@@ -11,12 +11,14 @@ TEXTS: dict[str, str] = {
         "Only {share:%} of the wood over {diameter:cm} was measured well enough. Rescan leaf-off, from nearer and from three or more sides."
     ),
     "fit_one_sided": (
-        "{share:%} of the thick wood was seen from one side only (under {arc:deg} of bark). Rescan from the other sides too[, first of all "
-        "standing {azimuth:deg} from the stem (clockwise from +y of the scan)]."
+        "{share:%} of the thick wood was seen from one side only (under {arc:deg} of bark). Rescan from "
+        "the other sides too[, first of all standing at {azimuth:deg} from the stem, clockwise from +y of "
+        "the scan]."
     ),
     "fit_one_place": (
-        "{share:%} of the thick wood shows no more bark than one standing place can see (under {arc:deg}). What is behind it is hidden. Rescan "
-        "from at least two more sides[, first of all standing {azimuth:deg} from the stem (clockwise from +y of the scan)]."
+        "{share:%} of the thick wood shows no more bark than one standing place can see (under {arc:deg}). "
+        "What is behind it is hidden. Rescan from at least two more sides[, first of all standing at "
+        "{azimuth:deg} from the stem, clockwise from +y of the scan]."
     ),
     "fit_no_band": "No height band is fit for judging unions. Rescan leaf-off, with more points in the crown.",
     "fit_blind_bands": (
@@ -36,6 +38,6 @@ TEXTS: dict[str, str] = {
     ),
     "view_from_above": "from above",
     "view_from_below": "from below",
-    "view_from_side": "standing {azimuth:deg} from it (clockwise from +y of the scan)",
+    "view_from_side": "standing at {azimuth:deg} from it, clockwise from +y of the scan",
 }
 WORDS: dict[str, str] = {}
