@@ -46,7 +46,7 @@ class Throw:
     Attributes
     ----------
     union : int                 Row in `WoodGraph.unions`.
-    isolation_class : int       1, 2 or 3 (models.md section 2).
+    isolation_class : int       1, 2 or 3.
     stance : int                Row in `Stances`.
     stand : (3,) float          [m, local]
     method : str                "hand", "two_hand" or "launcher" (`settings.METHODS`).

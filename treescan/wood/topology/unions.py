@@ -10,7 +10,7 @@ from treescan.wood.graph import BRIDGED, CODOMINANT, WHORL, Floats, Ints, Limbs,
 from treescan.wood.topology.limbs import kids_of
 
 SMALLEST_DIAMETER = 0.02
-"""A union counts when a limb of at least this diameter leaves it [m] (models.md section 1)."""
+"""A union counts when a limb of at least this diameter leaves it [m]."""
 
 
 def find_unions(
