@@ -26,7 +26,7 @@ from made_up.scenes import simple_scan
 from treescan.trees.single_tree import find_tree
 from treescan.wood.build import measured_limbs
 from treescan.wood.topology.allometry import BUNDLE, area_relation, carried_length, signs_of_bundle, well_measured
-from treescan.wood.topology.insertions import meeting_places
+from treescan.wood.topology.insertions import insertions
 
 Floats = NDArray[np.float64]
 
@@ -59,7 +59,7 @@ def sample(example: Example) -> tuple[Floats, Floats, Floats]:
     """Signs (n, 4), truth (n,) 1 = bundle, and weight (n,) of the pieces of one made-up scan."""
     cloud, truth, _ = simple_scan(example.seed, example.habit, points=POINTS, **example.how)
     axes = measured_limbs(find_tree(cloud, at=truth.xyz[0, :2])).axes
-    carried = carried_length(axes, meeting_places(axes))
+    carried = carried_length(axes, insertions(axes))
     relation = area_relation(axes.r, carried, well_measured(axes))
     if relation is None:
         raise ValueError(f"{example}: too few well measured pieces")

@@ -6,7 +6,7 @@ from wood.clouds import POST, bark_points, make, tree_of
 
 from treescan.wood.build import build_graph
 from treescan.wood.fitting.limb_axes import without_blur
-from treescan.wood.fitting.range_noise import bark_scatter
+from treescan.wood.fitting.range_noise import range_noise
 
 
 def ring(radius, noise, seed=0, n=200_000):
@@ -43,8 +43,8 @@ def test_moving_scan_s_noise_is_read_from_the_stem():
     position = np.repeat([0, 1], len(points)).astype(np.int32)
     limb = np.zeros(len(shifted), np.int32)
 
-    assert bark_scatter(points, limb[: len(points)], axes, None) == pytest.approx(0.02, rel=0.15)
-    assert bark_scatter(shifted, limb, axes, position) == pytest.approx(0.02, rel=0.15)
+    assert range_noise(points, limb[: len(points)], axes, None) == pytest.approx(0.02, rel=0.15)
+    assert range_noise(shifted, limb, axes, position) == pytest.approx(0.02, rel=0.15)
 
 
 def test_a_flight_s_noise_is_read_from_limbs_across_its_beam():
@@ -59,7 +59,7 @@ def test_a_flight_s_noise_is_read_from_limbs_across_its_beam():
     axes = first_axes(lines, [true.radius[nodes] for nodes in true.limbs.nodes], true.limbs.parent, np.array([x[0] for x in lines]))
     near = np.argmin(np.linalg.norm(points[:, None] - true.xyz[None, ::1], axis=2), axis=1)
 
-    assert 0.012 < bark_scatter(points, true.limb[near].astype(np.int32), axes, None) < 0.02
+    assert 0.012 < range_noise(points, true.limb[near].astype(np.int32), axes, None) < 0.02
 
 
 def test_limbs_of_a_noisy_scan_keep_their_thickness():

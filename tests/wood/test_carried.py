@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from treescan.wood.fitting.limb_axes import LimbAxes, places_along
-from treescan.wood.topology.allometry import area_relation, carried_length, held_against_carried
-from treescan.wood.topology.insertions import lay_nodes, meeting
+from treescan.wood.topology.allometry import area_relation, carried_length, held_against_allometry
+from treescan.wood.topology.insertions import insertion_of, lay_nodes
 
 
 def axes_of(lines, radii, parent):
@@ -69,11 +69,11 @@ def tree_with_twigs():
 def test_a_badly_fitted_piece_too_thick_for_what_it_carries_is_thinned_with_a_wide_error():
     axes = tree_with_twigs()
     rows = axes.rows(31)
-    place = np.array([0.0] + [meeting(axes, k).place for k in range(1, len(axes))])
+    place = np.array([0.0] + [insertion_of(axes, k).place for k in range(1, len(axes))])
     sd, arc, share = axes.raw_sd.copy(), axes.arc.copy(), axes.share.copy()
     sd[rows], arc[rows], share[rows] = np.inf, 0.8, 0.3
     bad = replace(axes, raw_sd=sd, arc=arc, share=share)
-    got = held_against_carried(bad, place)
+    got = held_against_allometry(bad, place)
     assert np.all(got.r[rows] < 0.6 * 0.04)
     assert np.all(got.r_sd[rows] > 0.15 * got.r[rows])
     other = np.ones(len(axes.r), bool)
@@ -84,8 +84,8 @@ def test_a_badly_fitted_piece_too_thick_for_what_it_carries_is_thinned_with_a_wi
 def test_a_well_fitted_stub_stays_and_nothing_ever_grows():
     """A broken limb carries nothing and is thick all the same: seen all round on smooth bark it is believed."""
     axes = tree_with_twigs()
-    place = np.array([0.0] + [meeting(axes, k).place for k in range(1, len(axes))])
-    got = held_against_carried(axes, place)
+    place = np.array([0.0] + [insertion_of(axes, k).place for k in range(1, len(axes))])
+    got = held_against_allometry(axes, place)
     assert got.r[axes.rows(31)] == pytest.approx(0.04, rel=0.1)
     assert np.all(got.r <= axes.r)
 
@@ -110,7 +110,7 @@ def fork(bow=0.35):
 @pytest.mark.parametrize("bow", [0.0, 0.35, 0.7])
 def test_a_bowed_arm_is_carried_back_along_its_bow(bow):
     """The fork lies at 2 m, whether the arm is straight or bows upright; carried back straight, the more bowed one met the stem 10 cm low."""
-    assert meeting(fork(bow), 1).place == pytest.approx(2.0, abs=0.06)
+    assert insertion_of(fork(bow), 1).place == pytest.approx(2.0, abs=0.06)
 
 
 def test_the_radius_at_a_fork_is_that_of_the_stem_below_and_the_arm_starts_with_its_own():

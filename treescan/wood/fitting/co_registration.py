@@ -30,7 +30,7 @@ def position_of_points(cloud: PointCloud) -> Ints | None:
     return number.astype(np.int32) if 2 <= len(names) <= MOST_POSITIONS else None
 
 
-def aligned(xyz: Floats, position: Ints, limb: Ints, place: Floats, axes: LimbAxes) -> Floats:
+def co_registered(xyz: Floats, position: Ints, limb: Ints, place: Floats, axes: LimbAxes) -> Floats:
     """The points with every position's shift and small turn taken off.
 
     Parameters

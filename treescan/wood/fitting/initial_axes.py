@@ -11,7 +11,7 @@ from treescan.wood.graph import Floats, Ints
 from treescan.wood.skeleton.level_sets import Chains, Slices
 
 
-def rough_axes(xyz: Floats, slices: Slices, chains: Chains) -> LimbAxes:
+def initial_axes(xyz: Floats, slices: Slices, chains: Chains) -> LimbAxes:
     """Centre lines through the slices' means, and radii from their spread across the line.
 
     Parameters

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numba import njit, prange
@@ -27,6 +28,10 @@ BUTT = 6.0
 """So many radii up from its foot the stem may flare: its taper is held less tightly there."""
 UNKNOWN = 0.3
 """Standard deviation given to a centre no fit could place [m]."""
+
+
+MEASURED = ("v", "r", "r_sd", "raw_r", "raw_sd", "arc", "noise", "share", "points")
+"""Columns of `LimbAxes` that hold what was measured at a vertex."""
 
 
 @dataclass(frozen=True)
@@ -73,6 +78,10 @@ class LimbAxes:
     def rows(self, k: int) -> slice:
         """Vertices of limb k."""
         return slice(int(self.start[k]), int(self.start[k + 1]))
+
+    def columns(self, rows: Any) -> dict[str, Any]:
+        """What was measured at some vertices, by name (`MEASURED`); their places along limbs change with the limbs and are left out."""
+        return {name: getattr(self, name)[rows] for name in MEASURED}
 
     def length(self, k: int) -> float:
         """From the first to the last vertex. [m]"""

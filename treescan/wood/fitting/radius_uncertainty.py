@@ -30,7 +30,7 @@ UNREAD = 0.06
 """All five were found on simulated scans of tripods, walked and flown scanners together (maximum likelihood)."""
 
 
-def radius_doubt(axes: LimbAxes, shell: float) -> Floats:
+def radius_uncertainty(axes: LimbAxes, shell: float) -> Floats:
     """Standard deviation of every radius with the causes that the fit leaves out, (m,). [m]
 
     Parameters

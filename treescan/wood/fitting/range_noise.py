@@ -28,7 +28,7 @@ UNDER = 1.3
 """Limbs a few times thicker than the shell read it up to so many times too thin; a stem's shell beyond that is rough bark, not noise."""
 
 
-def bark_scatter(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None) -> float:
+def range_noise(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None) -> float:
     """Scatter of the points about the bark: the median over pieces of the lower stem, held to what lying limbs show. [m]
 
     0 where there are too few points to tell.

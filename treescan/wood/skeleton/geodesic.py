@@ -16,7 +16,7 @@ from treescan.wood.skeleton.gaps import Bridges, find_bridges
 
 
 @dataclass(frozen=True)
-class Spread:
+class GeodesicDistance:
     """Distances from the foot over the graph of near points.
 
     Attributes
@@ -35,7 +35,7 @@ class Spread:
     spacing: float
 
 
-def spread_from_foot(xyz: Floats, foot: Floats, settings: WoodSettings) -> Spread:
+def distance_from_foot(xyz: Floats, foot: Floats, settings: WoodSettings) -> GeodesicDistance:
     """Shortest ways from the foot to every thinned point, over gaps where a limb goes on behind them.
 
     Parameters
@@ -71,7 +71,7 @@ def spread_from_foot(xyz: Floats, foot: Floats, settings: WoodSettings) -> Sprea
     distance, before, _ = dijkstra(graph, directed=False, indices=at_foot, min_only=True, return_predecessors=True)
     before = before.astype(np.int32)
     before[before < 0] = -1
-    return Spread(near, distance, before, _steps_on_bridges(before, bridges), spacing)
+    return GeodesicDistance(near, distance, before, _steps_on_bridges(before, bridges), spacing)
 
 
 def _foot_points(xyz: Floats, foot: Floats, part: Ints) -> Ints:

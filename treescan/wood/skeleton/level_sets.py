@@ -9,7 +9,7 @@ from numba import njit
 
 from treescan.geometry import unit
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.skeleton.geodesic import Spread, components
+from treescan.wood.skeleton.geodesic import GeodesicDistance, components
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Slices:
     bridged: np.ndarray
 
 
-def cut_slices(xyz: Floats, spread: Spread, level: float) -> Slices:
+def cut_slices(xyz: Floats, spread: GeodesicDistance, level: float) -> Slices:
     """Cut the wood into slices of length `level` [m] along the distance from the foot."""
     reached = np.isfinite(spread.distance)
     step = np.where(reached, spread.distance, 0.0) / level

@@ -115,7 +115,7 @@ def well_measured(axes: LimbAxes) -> np.ndarray:
     return (axes.r > 0.012) & np.isfinite(axes.raw_sd) & (axes.raw_sd < 0.08 * axes.r) & (axes.share > 0.8)
 
 
-def held_against_carried(axes: LimbAxes, place: Floats) -> LimbAxes:
+def held_against_allometry(axes: LimbAxes, place: Floats) -> LimbAxes:
     """Limbs with what looks like a bundle of twigs thinned to what it carries.
 
     Parameters

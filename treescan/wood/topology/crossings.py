@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from treescan.geometry import unit
 from treescan.wood.fitting.limb_axes import LimbAxes, places_along
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.topology.insertions import meeting
+from treescan.wood.topology.insertions import insertion_of
 
 LONGEST = 0.9
 """No gap longer than this is closed here [m]."""
@@ -117,7 +117,7 @@ def _taken(axes: LimbAxes, rows: list[slice], parent: Ints, leaves: Floats) -> L
     """Axes made of runs of another one's vertices, one limb a run."""
     start = np.concatenate([[0], np.cumsum([q.stop - q.start for q in rows])]).astype(np.int64)
     pick = np.concatenate([np.arange(q.start, q.stop) for q in rows])
-    fields = {c: getattr(axes, c)[pick] for c in ("v", "r", "r_sd", "raw_r", "raw_sd", "arc", "noise", "share", "points")}
+    fields = axes.columns(pick)
     return replace(axes, start=start, s=places_along(start, fields["v"]), parent=parent, leaves=leaves, **fields)
 
 
@@ -133,7 +133,7 @@ def _mended(axes: LimbAxes, cuts: dict[int, int]) -> LimbAxes:
     new[keep] = np.arange(len(keep), dtype=np.int32)
     new[list(cuts)] = new[list(cuts.values())]
     start = np.concatenate([[0], np.cumsum([len(x) for x in pick])]).astype(np.int64)
-    fields = {c: getattr(axes, c)[np.concatenate(pick)] for c in ("v", "r", "r_sd", "raw_r", "raw_sd", "arc", "noise", "share", "points")}
+    fields = axes.columns(np.concatenate(pick))
     parent = np.where(axes.parent[keep] >= 0, new[np.maximum(axes.parent[keep], 0)], -1).astype(np.int32)
     return replace(axes, start=start, s=places_along(start, fields["v"]), parent=parent, leaves=axes.leaves[keep], **fields)
 
@@ -169,7 +169,7 @@ def _beginning(axes: LimbAxes, k: int, cut: bool) -> tuple[Floats, Floats, float
     """First point that counts of a limb, its direction outward and its radius there; past the corner where it was cut."""
     rows = axes.rows(k)
     v, r, s = axes.v[rows], axes.r[rows], axes.s[rows]
-    first = min(meeting(axes, k).first, len(v) - 1)
+    first = min(insertion_of(axes, k).first, len(v) - 1)
     if cut:
         r = axes.raw_r[rows]
         first = min(int(np.searchsorted(s, s[0] + max(CORNER, float(np.median(r[:8]))))), len(v) - 1)

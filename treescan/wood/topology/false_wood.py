@@ -82,7 +82,7 @@ def trim_starts(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, In
 
 def _keep_vertices(axes: LimbAxes, keep: np.ndarray) -> LimbAxes:
     start = np.concatenate([[0], np.cumsum(np.bincount(axes.of_vertex[keep], minlength=len(axes)))]).astype(np.int64)
-    fields = {name: getattr(axes, name)[keep] for name in ("v", "r", "r_sd", "raw_r", "raw_sd", "arc", "noise", "share", "points")}
+    fields = axes.columns(keep)
     return replace(axes, start=start, s=places_along(start, fields["v"]), **fields)
 
 
@@ -148,7 +148,7 @@ def drop_limbs(axes: LimbAxes, drop: np.ndarray, keep_numbers: bool = False) -> 
     new = np.cumsum(~drop) - 1
     rows = np.concatenate([np.arange(axes.start[k], axes.start[k + 1]) for k in keep]).astype(np.int64)
     start = np.concatenate([[0], np.cumsum([axes.start[k + 1] - axes.start[k] for k in keep])]).astype(np.int64)
-    fields = {name: getattr(axes, name)[rows] for name in ("v", "s", "r", "r_sd", "raw_r", "raw_sd", "arc", "noise", "share", "points")}
+    fields = axes.columns(rows) | {"s": axes.s[rows]}
     return replace(
         axes, start=start, parent=np.where(parent[keep] >= 0, new[np.maximum(parent[keep], 0)], -1).astype(np.int32), leaves=axes.leaves[keep], **fields
     )

@@ -27,14 +27,14 @@ class Nodes:
 
 
 @dataclass(frozen=True)
-class Meeting:
+class Insertion:
     """Where one limb meets its parent: place along the parent [m], and the first vertex of its own that counts."""
 
     place: float
     first: int
 
 
-def meeting(axes: LimbAxes, k: int) -> Meeting:
+def insertion_of(axes: LimbAxes, k: int) -> Insertion:
     """Carry the limb's axis straight back to its parent's axis.
 
     Notes
@@ -45,12 +45,12 @@ def meeting(axes: LimbAxes, k: int) -> Meeting:
     rows, up = axes.rows(k), axes.rows(int(axes.parent[k]))
     fitted = np.isfinite(axes.raw_sd[rows])
     place, first = meet(axes.v[rows], axes.s[rows], axes.r[rows], fitted, axes.v[up], axes.s[up], axes.r[up], axes.leaves[k])
-    return Meeting(float(place), int(first))
+    return Insertion(float(place), int(first))
 
 
-def meeting_places(axes: LimbAxes) -> Floats:
+def insertions(axes: LimbAxes) -> Floats:
     """Where every limb's axis meets its parent's, along the parent, (l,); 0 for the stem. [m]"""
-    return np.array([0.0] + [meeting(axes, k).place for k in range(1, len(axes))])
+    return np.array([0.0] + [insertion_of(axes, k).place for k in range(1, len(axes))])
 
 
 def gaps(axes: LimbAxes) -> Floats:
@@ -58,7 +58,7 @@ def gaps(axes: LimbAxes) -> Floats:
     out = np.zeros(len(axes))
     for k in range(1, len(axes)):
         rows, up = axes.rows(k), axes.rows(int(axes.parent[k]))
-        meet = meeting(axes, k)
+        meet = insertion_of(axes, k)
         at = np.array([np.interp(meet.place, axes.s[up], axes.v[up][:, a]) for a in range(3)])
         thick = np.interp(meet.place, axes.s[up], axes.r[up])
         out[k] = max(float(np.linalg.norm(axes.v[rows][meet.first] - at)) - thick, 0.0)
@@ -66,13 +66,13 @@ def gaps(axes: LimbAxes) -> Floats:
 
 
 def lay_nodes(axes: LimbAxes, foot: Floats) -> Nodes:
-    """Nodes along every limb and at every meeting, from the foot outward.
+    """Nodes along every limb and at every insertion_of, from the foot outward.
 
     Parameters
     ----------
     foot : (3,) float   Stem centre at the ground. [m]
     """
-    meet = {k: meeting(axes, k) for k in range(1, len(axes))}
+    meet = {k: insertion_of(axes, k) for k in range(1, len(axes))}
     kids: dict[int, list[int]] = {}
     for k in range(1, len(axes)):
         kids.setdefault(int(axes.parent[k]), []).append(k)
@@ -153,7 +153,7 @@ def _smooth(places: Floats, s: Floats, value: Floats) -> Floats:
 Line = tuple[Floats, Floats, Floats, Floats, Floats, np.ndarray]
 
 
-def _limb_line(axes: LimbAxes, k: int, meet: Meeting | None, begin: Floats, bark: float) -> Line:
+def _limb_line(axes: LimbAxes, k: int, meet: Insertion | None, begin: Floats, bark: float) -> Line:
     """Place, axis, radius, sd, arc, seen of one limb from its union (or the ground) outward, places as on `axes.s`."""
     rows = axes.rows(k)
     a = meet.first if meet else 0

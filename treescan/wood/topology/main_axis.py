@@ -8,11 +8,11 @@ import numpy as np
 from numba import njit
 
 from treescan.geometry import unit
-from treescan.wood.fitting.limb_axes import LimbAxes, places_along
+from treescan.wood.fitting.limb_axes import MEASURED, LimbAxes, places_along
 from treescan.wood.graph import Floats, Ints
 
 
-def straighten(limb: Ints, place: Floats, axes: LimbAxes, margin: float = 1.15) -> tuple[LimbAxes, Ints]:
+def assign_main_axis(limb: Ints, place: Floats, axes: LimbAxes, margin: float = 1.15) -> tuple[LimbAxes, Ints]:
     """Swap the outer part of a limb with a side limb that continues it better.
 
     Parameters
@@ -27,8 +27,7 @@ def straighten(limb: Ints, place: Floats, axes: LimbAxes, margin: float = 1.15) 
     """
     count = len(axes)
     lines = [axes.rows(k) for k in range(count)]
-    columns = ("v", "r", "r_sd", "raw_r", "raw_sd", "arc", "noise", "share", "points")
-    data = [{c: getattr(axes, c)[rows] for c in columns} | {"s": axes.s[rows], "from": np.full(rows.stop - rows.start, k)} for k, rows in enumerate(lines)]
+    data = [axes.columns(rows) | {"s": axes.s[rows], "from": np.full(rows.stop - rows.start, k)} for k, rows in enumerate(lines)]
     parent, leaves = axes.parent.copy(), axes.leaves.copy()
     kids: list[list[int]] = [[] for _ in range(count)]
     for k in range(1, count):
@@ -61,7 +60,7 @@ def straighten(limb: Ints, place: Floats, axes: LimbAxes, margin: float = 1.15) 
             for c in his:
                 parent[c] = k
         todo.extend(kids[m])
-    return _rebuilt(axes, data, parent, leaves, columns), _relabelled(limb, place, axes, data)
+    return _rebuilt(axes, data, parent, leaves), _relabelled(limb, place, axes, data)
 
 
 def _takes_over(main: dict, side: dict, at: int, margin: float) -> bool:
@@ -117,9 +116,9 @@ def _nearer(place: Floats, tail: dict, main: dict, at: int) -> bool:
     return bool(_nearest_vertex(tail["v"], place)[1] < _nearest_vertex(main["v"], place)[1])
 
 
-def _rebuilt(axes: LimbAxes, data: list[dict], parent: Ints, leaves: Floats, columns: tuple[str, ...]) -> LimbAxes:
+def _rebuilt(axes: LimbAxes, data: list[dict], parent: Ints, leaves: Floats) -> LimbAxes:
     start = np.concatenate([[0], np.cumsum([len(d["v"]) for d in data])]).astype(np.int64)
-    fields = {c: np.concatenate([d[c] for d in data]) for c in columns}
+    fields = {c: np.concatenate([d[c] for d in data]) for c in MEASURED}
     return replace(axes, start=start, s=places_along(start, fields["v"]), parent=parent, leaves=leaves, **fields)
 
 
