@@ -41,7 +41,7 @@ def figure(x: Any) -> str:
     return f"{float(x):.7g}" if isinstance(x, (int, float)) and not isinstance(x, bool) else one_line(str(x))
 
 
-def tests_of(tree: ast.Module) -> Iterator[ast.FunctionDef]:
+def promises(tree: ast.Module) -> Iterator[ast.FunctionDef]:
     """The tests of a file in their order."""
     for node in tree.body:
         if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
@@ -83,7 +83,7 @@ def chapter(path: Path) -> Iterator[str]:
     yield from (f"\n## {title.rstrip('.')}\n", f"`tests/validation/{path.name}`\n")
     if sources.strip():
         yield sources.strip() + "\n"
-    for test in tests_of(tree):
+    for test in promises(tree):
         yield f"- *{test.name.removeprefix('test_').replace('_', ' ')}*: {one_line(ast.get_docstring(test))}"
         for names, rows in tables_of(test, module):
             if not any(callable(cell) for row in rows for cell in row) or names == WORKED_OUT:

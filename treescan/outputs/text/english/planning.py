@@ -210,7 +210,7 @@ _APPROACH: dict[str, str] = {
     ),
     "isolate_tested_first": "nobody leaves the ground before the anchor has been load-tested",
     "isolate_less_inspected": (
-        "an anchor set from the ground is inspected less: look at it through binoculars, and by hand on "
+        "an anchor set from the ground is inspected less, so look at it through binoculars, and by hand on "
         "arrival before any work"
     ),
     "isolate_workings": "the bag must be worked back {times:n} {times|time|times}",
@@ -222,7 +222,7 @@ _APPROACH: dict[str, str] = {
     "basal_both_legs": (
         "{label} bears both legs, close to twice the pull on the climber's leg, and more with preload"
     ),
-    "basal_cut": "both legs can be cut: keep the base leg out of the way of the saw and the pieces",
+    "basal_cut": "both legs can be cut, so keep the base leg out of the way of the saw and the pieces",
     "basal_all_unions": "every union the line touches must be sound, not only the highest",
     "advance_inspected": "every union is inspected by hand before it is trusted, over {unions:names}",
     "advance_slow": (
