@@ -178,7 +178,7 @@ _RANK: dict[str, str] = {
     "other_better_in": "{other} is better in {criteria:names}.",
     "other_better_in_nothing": "{other} is better in nothing that is scored.",
     "fact_height": "it stands {height:m} up with {share:%} of the work below it",
-    "fact_margin": "strength is {p5:x1} times the stress at the low end, {median:x1} in the middle",
+    "fact_margin": "strength is {p5:x1} times the stress at the low end ({median:x1} in the middle)",
     "fact_rope_angle": "the rope hangs {angle:deg} off plumb on average over the work it reaches",
     "fact_coverage": "it reaches {share:%} of the work",
     "fact_no_throw": "no throw from the ground sets a line over it: it is reached by climbing",
