@@ -58,7 +58,8 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
     with reporter(quiet, as_json) as report:
         tree = _traced(request.tree, settings, report)
         site, work, how = _drawn(request, tree, settings)
-        removal = None if request.cuts is None else read_cuts(request.cuts, tree.graph)
+        drawn = () if site is None else tuple(name for name, _ in site.anchors)
+        removal = None if request.cuts is None else read_cuts(request.cuts, tree.graph, drawn)
         overrides = () if request.overrides is None else read_overrides(request.overrides)
         done = plan(
             tree,

@@ -3,11 +3,13 @@ findings."""
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 
 from treescan.errors import BadInput
 from treescan.faces.user_files.asked_work import limb_named
 from treescan.faces.user_files.table_rows import read_rows, real
+from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.planning.ranking.overrides import Override, from_rows
 from treescan.planning.work.removal import Cut, Removal, cut_limb, cut_stem
 from treescan.wood.graph import WoodGraph
@@ -16,19 +18,20 @@ CUT_COLUMNS = ("order", "name", "limb", "union", "stem_height_m", "life_support"
 OVERRIDE_COLUMNS = tuple(Override.__dataclass_fields__)
 
 
-def read_cuts(path: Path, graph: WoodGraph) -> Removal:
+def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Removal:
     """The cuts of a removal from a table (CSV, TOML [[cut]] or JSON), sorted by `order` where given.
 
     A row names one cut: `limb` (number in tree.json), `union` (its thickest limb comes off) or
-    `stem_height_m` (the stem is cut there). `life_support` is the union the climber hangs on at that cut,
-    `rigging` the union that carries the rigging block.
+    `stem_height_m` (the stem is cut there). `life_support` is what the climber hangs on at that cut: a union
+    ("U07"), one anchor ("U07 MRS") or an anchor drawn in another tree, one of `others`. `rigging` is the union
+    that carries the rigging block.
     """
     rows = list(enumerate(read_rows(path, CUT_COLUMNS, "cut"), start=1))
     rows.sort(key=lambda r: real(r[1], "order", path, r[0]) if "order" in r[1] else float(r[0]))
     cuts, life, rigging = [], [], []
     for number, row in rows:
         cuts.append(_cut(row, path, number, graph))
-        life.append(_union(row, "life_support", path, number, graph))
+        life.append(_support(row, path, number, graph, others))
         block = _union(row, "rigging", path, number, graph)
         rigging.append(int(graph.unions.node[graph.unions.label.index(block)]) if block else -1)
     return Removal(tuple(cuts), tuple(life), tuple(rigging))
@@ -67,3 +70,18 @@ def _union(row: dict[str, str], column: str, path: Path, number: int, graph: Woo
     if label and label not in graph.unions.label:
         raise BadInput(f"row {number}: {column} '{label}' is not a union of this tree", file=str(path))
     return label
+
+
+def _support(row: dict[str, str], path: Path, number: int, graph: WoodGraph, others: Collection[str]) -> str:
+    """What the climber hangs on: a drawn anchor, a union, or one anchor by union and rope system."""
+    named = str(row.get("life_support", ""))
+    label, _, system = named.partition(" ")
+    if not named or named in others or named in graph.unions.label:
+        return named
+    if label in graph.unions.label and system in SYSTEMS:
+        return named
+    raise BadInput(
+        f"row {number}: life_support '{named}' is not a union of this tree",
+        file=str(path),
+        remedy="name a union (U07), an anchor (U07 MRS), or an anchor drawn on the site plan",
+    )

@@ -8,12 +8,12 @@ from treescan.planning.work.removal import Stage
 
 _HEAD = (
     "removal_head_cut",
+    "removal_head_alarms",
     "removal_head_height",
     "removal_head_wood",
     "removal_head_piece",
     "removal_head_hang",
     "removal_head_lost",
-    "removal_head_alarms",
 )
 MAX_HANG = 3
 """Anchors named for a cut, the best ranked first."""
@@ -38,12 +38,12 @@ def _row(s: Stage) -> tuple[str, ...]:
     m = s.mass
     return (
         text("removal_cell_cut", number=s.number, piece=s.cut.piece),
+        " ".join(say_all(s.alarms)),
         figure(s.height, "m"),
         text("removal_cell_wood", diameter=s.diameter, sd=s.diameter_sd),
         text("removal_cell_piece", length=s.length, mass=m.median, low=m.p5, high=m.p95),
         ", ".join(s.hang[:MAX_HANG]) or text("removal_cell_no_hang"),
         ", ".join(s.lost_unions) or text("removal_cell_no_loss"),
-        " ".join(say_all(s.alarms)),
     )
 
 

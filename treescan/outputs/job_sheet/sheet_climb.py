@@ -152,7 +152,7 @@ def removal_page(a: Assessment) -> Blocks:
     return [
         words(text("climb_removal"), HEAD),
         words(removal_note()),
-        grid(removal_head(), removal_rows(c), [58, 62, 66, 104, 70, 58, 97]),
+        grid(removal_head(), removal_rows(c), [58, 117, 56, 62, 94, 70, 58]),
         words(text("climb_stem"), BAND),
         side_by_side(
             [figures(spar[:middle], HALF)], [figures(spar[middle:], HALF)] if spar[middle:] else [], WIDTH

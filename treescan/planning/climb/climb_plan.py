@@ -212,4 +212,5 @@ def _stages(
                 )
                 reaches[p.name][i] = bool(fouled[0] < 0)
         gone |= graph.above(cut.node)
-    return stages(graph, removal, points, density, settings, reaches)
+    others = [name for name, _ in context.site.anchors]
+    return stages(graph, removal, points, density, settings, reaches, others)

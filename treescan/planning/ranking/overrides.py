@@ -14,7 +14,7 @@ from treescan.planning.ranking.order import order_points
 from treescan.planning.ranking.scores import margin_score
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Judged, TieInPoint
-from treescan.planning.work.removal import dies_with
+from treescan.planning.work.stage_alarms import dies_with
 from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 

@@ -3,7 +3,7 @@ to hang on."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
-from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import Judged, TieInPoint
+from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.work.stage_alarms import dies_with, rigging_alarms, support_alarms
 from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
@@ -52,8 +52,9 @@ class Cut:
 class Removal:
     """A tree to be taken down: the cuts in their order, and what the crew plans at each.
 
-    life_support : union label the climber hangs on at each cut, "" or missing = not planned; rigging : union
-    node that carries the rigging block at each cut, -1 or missing = none.
+    life_support : what the climber hangs on at each cut: a union ("U07"), one anchor ("U07 MRS") or an anchor
+    drawn in another tree; "" or missing = not planned. rigging : union node that carries the rigging block at
+    each cut, -1 or missing = none.
     """
 
     cuts: tuple[Cut, ...]
@@ -96,7 +97,7 @@ class Stage:
     hang: tuple[str, ...]
 
     def reasons(self) -> tuple[Reason, ...]:
-        """The stage in a few findings, alarms last."""
+        """The stage in a few findings, alarms first."""
         piece = Reason(
             "cut_piece",
             number=self.number,
@@ -110,7 +111,7 @@ class Stage:
         )
         lost = (Reason("cut_loses", anchors=self.lost),) if self.lost else ()
         hang = Reason("cut_hang", anchors=self.hang) if self.hang else Reason("cut_no_hang")
-        return (piece, *lost, hang, *((Reason("cut_leaves_spar"),) if self.spar else ()), *self.alarms)
+        return (*self.alarms, piece, *lost, hang, *((Reason("cut_leaves_spar"),) if self.spar else ()))
 
 
 class SparDiameter(NamedTuple):
@@ -154,14 +155,16 @@ def stages(
     density: float,
     settings: PlanningSettings,
     reaches: Mapping[str, NDArray[np.bool_]] | None = None,
+    others: Collection[str] = (),
 ) -> tuple[Stage, ...]:
     """The whole removal, cut by cut.
 
     Parameters
     ----------
-    points : ranked tie-in points; only usable ones are followed.
+    points : all tie-in points; only usable ones are followed, the others tell what must not be hung on.
     density : float             Green density of the wood. [kg/m3]
     reaches : anchor name to (c,) bool      Cuts its straight rope reaches, where that is known.
+    others : names of anchors drawn in other trees, which life support may name.
     """
     here = np.ones(len(graph), bool)
     known = reaches or {}
@@ -176,8 +179,10 @@ def stages(
         after = here & ~gone
         lost, left = _sorted_out(points, gone, after, graph)
         alarms = (
-            *_support_alarms(graph, removal.support_at(i), gone, here, points),
-            *_rigging_alarms(graph, removal.rigging_at(i), removal.support_at(i), cut, gone, points),
+            *support_alarms(graph, removal.support_at(i), gone, here, points, others),
+            *rigging_alarms(
+                graph, removal.rigging_at(i), removal.support_at(i), cut.piece, gone, here, points
+            ),
             *((Reason("cut_anchors_go", n=len(lost)),) if lost and removal.support_at(i) is None else ()),
             *(() if left else (Reason("cut_no_anchor_left"),)),
         )
@@ -237,14 +242,6 @@ def piece_mass(
     return Estimate(total, total * np.exp(-PERCENTILE_95 * spread), total * np.exp(PERCENTILE_95 * spread))
 
 
-def dies_with(graph: WoodGraph, point: TieInPoint | Judged, gone: NDArray[np.bool_]) -> bool:
-    """True when any wood the rope bears on comes off.
-
-    The limb at the union, the union itself, or a further support of a basal line.
-    """
-    return bool(gone[bearing_nodes(graph, point.check.configuration)].any())
-
-
 def _sorted_out(
     points: Sequence[TieInPoint], gone: NDArray[np.bool_], left: NDArray[np.bool_], graph: WoodGraph
 ) -> tuple[tuple[TieInPoint, ...], tuple[TieInPoint, ...]]:
@@ -252,49 +249,6 @@ def _sorted_out(
     standing = [p for p in points if p.usable and not dies_with(graph, p, ~(gone | left))]
     lost = tuple(p for p in standing if dies_with(graph, p, gone))
     return lost, tuple(p for p in standing if not dies_with(graph, p, gone))
-
-
-def _support_alarms(
-    graph: WoodGraph,
-    life: str | None,
-    gone: NDArray[np.bool_],
-    here: NDArray[np.bool_],
-    points: Sequence[TieInPoint],
-) -> tuple[Reason, ...]:
-    """What the union the climber hangs on at one stage must not be; BadInput for a union that is not of this
-    tree."""
-    if life is None:
-        return ()
-    mine = [p for p in points if p.label == life]
-    if not mine:
-        raise BadInput(f"life support '{life}' is not a union of this tree")
-    if dies_with(graph, mine[0], ~here):
-        return (Reason("support_gone", union=life),)
-    return (Reason("support_on_piece", union=life),) if any(dies_with(graph, p, gone) for p in mine) else ()
-
-
-def _rigging_alarms(
-    graph: WoodGraph,
-    rigging: int | None,
-    life: str | None,
-    cut: Cut,
-    gone: NDArray[np.bool_],
-    points: Sequence[TieInPoint],
-) -> tuple[Reason, ...]:
-    """What the wood that carries the rigging block at one stage must not be."""
-    if rigging is None:
-        return ()
-    cut_off = (Reason("rigging_on_piece", piece=cut.piece),) if gone[rigging] else ()
-    shared = life is not None and any(_same_wood(graph, p, rigging) for p in points if p.label == life)
-    return (*cut_off, *((Reason("support_shares_rigging", union=life),) if shared else ()))
-
-
-def _same_wood(graph: WoodGraph, point: TieInPoint, node: int) -> bool:
-    """The rigging point is the same union, or one limb (not the stem) carries both."""
-    if int(graph.unions.node[point.union]) == node:
-        return True
-    limb = graph.limb[point.check.configuration.rest_node]
-    return bool(limb == graph.limb[node] and graph.limbs.order[limb] > 0)
 
 
 def spar_diameters(graph: WoodGraph, step: float = 1.0) -> tuple[SparDiameter, ...]:

@@ -150,8 +150,25 @@ TEXTS: dict[str, str] = {
         "Life support on {union} is on or above the piece that is cut: move to another anchor before this "
         "cut."
     ),
-    "support_shares_rigging": "Life support and rigging share the wood at {union}: keep them apart.",
+    "support_in_other_tree": (
+        "Life support on “{anchor}”, in another tree: nothing here says what it holds. Assess that tree on its "
+        "own."
+    ),
+    "support_never_judged": (
+        "Life support on {union}: it was never judged as an anchor. Do not hang on it unless a competent person "
+        "accepts it."
+    ),
+    "support_refused": "Life support on {union}, which is not ranked: {why} Do not hang on it.",
+    "support_doubtful": "Life support on {union}, which is to be inspected first: {why}",
+    "support_shares_rigging": (
+        "Life support on {union} and the rigging load the same wood, {wood}: keep them apart."
+    ),
+    "rigging_gone": "The rigging point is already gone at this stage: {piece} cannot hang on it.",
     "rigging_on_piece": "The rigging point is on the piece that is cut: {piece}.",
+    "rigging_on_refused": (
+        "Rigging on {union}, whose wood was found too weak or was refused for a climber: {why} Rigging design is "
+        "the rigger's."
+    ),
     # the climb as a whole, on the page
     "section_site_head": "Site",
     "section_set_head": "Tie-in points for all the work",
