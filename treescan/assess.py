@@ -345,7 +345,13 @@ def _checked(
         before.configurations
         if before is not None
         else candidate_configurations(
-            graph, context.beside, throws, asked.systems, context.settings, context.site.bases
+            graph,
+            context.beside,
+            throws,
+            asked.systems,
+            context.settings,
+            context.site.bases,
+            settings.loads.min_lever,
         )
     )
     wood = wood_of(asked.species, settings.loads)

@@ -30,6 +30,10 @@ def limb_named(limb: int) -> Reason:
     return Reason("stem_itself") if limb == 0 else Reason("limb_itself", limb=int(limb))
 
 
+MIN_LEVER = 0.5
+"""Least distance of a rope from the parent's bark, in limb diameters, where the settings say nothing else."""
+
+
 @dataclass(frozen=True)
 class AnchorConfiguration:
     """One way to anchor over one union: what planning asks loads to judge.
@@ -48,6 +52,7 @@ class AnchorConfiguration:
     tied_to : str               Name of what a basal line is tied to; "" = the foot of the own stem.
     beyond : (b,) int32         Further support nodes between the union and the climber, from the union
         outward (basal only): the climber hangs from the last of them.
+    min_lever : float           Least distance of the rope from the parent's bark, in limb diameters.
     """
 
     union: int
@@ -59,6 +64,7 @@ class AnchorConfiguration:
     base: Floats
     tied_to: str = ""
     beyond: Ints = field(default_factory=lambda: np.zeros(0, np.int32))
+    min_lever: float = MIN_LEVER
 
 
 @dataclass(frozen=True)

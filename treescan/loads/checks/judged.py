@@ -77,7 +77,7 @@ def contacts_of(tree: StructuralModel, configuration: AnchorConfiguration) -> tu
     """Contacts in rope order: supports from the base up, the union, limbs under the climber's leg; the one
     next to the climber last."""
     g = tree.graph
-    found: list[Contact] = [union_contact(g, configuration, tree.settings.min_lever)]
+    found: list[Contact] = [union_contact(g, configuration)]
     base = np.asarray(configuration.base, float)
     if SYSTEMS[configuration.system].basal:
         for node in configuration.via:

@@ -81,9 +81,8 @@ def check_redirect(
     work_xyz : (w, 3) float     Work points; those beyond the allowed rope angle from the redirect are left
         out. [m]
     """
-    settings = tree.settings
     main = contacts_of(tree, configuration)
-    over = union_contact(tree.graph, redirect, settings.min_lever)
+    over = union_contact(tree.graph, redirect)
     contacts = (*main, over)
     why = unseen(tree, contacts)
     if why is not None:

@@ -41,11 +41,11 @@ class Contact:
     out: float
 
 
-def union_contact(graph: WoodGraph, configuration: AnchorConfiguration, min_lever: float) -> Contact:
+def union_contact(graph: WoodGraph, configuration: AnchorConfiguration) -> Contact:
     """The rope on the limb at the wanted union.
 
     It bears `configuration.rest_distance` from the union's axis along the limb, but no nearer to the parent's
-    bark than `min_lever` limb diameters: no rope sits without any lever arm, and a thin limb must not pass
+    bark than `configuration.min_lever` limb diameters: no rope sits without any lever arm, and a thin limb must not pass
     because the arm was taken as nothing.
     """
     fork = int(graph.unions.node[configuration.union])
@@ -57,7 +57,7 @@ def union_contact(graph: WoodGraph, configuration: AnchorConfiguration, min_leve
     bark = place[j] + beyond
     own = 2.0 * float(graph.segment_radius[line[j]])
     at = float(configuration.rest_distance) if np.isfinite(configuration.rest_distance) else bark
-    at = max(at, bark + (min_lever * own if np.isfinite(own) else 0.0))
+    at = max(at, bark + (configuration.min_lever * own if np.isfinite(own) else 0.0))
     at = min(at, place[-1])
     j = min(int(np.searchsorted(place, at)), len(line)) - 1
     node = int(line[max(j, 0)])

@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.assess import Assessment
+from treescan.loads.rope.contacts import union_contact
 from treescan.loads.rope.shock import arc
-from treescan.planning.candidates.contact import contact_point, place_on_limb
+from treescan.planning.candidates.contact import contact_point
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.trees.beside import Terrain
 from treescan.wood.graph import WoodGraph
@@ -17,10 +18,8 @@ Floats = NDArray[np.float64]
 
 def rope_rest(graph: WoodGraph, p: TieInPoint) -> Floats:
     """Where the rope bears on the wood, on top of the limb, (3,). [m, local]"""
-    node, place = place_on_limb(
-        graph, p.union, p.check.configuration.rest_node, p.check.configuration.rest_distance
-    )
-    return place + np.array([0.0, 0.0, graph.segment_radius[node]])
+    bears = union_contact(graph, p.check.configuration)
+    return bears.point + np.array([0.0, 0.0, graph.segment_radius[bears.node]])
 
 
 def ground_below(terrain: Terrain, xyz: Floats, fallback: float) -> Floats:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from treescan.errors import BadInput
 from treescan.geometry import point_segment
-from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.limb_check import MIN_LEVER, AnchorConfiguration
 from treescan.planning.candidates.contact import in_the_union, place_on_limb
 from treescan.planning.settings import SYSTEMS, PlanningSettings
 from treescan.planning.tie_in_point import Floats
@@ -47,12 +48,14 @@ def candidate_configurations(
     systems: Sequence[str],
     settings: PlanningSettings,
     bases: Bases = (),
+    min_lever: float = MIN_LEVER,
 ) -> tuple[tuple[AnchorConfiguration, Throw | None], ...]:
     """Union x system x hardware, each with the throw that sets it, or None where it is set by climbing.
 
     Parameters
     ----------
     systems : sequence of str   Of "MRS", "SRS canopy", "SRS basal"; empty = all three.
+    min_lever : float           As in `AnchorConfiguration`.
     bases : sequence            ((name, (3,) place), ...) from `Site.bases`. Where one is drawn below the
     union, basal lines are tied to the one
         nearest to where the base leg comes down, and not to the own stem: whoever draws it means to use it,
@@ -77,13 +80,14 @@ def candidate_configurations(
                 remedy=f"draw it within {FARTHEST_BASE:.0f} m",
             )
     out: list[tuple[AnchorConfiguration, Throw | None]] = []
+    laid = _Laid(bases, min_lever)
     for union in candidate_unions(graph, settings):
         for system in wanted:
             choked = system != "SRS basal" and round_the_stem(graph, union, settings)
             throw = None if choked else best_throw(graph, throws, union, system)
             for hardware in settings.hardware(system):
                 out.append(
-                    (_configuration(graph, beside, union, system, hardware, throw, settings, bases), throw)
+                    (_configuration(graph, beside, union, system, hardware, throw, settings, laid), throw)
                 )
     return tuple(out)
 
@@ -180,6 +184,14 @@ def bearing_arm(graph: WoodGraph, union: int, settings: PlanningSettings) -> int
     return int(level[0] if len(level) else rows[0])
 
 
+@dataclass(frozen=True)
+class _Laid:
+    """How ropes are laid on this tree: drawn bases, and the least lever arm at a union."""
+
+    bases: Bases
+    min_lever: float
+
+
 def _configuration(
     graph: WoodGraph,
     beside: Beside,
@@ -188,7 +200,7 @@ def _configuration(
     hardware: str,
     throw: Throw | None,
     settings: PlanningSettings,
-    bases: Bases,
+    laid: _Laid,
 ) -> AnchorConfiguration:
     if system != "SRS basal" and round_the_stem(graph, union, settings):
         node = int(graph.unions.node[union])
@@ -200,24 +212,25 @@ def _configuration(
             0.0,
             np.zeros(0, np.int32),
             _ground_below(graph, beside, graph.xyz[node]),
+            min_lever=laid.min_lever,
         )
     if throw is None:
         arm = bearing_arm(graph, union, settings)
         distance = in_the_union(graph, union, arm)
         node, place = place_on_limb(graph, union, int(graph.unions.arm_node[arm]), distance)
         name, base = (
-            _tied(graph, place, float(place[2]), bases)
+            _tied(graph, place, float(place[2]), laid.bases)
             if system == "SRS basal"
             else ("", _ground_below(graph, beside, place))
         )
-        return AnchorConfiguration(union, system, hardware, node, distance, np.zeros(0, np.int32), base, name)
+        return AnchorConfiguration(union, system, hardware, node, distance, np.zeros(0, np.int32), base, name, min_lever=laid.min_lever)
     at = _bearing_support(graph, throw)
     node = _rest_node(graph, union, throw, at)
     if system == "SRS basal":
         via, side, beyond = _sides(throw, at)
-        name, base = _tied(graph, side, float(throw.rest[2]), bases)
+        name, base = _tied(graph, side, float(throw.rest[2]), laid.bases)
         return AnchorConfiguration(
-            union, system, hardware, node, float(throw.rest_distance), via, base, name, beyond
+            union, system, hardware, node, float(throw.rest_distance), via, base, name, beyond, laid.min_lever
         )
     return AnchorConfiguration(
         union,
@@ -227,6 +240,7 @@ def _configuration(
         float(throw.rest_distance),
         np.zeros(0, np.int32),
         np.asarray(throw.stand, float),
+        min_lever=laid.min_lever,
     )
 
 

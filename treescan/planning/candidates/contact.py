@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from treescan.loads.limb_check import AnchorConfiguration
-from treescan.loads.rope.contacts import middle
+from treescan.loads.rope.contacts import middle, union_contact
 from treescan.planning.tie_in_point import Floats
 from treescan.wood.graph import Ints, WoodGraph
 
@@ -56,8 +56,8 @@ def place_on_limb(graph: WoodGraph, union: int, node: int, distance: float) -> t
 
 
 def union_point(graph: WoodGraph, configuration: AnchorConfiguration) -> Floats:
-    """The point of the limb's axis the rope bears on at the union, (3,). [m, local]"""
-    return place_on_limb(graph, configuration.union, configuration.rest_node, configuration.rest_distance)[1]
+    """The point of the limb's axis the rope bears on at the union, (3,): where the forces are told for, too. [m, local]"""
+    return union_contact(graph, configuration).point
 
 
 def contact_point(graph: WoodGraph, configuration: AnchorConfiguration) -> Floats:
