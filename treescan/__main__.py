@@ -7,9 +7,15 @@ import sys
 
 def main() -> None:
     """Run the command line."""
-    from treescan.faces.cli.commands import run
+    try:
+        from treescan.faces.cli.watcher import start_watcher
 
-    sys.exit(run(sys.argv[1:]))
+        start_watcher()
+        from treescan.faces.cli.commands import run
+
+        sys.exit(run(sys.argv[1:]))
+    except KeyboardInterrupt:
+        sys.exit(130)
 
 
 if __name__ == "__main__":

@@ -87,7 +87,7 @@ def test_cuts_come_in_their_order(tmp_path):
 )
 def test_findings_read_alike_from_every_kind_of_table(tmp_path, name, text):
     """TOML, JSON and CSV give the same statement."""
-    (one,) = read_overrides(written(tmp_path, text, name))
+    (one,) = read_overrides(written(tmp_path, text, name), plain_tree())
 
     assert (one.kind, one.who, one.why, one.when, one.above, one.limb) == ("dead", "A", "bark off", "today", 9.0, -1)
 
@@ -95,10 +95,10 @@ def test_findings_read_alike_from_every_kind_of_table(tmp_path, name, text):
 @pytest.mark.parametrize(
     ("reader", "text", "part"),
     [
-        (read_overrides, "kind,who,when\nrefused,A,today\n", "not complete"),
-        (read_overrides, "kind,who,when,why\nrefused,A,today,soft\n", "which limb or union"),
-        (read_overrides, "kind,who,when,why,colour\nnote,A,today,soft,red\n", "colour"),
-        (read_overrides, "kind,who,when,why\n", "no row"),
+        (lambda p: read_overrides(p, plain_tree()), "kind,who,when\nrefused,A,today\n", "row 1 lacks why"),
+        (lambda p: read_overrides(p, plain_tree()), "kind,who,when,why\nrefused,A,today,soft\n", "which limb or union"),
+        (lambda p: read_overrides(p, plain_tree()), "kind,who,when,why,colour\nnote,A,today,soft,red\n", "colour"),
+        (lambda p: read_overrides(p, plain_tree()), "kind,who,when,why\n", "no row"),
         (lambda p: read_cuts(p, plain_tree()), "limb,union\n1,U01\n", "2 places"),
         (lambda p: read_cuts(p, plain_tree()), "limb\n99\n", "'99'"),
         (lambda p: read_cuts(p, plain_tree()), "union,life_support\nU01,U77\n", "U77"),

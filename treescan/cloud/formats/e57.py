@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import os
 import queue
+import re
 import struct
 import subprocess
 import sys
@@ -32,6 +33,15 @@ PATIENCE = 15.0
 
 PAGE = 1024
 """The page size every known writer uses; the last 4 bytes of a page are its checksum. [bytes]"""
+CHECKSUM = 4
+MOST_OF_XML = 64 << 20
+"""Longest description that is read; those of real files have some kilobytes a scan. [bytes]"""
+MARKED = re.compile(rb"<!\s*(?!--|\[CDATA\[)")
+"""Any declaration: document type, entity, element; comments and plain text parts are none."""
+FIRST = re.compile(
+    rb"(\xef\xbb\xbf)?\s*(<\?xml(?![^>]*encoding\s*=\s*[\"'](?!utf-?8[\"']))|<[A-Za-z])", re.IGNORECASE
+)
+"""Start of XML in UTF-8."""
 
 COLUMNS = {
     "intensity": "intensity",
@@ -103,7 +113,40 @@ def _check_header(file: Path) -> str:
             file=str(file),
             remedy=AGAIN,
         )
+    _check_description(file, xml_at, xml_length)
     return f"{major}.{minor}"
+
+
+def _check_description(file: Path, at: int, length: int) -> None:
+    """BadInput where the XML part could make the native reader open another file or address.
+
+    That needs a document type or an entity, which no writer of E57 uses; in an encoding other than UTF-8
+    (ASTM E2807 asks for it) they could not be seen here.
+    """
+    if length > MOST_OF_XML:
+        raise BadInput(f"has a description of {length} bytes", file=str(file), remedy=AGAIN)
+    text = _logical(file, at, length)
+    refused = None
+    if MARKED.search(text.translate(None, b"\0")):
+        refused = (
+            "names a document type or an entity in its description, which could open other files or addresses"
+        )
+    elif b"\0" in text.rstrip(b"\0") or not FIRST.match(text):
+        refused = "has a description that is not XML in UTF-8"
+    if refused:
+        raise BadInput(refused, file=str(file), remedy="export the scans again with another program")
+
+
+def _logical(file: Path, at: int, length: int) -> bytes:
+    """Bytes of the file without the checksums that end its pages."""
+    with file.open("rb") as f:
+        f.seek(at)
+        raw = f.read(length + (length // (PAGE - CHECKSUM) + 2) * CHECKSUM)
+    first = max(0, PAGE - CHECKSUM - at % PAGE)
+    out = [raw[:first]]
+    start = PAGE - at % PAGE
+    out += [raw[k : k + PAGE - CHECKSUM] for k in range(start, len(raw), PAGE)]
+    return b"".join(out)[:length]
 
 
 class Child:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import stat
 from pathlib import Path
 
@@ -43,6 +44,9 @@ FOREIGN = (
 )
 """First bytes of files people hand in by mistake, what they are, and what to do."""
 
+ADDRESS = re.compile(r"(?:[A-Za-z][A-Za-z0-9+.\-]+:/|/+vsi[a-z0-9_]*/|//)", re.IGNORECASE)
+"""Starts of names that some libraries would fetch from a network or unpack."""
+
 ENCODINGS = ((b"\xff\xfe", "UTF-16"), (b"\xfe\xff", "UTF-16"))
 
 
@@ -51,15 +55,19 @@ def checked_path(path: str | os.PathLike[str]) -> Path:
 
     Raises BadInput with one sentence otherwise.
     """
+    name = os.fsdecode(path)
+    if ADDRESS.match(name):
+        raise BadInput(
+            "is an address, not a file on this machine", file=name, remedy="download it first and name the file"
+        )
     file = Path(path)
-    name = str(file)
     try:
         found = file.stat()
         if stat.S_ISDIR(found.st_mode):
             raise BadInput(
                 "is a folder, not a point cloud",
                 file=name,
-                remedy="name one file; a folder of clouds is work for 'treescan batch'",
+                remedy="name one file; call treescan once for each cloud of a folder",
             )
         if not stat.S_ISREG(found.st_mode):
             raise BadInput("is not an ordinary file", file=name, remedy="copy the cloud to disk first")

@@ -28,6 +28,7 @@ from treescan.faces.cli.options import (
     PlanFolder,
     PlanFolders,
     Quiet,
+    Replace,
     Seed,
     SettingsFile,
     SettingsOut,
@@ -115,6 +116,7 @@ def plan(
     settings: SettingsFile = None,
     seed: Seed = 1,
     jobs: Jobs = None,
+    replace: Replace = False,
     quiet: Quiet = False,
     as_json: Json = False,
     show_settings: ShowSettings = False,
@@ -144,6 +146,7 @@ def plan(
         jobs,
         cuts,
         overrides,
+        replace,
     )
     files, found = plan_job(request, quiet, as_json)
     _say(files, found, quiet, as_json)
@@ -206,13 +209,15 @@ def _complain(code: str, **values: str) -> None:
 
 
 def run(arguments: Sequence[str]) -> int:
-    """Run one command and return its exit code; every expected failure is one sentence on standard error."""
+    """Run one command and return its exit code; every failure is one sentence on standard error."""
+    if any(a == "" or (a.startswith("--") and a.endswith("=")) for a in arguments):
+        _complain("empty_argument")
+        return 2
     try:
         if app(list(arguments), standalone_mode=False) == INTERRUPTED:
             raise KeyboardInterrupt  # some versions of typer turn it into a return value
     except TreescanError as err:
-        print(f"treescan: {err.sentence()}", file=sys.stderr)
-        return err.exit_code
+        return _refused(err)
     except USAGE_ERROR as err:
         if type(err).__name__ == "NoArgsIsHelpError":
             print(_message(err))
@@ -227,4 +232,15 @@ def run(arguments: Sequence[str]) -> int:
         return 1
     except BrokenPipeError:
         return 1
+    except Exception as err:  # the last net: whatever it is, one sentence
+        from treescan.faces.cli.last_net import told
+
+        return _refused(told(err, arguments))
     return 0
+
+
+def _refused(err: TreescanError) -> int:
+    """The sentence of an error on standard error, names of any bytes included; its exit code."""
+    sentence = f"treescan: {err.sentence()}\n".encode("utf-8", "backslashreplace").decode("utf-8")
+    print("".join(c if c.isprintable() or c == "\n" else "?" for c in sentence), end="", file=sys.stderr)
+    return err.exit_code

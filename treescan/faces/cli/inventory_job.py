@@ -6,10 +6,12 @@ import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 
+from treescan.atomic import only_run, whole_folder
 from treescan.errors import BadInput
+from treescan.faces.cli.output_place import check_folder, foreign_to_join
 from treescan.faces.cli.summary import PLANNING_AID
 from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
-from treescan.outputs.gis.inventory_files import summary, write_inventory
+from treescan.outputs.gis.inventory_files import WRITTEN, summary, write_inventory
 from treescan.reason import Reason
 
 
@@ -17,8 +19,17 @@ def inventory_job(
     inventory: Path, folders: Sequence[Path], output: Path, mapping: Path | None, tolerance: float
 ) -> tuple[list[Path], list[Reason]]:
     """Join an inventory with result folders; return the files and a summary."""
-    found = joined(read_inventory(inventory, _mapping(mapping)), read_results(folders), tolerance)
-    files = list(write_inventory(found, output))
+    inputs = [p for p in (inventory, mapping, *folders) if p is not None]
+
+    def check() -> None:
+        check_folder(output, inputs, lambda folder: foreign_to_join(folder, WRITTEN))
+
+    check()
+    with only_run(output):
+        found = joined(read_inventory(inventory, _mapping(mapping)), read_results(folders), tolerance)
+        with whole_folder(output, check) as part:
+            names = [f.relative_to(part) for f in write_inventory(found, part)]
+    files = [output / name for name in names]
     wrote = Reason("wrote_inventory", path=str(output / "inventory.gpkg"))
     return files, [*summary(found), wrote, PLANNING_AID]
 

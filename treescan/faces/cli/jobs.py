@@ -5,17 +5,20 @@ from __future__ import annotations
 
 import os
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-from numba import set_num_threads
+from numba import config, set_num_threads
 from numpy.typing import NDArray
 
 from treescan.assess import Settings, plan, trace
+from treescan.atomic import only_run, whole_folder
 from treescan.cloud.point_cloud import Frame
 from treescan.cloud.read import read_cloud
 from treescan.cloud.registration.join import join_scans
 from treescan.errors import BadInput
+from treescan.faces.cli.output_place import check_file, check_folder, check_same_tree, foreign_to_plan, is_marked
 from treescan.faces.cli.progress_bar import Reporter, reporter
 from treescan.faces.cli.request import PlanRequest, TreeRequest
 from treescan.faces.cli.run_record import write_run_record
@@ -24,12 +27,13 @@ from treescan.faces.user_files.asked_work import read_work
 from treescan.faces.user_files.drawn import read_site
 from treescan.faces.user_files.stated import read_cuts, read_overrides
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.outputs.write import write_outputs
+from treescan.outputs.write import FILES, write_outputs
 from treescan.planning.tie_in_point import Work
 from treescan.reason import Reason
 from treescan.settings import lines, merged
 from treescan.sources import cite
 from treescan.trees.beside import Site
+from treescan.wood.files.beside_files import NAMES, is_ours, names_beside
 from treescan.wood.files.read_tree import read_tree
 from treescan.wood.files.write_tree import write_tree
 from treescan.wood.graph import TracedTree
@@ -39,28 +43,28 @@ def trace_job(
     request: TreeRequest, output: Path, quiet: bool, as_json: bool
 ) -> tuple[list[Path], list[Reason]]:
     """Trace one tree into a tree.json; return the files and a summary."""
+    _check_tree_place(output, request.files())
     settings = read_settings(request.settings)
-    with reporter(quiet, as_json) as report:
+    with only_run(output), reporter(quiet, as_json) as report:
         traced = _traced(request, settings, report)
+        _check_tree_place(output, request.files())
         files = list(write_tree(traced, output))
     return files, [*tree_lines(traced), Reason("wrote_tree", path=str(output))]
 
 
 def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Path], list[Reason]]:
     """Plan one tree into a folder; return the files and a summary."""
+    folder = request.output
+    _check_plan_place(request)
     settings = read_settings(request.tree.settings, request.climber_mass)
     _check_systems(request.systems)
-    folder = request.output
-    if folder.exists() and not folder.is_dir():
-        raise BadInput("is a file, not a folder", file=str(folder), remedy="give a folder to -o")
-    if request.jobs:
-        set_num_threads(min(request.jobs, os.cpu_count() or 1))
-    with reporter(quiet, as_json) as report:
+    _use_cores(request.jobs)
+    with only_run(folder), reporter(quiet, as_json) as report:
         tree = _traced(request.tree, settings, report)
         site, work, how = _drawn(request, tree, settings)
         drawn = () if site is None else tuple(name for name, _ in site.anchors)
         removal = None if request.cuts is None else read_cuts(request.cuts, tree.graph, drawn)
-        overrides = () if request.overrides is None else read_overrides(request.overrides)
+        overrides = () if request.overrides is None else read_overrides(request.overrides, tree.graph)
         done = plan(
             tree,
             species=request.species,
@@ -74,14 +78,43 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
             overrides=overrides,
         )
         report.close()
-        files = list(write_tree(tree, folder / "tree.json"))
-        files += write_outputs(done, folder, report)
-        report.close()
-        files.append(
-            write_run_record(folder / "run.json", request, done, report.timings, [*done.warnings, *how])
-        )
+        with whole_folder(folder, lambda: _check_plan_place(request)) as part:
+            files = list(write_tree(tree, part / "tree.json"))
+            files += write_outputs(done, part, report)
+            report.close()
+            warnings = [*done.warnings, *how]
+            files.append(write_run_record(part / "run.json", request, done, report.timings, warnings))
+            names = [f.relative_to(part) for f in files]
+    files = [folder / name for name in names]
     report_line = Reason("wrote_report", path=str(folder / "report.html"))
     return files, [*tree_lines(tree), *how, *plan_lines(done), report_line, PLANNING_AID]
+
+
+def _check_tree_place(output: Path, inputs: Sequence[Path]) -> None:
+    """BadInput where tree.json or a file beside it may not be written."""
+    if (output.parent / "run.json").exists() and (output.parent / "anchors.json").exists():
+        raise BadInput(
+            "stands in the folder of a plan", file=str(output), remedy="give another folder to -o"
+        )
+    check_file(output, inputs, lambda p: is_marked(p, '"treescan-tree"', '"cautions"'))
+    for name in names_beside(output).values():
+        check_file(output.parent / name, inputs, is_ours)
+
+
+def _check_plan_place(request: PlanRequest) -> None:
+    """BadInput where the folder of the plan may not be written."""
+    inputs = (*request.tree.files(), *request.files())
+    known = {*FILES, "tree.json", *NAMES.values(), "run.json"}
+    check_folder(request.output, inputs, lambda folder: foreign_to_plan(folder, known))
+    check_same_tree(request.output, Path(request.tree.cloud), request.replace)
+
+
+def _use_cores(jobs: int | None) -> None:
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    if jobs is not None and jobs > cores:
+        raise BadInput(f"--jobs {jobs} is more than the {cores} cores there are", remedy=f"give 1 to {cores}")
+    if jobs:
+        set_num_threads(min(jobs, config.NUMBA_NUM_THREADS))
 
 
 def read_settings(path: Path | None, climber_mass: float | None = None) -> Settings:

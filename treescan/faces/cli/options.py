@@ -99,7 +99,10 @@ SitePlan = Annotated[
         "trees, bases for basal lines.",
     ),
 ]
-Seed = Annotated[int, typer.Option(help="Seed of all random draws.")]
+Replace = Annotated[
+    bool, typer.Option("--replace", help="The folder may hold the plan of another tree, which then goes.")
+]
+Seed = Annotated[int, typer.Option(min=0, max=2**63 - 1, help="Seed of all random draws.")]
 Jobs = Annotated[
     int | None, typer.Option("--jobs", min=1, metavar="N", help="Processor cores to use. Default: all.")
 ]

@@ -9,6 +9,8 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from treescan.faces.cli.last_net import NOTE
+
 
 class Reporter:
     """A `Progress` that also keeps each stage's wall time; the room only says the stage's name and its share
@@ -35,6 +37,11 @@ class Reporter:
             self._told = tenth
             print(json.dumps({"progress": {"stage": stage, "share": round(float(share), 3)}}), flush=True)
 
+    @property
+    def stage(self) -> str:
+        """The running stage, or ""."""
+        return self._stage
+
     def close(self) -> None:
         """End the running stage."""
         if self._stage:
@@ -45,11 +52,22 @@ class Reporter:
 
 
 @contextmanager
+def _noting(report: Reporter) -> Iterator[None]:
+    """A fault on its way out is given the stage it came in."""
+    try:
+        yield
+    except Exception as err:
+        err.add_note(NOTE + (report.stage or "reading"))
+        raise
+
+
+@contextmanager
 def reporter(quiet: bool, as_json: bool) -> Iterator[Reporter]:
     """A reporter for one command; the bar shows only on a terminal."""
     if quiet or as_json or not sys.stderr.isatty():
         report = Reporter(as_json=as_json and not quiet)
-        yield report
+        with _noting(report):
+            yield report
         report.close()
         return
     from rich.console import Console
@@ -63,5 +81,6 @@ def reporter(quiet: bool, as_json: bool) -> Iterator[Reporter]:
     )
     with Progress(*columns, console=Console(stderr=True)) as bar:
         report = Reporter(bar)
-        yield report
+        with _noting(report):
+            yield report
         report.close()

@@ -17,6 +17,11 @@ class TreeRequest:
     settings: Path | None = None
     also: tuple[str, ...] = ()
 
+    def files(self) -> tuple[Path, ...]:
+        """Every file that is read for the tree."""
+        named = (Path(self.cloud), *(Path(p) for p in self.also), self.settings)
+        return tuple(p for p in named if p is not None)
+
 
 @dataclass(frozen=True)
 class PlanRequest:
@@ -33,6 +38,7 @@ class PlanRequest:
     jobs: int | None
     cuts: Path | None = None
     overrides: Path | None = None
+    replace: bool = False
 
     def files(self) -> tuple[Path, ...]:
         """Every file that was read besides the cloud."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import platform
 import sys
@@ -15,6 +14,7 @@ import treescan
 from treescan.assess import Assessment
 from treescan.atomic import write_text
 from treescan.cautions import all_cautions
+from treescan.faces.cli.output_place import digest, digests
 from treescan.faces.cli.request import PlanRequest
 from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.reason import Reason
@@ -42,7 +42,7 @@ def write_run_record(
     timings: Mapping[str, float],
     warnings: Sequence[Reason | str],
 ) -> Path:
-    """Write run.json; times in seconds, memory in MB."""
+    """Write run.json, last of all: it names every file of the folder; times in seconds, memory in MB."""
     inputs: list[str | Path] = [request.tree.cloud, *request.files()]
     record: dict[str, Any] = {
         "format": "treescan-run",
@@ -50,8 +50,9 @@ def write_run_record(
         "cautions": list(all_cautions()),
         "treescan": treescan.__version__,
         "inputs": [
-            {"file": str(p), "sha256": _sha256(Path(p)), "bytes": Path(p).stat().st_size} for p in inputs
+            {"file": str(p), "sha256": digest(Path(p)), "bytes": Path(p).stat().st_size} for p in inputs
         ],
+        "files": digests(path.parent),
         "asked": {
             "at": request.tree.at,
             "unit": request.tree.unit,
@@ -72,11 +73,6 @@ def write_run_record(
         **all_with_data("warnings", warnings),
     }
     return write_text(path, json.dumps(record, indent=1, allow_nan=False, default=list))
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as f:
-        return hashlib.file_digest(f, "sha256").hexdigest()
 
 
 def _version(name: str) -> str | None:

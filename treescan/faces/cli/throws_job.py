@@ -7,6 +7,7 @@ from pathlib import Path
 
 from treescan.atomic import write_text
 from treescan.faces.cli.jobs import read_settings
+from treescan.faces.cli.output_place import check_file, is_marked
 from treescan.outputs.text.say import text
 from treescan.reason import Reason
 from treescan.throw.ballistics.own_record import OwnSpread, own_spread, read_record
@@ -17,6 +18,8 @@ from treescan.throw.settings import Method
 def throws_job(record: Path, output: Path, settings: Path | None) -> tuple[list[Path], list[Reason]]:
     """Work out the spread of every method in the record and write it as settings; return the file and a
     summary."""
+    inputs = [p for p in (record, settings) if p is not None]
+    check_file(output, inputs, lambda p: is_marked(p, "# " + text("own_settings_head")))
     spreads = own_spread(read_record(record), read_settings(settings).throw)
     write_text(output, settings_text(spreads))
     return [output], [*(_summary(s) for s in spreads), Reason("use_settings_with", path=str(output))]

@@ -5,12 +5,13 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from pathlib import Path
+from typing import Any
 
 from treescan.errors import BadInput
 from treescan.faces.user_files.asked_work import limb_named
-from treescan.faces.user_files.table_rows import read_rows, real
+from treescan.faces.user_files.table_rows import HIGHEST, read_rows, real, refuse_all, whole, words
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.planning.ranking.overrides import Override, from_rows
+from treescan.planning.ranking.overrides import Override
 from treescan.planning.work.removal import Cut, Removal, cut_limb, cut_stem
 from treescan.wood.graph import WoodGraph
 
@@ -37,18 +38,41 @@ def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Rem
     return Removal(tuple(cuts), tuple(life), tuple(rigging))
 
 
-def read_overrides(path: Path) -> tuple[Override, ...]:
+def read_overrides(path: Path, graph: WoodGraph) -> tuple[Override, ...]:
     """Statements of a competent person from a table (CSV, TOML [[override]] or JSON); each needs kind, who,
-    when and why."""
-    rows = read_rows(path, OVERRIDE_COLUMNS, "override")
-    for number, row in enumerate(rows, start=1):
-        for column in ("value", "above"):
-            if column in row:
-                row[column] = real(row, column, path, number)
-        if "limb" in row:
-            row["limb"] = int(real(row, "limb", path, number))
-        row.update({c: str(row[c]) for c in ("kind", "who", "why", "when", "union") if c in row})
-    return from_rows(rows)
+    when and why, and names a limb or union of this tree. Every row at fault is told."""
+    out, faults = [], []
+    for number, row in enumerate(read_rows(path, OVERRIDE_COLUMNS, "override"), start=1):
+        try:
+            out.append(_override(row, path, number, graph))
+        except BadInput as err:
+            faults.append(err)
+    refuse_all(faults, path)
+    return tuple(out)
+
+
+def _override(row: dict[str, Any], path: Path, number: int, graph: WoodGraph) -> Override:
+    """One statement, checked against the tree."""
+    for column in ("kind", "who", "why", "when", "union"):
+        if column in row:
+            row[column] = words(row, column, path, number)
+    missing = [c for c in ("kind", "who", "when", "why") if not row.get(c)]
+    if missing:
+        raise BadInput(
+            f"row {number} lacks {', '.join(missing)}", file=str(path), remedy="state kind, who, when and why"
+        )
+    if "value" in row:
+        row["value"] = real(row, "value", path, number, low=0.0, high=1.0)
+    if "above" in row:
+        row["above"] = real(row, "above", path, number, low=0.0, high=HIGHEST)
+    if "limb" in row:
+        row["limb"] = whole(row, "limb", path, number, low=0, high=len(graph.limbs) - 1)
+    if row.get("union"):
+        _union(row, "union", path, number, graph)
+    try:
+        return Override(**row)
+    except BadInput as err:
+        raise BadInput(f"row {number}: {err.what}", file=str(path), remedy=err.remedy) from err
 
 
 def _cut(row: dict[str, str], path: Path, number: int, graph: WoodGraph) -> Cut:
@@ -61,7 +85,7 @@ def _cut(row: dict[str, str], path: Path, number: int, graph: WoodGraph) -> Cut:
         )
     name = str(row.get("name", ""))
     if ways[0] == "stem_height_m":
-        return cut_stem(graph, real(row, "stem_height_m", path, number), name)
+        return cut_stem(graph, real(row, "stem_height_m", path, number, low=0.0, high=HIGHEST), name)
     return cut_limb(graph, limb_named(graph, str(row[ways[0]])), name or f"{ways[0]} {row[ways[0]]}")
 
 

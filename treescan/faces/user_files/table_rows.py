@@ -5,11 +5,23 @@ from __future__ import annotations
 import csv
 import json
 import tomllib
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from treescan.errors import BadInput
+from treescan.spreadsheet import unguarded
+
+FAR = 1e11
+"""No coordinate, number or weight of a table is larger."""
+HIGHEST = 150.0
+"""No tree is higher. [m]  (The highest known stand a little over 115 m; memory value, rounded up.)"""
+MOST_LETTERS = 2000
+MOST_QUOTED = 40
+MOST_FAULTS = 8
+"""Letters of a cell that are taken and quoted, and faults told of one file."""
+MOST_ROWS = 100_000
+"""Rows of a table a person writes."""
 
 
 def read_rows(path: Path, columns: Collection[str], table: str) -> list[dict[str, Any]]:
@@ -32,16 +44,71 @@ def read_rows(path: Path, columns: Collection[str], table: str) -> list[dict[str
                 remedy=f"use {', '.join(sorted(columns))}",
             )
     if not rows:
-        raise BadInput("holds no row", file=str(path))
+        raise BadInput("holds no row", file=str(path), remedy="write one row a line below the names")
+    if len(rows) > MOST_ROWS:
+        raise BadInput(f"holds more than {MOST_ROWS} rows", file=str(path), remedy="split it")
     return rows
 
 
-def real(row: dict[str, Any], column: str, path: Path, number: int) -> float:
-    """One cell as a number; BadInput in words where it is none."""
+def real(
+    row: Mapping[str, Any], column: str, path: Path, number: int, *, low: float = -FAR, high: float = FAR
+) -> float:
+    """One cell as a finite number in its range; BadInput in words where it is none."""
+    cell = row[column]
     try:
-        return float(row[column])
-    except (TypeError, ValueError) as err:
-        raise BadInput(f"row {number}: {column} is {row[column]!r}, not a number", file=str(path)) from err
+        if isinstance(cell, bool):
+            raise TypeError
+        value = float(cell)
+    except (TypeError, ValueError, OverflowError) as err:
+        raise BadInput(f"row {number}: {column} is {short(cell)}, not a number", file=str(path)) from err
+    if not low <= value <= high:
+        raise BadInput(
+            f"row {number}: {column} is {short(cell)}", file=str(path), remedy=f"give {low:g} to {high:g}"
+        )
+    return value
+
+
+def whole(row: Mapping[str, Any], column: str, path: Path, number: int, *, low: int, high: int) -> int:
+    """One cell as a whole number in its range; BadInput in words where it is none."""
+    value = real(row, column, path, number)
+    if value != int(value) or not low <= value <= high:
+        raise BadInput(
+            f"row {number}: {column} is {short(row[column])}",
+            file=str(path),
+            remedy=f"give a whole number, {low} to {high}",
+        )
+    return int(value)
+
+
+def words(row: Mapping[str, Any], column: str, path: Path, number: int) -> str:
+    """One cell as text; BadInput where it is a list or a group, or longer than anybody writes."""
+    cell = row[column]
+    if isinstance(cell, (list, dict)) or cell is None:
+        raise BadInput(f"row {number}: {column} is {short(cell)}, not text", file=str(path))
+    if len(str(cell)) > MOST_LETTERS:
+        raise BadInput(f"row {number}: {column} is longer than {MOST_LETTERS} letters", file=str(path))
+    return str(cell)
+
+
+def short(cell: Any) -> str:
+    """A cell as it is quoted in a message."""
+    if isinstance(cell, (list, tuple)):
+        return "a list"
+    if isinstance(cell, dict):
+        return "a group"
+    if cell is None:
+        return "empty"
+    text = " ".join(str(cell).split())
+    return f"'{text[:MOST_QUOTED]}...'" if len(text) > MOST_QUOTED else f"'{text}'"
+
+
+def refuse_all(faults: Sequence[BadInput], path: Path) -> None:
+    """Nothing where there is no fault; else one BadInput that tells every fault of a file in one go."""
+    if not faults:
+        return
+    told = "; ".join(f.what for f in faults[:MOST_FAULTS])
+    more = f"; and {len(faults) - MOST_FAULTS} more" if len(faults) > MOST_FAULTS else ""
+    raise BadInput(told + more, file=str(path), remedy=faults[0].remedy)
 
 
 def _text(path: Path) -> str:
@@ -57,10 +124,16 @@ def _csv(path: Path) -> list[dict[str, Any]]:
     lines = _text(path).splitlines()
     mark = ";" if lines and lines[0].count(";") > lines[0].count(",") else ","
     out = []
-    for number, row in enumerate(csv.DictReader(lines, delimiter=mark), start=1):
+    try:
+        read = list(csv.DictReader(lines, delimiter=mark))
+    except csv.Error as err:
+        raise BadInput(f"cannot be read as a table ({err})", file=str(path)) from err
+    for number, row in enumerate(read, start=1):
         if None in row:
             raise BadInput(f"row {number} has more cells than the first line has names", file=str(path))
-        kept = {(k or "").strip(): v.strip() for k, v in row.items() if v is not None and v.strip()}
+        kept = {
+            (k or "").strip(): unguarded(v.strip()) for k, v in row.items() if v is not None and v.strip()
+        }
         if kept:
             out.append(kept)
     return out
@@ -69,11 +142,13 @@ def _csv(path: Path) -> list[dict[str, Any]]:
 def _listed(path: Path, table: str) -> list[dict[str, Any]]:
     try:
         data = json.loads(_text(path)) if path.suffix.lower() == ".json" else tomllib.loads(_text(path))
-    except (ValueError, tomllib.TOMLDecodeError) as err:
+    except RecursionError as err:
+        raise BadInput("is nested too deeply", file=str(path), remedy="write CSV, JSON or TOML") from err
+    except ValueError as err:
         raise BadInput(
             f"cannot be read as a table ({err})", file=str(path), remedy="write CSV, JSON or TOML"
         ) from err
-    rows = data if isinstance(data, list) else data.get(table, [])
+    rows = data.get(table, []) if isinstance(data, dict) else data
     if not isinstance(rows, list) or any(not isinstance(r, dict) for r in rows):
         raise BadInput(
             f"holds no list of rows called {table}",

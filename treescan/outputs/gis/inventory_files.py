@@ -20,6 +20,9 @@ from treescan.outputs.gis.map_styles import styles_table
 from treescan.outputs.text.say import text
 from treescan.reason import Reason
 
+WRITTEN = ("inventory.csv", "inventory.gpkg", "left_over.csv")
+"""Files `join` may write."""
+
 
 def write_inventory(found: Joined, folder: Path) -> tuple[Path, ...]:
     """Write the joined inventory; trees without a record stand in left_over.csv, which is taken away when

@@ -202,20 +202,3 @@ def _weakened(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettin
 def _settled(p: Judged, against: tuple[Reason, ...], look_first: tuple[Reason, ...]) -> Judged:
     """The same anchor with what stands against it now; where anything does no load test is proposed."""
     return replace(p, gates=against, doubts=look_first, load_test=None if against else p.load_test)
-
-
-def from_rows(rows: Sequence[dict]) -> tuple[Override, ...]:
-    """Overrides from a table's rows (a TOML or JSON list); BadInput for an unknown column."""
-    known = set(Override.__dataclass_fields__)
-    out = []
-    for row in rows:
-        extra = set(row) - known
-        if extra:
-            raise BadInput(
-                f"override has no column '{sorted(extra)[0]}'", remedy=f"use {', '.join(sorted(known))}"
-            )
-        try:
-            out.append(Override(**row))
-        except TypeError as problem:
-            raise BadInput(f"override is not complete: {problem}") from None
-    return tuple(out)

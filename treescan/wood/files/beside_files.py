@@ -20,13 +20,33 @@ from treescan.wood.files.plain_values import number, or_null, read_json
 NAMES = {"terrain": "terrain.json", "foliage": "foliage.npz", "surroundings": "surroundings.json"}
 """File names beside tree.json; beside another name they start with it."""
 
+HEAD = 4096
+"""Bytes at the start of a file that tell what it is."""
+
 EPOCH = (1980, 1, 1, 0, 0, 0)
 """Time stamp of every array, so that the same tree gives the same bytes."""
 
 
+def names_beside(path: Path) -> dict[str, str]:
+    """Names of the three files that go with the tree file `path`, by what they hold."""
+    return NAMES if path.stem == "tree" else {key: f"{path.stem}_{name}" for key, name in NAMES.items()}
+
+
+def is_ours(path: Path) -> bool:
+    """True for a file that `write_beside` wrote."""
+    try:
+        if path.suffix == ".npz":
+            with np.load(path, allow_pickle=False) as held:
+                return "cautions" in held
+        head = path.read_bytes()[:HEAD]
+    except (OSError, ValueError, EOFError, zipfile.BadZipFile):
+        return False
+    return b'"cautions"' in head and (b'"treescan-terrain"' in head or b'"treescan-surroundings"' in head)
+
+
 def write_beside(beside: Beside, preview: Floats32 | None, path: Path) -> dict[str, str]:
     """Write the three files that go with the tree file `path`; returns their names by what they hold."""
-    names = NAMES if path.stem == "tree" else {key: f"{path.stem}_{name}" for key, name in NAMES.items()}
+    names = names_beside(path)
     folder = path.parent
     write_text(folder / names["terrain"], json.dumps(_terrain_out(beside.terrain)))
     foliage = beside.foliage

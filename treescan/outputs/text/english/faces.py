@@ -55,6 +55,7 @@ TEXTS: dict[str, str] = {
     "{low:m} to {high:m}; in the cloud's height system it would lie under ground or higher than anything.",
     # how a run ends early
     "call_not_understood": "treescan: {message} See treescan --help.",
+    "empty_argument": "treescan: an argument is empty: a name of a file or folder, or a value, is missing.",
     "stopped": "treescan: stopped. No half-written file is left.",
     "out_of_memory": "treescan: this machine has too little memory for the cloud. Cut it to the tree and "
     "its surroundings, or thin it.",
