@@ -13,6 +13,10 @@ from typing import Any, TypeVar
 from treescan.errors import BadInput
 
 T = TypeVar("T")
+LARGEST = 2.0**62
+"""No setting is larger; NaN and infinities fall out with it."""
+LONGEST, MOST_ITEMS = 60, 6
+"""Letters and items of a value that are quoted."""
 
 
 def setting(
@@ -66,22 +70,40 @@ def merged(settings: T, changes: Mapping[str, Any], *, file: str | None = None, 
     return replace(settings, **new)  # type: ignore[type-var]
 
 
+def _typed(old: Any, value: Any) -> tuple[bool, Any]:
+    """Whether a value is of the default's type, every item of a list too, and the value brought to it."""
+    if isinstance(old, tuple):
+        if not isinstance(value, (list, tuple)):
+            return False, value
+        parts = [_typed(old[0], v) if old else (True, v) for v in value]
+        return all(right for right, _ in parts), tuple(v for _, v in parts)
+    if isinstance(old, bool) or isinstance(value, bool):
+        return isinstance(old, bool) and isinstance(value, bool), value
+    if isinstance(old, int):
+        return isinstance(value, int) and abs(value) < LARGEST, value
+    if isinstance(old, float):
+        right = isinstance(value, (int, float)) and abs(value) < LARGEST
+        return right, float(value) if right else value
+    return isinstance(value, str), value
+
+
+def _short(value: Any) -> str:
+    """A value as it is quoted in a message."""
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_short(v) for v in value[:MOST_ITEMS]) + ("...]" if len(value) > MOST_ITEMS else "]")
+    if isinstance(value, Mapping):
+        return "a group"
+    quoted = f"'{value}'" if isinstance(value, str) else str(value)
+    return quoted[:LONGEST] + ("..." if len(quoted) > LONGEST else "")
+
+
 def _checked(name: str, old: Any, value: Any, meta: Mapping[str, Any], file: str | None) -> Any:
     """One value, brought to the type of the default and held against its range."""
-    if isinstance(old, bool):
-        right = isinstance(value, bool)
-    elif isinstance(old, int):
-        right = isinstance(value, int) and not isinstance(value, bool)
-    elif isinstance(old, float):
-        right = isinstance(value, (int, float)) and not isinstance(value, bool)
-        value = float(value) if right else value
-    elif isinstance(old, tuple):
-        right = isinstance(value, (list, tuple))
-        value = tuple(value) if right else value
-    else:
-        right = isinstance(value, str)
+    right, value = _typed(old, value)
     if not right:
-        raise BadInput(f"setting '{name}' is {value!r}, expected something like {old!r}", file=file)
+        raise BadInput(
+            f"setting '{name}' is {_short(value)}, expected something like {_short(old)}", file=file
+        )
     low, high, choices = meta.get("low"), meta.get("high"), meta.get("choices")
     numbers = value if isinstance(value, tuple) else (value,)
     for number in numbers:

@@ -6,6 +6,8 @@ import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+
 from treescan.atomic import only_run, whole_folder
 from treescan.errors import BadInput
 from treescan.faces.cli.output_place import check_folder, foreign_to_join
@@ -24,6 +26,8 @@ def inventory_job(
     def check() -> None:
         check_folder(output, inputs, lambda folder: foreign_to_join(folder, WRITTEN))
 
+    if not np.isfinite(tolerance):
+        raise BadInput("--tolerance is not a distance", remedy="give metres, for example 3")
     check()
     with only_run(output):
         found = joined(read_inventory(inventory, _mapping(mapping)), read_results(folders), tolerance)

@@ -15,6 +15,7 @@ from treescan.outputs.data.reason_data import in_a_cell
 from treescan.outputs.text.say import text, word
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.reason import Reason
+from treescan.spreadsheet import guarded
 
 CAUTION = "caution"
 """The last column: the standing caution."""
@@ -30,7 +31,7 @@ def anchors_table(a: Assessment) -> str:
     table.writeheader()
     for row in anchor_rows(a) or [_no_candidate(a)]:
         table.writerow(
-            {**{name: "" if v is None else v for name, v in row.items()}, CAUTION: CAUTIONS["planning_aid"]}
+            {**{name: "" if v is None else guarded(v) for name, v in row.items()}, CAUTION: CAUTIONS["planning_aid"]}
         )
     return out.getvalue()
 

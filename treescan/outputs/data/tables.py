@@ -26,6 +26,7 @@ from treescan.outputs.data.reason_data import in_a_cell
 from treescan.outputs.shapes.cached import cached
 from treescan.outputs.text import wording as w
 from treescan.outputs.text.say import text, word
+from treescan.spreadsheet import guarded
 
 KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
 TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
@@ -42,7 +43,8 @@ def table_bytes(a: Assessment, name: str) -> bytes | None:
     if frame.empty:
         return None
     if ending == "csv":
-        return frame.to_csv(index=False, lineterminator="\n").encode()
+        texts = {c: frame[c].map(guarded) for c in frame.columns if frame[c].dtype.kind not in "fiub"}
+        return frame.assign(**texts).to_csv(index=False, lineterminator="\n").encode()
     out = io.BytesIO()
     notes = {
         "cautions": json.dumps(all_cautions(), ensure_ascii=False),

@@ -13,7 +13,6 @@ import geopandas
 import numpy as np
 import pandas
 from numpy.typing import NDArray
-from pyogrio.errors import DataSourceError
 from pyproj import CRS
 from pyproj.exceptions import ProjError
 from scipy.spatial import cKDTree
@@ -21,8 +20,11 @@ from scipy.spatial import cKDTree
 from treescan.errors import BadInput
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import as_json
+from treescan.outputs.gis.map_sources import check_source, read_map
+from treescan.outputs.gis.map_sources import plain as _plain
 from treescan.outputs.text.say import say_all
 from treescan.reason import Reason
+from treescan.spreadsheet import unguarded
 
 USUAL = {
     "id": ("id", "tree_id", "treeid", "asset_id", "tree_no", "number", "fid"),
@@ -49,6 +51,13 @@ RESULT = (
 DBH_APART, DBH_APART_SHARE = 0.05, 0.2
 """A stem measured more than this apart from its record is in doubt, in metres or as a share of the record,
 whichever is more (project choice)."""
+
+TABLES = (".csv", ".txt")
+WIDEST_CM = 2000.0
+"""No stem is thicker. [cm]  (Project choice: the thickest known stems are about 14 m across.)"""
+PLANS = "give folders written by treescan plan"
+MOST_TOLD = 8
+"""Records named in one message."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +96,7 @@ class Joined:
 def field_names(mapping: dict[str, Any], file: str) -> FieldNames:
     """The mapping of a settings file: table [fields] with our names to theirs."""
     known = {f.name for f in fields(FieldNames)}
-    for key, value in mapping.items():
+    for key, value in mapping.items() if isinstance(mapping, dict) else [("fields", mapping)]:
         if key not in known or not isinstance(value, str):
             raise BadInput(
                 f"field mapping: {key} = {value!r} is not understood",
@@ -101,23 +110,20 @@ def read_inventory(path: Path, names: FieldNames | None = None) -> geopandas.Geo
     """An inventory (GeoPackage, shapefile, GeoJSON or CSV) with its own columns and `inv_id`, `inv_species`,
     `inv_dbh_cm`."""
     names = names or FieldNames()
-    try:
-        if path.suffix.lower() in (".csv", ".txt"):
-            frame = _placed(pandas.read_csv(path, dtype=str, keep_default_na=False), names, path)
-        else:
-            frame = geopandas.read_file(path)
-    except (OSError, DataSourceError, pandas.errors.ParserError, UnicodeDecodeError) as err:
-        raise BadInput(f"cannot be read as an inventory ({err})", file=str(path)) from err
+    check_source(path)
+    frame = _placed(_table(path), names, path) if path.suffix.lower() in TABLES else read_map(path)
+    if len(frame) == 0:
+        raise BadInput("holds no record", file=str(path), remedy="export the inventory again, with its trees")
     ids = _column(frame, names.id, "id", path)
     if ids is None:
         raise BadInput(
             "no column holds an identifier", file=str(path), remedy="name it in the field mapping: id = ..."
         )
-    frame["inv_id"] = frame[ids].astype(str).str.strip()
+    frame["inv_id"] = [_identifier(v) for v in frame[ids]]
     twice = frame["inv_id"][frame["inv_id"].duplicated() & (frame["inv_id"] != "")]
     if len(twice):
         raise BadInput(
-            f"the identifier {twice.iloc[0]!r} stands in more than one record",
+            f"the identifier {str(twice.iloc[0])!r} stands in more than one record",
             file=str(path),
             remedy="give every record its own",
         )
@@ -125,9 +131,46 @@ def read_inventory(path: Path, names: FieldNames | None = None) -> geopandas.Geo
         _column(frame, names.species, "species", path),
         _column(frame, names.dbh_cm, "dbh_cm", path),
     )
-    frame["inv_species"] = frame[species].astype(str) if species else ""
-    frame["inv_dbh_cm"] = pandas.to_numeric(frame[dbh], errors="coerce") if dbh else np.nan
+    frame["inv_species"] = ["" if pandas.isna(v) else str(v) for v in frame[species]] if species else ""
+    frame["inv_dbh_cm"] = _diameters(frame[dbh], path) if dbh else np.nan
     return frame
+
+
+def _identifier(value: Any) -> str:
+    """An identifier as text; empty where the record has none, without .0 where a number is whole."""
+    if value is None or value is pandas.NA or (isinstance(value, float) and not np.isfinite(value)):
+        return ""
+    if isinstance(value, (float, np.floating)) and value == int(value):
+        return str(int(value))
+    return str(value).strip()
+
+
+def _diameters(column: pandas.Series, path: Path) -> NDArray[np.float64]:
+    """Diameters in centimetres, NaN where a record has none; every record with a nonsense size is told."""
+    sizes = pandas.to_numeric(column, errors="coerce").to_numpy(float)
+    odd = np.flatnonzero(np.isfinite(sizes) & ((sizes < 0) | (sizes > WIDEST_CM)) | np.isinf(sizes))
+    if len(odd):
+        rows = ", ".join(str(i + 1) for i in odd[:MOST_TOLD]) + (", ..." if len(odd) > MOST_TOLD else "")
+        raise BadInput(
+            f"record {rows} has a diameter of {sizes[odd[0]]:g} cm",
+            file=str(path),
+            remedy="diameters are in centimetres: name the right column, or correct it",
+        )
+    return sizes
+
+
+def _table(path: Path) -> pandas.DataFrame:
+    """A CSV table as text, cells as they were before a spreadsheet was kept from running them."""
+    try:
+        frame = pandas.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig", compression=None)
+    except (OSError, UnicodeDecodeError, ValueError) as err:
+        raise BadInput(
+            f"cannot be read as an inventory ({_plain(err)})",
+            file=str(path),
+            remedy="write a table in UTF-8, its first line the names of the columns",
+        ) from err
+    frame.columns = [unguarded(str(c)) for c in frame.columns]
+    return frame.map(unguarded)
 
 
 def _column(frame: pandas.DataFrame, name: str, what: str, path: Path) -> str | None:
@@ -173,7 +216,9 @@ def read_results(folders: Sequence[Path]) -> geopandas.GeoDataFrame:
             raise BadInput(
                 "holds no site.gpkg", file=str(folder), remedy="give folders written by treescan plan"
             )
-        row = geopandas.read_file(file, layer="stem")
+        row = read_map(file, layer="stem")
+        if len(row) != 1 or not {"source", "dbh_m"} <= set(row.columns):
+            raise BadInput("holds no stem in its site.gpkg", file=str(folder), remedy=PLANS)
         rows.append(row.assign(folder=folder.name))
     systems = {str(r.crs) for r in rows}
     if len(systems) > 1 and any(r.crs is not None and r.crs.to_epsg() is not None for r in rows):

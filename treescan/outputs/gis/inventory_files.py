@@ -19,6 +19,7 @@ from treescan.outputs.gis.map_files import FIXED_DATE
 from treescan.outputs.gis.map_styles import styles_table
 from treescan.outputs.text.say import text
 from treescan.reason import Reason
+from treescan.spreadsheet import guarded
 
 WRITTEN = ("inventory.csv", "inventory.gpkg", "left_over.csv")
 """Files `join` may write."""
@@ -59,6 +60,8 @@ def summary(found: Joined) -> tuple[Reason, ...]:
 
 def _table(frame: pandas.DataFrame) -> bytes:
     out = io.StringIO()
+    texts = {c: frame[c].map(guarded) for c in frame.columns if frame[c].dtype.kind not in "fiub"}
+    frame = frame.assign(**texts).rename(columns=guarded)
     frame.to_csv(out, index=False, lineterminator="\n")
     return out.getvalue().encode()
 

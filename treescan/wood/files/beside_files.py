@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.arrays import Floats32
+from treescan.arrays import Floats, Floats32
 from treescan.atomic import whole_file, write_text
 from treescan.cautions import all_cautions
 from treescan.errors import BadInput
@@ -20,6 +21,29 @@ from treescan.wood.files.plain_values import number, or_null, read_json
 NAMES = {"terrain": "terrain.json", "foliage": "foliage.npz", "surroundings": "surroundings.json"}
 """File names beside tree.json; beside another name they start with it."""
 
+FARTHEST = 1e8
+"""Of any coordinate from zero. [m]"""
+SMALLEST_CELL, LARGEST_CELL = 0.005, 100.0
+WIDEST_DBH = 20.0
+"""[m]"""
+MOST_CELLS = 20_000_000
+MOST_BYTES = 1 << 30
+"""Of a grid, and of all arrays unpacked."""
+LONGEST = 160
+UNREADABLE = (
+    OSError,
+    KeyError,
+    ValueError,
+    IndexError,
+    TypeError,
+    OverflowError,
+    EOFError,
+    NotImplementedError,
+    RuntimeError,
+    zipfile.BadZipFile,
+    zlib.error,
+)
+"""What reading a damaged file gives."""
 HEAD = 4096
 """Bytes at the start of a file that tell what it is."""
 
@@ -97,36 +121,94 @@ def beside_in(data: dict[str, Any], path: Path) -> tuple[Beside | None, Floats32
     if not names:
         return None, None
     folder = path.parent
-    t = read_json(folder / names["terrain"], needed_by=path)
-    s = read_json(folder / names["surroundings"], needed_by=path)
-    foliage_path = folder / names["foliage"]
+    t = _group(folder / names["terrain"], path)
+    s = _group(folder / names["surroundings"], path)
     try:
-        with np.load(foliage_path, allow_pickle=False) as z:
-            foliage = Foliage(z["density"], z["corner"], float(z["cell"]))
-            preview = z.get("preview", None)
-        terrain = Terrain(
-            np.array([[np.nan if v is None else v for v in r] for r in t["height"]], float),
-            np.array(t["corner"], float),
-            float(t["cell"]),
-            np.array(t["measured"], bool),
-        )
-        kind_of = np.array(
-            [KINDS.index(k) if k in KINDS else KINDS.index("unknown") for k in s["kinds"]], np.uint8
-        )
-        surroundings = Surroundings(
-            np.array(s["xyz"], float).reshape(-1, 3),
-            kind_of[np.array(s["kind"], int)] if s["kind"] else np.zeros(0, np.uint8),
-            float(s["cell"]),
-            np.array(s["stems"], float).reshape(-1, 3),
-            np.array([number(v) for v in s["stem_dbh"]], float),
-        )
-    except (OSError, KeyError, ValueError, IndexError, TypeError, zipfile.BadZipFile) as err:
-        raise BadInput(
-            f"a file beside it cannot be read ({err})",
-            file=str(path),
-            remedy="keep tree.json together with the files it was written with",
-        ) from err
+        at = folder / names["terrain"]
+        terrain = _terrain_in(t)
+        at = folder / names["surroundings"]
+        surroundings = _surroundings_in(s)
+        at = folder / names["foliage"]
+        foliage, preview = _foliage_in(at)
+    except UNREADABLE as err:
+        what = f"lacks {err}" if isinstance(err, KeyError) else f"cannot be read ({_plain(err)})"
+        raise BadInput(what, file=str(at), remedy=f"{path.name} needs it as it was written with it") from err
     return Beside(terrain, foliage, surroundings), preview
+
+
+def _group(file: Path, needed_by: Path) -> dict[str, Any]:
+    """The content of a JSON file that must hold one group."""
+    found = read_json(file, needed_by=needed_by)
+    if not isinstance(found, dict):
+        raise BadInput(
+            "holds no group of values", file=str(file), remedy=f"{needed_by.name} needs it as it was written"
+        )
+    return found
+
+
+def _plain(err: Exception) -> str:
+    """What a library says, on one line."""
+    return " ".join(str(err).split())[:LONGEST] or "no reason is given"
+
+
+def _array(values: Any, shape: tuple[int | None, ...], what: str, far: float = FARTHEST) -> Floats:
+    """Finite numbers within `far` as an array of this shape (None: any length); ValueError in words otherwise."""
+    found = np.asarray(values, float)
+    if found.size == 0 and None in shape:
+        found = found.reshape([0 if n is None else n for n in shape])
+    if found.ndim != len(shape) or any(n not in (None, m) for n, m in zip(shape, found.shape, strict=True)):
+        raise ValueError(f"{what} has the wrong shape")
+    if not np.all(np.abs(found) <= far):
+        raise ValueError(f"{what} holds a number that is not finite or too large")
+    return found
+
+
+def _cell(value: Any) -> float:
+    """Size of a grid's cell. [m]"""
+    if isinstance(value, bool) or not SMALLEST_CELL <= float(value) <= LARGEST_CELL:
+        raise ValueError(f"its cell is not {SMALLEST_CELL:g} to {LARGEST_CELL:g} m")
+    return float(value)
+
+
+def _terrain_in(t: dict[str, Any]) -> Terrain:
+    height = np.array([[np.nan if v is None else v for v in r] for r in t["height"]], float)
+    if height.ndim != 2 or not 0 < height.size <= MOST_CELLS or np.any(np.abs(height) > FARTHEST):
+        raise ValueError("its heights are no grid of finite numbers")
+    if not np.isfinite(height).any():
+        raise ValueError("it has no height at all")
+    measured = np.array(t["measured"], float) != 0
+    if measured.shape != height.shape:
+        raise ValueError("its heights and what was measured differ in shape")
+    return Terrain(height, _array(t["corner"], (2,), "its corner"), _cell(t["cell"]), measured)
+
+
+def _surroundings_in(s: dict[str, Any]) -> Surroundings:
+    kinds = [KINDS.index(k) if k in KINDS else KINDS.index("unknown") for k in s["kinds"]]
+    xyz, kind = _array(s["xyz"], (None, 3), "xyz"), np.array(s["kind"], int).reshape(-1)
+    stems = _array(s["stems"], (None, 3), "stems")
+    dbh = np.array([number(v) for v in s["stem_dbh"]], float)
+    if len(kind) != len(xyz) or len(dbh) != len(stems):
+        raise ValueError("its lists differ in length")
+    if len(kind) and not (kind.min() >= 0 and kind.max() < len(kinds)):
+        raise ValueError("it names a kind that is not there")
+    if np.any(dbh < 0) or np.any(dbh > WIDEST_DBH):
+        raise ValueError(f"a stem is not 0 to {WIDEST_DBH:g} m thick")
+    picked = np.array(kinds, np.uint8)[kind] if len(kind) else np.zeros(0, np.uint8)
+    return Surroundings(xyz, picked, _cell(s["cell"]), stems, dbh)
+
+
+def _foliage_in(file: Path) -> tuple[Foliage, Floats32 | None]:
+    with zipfile.ZipFile(file) as held:
+        if sum(i.file_size for i in held.infolist()) > MOST_BYTES:
+            raise ValueError(f"it unpacks to more than {MOST_BYTES >> 20} MB")
+    with np.load(file, allow_pickle=False) as z:
+        density, corner, cell = z["density"], z["corner"], z["cell"]
+        preview = z.get("preview", None)
+    if density.ndim != 3 or density.dtype.kind != "f" or not np.all((density >= 0) & (density <= FARTHEST)):
+        raise ValueError("its density is no grid of finite numbers from 0")
+    if preview is not None:
+        preview = _array(preview, (None, 3), "its preview").astype(np.float32)
+    return Foliage(density, _array(corner, (3,), "its corner"), _cell(cell)), preview
 
 
 def _save_arrays(path: Path, arrays: dict[str, NDArray]) -> None:

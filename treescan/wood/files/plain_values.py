@@ -38,5 +38,7 @@ def read_json(path: Path, needed_by: Path | None = None) -> Any:
     except OSError as err:
         remedy = f"{needed_by} needs it; keep them together" if needed_by else None
         raise BadInput(f"cannot be read ({err.strerror})", file=str(path), remedy=remedy) from err
-    except (UnicodeDecodeError, json.JSONDecodeError) as err:
+    except RecursionError as err:
+        raise BadInput("is nested too deeply", file=str(path), remedy="write or export it again") from err
+    except ValueError as err:
         raise BadInput(f"is not valid JSON ({err})", file=str(path)) from err

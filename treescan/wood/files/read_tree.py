@@ -17,6 +17,7 @@ from treescan.wood.files.beside_files import beside_in
 from treescan.wood.files.plain_values import degrees, number, read_json
 from treescan.wood.files.read_nodes import FileNodes, limbs_in, nodes_in
 from treescan.wood.files.read_unions import unions_in
+from treescan.wood.files.tree_shape import check_tree
 from treescan.wood.files.write_tree import FORMAT, FRAME_KEYS, VERSION
 from treescan.wood.graph import ASSESSABLE, ScanFitness, StemFigures, TracedTree, WoodGraph
 from treescan.wood.quality.stem_figures import stem_figures
@@ -49,6 +50,7 @@ def read_tree(path: str | os.PathLike[str]) -> TracedTree:
         raise BadInput(
             f"is in {data['units']!r}", file=str(path), remedy="write lengths in metres and units 'm'"
         )
+    check_tree(data, str(path))
     beside, preview = beside_in(data, path)
     return tree_in(data, beside, str(path), preview)
 
@@ -61,7 +63,7 @@ def tree_in(
         return _tree_in(data, beside, file, preview)
     except BadInput:
         raise
-    except (KeyError, TypeError, ValueError, IndexError) as err:
+    except (KeyError, TypeError, ValueError, IndexError, OverflowError) as err:
         what = f"key {err} is missing" if isinstance(err, KeyError) else f"a value does not fit ({err})"
         raise BadInput(what, file=file, remedy="see 'tree.json' in README for the keys it must have") from err
 
