@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
+from lazrs import LazVlr, read_chunk_table
 from numpy.typing import NDArray
 
 from treescan.cloud.opened import AGAIN
@@ -30,6 +31,12 @@ RECORD_SIZE = {0: 20, 1: 28, 2: 26, 3: 34, 4: 57, 5: 63, 6: 30, 7: 36, 8: 38, 9:
 
 LONGEST_RECORD = 64_000_000
 """An extended record longer than this is not read. [bytes]"""
+
+
+LAYERED = 3
+"""Compressor of LAZ that keeps every column of a chunk as a layer of its own."""
+LAYERS = {10: 9, 11: 1, 12: 2, 13: 1}
+"""Layers of the parts point, colour, colour with infrared, wave packet; extra bytes have one a byte (LASzip)."""
 
 
 @dataclass(frozen=True)
@@ -226,6 +233,41 @@ def _room_for_points(room: int, count: int, record_size: int, compressed: bool, 
     return fits - count
 
 
+def _items(laz: bytes) -> list[tuple[int, int]]:
+    """Type and size [bytes] of every part of a point, from the LAZ record."""
+    count = struct.unpack_from("<H", laz, 32)[0]
+    return [struct.unpack_from("<HH", laz, 34 + 6 * i) for i in range(count)]
+
+
+def _check_layers(file: Path, header: LasHeader, laz: bytes, layers: int) -> None:
+    """Hold the sizes of the layers of every chunk against the chunk, before a decoder allocates them.
+
+    Layout of a chunk: one point as it is, the number of points, the bytes of each layer, the layers.
+    """
+    with file.open("rb") as f:
+        f.seek(header.offset_to_points)
+        try:
+            table = read_chunk_table(f, LazVlr(laz))
+        except (KeyboardInterrupt, SystemExit, MemoryError):
+            raise
+        except BaseException as err:  # the Rust decoder reports a panic outside of Exception
+            raise BadInput("has a damaged table of compressed chunks", file=str(file), remedy=AGAIN) from err
+        at = header.offset_to_points + 8
+        for number, (_, held) in enumerate(table, start=1):
+            if held == 0:
+                continue
+            f.seek(at + header.record_size)
+            sizes = f.read(4 + 4 * layers)
+            claimed = sum(struct.unpack_from(f"<{layers}I", sizes, 4)) if len(sizes) == 4 + 4 * layers else -1
+            if not 0 <= claimed <= held:
+                raise BadInput(
+                    f"has a damaged compressed chunk ({number} of {len(table)}): its layers do not fit into it",
+                    file=str(file),
+                    remedy=AGAIN,
+                )
+            at += held
+
+
 def check_compression(file: Path, header: LasHeader) -> None:
     """Hold the LAZ record and the table of chunks against the file, before a decoder allocates what they
     claim.
@@ -282,6 +324,8 @@ def check_compression(file: Path, header: LasHeader) -> None:
             file=name,
             remedy=AGAIN,
         )
+    if compressor == LAYERED:
+        _check_layers(file, header, laz, sum(LAYERS.get(k, n) for k, n in _items(laz)))
     if header.count > bytes_there * 400:
         raise BadInput(
             f"claims {header.count} points in {bytes_there} compressed bytes, which no cloud fits into",

@@ -78,7 +78,7 @@ def read_map(path: Path, layer: str | None = None) -> geopandas.GeoDataFrame:
 
 def plain(err: Exception) -> str:
     """The library's own words, on one line and not too long."""
-    return " ".join(str(err).split())[:LONGEST] or "no reason is given"
+    return " ".join(str(err).split())[:LONGEST] or "unknown reason"
 
 
 def _check_json(path: Path) -> None:

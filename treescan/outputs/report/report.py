@@ -83,10 +83,15 @@ def _policy(script: str) -> str:
     Content Security Policy Level 3 (W3C): a script is named by the hash of its text.
     """
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    return (
-        f"default-src 'none'; script-src 'sha256-{digest}'; style-src 'unsafe-inline'; "
-        "img-src data: blob:; base-uri 'none'; form-action 'none'"
+    rules = (
+        "default-src 'none'",
+        f"script-src 'sha256-{digest}'",
+        "style-src 'unsafe-inline'",
+        "img-src data: blob:",
+        "base-uri 'none'",
+        "form-action 'none'",
     )
+    return "; ".join(rules)
 
 
 def _context(a: Assessment) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from treescan.arrays import Floats
 from treescan.errors import BadInput
+from treescan.spreadsheet import unguarded
 from treescan.throw.ballistics.flight import flights
 from treescan.throw.settings import METHODS, AimError, ThrowSettings
 from treescan.units import G
@@ -70,6 +71,10 @@ class OwnSpread:
     bias: AimError
 
 
+FARTHEST = 300.0
+"""No throw and no launcher goes farther or higher. [m]  (Project choice.)"""
+
+
 def read_record(path: Path) -> dict[str, Floats]:
     """Throws of a CSV by method, each (k, 6): distance, aimed height, elevation, then height and side error got, range got.
 
@@ -81,10 +86,11 @@ def read_record(path: Path) -> dict[str, Floats]:
     try:
         with path.open(encoding="utf-8-sig", newline="") as stream:
             rows = list(csv.DictReader(stream))
-    except (OSError, UnicodeDecodeError) as e:
+    except (OSError, UnicodeDecodeError, csv.Error) as e:
         raise BadInput(
             "the record of throws cannot be read", file=str(path), remedy="give a CSV file in UTF-8"
         ) from e
+    rows = [{k: unguarded(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows]
     missing = [c for c in COLUMNS if not rows or c not in rows[0]]
     if missing:
         raise BadInput(
@@ -114,11 +120,13 @@ def read_record(path: Path) -> dict[str, Floats]:
             and values[DISTANCE] > 0
             and 0 < values[ELEVATION_DEG] < 90
             and values[GOT_RANGE] > values[DISTANCE]
+            and np.abs(values).max() <= FARTHEST
         ):
             raise BadInput(
                 f"line {number} cannot be a throw",
                 file=str(path),
-                remedy="distance and range above 0, the range beyond the distance, elevation 1 to 89",
+                remedy="distance and range above 0, the range beyond the distance, elevation 1 to 89, "
+                f"nothing over {FARTHEST:g} m",
             )
         found.setdefault(name, []).append(values)
     return {name: np.array(v) for name, v in found.items()}

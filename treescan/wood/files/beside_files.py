@@ -148,7 +148,7 @@ def _group(file: Path, needed_by: Path) -> dict[str, Any]:
 
 def _plain(err: Exception) -> str:
     """What a library says, on one line."""
-    return " ".join(str(err).split())[:LONGEST] or "no reason is given"
+    return " ".join(str(err).split())[:LONGEST] or "unknown reason"
 
 
 def _array(values: Any, shape: tuple[int | None, ...], what: str, far: float = FARTHEST) -> Floats:
