@@ -20,13 +20,13 @@ from treescan.loads.statics.structural_model import StructuralModel, whole_tree
 from treescan.planning.access.approach import Approach, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, unions_to_throw_at
 from treescan.planning.climb.climb_plan import Climbers, ClimbPlan, climb_plan
-from treescan.planning.ranking.overrides import Override, Revision, with_overrides
+from treescan.planning.ranking.overrides import Override, Revision, check_overrides, with_overrides
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.reach.places import Places
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
 from treescan.planning.tree_context import TreeContext
-from treescan.planning.work.removal import Removal
+from treescan.planning.work.removal import Removal, check_order
 from treescan.planning.work.work_points import default_work, work_at_cuts
 from treescan.progress import Progress, quiet
 from treescan.reader_settings import ReaderSettings
@@ -249,6 +249,9 @@ def plan(
     overrides : sequence of Override    What competent persons stated: defects, refused anchors, load-test
     results.
     """
+    check_overrides(tree.graph, overrides)
+    if removal is not None:
+        check_order(tree.graph, removal)
     asked = Asked(species, tuple(systems), removal, seed, _with_spurs(settings or Settings(), removal))
     work = work if work is not None else _default_work(tree, removal, asked.settings)
     context = TreeContext(tree.graph, tree.beside, site or Site(), work, asked.settings.planning)

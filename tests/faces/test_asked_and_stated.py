@@ -140,3 +140,54 @@ def test_a_removal_and_a_refusal_reach_the_files(tmp_path):
         assert "Inspector" in text and "crack at the collar" in text
     assert "Taking it down, cut by cut" in page
     assert {str(cuts), str(said)} <= {i["file"] for i in record["inputs"]}
+
+
+@pytest.mark.parametrize(
+    ("reader", "name", "text", "part"),
+    [
+        (lambda p: read_overrides(p, plain_tree()), "o.csv", "kind,limb,value,who,when,why\ndefect,inf,0.5,J,9,x\n", "row 1: limb is 'inf'"),
+        (lambda p: read_overrides(p, plain_tree()), "o.csv", "kind,limb,value,who,when,why\ndefect,2.9,0.5,J,9,x\n", "row 1: limb is '2.9'"),
+        (lambda p: read_overrides(p, plain_tree()), "o.csv", "kind,union,who,when\nrefused,U01,J,9\n", "row 1 lacks why"),
+        (lambda p: read_overrides(p, plain_tree()), "o.json", "5", "no list of rows"),
+        (lambda p: read_overrides(p, plain_tree()), "o.json", "[" * 200_000, "nested too deep"),
+        (lambda p: read_overrides(p, plain_tree()), "o.csv", "kind,union,limb,who,when,why\nrefused,U01,2,J,9,x\n", "more than one place"),
+        (lambda p: read_overrides(p, plain_tree()), "o.csv", "kind,union,who,when,why\nrefused,U99,J,9,x\n", "U99"),
+        (lambda p: read_work([str(p)], traced(), S, 1), "w.csv", "x,y,z,weight\n0,0,4.2,0\n", "weight is 0"),
+        (lambda p: read_work([str(p)], traced(), S, 1), "w.csv", "x,y,z,weight\n0,0,4.2,nan\n", "weight is 'nan'"),
+        (lambda p: read_work([str(p)], traced(), S, 1), "w.csv", "limb\n²\n", "no limb and no union"),
+    ],
+)
+def test_tables_that_broke_something(tmp_path, reader, name, text, part):
+    """Tables that gave a traceback, a silent other meaning or words of the language it is written in: one sentence with file and row."""
+    with pytest.raises(BadInput) as caught:
+        reader(written(tmp_path, text, name))
+
+    assert part in caught.value.sentence() and name in caught.value.sentence()
+
+
+def test_all_faulty_rows_are_told_in_one_go(tmp_path):
+    """Two faulty statements of three, two faulty cuts of three: each by its row."""
+    said = written(tmp_path, "kind,union,who,when,why\nrefused,U01,A,now,soft\nrefused,,A,now,soft\ncurse,U01,A,now,soft\n", "said.csv")
+    cuts = written(tmp_path, "union,life_support\nU77,\nU03,U02\nU02,U88\n", "cuts.csv")
+    with pytest.raises(BadInput) as first:
+        read_overrides(said, plain_tree())
+    with pytest.raises(BadInput) as second:
+        read_cuts(cuts, plain_tree())
+
+    assert all(part in first.value.sentence() for part in ("row 2", "row 3"))
+    assert all(part in second.value.sentence() for part in ("row 1", "U77", "row 3", "U88"))
+
+
+def test_the_order_of_cuts_is_checked_on_reading(tmp_path):
+    """A cut of what is already down is told before any throw is searched."""
+    with pytest.raises(BadInput, match=r"cut 2 .* takes nothing off"):
+        read_cuts(written(tmp_path, "stem_height_m\n6\n9\n"), plain_tree())
+
+
+def test_life_support_may_be_an_anchor_drawn_in_another_tree(tmp_path):
+    """Letter for letter, where the site plan has it; else refused."""
+    path = written(tmp_path, "union,life_support\nU03,beech fork\n")
+
+    assert read_cuts(path, plain_tree(), ["beech fork"]).life_support == ("beech fork",)
+    with pytest.raises(BadInput, match="beech fork"):
+        read_cuts(path, plain_tree())

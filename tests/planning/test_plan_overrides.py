@@ -9,7 +9,7 @@ from strategies import random_tree
 from treescan.errors import BadInput
 from treescan.outputs.text.say import say
 from treescan.planning.candidates.candidates import candidate_unions
-from treescan.planning.ranking.overrides import Override, with_overrides
+from treescan.planning.ranking.overrides import Override, barred_unions, strength_left, with_overrides
 from treescan.reason import Reason
 
 
@@ -33,7 +33,7 @@ def test_refused_anchor_falls_out_with_who_when_why():
     assert gone.reasons[-1] == Reason(
         "stated_against", kind="refused", who="competent person", when="2031-05-04 09:10", why="cavity above the union"
     )
-    assert say(gone.reasons[-1]) == "competent person, 2031-05-04 09:10: refused. cavity above the union"
+    assert say(gone.reasons[-1]) == "competent person, 2031-05-04 09:10: refused. “cavity above the union”"
     assert out.points[0].label == points[1].label
     assert (out.log[0].code, out.log[0]["unions"]) == ("statement_changes", (first.label,))
     assert (out.log[-1].code, out.log[-1]["before"]) == ("first_has_changed", first.named)
@@ -130,3 +130,39 @@ def test_a_passed_test_and_a_note_leave_verdict_and_place():
 
         assert [(p.label, p.rank, p.verdict) for p in out.points] == [(p.label, p.rank, p.verdict) for p in points]
         assert len(out.points[0].reasons) == len(points[0].reasons) + 1
+
+
+def test_refused_dead_and_defect_by_union_or_by_limb():
+    """As the readme says: each kind takes a union or a limb; a refused limb and a dead union's limb take their anchors out, a defect at a union
+    scales it and all above it."""
+    graph = plain_tree()
+    points = ranked(graph, [throw(graph, k) for k in range(3)])
+    limb = int(graph.unions.arm_limb[graph.unions.laterals(1)[0]])
+
+    def usable(**kind):
+        after = with_overrides(graph, points, [Override(who="A", why="soft", when="now", **kind)], S, 1).points
+        return {p.label for p in after if p.usable}
+
+    before = {p.label for p in points if p.usable}
+    assert "U02" in before
+    for kind in ("refused", "dead", "load test failed"):
+        assert usable(kind=kind, limb=limb) == usable(kind=kind, union="U02") == before - {"U02"}
+    low = with_overrides(graph, points, [Override("defect", "A", "crack", "now", union="U02", value=0.5)], S, 1).points
+    for p in low:
+        (was,) = [q for q in points if q.name == p.name]
+        left = 0.5 if p.label in {"U02", "U03"} else 1.0
+        assert p.check.check.margin.median == pytest.approx(left * was.check.check.margin.median)
+    bearing = [int(graph.unions.node[2])]
+    assert strength_left(graph, bearing, [Override("defect", "A", "crack", "now", union="U02", value=0.5)]) == 0.5
+    assert barred_unions(graph, [Override("refused", "A", "soft", "now", limb=limb)]) == {1}
+
+
+def test_words_of_a_competent_person_are_printed_letter_for_letter():
+    """In quotes, with who and when; nothing shortens or respells them; a note says that it changes nothing."""
+    words = "U1, U2, U3, U4, U5, U6, U7, U8 and U9: beech fork <fork|crotch> [see {x}], 12 ft"
+    for kind in ("refused", "note", "load test passed"):
+        said = say(Override(kind, "A. Example", words, "1 May, 10:15", union="U01").reason)
+        assert f"“{words}”" in said and "A. Example" in said and "1 May, 10:15" in said
+    for code in ("noted", "load_test_passed"):
+        assert f"“{words}”" in say(Reason(code, who="A", when="now", why=words))
+    assert "changes nothing" in say(Reason("noted", who="A", when="now", why=words))

@@ -5,8 +5,10 @@ from __future__ import annotations
 
 import os
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numba import config, set_num_threads
@@ -25,10 +27,15 @@ from treescan.faces.cli.run_record import write_run_record
 from treescan.faces.cli.summary import PLANNING_AID, plan_lines, tree_lines
 from treescan.faces.user_files.asked_work import read_work
 from treescan.faces.user_files.drawn import read_site
-from treescan.faces.user_files.stated import read_cuts, read_overrides
+from treescan.faces.user_files.faults import raise_together
+from treescan.faces.user_files.geojson import check_features
+from treescan.faces.user_files.stated import CUT_COLUMNS, OVERRIDE_COLUMNS, read_cuts, read_overrides
+from treescan.faces.user_files.table_rows import read_rows
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.outputs.write import FILES, write_outputs
+from treescan.planning.ranking.overrides import Override
 from treescan.planning.tie_in_point import Work
+from treescan.planning.work.removal import Removal
 from treescan.reason import Reason
 from treescan.settings import lines, merged
 from treescan.sources import cite
@@ -59,23 +66,22 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
     settings = read_settings(request.tree.settings, request.climber_mass)
     _check_systems(request.systems)
     _use_cores(request.jobs)
+    _check_readable(request)
     with only_run(folder), reporter(quiet, as_json) as report:
         tree = _traced(request.tree, settings, report)
-        site, work, how = _drawn(request, tree, settings)
-        drawn = () if site is None else tuple(name for name, _ in site.anchors)
-        removal = None if request.cuts is None else read_cuts(request.cuts, tree.graph, drawn)
-        overrides = () if request.overrides is None else read_overrides(request.overrides, tree.graph)
+        given = _given(request, tree, settings)
+        how = given.notes
         done = plan(
             tree,
             species=request.species,
             systems=request.systems,
-            work=work,
-            site=site,
+            work=given.work,
+            site=given.site,
             settings=settings,
             seed=request.seed,
             progress=report,
-            removal=removal,
-            overrides=overrides,
+            removal=given.removal,
+            overrides=given.overrides,
         )
         report.close()
         with whole_folder(folder, lambda: _check_plan_place(request)) as part:
@@ -204,16 +210,60 @@ def _check_systems(systems: tuple[str, ...]) -> None:
             raise BadInput(f"--system {name!r} is not known", remedy=f"choose from: {', '.join(SYSTEMS)}")
 
 
-def _drawn(
-    request: PlanRequest, tree: TracedTree, settings: Settings
-) -> tuple[Site | None, Work | None, list[Reason]]:
-    """Site and work as drawn, and how their coordinates were read."""
-    site, work = None, None
-    notes: list[Reason] = []
+@dataclass(frozen=True)
+class _Given:
+    """What the user's files hold beside the cloud, and how they were read."""
+
+    site: Site | None
+    work: Work | None
+    removal: Removal | None
+    overrides: tuple[Override, ...]
+    notes: list[Reason]
+
+
+def _check_readable(request: PlanRequest) -> None:
+    """BadInput, all faults in one go, for files whose faults show without the tree: before the cloud is read."""
+    faults: list[BadInput] = []
     if request.site is not None:
-        site, how = read_site(request.site, tree.frame, tree.beside.terrain)
+        _tried(faults, lambda path=request.site: check_features(path), None)
+    if request.cuts is not None:
+        _tried(faults, lambda path=request.cuts: read_rows(path, CUT_COLUMNS, "cut"), None)
+    if request.overrides is not None:
+        _tried(faults, lambda path=request.overrides: read_rows(path, OVERRIDE_COLUMNS, "override"), None)
+    raise_together(faults)
+
+
+def _given(request: PlanRequest, tree: TracedTree, settings: Settings) -> _Given:
+    """Site, work, cuts and statements, and how their coordinates were read; BadInput tells the faults of all
+    of them in one go."""
+    faults: list[BadInput] = []
+    notes: list[Reason] = []
+    site, work, removal = None, None, None
+    if request.site is not None:
+        path = request.site
+        site, how = _tried(faults, lambda: read_site(path, tree.frame, tree.beside.terrain), (None, ()))
         notes += how
     if request.work:
-        work, how_read = read_work(request.work, tree, settings.planning, request.seed)
-        notes += how_read
-    return site, work, notes
+        work, said = _tried(
+            faults, lambda: read_work(request.work, tree, settings.planning, request.seed), (None, [])
+        )
+        notes += said
+    if request.cuts is not None and (request.site is None or site is not None):
+        others = () if site is None else tuple(name for name, _ in site.anchors)
+        cuts = request.cuts
+        removal = _tried(faults, lambda: read_cuts(cuts, tree.graph, others), None)
+    overrides: tuple[Override, ...] = ()
+    if request.overrides is not None:
+        stated = request.overrides
+        overrides = _tried(faults, lambda: read_overrides(stated, tree.graph), ())
+    raise_together(faults)
+    return _Given(site, work, removal, overrides, notes)
+
+
+def _tried(faults: list[BadInput], read: Callable[[], Any], otherwise: Any) -> Any:
+    """What a reader gives; its fault is kept for later."""
+    try:
+        return read()
+    except BadInput as fault:
+        faults.append(fault)
+        return otherwise

@@ -81,13 +81,8 @@ def read_features(path: Path, frame: Frame) -> tuple[tuple[Feature, ...], Reason
     """Every feature of a file in local metres, and how the coordinates were read; BadInput tells all faulty
     features in one go."""
     data = _data(path)
-    raw, faults = [], []
-    for number, listed in enumerate(_listed(data, path), start=1):
-        try:
-            raw.append(_feature(number, listed))
-        except BadInput as fault:
-            faults.append(BadInput(fault.what, file=str(path), remedy=fault.remedy))
-    raise_together(faults, str(path))
+    raw = _all_raw(data, path)
+    faults = []
     if not raw:
         raise BadInput("has no feature with a geometry", file=str(path))
     to_local, unit, how = _reader(data, np.concatenate([xyz for _, _, p in raw for _, xyz in p]), frame, path)
@@ -101,6 +96,22 @@ def read_features(path: Path, frame: Frame) -> tuple[tuple[Feature, ...], Reason
             faults.append(BadInput(fault.what, file=str(path), remedy=fault.remedy))
     raise_together(faults, str(path))
     return tuple(out), how
+
+
+def check_features(path: Path) -> None:
+    """BadInput for every feature that is faulty whatever the tree, all in one go."""
+    _all_raw(_data(path), path)
+
+
+def _all_raw(data: dict[str, Any], path: Path) -> list[Raw]:
+    raw, faults = [], []
+    for number, listed in enumerate(_listed(data, path), start=1):
+        try:
+            raw.append(_feature(number, listed))
+        except BadInput as fault:
+            faults.append(BadInput(fault.what, file=str(path), remedy=fault.remedy))
+    raise_together(faults, str(path))
+    return raw
 
 
 def _data(path: Path) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from treescan.faces.user_files.asked_work import limb_named
 from treescan.faces.user_files.table_rows import HIGHEST, read_rows, real, refuse_all, whole, words
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.planning.ranking.overrides import Override
-from treescan.planning.work.removal import Cut, Removal, cut_limb, cut_stem
+from treescan.planning.work.removal import Cut, Removal, check_order, cut_limb, cut_stem
 from treescan.wood.graph import WoodGraph
 
 CUT_COLUMNS = ("order", "name", "limb", "union", "stem_height_m", "life_support", "rigging")
@@ -27,15 +27,26 @@ def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Rem
     ("U07"), one anchor ("U07 MRS") or an anchor drawn in another tree, one of `others`. `rigging` is the union
     that carries the rigging block.
     """
-    rows = list(enumerate(read_rows(path, CUT_COLUMNS, "cut"), start=1))
-    rows.sort(key=lambda r: real(r[1], "order", path, r[0]) if "order" in r[1] else float(r[0]))
-    cuts, life, rigging = [], [], []
-    for number, row in rows:
-        cuts.append(_cut(row, path, number, graph))
-        life.append(_support(row, path, number, graph, others))
-        block = _union(row, "rigging", path, number, graph)
-        rigging.append(int(graph.unions.node[graph.unions.label.index(block)]) if block else -1)
-    return Removal(tuple(cuts), tuple(life), tuple(rigging))
+    cuts, faults = [], []
+    for number, row in enumerate(read_rows(path, CUT_COLUMNS, "cut"), start=1):
+        try:
+            turn = real(row, "order", path, number) if "order" in row else float(number)
+            block = _union(row, "rigging", path, number, graph)
+            node = int(graph.unions.node[graph.unions.label.index(block)]) if block else -1
+            support = _support(row, path, number, graph, others)
+            cuts.append((turn, _cut(row, path, number, graph), support, node))
+        except BadInput as err:
+            known = err.what.startswith(f"row {number}")
+            what = err.what if known else f"row {number}: {err.what}"
+            faults.append(BadInput(what, file=str(path), remedy=err.remedy))
+    refuse_all(faults, path)
+    cuts.sort(key=lambda c: c[0])
+    removal = Removal(tuple(c[1] for c in cuts), tuple(c[2] for c in cuts), tuple(c[3] for c in cuts))
+    try:
+        check_order(graph, removal)
+    except BadInput as err:
+        raise BadInput(err.what, file=str(path), remedy=err.remedy) from err
+    return removal
 
 
 def read_overrides(path: Path, graph: WoodGraph) -> tuple[Override, ...]:

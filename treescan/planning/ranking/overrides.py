@@ -8,6 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
 from treescan.planning.ranking.order import order_points
@@ -21,9 +24,10 @@ from treescan.wood.graph import WoodGraph
 KINDS = ("refused", "dead", "defect", "load test failed", "load test passed", "note")
 """What can be stated; no kind lifts a gate: what the computation refuses stays refused.
 
-- refused, load test failed, load test passed: of a union,
-- dead: a limb and all it carries, or everything higher than `above` metres over the stem's foot,
-- defect: `value` is the share of strength left on a limb and all it carries,
+- refused, load test failed, load test passed: of a union, or of a limb and all it carries,
+- dead: a limb and all it carries; of a union, every limb that leaves it there; or everything higher than `above`
+  metres over the stem's foot,
+- defect: `value` is the share of strength left on a limb and all it carries; of a union, on it and all above it,
 - note: words only.
 
 A passed load test and a note stand with the candidate and change neither its verdict nor its place.
@@ -52,6 +56,11 @@ class Override:
             raise BadInput(f"override '{self.kind}' is not known", remedy=f"use one of {', '.join(KINDS)}")
         if not (self.who.strip() and self.why.strip() and self.when.strip()):
             raise BadInput("an override needs who said it, when, and why")
+        if bool(self.union) + (self.limb >= 0) + (self.above >= 0) > 1:
+            raise BadInput(
+                f"override '{self.kind}' names more than one place",
+                remedy="give one of union, limb or above; write a row for each",
+            )
         if not self._says_what():
             raise BadInput(f"override '{self.kind}' does not say which limb or union it is about")
         if self.kind == "defect" and not 0 <= self.value <= 1:
@@ -59,9 +68,8 @@ class Override:
 
     def _says_what(self) -> bool:
         """True when it names the limb, the union or the height its kind needs."""
-        if self.kind in {"refused", "load test failed", "load test passed"}:
-            return bool(self.union)
-        return self.kind == "note" or self.limb >= 0 or (self.kind == "dead" and self.above >= 0)
+        placed = bool(self.union) or self.limb >= 0
+        return self.kind == "note" or placed or (self.kind == "dead" and self.above >= 0)
 
     @property
     def reason(self) -> Reason:
@@ -138,25 +146,46 @@ def _one(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -
     )
 
 
-def _concerns(graph: WoodGraph, p: Judged, o: Override) -> bool:
+def check_overrides(graph: WoodGraph, overrides: Sequence[Override]) -> None:
+    """BadInput where a statement is about a limb or a union this tree does not have, all such in one go."""
+    lost = [f"limb {o.limb}" for o in overrides if o.limb >= len(graph.limbs)]
+    lost += [f"union '{o.union}'" for o in overrides if o.union and o.union not in graph.unions.label]
+    if lost:
+        raise BadInput(
+            f"overrides name {', '.join(lost)}, not in this tree",
+            remedy=f"limbs are numbered 0 to {len(graph.limbs) - 1}, unions named as in the report",
+        )
+
+
+def _part(graph: WoodGraph, o: Override) -> NDArray[np.bool_]:
+    """The wood a statement on a limb, a height, or a union's dead limbs or defect is about, (n,)."""
     if o.limb >= 0:
-        if o.limb >= len(graph.limbs):
-            raise BadInput(f"limb {o.limb} is not in this tree")
-        return dies_with(graph, p, graph.above(int(graph.limbs.nodes[o.limb][0])))
+        return graph.above(int(graph.limbs.nodes[o.limb][0]))
     if o.above >= 0:
-        return _bears_above(graph, p, o.above)
+        return graph.xyz[:, 2] - graph.xyz[0, 2] >= o.above
+    out = np.zeros(len(graph), bool)
     if o.union:
-        if o.union not in graph.unions.label:
-            raise BadInput(f"union '{o.union}' is not in this tree")
-        return p.label == o.union
-    return True
+        k = graph.unions.index(o.union)
+        if o.kind == "defect":
+            return graph.above(int(graph.unions.node[k]))
+        if o.kind == "dead":
+            for node in graph.unions.arm_node[graph.unions.laterals(k)]:
+                out |= graph.above(int(node))
+    return out
+
+
+def _concerns(graph: WoodGraph, p: Judged, o: Override) -> bool:
+    check_overrides(graph, [o])
+    if o.union:
+        return p.label == o.union or dies_with(graph, p, _part(graph, o))
+    return dies_with(graph, p, _part(graph, o)) if o.limb >= 0 or o.above >= 0 else True
 
 
 def strength_left(graph: WoodGraph, bearing: Sequence[int], overrides: Sequence[Override]) -> float:
     """Share of strength that stated defects leave to what bears on these nodes."""
     left = 1.0
     for o in overrides:
-        if o.kind == "defect" and graph.above(int(graph.limbs.nodes[o.limb][0]))[list(bearing)].any():
+        if o.kind == "defect" and _part(graph, o)[list(bearing)].any():
             left *= o.value
     return left
 
@@ -166,22 +195,17 @@ def barred_unions(graph: WoodGraph, overrides: Sequence[Override]) -> frozenset[
     dead."""
     out: set[int] = set()
     for o in overrides:
-        if o.kind in {"refused", "load test failed"} and o.union:
+        if o.kind not in {"refused", "load test failed", "dead"}:
+            continue
+        if o.union:
             out.add(graph.unions.index(o.union))
-        elif o.kind == "dead":
-            high = graph.xyz[:, 2] - graph.xyz[0, 2] >= o.above
-            gone = graph.above(int(graph.limbs.nodes[o.limb][0])) if o.limb >= 0 else high
-            out |= {
-                k
-                for k in range(len(graph.unions))
-                if gone[graph.unions.node[k]] or gone[graph.unions.arm_node[graph.unions.laterals(k)]].any()
-            }
+        gone = _part(graph, o)
+        out |= {
+            k
+            for k in range(len(graph.unions))
+            if gone[graph.unions.node[k]] or gone[graph.unions.arm_node[graph.unions.laterals(k)]].any()
+        }
     return frozenset(out)
-
-
-def _bears_above(graph: WoodGraph, p: Judged, height: float) -> bool:
-    """True when any wood the rope bears on stands higher than this over the stem's foot."""
-    return dies_with(graph, p, graph.xyz[:, 2] - graph.xyz[0, 2] >= height)
 
 
 def _weakened(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -> Judged:

@@ -148,6 +148,22 @@ def cut_stem(graph: WoodGraph, height: float, label: str = "") -> Cut:
     return Cut(node, label) if label else Cut(node, f"stem-{height:.1f}", Reason("cut_stem", height=height))
 
 
+def check_order(graph: WoodGraph, removal: Removal) -> None:
+    """BadInput where a cut takes nothing off because an earlier one already did, all such in one go."""
+    here = np.ones(len(graph), bool)
+    empty = []
+    for i, cut in enumerate(removal.cuts):
+        gone = graph.above(cut.node) & here
+        if not gone.any():
+            empty.append(f"cut {i + 1} ({cut.label})")
+        here &= ~gone
+    if empty:
+        raise BadInput(
+            f"{', '.join(empty)} takes nothing off: an earlier cut already did",
+            remedy="check the order of the cuts",
+        )
+
+
 def stages(
     graph: WoodGraph,
     removal: Removal,
@@ -166,16 +182,12 @@ def stages(
     reaches : anchor name to (c,) bool      Cuts its straight rope reaches, where that is known.
     others : names of anchors drawn in other trees, which life support may name.
     """
+    check_order(graph, removal)
     here = np.ones(len(graph), bool)
     known = reaches or {}
     out = []
     for i, cut in enumerate(removal.cuts):
         gone = graph.above(cut.node) & here
-        if not gone.any():
-            raise BadInput(
-                f"cut {i + 1} ({cut.label}) takes nothing off: an earlier cut already did",
-                remedy="check the order of the cuts",
-            )
         after = here & ~gone
         lost, left = _sorted_out(points, gone, after, graph)
         alarms = (

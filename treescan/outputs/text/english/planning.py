@@ -65,7 +65,7 @@ _GATES: dict[str, str] = {
         "It reaches none of the work: every straight rope is too flat or meets wood, or the work lies "
         "above it."
     ),
-    "stated_against": "{who}, {when}: {kind:word}. {why}",
+    "stated_against": "{who}, {when}: {kind:word}. “{why}”",
     "defect_margin_low": "{statement}. Strength over stress may then be as low as {p5:x}.",
 }
 """What stands against a candidate."""
@@ -123,8 +123,8 @@ _DOUBTS: dict[str, str] = {
         "lies. How far the rope slides along them was not judged."
     ),
     "limb_bears": "limb {limb}[ of {diameter:cm1}][ with {force:kN} on it]",
-    "load_test_passed": "{who}, {when}: load test passed. {why}",
-    "noted": "{who}, {when}: {why}",
+    "load_test_passed": "{who}, {when}: load test passed. “{why}”",
+    "noted": "{who}, {when}, a note that changes nothing: “{why}”",
     "limb_fouls": "{limb}: {share:%} of the work lies behind it",
 }
 """What to look at first although nothing stands against a candidate."""
@@ -132,7 +132,7 @@ _DOUBTS: dict[str, str] = {
 _STATEMENTS: dict[str, str] = {
     "statement": (
         "{when}, {who}: [{union}][limb {limb}][everything above {above:m}][{?tree}the tree] {kind:word}[ "
-        "({share:%} of the strength left)]: {why}"
+        "({share:%} of the strength left)]: “{why}”"
     ),
     "statement_changes": "{statement} → changes {unions:names}",
     "statement_changes_nothing": "{statement} → changes no candidate",
