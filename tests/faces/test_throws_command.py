@@ -19,7 +19,7 @@ def test_a_record_becomes_settings_that_plan_takes(tmp_path, capsys):
     code = run(["throws", str(_record(tmp_path / "mine.csv", rows)), "-o", str(tmp_path / "mine.toml")])
 
     assert code == 0
-    assert "one hand: 12 throws" in capsys.readouterr().out
+    assert "12 throws with one hand" in capsys.readouterr().out
     assert read_settings(tmp_path / "mine.toml").throw.hand.azimuth_sd != read_settings(None).throw.hand.azimuth_sd
 
 
