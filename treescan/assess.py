@@ -374,7 +374,7 @@ def _ranked(
     known: Places | None = None,
 ) -> Ranking:
     """The list, first to inspect first."""
-    places = Places.of(context, [c for c, _ in checks.configurations], known)
+    places = Places.of(context, [c for c, _ in checks.configurations], known, asked.settings.loads)
     pairs = [(check, throw) for check, (_, throw) in zip(checks.anchors, checks.configurations, strict=True)]
     points = rank_points(
         context, tree.fitness, throws, pairs, asked.settings.loads, asked.seed, places, progress

@@ -69,6 +69,12 @@ SOURCES: dict[str, Source] = {
     "kane_2020_stops": Source("Kane 2020, Urban For. Urban Green. 49:126625: abrupt stops up to 10.6 times the climber's weight (abstract)", "read"),
     "kane_2020_basal": Source("Kane 2020, Urban For. Urban Green. 51:126687: pre-load of a basal anchor adds to the climb (abstract)", "read"),
     "sudden_load": Source("Weight put at once on an undamped spring: twice the weight", "derived"),
+    "torsion_ellipse": Source(
+        "Bending with torsion along an ellipse: branches of ash, Arboric. Urban For. 40(1):36, 2014 (abstract); form of Norris and Hill (memory)", "read"
+    ),
+    "swing_with_body": Source(
+        "Computed, tests/oracles/swing_with_body: a rigid body on an elastic rope pulls 1.0 to 1.31 times as hard as a point mass (2 to 12 m, 20 to 60 degrees, 19.6 to 41.2 kN)", "derived"
+    ),
     "arrest_force": Source("Undamped spring: F = W + sqrt(W^2 + 2 W f K)", "derived"),
     "en1891_bounds": Source("Limits of EN 1891 type A rope: 5 % at 100 kg gives K >= 19.6 kN, 6 kN at fall factor 0.3 gives K <= 41.2 kN", "derived"),
     "basal_two": Source("Arboriculture Australia 2022, Tree Rescue Manual, p. 86: a basal anchor puts close to 2x on the suspension point", "read"),

@@ -9,7 +9,7 @@ from loads.stick_trees import PLAIN, checked, configuration, tree
 from strategies import alone, random_tree
 
 from treescan.loads.checks.judged import contacts_of
-from treescan.loads.fall.backup import Suspension, common_node, fall, pierced
+from treescan.loads.fall.backup import Support, Suspension, common_node, fall, pierced
 from treescan.loads.fall.failure_chain import _shared, failure_chain
 from treescan.loads.fall.fall_way import BODY, GROUND, NOTHING, fall_way, first_met
 from treescan.loads.rope.contacts import at_node
@@ -195,7 +195,7 @@ def test_a_swing_goes_on_through_plumb(climber, met):
         assert angle[inside[0]] < 0  # beyond plumb
         fell = climber[2] - height[0]
         speed = np.sqrt(2 * G * (fell * np.sin(top) ** 2 + length * (np.cos(angle[inside[0]]) - np.cos(top))))
-        assert catches[0].reason["speed"] == pytest.approx(speed, abs=0.5)
+        assert 1.2 * speed - 0.5 < catches[0].reason["speed"] < 1.4 * speed + 0.5  # the feet's (tests/oracles/swing_with_body)
 
 
 def test_what_the_climber_leans_on_is_not_met():
@@ -209,17 +209,23 @@ def test_what_the_climber_leans_on_is_not_met():
         return first_met(graph, none, way, way[:, 2] - 1.0, np.zeros(len(way)), 0.05)[0]
 
     assert met(0.0, 0.6, 8.0, 7.0) == NOTHING  # beside the stem all the way
-    assert met(1.5, 0.5, 8.2, 4.0) == NOTHING  # from the limb
+    assert met(1.5, 0.5, 8.2, 3.2) == NOTHING  # from the limb
+    assert met(1.5, 0.5, 8.2, 4.0) == below  # the feet come beside it
     assert met(1.5, 0.5, 8.2, 7.0) == below
     assert met(1.5, 2.0, 8.2, 9.5) == GROUND  # its feet
 
 
 def test_chain_ends_on_the_ground(fork):
-    """The last link is the ground, its drop the height left after the last catch, and no strength is claimed for it."""
+    """The last link is the ground, its drop the height left since the last catch that stops the fall, and no strength is claimed for it."""
     catches, _, _ = chain(fork)
     hanging = rope_before() - rope_behind_after()[0]
     assert catches[-1].ground
-    assert catches[-1].drop == pytest.approx(LOWER - hanging, abs=1e-6)
+    assert not catches[0].reason["stops"]
+    assert catches[-1].drop == pytest.approx(CLIMBER[2], abs=1e-6)
+    (held, last), _, _ = chain(tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.28, 0.28)], stem=0.5, top=0.3))
+    assert held.reason["stops"]
+    assert last.drop == pytest.approx(CLIMBER[2] - held.drop, abs=1e-6)
+    assert last.drop == pytest.approx(LOWER - hanging, abs=0.2)  # the stouter limb takes a little more rope
     assert not catches[-1].margin.known
     assert np.isnan(catches[-1].peak)
 
@@ -240,11 +246,12 @@ def test_steep_union_by_hand():
     height = 7.0 + 0.095  # of the top of the limb that catches, near enough
     behind = np.linalg.norm(base - [-0.75, 0.0, height])
     assert catches[0].drop == pytest.approx(climber[2] - (height - (rope - behind)), abs=0.2)
-    assert catches[0].drop + catches[1].drop == pytest.approx(climber[2], abs=1e-9)
+    assert catches[1].drop == pytest.approx(climber[2] - (catches[0].drop if catches[0].reason["stops"] else 0.0), abs=1e-9)
 
 
 def test_no_catch_lifts_the_climber():
-    """Steep anchor limbs and back-ups all round, 150 at random: whatever is told, each step goes down, and all steps add up to the height."""
+    """Steep anchor limbs and back-ups all round, 150 at random: whatever is told, each step goes down, and the steps that stop the fall add
+    up to the height with the last."""
     rng = np.random.default_rng(1)
     caught = 0
     for _ in range(150):
@@ -258,7 +265,7 @@ def test_no_catch_lifts_the_climber():
         catches, _, _ = told(failure_chain(whole, True, contacts, climber, base, int(graph.limbs.nodes[graph.limb[contacts[0].node]][0])))
         caught += len(catches) > 1
         assert min(c.drop for c in catches) >= 0
-        assert sum(c.drop for c in catches) == pytest.approx(climber[2], abs=1e-5)
+        assert sum(c.drop for c in catches if c.ground or c.reason["stops"]) == pytest.approx(climber[2], abs=1e-5)
     assert caught > 10
 
 
@@ -267,7 +274,7 @@ def test_a_rope_too_short_for_its_supports_catches_nothing(fork):
     at = at_node(fork, int(fork.limbs.nodes[2][1]), np.array([1.0, 0.0, LOWER]))
     hang = Suspension((at,), CLIMBER)
     for rope in (3.0, 7.0):  # less than the way up; less than to the climber
-        found = fall(hang, [(at, 0.0)], BASE, rope, lambda _: 0.0, LoadSettings())
+        found = fall(hang, [Support(at)], BASE, rope, lambda _: 0.0, LoadSettings())
         assert found.suspension is None
         assert found.drop == CLIMBER[2]
 

@@ -251,7 +251,7 @@ def _least_margin(graph: WoodGraph, node: int, margin: Estimate) -> Reason:
 def _caught(label: str) -> Reason:
     return Reason(
         "rope_caught", catch=label, wood=limb_named(1), diameter=0.2, height=6.0, slide=1.2, drop=0.9, sideways=None, met=None, speed=0.0,
-        peak=3400.0, force=3000.0, low=2.2, seen=True, stretch=1.0, lowest=Reason("feet_stay_up", feet=3.0),
+        peak=3400.0, force=3000.0, also=(), low=2.2, seen=True, stops=True, again=None, stretch=1.0, lowest=Reason("feet_stay_up", feet=3.0),
     )  # fmt: skip
 
 

@@ -144,7 +144,7 @@ def test_a_low_swing_meets_the_ground():
     scene = Scene.of(graph, Beside(Terrain.flat(1.5)))
     (s,) = slips(graph, scene, np.array([0.0, 0, 6.0]), np.array([[4.0, 0, 2.9]]), np.array([-1], np.int32), 0.3, 1.0)
 
-    assert s.hits.code == "hits_ground"
+    assert s.hits == Reason("hits_feet_first", hits=Reason("hits_ground"))
 
 
 def test_a_wall_in_the_arc_is_named():

@@ -19,6 +19,9 @@ LOW, MIDDLE, HIGH = 0, 1, 2
 CASES = ("at rest", "ascent", "work positioning", "limb walk", "swing", "abrupt stop", "rescue", "load test")
 """Load cases in the order they are tried."""
 
+WORST_STOP = "worst stop"
+"""The hardest stop measured, tried where it is asked for."""
+
 
 @dataclass(frozen=True)
 class LoadSettings:
@@ -33,14 +36,18 @@ class LoadSettings:
         100.0, "kg", "second person with gear, rescue case", "project_choice", low=0.0, high=400.0
     )
     cases: tuple[str, ...] = setting(
-        CASES, "", "load cases that are tried; the worst governs", "project_choice", choices=CASES
+        CASES,
+        "",
+        "load cases that are tried; the worst governs",
+        "project_choice",
+        choices=(*CASES, WORST_STOP),
     )
     exceptional: tuple[str, ...] = setting(
-        ("swing", "abrupt stop"),
+        ("swing", "abrupt stop", WORST_STOP),
         "",
         "cases that are no ordinary use: their margin is stated beside that of the others",
         "project_choice",
-        choices=CASES,
+        choices=(*CASES, WORST_STOP),
     )
     ascent_factor: float = setting(
         1.5,
@@ -69,13 +76,35 @@ class LoadSettings:
         low=1.0,
         high=12.0,
     )
+    swing_body: float = setting(
+        1.3,
+        "-",
+        "on the point mass' rope force in a swing: a body that hangs plumb at the start whips",
+        "swing_with_body",
+        low=1.0,
+        high=3.0,
+    )
     slack: float = setting(
-        0.3, "m", "free fall before the rope comes tight, abrupt stop", "project_choice", low=0.0, high=20.0
+        0.3,
+        "m",
+        "likeliest free fall before the rope comes tight, abrupt stop",
+        "project_choice",
+        low=0.0,
+        high=20.0,
+    )
+    slack_most: float = setting(
+        3.0,
+        "slack",
+        "largest free fall over the likeliest, drawn from none (triangular); 1 = always the likeliest",
+        "project_choice",
+        low=1.0,
+        high=20.0,
     )
     shortest_rope: float = setting(
         2.0,
         "m",
-        "least rope between climber and support in the abrupt stop",
+        "rope from the support down to a climber who is stopped just below it; work nearer than that is "
+        "judged at its own distance",
         "project_choice",
         low=0.3,
         high=50.0,
@@ -88,10 +117,27 @@ class LoadSettings:
         low=500.0,
         high=1e6,
     )
+    rope_modulus_bounds: tuple[float, ...] = setting(
+        (19600.0, 41200.0),
+        "N",
+        "least and largest modulus a standard rope may have, drawn (triangular) in the abrupt stop",
+        "en1891_bounds",
+        low=500.0,
+        high=1e6,
+    )
+    rope_in_service: tuple[float, ...] = setting(
+        (1.0, 1.1, 1.3),
+        "-",
+        "modulus of a used rope over that of a new one: low, middle, high; no published value opened",
+        "project_choice",
+        low=0.5,
+        high=5.0,
+    )
     stop_ceiling: float = setting(
         10.6,
         "W",
-        "largest abrupt stop measured; a computed one above it is said to be so",
+        "largest abrupt stop measured: the pull of the case 'worst stop'; a computed one above it is said to "
+        "be so",
         "kane_2020_stops",
         low=1.0,
         high=50.0,
@@ -145,6 +191,46 @@ class LoadSettings:
     )
     lively_deg: float = setting(
         5.0, "deg", "or turns by more than this", "project_choice", low=0.0, high=90.0
+    )
+    turn_iterated: float = setting(
+        0.1,
+        "rad",
+        "where the rope's place turns by more, the loads act on the bent shape",
+        "project_choice",
+        low=0.0,
+        high=1.0,
+    )
+    turn_refused: float = setting(
+        0.3,
+        "rad",
+        "where it turns by more, it does not hold: no figure for straight beams is right there",
+        "project_choice",
+        low=0.05,
+        high=1.0,
+    )
+    cadence: tuple[float, ...] = setting(
+        (0.5, 1.0),
+        "Hz",
+        "slowest and fastest rhythm of an ascent; no published value opened",
+        "project_choice",
+        low=0.05,
+        high=5.0,
+    )
+    damping: tuple[float, ...] = setting(
+        (0.05, 0.15),
+        "-",
+        "least and most damping of limb and climber, over the critical; no published value opened",
+        "project_choice",
+        low=0.01,
+        high=1.0,
+    )
+    amplified_told: float = setting(
+        1.3,
+        "-",
+        "the rhythm of an ascent is told where the tie-in answers it by more than this",
+        "project_choice",
+        low=1.0,
+        high=20.0,
     )
     # --- rope on its supports: (low, middle, high)
     mu_bark: tuple[float, ...] = setting(
@@ -415,6 +501,14 @@ class LoadSettings:
         "project_choice",
         low=0.01,
         high=0.5,
+    )
+    fracture_work: float = setting(
+        0.0,
+        "J",
+        "what each limb that breaks under the falling climber takes out of the fall",
+        "project_choice",
+        low=0.0,
+        high=5000.0,
     )
     catch_samples: int = setting(
         500, "", "draws of the margin of each limb that catches", "project_choice", low=100, high=200000

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,10 +79,6 @@ class Reach:
     swing_hits: Reason
     swing_force: float
     fouled: NDArray[np.int32]
-
-    def under(self, weight: float) -> Reach:
-        """The same reach for a climber of this weight [N], where this one was made for a unit of weight."""
-        return replace(self, swing_force=self.swing_force * weight)
 
 
 @dataclass(frozen=True)

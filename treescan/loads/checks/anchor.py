@@ -17,6 +17,7 @@ from treescan.loads.checks.notes import notes
 from treescan.loads.checks.rope_slip import rope_slip
 from treescan.loads.checks.verdict import misread, sources, verdict
 from treescan.loads.fall.failure_chain import failure_chain, spoiled
+from treescan.loads.fall.falling_wood import falling_wood
 from treescan.loads.limb_check import (
     UNKNOWN,
     UNSEEN,
@@ -199,12 +200,13 @@ def _breaks(found: Judged) -> tuple[Break, ...]:
         node = int(found.path.node[row])
         chain = failure_chain(tree, basal, contacts, climber, base, node)
         why = chain.reason if chain.reason is not None else spoiled(tree, contacts, base, node, at_work)
+        piece = falling_wood(tree, node, contacts, climber, chain.catches)
         out.append(
             Break(
                 kind,
                 node,
                 float(hardest.use[row]),
-                _break_reason(tree, kind, node, why),
+                _break_reason(tree, kind, node, why, piece),
                 chain.catches,
                 why is None,
                 chain.common_cause,
@@ -213,8 +215,10 @@ def _breaks(found: Judged) -> tuple[Break, ...]:
     return tuple(out)
 
 
-def _break_reason(tree: StructuralModel, kind: str, node: int, why: Reason | None) -> Reason:
-    """What gives way, where, and what goes with it."""
+def _break_reason(
+    tree: StructuralModel, kind: str, node: int, why: Reason | None, piece: Reason
+) -> Reason:
+    """What gives way, where, what goes with it, and where that comes down."""
     g, s = tree.graph, tree.sections
     return Reason(
         BREAKS[kind],
@@ -222,6 +226,7 @@ def _break_reason(tree: StructuralModel, kind: str, node: int, why: Reason | Non
         diameter=2 * s.radius[node],
         height=s.point[node, 2] - g.xyz[0, 2],
         mass=s.weight[node] / G,
+        piece=piece,
         why=why,
     )
 

@@ -3,34 +3,21 @@ chain are read from."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from treescan.loads.checks.rope_slip import RopeSlip
+from treescan.loads.checks.stiffness import Stiffness, grown, stiffness
 from treescan.loads.limb_check import AnchorConfiguration, Exceptional
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import Contact, at_node, middle, union_contact, via_contact
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.settings import INSIDE, LoadSettings
-from treescan.loads.statics.deflection import chain
 from treescan.loads.statics.governing import Governed, gate, governed
-from treescan.loads.statics.load_path import LegLoads, LoadPath, load_path, path_down
-from treescan.loads.statics.section_stress import cross
+from treescan.loads.statics.load_path import LoadPath, load_path
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.units import G
-
-
-@dataclass(frozen=True)
-class Stiffness:
-    """How far the rope's place on the union gives way (sag, [m]) and turns (slope_change, [rad]) under the
-    governing load; lively : bool, more than the settings call stiff."""
-
-    sag: float
-    slope_change: float
-    lively: bool
 
 
 @dataclass(frozen=True)
@@ -101,6 +88,13 @@ def judged(
         if tried
         else None
     )
+    multiple = float(
+        np.linalg.norm(use.legs.force[union].sum(axis=0)) / max(loads.pulls.tension[use.row], 1.0)
+    )
+    strands = SYSTEMS[configuration.system].legs_at_climber
+    give = stiffness(tree, loads.contacts, use.legs, use.node, (multiple, strands))
+    if give.growth > 1.0:  # the bent limb has more moment than the straight one
+        use = replace(use, margin=grown(use.margin, give.growth))
     return Judged(
         tree=tree,
         configuration=configuration,
@@ -111,7 +105,7 @@ def judged(
         use=use,
         shock=shock,
         exceptional=None if shock is None else _exceptional(tree, loads, shock, union),
-        stiffness=_stiffness(tree, loads.contacts, use.legs),
+        stiffness=give,
         slip=slip,
         gate=gate(tree, path),
     )
@@ -121,11 +115,6 @@ def could_not_stand(tree: StructuralModel, use: Governed) -> bool:
     """True where the wood stands but could not, as measured: it was misread."""
     s = tree.sections
     return bool(not use.margin.known or s.own_use[use.node] * s.reported.keep[use.node] > 1.0)
-
-
-def is_lively(sag: float, slope_change: float, settings: LoadSettings) -> bool:
-    """Whether the rope's place gives way [m] or turns [rad] by more than is called stiff."""
-    return bool(sag > settings.lively or slope_change > np.deg2rad(settings.lively_deg))
 
 
 def _exceptional(
@@ -143,29 +132,3 @@ def _exceptional(
         governing=shock.node,
         mode=shock.mode,
     )
-
-
-def _stiffness(tree: StructuralModel, contacts: Sequence[Contact], legs: LegLoads) -> Stiffness:
-    """Displacement and change of slope of the rope's place on the union, governing load.
-
-    Wood inside bark gives the stiffness, whatever section the strength is told on; a hollow keeps the same
-    share of the second moment as of the section modulus, 1 - (1 - t/R)^4.
-    """
-    g, s, top = tree.graph, tree.sections, contacts[-1]
-    path = path_down(g.parent, top.node)[::-1]
-    points = np.vstack([g.xyz[path[:-1]], top.point[None]])
-    radius = s.radius[path] * (1.0 if tree.settings.section == INSIDE else 1.0 - tree.wood.bark_share)
-    radius[~np.isfinite(radius)] = np.nanmax(radius)
-    radius *= s.reported.keep[path] ** 0.25  # the full round of the same second moment
-    force, moment = np.zeros((len(path), 3)), np.zeros((len(path), 3))
-    for i, c in enumerate(contacts):
-        j = len(path) - 1
-        if i < len(contacts) - 1:  # where the other limb leaves this way to the ground
-            j = max(int(np.isin(path, path_down(g.parent, c.node)).sum()) - 2, 0)
-        force[j] += legs.force[i].sum(axis=0)
-        moment[j] += cross(legs.point[i] - points[j], legs.force[i]).sum(axis=0)
-    u, turn = chain(
-        points, radius, force, moment, tree.wood.moe, tree.wood.moe * tree.settings.shear_modulus_share
-    )
-    sag, slope_change = float(np.linalg.norm(u)), float(np.linalg.norm(turn))
-    return Stiffness(sag, slope_change, is_lively(sag, slope_change, tree.settings))

@@ -13,6 +13,7 @@ from treescan.estimate import Estimate
 from treescan.loads.checks.judged import contacts_of, could_not_stand
 from treescan.loads.checks.verdict import misread
 from treescan.loads.limb_check import UNKNOWN, AnchorConfiguration
+from treescan.loads.rope.abrupt_stop import Behind
 from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads
 from treescan.loads.rope.contacts import Contact
 from treescan.loads.rope.load_cases import pulls
@@ -85,7 +86,8 @@ def hardest(settings: LoadSettings, *, at_work: bool) -> tuple[str, float]:
     second person counts.
     """
     anchor = np.array([0.0, 0.0, 20.0])
-    found = pulls(anchor, 0.0, anchor - [[0.0, 0.0, 10.0]] if at_work else np.zeros((0, 3)), 0.0, 1, settings)
+    work = anchor - [[0.0, 0.0, 10.0]] if at_work else np.zeros((0, 3))
+    found = pulls(anchor, 0.0, work, Behind(), 1, settings)
     row = int(np.argmax(found.tension * (found.work >= 0))) if at_work else int(np.argmax(found.tension))
     if at_work and not (found.work[row] >= 0 and found.tension[row] > 0):
         return "at rest", 1.0
@@ -152,7 +154,7 @@ def check_two_lines(
 
 def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lines: TwoLines) -> LineLost:
     """The other line fails: this one swings down with the whole weight, on the leg it has, up to 3 - 2 cos of
-    the angle it starts at.
+    the angle it starts at, times what a body that whips adds.
 
     Rope between the place and a climber who hangs further down makes the swing longer and its peak less: not
     counted.
@@ -161,7 +163,7 @@ def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lin
     leg = anchor - lines.place
     length = float(np.linalg.norm(leg))
     start = float(np.arccos(np.clip(leg[2] / length, -1.0, 1.0)))  # from plumb
-    peak = float(tree.settings.climber_mass * G * pendulum_force(start))
+    peak = float(tree.settings.swing_body * tree.settings.climber_mass * G * pendulum_force(start))
     low = anchor - np.array([0.0, 0.0, length])
     return LineLost(
         check_line(tree, configuration, low, peak),

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.loads.checks.base_anchor import base_notes
-from treescan.loads.checks.judged import Judged, Stiffness
+from treescan.loads.checks.judged import Judged
 from treescan.loads.checks.rope_slip import RopeSlip
+from treescan.loads.checks.stiffness import Stiffness
 from treescan.loads.limb_check import Exceptional, known
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
@@ -31,6 +32,7 @@ def notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:
         Reason("ordinary_use_judged", case=found.loads.pulls.case[found.use.row]),
         *_slip_notes(found.slip),
         _stiffness_note(found.stiffness),
+        *_bounce_notes(found.stiffness, settings),
         *_shock_notes(found.exceptional, settings),
         *_base_notes(found),
     )
@@ -64,6 +66,29 @@ def _slip_notes(slip: RopeSlip | None) -> tuple[Reason, ...]:
 
 def _stiffness_note(give: Stiffness) -> Reason:
     return Reason("place_lively" if give.lively else "place_stiff", sag=give.sag, turn=give.slope_change)
+
+
+def _bounce_notes(give: Stiffness, settings: LoadSettings) -> tuple[Reason, ...]:
+    """The bent shape where it was counted, and the rhythm of an ascent where the tie-in answers it."""
+    b, out = give.bounce, []
+    if give.growth > 1.0:
+        out.append(Reason("judged_bent", turn=give.slope_change, growth=give.growth))
+    if b.light > settings.amplified_told:
+        out.append(
+            Reason(
+                "ascent_amplified",
+                low=b.low,
+                high=b.high,
+                slowest=settings.cadence[0],
+                fastest=settings.cadence[-1],
+                light=b.light,
+                heavy=b.heavy,
+                rigid=b.rigid,
+                rope=b.rope,
+                limb=b.limb,
+            )
+        )
+    return tuple(out)
 
 
 def _shock_notes(hard: Exceptional | None, settings: LoadSettings) -> tuple[Reason, ...]:

@@ -16,6 +16,7 @@ from treescan.geometry import angle_between, unit
 from treescan.loads.checks.judged import contacts_of, could_not_stand
 from treescan.loads.checks.verdict import misread
 from treescan.loads.limb_check import UNKNOWN, AnchorConfiguration
+from treescan.loads.rope.abrupt_stop import Behind
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import supports_of, union_contact
 from treescan.loads.rope.load_cases import pulls
@@ -160,7 +161,7 @@ def redirect_loads(
         anchor,
         ground,
         np.asarray(work_xyz, float).reshape(-1, 3),
-        0.0,
+        Behind(),
         SYSTEMS[configuration.system].legs_at_climber,
         tree.settings,
     )

@@ -22,6 +22,9 @@ def verdict(found: Judged) -> tuple[str, Reason]:
         "diameter": known(2 * g.segment_radius[node]),
         "mode": found.use.mode,
     }
+    turn = found.stiffness.slope_change
+    if turn > settings.turn_refused:
+        return FAILS, Reason("turns_too_far", turn=turn, asked=settings.turn_refused, **figures)
     if not margin.p5 >= settings.fails_p5:
         return FAILS, Reason("strength_fails", asked=settings.fails_p5, **figures)
     shock = found.exceptional

@@ -10,7 +10,7 @@ both ends at the climber has no such loop and goes with the limb.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -22,6 +22,7 @@ from treescan.loads.rope.contacts import Contact, at_node, supports_of
 from treescan.loads.rope.rope_run import RopeRun, taut_rope
 from treescan.loads.rope.shock import arrest_force, sharing_length, stretch
 from treescan.loads.settings import LoadSettings
+from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import Floats, Ints, WoodGraph
@@ -44,6 +45,7 @@ ROUNDING = 1e-6
 """A rope that would have to lift the climber by more than this was not understood [m]: nothing is said to
 catch."""
 
+
 @dataclass(frozen=True)
 class Suspension:
     """The rope and the climber at one moment.
@@ -57,18 +59,31 @@ class Suspension:
 
 
 @dataclass(frozen=True)
+class Hold:
+    """What last held the climber.
+
+    climber : (3,) float    Where they hung. [m]
+    taken : float           Work that limbs which broke since then took out of the fall. [J]
+    """
+
+    climber: Floats
+    taken: float = 0.0
+
+
+@dataclass(frozen=True)
 class Fall:
     """From one suspension to the next.
 
     suspension : Suspension or None     None: nothing catches before the ground.
     run : RopeRun or None   The rope over the new supports, climber hanging plumb.
     slide : float           Along the catching limb before the rope stays. [m]
-    drop : float            Of the climber, to the hanging place or the ground. [m]
+    drop : float            Of the climber since the last hold, to the hanging place or the ground. [m]
     sideways : float        Travel of the climber in plan, to the hanging place. [m]
     peak : float            Rope force that stops the fall; NaN at the ground. [N]
     stretch : float         Of the rope under that force, counted long; NaN at the ground. [m]
     feet : float            Height of the climber's feet above the ground then; below 0 they strike it. NaN at
         the ground. [m]
+    fallen_past : bool      The rope lies like this only because the climber falls past a limb.
     """
 
     suspension: Suspension | None
@@ -79,6 +94,7 @@ class Fall:
     peak: float
     stretch: float
     feet: float
+    fallen_past: bool
 
 
 @njit(cache=True)
@@ -107,7 +123,14 @@ def pierced(
 
 @njit(cache=True, error_model="numpy")
 def _piercing(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    xyz, parent, radius, gone, corner, e1, e2, least,
+    xyz,
+    parent,
+    radius,
+    gone,
+    corner,
+    e1,
+    e2,
+    least,
 ):
     """Share of every segment (n,) at which it pierces the triangle (Moeller and Trumbore), NaN where it does
     not."""
@@ -166,18 +189,30 @@ def settle(
     return at_node(graph, first, rest), slid
 
 
+@dataclass(frozen=True)
+class Support:
+    """One place where the rope comes to bear, or goes on bearing, once something is lost.
+
+    contact : Contact
+    slide : float       Along the limb before the rope stays; 0 for one that stays. [m]
+    fallen_past : bool  The rope comes to lie on it only because the climber falls past it.
+    """
+
+    contact: Contact
+    slide: float = 0.0
+    fallen_past: bool = False
+
+
 def next_supports(
-    graph: WoodGraph,
-    gone: np.ndarray,
-    suspension: Suspension,
-    base: Floats,
-    settings: LoadSettings,
-    counted: np.ndarray,
-    bark: Floats,
-) -> list[tuple[Contact, float]]:
-    """Supports left or found once everything `gone` is lost, in rope order, each with its slide (0 for one
-    that stays)."""
-    kept: list[tuple[Contact, float]] = []
+    tree: StructuralModel, gone: np.ndarray, suspension: Suspension, base: Floats
+) -> list[Support]:
+    """Supports left or found once everything `gone` is lost, in rope order.
+
+    A limb that a kept contact already bears on is not counted a second time where the rope sweeps away from
+    it. Where nothing lies in the loop, a climber who falls sweeps the rope down as well: a limb below comes
+    to carry it if the climber passes beside it.
+    """
+    kept: list[Support] = []
     lost: list[Floats] = []
     before = base
     for c in (*suspension.contacts, None):
@@ -186,44 +221,59 @@ def next_supports(
             continue
         after = suspension.climber if c is None else c.point
         if lost:
-            kept += _caught(graph, gone, before, lost, after, settings, counted, bark)
+            beside = [*(k.contact for k in kept[-1:]), *([] if c is None else [c])]
+            found = _caught(tree, gone, before, [*lost, after], beside)
+            if not found and not kept and c is None:
+                low = np.array([*after[:2], min(tree.ground_below(after), after[2])])
+                found = [
+                    replace(k, fallen_past=True) for k in _caught(tree, gone, before, [after, low], beside)
+                ]
+            kept += found
             lost = []
         if c is not None:
-            kept.append((c, 0.0))
+            kept.append(Support(c))
             before = c.point
     return kept
 
 
 def _caught(
-    graph: WoodGraph,
-    gone: np.ndarray,
-    before: Floats,
-    lost: Sequence[Floats],
-    after: Floats,
-    settings: LoadSettings,
-    counted: np.ndarray,
-    bark: Floats,
-) -> list[tuple[Contact, float]]:
-    """Limbs in the loop on which the shrinking rope rests, from `before` to `after`: the upper hull of what
-    it holds."""
-    fan = [*lost, after]
+    tree: StructuralModel, gone: np.ndarray, before: Floats, fan: Sequence[Floats], beside: Sequence[Contact]
+) -> list[Support]:
+    """Limbs in the loop on which the shrinking rope rests, from `before` to the last of `fan`: the upper hull
+    of what it holds, without those that a contact `beside` already bears on."""
+    graph, s, settings = tree.graph, tree.sections, tree.settings
     found = [pierced(graph, gone, before, p, q, settings.catch_diameter) for p, q in pairwise(fan)]
     nodes, points = np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
-    resting: dict[int, tuple[Contact, float]] = {}
+    resting: dict[int, Support] = {}
     for node, point in zip(nodes, points, strict=True):
-        at = settle(graph, int(node), point, settings.mu_bark, counted, bark)
-        if at is not None and not gone[at[0].node]:
-            resting.setdefault(at[0].node, at)
+        at = settle(graph, int(node), point, settings.mu_bark, s.counted, s.point)
+        if at is None or gone[at[0].node] or any(_same_place(graph, at[0], c) for c in beside):
+            continue
+        resting.setdefault(at[0].node, Support(*at))
     rest = list(resting.values())
     if not rest:
         return []
+    after = fan[-1]
     along = unit(after - before)
-    peak = np.mean(lost, axis=0) - before
+    peak = np.mean(fan[:-1], axis=0) - before
     up = unit(peak - (peak @ along) * along)
     place = np.array(
-        [[(c.point - before) @ along, (c.point - before) @ up + np.nan_to_num(c.radius)] for c, _ in rest]
+        [
+            [
+                (k.contact.point - before) @ along,
+                (k.contact.point - before) @ up + np.nan_to_num(k.contact.radius),
+            ]
+            for k in rest
+        ]
     )
     return [rest[i] for i in _resting_on(place, float(np.linalg.norm(after - before)))]
+
+
+def _same_place(graph: WoodGraph, a: Contact, b: Contact) -> bool:
+    """True for two contacts of one limb less than its diameter apart: the rope lies there once."""
+    if graph.limb[a.node] != graph.limb[b.node]:
+        return False
+    return a.node == b.node or float(np.linalg.norm(a.point - b.point)) < 2 * np.nan_to_num(b.radius)
 
 
 def _resting_on(place: Floats, span: float) -> list[int]:
@@ -236,39 +286,66 @@ def _resting_on(place: Floats, span: float) -> list[int]:
 
 def fall(
     suspension: Suspension,
-    supports: Sequence[tuple[Contact, float]],
+    supports: Sequence[Support],
     base: Floats,
     rope: float,
     ground: Callable[[Floats], float],
     settings: LoadSettings,
+    since: Hold | None = None,
 ) -> Fall:
     """The climber's fall onto the new supports on a rope of `rope` metres from the base anchor.
 
     Parameters
     ----------
     suspension : Suspension Before.
-    supports : sequence     Contacts left or found, in rope order, with the slide of each.
+    supports : sequence     Left or found, in rope order.
     base : (3,) float; rope : float     [m]
     ground : callable       Height of the ground below a point (3,). [m]
+    since : Hold or None    What last held the climber, from which the fall is counted; None: `suspension`.
 
     Notes
     -----
-    All height lost is taken to load the rope: F = W + sqrt(W^2 + 2 W h K / L), L the rope that can stretch,
-    counted short: the force errs high. The lowest point is told with F L / K over the whole rope, as if no
-    friction held any of it back: the stretch errs long.
+    All height lost since the last hold, less what broken limbs took out, is taken to load the rope: F = W +
+    sqrt(W^2 + 2 W h K / L), L the rope that can stretch, counted short: the force errs high. The rope is
+    taken to be as long as the drawn one, though the climber's weight stretched it by W / K (3 %): the drop
+    errs long by that. The lowest point is told with F L / K over the whole rope, as if no friction held any
+    of it back: the stretch errs long.
     """
     weight, none = settings.climber_mass * G, float("nan")
+    start = suspension.climber if since is None else since.climber
+    taken = 0.0 if since is None else since.taken
     nothing = Fall(
-        None, None, 0.0, float(suspension.climber[2] - ground(suspension.climber)), 0.0, none, none, none
+        None, None, 0.0, float(start[2] - ground(suspension.climber)), 0.0, none, none, none, False
     )
     if not supports:
         return nothing
-    contacts = tuple(c for c, _ in supports)
+    contacts = tuple(k.contact for k in supports)
+    run, end, left = _hung(base, rope, contacts)
+    drop = float(start[2] - end[2])
+    # no rope rises by itself: it cannot come to lie like this
+    if left <= 0 or suspension.climber[2] - end[2] < -ROUNDING:
+        return nothing
+    sideways = float(np.linalg.norm(end[:2] - start[:2]))
+    slide, past = max(k.slide for k in supports), any(k.fallen_past for k in supports)
+    there = ground(end)
+    if end[2] - settings.harness_to_feet <= there:
+        return Fall(None, run, slide, max(float(start[2] - there), 0.0), sideways, none, none, none, past)
+    stretching = sharing_length(float(run.leg[-1]), run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
+    loading = max(drop - taken / weight, 0.0)
+    peak = float(arrest_force(weight, settings.rope_modulus, loading, max(stretching, 0.3)))
+    longer = float(stretch(peak, rope, settings.rope_modulus))
+    feet = float(end[2] - longer - settings.harness_to_feet - there)
+    return Fall(Suspension(contacts, end), run, slide, drop, sideways, peak, longer, feet, past)
+
+
+def _hung(base: Floats, rope: float, contacts: Sequence[Contact]) -> tuple[RopeRun, Floats, float]:
+    """The rope over its contacts with the climber hanging plumb from the last one's side on what is left of
+    it: the run, the rope's end (3,) and the rope left, 0 or less where it is too short. [m]"""
     bars = supports_of(contacts)
-    last = contacts[-1].point
-    end = last - np.array([0.0, 0.0, 1.0 + contacts[-1].radius])
+    end = contacts[-1].point - np.array([0.0, 0.0, 1.0 + contacts[-1].radius])
     run = taut_rope(base, end, bars, hung=True)
-    for _ in range(20):  # the leg hangs plumb from the limb's side and takes what is left of the rope
+    left = 0.0
+    for _ in range(20):
         left = rope - (run.length - float(np.linalg.norm(end - run.leave[-1])))
         moved = run.leave[-1] - np.array([0.0, 0.0, left]) - end
         if left <= 0:
@@ -277,21 +354,7 @@ def fall(
         run = taut_rope(base, end, bars, hung=True)
         if np.abs(moved).max() < 1e-10:
             break
-    drop = float(suspension.climber[2] - end[2])
-    if left <= 0 or drop < -ROUNDING:  # no rope rises by itself: it cannot come to lie like this
-        return nothing
-    sideways = float(np.linalg.norm(end[:2] - suspension.climber[:2]))
-    slide = max(s for _, s in supports)
-    there = ground(end)
-    if end[2] - settings.harness_to_feet <= there:
-        return Fall(
-            None, run, slide, max(float(suspension.climber[2] - there), 0.0), sideways, none, none, none
-        )
-    stretching = sharing_length(float(run.leg[-1]), run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
-    peak = float(arrest_force(weight, settings.rope_modulus, max(drop, 0.0), max(stretching, 0.3)))
-    longer = float(stretch(peak, rope, settings.rope_modulus))
-    feet = float(end[2] - longer - settings.harness_to_feet - there)
-    return Fall(Suspension(contacts, end), run, slide, drop, sideways, peak, longer, feet)
+    return run, end, left
 
 
 def label_of(graph: WoodGraph, node: int) -> tuple[int | None, str]:

@@ -12,6 +12,7 @@ from treescan.estimate import Estimate
 from treescan.loads.fall.backup import (
     LONGEST,
     Fall,
+    Hold,
     Suspension,
     carried,
     common_node,
@@ -20,10 +21,11 @@ from treescan.loads.fall.backup import (
     next_supports,
     to_ground,
 )
-from treescan.loads.fall.fall_way import GROUND, NOTHING, fall_way, first_met
+from treescan.loads.fall.fall_way import DROP_STEPS, GROUND, NOTHING, fall_way, first_met
 from treescan.loads.limb_check import UNKNOWN, Catch, known, limb_named
 from treescan.loads.rope.contacts import Contact, supports_of
 from treescan.loads.rope.rope_run import RopeRun, taut_rope
+from treescan.loads.rope.shock import feet_speed
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.likely_breaks import likely_breaks
 from treescan.loads.statics.load_path import LegLoads, LoadPath, load_path, margin_case, unseen, used
@@ -57,10 +59,11 @@ class Chain:
 
 @dataclass(frozen=True)
 class _Link:
-    """One catch, why it does not count as held, the wood it shares with the anchor, and what is gone once it
-    breaks too."""
+    """One catch, whether it stops the fall, why it does not count as held, the wood it shares with the
+    anchor, and what is gone once it breaks too."""
 
     catch: Catch
+    stops: bool
     against: tuple[Reason, ...]
     shared: Reason | None
     after: Suspension
@@ -94,27 +97,21 @@ def failure_chain(
         )
     gone = carried(tree.graph.parent, broken)
     cause = _common_cause(tree, contacts, gone)
-    suspension = Suspension(tuple(contacts), climber)
+    suspension, hold = Suspension(tuple(contacts), climber), Hold(climber)
     rope = taut_rope(base, climber, supports_of(contacts), hung=True).length
     links: list[_Link] = []
     for _ in range(LONGEST):
-        found = fall(
-            suspension,
-            next_supports(
-                tree.graph, gone, suspension, base, tree.settings, tree.sections.counted, tree.sections.point
-            ),
-            base,
-            rope,
-            tree.ground_below,
-            tree.settings,
-        )
+        supports = next_supports(tree, gone, suspension, base)
+        found = fall(suspension, supports, base, rope, tree.ground_below, tree.settings, hold)
         if found.suspension is None or found.run is None:
             drop, long_rope = found.drop, found.run is not None
             break
-        links.append(_link(tree, contacts[-1], suspension, found, gone))
+        links.append(_link(tree, contacts[-1], (suspension, hold), found, gone))
         suspension, gone = links[-1].after, links[-1].gone
+        taken = hold.taken + tree.settings.fracture_work
+        hold = Hold(suspension.climber) if links[-1].stops else Hold(hold.climber, taken)
     else:
-        drop, long_rope = float(suspension.climber[2] - tree.ground_below(suspension.climber)), False
+        drop, long_rope = float(hold.climber[2] - tree.ground_below(suspension.climber)), False
     end = "long_rope_to_ground" if long_rope else "falls_on_to_ground" if links else "falls_to_ground"
     catches = (*(x.catch for x in links), to_ground(drop, Reason(end, drop=drop)))
     cause = cause or next((x.shared for x in links if x.shared is not None), None)
@@ -129,7 +126,13 @@ def _why_not_held(links: Sequence[_Link], long_rope: bool) -> Reason:
     return Reason("catch_fails", catch=links[0].catch.label, against=links[0].against, more=len(links) > 1)
 
 
-def _link(tree: StructuralModel, anchor: Contact, before: Suspension, found: Fall, gone: np.ndarray) -> _Link:
+def _link(
+    tree: StructuralModel,
+    anchor: Contact,
+    before: tuple[Suspension, Hold],
+    found: Fall,
+    gone: np.ndarray,
+) -> _Link:
     """What catches first, and what breaks next if it fails as well."""
     assert found.suspension is not None and found.run is not None
     caught = found.suspension.contacts
@@ -138,13 +141,42 @@ def _link(tree: StructuralModel, anchor: Contact, before: Suspension, found: Fal
     broken = _foot(tree, caught[-1])
     if path is not None and utilised is not None:
         broken = int(path.node[likely_breaks(tree, path, utilised)[0][1]])
+    stops = _stops(margin, tree.settings)
+    told = _Told(margin, stops, met, speed, _second_break(tree, gone, caught[-1].node, broken))
     return _Link(
-        _catch(tree, found, margin, met, speed),
+        _catch(tree, found, told),
+        stops,
         _against(found, margin, met, tree.settings),
         _shared(tree, anchor, caught[-1]),
         found.suspension,
         gone | carried(tree.graph.parent, broken),
     )
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What is told of a catch beside its rope: strength over stress, whether it stops the fall, what is met
+    first (as in `first_met`) and how fast [m/s], and the limb that would break a second time."""
+
+    margin: Estimate
+    stops: bool
+    met: int
+    speed: float
+    again: Reason | None
+
+
+def _stops(margin: Estimate, settings: LoadSettings) -> bool:
+    """Whether what catches next may count its drop from here: by the low end, for a limb that holds as often
+    as not stops nobody; never where the strength was not seen."""
+    return bool(margin.known and margin.p5 >= settings.fails_p5)
+
+
+def _second_break(tree: StructuralModel, gone: np.ndarray, node: int, broken: int) -> Reason | None:
+    """The limb that bears the rope, or breaks next, where a part of it has already broken off."""
+    for limb in dict.fromkeys((int(tree.graph.limb[broken]), int(tree.graph.limb[node]))):
+        if gone[tree.graph.limbs.nodes[limb]].any():
+            return limb_named(limb)
+    return None
 
 
 def _against(found: Fall, margin: Estimate, met: int, settings: LoadSettings) -> tuple[Reason, ...]:
@@ -154,11 +186,13 @@ def _against(found: Fall, margin: Estimate, met: int, settings: LoadSettings) ->
         why.append(Reason("catch_not_seen"))
     elif margin.p5 < settings.holds_p5:
         why.append(Reason("catch_weak", low=margin.p5, asked=settings.holds_p5))
+    if found.fallen_past:
+        why.append(Reason("catch_only_if_passed"))
     if found.feet <= 0:
         why.append(Reason("feet_may_strike"))
     elif found.feet < settings.ground_clearance:
         why.append(Reason("feet_low", feet=found.feet, asked=settings.ground_clearance))
-    if met == GROUND:
+    if met == GROUND and found.feet > 0:
         why.append(Reason("swings_into_ground"))
     return tuple(why)
 
@@ -206,26 +240,40 @@ def _margin(
     return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised
 
 
-def _met(tree: StructuralModel, before: Suspension, found: Fall, gone: np.ndarray) -> tuple[int, float]:
-    """What the climber meets first on the way to the new hold and beyond it, as in `first_met`, and how fast.
-    [m/s]"""
+def _met(
+    tree: StructuralModel, before: tuple[Suspension, Hold], found: Fall, gone: np.ndarray
+) -> tuple[int, float]:
+    """What the climber's body meets first on the way to the new hold and beyond it, as in `first_met`, and
+    how fast. [m/s]
+
+    Tried on the rope as it lies, on the rope stretched by the whole stop, and from the hanging place down
+    that stretch. Where a limb did not stop the
+    climber they may not have swung to plumb under it yet: the place farther out counts.
+    """
     assert found.suspension is not None and found.run is not None
-    pivot = found.run.leave[-1]
-    way, speed = fall_way(before.climber, pivot, float(pivot[2] - found.suspension.climber[2]))
-    ground = tree.beside.terrain.height_at(way[:, :2])
-    ground = np.where(np.isfinite(ground), ground, tree.graph.xyz[0, 2])
-    met, step = first_met(
-        tree.graph, gone, way, way[:, 2] - tree.settings.harness_to_feet, ground, tree.settings.catch_diameter
-    )
-    return met, float(speed[step])
+    (suspension, hold), pivot = before, found.run.leave[-1]
+    here, there = suspension.climber, np.array([*hold.climber[:2], suspension.climber[2]])
+    start = max(here, there, key=lambda p: float(np.linalg.norm(p[:2] - pivot[:2])))
+    fallen = max(float(hold.climber[2] - start[2]), 0.0)
+    end, legs = found.suspension.climber, tree.settings.harness_to_feet
+    length = float(pivot[2] - end[2])
+    for place, rope in ((start, length), (start, length + found.stretch), (end, length + found.stretch)):
+        way, speed = fall_way(place, pivot, rope, fallen + float(start[2] - place[2]))
+        ground = tree.beside.terrain.height_at(way[:, :2])
+        ground = np.where(np.isfinite(ground), ground, tree.graph.xyz[0, 2])
+        met, step = first_met(tree.graph, gone, way, way[:, 2] - legs, ground, tree.settings.catch_diameter)
+        if met != NOTHING:
+            fast = speed[step] if step <= DROP_STEPS else feet_speed(speed[step], rope, legs)
+            return met, float(fast)
+    return NOTHING, 0.0
 
 
-def _catch(tree: StructuralModel, found: Fall, margin: Estimate, met: int, speed: float) -> Catch:
+def _catch(tree: StructuralModel, found: Fall, told: _Told) -> Catch:
     """One link of the chain, and how it comes about."""
     assert found.suspension is not None and found.run is not None
-    g, contact = tree.graph, found.suspension.contacts[-1]
+    g, contact, margin, met = tree.graph, found.suspension.contacts[-1], told.margin, told.met
     row, label = label_of(g, contact.node)
-    force = float(np.linalg.norm(found.run.contact_forces(np.full(len(found.run.leg), found.peak))[-1]))
+    forces = _force_on_limbs(tree, found)
     reason = Reason(
         "rope_caught",
         catch=label,
@@ -236,17 +284,28 @@ def _catch(tree: StructuralModel, found: Fall, margin: Estimate, met: int, speed
         drop=max(found.drop, 0.0),
         sideways=found.sideways if found.sideways > TOLD_SWING else None,
         met=None if met == NOTHING else Reason("ground_itself") if met == GROUND else limb_named(met),
-        speed=speed,
+        speed=told.speed,
         peak=found.peak,
-        force=force,
+        force=forces.pop(int(g.limb[contact.node])),
+        also=tuple(Reason("force_on_wood", wood=limb_named(k), force=f) for k, f in forces.items()),
         low=margin.p5 if margin.known else None,
         seen=margin.known,
+        stops=told.stops,
+        again=told.again,
         stretch=found.stretch,
         lowest=_lowest(found.feet, tree.settings.ground_clearance),
     )
     return Catch(
         -1 if row is None else row, label, found.slide, max(found.drop, 0.0), found.peak, margin, reason
     )
+
+
+def _force_on_limbs(tree: StructuralModel, found: Fall) -> dict[int, float]:
+    """Whole force of the rope on every limb it bears on, all contacts added as vectors, by limb. [N]"""
+    assert found.suspension is not None and found.run is not None
+    each = found.run.contact_forces(np.full(len(found.run.leg), found.peak))
+    limb = tree.graph.limb[[c.node for c in found.suspension.contacts]]
+    return {int(k): float(np.linalg.norm(each[limb == k].sum(axis=0))) for k in dict.fromkeys(limb.tolist())}
 
 
 def _lowest(feet: float, clearance: float) -> Reason:

@@ -10,6 +10,7 @@ import numpy as np
 from numba import njit
 
 from treescan.geometry import unit
+from treescan.loads.rope.abrupt_stop import Behind
 from treescan.loads.rope.contacts import Contact, supports_of
 from treescan.loads.rope.load_cases import Pulls, pulls
 from treescan.loads.rope.rope_kernel import SWEEPS, hang, held_turn, unit_toward
@@ -119,7 +120,7 @@ def configuration_loads(
     basal = SYSTEMS[system].basal
     anchor = contacts[-1].point + bars.top[-1] * contacts[-1].radius
     below = np.array([anchor[0], anchor[1], min(ground, anchor[2] - settings.shortest_rope)])
-    behind = _behind(taut_rope(base, below, bars, hung=True), settings) if basal else 0.0
+    behind = _behind(taut_rope(base, below, bars, hung=True), settings) if basal else Behind()
     pull = pulls(anchor, ground, work, behind, SYSTEMS[system].legs_at_climber, settings)
     start = np.broadcast_to(base, pull.place.shape).copy() if basal else pull.place
     arrive, leave, toward, touches, turn = _run_all(
@@ -156,10 +157,11 @@ def configuration_loads(
     )
 
 
-def _behind(run: RopeRun, settings: LoadSettings) -> float:
-    """Rope behind the union that shares in stopping a fall, counted shortest (highest friction on every
-    support). [m]"""
-    return sharing_length(0.0, run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
+def _behind(run: RopeRun, settings: LoadSettings) -> Behind:
+    """Rope behind the union that shares in stopping a fall, with the most and the least friction on every
+    support."""
+    most, least = max(settings.mu_bark), min(settings.mu_bark)
+    return Behind(*(sharing_length(0.0, run.leg[-2::-1], run.turn[::-1], mu) for mu in (most, least)))
 
 
 def leg_shares(

@@ -2,8 +2,8 @@
 
 Two kinds are kept apart. Ordinary use is what every climb does: hanging, ascending, positioning, walking a
 limb, the load test, and two people in a rescue. Exceptional is what no climb should do: an abrupt stop after
-slack, a swing. The largest of each kind at every place is what the wood is checked against; the gates ask
-more of the first than of the second.
+slack, a swing, and, where it is asked for, the hardest stop measured. The largest of each kind at every
+place is what the wood is checked against; the gates ask more of the first than of the second.
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treescan.loads.rope.shock import arrest_at_angle, braced_tension, pendulum_force
-from treescan.loads.settings import LoadSettings
+from treescan.loads.rope.abrupt_stop import Behind, abrupt_stop
+from treescan.loads.rope.shock import braced_tension, pendulum_force
+from treescan.loads.settings import WORST_STOP, LoadSettings
 from treescan.units import G
 from treescan.wood.graph import Floats, Ints
 
@@ -32,6 +33,7 @@ class Pulls:
     case : tuple of str     Its name.
     hard : (l,) float       Largest over the exceptional cases that act there, 0 = none. [N]
     hard_case : tuple of str    Its name, "" = none.
+    spread, hard_spread : (l,)  Log standard deviation of the two where they were drawn (abrupt stop), else 0.
     """
 
     place: Floats
@@ -40,6 +42,8 @@ class Pulls:
     case: tuple[str, ...]
     hard: Floats
     hard_case: tuple[str, ...]
+    spread: Floats
+    hard_spread: Floats
 
 
 def rope_angles(anchor: Floats, work: Floats) -> Floats:
@@ -50,7 +54,7 @@ def rope_angles(anchor: Floats, work: Floats) -> Floats:
 
 
 def pulls(
-    anchor: Floats, ground: float, work: Floats, behind: float, legs: int, settings: LoadSettings
+    anchor: Floats, ground: float, work: Floats, behind: Behind, legs: int, settings: LoadSettings
 ) -> Pulls:
     """Every place the climber may hang at within the allowed rope angle, with the hardest pull there.
 
@@ -59,7 +63,7 @@ def pulls(
     anchor : (3,) float     Where the rope bears at the union. [m]
     ground : float          Height of the ground below it. [m]
     work : (w, 3) float     Work points. [m]
-    behind : float          Rope behind the union that shares in stopping a fall. [m]
+    behind : Behind         Rope behind the union that shares in stopping a fall.
     legs : int              Rope legs that end at the climber: two side by side are twice as stiff.
     settings : LoadSettings
     """
@@ -74,18 +78,20 @@ def pulls(
     place = np.vstack([below[None], work[near]])
     at = np.concatenate([[0.0], np.minimum(angle[near], limit)])
     away = place - anchor
-    rope = np.maximum(np.sqrt(np.einsum("li,li->l", away, away)), settings.shortest_rope)
+    rope = np.sqrt(np.einsum("li,li->l", away, away))
     rope[0] = settings.shortest_rope  # the way up and down passes just below the support
     w = settings.climber_mass * G
     widest = float(at.max())
     straight = np.arange(len(at)) == 0
+    stop, scatter = abrupt_stop(rope, behind, legs, settings)
     table = {
         "at rest": np.full(len(at), w),
         "ascent": np.where(straight, settings.ascent_factor * w, 0.0),
         "work positioning": np.full(len(at), settings.positioning_factor * w),
         "limb walk": np.where(straight, 0.0, settings.limb_walk_factor * w * braced_tension(at)),
-        "swing": np.where(straight, w * pendulum_force(widest), 0.0),
-        "abrupt stop": arrest_at_angle(w, legs * settings.rope_modulus, settings.slack, rope + behind, at),
+        "swing": np.where(straight, settings.swing_body * w * pendulum_force(widest), 0.0),
+        "abrupt stop": stop,
+        WORST_STOP: np.full(len(at), settings.stop_ceiling * w),
         "rescue": (w + settings.rescue_mass * G) * np.where(straight, settings.rescue_factor, 1.0),
         "load test": np.where(straight, settings.test_people * w, 0.0),
     }
@@ -105,6 +111,8 @@ def pulls(
         tuple([case[i] for i in acts]),
         hard[acts],
         tuple([hard_case[i] for i in acts]),
+        np.array([scatter[i] if case[i] == "abrupt stop" else 0.0 for i in acts]),
+        np.array([scatter[i] if hard_case[i] == "abrupt stop" else 0.0 for i in acts]),
     )
 
 

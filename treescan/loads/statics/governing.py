@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -68,12 +68,13 @@ def governed(
     legs = loads.leg_forces(hard=hard)
     row, section, low_row, low_section = _worst(tree, loads, path, legs)
     counted = _friction(system, hardware, loads, row, settings)
-    case, use = _case(tree, loads, path, legs[row], row, section, counted)
+    spread = loads.pulls.hard_spread if hard else loads.pulls.spread
+    case, use = _case(tree, loads, path, legs[row], (row, section, spread[row]), counted)
     others = [(legs, low_row, low_section)] if low_row != row else []
     if SYSTEMS[system].basal and settings.basal_bound == "frictionless":
         uneven = eased(loads, hardware, settings, hard=hard)
         others.append((uneven, *_worst(tree, loads, path, uneven)[2:]))
-    also = [_case(tree, loads, path, of[r], r, s, counted)[0] for of, r, s in others]
+    also = [_case(tree, loads, path, of[r], (r, s, spread[r]), counted)[0] for of, r, s in others]
     reported = gate(tree, path) is not None  # such wood may stand by a shell the formulas do not know
     z = tree.normals if use.max() <= HOPELESS else tree.few
     margin, overload = sampled_reliability(case, z, stands=settings.stands and not reported, also=also)
@@ -98,18 +99,20 @@ def _case(
     loads: ConfigurationLoads,
     path: LoadPath,
     legs: Floats,
-    row: int,
-    section: int,
+    governs: tuple[int, int, float],
     counted: RopeFriction,
 ) -> tuple[MarginCase, Floats]:
-    """What is uncertain under one load, and the use of every section.
+    """What is uncertain under one load, and the use of every section; governs: row of the load, row of the
+    section, log standard deviation of the pull.
 
     The rope's place on the contact that governs is uncertain.
     """
+    row, section, spread = governs
     load = LegLoads(loads.leg_point[row], legs)
     use = used(path, load)
     contact = int(np.flatnonzero(path.above[section])[-1])
-    return margin_case(tree, path, loads.contacts, load, contact, counted, use), use
+    case = margin_case(tree, path, loads.contacts, load, contact, counted, use)
+    return replace(case, mass_sd=float(np.hypot(case.mass_sd, spread))), use
 
 
 def gate(tree: StructuralModel, path: LoadPath) -> Reason | None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from treescan.loads.statics.section_stress import governing_use
+
 MASS, WOOD, UNION, PLACE, FRICTION = range(5)
 """Rows of the standard normals ahead of those of limbs and diameters: mass, strength of the tree's wood,
 union factor, rope place, friction."""
@@ -116,8 +118,8 @@ def sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compil
         area = np.pi * thick * thick
         by_bending = abs(n0) / (area * (crushing[s] if n0 < 0 else bend * middle))
         by_bending += own_bent / (0.25 * area * thick * bend * middle)
-        by_shear = slide * (4 * own_across / (3 * area) + abs(t0) / (0.5 * area * thick))
-        count = 1.0 if max(by_bending, by_shear) * plenty > 1.0 else 0.0
+        by_shear, by_torsion = slide * 4 * own_across / (3 * area), slide * abs(t0) / (0.5 * area * thick)
+        count = 1.0 if governing_use(by_bending, by_torsion, by_shear) * plenty > 1.0 else 0.0
         for d in range(draws):
             rise, drop = low + np.sqrt(at[d] * up), high - np.sqrt((1.0 - at[d]) * down)
             along = 1.0 / (bend * (rise if at[d] <= knee else drop))
@@ -127,14 +129,16 @@ def sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compil
             n, t = sums[AXIAL, d], sums[TORSION, d]
             across = np.sqrt(sums[SHEAR, d] * sums[SHEAR, d] + sums[SHEAR + 1, d] * sums[SHEAR + 1, d])
             bent = np.sqrt(sums[BENDING, d] * sums[BENDING, d] + sums[BENDING + 1, d] * sums[BENDING + 1, d])
-            most = max(
+            most = governing_use(
                 face * abs(n) * (crush if n < 0 else along) + edge * bent * along,
-                slide * (face * across * (4 / 3) + 0.5 * edge * abs(t)),
+                slide * 0.5 * edge * abs(t),
+                slide * face * across * (4 / 3),
             )
             used[d] = max(used[d], most * grip[d])
-            itself = max(
+            itself = governing_use(
                 face * abs(n0) * (crush if n0 < 0 else along) + edge * own_bent * along,
-                slide * (face * own_across * (4 / 3) + 0.5 * edge * abs(t0)),
+                slide * 0.5 * edge * abs(t0),
+                slide * face * own_across * (4 / 3),
             )
             alone[d] = max(alone[d], count * size[d] * size[d] * itself * grip[d])
     size[:] = spread * z[WOOD]

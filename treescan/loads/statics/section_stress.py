@@ -23,6 +23,16 @@ def cross(a: Floats, b: Floats) -> Floats:
     return out
 
 
+@njit(cache=True, error_model="numpy")
+def governing_use(along, torsion, shear):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Use of a section from those by bending with axial force, by torsion and by shear alone.
+
+    At the outer fibre bending meets torsion: (along)^2 + (torsion)^2 = 1 at the strength, an ellipse; at the
+    neutral axis torsion meets shear, added up. The worse of the two governs [torsion_ellipse].
+    """
+    return max(np.sqrt(along * along + torsion * torsion), torsion + shear)
+
+
 @dataclass(frozen=True)
 class SectionForces:
     """Forces on the lower side of every section, each (l, s): load cases by sections. Axial tension is
@@ -86,7 +96,14 @@ def _mapped(a, x, y, z):  # type: ignore[no-untyped-def] # pragma: no cover - co
 
 @njit(cache=True, error_model="numpy")
 def _section_forces(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    point, axis, above, load_point, load, own_force, own_moment, stretch,
+    point,
+    axis,
+    above,
+    load_point,
+    load,
+    own_force,
+    own_moment,
+    stretch,
 ):
     """See `section_forces`; stretch (0, 3, 3) where all sections are round. Returns axial, shear, bending,
     torsion (l, s)."""
@@ -156,7 +173,8 @@ def oval_stretch(axis: Floats, oval: Floats, height: Floats | None = None) -> Fl
 def utilisation(
     forces: SectionForces, radius: Floats, bending: Floats, crushing: Floats, shear: Floats
 ) -> tuple[Floats, Floats]:
-    """Stress over strength of round sections, as (bending with axial force, shear with torsion).
+    """Stress over strength of round sections, as (outer fibre: bending with axial force and torsion, neutral
+    axis: shear with torsion).
 
     Parameters
     ----------
@@ -165,14 +183,15 @@ def utilisation(
 
     Notes
     -----
-    N / (A f) + M / (Z f_m), f the crushing strength under compression and f_m under tension;
-    4 V / (3 A f_v) + 16 T / (pi d^3 f_v).
+    Bending with axial force b = N / (A f) + M / (Z f_m), f the crushing strength under compression and f_m
+    under tension; torsion t = 16 T / (pi d^3 f_v), shear v = 4 V / (3 A f_v). Outer fibre sqrt(b^2 + t^2),
+    neutral axis v + t, as `governing_use`.
     """
     area, z = np.pi * radius**2, np.pi * radius**3 / 4
     along = np.where(forces.axial < 0, crushing, bending)
-    return np.abs(forces.axial) / (area * along) + forces.bending / (z * bending), 4 * forces.shear / (
-        3 * area * shear
-    ) + forces.torsion / (2 * z * shear)
+    straight = np.abs(forces.axial) / (area * along) + forces.bending / (z * bending)
+    twist = forces.torsion / (2 * z * shear)
+    return np.hypot(straight, twist), 4 * forces.shear / (3 * area * shear) + twist
 
 
 def worst_mode(
@@ -188,7 +207,7 @@ def worst_mode(
         "torsion": t / (2 * z * shear),
     }
     along, across = parts["compression"] + parts["bending"], parts["shear"] + parts["torsion"]
-    if across > along:
+    if across > np.hypot(along, parts["torsion"]) or parts["torsion"] > along:
         return max(("shear", "torsion"), key=lambda name: parts[name])
     if fork:
         return "union tear-out"
@@ -244,8 +263,8 @@ def peaks(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
                 r, strength = radius[e, s], bending[e, s]
                 area, z = np.pi * r * r, np.pi * r * r * r / 4
                 along = abs(n) / (area * (crushing[s] if n < 0 else strength)) + m / (z * strength)
-                across = 4 * v / (3 * area * shear[s]) + abs(t) / (2 * z * shear[s])
-                u = max(along, across)
+                twist = abs(t) / (2 * z * shear[s])
+                u = governing_use(along, twist, 4 * v / (3 * area * shear[s]))
                 if u > largest[e, s]:
                     largest[e, s], which[e, s] = u, case
     return largest, which
@@ -272,7 +291,7 @@ def path_stresses(graph: WoodGraph, node: int, place: Floats, forces: Floats) ->
         lower, graph.direction[path], np.ones((len(path), 1), bool), np.broadcast_to(place, load.shape), load
     )
     same = np.ones(1)  # strength of 1 Pa: the use is the stress
-    along, _ = utilisation(found, graph.segment_radius[path], same, same, same)
+    along, _ = utilisation(found, graph.segment_radius[path], same, same, np.full(1, np.inf))
     return np.asarray(along.max(axis=1), float)
 
 

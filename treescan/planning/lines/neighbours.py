@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from treescan.loads.rope.strung_rope import TwoLines, fixed_point, hanging_between, rope_for_angle, strung
+from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.lines.line_loads import LineEnd, own_end
 from treescan.planning.ranking.overrides import Override
@@ -17,6 +18,7 @@ from treescan.planning.reach.two_trees import clear_between, reach_from_neighbou
 from treescan.planning.reach.work_scene import WorkScene
 from treescan.planning.tie_in_point import Floats, Reach, TieInPoint
 from treescan.reason import Reason
+from treescan.units import G
 
 SHARES = (0.3, 0.7)
 """Places along the line between two anchors where two lines fixed to one point are tried, as shares of the
@@ -94,14 +96,16 @@ def from_neighbours(
         the line.
     overrides : sequence of Override    What was stated about them.
     """
+    loads = LoadSettings() if tree is None else tree.settings
+    loads = replace(loads, climber_mass=weight / G) if np.isfinite(weight) else loads
     own: dict[int, TieInPoint] = {}
     for p in points:
         if p.usable:
             own.setdefault(p.union, p)
-    hung = [_hung(at, _strung(at, a, b, weight), None) for a, b in combinations(anchors, 2)]
+    hung = [_hung(at, _strung(at, a, b, loads), None) for a, b in combinations(anchors, 2)]
     for a in anchors:
         for p in list(own.values())[:OWN]:
-            line = _strung(at, a, (p.label, p.place), weight)
+            line = _strung(at, a, (p.label, p.place), loads)
             hung.append(
                 _hung(
                     at,
@@ -109,15 +113,15 @@ def from_neighbours(
                     None if tree is None else own_end(tree, p, line.lines, 1, a[0], overrides, at.settings),
                 )
             )
-    straight = tuple(_straight(at, name, place, weight) for name, place in anchors)
+    straight = tuple(_straight(at, name, place, loads) for name, place in anchors)
     return Neighbours(
         straight, tuple(sorted(hung, key=lambda h: (h.end is not None and h.end.breach, -h.reach.share)))
     )
 
 
-def _straight(at: WorkScene, name: str, place: Floats, weight: float) -> StraightLine:
+def _straight(at: WorkScene, name: str, place: Floats, loads: LoadSettings) -> StraightLine:
     """A rope straight from one anchor."""
-    r = reach_from_neighbour(at.graph, at.scene, place, at.work, at.work_limb, at.settings, weight)
+    r = reach_from_neighbour(at.graph, at.scene, place, at.work, at.work_limb, at.settings, loads)
     away, height = float(np.hypot(*(place - at.graph.xyz[0])[:2])), float(place[2] - at.graph.xyz[0, 2])
     angle = float(r.worst_angle) if r.served.any() else None
     return StraightLine(
@@ -140,10 +144,12 @@ class _Strung:
     clear: bool
 
 
-def _strung(at: WorkScene, first: tuple[str, Floats], second: tuple[str, Floats], weight: float) -> _Strung:
+def _strung(
+    at: WorkScene, first: tuple[str, Floats], second: tuple[str, Floats], loads: LoadSettings
+) -> _Strung:
     """The line between two anchors, hung as high as the angle limit allows, at the place that serves most
     work."""
-    limit = at.settings.floating_limit - SHORT_OF_LIMIT
+    limit, weight = at.settings.floating_limit - SHORT_OF_LIMIT, loads.climber_mass * G
     anchors = np.stack([first[1], second[1]])
     tried = [
         (hanging_between(anchors, fixed_point(anchors, limit, share), weight), False) for share in SHARES
@@ -151,7 +157,7 @@ def _strung(at: WorkScene, first: tuple[str, Floats], second: tuple[str, Floats]
     with suppress(ValueError):  # one anchor so far above the other that the load would hang at the lower one
         tried.append((strung(anchors, rope_for_angle(anchors, limit), weight), True))
     reaches = [
-        reach_from_neighbour(at.graph, at.scene, lines.place, at.work, at.work_limb, at.settings, weight)
+        reach_from_neighbour(at.graph, at.scene, lines.place, at.work, at.work_limb, at.settings, loads)
         for lines, _ in tried
     ]
     i = max(range(len(tried)), key=lambda k: (round(reaches[k].share, SAME_SHARE), tried[k][1]))

@@ -33,7 +33,6 @@ from treescan.planning.tie_in_point import ROUND_STEM, AccessStep, Clearance, Fl
 from treescan.planning.tree_context import TreeContext
 from treescan.reason import Reason
 from treescan.throw.throw_path import Throw, ThrowTable
-from treescan.units import G
 from treescan.wood.graph import ScanFitness, WoodGraph
 
 MOST_FOULING = 3
@@ -89,7 +88,7 @@ def judged(ground: Ground, check: AnchorCheck, throw: Throw | None) -> Judged:
     graph, settings, site = context.graph, context.settings, context.site
     place = contact_point(graph, configuration)
     here = ground.places.at(configuration)
-    reached = here.reach.under(ground.loads.climber_mass * G)
+    reached = here.reach
     electric = _clearances(ground, configuration, throw)
     throw, refused = _throw_allowed(throw, electric)
     access = (

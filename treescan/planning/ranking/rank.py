@@ -47,7 +47,7 @@ def rank_points(
                             with their reasons.
     """
     checks = [check for check, _ in checked]
-    places = places or Places.of(context, [c.configuration for c in checks])
+    places = places or Places.of(context, [c.configuration for c in checks], loads=loads)
     ground = Ground(context, fitness, places, Ways.of(context, throws, checks), loads)
     found = []
     for i, (check, throw) in enumerate(checked):

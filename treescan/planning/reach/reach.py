@@ -7,11 +7,13 @@ from numpy.typing import NDArray
 
 from treescan.loads.rope.load_cases import rope_angles
 from treescan.loads.rope.shock import pendulum_speed
+from treescan.loads.settings import LoadSettings
 from treescan.planning.reach.sightline import Scene, first_fouls
 from treescan.planning.reach.swing import slips
 from treescan.planning.settings import SHARE_ANGLES, PlanningSettings
 from treescan.planning.tie_in_point import Floats, Reach, Work
 from treescan.reason import Reason
+from treescan.units import G
 from treescan.wood.graph import WoodGraph
 
 SLIPS = 12
@@ -26,7 +28,7 @@ def reach(
     work: Work,
     work_limb: NDArray[np.int32],
     settings: PlanningSettings,
-    weight: float = float("nan"),
+    loads: LoadSettings = LoadSettings(),
 ) -> Reach:
     """Coverage of the work from one place in the tree.
 
@@ -35,7 +37,7 @@ def reach(
     anchor : (3,) float         Where the rope bears. [m, local]
     own_limbs : two limb ids    The stem the rope goes round and the limb it bears on.
     work_limb : (w,) int32      From `work.limb_of_work`.
-    weight : float              Of the climber [N], for the force of a swing; NaN = not given.
+    loads : LoadSettings        Climber, body and rope, for the swing.
 
     Returns
     -------
@@ -63,7 +65,7 @@ def reach(
     share_at = tuple(
         (limit, float(work.weight[clear & (angle <= limit)].sum()) / total) for limit in SHARE_ANGLES
     )
-    side, speed, hits, force = _worst_slip(graph, scene, anchor, work, work_limb, served, angle, settings)
+    side, speed, hits, force = _worst_slip(graph, scene, anchor, work, work_limb, served, settings, loads)
     return Reach(
         served=served,
         angle=angle,
@@ -73,7 +75,7 @@ def reach(
         swing=side,
         swing_speed=speed,
         swing_hits=hits,
-        swing_force=force * weight,
+        swing_force=force * loads.climber_mass * G,
         fouled=fouled,
     )
 
@@ -85,8 +87,8 @@ def _worst_slip(
     work: Work,
     work_limb: NDArray[np.int32],
     served: NDArray[np.bool_],
-    angle: Floats,
     settings: PlanningSettings,
+    loads: LoadSettings,
 ) -> tuple[float, float, Reason, float]:
     """Sideways travel, speed, what is hit, and force over weight of the worst slip from served work.
 
@@ -96,9 +98,17 @@ def _worst_slip(
     if len(rows) == 0:
         return float("nan"), float("nan"), Reason("no_work_served"), float("nan")
     length = np.linalg.norm(work.xyz[rows] - anchor, axis=1)
-    rows = rows[np.argsort(-pendulum_speed(length, angle[rows]), kind="stable")[:SLIPS]]
+    angle = rope_angles(anchor, work.xyz[rows])
+    rows = rows[np.argsort(-pendulum_speed(length, angle), kind="stable")[:SLIPS]]
     found = slips(
-        graph, scene, anchor, work.xyz[rows], work_limb[rows], settings.body_radius, settings.push_off
+        graph,
+        scene,
+        anchor,
+        work.xyz[rows],
+        work_limb[rows],
+        settings.body_radius,
+        settings.push_off,
+        loads,
     )
     worst = max(found, key=lambda s: (s.met, s.speed))
     return worst.sideways, worst.speed, worst.hits, max(s.force for s in found)

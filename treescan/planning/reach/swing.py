@@ -8,22 +8,34 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.loads.rope.shock import ARC_STEPS, arc, pendulum_force, pendulum_speed
+from treescan.loads.rope.shock import (
+    ARC_STEPS,
+    arc,
+    feet_speed,
+    pendulum_force,
+    pendulum_speed,
+    swing_stretch,
+)
+from treescan.loads.settings import LoadSettings
 from treescan.planning.reach.sightline import Scene, first_touch
 from treescan.planning.tie_in_point import Floats
 from treescan.reason import Reason
 from treescan.trees.beside import KINDS
+from treescan.units import G
 from treescan.wood.graph import WoodGraph
+
+NEARER = 0.05
+"""Feet that start in the ground meet it only where they come lower by this [m] (project choice)."""
 
 
 @dataclass(frozen=True)
 class Swing:
     """One slip: the arc swept until something is hit or the far side is reached.
 
-    path : (k, 3) [m]; sideways : horizontal travel [m]; drop [m]; speed : when it hits, or at the lowest
-    point if nothing is hit;
-    force : largest rope tension on the way, over the climber's weight; hits : what; met : True when something
-    is hit.
+    path : (k, 3) of the harness [m]; sideways : horizontal travel [m]; drop [m]; speed : of what hits,
+    harness or feet, then, or of the feet at the lowest point if nothing is hit; force : largest rope tension
+    on the way, over the climber's weight; hits : what, and whether the feet do; met : True when something is
+    hit.
     """
 
     path: Floats
@@ -43,57 +55,106 @@ def slips(
     own_limb: NDArray[np.int32],
     body_radius: float,
     push_off: float,
+    loads: LoadSettings = LoadSettings(),
 ) -> tuple[Swing, ...]:
-    """Slips from work points on a taut rope without slack, one each.
+    """Slips from work points on a taut rope without slack, one each, of a body from harness to feet.
 
     Parameters
     ----------
     anchor : (3,) float; starts : (k, 3) float      [m, local]
     own_limb : (k,) int32           Limb the climber stood on: not counted as hit.
     body_radius, push_off : float   See `PlanningSettings`. [m]
+    loads : LoadSettings            Climber's mass, legs, rope modulus, what a body adds to the force.
+
+    Notes
+    -----
+    The rope stretches by (T - W cos) L / K, L all rope from the climber over the anchor down to the ground,
+    as if nothing held any of it back: the low point errs deep. The body is tried plumb, as it starts, and in
+    line with the rope, as it turns.
     """
     path, angle = arc(anchor, starts)
-    beyond = path.shape[1]
+    length, beyond = np.linalg.norm(starts - anchor, axis=1), path.shape[1]
+    rope = _rope(scene, anchor, length)
+    further = swing_stretch(loads.climber_mass * G, loads.rope_modulus, rope, angle[:, :1], angle)
+    body = _body(path, anchor, length, further, loads)
+    meetings = [
+        _met(graph, scene, way, own_limb, body_radius, push_off, body_radius if i == 0 else 0.0)
+        for i, way in enumerate(body)
+    ]
+    first = np.stack([steps for steps, _ in meetings])
+    part, row = first.argmin(axis=0), np.arange(len(path))
+    end = first[part, row]
+    met, last = end < beyond, np.minimum(end, beyond - 1)
+    # the lowest point of the way is where the rope pulls hardest
+    top, lowest = angle[:, 0], angle[row, np.minimum(last, ARC_STEPS // 2)]
+    harness = pendulum_speed(length, top, np.where(met, angle[row, last], 0.0))
+    feet = feet_speed(harness, length, loads.harness_to_feet)
+    speed = np.where((part > 0) | ~met, feet, harness)
+    force = loads.swing_body * pendulum_force(top, lowest)
+    out = []
+    for i, (way, j, p) in enumerate(zip(body[0], last.tolist(), part.tolist(), strict=True)):
+        hits = meetings[p][1][i] if met[i] else Reason("hits_nothing_seen")
+        if met[i] and p > 0:
+            hits = Reason("hits_feet_first", hits=hits)
+        sideways = math.dist(way[j, :2], way[0, :2])
+        drop = float(way[0, 2] - way[min(j, ARC_STEPS // 2), 2])
+        out.append(Swing(way[: j + 1], sideways, drop, float(speed[i]), float(force[i]), hits, bool(met[i])))
+    return tuple(out)
+
+
+def _met(
+    graph: WoodGraph,
+    scene: Scene,
+    ways: Floats,
+    own_limb: NDArray[np.int32],
+    radius: float,
+    push_off: float,
+    above_ground: float,
+) -> tuple[NDArray[np.int64], list[Reason]]:
+    """First step (k,) of every way (k, p, 3) at which a ball touches wood, ground or what stands beside the
+    tree, p where none, and what that is; above_ground : the ball's radius against the ground. [m]"""
+    beyond = ways.shape[1]
     wood = [
-        first_touch(scene, p, body_radius, int(own), push_off) for p, own in zip(path, own_limb, strict=True)
+        first_touch(scene, way, radius, int(own), push_off) for way, own in zip(ways, own_limb, strict=True)
     ]
     at_wood = np.array([j if j >= 0 else beyond for j, _ in wood], int)
-    at_ground = _first(path[..., 2] - body_radius < scene.terrain.height_at(path[..., :2]))
-    at_voxel, kind = _voxels_met(scene, path, body_radius)
-    end = np.minimum(np.minimum(at_wood, at_ground), at_voxel)
-    met, row = end < beyond, np.arange(len(path))
-    last = np.minimum(end, beyond - 1)
-    top, lowest = (
-        angle[:, 0],
-        angle[row, np.minimum(last, ARC_STEPS // 2)],
-    )  # the lowest point of the way, where the rope pulls hardest
-    speed = pendulum_speed(np.linalg.norm(starts - anchor, axis=1), top, np.where(met, angle[row, last], 0.0))
-    force = pendulum_force(top, lowest)
-    out = []
-    for i, (way, j) in enumerate(zip(path, last.tolist(), strict=True)):
-        if not met[i]:
-            hits = Reason("hits_nothing_seen")
-        elif j == at_wood[i]:
-            hits = limb_named(graph, wood[i][1])
+    at_ground = _ground_met(scene, ways, above_ground)
+    at_voxel, kind = _voxels_met(scene, ways, radius)
+    first = np.minimum(np.minimum(at_wood, at_ground), at_voxel)
+    what = []
+    for i, j in enumerate(first.tolist()):
+        if j == at_wood[i] and j < beyond:
+            what.append(limb_named(graph, wood[i][1]))
+        elif j == at_ground[i]:
+            what.append(Reason("hits_ground"))
         else:
-            hits = (
-                Reason("hits_ground")
-                if j == at_ground[i]
-                else Reason("hits_beside_the_tree", kind=KINDS[kind[i]])
-            )
-        drop = float(way[0, 2] - way[min(j, ARC_STEPS // 2), 2])
-        out.append(
-            Swing(
-                way[: j + 1],
-                math.dist(way[j, :2], way[0, :2]),
-                drop,
-                float(speed[i]),
-                float(force[i]),
-                hits,
-                bool(met[i]),
-            )
-        )
-    return tuple(out)
+            what.append(Reason("hits_beside_the_tree", kind=KINDS[kind[i]]))
+    return first, what
+
+
+def _rope(scene: Scene, anchor: Floats, length: Floats) -> Floats:
+    """All rope that may stretch in each swing, (k, 1): to the anchor and down to the ground behind it. [m]"""
+    ground = float(scene.terrain.height_at(anchor[:2]))
+    return np.asarray(length[:, None] + (max(anchor[2] - ground, 0.0) if np.isfinite(ground) else 0.0))
+
+
+def _body(
+    path: Floats, anchor: Floats, length: Floats, further: Floats, loads: LoadSettings
+) -> tuple[Floats, ...]:
+    """Ways (k, p, 3) of the harness, of the middle of the legs and the feet in line with the rope, and of the
+    feet hung plumb, on a rope longer by `further` (k, p). [m]"""
+    along = (path - anchor) / length[:, None, None]
+    reach, legs = (length[:, None] + further)[..., None], loads.harness_to_feet
+    harness = anchor + along * reach
+    below = harness - np.array([0.0, 0.0, legs])
+    return harness, harness + along * (0.5 * legs), harness + along * legs, below
+
+
+def _ground_met(scene: Scene, ways: Floats, radius: float) -> NDArray[np.int64]:
+    """First step of every way (k, p, 3) at which a ball touches the ground, lower than where it starts; p
+    where none."""
+    low, ground = ways[..., 2] - radius, scene.terrain.height_at(ways[..., :2])
+    return _first(low < np.minimum(ground, low[:, :1] - NEARER))
 
 
 def _first(true: NDArray[np.bool_]) -> NDArray[np.int64]:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.geometry import segment_segment
+from treescan.loads.settings import LoadSettings
 from treescan.planning.reach.reach import reach
 from treescan.planning.reach.sightline import Scene
 from treescan.planning.settings import PlanningSettings
@@ -20,14 +21,14 @@ def reach_from_neighbour(
     work: Work,
     work_limb: NDArray[np.int32],
     settings: PlanningSettings,
-    weight: float = float("nan"),
+    loads: LoadSettings = LoadSettings(),
 ) -> Reach:
     """Coverage of this tree's work from an anchor in a neighbouring tree: the same rules, and every limb of
     this tree can foul the rope.
 
     The neighbour's own wood is not in the scene: its anchor must be judged on its own trace.
     """
-    return reach(graph, scene, anchor, (-1, -1), work, work_limb, settings, weight)
+    return reach(graph, scene, anchor, (-1, -1), work, work_limb, settings, loads)
 
 
 def clear_between(scene: Scene, a: Floats, b: Floats, own: float = 0.5, thinnest: float = 0.02) -> bool:

@@ -60,6 +60,12 @@ TEXTS: dict[str, str] = {
         "Strength over stress is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
         "{wood}[, {diameter:cm} thick] ({mode:word}). Below {asked:x} it counts as breaking."
     ),
+    "turns_too_far": (
+        "Under the hardest ordinary load the limb turns by {turn:deg1} where the rope lies. Beyond "
+        "{asked:deg1} no figure for it is right. As a straight beam its strength over stress is {low:x} at "
+        "the low end and {middle:x} in the middle, {height:m} up on {wood}[, {diameter:cm} thick] "
+        "({mode:word})."
+    ),
     "strength_doubtful": (
         "Strength over stress is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
         "{wood}[, {diameter:cm} thick] ({mode:word}). At least {asked:x} is needed."
@@ -113,6 +119,17 @@ TEXTS: dict[str, str] = {
         "Under the hardest ordinary load the tie-in point moves {sag:cm}, and the limb turns by "
         "{turn:deg1}: springy."
     ),
+    "judged_bent": (
+        "The limb turns by {turn:deg1} where the rope lies. It was judged in its bent shape, with "
+        "{growth:x} times the moment of the straight one."
+    ),
+    "ascent_amplified": (
+        "On the way up the climber bounces on rope and limb {low:x1} times a second at the ground and "
+        "{high:x1} times just under the tie-in point; a rope that did not stretch would make it {limb:x1}. "
+        "A rhythm of {slowest:x1} to {fastest:x1} a second can move the tie-in point {light:x1} times as far as "
+        "the same pull at rest ({heavy:x1} with much damping). On a rigid tie-in point the rope alone would "
+        "make that {rigid:x1}. It is worst with {rope:m} of rope: change the rhythm there."
+    ),
     "shock_as_measured": "Exceptional load ({case:word}): {multiple:x1} times the climber's weight on the "
     "union. [Strength over stress {middle:x}, low end {low:x}. ]A longer fall loads it more: stops of "
     "{measured:x1} times the weight were measured.",
@@ -134,15 +151,22 @@ TEXTS: dict[str, str] = {
     # --- what follows from a break
     "limb_breaks": (
         "The limb breaks {height:m} up on {wood}, where it is {diameter:cm} thick, and takes {mass:kg} of "
-        "tree with it.[ The climber is not held clear of the ground: {why}.]"
+        "tree with it. {piece}[ The climber is not held clear of the ground: {why}.]"
     ),
     "union_tears_out": (
         "The union of {wood}, {diameter:cm} thick, tears out {height:m} up and takes {mass:kg} of tree "
-        "with it.[ The climber is not held clear of the ground: {why}.]"
+        "with it. {piece}[ The climber is not held clear of the ground: {why}.]"
     ),
     "stem_breaks": (
         "The stem breaks {height:m} up, where it is {diameter:cm} thick, and takes {mass:kg} of tree with "
-        "it.[ The climber is not held clear of the ground: {why}.]"
+        "it. {piece}[ The climber is not held clear of the ground: {why}.]"
+    ),
+    "piece_comes_down": (
+        "It comes down from {drop:m} above the climber. [{?over}Its wood stands plumb over them][{!over}Its "
+        "wood stands {aside:m} beside their plumb], and toppled full length it reaches {length:m} from the "
+        "break[{?within}: the climber is in its way].[ While it hangs in the rope it puts another {weight:kN} "
+        "on it.][ Through the first stop the rope then pulls with {peak:kN}.][ The low end of strength over "
+        "stress of what catches is then {low:x}.]"
     ),
     "rope_goes_with_break": "the rope goes with what breaks",
     "nothing_catches": "nothing catches the rope",
@@ -167,11 +191,15 @@ TEXTS: dict[str, str] = {
     "long_rope_to_ground": "What catches next leaves too much rope: {drop:m} to the ground.",
     "rope_caught": (
         "The rope drops onto {catch} on {wood}, [{diameter:cm} thick, ]{height:m} up[, and slides "
-        "{slide:m} into its union]. The climber drops {drop:m}[ and swings {sideways:m} to plumb and as "
-        "far beyond][, first into {met} at {speed:m/s}]. Peak pull {peak:kN} in the rope, {force:kN} on "
-        "the limb.[ Strength over stress of that limb at the low end: {low:x}.][{!seen} Its strength was "
-        "not seen.] The rope stretches by up to {stretch:m}; {lowest}."
+        "{slide:m} into its union]. The climber has dropped {drop:m} since last held[ and swings {sideways:m} "
+        "to plumb and as far beyond][, first into {met} at {speed:m/s}]. Peak pull {peak:kN} in the rope, "
+        "{force:kN} on the limb[, {also:names}].[ Strength over stress of that limb at the low end: {low:x}.]"
+        "[{!seen} Its strength was not seen.] The rope stretches by up to {stretch:m}; {lowest}.[{!stops} It is "
+        "not counted on to stop the fall: what catches next takes the whole drop.][ It would be the second "
+        "break of {again}.]"
     ),
+    "force_on_wood": "{force:kN} on {wood}",
+    "catch_only_if_passed": "the rope comes onto it only if the climber falls past it on the far side",
     "feet_stay_up": "the feet stay {feet:m} above the ground",
     "feet_too_low": "the feet come to {feet:m} above the ground, too low to count as held",
     "back_up_breaks_too": "{anchor} and its back-up {others:names} go with the same break",
@@ -215,6 +243,7 @@ WORDS: dict[str, str] = {
     "limb walk": "limb walk",
     "swing": "swing",
     "abrupt stop": "abrupt stop",
+    "worst stop": "the hardest stop measured",
     "rescue": "rescue",
     "load test": "load test",
     "line": "line",

@@ -12,6 +12,7 @@ _NAMES: dict[str, str] = {
     "wire_seen": "a wire the scan saw (voltage unknown)",
     "hits_nothing_seen": "nothing the scan saw",
     "hits_ground": "the ground",
+    "hits_feet_first": "{hits} (feet first)",
     "hits_beside_the_tree": "a {kind:word}",
     "no_work_served": "no work reached",
 }
