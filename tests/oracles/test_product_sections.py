@@ -8,6 +8,7 @@ from strategies import alone
 
 from oracles.section_strength import round_section
 from oracles.section_strength import utilisation as oracle
+from treescan.loads.checks.limb_walk import steps
 from treescan.loads.rope.contacts import at_node
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.load_path import LegLoads, load_path, margin_case, used
@@ -55,3 +56,20 @@ def test_use_and_drawn_margin_agree_under_bending_with_torsion():
     arm = contact.point[0] - path.point[row, 0]
     f, fv = path.bending[row] * path.k[row, 1], path.shear[row]
     assert use[row] == pytest.approx(oracle(*round_section(2 * path.radius[row], 800 * arm, 800.0, 800 * 0.4), f, fv), rel=1e-3)
+
+
+def test_a_step_far_out_bends_the_limb_as_the_formula_has_it():
+    """Median strength over 32 M / pi d^3 at the bark, M = 1.5 W times the arm; off the wood nothing is told, behind a gap neither."""
+    g = tree([(8.0, 0, 0, 3.0, 0.12, 0.12)], height=12, stem=0.5, top=0.4)
+    settings = LoadSettings(self_weight=False)
+    state = whole_tree(g, alone(g), PLAIN, settings)
+    out, beside, far = steps(state, np.array([[2.0, 0.0, 8.1], [2.0, 0.2, 8.0], [2.0, 2.0, 8.0]]))
+    line = next(n for i, n in enumerate(g.limbs.nodes) if i)
+    first = next(int(i) for i in line if state.sections.counted[i])
+    arm = 2.0 - state.sections.point[first, 0]
+    strength = state.sections.bending * state.sections.k[first, 1]
+    stress = 32 * 1.5 * 100 * 9.80665 * arm / np.pi / 0.12**3
+    assert out.median == pytest.approx(strength / stress, rel=0.06)
+    assert beside == out
+    assert not far.known
+    assert out.p5 < out.median

@@ -10,6 +10,7 @@ from hands import S, rank, table, throw, tree
 from strategies import alone
 
 from treescan.loads.checks.anchor import check_anchor
+from treescan.loads.checks.limb_walk import steps
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.structural_model import whole_tree
@@ -61,8 +62,8 @@ def planned(stem):
 
 @pytest.mark.parametrize("stem", [0.135, 0.14, 0.15, 0.25])
 def test_every_walk_kept_holds_and_the_first_one_dropped_does_not(stem):
-    """Each kept walk, judged by itself out there, passes the gate; with the next steeper one the anchor
-    fails it."""
+    """Each kept walk, judged by itself out there, passes the gate, and its limb bears a step; with the next
+    steeper one whose limb does, the anchor fails it."""
     whole, points, work, before, after = planned(stem)
     assert points[0].usable
     offered = [i for i, w in enumerate(before) if w.how == "limb walk"]
@@ -77,8 +78,10 @@ def test_every_walk_kept_holds_and_the_first_one_dropped_does_not(stem):
     ]
 
     assert all(m >= LIMITS.margin_gate for i, m in zip(offered, margin, strict=True) if i in kept)
-    if len(kept) < len(offered):
-        dropped = [i for i in offered if i not in kept]
+    bears = [m.known and m.p5 >= LIMITS.margin_gate for m in steps(whole, work.xyz[offered])]
+    assert all(b for i, b in zip(offered, bears, strict=True) if i in kept)
+    dropped = [i for i, b in zip(offered, bears, strict=True) if b and i not in kept]
+    if dropped:
         steepest = min(dropped, key=lambda i: before[i].angle)
         found = check_anchor(wide, points[0].check.configuration, work.xyz[[*kept, steepest]]).check
         assert found.margin.p5 < LIMITS.margin_gate or found.verdict == "does not hold"

@@ -68,6 +68,14 @@ class LoadSettings:
         low=1.0,
         high=12.0,
     )
+    step_factor: float = setting(
+        1.5,
+        "W",
+        "step of a climber on a limb that is walked, none of it borne by the rope; no measurement found",
+        "project_choice",
+        low=0.5,
+        high=5.0,
+    )
     rescue_factor: float = setting(
         1.5,
         "W",

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from treescan.loads.checks.anchor import check_anchor
+from treescan.loads.checks.limb_walk import steps
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.ranking.overrides import Override, strength_left
@@ -27,7 +28,8 @@ def walks_that_hold(
     overrides: Sequence[Override],
     settings: PlanningSettings,
 ) -> tuple[WayToWork, ...]:
-    """The same ways to the work, with limb walks only as far out as their anchor was judged and holds.
+    """The same ways to the work, with limb walks only as far out as their anchor was judged and holds, and only
+    on wood that bears a step.
 
     Parameters
     ----------
@@ -49,6 +51,10 @@ def walks_that_hold(
         rows = np.array([i for i, w in enumerate(ways) if w.how == LIMB_WALK and w.by == name])
         rows = rows[np.argsort([ways[i].angle for i in rows], kind="stable")]
         for i in rows[_holding(wide, named[name], work, rows, overrides, settings) :]:
+            out[i] = WayToWork(ways[i].label, NOT_REACHED, "", float("nan"))
+    walked = [i for i, w in enumerate(out) if w.how == LIMB_WALK]
+    for i, under in zip(walked, steps(tree, work.xyz[walked]), strict=True):
+        if not (under.known and under.p5 >= settings.margin_gate):
             out[i] = WayToWork(ways[i].label, NOT_REACHED, "", float("nan"))
     return tuple(out)
 
