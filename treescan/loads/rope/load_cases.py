@@ -82,8 +82,7 @@ def pulls(
     rope[0] = settings.shortest_rope  # the way up and down passes just below the support
     w = settings.climber_mass * G
     widest = float(at.max())
-    straight = np.arange(len(at)) == 0
-    stop, scatter = abrupt_stop(rope, behind, legs, settings)
+    straight, (stop, scatter) = np.arange(len(at)) == 0, abrupt_stop(rope, behind, legs, settings)
     table = {
         "at rest": np.full(len(at), w),
         "ascent": np.where(straight, settings.ascent_factor * w, 0.0),
