@@ -36,7 +36,9 @@ class Behind:
     longest: float = 0.0
 
 
-def abrupt_stop(rope: ArrayLike, behind: Behind, legs: int, settings: LoadSettings) -> tuple[Floats, Floats]:
+def abrupt_stop(
+    rope: ArrayLike, behind: Behind, legs: int, settings: LoadSettings, standing: ArrayLike = False
+) -> tuple[Floats, Floats]:
     """Median rope force that stops the climber, and the log standard deviation of its hard half.
 
     Parameters
@@ -44,6 +46,8 @@ def abrupt_stop(rope: ArrayLike, behind: Behind, legs: int, settings: LoadSettin
     rope : (l,) float       Between climber and support. [m]
     behind : Behind
     legs : int              Rope legs that end at the climber: two side by side are twice as stiff.
+    standing : (l,) bool    The climber stands at that distance before the fall: the slack is rope as well, and
+        no fall is longer than the rope that stops it.
 
     Notes
     -----
@@ -62,7 +66,10 @@ def abrupt_stop(rope: ArrayLike, behind: Behind, legs: int, settings: LoadSettin
     if settings.slack_most <= 1.0:
         slack = np.full(DRAWS, settings.slack)
     drawn = arrest_force(
-        settings.climber_mass * G, (legs * modulus * service)[:, None], slack[:, None], length + far[:, None]
+        settings.climber_mass * G,
+        (legs * modulus * service)[:, None],
+        slack[:, None],
+        length + np.where(standing, slack[:, None], 0.0) + far[:, None],
     )
     median, hard = np.quantile(drawn, [0.5, STEEP], axis=0)
     return np.asarray(median, float), np.asarray(np.log(hard / median) / ndtri(STEEP), float)

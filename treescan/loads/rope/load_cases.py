@@ -77,12 +77,12 @@ def pulls(
     below[2] = min(ground, anchor[2] - settings.shortest_rope)
     place = np.vstack([below[None], work[near]])
     at = np.concatenate([[0.0], np.minimum(angle[near], limit)])
-    away = place - anchor
-    rope = np.sqrt(np.einsum("li,li->l", away, away))
+    rope = np.linalg.norm(place - anchor, axis=1)
     rope[0] = settings.shortest_rope  # the way up and down passes just below the support
     w = settings.climber_mass * G
     widest = float(at.max())
-    straight, (stop, scatter) = np.arange(len(at)) == 0, abrupt_stop(rope, behind, legs, settings)
+    straight = np.arange(len(at)) == 0
+    stop, scatter = abrupt_stop(rope, behind, legs, settings, ~straight)
     table = {
         "at rest": np.full(len(at), w),
         "ascent": np.where(straight, settings.ascent_factor * w, 0.0),
