@@ -20,7 +20,6 @@ from treescan.planning.ranking.overrides import Override, with_overrides
 from treescan.planning.reach.sightline import Scene
 from treescan.planning.sets.independent import independent
 from treescan.planning.work.removal import (
-    Cut,
     Removal,
     cut_limb,
     cut_stem,
@@ -87,8 +86,9 @@ def test_each_anchor_is_lost_once_and_never_comes_back():
 
 
 def test_pieces_add_up_to_the_tree():
-    """The masses of all pieces and the stump sum to the whole tree: nothing is weighed twice."""
+    """The masses of all pieces and the stump sum to the whole tree: nothing is weighed twice. Twigs are weighed with the tips only."""
     graph = random_tree(2, height=18, limbs=14)
+    bare = replace(S, crown_allowance=0.0)
     plan = stages(
         graph,
         Removal(
@@ -100,12 +100,14 @@ def test_pieces_add_up_to_the_tree():
         ),
         [],
         900.0,
-        S,
+        bare,
     )
-    stump = ~graph.above(plan[-1].cut.node)
-    whole = piece_mass(graph, np.ones(len(graph), bool), 900.0, S).median
+    low = plan[-1].cut
+    stump = (~graph.above(low.node)).astype(float)
+    stump[low.node] = low.share
+    whole = piece_mass(graph, np.ones(len(graph), bool), 900.0, bare).median
 
-    assert sum(s.mass.median for s in plan) + piece_mass(graph, stump, 900.0, S).median == pytest.approx(
+    assert sum(s.mass.median for s in plan) + piece_mass(graph, stump, 900.0, bare, np.where(stump > 0, stump, 1.0)).median == pytest.approx(
         whole
     )
 
@@ -255,7 +257,7 @@ def test_cut_carries_its_label():
     """A cut keeps the crew's own name for the piece letter for letter; one without a name is told by what it
     is."""
     mine, plain = cut_limb(plain_tree(), 1, "north lead <fork|crotch> [2]"), cut_stem(plain_tree(), 9.0)
-    assert mine == Cut(int(plain_tree().limbs.nodes[1][0]), "north lead <fork|crotch> [2]")
+    assert mine.label == mine.piece == "north lead <fork|crotch> [2]"
     assert (
         say(Reason("rigging_on_piece", piece=mine.piece))
         == "The rigging point is on the piece that is cut: north lead <fork|crotch> [2]."
@@ -371,3 +373,66 @@ def test_no_order_of_the_cuts_hides_an_alarm_of_the_same_state():
             for order in ((limbs[1], limbs[2]), (limbs[2], limbs[1]))
         ]
         assert found[0] == found[1]
+
+
+def cone(r, length, rest):
+    """Volume of a truncated cone: pi L (R^2 + R r + r^2) / 3."""
+    return np.pi * length * (r * r + r * rest + rest * rest) / 3
+
+
+def test_a_removal_of_four_cuts_solved_by_hand():
+    """A stem of 14 m tapering from 0.25 to 0.08 m; a level limb of 4 m, 0.10 to 0.02 m in radius, leaves it at 5 m.
+
+    By hand, at 1000 kg/m3 without twigs:
+    1. the limb beyond 2 m from the bark: the stem's radius at 5 m is 0.25 - 0.17 x 5/14 = 0.1893, so the saw goes 2.1893 m from the axis; the
+       limb's radius there 0.1 - 0.08 x 2.1893/4 = 0.0562; a cone of 1.8107 m, 0.0562 to 0.02,
+    2. the rest of the limb from the bark: a cone of 2 m, 0.0962 to 0.0562,
+    3. the stem above 9.1 m: 0.1395 to 0.08 over 4.9 m,
+    4. the stem above 2.3 m: 0.2221 to 0.1395 over 6.8 m, and the limb's 0.1893 m inside the stem's bark.
+    """
+    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.08), ([[0, 0, 5], [4, 0, 5]], 0.10, 0.02), step=0.1)
+    bark = 0.25 - 0.17 * 5 / 14
+    limb, stem = (lambda s: 0.1 - 0.08 * s / 4), (lambda z: 0.25 - 0.17 * z / 14)
+    bare = replace(S, crown_allowance=0.0)
+    cuts = (cut_limb(graph, 1, at=2.0), cut_limb(graph, 1), cut_stem(graph, 9.1), cut_stem(graph, 2.3))
+    plan = stages(graph, Removal(cuts), [], 1000.0, bare)
+    by_hand = [
+        1000 * cone(limb(bark + 2), 4 - bark - 2, 0.02),
+        1000 * cone(limb(bark), 2.0, limb(bark + 2)),
+        1000 * cone(stem(9.1), 4.9, 0.08),
+        1000 * (cone(stem(2.3), 6.8, stem(9.1)) + cone(0.1, bark, limb(bark))),
+    ]
+
+    assert [s.mass.median for s in plan] == pytest.approx(by_hand, rel=0.03)
+    assert sum(s.mass.median for s in plan) == pytest.approx(sum(by_hand), rel=0.01)
+    assert [s.height for s in plan] == pytest.approx([5, 5, 9.1, 2.3], abs=1e-6)
+    assert [s.length for s in plan[:3]] == pytest.approx([4 - bark - 2, 2.0, 4.9], abs=0.11)
+    assert plan[0].diameter == pytest.approx(2 * limb(bark + 2), abs=0.003)
+    assert plan[1].diameter == pytest.approx(2 * limb(bark), abs=0.012)
+    assert plan[3].diameter == pytest.approx(2 * stem(2.3), abs=0.003)
+    a, b, length = limb(bark + 2), 0.02, 4 - bark - 2
+    arm = length / 4 * (a * a + 2 * a * b + 3 * b * b) / (a * a + a * b + b * b)
+    assert plan[0].moment == pytest.approx(by_hand[0] * 9.80665 * arm, rel=0.04)
+    assert plan[2].moment == pytest.approx(0.0, abs=1e-6)
+
+
+def test_cuts_on_a_limb_in_the_wrong_order_or_off_its_end_are_refused():
+    """The same limb first at 1 m, then at 2 m; farther out than it is long; at a height that it does not reach."""
+    graph = plain_tree()
+    with pytest.raises(BadInput, match="takes nothing off"):
+        stages(graph, Removal((cut_limb(graph, 1, at=1.0), cut_limb(graph, 1, at=2.0))), [], 900.0, S)
+    with pytest.raises(BadInput, match=r"m long from the bark"):
+        cut_limb(graph, 1, at=9.0)
+    with pytest.raises(BadInput, match="a height that the limb reaches"):
+        cut_limb(graph, 1, height=13.0)
+    assert cut_limb(graph, 1, height=6.5).place(graph)[2] == pytest.approx(6.5)
+
+
+def test_twigs_are_weighed_with_the_tips_only():
+    """A log between two cuts carries no twigs; the top does."""
+    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.08))
+    cuts = Removal((cut_stem(graph, 10.0), cut_stem(graph, 4.0)))
+    with_twigs, without = (stages(graph, cuts, [], 900.0, replace(S, crown_allowance=a)) for a in (0.25, 0.0))
+
+    assert with_twigs[0].mass.median == pytest.approx(1.25 * without[0].mass.median)
+    assert with_twigs[1].mass.median == pytest.approx(without[1].mass.median)

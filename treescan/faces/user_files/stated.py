@@ -15,7 +15,17 @@ from treescan.planning.ranking.overrides import Override
 from treescan.planning.work.removal import Cut, Removal, check_order, cut_limb, cut_stem
 from treescan.wood.graph import WoodGraph
 
-CUT_COLUMNS = ("order", "name", "limb", "union", "stem_height_m", "life_support", "rigging")
+CUT_COLUMNS = (
+    "order",
+    "name",
+    "limb",
+    "union",
+    "at_m",
+    "height_m",
+    "stem_height_m",
+    "life_support",
+    "rigging",
+)
 OVERRIDE_COLUMNS = tuple(Override.__dataclass_fields__)
 
 
@@ -23,8 +33,9 @@ def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Rem
     """The cuts of a removal from a table (CSV, TOML [[cut]] or JSON), sorted by `order` where given.
 
     A row names one cut: `limb` (number in tree.json), `union` (its thickest limb comes off) or
-    `stem_height_m` (the stem is cut there). `life_support` is what the climber hangs on at that cut: a union
-    ("U07"), one anchor ("U07 MRS") or an anchor drawn in another tree, one of `others`. `rigging` is the union
+    `stem_height_m` (the stem is cut there); with a limb or union also `at_m` (metres out along it from the
+    bark of its parent) or `height_m` (above the stem's foot). `life_support` is what the climber hangs
+    on at that cut: a union ("U07"), one anchor ("U07 MRS") or an anchor drawn in another tree, one of `others`. `rigging` is the union
     that carries the rigging block.
     """
     cuts, faults = [], []
@@ -97,7 +108,13 @@ def _cut(row: dict[str, str], path: Path, number: int, graph: WoodGraph) -> Cut:
     name = str(row.get("name", ""))
     if ways[0] == "stem_height_m":
         return cut_stem(graph, real(row, "stem_height_m", path, number, low=0.0, high=HIGHEST), name)
-    return cut_limb(graph, limb_named(graph, str(row[ways[0]])), name or f"{ways[0]} {row[ways[0]]}")
+    farther = [c for c in ("at_m", "height_m") if c in row]
+    if len(farther) > 1:
+        raise BadInput(f"row {number} gives at_m and height_m", file=str(path), remedy="give one of them")
+    out = {c: real(row, c, path, number, low=0.0, high=HIGHEST) for c in farther}
+    made = f"{ways[0]} {row[ways[0]]}" + "".join(f" at {row[c]} m" for c in farther)
+    limb = limb_named(graph, str(row[ways[0]]))
+    return cut_limb(graph, limb, name or made, out.get("at_m"), out.get("height_m"))
 
 
 def _union(row: dict[str, str], column: str, path: Path, number: int, graph: WoodGraph) -> str:

@@ -284,6 +284,8 @@ def _stage(s: Stage) -> dict[str, Any]:
         "mass_kg": number(s.mass.median),
         "mass_p5_kg": number(s.mass.p5),
         "mass_p95_kg": number(s.mass.p95),
+        "centre_of_mass": vector(s.centre),
+        "moment_at_cut_knm": number(s.moment / 1000.0),
         "lost": list(s.lost),
         "left": list(s.left),
         "hang": list(s.hang),

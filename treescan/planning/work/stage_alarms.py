@@ -55,7 +55,8 @@ def support_alarms(
     union = union_of(graph, life)
     if union is None:
         raise BadInput(
-            f"life support '{life}' is not a union of this tree", remedy="name a union, or an anchor drawn on the site plan"
+            f"life support '{life}' is not a union of this tree",
+            remedy="name a union, or an anchor drawn on the site plan",
         )
     mine = points_at(points, life)
     if not here[union] or (mine and all(dies_with(graph, p, ~here) for p in mine)):

@@ -141,8 +141,8 @@ def work_at_points(
 
 def work_at_cuts(graph: WoodGraph, cuts: Sequence[Cut]) -> Work:
     """The places of the cuts of a removal, in their order, as work of kind "cut"."""
-    nodes = np.array([c.node for c in cuts], np.int64)
-    return Work(graph.xyz[nodes], tuple(c.label for c in cuts), ("cut",) * len(cuts), np.ones(len(cuts)))
+    places = np.array([c.place(graph) for c in cuts]).reshape(-1, 3)
+    return Work(places, tuple(c.label for c in cuts), ("cut",) * len(cuts), np.ones(len(cuts)))
 
 
 def deadwood_suspects(graph: WoodGraph, settings: PlanningSettings) -> Work:

@@ -130,11 +130,13 @@ TEXTS: dict[str, str] = {
     "over_building": "a drawn building[ “{name}”]",
     # a removal cut by cut
     "cut_limb": "limb {limb}",
+    "cut_limb_at": "limb {limb} beyond {at:m}",
+    "cut_limb_height": "limb {limb} above {height:m}",
     "cut_stem": "the stem above {height:m}",
     "cut_piece": (
         "Cut {number}, {piece}: {diameter:cm} thick at {height:m}. The piece is {length:m} long and weighs "
         "about {mass:kg}, "
-        "{low:kg} to {high:kg}."
+        "{low:kg} to {high:kg}. Its weight turns about the cut with {moment:kNm}."
     ),
     "cut_loses": "With it {anchors:names} are lost.",
     "cut_hang": "A straight rope reaches this cut from {anchors:names}.",
