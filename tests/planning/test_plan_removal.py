@@ -17,8 +17,11 @@ from treescan.outputs.text.say import say
 from treescan.planning.candidates.candidates import candidate_unions
 from treescan.planning.climb.rescue import corridor, corridors, rescue_plan, two_person_margin
 from treescan.planning.ranking.overrides import Override, with_overrides
+from treescan.planning.reach.clearances import conductors
 from treescan.planning.reach.sightline import Scene
 from treescan.planning.sets.independent import independent
+from treescan.planning.settings import Approach
+from treescan.planning.work.piece_room import near_conductors, over_areas
 from treescan.planning.work.removal import (
     Removal,
     cut_limb,
@@ -30,6 +33,7 @@ from treescan.planning.work.removal import (
 )
 from treescan.planning.work.work_points import default_work, limb_of_work
 from treescan.reason import Reason, has
+from treescan.trees.beside import Area, Conductor, Site
 
 
 def as_networkx(graph):
@@ -436,3 +440,44 @@ def test_twigs_are_weighed_with_the_tips_only():
 
     assert with_twigs[0].mass.median == pytest.approx(1.25 * without[0].mass.median)
     assert with_twigs[1].mass.median == pytest.approx(without[1].mass.median)
+
+
+def test_a_piece_tells_its_distance_to_wire_and_lane():
+    """A vertical top of 4 m, cut at 10 m, beside a wire level with the cut 6 m off and a lane whose edge is 3 m off: as it stands 6 m less its
+    radius there, turned about the cut 2 m; a lane 5 m off and a wire 30 m off are not told."""
+    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.08), sd=0.0)
+    cut, approach = cut_stem(graph, 10.0), Approach()
+    wires = conductors(Site(conductors=tuple(Conductor(np.array([[x, -50.0, 10.0], [x, 50.0, 10.0]]), 20e3, "mill line") for x in (6.0, 30.0))), alone(graph))
+    near = near_conductors(graph, graph.above(cut.node), cut.place(graph), 4.0, wires, approach)
+    lane, far = (np.array([[-x, -9.0], [-x - 3, -9.0], [-x - 3, 9.0], [-x, 9.0]]) for x in (3.0, 5.0))
+    over = over_areas(cut.place(graph), 4.0, (Area("road", "Beech Lane", lane), Area("road", "", far)))
+
+    (told,) = near
+    assert told["stands"] == pytest.approx(6 - (0.25 - 0.17 * 10 / 14), abs=0.01)
+    assert told["turned"] == pytest.approx(2.0)
+    assert "mill line" in say(told)
+    assert [(r["name"], r["away"]) for r in over] == [("Beech Lane", pytest.approx(3.0))]
+
+
+def test_no_feature_drawn_twice_lowers_a_distance():
+    """The same wire and lane twice: the same distances, told twice."""
+    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.08), sd=0.0)
+    cut, wire = cut_stem(graph, 10.0), Conductor(np.array([[6.0, -50.0, 10.0], [6.0, 50.0, 10.0]]), 20e3)
+    once, twice = (
+        near_conductors(graph, graph.above(cut.node), cut.place(graph), 4.0, conductors(Site(conductors=(wire,) * n), alone(graph)), Approach())
+        for n in (1, 2)
+    )
+
+    assert [(r["stands"], r["turned"]) for r in twice] == [(r["stands"], r["turned"]) for r in once] * 2
+
+
+def test_a_block_bears_twice_the_piece_at_rest():
+    """Two legs of the rope carry the weight each, at the heavy end of the mass; without rigging nothing is said of it."""
+    graph = plain_tree()
+    points = ranked(graph, [throw(graph, k) for k in range(3)])
+    with_block = one_stage(graph, points, "", int(graph.unions.node[0]))
+    (load,) = [r for r in with_block.reasons() if r.code == "rigging_load"]
+
+    assert load["force"] == pytest.approx(2 * 9.80665 * with_block.mass.p95)
+    assert "rigger" in say(load)
+    assert not has(one_stage(graph, points, "").reasons(), "rigging_load")

@@ -4,7 +4,7 @@ stays out of reach."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from treescan.planning.kit.rope_and_kit import kit_of_all
 from treescan.planning.lines.line_pair import LinePair, line_pair
 from treescan.planning.lines.neighbours import Neighbours, from_neighbours
 from treescan.planning.ranking.overrides import Override, barred_unions
-from treescan.planning.reach.clearances import site_warnings
+from treescan.planning.reach.clearances import conductors, site_warnings
 from treescan.planning.reach.sightline import Scene, first_fouls
 from treescan.planning.reach.ways_to_work import Stratum, WayToWork, access_bias, reached_shares, ways_to_work
 from treescan.planning.reach.work_scene import WorkScene
@@ -28,6 +28,7 @@ from treescan.planning.redirects.redirects import redirects
 from treescan.planning.sets.sets import AnchorSet, anchor_set, two_line_set
 from treescan.planning.tie_in_point import Retrieval, TieInPoint
 from treescan.planning.tree_context import TreeContext
+from treescan.planning.work.piece_room import near_conductors, over_areas
 from treescan.planning.work.removal import Removal, SparDiameter, Stage, spar_diameters, stages
 from treescan.planning.work.work_points import work_at_cuts
 from treescan.progress import Progress, quiet
@@ -213,4 +214,18 @@ def _stages(
                 reaches[p.name][i] = bool(fouled[0] < 0)
         gone |= graph.above(cut.node)
     others = [name for name, _ in context.site.anchors]
-    return stages(graph, removal, points, density, settings, reaches, others)
+    found = stages(graph, removal, points, density, settings, reaches, others)
+    return _with_room(context, found)
+
+
+def _with_room(context: TreeContext, found: tuple[Stage, ...]) -> tuple[Stage, ...]:
+    """The stages, each with what its piece comes near to."""
+    graph, lines = context.graph, conductors(context.site, context.beside)
+    here, out = np.ones(len(graph), bool), []
+    for stage in found:
+        place, piece = stage.cut.place(graph), graph.above(stage.cut.node) & here
+        near = near_conductors(graph, piece, place, stage.length, lines, context.settings.approach)
+        over = over_areas(place, stage.length, context.site.areas())
+        out.append(replace(stage, alarms=(*near, *over, *stage.alarms)))
+        here &= ~piece
+    return tuple(out)

@@ -100,7 +100,7 @@ class Stage:
     twigs [kg]; lost, lost_unions : anchors that go
     with it, and their unions; left : anchors that stay, best ranked first; spar : True when nothing but stem
     is left above the ground after it; alarms : what must not be done; hang : of those left, the anchors whose
-    straight rope reaches the cut, best ranked first.
+    straight rope reaches the cut, best ranked first; rigged : a block carries the piece.
     """
 
     number: int
@@ -118,6 +118,7 @@ class Stage:
     spar: bool
     alarms: tuple[Reason, ...]
     hang: tuple[str, ...]
+    rigged: bool = False
 
     def reasons(self) -> tuple[Reason, ...]:
         """The stage in a few findings, alarms first."""
@@ -135,7 +136,12 @@ class Stage:
         )
         lost = (Reason("cut_loses", anchors=self.lost),) if self.lost else ()
         hang = Reason("cut_hang", anchors=self.hang) if self.hang else Reason("cut_no_hang")
-        return (*self.alarms, piece, *lost, hang, *((Reason("cut_leaves_spar"),) if self.spar else ()))
+        rigged = (
+            (Reason("rigging_load", weight=self.mass.p95 * G, force=2 * self.mass.p95 * G),)
+            if self.rigged
+            else ()
+        )
+        return (*self.alarms, piece, *rigged, *lost, hang, *((Reason("cut_leaves_spar"),) if self.spar else ()))
 
 
 class SparDiameter(NamedTuple):
@@ -313,6 +319,7 @@ def stages(
                 spar=bool(np.all(graph.limb[after] == 0)),
                 alarms=alarms,
                 hang=tuple(p.name for p in left if p.name in known and known[p.name][i]),
+                rigged=removal.rigging_at(i) is not None,
             )
         )
         here = after

@@ -153,11 +153,13 @@ TEXTS: dict[str, str] = {
         "cut."
     ),
     "support_in_other_tree": (
-        "Life support on “{anchor}”, in another tree: nothing here says what it holds. Assess that tree on its "
+        "Life support on “{anchor}”, in another tree: nothing here says what it holds. Assess that "
+        "tree on its "
         "own."
     ),
     "support_never_judged": (
-        "Life support on {union}: it was never judged as an anchor. Do not hang on it unless a competent person "
+        "Life support on {union}: it was never judged as an anchor. Do not hang on it unless a "
+        "competent person "
         "accepts it."
     ),
     "support_refused": "Life support on {union}, which is not ranked: {why} Do not hang on it.",
@@ -165,10 +167,26 @@ TEXTS: dict[str, str] = {
     "support_shares_rigging": (
         "Life support on {union} and the rigging load the same wood, {wood}: keep them apart."
     ),
+    "piece_near_conductor": (
+        "The piece stands {stands:m} from {to} and, turned about its cut, comes within {turned:m}; "
+        "the approach "
+        "distance used is {limit:m}. Ask the line owner before this cut."
+    ),
+    "piece_over_area": (
+        "A {what:word}[ “{name}”] lies {away:m} from the cut in the plan, within the piece's length "
+        "of {length:m}: "
+        "close it off. A thrown or rolling piece goes farther."
+    ),
+    "rigging_load": (
+        "At rest, without friction, a block bears twice the piece's weight: up to {force:kN} for "
+        "{weight:kN}. What "
+        "a drop adds was not computed: no measurement found. Rigging design is the rigger's."
+    ),
     "rigging_gone": "The rigging point is already gone at this stage: {piece} cannot hang on it.",
     "rigging_on_piece": "The rigging point is on the piece that is cut: {piece}.",
     "rigging_on_refused": (
-        "Rigging on {union}, whose wood was found too weak or was refused for a climber: {why} Rigging design is "
+        "Rigging on {union}, whose wood was found too weak or was refused for a climber: {why} "
+        "Rigging design is "
         "the rigger's."
     ),
     # the climb as a whole, on the page
