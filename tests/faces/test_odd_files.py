@@ -408,19 +408,23 @@ sys.exit(code)
 """
 
 
-@pytest.mark.parametrize("name", ["chunk_size_memory.laz", "far_strays.pcd"])
-def test_small_files_take_little_memory(name):
-    """Files of 18 and 48 kB that took 2 to 3 GB stay under 500 MB."""
+@pytest.mark.parametrize(
+    ("command", "name"),
+    [("inspect", "chunk_size_memory.laz"), ("trace", "far_strays.pcd"), ("trace", "scale_minus_one.las")],
+)
+def test_small_files_take_little_memory(command, name, tmp_path):
+    """Files of 18 to 103 kB that took 2 to 3 GB stay under 500 MB, and are refused for the true reason."""
+    call = [command, str(FAULTS / name), *(["-o", str(tmp_path / "t.json")] if command == "trace" else [])]
     done = subprocess.run(
-        [sys.executable, "-c", LIMIT, "inspect", str(FAULTS / name)],
+        [sys.executable, "-c", LIMIT, *call],
         capture_output=True,
         text=True,
         check=False,
         timeout=120,
         env={"PYTHONPATH": str(ROOT), "PATH": "/usr/bin:/bin"} | _cache(),
     )
-    assert done.returncode in (0, 2), done.stderr
-    assert "Traceback" not in done.stderr
+    assert done.returncode == 2, done.stderr
+    assert done.stderr.startswith("treescan: ") and done.stderr.count("\n") == 1
     peak = int(done.stdout.split("PEAK")[1])
     assert peak < 500, peak
 
@@ -434,3 +438,23 @@ def _cache() -> dict[str, str]:
 def test_numbers_stay_numbers():
     """A guard for text leaves figures alone."""
     assert guarded(-2.5) == -2.5 and np.isnan(guarded(float("nan")))
+
+
+def test_a_cloud_without_a_tree_says_what_to_try(tmp_path, capsys):
+    """All of it lay outside of every crown: a traceback once."""
+    assert run(["trace", str(FAULTS / "crowns_empty.ply"), "-o", str(tmp_path / "t.json"), "--quiet"]) == 2
+    err = capsys.readouterr().err
+    assert "no tree found" in err and "--unit" in err and "--at" in err
+
+
+@pytest.mark.parametrize("change", ["code", "values"])
+def test_findings_of_a_tree_file_that_nobody_knows_are_refused(whole, tmp_path, change, capsys):
+    """A code without words, or without its values, would end in the report."""
+
+    def made(d):
+        known = {"code": "list_more", "values": {"n": 3}}
+        d["quality"]["reasons"] = [known | ({"code": "not_known"} if change == "code" else {"values": {}})]
+
+    assert run(["plan", str(changed(whole, tmp_path, made)), "-o", str(tmp_path / "o"), "--quiet"]) == 2
+    assert "finding" in capsys.readouterr().err
+    assert not (tmp_path / "o").exists()

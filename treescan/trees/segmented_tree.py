@@ -30,6 +30,10 @@ from treescan.trees.terrain.under_stems import under_stems
 
 FEWEST = 200
 """Fewer points than this are no scan of a tree."""
+SMALL_PLACE, MOST_AREA = 250_000.0, 4.0
+"""A place no larger than the first [m2] is always looked at; a larger one needs a point for every so many square
+metres, or grids would grow with what is not there (project choice; airborne scans have one a square metre and
+more)."""
 OFF_GROUND, MOST_OFF_GROUND = 0.08, 0.5
 """What stands higher is no ground: the first [m], or the spacing of a sparse scan, at most the second [m]."""
 DENSE = 4
@@ -122,10 +126,22 @@ def segment_tree(
 
 def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:
     if len(cloud) < FEWEST:
-        raise BadInput(f"only {len(cloud)} points, too few to find a tree in", file=cloud.source)
+        raise BadInput(
+            f"only {len(cloud)} points, too few to find a tree in",
+            file=cloud.source,
+            remedy="give the whole scan, not a thinned one, or scan again from nearer",
+        )
     if len(cloud) > settings.max_points:
         what = f"{len(cloud)} points are more than the {settings.max_points} that are taken"
         raise BadInput(what, file=cloud.source, remedy="thin the cloud or cut out the part round the tree")
+    across, along = np.ptp(cloud.xyz[:, :2], axis=0) + 2 * settings.terrain.reach
+    if across * along > max(SMALL_PLACE, MOST_AREA * len(cloud)):
+        raise BadInput(
+            f"its {len(cloud)} points lie over {np.ptp(cloud.xyz[:, 0]):.0f} m by {np.ptp(cloud.xyz[:, 1]):.0f} m: "
+            "too thin to show a tree, or some of them lie far off",
+            file=cloud.source,
+            remedy="check --unit, and cut out the part round the tree",
+        )
 
 
 def _standing(
@@ -135,7 +151,8 @@ def _standing(
     rows = np.nonzero(above > (OFF_GROUND if ground_found else -np.inf))[0]
     if len(rows) < FEWEST:
         raise BadInput(
-            "nothing stands on the ground in this scan", remedy="check the units and that z points up"
+            "nothing stands on the ground in this scan",
+            remedy="check --unit and that z points up; give the cut-out with the ground it stands on",
         )
     voxels = voxelise(xyz[rows], settings.coarse_cell)
     per_voxel = float(np.median(voxels.count))
@@ -167,9 +184,13 @@ def _by_crowns(
     cloud: PointCloud, centre: Floats, high: Floats, terrain: Terrain, spacing: float
 ) -> StemsOfScan:
     """Trees by the tops of their crowns, each with the likeliest stem under it."""
-    tops = crown_tops(centre, high, max(TOP_CELL, TOP_SPACINGS * spacing))
+    tops = crown_tops(centre, high, max(TOP_CELL, TOP_SPACINGS * spacing)) if len(centre) else ()
     if len(tops) == 0:
-        raise BadInput("no tree found: neither stems nor crowns higher than 3 m", file=cloud.source)
+        raise BadInput(
+            "no tree found: neither stems nor crowns higher than 3 m",
+            file=cloud.source,
+            remedy="check --unit and that z points up, say where with --at, and keep the ground in a cut-out",
+        )
     of = cKDTree(tops[:, :2]).query(centre[:, :2])[1]
     found = tuple((stem_under(top, centre[of == k], high[of == k], terrain),) for k, top in enumerate(tops))
     return StemsOfScan(found, tops, (Reason("trees_found_by_crowns"),))

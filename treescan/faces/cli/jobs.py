@@ -32,6 +32,7 @@ from treescan.faces.user_files.geojson import check_features
 from treescan.faces.user_files.stated import CUT_COLUMNS, OVERRIDE_COLUMNS, read_cuts, read_overrides
 from treescan.faces.user_files.table_rows import read_rows
 from treescan.loads.rope.rope_systems import SYSTEMS
+from treescan.outputs.text.say import say
 from treescan.outputs.write import FILES, write_outputs
 from treescan.planning.ranking.overrides import Override
 from treescan.planning.tie_in_point import Work
@@ -44,6 +45,9 @@ from treescan.wood.files.beside_files import NAMES, is_ours, names_beside
 from treescan.wood.files.read_tree import read_tree
 from treescan.wood.files.write_tree import write_tree
 from treescan.wood.graph import TracedTree
+
+MOST = 1e12
+"""No coordinate is larger, in any unit."""
 
 
 def trace_job(
@@ -181,7 +185,9 @@ def _traced(request: TreeRequest, settings: Settings, report: Reporter) -> Trace
             raise BadInput(
                 "--also joins scans, but a tree.json is no scan", file=request.cloud, remedy="name the clouds"
             )
-        return read_tree(request.cloud)
+        tree = read_tree(request.cloud)
+        _check_findings(tree, request.cloud)
+        return tree
     scans = [
         read_cloud(name, unit=request.unit, settings=settings.cloud, progress=report)
         for name in (request.cloud, *request.also)
@@ -195,10 +201,26 @@ def _traced(request: TreeRequest, settings: Settings, report: Reporter) -> Trace
     )
 
 
+def _check_findings(tree: TracedTree, file: str) -> None:
+    """BadInput where the file states a finding that cannot be said in words."""
+    rescans = [limb.get("rescan") for limb in tree.fitness.limbs]
+    for found in (*tree.fitness.reasons, *tree.notes, *(r for r in rescans if r is not None)):
+        try:
+            say(found)
+        except (KeyError, TypeError, ValueError, AttributeError, IndexError, RecursionError) as err:
+            raise BadInput(
+                f"states a finding that is not known or lacks a value ({found.code[:40]})",
+                file=file,
+                remedy="trace the scan again",
+            ) from err
+
+
 def _place(text: str, frame: Frame) -> NDArray[np.float64]:
     """--at X,Y in the cloud's own coordinates, as local metres."""
     try:
         x, y = (float(v) for v in text.split(","))
+        if not abs(x) + abs(y) < MOST:
+            raise ValueError
     except ValueError as err:
         raise BadInput(f"--at {text!r} is not X,Y", remedy="for example --at 512345.6,5412345.6") from err
     return frame.own_to_local_xy(np.array([x, y]))

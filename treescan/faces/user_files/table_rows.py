@@ -39,7 +39,7 @@ def read_rows(path: Path, columns: Collection[str], table: str) -> list[dict[str
         extra = sorted(set(row) - set(columns))
         if extra:
             raise BadInput(
-                f"row {number} has an unknown column '{extra[0]}'",
+                f"row {number} has an unknown column {short(extra[0])}",
                 file=str(path),
                 remedy=f"use {', '.join(sorted(columns))}",
             )
