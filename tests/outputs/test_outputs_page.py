@@ -167,6 +167,30 @@ def opened(browser: Any, path: Path, width: int, height: int, **more: Any) -> tu
     return page, faults
 
 
+def test_the_policy_of_the_page_lets_no_other_script_run(browser: Any, tmp_path: Path) -> None:
+    """Markup in names stays text, the page's own script runs, and one put in afterwards does not."""
+    from dataclasses import replace
+
+    a = made_up()
+    nasty = "<img src=x onerror=\"window.hit=1\"><script>window.hit=2</script>"
+    labels = tuple(label + nasty for label in a.tree.graph.unions.label)
+    graph = replace(a.tree.graph, unions=replace(a.tree.graph.unions, label=labels))
+    work = replace(a.work, label=(nasty,) * len(a.work), kind=(nasty,) * len(a.work))
+    points = tuple(replace(p, label=labels[p.union]) for p in a.points)
+    page_file = tmp_path / "report.html"
+    page_file.write_text(
+        report_html(replace(a, tree=replace(a.tree, graph=graph, source=nasty), work=work, points=points))
+    )
+    page, faults = opened(browser, page_file, 900, 700)
+    assert faults == []
+    put_in = """() => {
+        const d = document.createElement('div'); d.innerHTML = '<img src=x onerror="window.hit=3">';
+        const s = document.createElement('script'); s.textContent = 'window.hit=4'; document.body.append(d, s);
+        return new Promise(done => setTimeout(() => done(window.hit || 0), 500)); }"""
+    assert page.evaluate(put_in) == 0
+    assert page.evaluate("document.body.innerText.includes('<img src=x')")
+
+
 def shot(page: Any, name: str) -> None:
     if SHOTS:
         page.screenshot(path=str(Path(SHOTS) / f"{name}.png"))

@@ -157,7 +157,8 @@ def _packed_colour(header: PcdHeader) -> int | None:
 
 def _chunk(fields: dict[int, NDArray], header: PcdHeader, order: dict[str, int]) -> Chunk:
     """Coordinates and columns from field arrays."""
-    xyz = np.column_stack([np.asarray(fields[order[a]], np.float64) for a in "xyz"])
+    with np.errstate(invalid="ignore"):  # a signalling NaN is no number and is left out later
+        xyz = np.column_stack([np.asarray(fields[order[a]], np.float64) for a in "xyz"])
     columns = {n: fields[i] for n, i in order.items() if n not in "xyz"}
     if (i := _packed_colour(header)) is not None:
         bits = np.ascontiguousarray(fields[i]).view(np.uint32)

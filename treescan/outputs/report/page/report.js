@@ -4,6 +4,7 @@
   const $ = id => document.getElementById(id), json = id => JSON.parse($(id).textContent);
   const data = json("tree-data"), cards = new Map(json("compare-data").map(c => [c.id, c])), against = json("against-data"), phrases = json("phrases");
   const say = (code, values = {}) => phrases[code].replace(/\{(\w+)\}/g, (_, name) => values[name]), word = id => phrases.words[id] || id;
+  document.querySelectorAll("form.filters").forEach(f => f.addEventListener("submit", e => e.preventDefault()));
   let view = null;
   try { view = TreeView($("view"), $("tags"), data, pick); } catch (error) { console.warn("no 3-D view: " + error.message); }
   if (!view) { $("noview").hidden = false; $("view").hidden = true; document.querySelector(".tools").hidden = true; }
