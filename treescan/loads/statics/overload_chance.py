@@ -1,0 +1,83 @@
+"""How likely is the wood to break under the load, given that it stands, and given that it passed a load test?
+
+Plain draws cannot see a chance of one in a thousand. So the part of its strength that every limb has by itself is not drawn but integrated:
+all else is drawn (diameters, wood, mass, friction, the rope's place), and in each draw the limb's own log strength is a normal deviate e with
+standard deviation s, so that with m the margin at e = 0 and w the same under the own weight alone
+
+    breaks      e < -ln(m) / s
+    stands      e' > -ln(w) / s,   e' = e in the same bending plane, else correlated with it by rho
+    passed      e > ln(t / m) / s, t the test's moment over the hardest ordinary one, times the strength gained in a short test
+
+The chance is one minus (share of draws and e that stand, passed and do not break) over (share that stand and passed). Two bounds of
+correlated normals go through the bivariate normal distribution (Owen's T function).
+
+References
+----------
+Owen 1956, Ann. Math. Stat. 27:1075 (bivariate normal by T); updating by a load borne: proven_service in treescan/sources.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, owens_t
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class LimbDraws:
+    """The limbs on one way to the ground, in each draw of all that is common.
+
+    Attributes
+    ----------
+    margin : (limbs, n) float   Strength over stress of every limb with its own part of the strength at the middle.
+    own : (limbs, n) float      The same under the tree's own weight alone; infinite where it does not matter.
+    spread : (limbs, n) float   Log standard deviation of the limb's own part.
+    plane : (limbs,) float      Correlation of its own part between the plane of the load and that of the own weight.
+    """
+
+    margin: Floats
+    own: Floats
+    spread: Floats
+    plane: Floats
+
+
+def overload_chance(limbs: LimbDraws, *, passed: Floats | None = None) -> float:
+    """Chance that stress exceeds strength somewhere.
+
+    Parameters
+    ----------
+    limbs : LimbDraws
+    passed : (limbs, n) float, optional     Margin that a passed load test has shown at least.
+
+    Returns
+    -------
+    float   NaN where the tree stands, or passed the test, in none of the draws.
+    """
+    with np.errstate(divide="ignore"):
+        breaks = -np.log(limbs.margin) / limbs.spread
+        stands = -np.log(limbs.own) / limbs.spread
+        held = np.full_like(breaks, -np.inf) if passed is None else np.log(passed / limbs.margin) / limbs.spread
+    plane = np.broadcast_to(limbs.plane[:, None], breaks.shape)
+    there = np.prod(_both_above(held, stands, plane), axis=0)
+    sound = np.prod(_both_above(np.maximum(held, breaks), stands, plane), axis=0)
+    total = there.sum()
+    return float(1.0 - sound.sum() / total) if total > 0 else float("nan")
+
+
+def _both_above(first: Floats, second: Floats, correlation: Floats) -> Floats:
+    """Chance that one standard normal lies above `first` and another, correlated with it, above `second`."""
+    same = correlation >= 1.0 - 1e-9
+    return np.where(same, ndtr(-np.maximum(first, second)), _bivariate(-first, -second, np.minimum(correlation, 1.0 - 1e-9)))
+
+
+def _bivariate(h: Floats, k: Floats, r: Floats) -> Floats:
+    """P(X < h, Y < k) of standard normals with correlation r, by Owen's T."""
+    h, k = np.clip(h, -37.0, 37.0), np.clip(k, -37.0, 37.0)
+    h, k = np.where(h == 0, 1e-12, h), np.where(k == 0, 1e-12, k)
+    root = np.sqrt(1.0 - r * r)
+    part = owens_t(h, (k - r * h) / (h * root)) + owens_t(k, (h - r * k) / (k * root))
+    return np.clip(0.5 * (ndtr(h) + ndtr(k)) - part - np.where(h * k < 0, 0.5, 0.0), 0.0, 1.0)
