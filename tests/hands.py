@@ -112,6 +112,7 @@ def check(
         slope_change=float("nan"),
         notes=(),
         lively=False,
+        tested=(),
     )
     weight = 100 * 9.80665
     force = np.array([0.0, 0.0, -multiple * weight])
@@ -133,6 +134,7 @@ def check(
         rope_slip=0.0,
         outer=None,
         contact_turns=np.zeros(0),
+        within=np.deg2rad(45.0),
     )
 
 

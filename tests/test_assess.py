@@ -46,12 +46,14 @@ def test_every_part_of_the_plan_is_filled_in(planned):
 
 
 def test_a_load_test_pulls_as_in_use(planned):
-    """The test's pull is the settings' people times the climber's weight, along the force of use, never more on the union than the legs make of it."""
+    """The test's pull is that asked for, at least the settings' people times the climber's weight, along the force of use, never more on the union than the legs make of it."""
     loads = planned.settings.loads
     for p in planned.points:
         if p.load_test is not None:
             t = p.load_test
-            assert t.pull == pytest.approx(loads.test_people * loads.climber_mass * 9.80665)
+            weight = loads.climber_mass * 9.80665
+            assert t.pull >= loads.test_people * weight * (1 - 1e-9)
+            assert t.share >= 0.999 or not p.check.check.tested  # as hard as the hardest ordinary use
             assert np.linalg.norm(t.direction) == pytest.approx(1.0)
             assert t.on_union == pytest.approx(t.pull * (p.check.multiple_of_weight if p.system == "SRS basal" else 1.0))
 

@@ -9,24 +9,25 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Estimate:
-    """Median with the 5th and 95th percentile; NaN in all three means *not seen*."""
+    """Median with a low side (the 5th percentile, or the tolerance bound of it) and the 95th percentile; NaN in all three means *not seen*."""
 
     median: float
     p5: float
     p95: float
 
     @classmethod
-    def of(cls, samples: np.ndarray) -> Estimate:
+    def of(cls, samples: np.ndarray, low_share: float = 0.05) -> Estimate:
         """Percentiles of a sample.
 
         Parameters
         ----------
         samples : (k,) float    Draws of one quantity, any unit; NaN draws make the estimate *not seen*.
+        low_share : float       Share of the draws below the low side; less than 0.05 where few tests stand behind the draws.
         """
         s = np.sort(np.asarray(samples, float).ravel())  # the usual linear percentiles, without the general function's overhead
         if len(s) == 0 or np.isnan(s[-1]):
             return cls(float("nan"), float("nan"), float("nan"))
-        low, mid, high = (_between(s, share * (len(s) - 1)) for share in (0.05, 0.50, 0.95))
+        low, mid, high = (_between(s, share * (len(s) - 1)) for share in (low_share, 0.50, 0.95))
         return cls(mid, low, high)
 
     @property

@@ -68,7 +68,6 @@ SOURCES: dict[str, Source] = {
     "kane_arwade_2022": Source("Kane & Arwade 2022, Arboric. Urban For. 48(6):309: ascents load the tie-in point 1.1-1.5 times (abstract)", "read"),
     "kane_2020_stops": Source("Kane 2020, Urban For. Urban Green. 49:126625: abrupt stops up to 10.6 times the climber's weight (abstract)", "read"),
     "kane_2020_basal": Source("Kane 2020, Urban For. Urban Green. 51:126687: pre-load of a basal anchor adds to the climb (abstract)", "read"),
-    "sudden_load": Source("Weight put at once on an undamped spring: twice the weight", "derived"),
     "torsion_ellipse": Source(
         "Bending with torsion along an ellipse: branches of ash, Arboric. Urban For. 40(1):36, 2014 (abstract); form of Norris and Hill (memory)", "read"
     ),
@@ -85,6 +84,13 @@ SOURCES: dict[str, Source] = {
     "kane_clouston_2008": Source(
         "Kane & Clouston 2008, Arboric. Urban For. 34(2):101, Table 4: maples broke at 29 MPa in codominant unions, stems at 43 to 52", "read"
     ),
+    "section_strength": Source(
+        "Strength by kind of section: a choice bracketed by Kane 2007, Kane & Clouston 2008, Lilly & Sydnor 1995; stems bounded by 17 gauged ones", "choice"
+    ),
+    "lilly_sydnor_1995": Source("Lilly & Sydnor 1995, J. Arboric.: silver maple branches broke at 29.7 MPa, Norway maple at 24.5 (table)", "read"),
+    "proven_service": Source("Strength updated by a load that was borne: it truncates the ratio of strength to load from below", "derived"),
+    "load_duration": Source("Strength by duration of load: JCSS and EN 1995 factors 1.1 at once, 0.9 for up to a week; 0.85 taken", "quoted"),
+    "hidden_defects": Source("Share of anchors that fail by what no scan sees: a choice bracketed by accident figures and hours at work", "choice"),
     "gilman_2003": Source(
         "Gilman 2003, J. Arboric. 29(5):291 (table page without title, matched by the abstract): load to pull thin red maple branches off", "read"
     ),

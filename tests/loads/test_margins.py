@@ -13,7 +13,7 @@ from strategies import alone, random_tree
 
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import AnchorConfiguration
-from treescan.loads.settings import INSIDE, LoadSettings
+from treescan.loads.settings import INSIDE, ONE_SHARE, LoadSettings
 from treescan.loads.statics import governing
 from treescan.loads.statics.margin_kernel import FIXED
 from treescan.loads.statics.reliability import MarginCase, both_margins, correlation_factor
@@ -106,8 +106,8 @@ def test_utilisation_of_a_section_scales_with_the_cube():
 
 def test_inside_and_outside_bark_are_not_mixed():
     """The two published pairs (section, share) are used whole: outside 0.40 of MOR, inside 0.72 on the smaller round."""
-    a = one("MRS")
-    b = one("MRS", section=INSIDE)
+    a = one("MRS", strength_model=ONE_SHARE)
+    b = one("MRS", section=INSIDE, strength_model=ONE_SHARE)
     i = 0
     ratio = b.check.strength[i] / a.check.strength[i]
     spread = np.sqrt((1 + 0.446**2) / (1 + 0.255**2))
@@ -120,7 +120,7 @@ def case_of(sections=5, seed=0, **changes):
     base = dict(
         axis=np.tile([0.0, 0, 1], (s, 1)), radius=rng.uniform(0.05, 0.09, s), sd=np.full(s, 0.05),
         cholesky=correlation_factor(np.array([0] * (s // 2) + [1] * (s - s // 2)), np.linspace(0, 2, s), LoadSettings()),
-        bending=np.full(s, 18e6), crushing=np.full(s, 8e6), shear=np.full(s, 2e6), spread=0.16, limb_spread=0.42,
+        bending=np.full(s, 18e6), crushing=np.full(s, 8e6), shear=np.full(s, 2e6), spread=np.full(s, 0.16), limb_spread=np.full(s, 0.42), plane=np.ones(s),
         limb=np.array([0] * (s // 2) + [1] * (s - s // 2)), limbs=2, column=np.arange(s), k=np.tile([0.6, 0.75, 0.9], (s, 1)), force=rng.normal(0, 600, (s, 2, 3)), moment=rng.normal(0, 400, (s, 2, 3)),
         turn_sum=np.zeros(2), mu=np.array([0.15, 0.3, 0.5]), mu_used=0.15, shift=rng.normal(0, 400, (s, 3)), min_shift=-1.0,
         own_weight=rng.uniform(50, 300, s), own_moment=rng.normal(0, 60, (s, 3)), mass_sd=0.05, rest_sd=0.02,
@@ -151,7 +151,7 @@ def test_first_order_agrees_with_drawing_over_a_whole_tree(monkeypatch):
     9 % where the tree's standing is used as knowledge."""
     seen = []
 
-    def both(case, normals, *, stands, also=()):
+    def both(case, normals, *, stands, also=(), low_share=0.05):
         rng = np.random.default_rng(len(seen))
         found = monte_carlo(case, rng, 20000, stands=stands)
         if both_margins(case, np.zeros((1, case.dimensions)))[1][0] > 1.0:  # else it is "not seen"
@@ -179,15 +179,15 @@ def test_the_weakest_of_several_limbs_governs(limbs):
     """As many equal sections, each on a limb of its own, with nothing uncertain but the strength of every limb: the margin is the least of
     so many independent lognormal values, whose quantiles are known in closed form; by drawing within 3 %, by first order within 1 %."""
     one_section = case_of(
-        1, radius=np.array([0.07]), sd=np.full(1, 1e-6), k=np.ones((1, 3)), spread=0.0, mass_sd=0.0, rest_sd=0.0, cholesky=np.eye(1),
+        1, radius=np.array([0.07]), sd=np.full(1, 1e-6), k=np.ones((1, 3)), spread=np.zeros(1), mass_sd=0.0, rest_sd=0.0, cholesky=np.eye(1),
         own_weight=np.zeros(1), own_moment=np.zeros((1, 3)),
     )  # fmt: skip
-    names = ("axis", "radius", "sd", "bending", "crushing", "shear", "k", "force", "moment", "shift", "own_weight", "own_moment")
+    names = ("axis", "radius", "sd", "bending", "crushing", "shear", "spread", "limb_spread", "plane", "k", "force", "moment", "shift", "own_weight", "own_moment")
     case = replace(
         one_section, cholesky=np.eye(limbs), column=np.arange(limbs), limb=np.arange(limbs), limbs=limbs, **{n: np.repeat(getattr(one_section, n), limbs, axis=0) for n in names}
     )
     middle = float(margins(case, np.zeros((1, case.dimensions)))[0, 0])
-    known = [middle * np.exp(case.limb_spread * norm.ppf(1 - (1 - q) ** (1 / limbs))) for q in (0.5, 0.05)]
+    known = [middle * np.exp(case.limb_spread[0] * norm.ppf(1 - (1 - q) ** (1 / limbs))) for q in (0.5, 0.05)]
     drawn, _ = monte_carlo(case, np.random.default_rng(0), 40000)
     slope = first_order(case)
 
@@ -222,7 +222,7 @@ def test_the_middle_of_the_draws_is_the_stress_that_is_shown(monkeypatch):
     through the mechanics are one."""
     cases = []
 
-    def kept(case, normals, *, stands, also=()):
+    def kept(case, normals, *, stands, also=(), low_share=0.05):
         cases.append(case)
         return monte_carlo(case, np.random.default_rng(0), 200, stands=stands)
 
@@ -237,8 +237,9 @@ def test_the_middle_of_the_draws_is_the_stress_that_is_shown(monkeypatch):
             (found,) = check_anchors(graph, alone(graph), PLAIN, [r], graph.xyz[::11], LoadSettings(reported=("limb 1 oval 0.7",)), 1)
             if found.check.verdict == "not seen":
                 continue
-            middle = margins(cases[0], np.zeros((1, cases[0].dimensions)))[0]
-            assert middle.min() == pytest.approx(1.0 / found.check.utilisation.max(), rel=1e-9)
+            middles = [margins(c, np.zeros((1, c.dimensions)))[0].min() for c in cases]  # one a place of the rope and an angle that was tried
+            shown = 1.0 / found.check.utilisation.max()
+            assert min(middles, key=lambda m: abs(m - shown)) == pytest.approx(shown, rel=1e-9)
             compared += 1
     assert compared > 30
 
@@ -295,7 +296,7 @@ def test_interval_covers_whole_trees_measured_with_error():
     """The same through the whole check: trees re-measured with the stated error, strength drawn, 200 of them, 85 to 95 in 100."""
     rng = np.random.default_rng(11)
     graph = tree([(8.0, 0, 35, 3.0, 0.14, 0.07)])
-    calm = {"samples": 600, "rest_sd": 0.0, "climber_mass_sd": 0.0, "union_k_spread": 0.0, "diameter_common": 1.0}
+    calm = {"samples": 600, "rest_sd": 0.0, "climber_mass_sd": 0.0, "union_k_spread": 0.0, "diameter_common": 1.0, "strength_model": ONE_SHARE}
     exact = checked(graph, [configuration(graph, "U01", "MRS")], mor_cov=0.0, live_cov_outside=0.0, **calm)[0]
     spread = np.sqrt(np.log1p(0.16**2) + np.log1p(0.446**2))
     mean = np.exp(-0.5 * spread**2)
@@ -338,8 +339,8 @@ def test_peaks_equal_the_plain_sum():
 
 
 def test_draws_beyond_the_fixed_ones_are_diameters():
-    """One normal per kept section follows the five fixed ones."""
-    assert case_of(4).dimensions == FIXED + 2 + 4
+    """Two normals a limb (its strength in the plane of the load, and square to it) and one per kept section follow the fixed ones."""
+    assert case_of(4).dimensions == FIXED + 2 * 2 + 4
 
 
 def test_turned_and_moved_tree_gets_the_same_checks():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hands import tree as planning_tree
@@ -17,6 +19,8 @@ from treescan.reason import has
 
 STEP = 0.1
 CALM = {"cases": ("at rest", "work positioning")}
+STRONG = replace(PLAIN, mor=500e6, compression=220e6, shear=70e6)
+"""Holds wherever the rope lies, so that work out there stays within what is judged."""
 
 
 def limb(slope):
@@ -43,7 +47,7 @@ def test_the_rope_rests_where_friction_holds_it(slope, system):
     eases the leg that holds it back."""
     graph, place = limb(slope), [3.2, 0.0, 4.8]
     r = configuration(graph, "U01", system, distance=0.35)
-    found = checked(graph, [r], work=[place], **CALM)[0]
+    found = checked(graph, [r], work=[place], wood=STRONG, **CALM)[0]
     rad, basal = np.radians(slope), system == "SRS basal"
     t = whole_tree(graph, alone(graph), PLAIN, LoadSettings())
     turn = configuration_loads(system, r.hardware, contacts_of(t, r), r.base, 0.0, np.array([place]), t.settings).turn[-1, -1]
@@ -51,7 +55,7 @@ def test_the_rope_rests_where_friction_holds_it(slope, system):
     rest = max(brentq(lambda d, kept=kept: pull_along(d, rad, place, basal, kept) - 0.15, 0.36, 3.9) for kept in eased)
 
     assert rest - 0.35 - STEP / 2 <= found.rope_slip <= rest - 0.35 + 2 * STEP
-    there = checked(graph, [configuration(graph, "U01", system, distance=0.35 + found.rope_slip)], work=[place], **CALM)[0]
+    there = checked(graph, [configuration(graph, "U01", system, distance=0.35 + found.rope_slip)], work=[place], wood=STRONG, **CALM)[0]
     assert found.check.margin.p5 == pytest.approx(there.check.margin.p5, rel=0.05)
     assert has(found.check.notes, "slips_to_friction")
 
@@ -61,11 +65,11 @@ def test_a_rope_stays_where_it_is_held():
     place = [[3.2, 0.0, 4.8]]
     level, steep = limb(0.0), limb(35.0)
 
-    assert checked(level, [configuration(level, "U01", "SRS canopy", distance=0.35)], work=place, **CALM)[0].rope_slip == 0
-    assert checked(steep, [configuration(steep, "U01", "SRS basal", distance=0.35)], work=place, **CALM)[0].rope_slip == 0
+    assert checked(level, [configuration(level, "U01", "SRS canopy", distance=0.35)], work=place, wood=STRONG, **CALM)[0].rope_slip == 0
+    assert checked(steep, [configuration(steep, "U01", "SRS basal", distance=0.35)], work=place, wood=STRONG, **CALM)[0].rope_slip == 0
     assert checked(level, [configuration(level, "U01", "MRS", distance=0.35)], **CALM)[0].rope_slip == 0
     ways = [
-        checked(level, [configuration(level, "U01", "MRS", distance=0.35)], work=place, mu_bark=(mu, mu, mu), **CALM)[0].rope_slip for mu in (0.1, 0.2, 0.4, 1.5)
+        checked(level, [configuration(level, "U01", "MRS", distance=0.35)], work=place, wood=STRONG, mu_bark=(mu, mu, mu), **CALM)[0].rope_slip for mu in (0.1, 0.2, 0.4, 1.5)
     ]
     assert ways == sorted(ways, reverse=True)
     assert ways[-1] == 0 < ways[2]
@@ -79,7 +83,7 @@ def test_a_side_limb_stops_it_and_a_thin_one_does_not():
         graph = planning_tree(stem, bough, ([[1.5, 0, 8], np.add([1.5, 0, 8], toward)], size / 2, 0.4 * size), step=STEP)
         u = graph.unions
         label = next(name for name, node in zip(u.label, u.node, strict=True) if graph.limb[node] == 0)
-        return checked(graph, [configuration(graph, label, "MRS", distance=0.35)], work=[[3.2, 0.0, 4.8]], **CALM)[0]
+        return checked(graph, [configuration(graph, label, "MRS", distance=0.35)], work=[[3.2, 0.0, 4.8]], wood=STRONG, **CALM)[0]
 
     stopped, passed, hanging = ran(0.08, [0.3, 1.2, 0.4]), ran(0.03, [0.3, 1.2, 0.4]), ran(0.08, [0.0, 0.1, -1.2])
     assert stopped.rope_slip == pytest.approx(1.5 - 0.35, abs=STEP)

@@ -9,7 +9,7 @@ from strategies import alone, random_tree
 from treescan.errors import BadInput
 from treescan.loads.checks.judged import contacts_of
 from treescan.loads.material.defects import hollow_keep, kept_shear, lay_out
-from treescan.loads.settings import INSIDE, LoadSettings
+from treescan.loads.settings import INSIDE, ONE_SHARE, LoadSettings
 from treescan.loads.statics.load_path import load_path
 from treescan.loads.statics.section_stress import SectionForces, utilisation
 from treescan.loads.statics.structural_model import whole_tree
@@ -46,7 +46,7 @@ def test_codominant_stems_both_carry_the_factor():
             parent.append(at)
             at = len(xyz) - 1
     graph = assemble(xyz, radius, parent)
-    s = tree_sections(graph, alone(graph), PLAIN, S)
+    s = tree_sections(graph, alone(graph), PLAIN, LoadSettings(strength_model=ONE_SHARE))
     assert sorted(s.k[s.counted & (s.k[:, 1] < 1.0), 1]) == pytest.approx([0.55, 0.55])
 
 
@@ -123,7 +123,7 @@ def test_a_reported_hollow_reaches_the_shear_of_the_load_path():
     whole = whole_tree(graph, alone(graph), PLAIN, LoadSettings(reported=("limb 1 hollow 0.4",)))
     path = load_path(whole, contacts_of(whole, configuration(graph, "U01", "MRS")))
     share = np.where(graph.limb[path.node] == 1, float(kept_shear(hollow_keep(0.4))), 1.0)
-    assert path.shear == pytest.approx(whole.sections.shear * share)
+    assert path.shear == pytest.approx(whole.sections.shear[path.node] * share)
 
 
 def test_hollow_report_keeps_the_published_share():

@@ -232,6 +232,7 @@ def _limb_check(graph: WoodGraph, k: int, force: np.ndarray) -> LimbCheck:
         slope_change=NAN,
         notes=(),
         lively=False,
+        tested=(),
     )
 
 
@@ -312,6 +313,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
                 rope_slip=0.0,
                 outer=None,
                 contact_turns=np.array([2.9, 0.4] if pair else [3.0]),
+                within=np.deg2rad(45.0),
             )
             rows.append((k, system, anchor, throw, _reach(u.place[k], work)))
     rows.sort(key=lambda r: -(r[2].check.margin.p5 if r[2].check.margin.known else -1) * 0.02 - r[4].share)

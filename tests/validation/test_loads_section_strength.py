@@ -97,7 +97,7 @@ def test_the_low_side_is_the_published_tolerance_factor():
     pieces = 10
     factor = nct.ppf(0.75, pieces - 1, norm.ppf(0.95) * np.sqrt(pieces)) / np.sqrt(pieces)
 
-    assert LOW_SIDE == pytest.approx(factor, abs=0.02)
+    assert pytest.approx(factor, abs=0.02) == LOW_SIDE
     assert t.ppf(low_side_chance(), STUDENT) == pytest.approx(-LOW_SIDE)
 
 

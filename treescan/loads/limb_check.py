@@ -8,13 +8,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.estimate import Estimate
+from treescan.loads.hidden_defects import HIDDEN, UNTESTED, chance_told
 from treescan.reason import Reason
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
-HOLDS, DOUBTFUL, FAILS, UNSEEN = VERDICTS = ("holds", "doubtful", "does not hold", "not seen")
-"""Verdicts of a check; nothing turns `UNSEEN` into a number."""
+HOLDS, WITHIN, IF_TESTED, DOUBTFUL, FAILS, UNSEEN = VERDICTS = (
+    "holds",
+    "holds within angle",
+    "holds if tested",
+    "doubtful",
+    "does not hold",
+    "not seen",
+)
+"""Verdicts of a check, the best first; nothing turns `UNSEEN` into a number, and no proof lifts `FAILS`."""
 
 UNKNOWN = Estimate(float("nan"), float("nan"), float("nan"))
 """A margin that the scan cannot tell."""
@@ -68,6 +76,27 @@ class AnchorConfiguration:
 
 
 @dataclass(frozen=True)
+class PassedTest:
+    """What a load test of one size in the set-up and direction of use would show, if it is passed.
+
+    size : float            Pull over the hardest of ordinary use; pull : at the climber's end of the rope [N].
+    people : float          Hanging still on the rope to make that pull, not rounded.
+    moment : float          Bending of the governing section, its own weight included. [N m]
+    moment_share : float    Over that in the hardest ordinary use: less than `size`, for the own weight does not grow.
+    low : float             Low side of strength over stress in ordinary use afterwards.
+    overload_chance : float Chance that sound wood is overloaded afterwards.
+    """
+
+    size: float
+    pull: float
+    people: float
+    moment: float
+    moment_share: float
+    low: float
+    overload_chance: float
+
+
+@dataclass(frozen=True)
 class LimbCheck:
     """Sections from the contact down to the ground under the governing load case.
 
@@ -85,12 +114,15 @@ class LimbCheck:
     sources : tuple of str      Keys of `treescan.sources`.
     verdict : str               One of `VERDICTS`.
     reason : Reason             Why that verdict.
-    overload_chance : float     Share of the draws in which stress exceeds strength. NaN = not seen.
+    overload_chance : float     That stress exceeds the strength of sound wood. NaN = not seen.
     slope_change : float        Turning of the wood at the tie-in point under the load ("lively"). [rad]
     notes : tuple of Reason     What the reader must know beside the numbers: what is not judged, one-sided
         scans, and so on.
     lively : bool               True where the tie-in point gives way or turns by more than the settings call
         stiff.
+    tested : tuple of PassedTest    What load tests would show, if passed, the lighter first; () where no test
+        can help: it does not hold, or was not seen.
+    proof : str                 One of `hidden_defects.PROOFS`: what was done before use.
     """
 
     nodes: Ints
@@ -113,6 +145,18 @@ class LimbCheck:
     slope_change: float
     notes: tuple[Reason, ...]
     lively: bool
+    tested: tuple[PassedTest, ...]
+    proof: str = UNTESTED
+
+    @property
+    def chance_told(self) -> float:
+        """Chance that the anchor breaks in ordinary use, with what no scan sees counted in; NaN = not seen."""
+        return chance_told(self.overload_chance, self.proof)
+
+    @property
+    def hidden_is_larger(self) -> bool:
+        """True where what no scan sees is the larger part of that chance."""
+        return HIDDEN[self.proof] > self.overload_chance
 
 
 @dataclass(frozen=True)
@@ -150,7 +194,7 @@ class Exceptional:
     multiple_of_weight : float  |force| over the climber's weight: the whole shock, not only the rope's
         geometry.
     margin : Estimate           Strength over stress of the weakest section.
-    overload_chance : float     Share of the draws in which stress exceeds strength.
+    overload_chance : float     That stress exceeds the strength of sound wood.
     governing : int             Node where it would break.
     mode : str                  As in `LimbCheck`.
     """
@@ -163,6 +207,11 @@ class Exceptional:
     overload_chance: float
     governing: int
     mode: str
+
+    @property
+    def chance_told(self) -> float:
+        """Chance that it breaks then, with what no scan sees counted in; no test in ordinary use lowers it."""
+        return chance_told(self.overload_chance)
 
 
 @dataclass(frozen=True)
@@ -213,12 +262,13 @@ class AnchorCheck:
         nothing was seen.
     cases : tuple of str        Ordinary cases that were tried.
     breaks : tuple of Break     Every likely break with its own chain, the likeliest first.
-    rope_slip : float           How far out along its limb the rope can run under a pull from the side; all
-        above is told for there. [m]
+    rope_slip : float           How far out along its limb the rope can run under a pull from the side: judged
+        there under that pull, and where it was laid under all. [m]
     contact_turns : (c,)        Turning of the rope on every contact, in the order of `contact_forces`; NaN
         where it is choked. [rad]
     outer : Estimate or None    Margin of the weakest wood that carries `configuration.beyond` and not the
         union; None where there is none.
+    within : float              Work out to this rope angle from plumb is what all above was judged for. [rad]
     """
 
     configuration: AnchorConfiguration
@@ -238,3 +288,4 @@ class AnchorCheck:
     rope_slip: float
     outer: Estimate | None
     contact_turns: Floats
+    within: float

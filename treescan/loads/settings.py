@@ -16,6 +16,8 @@ INSIDE = "inside bark"
 LOW, MIDDLE, HIGH = 0, 1, 2
 """Places of a range: frictions, union factors."""
 
+BY_KIND = "by kind of section"
+ONE_SHARE = "one share"
 CASES = ("at rest", "ascent", "work positioning", "limb walk", "swing", "abrupt stop", "rescue", "load test")
 """Load cases in the order they are tried."""
 
@@ -58,7 +60,12 @@ class LoadSettings:
         high=12.0,
     )
     positioning_factor: float = setting(
-        2.0, "W", "weight put on at once, no slack, no damping", "sudden_load", low=1.0, high=12.0
+        1.5,
+        "W",
+        "at work on the rope, straight below; no measurement found: the top of what was measured in ascents",
+        "kane_arwade_2022",
+        low=1.0,
+        high=12.0,
     )
     limb_walk_factor: float = setting(
         1.0,
@@ -284,6 +291,14 @@ class LoadSettings:
         "kane_2007",
         choices=(OUTSIDE, INSIDE),
     )
+    strength_model: str = setting(
+        BY_KIND,
+        "",
+        "what a section keeps of clear-wood strength: by its kind (stem, limb, ordinary or codominant union), or "
+        "one share of 0.40 for all with a union factor on top, the low alternative",
+        "section_strength",
+        choices=(BY_KIND, ONE_SHARE),
+    )
     live_share_outside: float = setting(
         0.40,
         "MOR",
@@ -484,6 +499,23 @@ class LoadSettings:
         "project_choice",
         low=0.1,
         high=20.0,
+    )
+    holds_chance: float = setting(
+        0.01,
+        "-",
+        "most chance of overload of sound wood in ordinary use for 'holds'",
+        "project_choice",
+        low=0.0,
+        high=1.0,
+    )
+    tested_chance: float = setting(
+        0.001,
+        "-",
+        "most chance of overload of sound wood after a passed test of 1.5 times the hardest ordinary pull for 'holds "
+        "if tested'",
+        "project_choice",
+        low=0.0,
+        high=1.0,
     )
     exceptional_p5: float = setting(
         1.0,

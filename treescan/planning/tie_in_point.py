@@ -80,6 +80,21 @@ class Reach:
     swing_force: float
     fouled: NDArray[np.int32]
 
+    def out_to(self, within: float, work: Work) -> Reach:
+        """The same reach where the anchor holds only for work out to this rope angle [rad]: what it does not hold
+        it does not serve. The slip told stays that of all the work, for a climber may stray."""
+        served = self.served & (self.angle <= within + 1e-9)
+        if np.array_equal(served, self.served):
+            return self
+        share = float(work.weight[served].sum() / work.weight.sum())
+        return replace(
+            self,
+            served=served,
+            share=share,
+            share_at=tuple((limit, min(of, share)) for limit, of in self.share_at),
+            worst_angle=float(self.angle[served].max()) if served.any() else float("nan"),
+        )
+
 
 @dataclass(frozen=True)
 class AccessStep:

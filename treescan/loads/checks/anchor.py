@@ -7,42 +7,41 @@ its low end, the failure chain.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from treescan.estimate import Estimate
-from treescan.loads.checks.judged import Judged, contacts_of, judged
-from treescan.loads.checks.notes import notes
-from treescan.loads.checks.rope_slip import rope_slip
-from treescan.loads.checks.verdict import misread, sources, verdict
+from treescan.loads.checks.judged import Judged
+from treescan.loads.checks.notes import notes, twig_notes
+from treescan.loads.checks.placed import NotSeen, Placed, placed
+from treescan.loads.checks.verdict import sources
 from treescan.loads.fall.failure_chain import failure_chain, spoiled
 from treescan.loads.fall.falling_wood import falling_wood
 from treescan.loads.limb_check import (
+    DOUBTFUL,
+    FAILS,
+    HOLDS,
     UNKNOWN,
     UNSEEN,
+    WITHIN,
     AnchorCheck,
     AnchorConfiguration,
     Break,
     LimbCheck,
     limb_named,
 )
-from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads, friction_multiple
-from treescan.loads.rope.contacts import Contact
+from treescan.loads.rope.configuration_loads import friction_multiple
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import MIDDLE
-from treescan.loads.statics.governing import governed
 from treescan.loads.statics.likely_breaks import likely_breaks
-from treescan.loads.statics.load_path import unseen
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.progress import Progress, quiet
 from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import Floats
 
-LIFTED = 0.1
-"""A union that bears less than this share of the climber's weight under the governing load has the rope
-lifted off it (project choice)."""
+NARROWER = (30.0, 20.0, 10.0)
+"""Rope angles from plumb at which a configuration that fails at the angle asked for is judged again. [deg]"""
 
 BREAKS = {"limb": "limb_breaks", "union tear-out": "union_tears_out", "stem": "stem_breaks"}
 """Code of a likely break by its kind."""
@@ -72,85 +71,65 @@ def checked(
     out = []
     for i, configuration in enumerate(configurations):
         progress("loads", i / len(configurations))
-        out.append(check_anchor(tree, configuration, work))
+        out.append(check_anchor(tree, configuration, work, narrower=True))
     progress("loads", 1.0)
     return tuple(out)
 
 
-def check_anchor(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> AnchorCheck:
-    """One configuration, as `checked`.
+def check_anchor(
+    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, *, narrower: bool = False
+) -> AnchorCheck:
+    """One configuration, as `checked`; only with `narrower` work nearer to plumb is tried where it fails."""
+    found = placed(tree, configuration, work)
+    called, reason = found.verdict
+    within = float(np.deg2rad(tree.settings.rope_angle_limit_deg))
+    if narrower and called == FAILS and isinstance(found.found, Judged) and found.found.gate is None:
+        found, called, reason, within = _nearer_plumb(tree, configuration, work, found)
+    if isinstance(found.found, NotSeen):
+        return _not_seen(configuration, found, within)
+    return _answer(found.found, configuration, found, _limb_check(found, called, reason), within)
 
-    Where further limbs lie under the climber's leg, the climber hangs from the outermost of them. Should the
-    taut rope lift off the union then, the configuration is also judged as if they were not there, and the
-    worse of both is told.
+
+def _nearer_plumb(
+    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, asked: Placed
+) -> tuple[Placed, str, Reason, float]:
+    """The widest rope angle out to which a configuration holds that fails at the angle asked for; where it
+    holds at none, the widest at which it is doubtful; as it was where it fails straight below too.
+
+    Returns what was judged, its verdict and reason, and the angle. [rad]
     """
-    found = _loaded(tree, configuration, work)
-    if isinstance(found, _NotSeen):
-        return _not_seen(configuration, found, 0, None)
-    outer = _outer(found)
-    if not _lifted_off(found):
-        return _answer(found, configuration, outer, work)
-    alone = _loaded(tree, replace(configuration, beyond=configuration.beyond[:0]), work)
-    if isinstance(alone, _NotSeen):
-        return _not_seen(configuration, alone, len(configuration.beyond), outer)
-    worse = alone if not alone.use.margin.known or alone.use.margin.p5 < found.use.margin.p5 else found
-    return _answer(worse, configuration, outer, work)
-
-
-@dataclass(frozen=True)
-class _NotSeen:
-    """Why the scan cannot tell, and how many contacts the rope has."""
-
-    contacts: int
-    why: Reason
-
-
-def _loaded(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> Judged | _NotSeen:
-    """The configuration under its loads, its rope where a pull from the side leaves it."""
-    contacts = contacts_of(tree, configuration)
-    why = unseen(tree, contacts)
-    if why is not None:
-        return _NotSeen(len(contacts), why)
-    loads = _loads(tree, configuration, contacts, work)
-    slip = rope_slip(tree, configuration, loads) if not len(configuration.beyond) else None
-    if slip is not None:  # it stays out there, whatever the climber does next
-        contacts = (*contacts[:-1], slip.contact)
-        why = unseen(tree, contacts)
-        if why is not None:
-            return _NotSeen(len(contacts), Reason("not_seen_where_rope_slips", why=why))
-        loads = _loads(tree, configuration, contacts, work)
-    found = judged(tree, configuration, loads, slip)
-    # a report explains a weak section; without one a limb that stands but could not was misread
-    if found.misread:
-        return _NotSeen(len(contacts), misread(tree, found.use.node))
-    return found
-
-
-def _loads(
-    tree: StructuralModel, configuration: AnchorConfiguration, contacts: tuple[Contact, ...], work: Floats
-) -> ConfigurationLoads:
-    base, ground = np.asarray(configuration.base, float), tree.ground_below(contacts[-1].point)
-    return configuration_loads(
-        configuration.system, configuration.hardware, contacts, base, ground, work, tree.settings
-    )
-
-
-def _lifted_off(found: Judged) -> bool:
-    """True where the rope over limbs beyond hardly bears on the union any more."""
-    on_union = float(np.linalg.norm(found.use.legs.force[found.union].sum(axis=0)))
-    most = LIFTED * found.tree.settings.climber_mass * G
-    return bool(len(found.configuration.beyond) and found.use.margin.known and not on_union > most)
+    called, reason = asked.verdict
+    limit = float(np.deg2rad(tree.settings.rope_angle_limit_deg))
+    best = asked, called, reason, limit
+    if placed(tree, configuration, work[:0]).verdict[0] in (FAILS, UNSEEN):
+        return best
+    for angle in NARROWER:
+        if np.deg2rad(angle) >= limit:
+            continue
+        near = replace(tree, settings=replace(tree.settings, rope_angle_limit_deg=float(angle)))
+        found = placed(near, configuration, work)
+        here, why = found.verdict
+        if here in (FAILS, UNSEEN) or (here == DOUBTFUL and best[1] == DOUBTFUL):
+            continue
+        told = Reason("holds_within", angle=np.deg2rad(angle), asked=limit, why=why, beyond=reason)
+        best = found, WITHIN if here == HOLDS else here, told, float(np.deg2rad(angle))
+        if here != DOUBTFUL:
+            break
+    return best
 
 
 def _answer(
-    found: Judged, configuration: AnchorConfiguration, outer: Estimate | None, work: Floats
+    found: Judged, configuration: AnchorConfiguration, where: Placed, limb: LimbCheck, within: float
 ) -> AnchorCheck:
-    """The whole answer; limbs of `configuration.beyond` that `found` was judged without bear nothing."""
+    """The whole answer; limbs of `configuration` that `found` was judged without bear nothing."""
     tree, loads, row = found.tree, found.loads, found.use.row
-    order = [*range(found.union, -1, -1), *range(found.union + 1, len(found.contacts))]
-    lifted = np.zeros(len(configuration.beyond) - len(found.configuration.beyond))
-    on_wood = found.use.legs.force.sum(axis=1)[order]
-    turns = np.full(1, np.nan) if SYSTEMS[configuration.system].choked else loads.turn[row][order]
+    rows = _told_rows(configuration, found, where)
+    bears = rows >= 0
+    on_wood, turns = np.zeros((len(rows), 3)), np.zeros(len(rows))
+    on_wood[bears] = found.use.legs.force.sum(axis=1)[rows[bears]]
+    turns[bears] = loads.turn[row][rows[bears]]
+    if SYSTEMS[configuration.system].choked:
+        turns[0] = np.nan
     breaks = _breaks(found)
     return AnchorCheck(
         configuration=configuration,
@@ -158,11 +137,11 @@ def _answer(
         multiple_of_weight=float(np.linalg.norm(on_wood[0]) / loads.pulls.tension[row]),
         case=loads.pulls.case[row],
         worst_work_point=int(loads.pulls.work[row]),
-        contact_forces=np.vstack([on_wood, np.zeros((len(lifted), 3))]),
+        contact_forces=on_wood,
         friction_multiple=friction_multiple(
             loads, configuration.hardware, configuration.system, row, found.union, tree.settings
         ),
-        check=_limb_check(found),
+        check=limb,
         catches=breaks[0].catches,
         redundant=all(b.redundant for b in breaks),
         common_cause=next((b.common_cause for b in breaks if b.common_cause is not None), None),
@@ -170,20 +149,20 @@ def _answer(
         cases=tuple(c for c in tree.settings.cases if c not in tree.settings.exceptional),
         breaks=breaks,
         rope_slip=0.0 if found.slip is None else found.slip.way,
-        outer=outer,
-        contact_turns=np.concatenate([turns, lifted]),
+        outer=where.outer,
+        contact_turns=turns,
+        within=within,
     )
 
 
-def _outer(found: Judged) -> Estimate | None:
-    """The margin of the weakest wood that carries a limb under the climber's leg and not the union."""
-    path, configuration = found.path, found.configuration
-    rows = path.above[:, found.union + 1 :].any(axis=1) & ~path.above[:, found.union]
-    return (
-        governed(found.tree, found.loads, path.of(rows), configuration.system, configuration.hardware).margin
-        if rows.any()
-        else None
-    )
+def _told_rows(configuration: AnchorConfiguration, found: Judged, where: Placed) -> np.ndarray:
+    """Contact row of the union, of every `via` and of every `beyond` of the configuration asked about; -1 where
+    it gave way or was lifted off."""
+    via, beyond = np.full(len(configuration.via), -1), np.full(len(configuration.beyond), -1)
+    via[where.line.via] = found.union - 1 - np.arange(len(where.line.via))
+    if not where.lifted:
+        beyond[where.line.beyond] = found.union + 1 + np.arange(len(where.line.beyond))
+    return np.concatenate([[found.union], via, beyond])
 
 
 def _breaks(found: Judged) -> tuple[Break, ...]:
@@ -231,13 +210,14 @@ def _break_reason(
     )
 
 
-def _limb_check(found: Judged) -> LimbCheck:
+def _limb_check(where: Placed, called: str, reason: Reason) -> LimbCheck:
     """Stresses along the governing contact's way to the ground, and the margin with its low and high."""
+    found = where.found
+    assert isinstance(found, Judged)
     s, path, use, give = found.tree.sections, found.path, found.use, found.stiffness
     contact = int(np.flatnonzero(path.above[use.section])[-1])
     order = np.flatnonzero(path.above[:, contact])[::-1]
     strength = path.bending * s.k[path.node, MIDDLE]
-    called, reason = verdict(found)
     return LimbCheck(
         nodes=path.node[order],
         moment=use.forces.bending[0, order],
@@ -257,14 +237,13 @@ def _limb_check(found: Judged) -> LimbCheck:
         reason=reason,
         overload_chance=use.overload,
         slope_change=give.slope_change,
-        notes=notes(found, order),
+        notes=(*notes(found, order), *twig_notes(where.line)),
         lively=give.lively,
+        tested=() if called == FAILS else found.tested,
     )
 
 
-def _not_seen(
-    configuration: AnchorConfiguration, found: _NotSeen, lifted: int, outer: Estimate | None
-) -> AnchorCheck:
+def _not_seen(configuration: AnchorConfiguration, where: Placed, within: float) -> AnchorCheck:
     """The answer where the scan cannot tell: no number at all, but for the contacts the rope is lifted
     off."""
     none, nan = np.zeros(0), float("nan")
@@ -284,13 +263,14 @@ def _not_seen(
         deflection=nan,
         sources=(),
         verdict=UNSEEN,
-        reason=found.why,
+        reason=where.verdict[1],
         overload_chance=nan,
         slope_change=nan,
         notes=(),
         lively=False,
+        tested=(),
     )
-    forces = np.vstack([np.full((found.contacts, 3), nan), np.zeros((lifted, 3))])
+    forces = np.full((1 + len(configuration.via) + len(configuration.beyond), 3), nan)
     return AnchorCheck(
         configuration=configuration,
         force=np.full(3, nan),
@@ -307,6 +287,7 @@ def _not_seen(
         cases=(),
         breaks=(),
         rope_slip=0.0,
-        outer=outer,
+        outer=where.outer,
         contact_turns=forces[:, 0],
+        within=within,
     )

@@ -9,12 +9,13 @@ import numpy as np
 
 from treescan.loads.checks.rope_slip import RopeSlip
 from treescan.loads.checks.stiffness import Stiffness, grown, stiffness
-from treescan.loads.limb_check import AnchorConfiguration, Exceptional
+from treescan.loads.limb_check import AnchorConfiguration, Exceptional, PassedTest
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import Contact, at_node, middle, union_contact, via_contact
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.statics.governing import Governed, gate, governed
+from treescan.loads.statics.governing import Governed, gate, governed, weakened
 from treescan.loads.statics.load_path import LoadPath, load_path
+from treescan.loads.statics.load_test_evidence import passed_tests
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.units import G
@@ -32,8 +33,9 @@ class Judged:
     shock : Governed or None        The worst of the exceptional cases; None where none was asked for.
     exceptional : Exceptional or None   The same as it is told.
     stiffness : Stiffness
-    slip : RopeSlip or None         Where the rope came to rest, if it did not stay where it was laid.
+    slip : RopeSlip or None         Where a pull from the side drags the rope, if it does not stay where it was laid.
     gate : Reason or None           The reported defect that forbids the anchor.
+    tested : tuple of PassedTest    What passed load tests would show; () where they cannot help.
     """
 
     tree: StructuralModel
@@ -48,6 +50,7 @@ class Judged:
     stiffness: Stiffness
     slip: RopeSlip | None
     gate: Reason | None
+    tested: tuple[PassedTest, ...]
 
     @property
     def hardest(self) -> Governed:
@@ -94,7 +97,9 @@ def judged(
     strands = SYSTEMS[configuration.system].legs_at_climber
     give = stiffness(tree, loads.contacts, use.legs, use.node, (multiple, strands))
     if give.growth > 1.0:  # the bent limb has more moment than the straight one
-        use = replace(use, margin=grown(use.margin, give.growth))
+        use = replace(weakened(tree, use, give.growth), margin=grown(use.margin, give.growth))
+    reported = gate(tree, path)
+    can_help = reported is None and use.margin.known and use.margin.p5 >= tree.settings.fails_p5
     return Judged(
         tree=tree,
         configuration=configuration,
@@ -107,7 +112,8 @@ def judged(
         exceptional=None if shock is None else _exceptional(tree, loads, shock, union),
         stiffness=give,
         slip=slip,
-        gate=gate(tree, path),
+        gate=reported,
+        tested=passed_tests(tree, use, float(loads.pulls.tension[use.row])) if can_help else (),
     )
 
 

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.geometry import unit
-from treescan.loads.limb_check import UNSEEN, AnchorCheck
+from treescan.loads.checks.verdict import whole_people
+from treescan.loads.hidden_defects import TESTED, chance_told
+from treescan.loads.limb_check import IF_TESTED, UNSEEN, AnchorCheck, PassedTest
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.reason import Reason
@@ -47,19 +49,23 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
 
     Notes
     -----
-    The pull is `settings.test_people` times the climber's weight on the rope path and in the direction of
-    use, built up gently. Clear of people: `settings.clear_share` times as far as `falls_within`.
+    The pull is that of the hardest ordinary use on the rope path and in its direction, half as hard again where
+    the anchor holds only if it passes that, and at least `settings.test_people` times the climber's weight;
+    built up gently. Clear of people: `settings.clear_share` times as far as `falls_within`.
     """
     if check.check.verdict == UNSEEN:
         return None
     pull = settings.test_people * settings.climber_mass * G
+    asked = size_asked(check)
+    if asked is not None:
+        pull = max(pull, asked.pull)
     multiple = check.multiple_of_weight if SYSTEMS[check.configuration.system].basal else 1.0
     on_union = pull * multiple
     direction = unit(check.force)
     foot = graph.unions.place[check.configuration.union][:2]
     reach, piece = falls_within(graph, check, foot)
     radius = float(np.ceil(max(settings.clear_least, settings.clear_share * reach) - 1e-9))
-    people = int(np.ceil(settings.test_people))
+    people = whole_people(pull / (settings.climber_mass * G))
     pullers = int(np.ceil(pull / (2.0 * settings.hand_pull)))
     used = float(np.linalg.norm(check.force))
     steps = (
@@ -75,10 +81,33 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
             case=check.case,
         ),
         Reason("test_stand_clear", radius=radius, reach=piece),
+        *(_would_show(t) for t in check.check.tested),
         Reason("test_watch"),
         Reason("test_proves_nothing_more"),
     )
     return LoadTest(pull, on_union, direction, people, pullers, on_union / used, foot, radius, steps)
+
+
+def size_asked(check: AnchorCheck) -> PassedTest | None:
+    """The test asked for: half as hard again as the hardest ordinary use where the anchor holds only if it passes that, else as hard; None where
+    no test helps."""
+    tested = check.check.tested
+    if not tested:
+        return None
+    return tested[-1] if check.check.verdict == IF_TESTED else tested[0]
+
+
+def _would_show(test: PassedTest) -> Reason:
+    """What passing a test would tell."""
+    return Reason(
+        "test_would_show",
+        people=whole_people(test.people),
+        size=test.size,
+        moment=test.moment,
+        share=test.moment_share,
+        low=test.low,
+        chance=chance_told(test.overload_chance, TESTED),
+    )
 
 
 def falls_within(graph: WoodGraph, check: AnchorCheck, centre: Floats) -> tuple[float, float]:

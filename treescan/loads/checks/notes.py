@@ -8,6 +8,7 @@ from treescan.loads.checks.base_anchor import base_notes
 from treescan.loads.checks.judged import Judged
 from treescan.loads.checks.rope_slip import RopeSlip
 from treescan.loads.checks.stiffness import Stiffness
+from treescan.loads.checks.stout_line import StoutLine
 from treescan.loads.limb_check import Exceptional, known
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
@@ -62,6 +63,11 @@ def leaf_notes(bare: bool, settings: LoadSettings) -> tuple[Reason, ...]:
 
 def _slip_notes(slip: RopeSlip | None) -> tuple[Reason, ...]:
     return () if slip is None else (Reason(SLIPS[slip.held_by], way=slip.way),)
+
+
+def twig_notes(line: StoutLine) -> tuple[Reason, ...]:
+    """What becomes of a basal line over twigs."""
+    return (Reason("twigs_give_way", n=line.twigs, drop=line.drop),) if line.twigs else ()
 
 
 def _stiffness_note(give: Stiffness) -> Reason:

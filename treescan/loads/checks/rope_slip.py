@@ -3,7 +3,12 @@ side?
 
 A rope over a limb is held along it by friction alone. Where the pull's part along the limb is more than the
 least friction holds, the rope runs out until the pull stands square enough to the limb, or until a side limb
-stops it; and there it stays when the climber is back. A line choked round the limb holds itself.
+stops it. A line choked round the limb holds itself.
+
+It is judged out there under the pulls that drag it there, and under one climber who comes back on it; where it was
+laid, under all loads. A second person goes on a rope that was laid anew: two people plumb below a place to which only
+a pull from the side drags the rope is a load nobody applies who does so, and it refused wood that bears twice as much
+from another system.
 """
 
 from __future__ import annotations
@@ -34,11 +39,13 @@ class RopeSlip:
     contact : Contact       On the wood there.
     way : float             From where it was laid, along the limb. [m]
     held_by : str           One of `HELD_BY`; "nothing" where it runs off the end.
+    work : tuple of int     Rows of the work points from which the climber drags it, -1 = straight below.
     """
 
     contact: Contact
     way: float
     held_by: str
+    work: tuple[int, ...]
 
 
 def rope_slip(
@@ -76,7 +83,10 @@ def rope_slip(
             [share, share * np.column_stack([np.exp(-mu * loads.turn[:, -1]), np.ones(len(share))])]
         )
         ends = np.concatenate([ends, ends])
-    at, held = _rest(line[first:], top.point, graph.xyz, graph.direction, tree.stops, ends, share, mu)
+    drags = np.zeros(len(ends), np.bool_)
+    at, held = _rest(
+        line[first:], top.point, graph.xyz, graph.direction, tree.stops, ends, share, mu, drags
+    )
     if at < 0:
         return None
     node = int(line[first + at])
@@ -87,15 +97,17 @@ def rope_slip(
     if way < NOTABLE:
         return None
     found = at_node(graph, node, graph.xyz[node], out=top.out + way)
-    return RopeSlip(found, way, HELD_BY[held])
+    rows = np.flatnonzero(drags) % len(place)
+    return RopeSlip(found, way, HELD_BY[held], tuple(np.unique(loads.pulls.work[rows]).tolist()))
 
 
 @njit(cache=True, error_model="numpy")
 def _rest(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    line, start, xyz, direction, stops, ends, share, mu,
+    line, start, xyz, direction, stops, ends, share, mu, drags,
 ):
     """Row of `line` at whose node the rope comes to rest, -1 where it stays at `start` on the first segment,
-    and what holds it: 0 friction, 1 a side limb, 2 nothing."""
+    and what holds it: 0 friction, 1 a side limb, 2 nothing; `drags` is set for every place of the climber that
+    moves it anywhere on its way."""
     x, y, z = start
     at = -1
     while True:
@@ -115,8 +127,7 @@ def _rest(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
             along = fx * tx + fy * ty + fz * tz
             square = np.sqrt(max(fx * fx + fy * fy + fz * fz - along * along, 0.0))
             if along > mu * square:
-                slides = True
-                break
+                slides = drags[i] = True
         if not slides:
             return at, 0
         at += 1

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from treescan.loads.checks.judged import Judged
-from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, known, limb_named
+from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, known, limb_named
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
@@ -36,9 +38,27 @@ def verdict(found: Judged) -> tuple[str, Reason]:
             return FAILS, Reason("shock_breaks", asked=settings.exceptional_median, **hard, **figures)
         if not shock.margin.p5 >= settings.exceptional_p5:
             return DOUBTFUL, Reason("shock_doubtful", asked=settings.exceptional_p5, **hard, **figures)
-    if margin.p5 >= settings.holds_p5:
+    if margin.p5 >= settings.holds_p5 and found.use.overload <= settings.holds_chance:
         return HOLDS, Reason("strength_holds", asked=settings.holds_p5, **figures)
+    hardest = found.tested[-1] if found.tested else None
+    if hardest is not None and hardest.overload_chance <= settings.tested_chance:
+        return IF_TESTED, Reason(
+            "strength_if_tested",
+            asked=settings.holds_p5,
+            people=whole_people(hardest.people),
+            pull=hardest.pull,
+            size=hardest.size,
+            moment=hardest.moment,
+            share=hardest.moment_share,
+            after=hardest.low,
+            **figures,
+        )
     return DOUBTFUL, Reason("strength_doubtful", asked=settings.holds_p5, **figures)
+
+
+def whole_people(people: float) -> int:
+    """How many people must hang still on the rope for a pull of so many weights."""
+    return int(np.ceil(people - 1e-6))
 
 
 def misread(tree: StructuralModel, node: int) -> Reason:
@@ -58,10 +78,15 @@ def sources(found: Judged) -> tuple[str, ...]:
     system = SYSTEMS[found.configuration.system].source
     keys = (
         *found.tree.wood.sources,
+        "section_strength",
         "kane_2007",
         "union_factor",
         "kane_clouston_2008",
+        "lilly_sydnor_1995",
         "gilman_2003",
+        "proven_service",
+        "load_duration",
+        "hidden_defects",
         "shock_load",
         "capstan",
         "arrest_force",

@@ -235,7 +235,9 @@ def _margin(
     case = margin_case(
         tree, path, contacts, loads, len(contacts) - 1, RopeFriction.none(2 * len(contacts)), utilised
     )
-    margin, _ = sampled_reliability(case, tree.few, stands=tree.settings.stands)
+    margin, _ = sampled_reliability(
+        case, tree.few, stands=tree.settings.stands, low_share=tree.low_share
+    )
     gated = any(int(n) in tree.sections.reported.gate for n in path.node)
     return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised
 

@@ -23,7 +23,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import ArrayLike
 
-from treescan.loads.settings import LoadSettings
+from treescan.loads.settings import ONE_SHARE, LoadSettings
 from treescan.wood.graph import Floats, Ints, WoodGraph
 
 
@@ -82,7 +82,7 @@ def fork_factors(
     with np.errstate(invalid="ignore"):
         ratio = np.fmax(own / below[fork], np.minimum(own, other) / np.maximum(own, other))
     ratio = np.where(np.isfinite(own) & np.isfinite(below[fork]), ratio, np.nan)
-    mine = union_factor(ratio, settings)
+    mine = union_factor(ratio, settings) if settings.strength_model == ONE_SHARE else np.where(np.isfinite(ratio), 1.0, np.nan)[:, None] * np.ones(3)
     reported = np.isin(fork, list(included))
     mine[reported] *= np.array(settings.included_bark)
     k[first], aspect[first] = mine, ratio

@@ -55,6 +55,33 @@ class ConfigurationLoads:
         pull, share = (self.pulls.hard, self.hard_share) if hard else (self.pulls.tension, self.share)
         return (pull[:, None, None] * share)[..., None] * self.leg_toward
 
+    def of(self, rows: np.ndarray) -> ConfigurationLoads:
+        """Some of the places only; rows (l,) bool."""
+        at = np.flatnonzero(rows)
+        p = self.pulls
+        case, hard_case = (tuple(names[i] for i in at) for names in (p.case, p.hard_case))
+        return ConfigurationLoads(
+            self.contacts,
+            Pulls(p.place[at], p.work[at], p.tension[at], case, p.hard[at], hard_case),
+            *(getattr(self, name)[at] for name in ROWS),
+        )
+
+
+ROWS = ("turn", "touches", "leg_point", "leg_toward", "share", "hard_share")
+"""Fields of `ConfigurationLoads` with a row a place."""
+
+
+def joined(a: ConfigurationLoads, b: ConfigurationLoads) -> ConfigurationLoads:
+    """The places of two loads of the same contacts, those of `a` first."""
+    p, q = a.pulls, b.pulls
+    pulls_ = (np.concatenate([getattr(p, n), getattr(q, n)]) for n in ("place", "work", "tension", "hard"))
+    place, work, tension, hard = pulls_
+    return ConfigurationLoads(
+        a.contacts,
+        Pulls(place, work, tension, p.case + q.case, hard, p.hard_case + q.hard_case),
+        *(np.concatenate([getattr(a, n), getattr(b, n)]) for n in ROWS),
+    )
+
 
 @njit(cache=True, error_model="numpy")
 def _run_all(  # type: ignore[no-untyped-def] # pragma: no cover - compiled

@@ -11,7 +11,8 @@ from treescan.loads.rope.configuration_loads import TOWARD_BASE, TOWARD_CLIMBER,
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LOW, MIDDLE, LoadSettings, friction
 from treescan.loads.statics.load_path import FIVE_PERCENT, LegLoads, LoadPath, forces, margin_case, used
-from treescan.loads.statics.reliability import MarginCase, RopeFriction, sampled_reliability
+from treescan.loads.statics.overload_chance import overload_chance
+from treescan.loads.statics.reliability import MarginCase, RopeFriction, sampled_reliability, section_draws
 from treescan.loads.statics.section_stress import SectionForces, cross, peaks, worst_mode
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
@@ -20,6 +21,9 @@ from treescan.wood.graph import Floats
 HOPELESS = 4.0
 """Wood used more than this many times over at the middle values is drawn as seldom as what catches: no draw
 makes it an anchor."""
+
+SAME_PLANE = np.deg2rad(30.0)
+"""Loads that bend a section in planes no further apart are proven by one test (project choice)."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,10 @@ class Governed:
     section : int               Row of the load path that governs; node : its graph node.
     mode : str                  As in `LimbCheck`.
     margin : Estimate           Strength over stress; overload : chance that stress exceeds strength.
+    cases : tuple of MarginCase     That load first, then the others that may be worse in a draw.
+    in_plane : tuple of bool    Of those others: they bend section `section` in the plane of the first.
+    standing : bool             Draws in which the tree could not stand are left out.
+    own_moment, rope_moment : (3,)  Bending of section `section` by the own weight and by the rope. [N m]
     """
 
     row: int
@@ -46,6 +54,11 @@ class Governed:
     mode: str
     margin: Estimate
     overload: float
+    cases: tuple[MarginCase, ...]
+    in_plane: tuple[bool, ...]
+    standing: bool
+    own_moment: Floats
+    rope_moment: Floats
 
 
 def governed(
@@ -77,7 +90,11 @@ def governed(
     also = [_case(tree, loads, path, of[r], (r, s, spread[r]), counted)[0] for of, r, s in others]
     reported = gate(tree, path) is not None  # such wood may stand by a shell the formulas do not know
     z = tree.normals if use.max() <= HOPELESS else tree.few
-    margin, overload = sampled_reliability(case, z, stands=settings.stands and not reported, also=also)
+    standing = settings.stands and not reported
+    margin, overload = sampled_reliability(case, z, stands=standing, also=also, low_share=tree.low_share)
+    if margin.known and margin.median > 1.0:
+        draws = section_draws([case, *also], tree.few, tree.widened[: len(tree.few)], stands=standing)
+        overload = overload_chance(draws)
     told = LegLoads(loads.leg_point[row], legs[row])
     f = forces(path, told)
     stressing = f if path.round else forces(path, told, as_round=True)
@@ -91,7 +108,44 @@ def governed(
         _mode(tree, path, stressing, section),
         margin,
         overload,
+        (case, *also),
+        tuple(_in_plane(path, section, told, LegLoads(loads.leg_point[r], of[r])) for of, r, _ in others),
+        standing,
+        _across(path, section, path.own_moment[section]),
+        _across(path, section, _rope_moment(path, section, told)),
     )
+
+
+def weakened(tree: StructuralModel, use: Governed, factor: float) -> Governed:
+    """The same loads on wood that bears so many times less: cases and chance; the margin stays for the caller to set."""
+    cases = tuple(
+        replace(c, bending=c.bending / factor, crushing=c.crushing / factor, shear=c.shear / factor)
+        for c in use.cases
+    )
+    if not (use.margin.known and use.margin.median > factor):
+        return replace(use, cases=cases)
+    draws = section_draws(cases, tree.few, tree.widened[: len(tree.few)], stands=use.standing)
+    return replace(use, cases=cases, overload=max(use.overload, overload_chance(draws)))
+
+
+def _rope_moment(path: LoadPath, section: int, load: LegLoads) -> Floats:
+    """Moment of the rope about one section, (3,). [N m]"""
+    at = path.above[section]
+    return np.asarray(cross(load.point[at] - path.point[section], load.force[at]).sum(axis=(0, 1)), float)
+
+
+def _across(path: LoadPath, section: int, moment: Floats) -> Floats:
+    """The part of a moment (3,) that bends a section, without the twist."""
+    axis = path.axis[section]
+    return np.asarray(moment - (moment @ axis) * axis, float)
+
+
+def _in_plane(path: LoadPath, section: int, first: LegLoads, second: LegLoads) -> bool:
+    """True where two loads bend a section in about the same plane and to the same side."""
+    own = path.own_moment[section]
+    a, b = (_across(path, section, own + _rope_moment(path, section, load)) for load in (first, second))
+    size = float(np.linalg.norm(a) * np.linalg.norm(b))
+    return size > 0 and float(a @ b) >= np.cos(SAME_PLANE) * size
 
 
 def _case(
@@ -125,13 +179,16 @@ def _worst(
     tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, legs: Floats
 ) -> tuple[int, int, int, int]:
     """Load row and section (row of `path`) with the largest utilisation by `legs` (l, c, 2, 3): at the middle
-    values, and at the low ends: thinner, weaker at unions, the rope further out."""
+    values, and at the low ends: thinner, weaker at unions, the rope further out, the kind of
+    section that scatters more."""
     force = legs[:, :, 0] + legs[:, :, 1]
     about = cross(loads.leg_point, legs).sum(axis=2)
     weight = -path.own_force[:, 2]
     out = FIVE_PERCENT * tree.settings.rest_sd * cross(np.array([c.axis for c in loads.contacts]), force)
     radius = np.stack([path.radius, path.radius * np.exp(-FIVE_PERCENT * path.sd)])
     strength = path.bending * path.k[:, [MIDDLE, LOW]].T
+    spread = np.hypot(tree.sections.tree_spread[path.node], tree.sections.limb_spread[path.node])
+    strength[1] *= np.exp(-FIVE_PERCENT * (spread - spread.min()))  # beside the least spread of any section
     largest, which = peaks(
         path.point,
         path.axis,

@@ -12,7 +12,7 @@ from treescan.loads.limb_check import limb_named
 from treescan.loads.material.defects import kept_area, kept_shear
 from treescan.loads.rope.contacts import Contact
 from treescan.loads.settings import LOW, MIDDLE
-from treescan.loads.statics.reliability import MarginCase, RopeFriction, correlation_factor
+from treescan.loads.statics.reliability import MarginCase, RopeFriction, correlation_factor, plane_correlation
 from treescan.loads.statics.section_stress import SectionForces, cross, peaks, section_forces
 from treescan.loads.statics.structural_model import LIMBS, OWN, StructuralModel
 from treescan.reason import Reason
@@ -39,7 +39,8 @@ class LoadPath:
         weight.
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
     stretch : (s, 3, 3) from `section_stress.oval_stretch`; (0, 3, 3) where all sections are round.
-    doubt : (s,) how much more its low end is used than its middle, from its diameter and its union factor.
+    doubt : (s,) how much more its low end is used than its middle, from its diameter, the spread of its strength
+        and its union factor.
     rank : (s,) int place of its limb among those on the way to the ground, the stem first; row : (s,) int its
         own from the ground up.
     """
@@ -102,7 +103,8 @@ def load_path(tree: StructuralModel, contacts: Sequence[Contact]) -> LoadPath:
     keep = s.reported.keep[node]
     stretch = s.stretch[node] if s.oval[node].any() else np.zeros((0, 3, 3))
     sd, k = s.sd[node], s.k[node]
-    doubt = np.exp(3 * FIVE_PERCENT * sd) * k[:, MIDDLE] / np.maximum(k[:, LOW], MIN_FACTOR)
+    spread = np.hypot(s.tree_spread[node], s.limb_spread[node])
+    doubt = np.exp(FIVE_PERCENT * (3 * sd + spread)) * k[:, MIDDLE] / np.maximum(k[:, LOW], MIN_FACTOR)
     limb = tree.graph.limb[node]
     rank = np.minimum(np.searchsorted(np.unique(limb), limb), LIMBS - 1)
     return LoadPath(
@@ -115,9 +117,9 @@ def load_path(tree: StructuralModel, contacts: Sequence[Contact]) -> LoadPath:
         k,
         s.weight[node, None] * DOWN,
         s.own_moment[node],
-        s.bending * keep,
-        s.crushing * kept_area(keep),
-        s.shear * kept_shear(keep),
+        s.bending[node] * keep,
+        s.crushing[node] * kept_area(keep),
+        s.shear[node] * kept_shear(keep),
         stretch,
         doubt,
         rank,
@@ -232,8 +234,9 @@ def margin_case(
         bending=path.bending[kept],
         crushing=path.crushing[kept],
         shear=path.shear[kept],
-        spread=tree.sections.tree_spread,
-        limb_spread=tree.sections.limb_spread,
+        spread=tree.sections.tree_spread[n],
+        limb_spread=tree.sections.limb_spread[n],
+        plane=plane_correlation(tree.sections.plane[n], tree.sections.fork[n], moment.sum(axis=1) + own, own),
         limb=path.rank[kept],
         limbs=LIMBS,
         column=path.row[kept] % OWN,

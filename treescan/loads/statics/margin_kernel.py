@@ -9,7 +9,8 @@ from treescan.loads.statics.section_stress import governing_use
 
 MASS, WOOD, UNION, PLACE, FRICTION = range(5)
 """Rows of the standard normals ahead of those of limbs and diameters: mass, strength of the tree's wood,
-union factor, rope place, friction."""
+union factor, rope place, friction. Then, twice for every limb, its own part of the strength: in the load's
+bending plane, and what another plane need not share with it."""
 
 FIXED = 5
 """How many those are."""
@@ -65,8 +66,8 @@ def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compil
 
 @njit(cache=True, error_model="numpy")
 def sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    first, end, z, at, legs, axis, radius, sd, cholesky, bending, crushing, shear, spread, limb_spread, limb,
-    column, k, force, moment, shift, min_shift,
+    first, end, z, at, legs, axis, radius, sd, cholesky, bending, crushing, shear, spread, limb_spread, plane,
+    limb, limbs, column, k, force, moment, shift, min_shift,
     own_weight, own_moment, mass_sd, rest_sd, plenty,
 ):
     """See `reliability.both_margins`; z (dimensions, n), `at` (n,) is the union factor's probability, `legs`
@@ -74,7 +75,7 @@ def sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compil
     machine works on several at once."""
     draws, q = z.shape[1], len(legs)
     used, alone = np.zeros(draws), np.zeros(draws)
-    size, moved, grip, last = np.empty(draws), np.empty(draws), np.empty(draws), -1
+    size, moved, grip, still_grip = np.empty(draws), np.empty(draws), np.empty(draws), np.empty(draws)
     # of every leg, of the moved rope, of the own weight: force and moment
     part, zero = np.zeros((q + 2, 2, 3)), np.zeros(3)
     sums = np.empty((6, draws))
@@ -89,10 +90,15 @@ def sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compil
             for d in range(draws):
                 size[d] += share * row[d]
         _exponential(size)
-        if limb[s] != last:  # one over the strength of this limb, by what it differs from the tree's
-            last = limb[s]
-            grip[:] = -limb_spread * z[FIXED + last]
-            _exponential(grip)
+        mine = FIXED + limb[s]
+        grip[:] = -limb_spread[s] * z[mine] - spread[s] * z[WOOD]  # one over the strength, over its middle
+        _exponential(grip)
+        if plane[s] < 1.0:  # in the plane of the own weight
+            other = np.sqrt(1.0 - plane[s] * plane[s])
+            still_grip[:] = -limb_spread[s] * (plane[s] * z[mine] + other * z[mine + limbs]) - spread[s] * z[WOOD]
+            _exponential(still_grip)
+        else:
+            still_grip[:] = grip
         for j in range(q):
             _local(axis[s], force[s, j], part[j, 0])
             _local(axis[s], moment[s, j], part[j, 1])
@@ -140,10 +146,8 @@ def sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compil
                 slide * 0.5 * edge * abs(t0),
                 slide * face * own_across * (4 / 3),
             )
-            alone[d] = max(alone[d], count * size[d] * size[d] * itself * grip[d])
-    size[:] = spread * z[WOOD]
-    _exponential(size)
+            alone[d] = max(alone[d], count * size[d] * size[d] * itself * still_grip[d])
     for d in range(draws):
-        used[d] = size[d] / max(used[d], 1e-300)
-        alone[d] = size[d] / alone[d]
+        used[d] = 1.0 / max(used[d], 1e-300)
+        alone[d] = 1.0 / alone[d]
     return used, alone

@@ -26,55 +26,65 @@ from scipy.special import ndtr, owens_t
 
 Floats = NDArray[np.float64]
 
+NEVER = -8.0
+"""Standard deviations below which a normal never lies (6e-16)."""
+
 
 @dataclass(frozen=True)
-class LimbDraws:
-    """The limbs on one way to the ground, in each draw of all that is common.
+class SectionDraws:
+    """The sections that may govern, in each draw of all that is common.
 
     Attributes
     ----------
-    margin : (limbs, n) float   Strength over stress of every limb with its own part of the strength at the middle.
-    own : (limbs, n) float      The same under the tree's own weight alone; infinite where it does not matter.
-    spread : (limbs, n) float   Log standard deviation of the limb's own part.
-    plane : (limbs,) float      Correlation of its own part between the plane of the load and that of the own weight.
+    margin : (s, n) float       Strength over stress of every section with its limb's own part of the strength at the middle.
+    own : (s, n) float          The same under the tree's own weight alone; infinite where it does not matter.
+    spread : (s, n) float       Log standard deviation of the limb's own part.
+    plane : (s,) float          Correlation of that part between the plane of the load and that of the own weight.
+    limb : (s,) int             Sections of one limb share its own part.
     """
 
     margin: Floats
     own: Floats
     spread: Floats
     plane: Floats
+    limb: NDArray[np.int_]
 
 
-def overload_chance(limbs: LimbDraws, *, passed: Floats | None = None) -> float:
+def overload_chance(sections: SectionDraws, *, passed: Floats | None = None) -> float:
     """Chance that stress exceeds strength somewhere.
 
     Parameters
     ----------
-    limbs : LimbDraws
-    passed : (limbs, n) float, optional     Margin that a passed load test has shown at least.
+    sections : SectionDraws
+    passed : (s, n) float, optional     Margin that a passed load test has shown at least.
 
     Returns
     -------
     float   NaN where the tree stands, or passed the test, in none of the draws.
     """
     with np.errstate(divide="ignore"):
-        breaks = -np.log(limbs.margin) / limbs.spread
-        stands = -np.log(limbs.own) / limbs.spread
-        held = np.full_like(breaks, -np.inf) if passed is None else np.log(passed / limbs.margin) / limbs.spread
-    plane = np.broadcast_to(limbs.plane[:, None], breaks.shape)
-    there = np.prod(_both_above(held, stands, plane), axis=0)
-    sound = np.prod(_both_above(np.maximum(held, breaks), stands, plane), axis=0)
+        breaks = -np.log(sections.margin) / sections.spread
+        stands = -np.log(sections.own) / sections.spread
+        held = np.full_like(breaks, -np.inf) if passed is None else np.log(passed / sections.margin) / sections.spread
+    there, sound = np.ones(breaks.shape[1]), np.ones(breaks.shape[1])
+    for limb in np.unique(sections.limb):
+        rows = sections.limb == limb
+        a, b, h = (of[rows].max(axis=0) for of in (breaks, stands, held))
+        plane = sections.plane[rows].min()
+        there *= _both_above(h, b, plane)
+        sound *= _both_above(np.maximum(h, a), b, plane)
     total = there.sum()
     return float(1.0 - sound.sum() / total) if total > 0 else float("nan")
 
 
-def _both_above(first: Floats, second: Floats, correlation: Floats) -> Floats:
+def _both_above(first: Floats, second: Floats, correlation: float) -> Floats:
     """Chance that one standard normal lies above `first` and another, correlated with it, above `second`."""
-    same = correlation >= 1.0 - 1e-9
-    return np.where(same, ndtr(-np.maximum(first, second)), _bivariate(-first, -second, np.minimum(correlation, 1.0 - 1e-9)))
+    if correlation >= 1.0 - 1e-9 or np.max(second) < NEVER:
+        return np.asarray(ndtr(-np.maximum(first, second)), float)
+    return _bivariate(-first, -second, correlation)
 
 
-def _bivariate(h: Floats, k: Floats, r: Floats) -> Floats:
+def _bivariate(h: Floats, k: Floats, r: float) -> Floats:
     """P(X < h, Y < k) of standard normals with correlation r, by Owen's T."""
     h, k = np.clip(h, -37.0, 37.0), np.clip(k, -37.0, 37.0)
     h, k = np.where(h == 0, 1e-12, h), np.where(k == 0, 1e-12, k)

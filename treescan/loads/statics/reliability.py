@@ -35,11 +35,15 @@ from scipy.special import ndtr
 from treescan.estimate import Estimate
 from treescan.loads.settings import HIGH, LOW, LoadSettings
 from treescan.loads.statics.margin_kernel import FIXED, FRICTION, MASS, UNION, sampled_margins
+from treescan.loads.statics.overload_chance import SectionDraws
 from treescan.wood.graph import Floats, Ints
 
 PLENTY = 12.0
 """Own-weight margins beyond this at the middle values need no look: no draw makes them 1 (5 log standard
 deviations, derived)."""
+
+BENT_BACK = 0.5
+"""Most that bending one way says of strength the other way, forks apart (project choice)."""
 
 LEAST_STANDING = 0.05
 """Least share of the draws in which the tree stands, for the rest of them to be believed (project choice)."""
@@ -75,7 +79,8 @@ class MarginCase:
     column : (s,) int           Which standard normal every section's diameter takes as its own, beyond those
         of the limbs.
     bending, crushing, shear : (s,)     Median strengths without union factor, reports included. [Pa]
-    spread : float              Log standard deviation common to them; limb_spread : of every limb by itself.
+    spread, limb_spread : (s,)  Log standard deviation common to the tree, and of every limb by itself.
+    plane : (s,) float          Correlation of the limb's own part between this load and the own weight.
     limb : (s,) int             Which of the `limbs` limbs on the way to the ground a section belongs to.
     k : (s, 3)                  Union factor low, middle, high.
     force, moment : (s, q, 3)   Of leg q at the middle values. [N], [N m]
@@ -96,8 +101,9 @@ class MarginCase:
     bending: Floats
     crushing: Floats
     shear: Floats
-    spread: float
-    limb_spread: float
+    spread: Floats
+    limb_spread: Floats
+    plane: Floats
     limb: Ints
     limbs: int
     k: Floats
@@ -116,7 +122,7 @@ class MarginCase:
     @property
     def dimensions(self) -> int:
         """Number of independent standard normals."""
-        return FIXED + self.limbs + int(self.column.max()) + 1
+        return FIXED + 2 * self.limbs + int(self.column.max()) + 1
 
 
 def correlation_factor(limb: np.ndarray, along: Floats, settings: LoadSettings) -> Floats:
@@ -195,8 +201,10 @@ def _sampled(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats,
         case.shear,
         case.spread,
         case.limb_spread,
+        case.plane,
         case.limb,
-        FIXED + case.limbs + case.column,
+        case.limbs,
+        FIXED + 2 * case.limbs + case.column,
         case.k,
         force,
         moment,
@@ -211,10 +219,15 @@ def _sampled(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats,
 
 
 def sampled_reliability(
-    case: MarginCase, z: Floats, *, stands: bool = True, also: Sequence[MarginCase] = ()
+    case: MarginCase,
+    z: Floats,
+    *,
+    stands: bool = True,
+    also: Sequence[MarginCase] = (),
+    low_share: float = 0.05,
 ) -> tuple[Estimate, float]:
-    """Margin of the weakest section over draws z (n, at least `dimensions`), and the chance that it is
-    overloaded.
+    """Margin of the weakest section over draws z (n, at least `dimensions`), and the share of the draws in
+    which it is overloaded.
 
     `also` are further loads the same wood must bear: in every draw the worst of all counts.
 
@@ -231,4 +244,44 @@ def sampled_reliability(
         if up.mean() < LEAST_STANDING:
             return Estimate(float("nan"), float("nan"), float("nan")), float("nan")
         least = least[up]
-    return Estimate.of(least), float(np.mean(least < 1.0))
+    return Estimate.of(least, low_share), float(np.mean(least < 1.0))
+
+
+def section_draws(
+    cases: Sequence[MarginCase], z: Floats, widened: Floats, *, stands: bool = True
+) -> SectionDraws:
+    """Every section of some loads on one way to the ground, drawn in all but its limb's own part of the
+    strength.
+
+    Parameters
+    ----------
+    z : (n, k) float        Standard normals as of `sampled_reliability`.
+    widened : (n,) float    What each draw widens the spread of strength by.
+    """
+    z = z[:, : max(case.dimensions for case in cases)].copy()
+    z[:, FIXED : FIXED + 2 * cases[0].limbs] = 0.0
+    drawn = [
+        _sampled(case, z[:, : case.dimensions], s, s + 1) for case in cases for s in range(len(case.radius))
+    ]
+    own = np.array([alone for _, alone in drawn])
+    return SectionDraws(
+        margin=np.array([used for used, _ in drawn]),
+        own=own if stands else np.full_like(own, np.inf),
+        spread=np.concatenate([case.limb_spread for case in cases])[:, None] * widened,
+        plane=np.concatenate([case.plane for case in cases]),
+        limb=np.concatenate([case.limb for case in cases]),
+    )
+
+
+def plane_correlation(square: Floats, fork: np.ndarray, asked: Floats, own: Floats) -> Floats:
+    """Correlation of a limb's own strength between the plane of the load and that of its own weight, (s,).
+
+    `square` (s,) holds for planes square to each other; between, 1 - (1 - square) sin^2. Bent the other way a
+    section has shown less: there the correlation is at most 0 at a fork (opened, not closed) and `BENT_BACK`
+    elsewhere. asked, own : (s, 3) moments.
+    """
+    size = np.linalg.norm(asked, axis=1) * np.linalg.norm(own, axis=1)
+    cosine = np.where(size > 0, np.einsum("si,si->s", asked, own) / np.where(size > 0, size, 1.0), 1.0)
+    turned = 1.0 - (1.0 - square) * (1.0 - np.clip(cosine, -1.0, 1.0) ** 2)
+    most = np.where(fork, 0.0, np.minimum(BENT_BACK, square))
+    return np.where(cosine < 0, np.minimum(turned, most), turned)

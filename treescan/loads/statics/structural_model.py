@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from treescan.loads.material.section_strength import low_side_chance, student_factors
 from treescan.loads.material.wood_strength import Wood
-from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.margin_kernel import FIXED
+from treescan.loads.settings import ONE_SHARE, LoadSettings
+from treescan.loads.statics.margin_kernel import FIXED, WOOD
 from treescan.loads.statics.tree_sections import TreeSections, tree_sections
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Floats, WoodGraph
@@ -31,6 +32,9 @@ class StructuralModel:
     leaves_limbs : (n,) bool    See `leaves_limbs`; stops : (n,) bool see `stops_a_rope`.
     normals : (draws, k) float  Standard normals the margins are drawn with, the same for every configuration;
         few : the first of them, for what catches.
+    widened : (draws,) float    By how much each draw widens the spread of strength, in `normals` already: few
+        tests have heavy tails.
+    low_share : float           Share of the draws below the low side of a margin.
     """
 
     graph: WoodGraph
@@ -42,6 +46,8 @@ class StructuralModel:
     settings: LoadSettings
     normals: Floats
     few: Floats
+    widened: Floats
+    low_share: float
 
     def ground_below(self, point: Floats) -> float:
         """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
@@ -62,9 +68,10 @@ def whole_tree(
     seed : int                  Of the draws; the same seed gives the same answer.
     """
     sections = tree_sections(graph, beside, wood, settings)
-    normals = np.asfortranarray(
-        np.random.default_rng(seed).standard_normal((settings.samples, FIXED + LIMBS + OWN))
-    )
+    rng, by_kind = np.random.default_rng(seed), settings.strength_model != ONE_SHARE
+    normals = np.asfortranarray(rng.standard_normal((settings.samples, FIXED + 2 * LIMBS + OWN)))
+    widened = student_factors(settings.samples, rng) if by_kind else np.ones(settings.samples)
+    normals[:, [WOOD, *range(FIXED, FIXED + 2 * LIMBS)]] *= widened[:, None]
     thick, few = settings.catch_diameter, np.asfortranarray(normals[: settings.catch_samples])
     return StructuralModel(
         graph,
@@ -76,6 +83,8 @@ def whole_tree(
         settings,
         normals,
         few,
+        widened,
+        low_side_chance() if by_kind else 0.05,
     )
 
 

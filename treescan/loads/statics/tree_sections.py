@@ -7,7 +7,6 @@ to the union. Segments inside the parent are left out.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,14 +14,18 @@ from numba import njit
 from scipy.spatial import cKDTree
 
 from treescan.loads.material.defects import Reported, kept_area, kept_shear, lay_out
+from treescan.loads.material.section_strength import bark_factor, section_strength, unseen_union_factor
 from treescan.loads.material.union_factor import fork_factors
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.rope.contacts import bark_exit, bark_radius
-from treescan.loads.settings import INSIDE, LoadSettings, live_share
+from treescan.loads.settings import INSIDE, ONE_SHARE, LoadSettings, live_share
 from treescan.loads.statics.section_stress import SectionForces, oval_stretch, utilisation
 from treescan.trees.beside import Beside
 from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph
+
+ALL_ROUND = np.deg2rad(240.0)
+"""Bark seen round a limb from which its union counts as seen from above (project choice: from three sides)."""
 
 LEAF_REACH = 2.0
 """Foliage further than this from any wood is not hung on it [m] (project choice)."""
@@ -51,9 +54,10 @@ class TreeSections:
     oval : (n,) bool            True where the section is not round: as reported, else as measured.
     stretch : (n, 3, 3) float   From `oval_stretch`, 1 on the diagonal where round; (0, 3, 3) where all
         sections are round.
-    bending, crushing, shear : float    Median strengths after the live-branch reduction, before k. [Pa]
-    tree_spread, limb_spread : float    Log standard deviations of those strengths: common to the tree, and of
-        every limb by itself.
+    bending, crushing, shear : (n,) float   Median strengths of the section's kind, before k. [Pa]
+    tree_spread, limb_spread : (n,) float   Log standard deviations of those strengths: common to the tree,
+        and of every limb by itself.
+    plane : (n,) float          Correlation of the limb's own part in two bending planes square to each other.
     """
 
     point: Floats
@@ -70,16 +74,12 @@ class TreeSections:
     own_use: Floats
     oval: np.ndarray
     stretch: Floats
-    bending: float
-    crushing: float
-    shear: float
-    tree_spread: float
-    limb_spread: float
-
-    @property
-    def spread(self) -> float:
-        """Log standard deviation of the strength of one limb."""
-        return math.hypot(self.tree_spread, self.limb_spread)
+    bending: Floats
+    crushing: Floats
+    shear: Floats
+    tree_spread: Floats
+    limb_spread: Floats
+    plane: Floats
 
 
 def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings) -> TreeSections:
@@ -91,27 +91,23 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         if settings.section == INSIDE
         else graph.segment_radius.copy()
     )
-    k, _ = fork_factors(graph, reported.included, settings)
+    k, aspect = fork_factors(graph, reported.included, settings)
     moved = np.flatnonzero(fork & ~counted)
     for first in moved:  # the factor belongs to the section that is really taken, at the bark
         line = graph.limbs.nodes[graph.limb[first]]
         beyond = [int(i) for i in line if i >= first and counted[i]][:1]
-        k[beyond], fork[beyond] = k[first], True
+        k[beyond], aspect[beyond], fork[beyond] = k[first], aspect[first], True
     weight, own = _own_weight(graph, beside, wood, settings, point)
     oval, stretch = _stretched(graph, reported)
-    share, live_cov = live_share(settings)
-    log_mor, log_live = np.log1p(wood.mor_cov**2), np.log1p(live_cov**2)
-    median = share * np.exp(-0.5 * (log_mor + log_live))
+    kept = _kept(graph, reported, aspect, oval, wood, settings)
+    if settings.strength_model != ONE_SHARE:
+        k *= unseen_union_factor(aspect, surface_seen(graph, aspect, reported))
     sd = graph.radius_sd / np.where(graph.radius > 0, graph.radius, np.nan)
     sd = np.where(np.isfinite(sd), np.maximum(sd, settings.diameter_sd_least), settings.diameter_sd_unstated)
     known = graph.seen & np.isfinite(radius) & (radius > 0) & (sd <= settings.diameter_sd_most)
     spanned, radius = _spanned(graph, known, counted, point, radius, settings.longest_bridge)
     sd = np.where(spanned, np.clip(sd, settings.diameter_sd_unstated, settings.diameter_sd_most), sd)
-    strengths = (
-        wood.mor * median,
-        wood.compression * median,
-        wood.shear * median * _shear_share(settings) / share,
-    )
+    strengths = wood.mor * kept.bending, wood.compression * kept.bending, wood.shear * kept.shear
     return TreeSections(
         point=point,
         axis=graph.direction,
@@ -139,13 +135,54 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         bending=strengths[0],
         crushing=strengths[1],
         shear=strengths[2],
-        tree_spread=float(np.sqrt(log_mor)),
-        limb_spread=float(np.sqrt(log_live)),
+        tree_spread=kept.tree_spread,
+        limb_spread=kept.limb_spread,
+        plane=kept.plane,
     )
 
 
-def _shear_share(settings: LoadSettings) -> float:
-    return settings.shear_share_inside if settings.section == INSIDE else settings.shear_share_outside
+@dataclass(frozen=True)
+class _Kept:
+    """Median share of clear-wood strength that every section keeps, and its spread; all (n,)."""
+
+    bending: Floats
+    shear: Floats
+    tree_spread: Floats
+    limb_spread: Floats
+    plane: Floats
+
+
+def _kept(graph: WoodGraph, reported: Reported, aspect: Floats, oval: np.ndarray, wood: Wood, settings: LoadSettings) -> _Kept:
+    """By the kind of section, or one share for all (the low alternative); bark taken off by hand ("inside bark") goes with the one share."""
+    n, log_mor = len(graph), np.log1p(wood.mor_cov**2)
+    inside = settings.section == INSIDE
+    shear = settings.shear_share_inside if inside else settings.shear_share_outside
+    if settings.strength_model == ONE_SHARE or inside:
+        share, live_cov = live_share(settings)
+        log_live = np.log1p(live_cov**2)
+        median = np.exp(-0.5 * (log_mor + log_live))
+        one = np.ones(n)
+        return _Kept(share * median * one, shear * median * one, np.sqrt(log_mor) * one, np.sqrt(log_live) * one, one)
+    kind = section_strength(2 * graph.segment_radius, graph.limb == 0, aspect, oval, surface_seen(graph, aspect, reported))
+    middle = np.exp(-0.5 * log_mor)  # of a table's mean
+    return _Kept(
+        kind.share * bark_factor(wood.bark_share) * middle,
+        shear * middle * np.exp(-0.5 * kind.own**2),
+        np.hypot(np.sqrt(log_mor), kind.common),
+        kind.own,
+        kind.plane,
+    )
+
+
+def surface_seen(graph: WoodGraph, aspect: Floats, reported: Reported) -> np.ndarray:
+    """Whether the upper surface of the union at every section was seen, (n,) bool: bark seen most of the way round on either side of it, or
+    reported by a person; True away from unions.
+
+    A crease between two stems is a strip the scan may not reach, so less than `ALL_ROUND` of either limb's bark leaves the union unseen.
+    """
+    parent = np.maximum(graph.parent, 0)
+    seen = (graph.arc >= ALL_ROUND) & (graph.arc[parent] >= ALL_ROUND) & graph.seen & graph.seen[parent]
+    return np.isnan(aspect) | seen | np.isin(parent, list(reported.included))
 
 
 def _stretched(graph: WoodGraph, reported: Reported) -> tuple[np.ndarray, Floats]:
@@ -170,7 +207,7 @@ def _own_use(
     reported: Reported,
     stretch: Floats,
     k: Floats,
-    strengths: tuple[float, float, float],
+    strengths: tuple[Floats, Floats, Floats],
 ) -> Floats:
     """Median stress over strength of every section under the tree's own weight."""
     t = graph.direction

@@ -62,7 +62,8 @@ def _row(p: TieInPoint, found: dict[str, Any]) -> dict[str, Any]:
         **dict(zip("xyz", found["xyz"], strict=True)),
         **{name: load[name] for name in ("force_kn", "multiple_of_weight")},
         **{
-            name: capacity[name] for name in ("margin_median", "margin_p5", "overload_chance", "deflection_m")
+            name: capacity[name]
+            for name in ("margin_median", "margin_p5", "overload_chance", "chance_told", "deflection_m")
         },
         "governing_node": capacity["governing"]["node"],
         "governing_mode": capacity["governing"]["mode"],

@@ -10,7 +10,8 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.cautions import all_cautions
-from treescan.loads.limb_check import AnchorCheck, Break, Catch
+from treescan.loads.hidden_defects import TESTED, chance_told
+from treescan.loads.limb_check import AnchorCheck, Break, Catch, PassedTest
 from treescan.outputs.data.climb_json import beside_the_rank, climb_out
 from treescan.outputs.data.contact_rows import ContactRow, contact_rows
 from treescan.outputs.data.for_programs import for_programs
@@ -162,6 +163,7 @@ def _exceptional(check: AnchorCheck) -> dict[str, Any] | None:
         "margin_p5": number(hard.margin.p5),
         "margin_p95": number(hard.margin.p95),
         "overload_chance": number(hard.overload_chance),
+        "chance_told": number(hard.chance_told),
         "governing": {"node": int(hard.governing), "mode": hard.mode},
     }
 
@@ -174,7 +176,11 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
         "margin_p5": number(c.margin.p5),
         "margin_p95": number(c.margin.p95),
         "overload_chance": number(c.overload_chance),
+        "chance_told": number(c.chance_told),
+        "proof": c.proof,
         "verdict": c.verdict,
+        "within_deg": number(math.degrees(check.within)),
+        "if_tested": [_passed(t) for t in c.tested],
         **with_data("reason", c.reason),
         "governing": {
             "node": int(c.governing) if c.governing >= 0 else None,
@@ -185,6 +191,20 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
         "deflection_m": number(c.deflection),
         **all_with_data("notes", c.notes),
         "sources": list(c.sources),
+    }
+
+
+def _passed(t: PassedTest) -> dict[str, Any]:
+    """What a load test would show, if it is passed."""
+    return {
+        "size": number(t.size),
+        "pull_kn": number(t.pull / 1000.0),
+        "people": number(t.people),
+        "moment_knm": number(t.moment / 1000.0),
+        "moment_share": number(t.moment_share),
+        "margin_p5": number(t.low),
+        "overload_chance": number(t.overload_chance),
+        "chance_told": number(chance_told(t.overload_chance, TESTED)),
     }
 
 

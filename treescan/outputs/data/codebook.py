@@ -25,6 +25,7 @@ UNITS: dict[str, dict[str, str]] = {
         "margin_median": "",
         "margin_p5": "",
         "overload_chance": "",
+        "chance_told": "",
         "governing_node": "",
         "governing_mode": "",
         "utilisation": "",
@@ -187,7 +188,7 @@ def columns_of(table: str) -> list[str]:
 
 SCAN = "scan"
 _LOADS = "geometry; kane_arwade_2022; kane_2020_stops; kane_2020_basal; basal_two; mu_bark"
-_STRENGTH = "geometry; bark_effect; wood_handbook_read; wood_handbook; kane_2007; union_factor; handbook_cov"
+_STRENGTH = "geometry; bark_effect; wood_handbook_read; wood_handbook; section_strength; kane_2007; handbook_cov; hidden_defects"
 _FLIGHT = "geometry; throw_speed; throw_spread; blunt_body_drag; standard_air; snag_law; line_friction"
 _RANKED = "project_choice; common_practice"
 _TABLE_SOURCE = {
@@ -209,6 +210,7 @@ _COLUMN_SOURCE = {
             "margin_median",
             "margin_p5",
             "overload_chance",
+            "chance_told",
             "governing_node",
             "governing_mode",
             "utilisation",

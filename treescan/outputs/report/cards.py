@@ -196,15 +196,16 @@ def force_row(p: TieInPoint) -> Row:
 
 
 def breaks_row(p: TieInPoint) -> Row:
-    """The chance that stress exceeds strength, in ordinary use and in the exceptional case."""
-    hard, ordinary = p.check.exceptional, p.check.check.overload_chance
+    """The chance that it breaks, in ordinary use and in the exceptional case, with what no scan sees counted in."""
+    hard, ordinary = p.check.exceptional, p.check.check.chance_told
     if not w.finite(ordinary):
         return row("card_breaks", figure(ordinary, "chance"))
     chances = text(
         "breaking_chance",
         ordinary=ordinary,
-        hard=hard.overload_chance if hard else None,
+        hard=hard.chance_told if hard else None,
         case=hard.case if hard else None,
+        hidden=p.check.check.hidden_is_larger,
     )
     return row("card_breaks", chances)
 

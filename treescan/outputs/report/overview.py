@@ -100,7 +100,8 @@ def _hold(a: Assessment, p: TieInPoint) -> str:
         force=float(np.linalg.norm(p.check.force)),
         margin=margin_of(c.margin),
         section=section_of(a, p),
-        chance=c.overload_chance,
+        chance=c.chance_told,
+        hidden=c.hidden_is_larger,
     )
 
 

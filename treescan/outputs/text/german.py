@@ -26,8 +26,9 @@ TEXTS: dict[str, str] = {
     ),
     "over_hold": (
         "{label} muss {force:kN?} tragen. Festigkeit zu Spannung am schwächsten Querschnitt: {margin}; "
-        "dieser Querschnitt ist {section}.[ Wahrscheinlichkeit, dass er im gewöhnlichen Gebrauch bricht, "
-        "wenn das Holz gesund ist: {chance:chance}.]"
+        "dieser Querschnitt ist {section}.[ Wahrscheinlichkeit, dass er im gewöhnlichen Gebrauch bricht: "
+        "{chance:chance}. Was ein Scan nicht sieht (Fäule, Risse, eingewachsene Rinde), ist mitgezählt.]"
+        "[{?hidden} Es ist die größere Gefahr.]"
     ),
     "over_fail_ground": "Bricht {label}, so wurde kein Ast gefunden, der das Seil auffängt: rechnen Sie mit "
     "einem Sturz bis zum Boden. "
@@ -68,6 +69,8 @@ WORDS: dict[str, str] = {
     "not ranked": "nicht eingereiht",
     "not assessable": "nicht zu beurteilen",
     "holds": "hält",
+    "holds within angle": "hält bis zu einem Seilwinkel",
+    "holds if tested": "hält, wenn es die Belastungsprobe besteht",
     "doubtful": "zweifelhaft",
     "does not hold": "hält nicht",
     "bending": "Biegung",

@@ -259,15 +259,17 @@ def percent(x: float) -> str:
 
 
 def chance(x: float) -> str:
-    """A chance found by counting draws of the uncertain figures: a small one is never told as none, nor a large one as certain.
+    """A chance that something breaks: a small one is never told as none, nor a large one as certain.
 
-    >>> chance(0.003), chance(0.0), chance(0.0478), chance(0.9996), chance(1.0)
-    ('0.3 %', 'under 0.1 %', '4.8 %', 'over 99 %', 'over 99 %')
+    >>> chance(0.003), chance(1 / 3000), chance(0.0), chance(0.0478), chance(0.9996), chance(1.0)
+    ('0.3 %', '0.03 %', 'under 0.1 %', '4.8 %', 'over 99 %', 'over 99 %')
     """
     if not finite(x):
         return NOT_SEEN
-    if x < 0.001:
+    if x < 0.0003:
         return "under 0.1 %"
+    if x < 0.00095:
+        return f"{100 * x:.2f} %"
     if x >= 0.99:
         return "over 99 %"
     return f"{100 * x:.1f} %" if x < 0.095 else f"{100 * x:.0f} %"

@@ -207,7 +207,7 @@ def _stages(
     for i, cut in enumerate(removal.cuts):
         scene, limb = Scene.of(graph, context.beside, gone), graph.limb[[cut.node]].astype(np.int32)
         for p in usable:
-            if rope_angles(p.place, at.xyz[i]) <= settings.rope_angle_limit:
+            if rope_angles(p.place, at.xyz[i]) <= min(settings.rope_angle_limit, p.check.within):
                 fouled = first_fouls(
                     scene, p.place, at.xyz[[i]], own_limbs(graph, p.check.configuration), limb, *limits
                 )

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from treescan.loads.limb_check import AnchorCheck
+from treescan.loads.checks.verdict import whole_people
+from treescan.loads.limb_check import FAILS, IF_TESTED, AnchorCheck
+from treescan.loads.limb_check import UNSEEN as UNSEEN_VERDICT
 from treescan.planning.candidates.contact import looks_dead, round_stem
 from treescan.planning.candidates.rescan_advice import rescan_advice
 from treescan.planning.settings import PlanningSettings
@@ -149,7 +151,12 @@ def doubts(
 def _strength_doubts(check: AnchorCheck, settings: PlanningSettings) -> list[Reason]:
     out = []
     margin, hard = check.check.margin, check.exceptional
-    if margin.known and margin.p5 < settings.margin_doubt:
+    if check.within < settings.rope_angle_limit - 1e-6 and check.check.verdict not in {FAILS, UNSEEN_VERDICT}:
+        out.append(Reason("works_within", angle=check.within))
+    if check.check.verdict == IF_TESTED:
+        test = check.check.tested[-1]
+        out.append(Reason("test_first", people=whole_people(test.people), pull=test.pull, size=test.size, moment=test.moment, low=margin.p5))
+    elif margin.known and margin.p5 < settings.margin_doubt:
         out.append(Reason("margin_doubtful", p5=margin.p5, asked=settings.margin_doubt))
     elif check.check.verdict == "doubtful":
         out.append(Reason("check_doubtful", why=check.check.reason))

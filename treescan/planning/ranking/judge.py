@@ -88,7 +88,7 @@ def judged(ground: Ground, check: AnchorCheck, throw: Throw | None) -> Judged:
     graph, settings, site = context.graph, context.settings, context.site
     place = contact_point(graph, configuration)
     here = ground.places.at(configuration)
-    reached = here.reach
+    reached = here.reach.out_to(check.within, context.work)
     electric = _clearances(ground, configuration, throw)
     throw, refused = _throw_allowed(throw, electric)
     access = (

@@ -7,12 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import log
+
+from scipy.special import stdtr
 
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
+from treescan.loads.hidden_defects import INSPECTED, TESTED, UNTESTED
+from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, UNSEEN, LimbCheck, PassedTest
+from treescan.loads.material.section_strength import LOW_SIDE, STUDENT
 from treescan.planning.ranking.order import order_points
 from treescan.planning.ranking.scores import margin_score
 from treescan.planning.settings import PlanningSettings
@@ -30,8 +36,16 @@ KINDS = ("refused", "dead", "defect", "load test failed", "load test passed", "n
 - defect: `value` is the share of strength left on a limb and all it carries; of a union, on it and all above it,
 - note: words only.
 
-A passed load test and a note stand with the candidate and change neither its verdict nor its place.
+A note stands with the candidate and changes neither its verdict nor its place. So does a passed load test whose size nobody states; stated in
+people, in the set-up and direction of use, it raises the numbers to what such a test shows, and "holds if tested" to "holds" where it was as
+large as asked. It lifts neither "does not hold" nor "not seen" nor any gate.
 """
+
+AS_IN_USE = "as in use"
+"""Direction of a load test that counts: the set-up and the pull of the climb."""
+
+FULL_TEST = 1.5
+"""Pull of a load test over the hardest ordinary use that lifts "holds if tested"."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +53,9 @@ class Override:
     """One statement.
 
     union : label, or ""; limb : limb id, or -1; above : height over the stem's foot [m], or NaN; value :
-    share of strength left (defect only); who, when, why : mandatory.
+    share of strength left (defect only); who, when, why : mandatory. Of a passed load test: people hanging on
+    the rope, bounce : how many times their weight was measured (1 = hanging still, or not measured), direction :
+    `AS_IN_USE` or in words, inspected : True where the wood was looked at by hand.
     """
 
     kind: str
@@ -50,6 +66,10 @@ class Override:
     limb: int = -1
     value: float = float("nan")
     above: float = float("nan")
+    people: float = float("nan")
+    bounce: float = 1.0
+    direction: str = AS_IN_USE
+    inspected: bool = False
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
@@ -65,6 +85,8 @@ class Override:
             raise BadInput(f"override '{self.kind}' does not say which limb or union it is about")
         if self.kind == "defect" and not 0 <= self.value <= 1:
             raise BadInput("a defect needs the share of strength left, between 0 and 1")
+        if self.people <= 0 or not 1 <= self.bounce <= 6:
+            raise BadInput("a load test needs people on the rope, and a bounce of 1 to 6 times their weight")
 
     def _says_what(self) -> bool:
         """True when it names the limb, the union or the height its kind needs."""
@@ -136,7 +158,7 @@ def _one(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -
     if not _concerns(graph, p, o):
         return p
     if o.kind == "load test passed":
-        return replace(p, doubts=(*p.doubts, Reason("load_test_passed", who=o.who, when=o.when, why=o.why)))
+        return _tested(graph, p, o, settings)
     if o.kind == "note":
         return replace(p, doubts=(*p.doubts, Reason("noted", who=o.who, when=o.when, why=o.why)))
     if o.kind == "defect":
@@ -208,11 +230,43 @@ def barred_unions(graph: WoodGraph, overrides: Sequence[Override]) -> frozenset[
     return frozenset(out)
 
 
+def _tested(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -> Judged:
+    """What the test shows, if it was large enough and pulled as in use; the margin never falls, no gate is lifted."""
+    said = Reason("load_test_passed", who=o.who, when=o.when, why=o.why)
+    found, borne = p.check.check, _borne(p.check.check, o)
+    if borne is None:
+        return replace(p, doubts=(*p.doubts, said))
+    full = borne.size >= FULL_TEST
+    m = found.margin
+    low = max(m.p5, borne.low)
+    limb = replace(
+        found,
+        margin=Estimate(max(m.median, low), low, max(m.p95, low)),
+        overload_chance=min(found.overload_chance, borne.overload_chance),
+        proof=INSPECTED if full and o.inspected and o.bounce > 1 else TESTED,
+    )
+    doubts = p.doubts
+    if full and found.verdict == IF_TESTED:
+        limb = replace(limb, verdict=HOLDS, reason=Reason("strength_tested", size=borne.size, low=low, why=found.reason))
+        doubts = tuple(d for d in doubts if d.code != "test_first")
+    check = replace(p.check, check=limb)
+    value, error = margin_score(graph, check, settings)
+    out = replace(p, check=check, scores={**p.scores, "margin": value}, score_sd={**p.score_sd, "margin": error})
+    return _settled(out, p.gates, (*doubts, said))
+
+
+def _borne(found: LimbCheck, o: Override) -> PassedTest | None:
+    """The largest test of those computed that a stated one reached; None where it was smaller, pulled another way, or cannot count."""
+    if not o.people > 0 or o.direction != AS_IN_USE or found.verdict in {FAILS, UNSEEN}:
+        return None
+    return next((t for t in reversed(found.tested) if o.people * o.bounce >= t.people - 1e-6), None)
+
+
 def _weakened(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -> Judged:
     """Strength scaled down; the gate and the score follow the new margin."""
     m = p.check.check.margin
     lower = Estimate(m.median * o.value, m.p5 * o.value, m.p95 * o.value)
-    check = replace(p.check, check=replace(p.check.check, margin=lower))
+    check = replace(p.check, check=_less(p.check.check, lower, o, settings))
     value, error = margin_score(graph, check, settings)
     against = p.gates
     if not lower.p5 >= settings.margin_gate:
@@ -221,6 +275,25 @@ def _weakened(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettin
         p, check=check, scores={**p.scores, "margin": value}, score_sd={**p.score_sd, "margin": error}
     )
     return _settled(out, against, (*p.doubts, o.reason))
+
+
+def _less(found: LimbCheck, lower: Estimate, o: Override, settings: PlanningSettings) -> LimbCheck:
+    """The check with less strength: verdict and chance follow the margin, and no test of the sound wood counts any more.
+
+    The chance is that of a log margin with the spread of the old one (Student's t, as the low side was drawn), never less than before.
+    """
+    m = found.margin
+    spread = log(m.median / m.p5) / LOW_SIDE if m.p5 > 0 and m.median > m.p5 else 0.0
+    chance = found.overload_chance
+    if spread > 0 and lower.median > 0:
+        chance = max(chance, float(stdtr(STUDENT, -log(lower.median) / spread)))
+    elif lower.median <= 1.0:
+        chance = 1.0
+    word = found.verdict
+    if word not in {FAILS, UNSEEN} and not lower.p5 >= settings.margin_doubt:
+        word = DOUBTFUL if lower.p5 >= settings.margin_gate else FAILS
+    reason = found.reason if word == found.verdict else Reason("defect_margin_low", statement=o.reason, p5=lower.p5)
+    return replace(found, margin=lower, overload_chance=chance, tested=(), proof=UNTESTED, verdict=word, reason=reason)
 
 
 def _settled(p: Judged, against: tuple[Reason, ...], look_first: tuple[Reason, ...]) -> Judged:

@@ -21,8 +21,9 @@ TEXTS: dict[str, str] = {
         "hangs still"
     ),
     "column_anchors_margin_median": "strength over stress at the weakest section, median",
-    "column_anchors_margin_p5": "strength over stress, 5th percentile: decisions are made on it",
-    "column_anchors_overload_chance": "share of the draws in which stress exceeds strength in ordinary use",
+    "column_anchors_margin_p5": "strength over stress, low side (5 % value with 75 % confidence): decisions are made on it",
+    "column_anchors_overload_chance": "chance that stress exceeds the strength of sound wood in ordinary use",
+    "column_anchors_chance_told": "chance that it breaks in ordinary use, with what no scan sees counted in",
     "column_anchors_governing_node": "node of tree.json at the outer end of the weakest section",
     "column_anchors_governing_mode": "way the weakest section would fail",
     "column_anchors_utilisation": "stress over strength of the weakest section, median",

@@ -74,6 +74,18 @@ TEXTS: dict[str, str] = {
         "Strength over stress is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
         "{wood}[, {diameter:cm} thick] ({mode:word}). At least {asked:x} is needed."
     ),
+    "strength_if_tested": (
+        "Strength over stress is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
+        "{wood}[, {diameter:cm} thick] ({mode:word}). At least {asked:x} is needed. It holds if it passes a "
+        "load test: {people:n} people hanging still on the rope, or {pull:kN}, {size:x1} times the hardest "
+        "ordinary use. That bends the weakest section with {moment:kNm}, its own weight included, {share:x1} "
+        "times as much as the hardest use does. The low end is then {after:x}."
+    ),
+    "strength_tested": (
+        "It passed a load test of {size:x1} times the hardest ordinary use. Strength over stress is now "
+        "{low:x} at the low end. Before the test: {why}"
+    ),
+    "holds_within": "For work within {angle:deg} of plumb: {why} For work out to {asked:deg} it fails: {beyond}",
     "shock_breaks": (
         "Under an exceptional load ({case:word}) strength over stress is {shock_low:x} at the low end and "
         "{shock_middle:x} in the middle. Below {asked:x} in the middle it is more likely to break than "
@@ -106,11 +118,19 @@ TEXTS: dict[str, str] = {
     "counted.",
     "ordinary_use_judged": "Judged for ordinary use. The hardest load of it is {case:word}.",
     "slips_to_friction": "A pull from the side can drag the rope {way:m} out along its limb, until the pull "
-    "is square enough for the friction of the bark to hold it (least friction counted). It is judged there.",
+    "is square enough for the friction of the bark to hold it (least friction counted). It is judged there as "
+    "well, for one climber. Lay the rope anew before a second person goes on it.",
     "slips_to_side_limb": "A pull from the side can drag the rope {way:m} out along its limb, until a side "
-    "limb stops it (least friction counted). It is judged there.",
+    "limb stops it (least friction counted). It is judged there as well, for one climber. Lay the rope anew before a "
+    "second person goes on it.",
     "slips_off": "A pull from the side can drag the rope {way:m} along its limb and off the end (least "
-    "friction counted). It is judged at the end.",
+    "friction counted). It is judged at the end as well, for one climber. Lay the rope anew before a "
+    "second person goes on it.",
+    "twigs_give_way": (
+        "The line also crosses {n:n} {n|twig|twigs} that will not hold it. When they give way the climber drops "
+        "up to {drop:m}: pull the line down hard until they have, before anybody hangs on it. The line over the "
+        "stout limbs is judged, with that drop as slack."
+    ),
     "place_stiff": (
         "Under the hardest ordinary load the tie-in point moves {sag:cm}, and the limb turns by "
         "{turn:deg1}: stiff."
@@ -216,7 +236,13 @@ TEXTS: dict[str, str] = {
         "Keep everybody else {radius:m0} clear of the point straight below the union; those who pull stand "
         "to the side. A piece that breaks off can reach {reach:m} from the break, to any side."
     ),
-    "test_watch": "Watch and listen to limb, stem and ground. Slacken fully before climbing: tension left "
+    "test_would_show": (
+        "If {people:n} people hang still on the rope ({size:x1} times the hardest ordinary use) and it holds, the "
+        "weakest section has borne {moment:kNm}, its own weight included: {share:x1} times the hardest use. "
+        "Strength over stress is then {low:x} at the low end, and the chance that it breaks is {chance:chance}."
+    ),
+    "test_watch": "A crack, a noise or a limb that does not spring back means that it failed: take the load off "
+    "and do not use it. Watch and listen to limb, stem and ground. Slacken fully before climbing: tension left "
     "in the leg adds to the load.",
     "test_proves_nothing_more": "A proposal for the competent person. Passing it proves nothing beyond the "
     "load applied.",
@@ -225,6 +251,8 @@ TEXTS: dict[str, str] = {
 WORDS: dict[str, str] = {
     # verdicts
     "holds": "holds",
+    "holds within angle": "holds within an angle",
+    "holds if tested": "holds if it passes a load test",
     "doubtful": "doubtful",
     "does not hold": "does not hold",
     "not seen": "not seen",

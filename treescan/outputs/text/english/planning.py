@@ -76,6 +76,12 @@ _DOUBTS: dict[str, str] = {
         "Strength over stress may be as low as {p5:x}, below {asked:x}: inspect and load-test it before "
         "use."
     ),
+    "works_within": "Only for work within {angle:deg} of plumb: it does not hold a rope that stands flatter.",
+    "test_first": (
+        "Strength over stress may be as low as {low:x}. Before use it must pass a load test: {people:n} people "
+        "hanging still on the rope, or {pull:kN}, {size:x1} times the hardest ordinary use. That bends the "
+        "weakest section with {moment:kNm}."
+    ),
     "check_doubtful": "Doubtful[: {why}][{!why}.]",
     "exceptional_margin_low": (
         "In an exceptional case ({case:word}) strength over stress may be as low as {p5:x}: no slack, no "

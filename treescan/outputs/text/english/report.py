@@ -22,7 +22,8 @@ SHARED: dict[str, str] = {
     "section_unseen": "not seen",
     "section": "{d±sd:cm?} thick, {height:m} up; it would fail by {mode:word}",
     "breaking_chance": "{ordinary:chance} in ordinary use[; {hard:chance} under the exceptional load "
-    "({case:word})]. The wood is taken as sound.",
+    "({case:word})]. What a scan cannot see (decay, cracks, included bark) is counted in.[{?hidden} It is the "
+    "larger danger.]",
     "rope_parts": "{length:m}[: {parts}]",
     "rope_part": "{what:word} {length:m}",
     "rope_stock": "{stock:m0}[{?short}; it does not reach the ground]",
@@ -179,8 +180,8 @@ OVERVIEW: dict[str, str] = {
     ),
     "over_hold": (
         "{label} has to carry {force:kN?}. Strength over stress at the weakest section is {margin}; that "
-        "section is {section}.[ Chance that it breaks in ordinary use, if the wood is sound: "
-        "{chance:chance}.]"
+        "section is {section}.[ Chance that it breaks in ordinary use: {chance:chance}. What a "
+        "scan cannot see (decay, cracks, included bark) is counted in.][{?hidden} It is the larger danger.]"
     ),
     "over_fail_ground": "If {label} breaks, no limb was found that would catch the rope: expect a fall to "
     "the ground. Use a second attachment.",
