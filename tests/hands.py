@@ -85,6 +85,7 @@ def check(
     catches: tuple[Catch, ...] = (),
     verdict: str | None = None,
     common_cause: Reason | None = None,
+    within: float = np.pi / 4,
 ) -> AnchorCheck:
     """What loads would say of a configuration, with the margin given by hand (climber of 100 kg)."""
     nodes = graph.path_to_base(configuration.rest_node)
@@ -134,7 +135,7 @@ def check(
         rope_slip=0.0,
         outer=None,
         contact_turns=np.zeros(0),
-        within=np.deg2rad(45.0),
+        within=within,
     )
 
 

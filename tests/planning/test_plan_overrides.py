@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 from hands import S, of_code, only, plain_tree, ranked, throw
 from strategies import random_tree
 
 from treescan.errors import BadInput
+from treescan.estimate import Estimate
+from treescan.loads.limb_check import PassedTest
 from treescan.outputs.text.say import say
 from treescan.planning.candidates.candidates import candidate_unions
 from treescan.planning.ranking.overrides import Override, barred_unions, strength_left, with_overrides
@@ -166,3 +171,72 @@ def test_words_of_a_competent_person_are_printed_letter_for_letter():
     for code in ("noted", "load_test_passed"):
         assert f"“{words}”" in say(Reason(code, who="A", when="now", why=words))
     assert "changes nothing" in say(Reason("noted", who="A", when="now", why=words))
+
+
+def with_tests(p, verdict="holds if tested"):
+    """The candidate as loads would give it with what tests of 3 and 4.5 people would show."""
+    tested = tuple(PassedTest(size, 3000.0 * size, 3.0 * size, 9000.0, 1.2, low, chance) for size, low, chance in ((1.0, 1.3, 4e-3), (1.5, 1.45, 6e-4)))
+    limb = replace(p.check.check, verdict=verdict, margin=Estimate(3.0, 1.2, 7.0), overload_chance=0.012, tested=tested)
+    return replace(p, check=replace(p.check, check=limb))
+
+
+@pytest.mark.parametrize(
+    ("people", "more", "low", "chance", "verdict"),
+    [
+        (2, {}, 1.2, 0.015, "holds if tested"),
+        (3, {}, 1.3, 5e-3, "holds if tested"),
+        (5, {}, 1.45, 1.6e-3, "holds"),
+        (3, {"bounce": 1.5}, 1.45, 1.6e-3, "holds"),
+        (3, {"bounce": 1.5, "inspected": True}, 1.45, 9e-4, "holds"),
+        (5, {"direction": "straight down, work is to the side"}, 1.2, 0.015, "holds if tested"),
+    ],
+)
+def test_a_passed_load_test_counts_for_what_it_was(people, more, low, chance, verdict):
+    """As hard as the climb it raises the numbers, half as hard again it is the test that was asked for; too light or pulled another way it is only noted."""
+    graph, points = three()
+    points = [with_tests(p) for p in points]
+    out = with_overrides(graph, points, [said("load test passed", union="U02", people=people, **more)], S, 1)
+    found, before = only(out.points, "U02"), only(points, "U02")
+
+    assert found.check.check.margin.p5 == pytest.approx(low)
+    assert found.check.check.chance_told == pytest.approx(chance)
+    assert found.check.check.verdict == verdict
+    assert found.gates == before.gates
+    assert of_code(found.doubts, "load_test_passed")
+    assert only(out.points, "U01").check == only(points, "U01").check
+
+
+def test_no_test_lifts_what_does_not_hold():
+    """A passed test of any size leaves "does not hold" and "not seen" as they are, and every gate."""
+    graph, points = three()
+    for verdict in ("does not hold", "not seen"):
+        bad = [with_tests(p, verdict) for p in points]
+        out = with_overrides(graph, bad, [said("load test passed", union="U02", people=9, bounce=2.0, inspected=True)], S, 1)
+        assert only(out.points, "U02").check == only(bad, "U02").check
+        assert only(out.points, "U02").gates == only(bad, "U02").gates
+
+
+def test_a_defect_lowers_margin_and_chance_alike():
+    """With half the strength the margin is half, the chance higher, the verdict follows, and no test of sound wood is promised."""
+    graph, points = three()
+    points = [with_tests(p, "holds") for p in points]
+    limb = int(graph.unions.arm_limb[graph.unions.laterals(1)[0]])
+    out = with_overrides(graph, points, [said("defect", limb=limb, value=0.5)], S, 1)
+    found = only(out.points, "U02").check.check
+
+    assert found.margin.p5 == pytest.approx(0.6)
+    assert found.overload_chance > 0.03
+    assert (found.verdict, found.tested) == ("does not hold", ())
+
+
+def test_coverage_counts_what_the_anchor_holds():
+    """The same tree with anchors that hold only for work within 20 degrees: no farther work is served, and the reader is told."""
+    graph = plain_tree()
+    throws = [throw(graph, k) for k in range(3)]
+    wide = ranked(graph, throws)
+    narrow = ranked(graph, throws, within=np.deg2rad(20.0))
+    for a, b in zip(sorted(wide, key=lambda p: p.label), sorted(narrow, key=lambda p: p.label), strict=True):
+        assert np.array_equal(b.reach.served, a.reach.served & (a.reach.angle <= np.deg2rad(20.0)))
+        assert b.reach.share <= a.reach.share
+        assert not of_code(a.doubts, "works_within")
+        assert of_code(b.doubts, "works_within")

@@ -9,10 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import log
 
-from scipy.special import stdtr
-
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtr
 
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
