@@ -91,9 +91,9 @@ def _row_strength(row: Row, found: Meant, asked: str, settings: LoadSettings) ->
     elif found.how == "stand-in":
         label = Reason("wood_stand_in", **row_of)
     elif found.how == "genus":
-        label = Reason("wood_of_genus", **row_of)
+        label = Reason("wood_of_genus", **row_of, most=_strongest(found, row))
     else:
-        label = Reason("wood_of_several", **row_of, genera=found.genera)
+        label = Reason("wood_of_several", **row_of, genera=found.genera, most=_strongest(found, row))
     stated = np.isfinite(row.sg) or np.isfinite(row.density)
     return Wood(
         species=row.botanical,
@@ -108,6 +108,12 @@ def _row_strength(row: Row, found: Meant, asked: str, settings: LoadSettings) ->
         standing=row.standing,
         sources=(row.source,) if np.isfinite(row.mor_cov) else (row.source, "handbook_cov"),
     )
+
+
+def _strongest(found: Meant, used: Row) -> float | None:
+    """The strongest wood the name may mean [Pa]; None where it is no stronger than the row used."""
+    most = max(r.mor for r in found.rows)
+    return most if most > used.mor else None
 
 
 def _low_strength(found: Meant, asked: str, settings: LoadSettings) -> Wood:

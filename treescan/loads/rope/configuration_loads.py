@@ -4,7 +4,7 @@ rope leg on every contact."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numba import njit
@@ -58,11 +58,9 @@ class ConfigurationLoads:
     def of(self, rows: np.ndarray) -> ConfigurationLoads:
         """Some of the places only; rows (l,) bool."""
         at = np.flatnonzero(rows)
-        p = self.pulls
-        case, hard_case = (tuple(names[i] for i in at) for names in (p.case, p.hard_case))
         return ConfigurationLoads(
             self.contacts,
-            Pulls(p.place[at], p.work[at], p.tension[at], case, p.hard[at], hard_case),
+            Pulls(**{f.name: _rows(getattr(self.pulls, f.name), at) for f in fields(Pulls)}),
             *(getattr(self, name)[at] for name in ROWS),
         )
 
@@ -71,14 +69,19 @@ ROWS = ("turn", "touches", "leg_point", "leg_toward", "share", "hard_share")
 """Fields of `ConfigurationLoads` with a row a place."""
 
 
+def _rows(of: Floats | tuple[str, ...], at: np.ndarray) -> Floats | tuple[str, ...]:
+    return tuple(of[i] for i in at) if isinstance(of, tuple) else of[at]
+
+
 def joined(a: ConfigurationLoads, b: ConfigurationLoads) -> ConfigurationLoads:
     """The places of two loads of the same contacts, those of `a` first."""
-    p, q = a.pulls, b.pulls
-    pulls_ = (np.concatenate([getattr(p, n), getattr(q, n)]) for n in ("place", "work", "tension", "hard"))
-    place, work, tension, hard = pulls_
+
+    def both(p: Floats | tuple[str, ...], q: Floats | tuple[str, ...]) -> Floats | tuple[str, ...]:
+        return (*p, *q) if isinstance(p, tuple) else np.concatenate([p, q])
+
     return ConfigurationLoads(
         a.contacts,
-        Pulls(place, work, tension, p.case + q.case, hard, p.hard_case + q.hard_case),
+        Pulls(**{f.name: both(getattr(a.pulls, f.name), getattr(b.pulls, f.name)) for f in fields(Pulls)}),
         *(np.concatenate([getattr(a, n), getattr(b, n)]) for n in ROWS),
     )
 

@@ -19,11 +19,11 @@ TEXTS: dict[str, str] = {
     ),
     "wood_of_genus": (
         "The table has no strength for '{asked}'. The weakest wood of its genus is used, {botanical} "
-        "({common}): {mor:MPa}, {standing:word}."
+        "({common}): {mor:MPa}, {standing:word}.[ Naming the species can raise that, to {most:MPa} at most.]"
     ),
     "wood_of_several": (
         "'{asked}' can mean {genera:or}. The weakest of them is used, {botanical} ({common}): {mor:MPa}, "
-        "{standing:word}."
+        "{standing:word}.[ Naming the species can raise that, to {most:MPa} at most.]"
     ),
     "wood_low_of_several": "'{asked}' can mean {genera:or}, and the table does not have all of them. The "
     "low end of the table is used ({kind:word}, lowest {percentile:%}): {mor:MPa}.",
