@@ -13,7 +13,7 @@ from treescan.loads.fall.backup import Support, Suspension, common_node, fall, p
 from treescan.loads.fall.failure_chain import _shared, failure_chain
 from treescan.loads.fall.fall_way import BODY, GROUND, NOTHING, fall_way, first_met
 from treescan.loads.rope.contacts import at_node
-from treescan.loads.settings import LoadSettings
+from treescan.loads.settings import ONE_SHARE, LoadSettings
 from treescan.loads.statics.structural_model import leaves_limbs, whole_tree
 from treescan.outputs.text.say import say
 from treescan.reason import Reason
@@ -458,10 +458,10 @@ def test_stem_top_breaks_and_takes_the_anchor():
 
 
 def test_every_likely_break_has_its_own_chain():
-    """Where the limb at its union and the slender stem below it are used alike, both breaks are told: what goes with each, and where the
+    """Where the limb at its union and the slender stem below it are used alike (by the one share for all wood), both breaks are told: what goes with each, and where the
     rope goes; the anchor is redundant only if each of them is caught."""
     graph = tree([(11.0, 0, 10, 1.5, 0.075, 0.075), (9.5, 0, 0, 2.0, 0.10, 0.10)], stem=0.36, top=0.06, height=12.0)
-    (check,) = checked(graph, [configuration(graph, "U02", "SRS basal", distance=0.2, base=(0.3, -0.6, 0.5))], work=[[0.3, 2.5, 7.5]])
+    (check,) = checked(graph, [configuration(graph, "U02", "SRS basal", distance=0.2, base=(0.3, -0.6, 0.5))], work=[[0.3, 2.5, 7.5]], strength_model=ONE_SHARE)
     kinds = {b.kind: b for b in check.breaks}
     assert {"stem", "union tear-out"} <= set(kinds)
     assert check.catches == check.breaks[0].catches
