@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import triang
-from scipy.stats import kstest, norm, t
+from scipy.stats import kstest, norm, t, triang
 
 from treescan.loads.material.section_strength import (
     CODOMINANT_SHARE,
