@@ -13,6 +13,7 @@ from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings, JoinSettings
 from treescan.loads.checks.anchor import checked
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
+from treescan.loads.material.species_warnings import species_warnings
 from treescan.loads.material.wood_strength import Wood, wood_of
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
@@ -172,8 +173,13 @@ class Assessment:
 
     @property
     def warnings(self) -> tuple[Reason | str, ...]:
-        """What the scan and its reading left in doubt."""
-        return self.tree.notes
+        """What the scan and its reading left in doubt, and what the kind of tree warns of."""
+        return (*self.tree.notes, *self.species_warnings)
+
+    @property
+    def species_warnings(self) -> tuple[Reason, ...]:
+        """What this kind of tree warns of, whatever its strength."""
+        return species_warnings(self.asked.species)
 
 
 def trace(

@@ -54,6 +54,7 @@ SOURCES: dict[str, Source] = {
     "snag_law": Source("Chance of a catch along a path through scattered twigs, 1 - exp(-k density path); k is a choice", "derived"),
     "conductor_10m": Source("UK practice, second hand: tree work within 10 m of a power line needs the owner's advice first", "quoted"),
     # --- loads
+    "summer_drop": Source("Harris 1983, Journal of Arboriculture 9(4):111 (abstract): sound limbs of at least 19 genera break in calm summer weather; genera as listed by a page on it that quotes the literature (address withheld)", "read"),
     "wood_handbook": Source("US Wood Handbook, FPL-GTR-190 (2010), Tables 5-3a/5-3b, green small clear wood", "memory"),
     "wood_handbook_read": Source("US Wood Handbook, FPL-GTR-190 (2010), Tables 5-3a/5-3b, green, transcribed pages", "read"),
     "wood_handbook_imported": Source("US Wood Handbook, FPL-GTR-190 (2010), Table 5-5b, imported woods, green", "memory"),

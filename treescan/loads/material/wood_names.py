@@ -2,7 +2,7 @@
 is used.
 
 In this order: the botanical or common name of a row, spelt in any way; other names of the trade; a stand-in
-the table names for the species; the genus, by its botanical name or by a last word that names one genus only
+the table names for the species, where no wood of its genus is weaker; the genus, by its botanical name or by a last word that names one genus only
 ("oak"); all genera a last word is said of ("gum"); the kind of wood. Else the name is not known.
 """
 
@@ -22,6 +22,8 @@ OTHER_NAMES = {
     "pedunculate oak": "quercus robur",
     "common oak": "quercus robur",
     "sessile oak": "quercus petraea",
+    "holm oak": "quercus ilex",
+    "evergreen oak": "quercus ilex",
     "common ash": "fraxinus excelsior",
     "common beech": "fagus sylvatica",
     "silver birch": "betula pendula",
@@ -189,9 +191,10 @@ def _as_named(name: str) -> Meant | None:
     if called and _plain(called[0].botanical) != name:
         return _as_named(_binomial(_plain(called[0].botanical)))
     rows = _strong(r for r in green_wood() if _stands_for(r, _binomial(name)))
-    if rows:
+    of_genus = _of_genus(name.split(maxsplit=1)[0]) if by_genus else None
+    if rows and (of_genus is None or _weakest(rows) <= _weakest(of_genus.rows)):
         return Meant("stand-in", rows)
-    return _of_genus(name.split(maxsplit=1)[0]) if by_genus else None
+    return of_genus
 
 
 def _of_genus(genus: str) -> Meant:
@@ -253,6 +256,28 @@ def _genus(row: Row) -> str:
 def _strong(rows: Iterable[Row]) -> tuple[Row, ...]:
     """Those that state a modulus of rupture."""
     return tuple(r for r in rows if np.isfinite(r.mor))
+
+
+def _weakest(rows: tuple[Row, ...]) -> float:
+    """Least modulus of rupture; inf where there is none. [Pa]"""
+    return min((r.mor for r in rows), default=float("inf"))
+
+
+def taxa(species: str | None) -> tuple[str, ...]:
+    """Plain botanical names, species or genus, that a name may stand for; none where it is not known."""
+    name = _plain(species or "")
+    if not name or name in KINDS:
+        return ()
+    botanical = _other(name) or name
+    called = [r for r in green_wood() if any(_joined(s) == _joined(botanical) for s in spellings(r))]
+    if called:
+        return tuple(dict.fromkeys(_binomial(_plain(r.botanical)) for r in called))
+    words = botanical.split()
+    if words[-1] in ONE_GENUS | SEVERAL:
+        if set(words[:-1]) & {*NOT_SO[""], *NOT_SO.get(words[-1], ())}:
+            return ()
+        return (ONE_GENUS[words[-1]],) if words[-1] in ONE_GENUS else SEVERAL[words[-1]]
+    return (_binomial(botanical),)
 
 
 def _stands_for(row: Row, name: str) -> bool:

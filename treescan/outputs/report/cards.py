@@ -92,7 +92,7 @@ def card(a: Assessment, p: TieInPoint, number: int) -> Card:
             order_answer(a, p),
         ),
         scores=tuple((word(name), figure(v, "x2")) for name, v in p.scores.items()),
-        cautions=tuple(CAUTIONS[k] for k in p.cautions if k in CAUTIONS),
+        cautions=(*(CAUTIONS[k] for k in p.cautions if k in CAUTIONS), *say_all(a.species_warnings)),
     )
 
 

@@ -13,7 +13,7 @@ from treescan.outputs.report.phrases import margin_of, missed_work, section_of, 
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.seen_share import seen_share
 from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import figure, say, text, word
+from treescan.outputs.text.say import figure, say_all, text, word
 from treescan.planning.tie_in_point import TieInPoint
 
 MAX_REFUSALS = 12
@@ -63,7 +63,7 @@ def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
         (text("over_volume"), figure(s.wood_volume, "m3")),
         (text("over_traced"), text("over_traced_of", limbs=len(g.limbs), unions=len(g.unions))),
         (text("over_seen"), text("over_seen_share", share=seen_share(g))),
-        (text("over_species"), say(a.species)),
+        (text("over_species"), " ".join(say_all((a.species, *a.species_warnings)))),
         (text("over_scan"), w.file_name(a.tree.source)),
         (text("over_frame"), _frame(a.tree.frame.crs)),
     )

@@ -37,6 +37,17 @@ TEXTS: dict[str, str] = {
     "density of {density:x0} kg/m³.",
     "species_weaker_than_genus": "which is weaker than others of its genus",
     "name_misleads": "which need not be {article} {word}",
+    # --- what the kind of tree warns of
+    "species_brittle": "{kinds:names}: brittle wood. Limbs snap with little bending before ({source:word}).",
+    "species_splits": "{kinds:names}: unions split easily, and limbs tear out of the stem ({source:word}).",
+    "species_drops_limbs": "{kinds:names}: sound limbs were seen to break in calm, hot weather, without any "
+    "sign before ({source:word}).",
+    "species_dieback": "{kinds:names}: look for {sickness:word} before anybody climbs. Sick limbs snap without "
+    "warning, and the scan does not show them ({source:word}).",
+    "species_root_rot": "{kinds:names}: roots can be rotten under a crown that looks healthy. Look for fungus "
+    "and movement at the foot of the stem ({source:word}).",
+    "species_not_warned_of": "No warning of brittle wood, limbs dropped in summer or sickness is listed here"
+    "[ for '{asked}']. That is no sign that there is none.",
     # --- what a person reported
     "reported_dead": "Reported dead ({report}). Not an anchor unless the competent person says so.",
     "reported_decayed": "Reported decayed ({report}). Not an anchor unless the competent person says so.",
@@ -249,6 +260,18 @@ TEXTS: dict[str, str] = {
 }
 
 WORDS: dict[str, str] = {
+    # what a kind of tree warns of
+    "ash_dieback": "ash dieback and the ash borer",
+    "elm_disease": "elm disease",
+    "chestnut_blight": "chestnut blight",
+    "bleeding_canker": "bleeding canker",
+    "plane_massaria": "dead upper sides of limbs (Massaria)",
+    "oak_decline": "oak decline",
+    "larch_dieback": "larch dieback",
+    "bark_beetle": "bark beetle",
+    "sooty_bark": "sooty bark disease",
+    "common_practice": "common practice, no source",
+    "summer_drop": "reported of the genus; read in the source",
     # verdicts
     "holds": "holds",
     "holds within angle": "holds within an angle",
