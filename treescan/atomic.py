@@ -96,6 +96,7 @@ def only_run(target: Path) -> Iterator[None]:
         return
     made = _missing(target.parent)
     handle = _held(lock, target)
+    _tell(lock)
     try:
         _tidy(target)
         yield
@@ -105,6 +106,19 @@ def only_run(target: Path) -> Iterator[None]:
         with suppress(OSError):
             for folder in made:
                 folder.rmdir()
+
+
+def take_away(left: Path) -> None:
+    """Remove what a killed run left at a path it had told of; a lock only where no other run holds it by now."""
+    if left.name.startswith(LOCK) and fcntl is not None:
+        with suppress(OSError, BadInput):
+            handle = os.open(left, os.O_RDWR | os.O_CLOEXEC)
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            left.unlink(missing_ok=True)
+    elif left.name.startswith(PART):
+        shutil.rmtree(left, ignore_errors=True)
+        with suppress(OSError):
+            left.unlink()
 
 
 def write_text(path: str | os.PathLike[str], text: str) -> Path:

@@ -155,9 +155,9 @@ import sys, time
 from treescan.faces.cli.watcher import start_watcher
 start_watcher()
 from pathlib import Path
-from treescan.atomic import whole_folder
+from treescan.atomic import only_run, whole_folder
 import ctypes
-with whole_folder(Path(sys.argv[1]), lambda: None) as part:
+with only_run(Path(sys.argv[1])), whole_folder(Path(sys.argv[1]), lambda: None) as part:
     (part / "a").write_text("new")
     print("ready", flush=True)
     if sys.argv[2] == "deaf":

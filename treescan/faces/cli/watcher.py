@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import select
-import shutil
 import signal
 import sys
 from contextlib import suppress
@@ -71,7 +70,4 @@ def _watch(read: int, write: int) -> None:
 def _take_away(held: bytes) -> None:
     for line in held.split(b"\n"):
         path = os.fsdecode(bytes.fromhex(line.translate(None, bytes(range(32))).decode()))
-        if Path(path).name.startswith(atomic.PART):
-            shutil.rmtree(path, ignore_errors=True)
-            with suppress(OSError):
-                Path(path).unlink()
+        atomic.take_away(Path(path))
