@@ -184,7 +184,7 @@ def _by_crowns(
     cloud: PointCloud, centre: Floats, high: Floats, terrain: Terrain, spacing: float
 ) -> StemsOfScan:
     """Trees by the tops of their crowns, each with the likeliest stem under it."""
-    tops = crown_tops(centre, high, max(TOP_CELL, TOP_SPACINGS * spacing)) if len(centre) else ()
+    tops = crown_tops(centre, high, max(TOP_CELL, TOP_SPACINGS * spacing)) if len(centre) else np.zeros((0, 3))
     if len(tops) == 0:
         raise BadInput(
             "no tree found: neither stems nor crowns higher than 3 m",

@@ -7,6 +7,7 @@ import os
 import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -124,7 +125,7 @@ def _use_cores(jobs: int | None) -> None:
     if jobs is not None and jobs > cores:
         raise BadInput(f"--jobs {jobs} is more than the {cores} cores there are", remedy=f"give 1 to {cores}")
     if jobs:
-        set_num_threads(min(jobs, config.NUMBA_NUM_THREADS))
+        set_num_threads(min(jobs, config.NUMBA_NUM_THREADS))  # type: ignore[attr-defined]
 
 
 def read_settings(path: Path | None, climber_mass: float | None = None) -> Settings:
@@ -247,11 +248,11 @@ def _check_readable(request: PlanRequest) -> None:
     """BadInput, all faults in one go, for files whose faults show without the tree: before the cloud is read."""
     faults: list[BadInput] = []
     if request.site is not None:
-        _tried(faults, lambda path=request.site: check_features(path), None)
+        _tried(faults, partial(check_features, request.site), None)
     if request.cuts is not None:
-        _tried(faults, lambda path=request.cuts: read_rows(path, CUT_COLUMNS, "cut"), None)
+        _tried(faults, partial(read_rows, request.cuts, CUT_COLUMNS, "cut"), None)
     if request.overrides is not None:
-        _tried(faults, lambda path=request.overrides: read_rows(path, OVERRIDE_COLUMNS, "override"), None)
+        _tried(faults, partial(read_rows, request.overrides, OVERRIDE_COLUMNS, "override"), None)
     raise_together(faults)
 
 

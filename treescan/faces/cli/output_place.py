@@ -95,7 +95,7 @@ def check_same_tree(folder: Path, cloud: Path, replace: bool) -> None:
     earlier = _run_record(folder)
     if replace or earlier is None:
         return
-    first = next(iter(earlier.get("inputs") or ()), {})
+    first: object = next(iter(earlier.get("inputs") or ()), {})
     named = str(first.get("file", "")) if isinstance(first, dict) else ""
     if named and os.path.realpath(named) == os.path.realpath(cloud):
         return

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -69,14 +70,14 @@ ROWS = ("turn", "touches", "leg_point", "leg_toward", "share", "hard_share")
 """Fields of `ConfigurationLoads` with a row a place."""
 
 
-def _rows(of: Floats | tuple[str, ...], at: np.ndarray) -> Floats | tuple[str, ...]:
+def _rows(of: Any, at: np.ndarray) -> Any:
     return tuple(of[i] for i in at) if isinstance(of, tuple) else of[at]
 
 
 def joined(a: ConfigurationLoads, b: ConfigurationLoads) -> ConfigurationLoads:
     """The places of two loads of the same contacts, those of `a` first."""
 
-    def both(p: Floats | tuple[str, ...], q: Floats | tuple[str, ...]) -> Floats | tuple[str, ...]:
+    def both(p: Any, q: Any) -> Any:
         return (*p, *q) if isinstance(p, tuple) else np.concatenate([p, q])
 
     return ConfigurationLoads(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from treescan.errors import BadInput
 from treescan.loads.fall.backup import common_node
 from treescan.planning.candidates.contact import bearing_nodes
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import Judged, TieInPoint
 from treescan.reason import Reason
 from treescan.wood.graph import CODOMINANT, WoodGraph
 
@@ -23,7 +23,7 @@ WEAK = frozenset({"stated_against", "dead_suspect", "does_not_hold", "margin_low
 """Gates that speak against the wood itself, whatever hangs on it."""
 
 
-def dies_with(graph: WoodGraph, point: TieInPoint, gone: Flags) -> bool:
+def dies_with(graph: WoodGraph, point: TieInPoint | Judged, gone: Flags) -> bool:
     """True when any wood the rope bears on comes off.
 
     The limb at the union, the union itself, or a further support of a basal line.
