@@ -7,6 +7,7 @@ The public names, by the question they answer:
 
 - what did we see?      `read_cloud`, `inspect_cloud`, `trace`, `read_tree`, `write_tree`
 - where to tie in?      `plan`, `judged_again` (another species, system, climber or defect), `write_outputs`
+- beside the scan?      `Site`, `Work`, `Removal`, `Override`, and `revised` for what is stated later
 - what can be set?      `Settings`
 - what went wrong?      `TreescanError`, `BadInput`, `RunFailed`
 
@@ -21,7 +22,18 @@ from typing import TYPE_CHECKING, Any
 from treescan.errors import BadInput, RunFailed, TreescanError
 
 if TYPE_CHECKING:
-    from treescan.assess import Assessment, Settings, judged_again, plan, trace
+    from treescan.assess import (
+        Assessment,
+        Override,
+        Removal,
+        Settings,
+        Site,
+        Work,
+        judged_again,
+        plan,
+        revised,
+        trace,
+    )
     from treescan.cloud.inspect import inspect_cloud
     from treescan.cloud.point_cloud import PointCloud
     from treescan.cloud.read import read_cloud
@@ -34,15 +46,20 @@ __version__ = "0.1.0"
 
 _ROOMS = {
     "Assessment": "treescan.assess",
+    "Override": "treescan.assess",
     "PointCloud": "treescan.cloud.point_cloud",
+    "Removal": "treescan.assess",
     "Settings": "treescan.assess",
+    "Site": "treescan.assess",
     "TracedTree": "treescan.wood.graph",
     "WoodGraph": "treescan.wood.graph",
+    "Work": "treescan.assess",
     "inspect_cloud": "treescan.cloud.inspect",
     "judged_again": "treescan.assess",
     "plan": "treescan.assess",
     "read_cloud": "treescan.cloud.read",
     "read_tree": "treescan.wood.files.read_tree",
+    "revised": "treescan.assess",
     "trace": "treescan.assess",
     "write_outputs": "treescan.outputs.write",
     "write_tree": "treescan.wood.files.write_tree",
@@ -51,17 +68,22 @@ _ROOMS = {
 __all__ = [
     "Assessment",
     "BadInput",
+    "Override",
     "PointCloud",
+    "Removal",
     "RunFailed",
     "Settings",
+    "Site",
     "TracedTree",
     "TreescanError",
     "WoodGraph",
+    "Work",
     "inspect_cloud",
     "judged_again",
     "plan",
     "read_cloud",
     "read_tree",
+    "revised",
     "trace",
     "write_outputs",
     "write_tree",

@@ -481,3 +481,11 @@ def test_a_block_bears_twice_the_piece_at_rest():
     assert load["force"] == pytest.approx(2 * 9.80665 * with_block.mass.p95)
     assert "rigger" in say(load)
     assert not has(one_stage(graph, points, "").reasons(), "rigging_load")
+
+
+def test_what_a_plan_is_asked_with_shows_itself_in_a_line():
+    """Site and removal print what they hold, not their arrays."""
+    graph = plain_tree()
+
+    assert repr(Removal((cut_limb(graph, 1, "north lead"), cut_stem(graph, 6.0)))) == "Removal(2 cuts: north lead, stem-6.0)"
+    assert repr(Site(roads=(np.zeros((9999, 2)),))) == "Site(1 areas, 0 conductors, 0 points)"

@@ -180,6 +180,10 @@ class Site:
     bases: tuple[tuple[str, Floats], ...] = ()
     area_names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        areas, points = len(self.areas()), len(self.anchors) + len(self.bases)
+        return f"Site({areas} areas, {len(self.conductors)} conductors, {points} points)"
+
     def areas(self) -> tuple[Area, ...]:
         """Every area with its kind and name."""
         kinds = {"no_stand": "no_stand_area", "water": "water", "roads": "road", "buildings": "building"}

@@ -80,6 +80,9 @@ class Removal:
     life_support: tuple[str, ...] = ()
     rigging: tuple[int, ...] = ()
 
+    def __repr__(self) -> str:
+        return f"Removal({len(self.cuts)} cuts: {', '.join(c.label for c in self.cuts)})"
+
     def support_at(self, number: int) -> str | None:
         """Union the climber hangs on at one cut (0 is the first), None where that is not planned."""
         return (self.life_support[number] if number < len(self.life_support) else "") or None
