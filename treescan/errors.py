@@ -12,6 +12,10 @@ A scan that cannot tell is *not* an error: it is an honest result ("not seen", "
 from __future__ import annotations
 
 
+LONGEST = 1000
+"""Letters of a fault that are told; a file can hold words of any length."""
+
+
 class TreescanError(Exception):
     """Base of all errors of this package; `exit_code` is what the command line returns."""
 
@@ -31,7 +35,8 @@ class TreescanError(Exception):
 
     def sentence(self) -> str:
         """The whole message on one line: file, fault, remedy."""
-        start = f"{self.file}: {self.what}" if self.file else self.what
+        what = self.what if len(self.what) <= LONGEST else self.what[:LONGEST] + "..."
+        start = f"{self.file}: {what}" if self.file else what
         text = f"{start}. {self.remedy[0].upper()}{self.remedy[1:]}." if self.remedy else f"{start}."
         return " ".join(text.split())
 

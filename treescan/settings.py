@@ -57,7 +57,7 @@ def merged(settings: T, changes: Mapping[str, Any], *, file: str | None = None, 
     known = {f.name: f for f in fields(settings)}  # type: ignore[arg-type]
     new: dict[str, Any] = {}
     for key, value in changes.items():
-        name = f"{prefix}{key}"
+        name = f"{prefix}{key[:LONGEST]}"
         if key not in known:
             raise BadInput(f"setting '{name}' is not known", file=file, remedy="treescan plan --show-settings lists every name")
         old = getattr(settings, key)

@@ -1,6 +1,6 @@
 """Mutated side files through their readers: read, or refused in one sentence; never a traceback, never slow.
 
-`python tests/fuzz/test_readers.py 20000` runs as many by hand and names the seeds that fail.
+`python tests/fuzz/test_readers.py 20000 [FIRST SEED]` runs as many by hand and names the seeds that fail.
 """
 
 from __future__ import annotations
@@ -104,6 +104,6 @@ def test_three_thousand_odd_files(tmp_path):
 
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as place:
-        found = fuzz(10_000, int(sys.argv[1]), Path(place))
+        found = fuzz(int((sys.argv[2:] or ["10000"])[0]), int(sys.argv[1]), Path(place))
     print("\n".join(found) or "no fault")
     sys.exit(bool(found))

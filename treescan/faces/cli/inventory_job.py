@@ -46,6 +46,6 @@ def _mapping(path: Path | None) -> FieldNames:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as err:
         raise BadInput(f"cannot be read ({err.strerror})", file=str(path)) from err
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as err:
         raise BadInput(f"is not valid TOML ({err})", file=str(path)) from err
     return field_names(content.get("fields", {}), str(path))

@@ -136,7 +136,7 @@ def read_settings(path: Path | None, climber_mass: float | None = None) -> Setti
             changes = tomllib.loads(path.read_text(encoding="utf-8"))
         except OSError as err:
             raise BadInput(f"cannot be read ({err.strerror})", file=str(path)) from err
-        except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+        except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as err:
             raise BadInput(f"is not valid TOML ({err})", file=str(path)) from err
         settings = merged(settings, changes, file=str(path))
     if climber_mass is not None:
