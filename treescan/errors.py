@@ -11,7 +11,6 @@ A scan that cannot tell is *not* an error: it is an honest result ("not seen", "
 
 from __future__ import annotations
 
-
 LONGEST = 1000
 """Letters of a fault that are told; a file can hold words of any length."""
 
