@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit, prange
@@ -12,7 +13,7 @@ from treescan.geometry import unit
 from treescan.wood.fitting.co_registration import piece_of
 from treescan.wood.fitting.limb_axes import LimbAxes, along
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.sections.cylinder_fit import edge_weights
+from treescan.wood.sections.cylinder_fit import MAD_TO_SD, TUKEY, edge_weights
 from treescan.wood.sections.pieces import lay_out
 from treescan.wood.skeleton.thinned_wood import group_rows
 
@@ -43,6 +44,50 @@ LEAST, MOST = 1.02, 1.5
 """Ratios below the first stress the wood like a round to one per cent; beyond the second it is no ellipse any more and counts as this one."""
 UNKNOWNS = 9
 """Centre, lean, radius, second and third harmonic."""
+RADIUS, COS_2, SIN_2, COS_3, SIN_3 = 4, 5, 6, 7, 8
+"""Their places, behind the centre's two and the lean's two."""
+AMPLITUDE_A, AMPLITUDE_B, OWN_VARIANCE, SHARED_VARIANCE, SCATTER = range(5)
+"""Columns of a fitted oval: a and b over the radius, their variance from the points and from what positions share, and the scatter [m]."""
+OVAL_FIELDS = 5
+"""How many columns a fitted oval has."""
+LEAST_HALF = 0.05
+"""Directions are read over at least so far to either side [m] (project choice)."""
+STEEP = 0.9
+"""An axis closer to the vertical than this cosine is crossed with another direction."""
+CORE = 0.2
+"""Points within this share of the radius have no direction from the axis (project choice)."""
+LEAST_SCALE, MOST_SCALE, MOST_SCALE_SHARE = 0.0005, 0.004, 0.06
+"""Bounds of the scatter that weighs points [m], the upper one also as a share of the radius (project choice)."""
+ROUNDS = 6
+"""Steps of a fit (project choice)."""
+LONGEST_STEP = 0.3
+"""Share of the radius that a step moves by at most (project choice)."""
+TRIMMED = 1.2
+"""Tukey's weights make the variance look smaller by about this factor (project choice)."""
+MEAN_ROUNDS, OUT_VARIANCE = 4, 9.0
+"""Rounds of the average along a limb; a piece so many times its variance off (three standard deviations) keeps half its weight (project choice)."""
+PIECES = 4
+"""An average takes at least so many pieces (project choice)."""
+BELIEVED = 6.0
+"""Pieces' worth of belief in the variance the fits tell beforehand (project choice)."""
+DECIMALS = 4
+"""Decimals of a ratio and a direction: far below what is measured."""
+NEAREST, FAR = 6, 2.1
+"""Pieces nearest to a node that are tried, no farther than so many of the thickest radius: a diameter and a little."""
+
+
+class _Same(NamedTuple):
+    """When a piece is on a node's own limb (project choice)."""
+
+    aside: float = 0.25
+    """Share of the radius between the axes, at most."""
+    thickness: float = 0.2
+    """Share of the radius that the radii differ by, at most."""
+    direction: float = 0.9
+    """Cosine between the axes, at least."""
+
+
+SAME = _Same()
 
 
 @dataclass(frozen=True)
@@ -87,7 +132,7 @@ def measure_ovals(xyz: Floats, limb: Ints, place: Floats, axes: LimbAxes, positi
     """
     start, rows = group_rows(piece_of(limb, place, axes), len(axes.s))
     wanted = (axes.arc >= SEEN_ROUND) & (axes.r >= THINNEST) & np.isfinite(axes.raw_sd) & (axes.share > 0.5) & (np.diff(start) >= FEW)
-    _, axis = along(axes.start, axes.v, axes.s, axes.of_vertex, axes.s, np.maximum(axes.r, 0.05))
+    _, axis = along(axes.start, axes.v, axes.s, axes.of_vertex, axes.s, np.maximum(axes.r, LEAST_HALF))
     side = _carried(axes.start, axis)
     up = np.cross(axis, side)
     at = np.flatnonzero(wanted)
@@ -96,18 +141,18 @@ def measure_ovals(xyz: Floats, limb: Ints, place: Floats, axes: LimbAxes, positi
     count = 1 if position is None else int(position.max()) + 1
     seen_from = np.zeros(len(rows), np.int32) if position is None else position[rows]
     weight = np.ones(len(rows)) if position is None else edge_weights(x, y, seen_from, head, count)
-    fit = np.full((len(wanted), 5), np.nan)
+    fit = np.full((len(wanted), OVAL_FIELDS), np.nan)
     fit[at] = _fit_ovals(x, y, t, weight, seen_from, count, head, axes.r[at], axes.noise[at])
     smear = SMEAR_UNTOLD if position is None else SMEAR
-    own = np.hypot(smear * np.nan_to_num(fit[:, 4]), SMEAR_MOVING * shell) / axes.r
+    own = np.hypot(smear * np.nan_to_num(fit[:, SCATTER]), SMEAR_MOVING * shell) / axes.r
     mean, sd, span = _averaged(axes.start, axes.s, axes.r, fit, own)
-    amplitude = np.minimum(np.hypot(mean[:, 0], mean[:, 1]), (MOST - 1) / (MOST + 1))
+    amplitude = np.minimum(np.hypot(mean[:, AMPLITUDE_A], mean[:, AMPLITUDE_B]), (MOST - 1) / (MOST + 1))
     ratio = (1 + amplitude) / (1 - amplitude)
-    told = np.isfinite(fit[:, 0]) & (amplitude > BEYOND * sd) & (ratio >= LEAST) & (span >= 0.5 * LASTING)
-    told &= _goes_on(told, np.isfinite(fit[:, 0]), axes.start, axes.s, axes.r)
+    told = np.isfinite(fit[:, AMPLITUDE_A]) & (amplitude > BEYOND * sd) & (ratio >= LEAST) & (span >= 0.5 * LASTING)
+    told &= _goes_on(told, np.isfinite(fit[:, AMPLITUDE_A]), axes.start, axes.s, axes.r)
     turn = 0.5 * np.arctan2(mean[:, 1], mean[:, 0])
     long = np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * up
-    out = np.flatnonzero(np.isfinite(fit[:, 0]))
+    out = np.flatnonzero(np.isfinite(fit[:, AMPLITUDE_A]))
     return Ovals(axes.v[out], axis[out], axes.r[out], np.where(told, ratio, 1.0)[out], long[out])
 
 
@@ -124,7 +169,8 @@ def ovals_at(ovals: Ovals, xyz: Floats, radius: Floats, parent: Ints, seen: np.n
         return ratio, long
     direction = unit(xyz - xyz[np.maximum(parent, 0)])
     direction[0] = direction[1] if len(xyz) > 1 else (0.0, 0.0, 1.0)
-    gap, near = cKDTree(ovals.place).query(xyz, k=min(6, len(ovals.place)), distance_upper_bound=2.1 * float(ovals.radius.max()))
+    far = FAR * float(ovals.radius.max())
+    gap, near = cKDTree(ovals.place).query(xyz, k=min(NEAREST, len(ovals.place)), distance_upper_bound=far)
     gap, near = gap.reshape(len(xyz), -1), near.reshape(len(xyz), -1)
     free = seen.copy()
     for q in range(gap.shape[1]):  # the nearest that is the same limb
@@ -134,14 +180,14 @@ def ovals_at(ovals: Ovals, xyz: Floats, radius: Floats, parent: Ints, seen: np.n
         ahead = np.sum(off * ovals.axis[piece], axis=1)
         aside = np.sqrt(np.maximum(gap[rows, q] ** 2 - ahead**2, 0.0))
         r = ovals.radius[piece]
-        same = (aside < 0.25 * r) & (np.abs(ahead) <= 2 * r) & (np.abs(radius[rows] - r) < 0.2 * r)
-        same &= np.abs(np.sum(direction[rows] * ovals.axis[piece], axis=1)) > 0.9
+        same = (aside < SAME.aside * r) & (np.abs(ahead) <= 2 * r) & (np.abs(radius[rows] - r) < SAME.thickness * r)
+        same &= np.abs(np.sum(direction[rows] * ovals.axis[piece], axis=1)) > SAME.direction
         rows, piece = rows[same], piece[same]
         free[rows] = False
         ratio[rows], long[rows] = ovals.ratio[piece], ovals.along[piece]
-    ratio = np.round(ratio, 4)
+    ratio = np.round(ratio, DECIMALS)
     long = unit(long - np.sum(long * direction, axis=1, keepdims=True) * direction)
-    return ratio, np.where(ratio[:, None] > 1, np.round(long, 4), 0.0)
+    return ratio, np.where(ratio[:, None] > 1, np.round(long, DECIMALS), 0.0)
 
 
 @njit(cache=True)
@@ -151,7 +197,7 @@ def _carried(start, axis):  # type: ignore[no-untyped-def]
     for k in range(len(start) - 1):
         for i in range(start[k], start[k + 1]):
             t = axis[i]
-            v = np.array([-t[1], t[0], 0.0]) if abs(t[2]) < 0.9 else np.array([0.0, -t[2], t[1]])
+            v = np.array([-t[1], t[0], 0.0]) if abs(t[2]) < STEEP else np.array([0.0, -t[2], t[1]])
             if i > start[k]:
                 v[:] = side[i - 1]
             v -= np.dot(v, t) * t
@@ -186,19 +232,19 @@ def _normal(x, y, t, weight, seen_from, p, scale, a, g, block, cross, right, off
     for i in range(len(x)):
         dx, dy = x[i] - p[0] - p[2] * t[i], y[i] - p[1] - p[3] * t[i]
         d = np.sqrt(dx * dx + dy * dy)
-        if d < 0.2 * p[4]:
+        if d < CORE * p[RADIUS]:
             continue
         c, s = dx / d, dy / d
         c2, s2 = c * c - s * s, 2 * s * c
         c3, s3 = c * c2 - s * s2, s * c2 + c * s2
-        e = d - (p[4] + p[5] * c2 + p[6] * s2 + p[7] * c3 + p[8] * s3)
+        e = d - (p[RADIUS] + p[COS_2] * c2 + p[SIN_2] * s2 + p[COS_3] * c3 + p[SIN_3] * s3)
         off[near] = abs(e)
         near += 1
-        u = e / (4.685 * scale)
+        u = e / (TUKEY * scale)
         if abs(u) >= 1:
             continue
         w = (1 - u * u) ** 2 * weight[i]
-        j[0], j[1], j[2], j[3], j[4], j[5], j[6], j[7], j[8] = c, s, c * t[i], s * t[i], 1.0, c2, s2, c3, s3
+        j[:] = c, s, c * t[i], s * t[i], 1.0, c2, s2, c3, s3
         used += w
         squares += w * e * e
         q = seen_from[i]
@@ -225,21 +271,21 @@ def _fit_one(x, y, t, weight, seen_from, count, radius, noise, out):  # type: ig
     a, g, off = np.empty((UNKNOWNS, UNKNOWNS)), np.empty(UNKNOWNS), np.empty(len(x))
     block, cross, right = np.empty((count, 2, 2)), np.empty((count, 2, UNKNOWNS)), np.empty((count, 2))
     p = np.zeros(UNKNOWNS)
-    p[4] = radius
-    believed = np.array([0.5 * radius, 0.5 * radius, LEAN, LEAN, radius, USUAL * radius, USUAL * radius, 0.5 * USUAL * radius, 0.5 * USUAL * radius])
-    scale = max(noise, 0.0005)
+    p[RADIUS] = radius
+    half, second, third = 0.5 * radius, USUAL * radius, 0.5 * USUAL * radius
+    believed = np.array([half, half, LEAN, LEAN, radius, second, second, third, third])
+    scale = max(noise, LEAST_SCALE)
     out[:] = np.nan
     used, squares = 0.0, 0.0
     plain = a
-    rounds = 6
-    for turn in range(rounds):
+    for turn in range(ROUNDS):
         near, used, squares = _normal(x, y, t, weight, seen_from, p, scale, a, g, block, cross, right, off)
         if used < 0.5 * FEW:
             return
         for m in range(UNKNOWNS):
             prior = (scale / believed[m]) ** 2
             a[m, m] += prior
-            g[m] -= prior * p[m] if m != 4 else 0.0
+            g[m] -= prior * p[m] if m != RADIUS else 0.0
         plain = a.copy()
         if count > 1:
             free = (scale / SHIFT) ** 2
@@ -251,23 +297,24 @@ def _fit_one(x, y, t, weight, seen_from, count, radius, noise, out):  # type: ig
                     g[m] -= f0 * right[q, 0] + f1 * right[q, 1]
                     for z in range(UNKNOWNS):
                         a[m, z] -= f0 * cross[q, 0, z] + f1 * cross[q, 1, z]
-        if turn == rounds - 1:
+        if turn == ROUNDS - 1:
             break
         step = np.linalg.solve(a, g)
-        p += step * min(1.0, 0.3 * radius / max(np.max(np.abs(step)), 1e-12))
-        scale = min(max(1.4826 * np.median(off[:near]), 0.0005), max(0.06 * radius, 0.004))
-    square = 1.2 * squares / used
+        p += step * min(1.0, LONGEST_STEP * radius / max(np.max(np.abs(step)), 1e-12))
+        scale = min(max(MAD_TO_SD * np.median(off[:near]), LEAST_SCALE), max(MOST_SCALE_SHARE * radius, MOST_SCALE))
+    square = TRIMMED * squares / used
     with_shifts, without = np.linalg.inv(a), np.linalg.inv(plain)
-    points = 0.5 * (without[5, 5] + without[6, 6])
-    shared = max(0.5 * (with_shifts[5, 5] + with_shifts[6, 6]) - points, 0.0)
-    out[0], out[1] = p[5] / p[4], p[6] / p[4]
-    out[2], out[3], out[4] = square * points / p[4] ** 2, square * shared / p[4] ** 2, np.sqrt(square)
+    points = 0.5 * (without[COS_2, COS_2] + without[SIN_2, SIN_2])
+    shared = max(0.5 * (with_shifts[COS_2, COS_2] + with_shifts[SIN_2, SIN_2]) - points, 0.0)
+    out[AMPLITUDE_A], out[AMPLITUDE_B] = p[COS_2] / p[RADIUS], p[SIN_2] / p[RADIUS]
+    out[OWN_VARIANCE], out[SHARED_VARIANCE] = square * points / p[RADIUS] ** 2, square * shared / p[RADIUS] ** 2
+    out[SCATTER] = np.sqrt(square)
 
 
 @njit(cache=True, parallel=True)
 def _fit_ovals(x, y, t, weight, seen_from, count, head, radius, noise):  # type: ignore[no-untyped-def]
     """See `_fit_one`, for every piece, (p, 5)."""
-    out = np.empty((len(radius), 5))
+    out = np.empty((len(radius), OVAL_FIELDS))
     for k in prange(len(radius)):
         a, b = head[k], head[k + 1]
         _fit_one(x[a:b], y[a:b], t[a:b], weight[a:b], seen_from[a:b], count, radius[k], noise[k], out[k])
@@ -280,7 +327,7 @@ def _averaged(start, s, r, fit, own):  # type: ignore[no-untyped-def]
     mean, sd, span = np.zeros((len(s), 2)), np.full(len(s), np.inf), np.zeros(len(s))
     for k in range(len(start) - 1):
         for i in range(start[k], start[k + 1]):
-            if np.isnan(fit[i, 0]):
+            if np.isnan(fit[i, AMPLITUDE_A]):
                 continue
             far = REACH * 2 * r[i]
             low, high = i, i + 1
@@ -289,31 +336,31 @@ def _averaged(start, s, r, fit, own):  # type: ignore[no-untyped-def]
             while high < start[k + 1] and s[high] - s[i] < far:
                 high += 1
             m0, m1 = 0.0, 0.0
-            for turn in range(4):
+            for turn in range(MEAN_ROUNDS):
                 n, w_sum, a_sum, b_sum, shared, square, scatter = 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
                 first, last = np.inf, -np.inf
                 for j in range(low, high):
-                    if np.isnan(fit[j, 0]):
+                    if np.isnan(fit[j, AMPLITUDE_A]):
                         continue
-                    v = fit[j, 2] + VARIES**2
-                    out = ((fit[j, 0] - m0) ** 2 + (fit[j, 1] - m1) ** 2) / v
-                    trust = 1.0 / (1.0 + out / 9.0) if turn > 0 else 1.0
+                    v = fit[j, OWN_VARIANCE] + VARIES**2
+                    out = ((fit[j, AMPLITUDE_A] - m0) ** 2 + (fit[j, AMPLITUDE_B] - m1) ** 2) / v
+                    trust = 1.0 / (1.0 + out / OUT_VARIANCE) if turn > 0 else 1.0
                     w = trust * (1 - (abs(s[j] - s[i]) / far) ** 3) ** 3 / v
                     n += 1
                     w_sum += w
-                    a_sum += w * fit[j, 0]
-                    b_sum += w * fit[j, 1]
-                    shared += w * (fit[j, 3] + own[j] ** 2)
+                    a_sum += w * fit[j, AMPLITUDE_A]
+                    b_sum += w * fit[j, AMPLITUDE_B]
+                    shared += w * (fit[j, SHARED_VARIANCE] + own[j] ** 2)
                     square += w * w * v
                     scatter += 0.5 * trust * out
                     first, last = min(first, s[j]), max(last, s[j])
-                if n < 4:
+                if n < PIECES:
                     break
                 m0, m1 = a_sum / w_sum, b_sum / w_sum
-            if n < 4:
+            if n < PIECES:
                 continue
-            spread = (6.0 + scatter) / (6.0 + n)  # what the pieces themselves say of their variance, six pieces' worth believed beforehand
-            mean[i, 0], mean[i, 1] = m0, m1
+            spread = (BELIEVED + scatter) / (BELIEVED + n)  # what the pieces themselves say of their variance
+            mean[i, AMPLITUDE_A], mean[i, AMPLITUDE_B] = m0, m1
             sd[i] = np.sqrt(spread * square / w_sum**2 + shared / w_sum)
             span[i] = (last - first) / (2 * r[i])
     return mean, sd, span

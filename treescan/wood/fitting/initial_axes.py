@@ -10,6 +10,11 @@ from treescan.wood.fitting.limb_axes import LimbAxes, first_axes
 from treescan.wood.graph import Floats, Ints
 from treescan.wood.skeleton.level_sets import Chains, Slices
 
+LINE_OVER, RADIUS_OVER = 7, 9
+"""Slices over which the middle and the radius are smoothed (project choice)."""
+SPREAD_TO_RADIUS, LEAST_RADIUS = 1.15, 0.005
+"""Radius over the root mean square distance of a slice's points from the line (bark seen from one side pulls the line towards it), and the least [m]."""
+
 
 def initial_axes(xyz: Floats, slices: Slices, chains: Chains) -> LimbAxes:
     """Centre lines through the slices' means, and radii from their spread across the line.
@@ -21,7 +26,7 @@ def initial_axes(xyz: Floats, slices: Slices, chains: Chains) -> LimbAxes:
     direction = np.zeros_like(slices.centre)
     lines = []
     for chain in chains.slices:
-        line = _smooth(slices.centre[chain], 7)
+        line = _smooth(slices.centre[chain], LINE_OVER)
         d = np.gradient(line, axis=0) if len(line) > 1 else np.zeros((1, 3))
         direction[chain] = unit(d)
         lines.append(line)
@@ -29,9 +34,10 @@ def initial_axes(xyz: Floats, slices: Slices, chains: Chains) -> LimbAxes:
     across2 = np.sum(off * off, axis=1) - np.sum(off * direction[slices.of_point], axis=1) ** 2
     ok = slices.of_point >= 0
     mean = np.bincount(slices.of_point[ok], weights=np.maximum(across2[ok], 0), minlength=len(slices.size)) / slices.size
-    rough = np.maximum(np.sqrt(mean) * 1.15, 0.005)
-    radii = [_running_median(rough[c], 9) for c in chains.slices]
-    leaves = np.array([slices.centre[chains.slices[p][a]] if p >= 0 else slices.centre[0] for p, a in zip(chains.parent, chains.leaves_at, strict=True)])
+    rough = np.maximum(np.sqrt(mean) * SPREAD_TO_RADIUS, LEAST_RADIUS)
+    radii = [_running_median(rough[c], RADIUS_OVER) for c in chains.slices]
+    leaves_at = zip(chains.parent, chains.leaves_at, strict=True)
+    leaves = np.array([slices.centre[chains.slices[p][a]] if p >= 0 else slices.centre[0] for p, a in leaves_at])
     return first_axes(lines, radii, np.array(chains.parent, np.int32), leaves)
 
 

@@ -10,7 +10,19 @@ from numba import njit, prange
 
 from treescan.geometry import unit
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.sections.cylinder_fit import edge_weights, fit_pieces
+from treescan.wood.sections.cylinder_fit import (
+    ARC,
+    CENTRE_X,
+    CENTRE_Y,
+    NOISE,
+    ON_BARK,
+    RADIUS,
+    SD_CENTRE,
+    SD_RADIUS,
+    USED,
+    edge_weights,
+    fit_pieces,
+)
 from treescan.wood.sections.insertion_point import meet
 from treescan.wood.sections.pieces import cut_pieces, distance_and_radius, lay_out, place_points
 from treescan.wood.sections.smoothing import smooth_axes, smooth_radii
@@ -28,6 +40,96 @@ BUTT = 6.0
 """So many radii up from its foot the stem may flare: its taper is held less tightly there."""
 UNKNOWN = 0.3
 """Standard deviation given to a centre no fit could place [m]."""
+WINDOW = 0.6
+"""A point is looked for no farther than this along its limb from where it lay before [m] (project choice)."""
+LEAST_PIECE, LONGEST_PIECE = 0.05, 0.15
+"""Shortest and longest piece of a thin limb [m] (project choice)."""
+LEAST_HALF = 0.03
+"""Directions are read over at least so far to either side [m] (project choice)."""
+STEEP = 0.9
+"""An axis closer to the vertical than this cosine is crossed with another direction."""
+SHORTEST_STEP = 1e-4
+"""Vertices lie at least so far apart along a limb [m]."""
+
+
+@dataclass(frozen=True)
+class _Bounds:
+    """Radii a fit may have, in radii so far and metres, and radii over which the direction is read (project choice)."""
+
+    times: float
+    more: float
+    ahead: float
+
+
+ROUGH, MEASURED_BEFORE = _Bounds(3.0, 0.02, 1.5), _Bounds(1.5, 0.01, 1.0)
+"""While axes are only rough, and once they were measured."""
+LEAST_GUESS, LEAST_FIT, LEAST_RADIUS = 0.003, 0.002, 0.002
+"""No limb is taken for thinner than this: where the fit starts, what it may find, and what is kept of it [m]."""
+BEND, TAPER = 0.10, 0.025
+"""Usual change of direction [rad] and of taper [m/m] over two diameters of a limb (project choice)."""
+BEND_LEAST = 0.008
+"""Limbs thinner than this bend and taper like one as thick [m]."""
+STEP_LEAST = 1e-3
+"""Pieces shorter than this count as long as this [m]."""
+STEP_BENDS, BUTT_TAPERS, FREE = 3, 4, 50.0
+"""Where a limb divides it may bend so many times as much; a butt may taper so many times as much; sd of a taper that is not held [m/m]."""
+GROW, GROW_SHARE = 0.0003, 0.004
+"""How much a radius may grow tipwards from vertex to vertex [m], and as a share of it (project choice)."""
+UNREAD_SD = 10.0
+"""Standard deviation of a radius no fit could read: it weighs nothing [m]."""
+USUAL_NOISE = 0.003
+"""Scatter of a tripod's points where none could be read [m]."""
+
+
+@dataclass(frozen=True)
+class _Blur:
+    """Figures of `without_blur`; its notes give the formula."""
+
+    joins: float = 0.57
+    falls: float = 2.6
+    most_share: float = 0.3
+    least_noise: float = 0.3
+    between: float = 0.8
+
+
+BLUR = _Blur()
+"""`joins`, `falls` make the scatter join the Rayleigh value at r = 0; the others are project choices: most of a radius that is taken off, least of
+the shell a limb shows, and share of the way between the two readings that is in doubt."""
+DIVIDES = 0.35
+"""A limb of this share of its parent's radius makes the parent step in thickness (project choice)."""
+FIRST_VERTICES = 8
+"""Vertices whose median radius stands for a limb's foot."""
+ENOUGH_TO_STEP = 4
+"""A limb of no more pieces has no step."""
+NEAR_RADII, NEAR = 6, 0.3
+"""A meeting place farther off than so many radii and metres [m] is not believed (project choice)."""
+KEY, KEY_LOW = 1e5, 0.4
+"""Places of limb k are sorted by k times this length, longer than any limb [m]; places are held within that share of it."""
+
+
+@dataclass(frozen=True)
+class _Doubt:
+    """What raises the standard deviation of a fit, all project choices found on simulated scans: see `_trust`."""
+
+    least_share: float = 0.25
+    share_power: float = 1.5
+    small_arc: float = 1.4
+    few_points: float = 12
+    few: float = 1.5
+    centre: float = 0.001
+    centre_share: float = 0.02
+    radius: float = 0.0004
+    radius_share: float = 0.006
+    bad_share: float = 0.3
+    bad_points: float = 5
+    bad_centre: float = 0.05
+    inside_parent: float = 0.4
+    in_flare: float = 1.3
+    flare_radius: float = 2.5
+
+
+DOUBT = _Doubt()
+"""Arc [rad]; centre, radius, bad_centre [m]; inside_parent and in_flare in the limb's own radii off the parent's bark; the rest are factors and counts."""
 
 
 MEASURED = ("v", "r", "r_sd", "raw_r", "raw_sd", "arc", "noise", "share", "points")
@@ -114,7 +216,7 @@ def along(start, v, s, limb, place, half):  # type: ignore[no-untyped-def]
 
 def frame_across(axis: Floats) -> tuple[Floats, Floats]:
     """Two unit vectors across every axis, square to each other. (p, 3), (p, 3)"""
-    side = unit(np.cross(axis, np.where(np.abs(axis[:, 2:3]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])))
+    side = unit(np.cross(axis, np.where(np.abs(axis[:, 2:3]) < STEEP, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])))
     return side, np.cross(axis, side)
 
 
@@ -129,14 +231,14 @@ def first_axes(lines: list[Floats], radii: list[Floats], parent: Ints, leaves: F
 
 
 def _places(line: Floats) -> Floats:
-    step = np.maximum(np.linalg.norm(np.diff(line, axis=0), axis=1), 1e-4)
+    step = np.maximum(np.linalg.norm(np.diff(line, axis=0), axis=1), SHORTEST_STEP)
     return np.concatenate([[0.0], np.cumsum(step)])
 
 
 def place_again(xyz: Floats, limb: Ints, axes: LimbAxes) -> Floats:
     """Place of every point along its limb, looked for along the whole of it. [m]"""
     start, rows = group_rows(limb, len(axes))
-    return place_points(xyz, rows, start, axes.start, axes.v, axes.s, np.full(len(xyz), np.nan), 0.6)
+    return place_points(xyz, rows, start, axes.start, axes.v, axes.s, np.full(len(xyz), np.nan), WINDOW)
 
 
 def refit(
@@ -161,43 +263,48 @@ def refit(
     """
     count = len(axes)
     start, rows = group_rows(limb, count)
-    place = place_points(xyz, rows, start, axes.start, axes.v, axes.s, hint, 0.6)
-    head, of, low, high = cut_pieces(place, rows, start, axes.start, axes.s, axes.r, 0.05, few, 0.15)
+    place = place_points(xyz, rows, start, axes.start, axes.v, axes.s, hint, WINDOW)
+    head, of, low, high = cut_pieces(place, rows, start, axes.start, axes.s, axes.r, LEAST_PIECE, few, LONGEST_PIECE)
     mid = 0.5 * (low + high)
     n = np.diff(head)
-    half = np.maximum(0.5 * (high - low), 0.03)
+    half = np.maximum(0.5 * (high - low), LEAST_HALF)
     guess = value_at(axes, axes.r, of, mid)
-    origin, axis = along(axes.start, axes.v, axes.s, of, mid, np.maximum(half, 1.5 * guess if first else guess))
+    bounds = ROUGH if first else MEASURED_BEFORE
+    origin, axis = along(axes.start, axes.v, axes.s, of, mid, np.maximum(half, bounds.ahead * guess))
     side, up = frame_across(axis)
     x, y, t = lay_out(xyz, rows, head, origin, axis, side, up)
-    r_high = 3.0 * guess + 0.02 if first else 1.5 * guess + 0.01
+    r_high = bounds.times * guess + bounds.more
     weight = np.ones(len(x)) if position is None or first else edge_weights(x, y, position[rows], head, int(position.max()) + 1)
-    fit = fit_pieces(x, y, t, weight, head, np.full(len(mid), 0.002), r_high, np.maximum(guess, 0.003), settings.min_noise)
+    fit = fit_pieces(
+        x, y, t, weight, head, np.full(len(mid), LEAST_FIT), r_high, np.maximum(guess, LEAST_GUESS), settings.min_noise
+    )
     if shell == 0:
         fit = bark_under_ivy(fit, x, y, t, weight, head, guess, settings.min_noise)
-    centre = origin + fit[:, :1] * side + fit[:, 1:2] * up
-    raw_r, noise, blur_sd = fit[:, 4], fit[:, 7], np.zeros(len(mid))
+    centre = origin + fit[:, CENTRE_X, None] * side + fit[:, CENTRE_Y, None] * up
+    raw_r, noise, blur_sd = fit[:, RADIUS], fit[:, NOISE], np.zeros(len(mid))
     if settings.noise_off:
         raw_r, blur_sd = without_blur(raw_r, noise, shell)
     sd_c, sd_r = _trust(axes, of, centre, raw_r, fit, guess, first)
     sd_r = np.hypot(sd_r, blur_sd)
-    centre = np.where(np.isfinite(fit[:, 5:6]), centre, origin)
+    centre = np.where(np.isfinite(fit[:, SD_CENTRE, None]), centre, origin)
     vstart = np.searchsorted(of, np.arange(count + 1))
     step = high - low
-    bend = 0.10 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
+    over = np.sqrt(np.maximum(step, STEP_LEAST) / (4 * np.maximum(guess, BEND_LEAST)))
+    bend = BEND * over
     step_at = np.zeros(len(mid), bool) if first else _steps(axes, of, vstart, mid)
-    v = smooth_axes(vstart, mid, centre, np.minimum(sd_c, UNKNOWN), np.where(step_at, 3 * bend, bend))
-    taper = 0.025 * np.sqrt(np.maximum(step, 1e-3) / (4 * np.maximum(guess, 0.008)))
-    taper = np.where(step_at, 50.0, np.where((of == 0) & (mid - mid[0] < BUTT * guess), 4 * taper, taper))
-    grow = 0.0003 + 0.004 * guess
-    known = np.where(np.isfinite(sd_r), sd_r, 10.0)
+    v = smooth_axes(vstart, mid, centre, np.minimum(sd_c, UNKNOWN), np.where(step_at, STEP_BENDS * bend, bend))
+    taper = TAPER * over
+    at_butt = (of == 0) & (mid - mid[0] < BUTT * guess)
+    taper = np.where(step_at, FREE, np.where(at_butt, BUTT_TAPERS * taper, taper))
+    grow = GROW + GROW_SHARE * guess
+    known = np.where(np.isfinite(sd_r), sd_r, UNREAD_SD)
     r, r_sd = smooth_radii(vstart, mid, np.where(np.isfinite(sd_r), raw_r, guess), known, taper, grow)
-    r = np.maximum(r, 0.002)
+    r = np.maximum(r, LEAST_RADIUS)
     r_sd = np.sqrt(r_sd**2 + (NOISE_SHARE * _typical(noise, vstart, of)) ** 2 + (SHAPE_SHARE * r) ** 2)
     s = places_along(vstart, v)
     new = replace(
         axes, start=vstart.astype(np.int64), v=v, s=s, r=r, r_sd=r_sd, raw_r=raw_r, raw_sd=sd_r,
-        arc=fit[:, 9], noise=noise, share=fit[:, 8], points=n,
+        arc=fit[:, ARC], noise=noise, share=fit[:, ON_BARK], points=n,
     )  # fmt: skip
     return new, place
 
@@ -220,23 +327,24 @@ def without_blur(radius: Floats, noise: Floats, shell: float) -> tuple[Floats, F
     as thick the one goes over into the other. An error of `SHELL_DOUBT` in s moves r by 2 s^2 `SHELL_DOUBT` / r.
     """
     if shell <= 0:
-        return np.maximum(radius - np.minimum(noise**2 / (2 * np.maximum(radius, 1e-3)), 0.3 * radius), 0.002), np.zeros(len(radius))
-    least = np.sqrt(np.maximum(radius**2 + noise**2 - 2 * shell**2, 0.002**2))
+        off = np.minimum(noise**2 / (2 * np.maximum(radius, 1e-3)), BLUR.most_share * radius)
+        return np.maximum(radius - off, LEAST_RADIUS), np.zeros(len(radius))
+    least = np.sqrt(np.maximum(radius**2 + noise**2 - 2 * shell**2, LEAST_RADIUS**2))
     s2 = np.full(len(radius), shell**2)
     for _ in range(3):
-        square = np.maximum(radius**2 + noise**2 - 2 * s2, 0.002**2)
-        s2 = np.clip(noise**2 / (1 - 0.57 * np.exp(-square / (2.6 * s2))), (0.3 * shell) ** 2, shell**2)
+        square = np.maximum(radius**2 + noise**2 - 2 * s2, LEAST_RADIUS**2)
+        s2 = np.clip(noise**2 / (1 - BLUR.joins * np.exp(-square / (BLUR.falls * s2))), (BLUR.least_noise * shell) ** 2, shell**2)
     own = np.minimum(np.sqrt(square), radius)
     told = np.clip(own / shell - 1.0, 0.0, 1.0)
     least = np.minimum(least, own)
     out = told * own + (1 - told) * least
-    return out, np.hypot(2 * s2 * SHELL_DOUBT / np.maximum(out, 0.5 * shell), 0.8 * (1 - told) * (own - least))
+    return out, np.hypot(2 * s2 * SHELL_DOUBT / np.maximum(out, 0.5 * shell), BLUR.between * (1 - told) * (own - least))
 
 
 def _typical(noise: Floats, vstart: Ints, of: Ints) -> Floats:
     """Median scatter of each limb's pieces, for every vertex. [m]"""
     seen = np.where(noise > 0, noise, np.nan)
-    whole = float(np.nanmedian(seen)) if np.isfinite(seen).any() else 0.003
+    whole = float(np.nanmedian(seen)) if np.isfinite(seen).any() else USUAL_NOISE
     limb = limb_medians(seen, np.asarray(vstart, np.int64))
     return np.where(np.isfinite(limb), limb, whole)[of]
 
@@ -259,16 +367,16 @@ def _steps(axes: LimbAxes, of: Ints, vstart: Ints, mid: Floats) -> np.ndarray:
     kid = np.flatnonzero((axes.parent >= 0) & (np.diff(axes.start) > 2))
     if len(kid) == 0:
         return out
-    own = np.median(axes.r[np.minimum(axes.start[kid, None] + np.arange(8), axes.start[kid + 1, None] - 1)], axis=1)
+    own = np.median(axes.r[np.minimum(axes.start[kid, None] + np.arange(FIRST_VERTICES), axes.start[kid + 1, None] - 1)], axis=1)
     _, at, thick = distance_and_radius(axes.leaves[kid], axes.parent[kid], axes.start, axes.v, axes.s, axes.r)
-    for row in np.flatnonzero(own > 0.35 * thick):
+    for row in np.flatnonzero(own > DIVIDES * thick):
         k, m = kid[row], axes.parent[kid[row]]
         a, b = vstart[m], vstart[m + 1]
-        if b - a > 4 and axes.start[m + 1] - axes.start[m] > 2:
+        if b - a > ENOUGH_TO_STEP and axes.start[m + 1] - axes.start[m] > 2:
             one, two = axes.rows(k), axes.rows(m)
             fitted = np.isfinite(axes.raw_sd[one])
             place, _ = meet(axes.v[one], axes.s[one], axes.r[one], fitted, axes.v[two], axes.s[two], axes.r[two], axes.leaves[k])
-            place = place if abs(place - at[row]) < 6 * thick[row] + 0.3 else at[row]
+            place = place if abs(place - at[row]) < NEAR_RADII * thick[row] + NEAR else at[row]
             j = a + int(np.searchsorted(mid[a:b], place))
             out[max(a, j - 1) : min(b, j + 2)] = True
     return out
@@ -277,7 +385,7 @@ def _steps(axes: LimbAxes, of: Ints, vstart: Ints, mid: Floats) -> np.ndarray:
 def places_along(start: Ints, v: Floats) -> Floats:
     """Place along its limb of every vertex. [m]"""
     step = np.zeros(len(v))
-    step[1:] = np.maximum(np.linalg.norm(np.diff(v, axis=0), axis=1), 1e-4)
+    step[1:] = np.maximum(np.linalg.norm(np.diff(v, axis=0), axis=1), SHORTEST_STEP)
     total = np.cumsum(step)
     begin = start[:-1][np.diff(start) > 0]
     base = np.repeat(total[begin], np.diff(start)[np.diff(start) > 0])
@@ -286,26 +394,25 @@ def places_along(start: Ints, v: Floats) -> Floats:
 
 def value_at(axes: LimbAxes, values: Floats, limb: Ints, place: Floats) -> Floats:
     """A per-vertex value at places along limbs; constant beyond the ends."""
-    big = 1e5
-    key = axes.of_vertex * big + np.clip(axes.s, -0.4 * big, 0.4 * big)
+    key = axes.of_vertex * KEY + np.clip(axes.s, -KEY_LOW * KEY, KEY_LOW * KEY)
     first, last = axes.s[axes.start[:-1].clip(max=len(axes.s) - 1)], axes.s[(axes.start[1:] - 1).clip(min=0)]
-    return np.interp(limb * big + np.clip(place, first[limb], last[limb]), key, values)
+    return np.interp(limb * KEY + np.clip(place, first[limb], last[limb]), key, values)
 
 
 def _trust(axes: LimbAxes, of: Ints, centre: Floats, r: Floats, fit: Floats, guess: Floats, first: bool) -> tuple[Floats, Floats]:
     """Standard deviation of every piece's centre and radius: the fit's own, what the model leaves out, and what stands against it."""
-    share, arc, used = fit[:, 8], fit[:, 9], fit[:, 10]
-    doubt = 1.0 / np.clip(share, 0.25, 1.0) ** 1.5
-    doubt *= np.where(arc < 1.4, 2.0, 1.0) * np.where(used < 12, 1.5, 1.0)
-    sd_c = np.hypot(fit[:, 5] * doubt, 0.001 + 0.02 * r)
-    sd_r = np.hypot(fit[:, 6], 0.0004 + 0.006 * r) * doubt
-    bad = (share < 0.3) | (used < 5) | ~np.isfinite(fit[:, 6]) | (fit[:, 6] > r)
+    share, arc, used = fit[:, ON_BARK], fit[:, ARC], fit[:, USED]
+    doubt = 1.0 / np.clip(share, DOUBT.least_share, 1.0) ** DOUBT.share_power
+    doubt *= np.where(arc < DOUBT.small_arc, 2.0, 1.0) * np.where(used < DOUBT.few_points, DOUBT.few, 1.0)
+    sd_c = np.hypot(fit[:, SD_CENTRE] * doubt, DOUBT.centre + DOUBT.centre_share * r)
+    sd_r = np.hypot(fit[:, SD_RADIUS], DOUBT.radius + DOUBT.radius_share * r) * doubt
+    bad = (share < DOUBT.bad_share) | (used < DOUBT.bad_points) | ~np.isfinite(fit[:, SD_RADIUS]) | (fit[:, SD_RADIUS] > r)
     sd_r = np.where(bad, np.inf, sd_r)
-    sd_c = np.where(np.isfinite(sd_c), np.where(bad, np.maximum(sd_c, 0.05), sd_c), UNKNOWN)
+    sd_c = np.where(np.isfinite(sd_c), np.where(bad, np.maximum(sd_c, DOUBT.bad_centre), sd_c), UNKNOWN)
     if first:
         return sd_c, sd_r
     near, _, thick = distance_and_radius(centre, axes.parent[of], axes.start, axes.v, axes.s, axes.r)
-    inside, flare = near < thick + 0.4 * r, near < thick + 1.3 * r
+    inside, flare = near < thick + DOUBT.inside_parent * r, near < thick + DOUBT.in_flare * r
     sd_c = np.where(inside, UNKNOWN, np.where(flare, 2 * sd_c, sd_c))
-    sd_r = np.where(inside, np.inf, np.where(flare, 2.5 * sd_r, sd_r))
+    sd_r = np.where(inside, np.inf, np.where(flare, DOUBT.flare_radius * sd_r, sd_r))
     return sd_c, sd_r

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treescan.wood.fitting.limb_axes import LimbAxes, limb_medians
+from treescan.wood.fitting.limb_axes import USUAL_NOISE, LimbAxes, limb_medians
 from treescan.wood.graph import Floats
 
 ARC_SHARE = 0.05
@@ -28,6 +28,16 @@ OFF_SHARE = 0.05
 UNREAD = 0.06
 """Sd for every metre that a radius was carried along a limb [m/m]: how much limbs taper and step."""
 """All five were found on simulated scans of tripods, walked and flown scanners together (maximum likelihood)."""
+BESIDE_ARC, BESIDE_APART, BESIDE_REST = 3, 2, 1
+"""Pieces to either side over which the arc's lever, the disagreement and the rest are averaged (project choice)."""
+USUAL_OVER = 1.5
+"""Scatter up to so many times a limb's median is its own noise (project choice)."""
+LEAST_SD = 1e-4
+"""No fit is trusted beyond this [m]."""
+SMALLEST_ARC, MOST_LEVER, LEAST_ROOM = 0.26, 20.0, 1e-6
+"""Half an arc of 30 degrees [rad]: less is told as this; the lever's bound, and the least 1 - c^2 / d: guards (project choice)."""
+NO_WEIGHT = 1e-300
+"""Guards a division by a sum of weights that is nothing."""
 
 
 def radius_uncertainty(axes: LimbAxes, shell: float) -> Floats:
@@ -41,13 +51,13 @@ def radius_uncertainty(axes: LimbAxes, shell: float) -> Floats:
     fitted = np.isfinite(axes.raw_sd)
     noise = np.where(fitted, axes.noise, np.nan)
     typical = limb_medians(noise, axes.start)[axes.of_vertex]
-    typical = np.where(np.isfinite(typical), typical, float(np.nanmedian(noise)) if fitted.any() else 0.003)
-    trust = np.where(fitted, 1.0 / np.maximum(np.where(fitted, axes.raw_sd, 1.0), 1e-4) ** 2, 0.0)
-    lever = _beside(axes, np.where(fitted, arc_lever(axes.arc) ** 2 - 1.0, 0.0), trust, 3)
-    apart = _beside(axes, np.where(fitted, np.minimum((axes.raw_r - axes.r) ** 2, axes.r**2), 0.0), fitted.astype(float), 2)
-    usual = shell if shell > 0 else 1.5 * typical
-    excess = _beside(axes, np.where(fitted, np.maximum(np.nan_to_num(axes.noise) ** 2 - usual**2, 0.0), 0.0), fitted.astype(float), 1)
-    off = _beside(axes, np.where(fitted, 1.0 - axes.share, 1.0) ** 2, np.ones(len(axes.s)), 1)
+    typical = np.where(np.isfinite(typical), typical, float(np.nanmedian(noise)) if fitted.any() else USUAL_NOISE)
+    trust = np.where(fitted, 1.0 / np.maximum(np.where(fitted, axes.raw_sd, 1.0), LEAST_SD) ** 2, 0.0)
+    lever = _beside(axes, np.where(fitted, arc_lever(axes.arc) ** 2 - 1.0, 0.0), trust, BESIDE_ARC)
+    apart = _beside(axes, np.where(fitted, np.minimum((axes.raw_r - axes.r) ** 2, axes.r**2), 0.0), fitted.astype(float), BESIDE_APART)
+    usual = shell if shell > 0 else USUAL_OVER * typical
+    excess = _beside(axes, np.where(fitted, np.maximum(np.nan_to_num(axes.noise) ** 2 - usual**2, 0.0), 0.0), fitted.astype(float), BESIDE_REST)
+    off = _beside(axes, np.where(fitted, 1.0 - axes.share, 1.0) ** 2, np.ones(len(axes.s)), BESIDE_REST)
     return np.sqrt(
         axes.r_sd**2
         + ARC_SHARE**2 * lever * np.maximum(typical, shell) ** 2
@@ -75,9 +85,9 @@ def arc_lever(arc: Floats) -> Floats:
     Least squares for centre and radius from points spread evenly over an arc of +-h: the radius has 1 / sqrt(1 - c^2 / d) times the sd of a mean,
     c and d the means of cos and cos^2 over the arc (Chernov 2010, ch. 7, in this form derived here).
     """
-    h = np.clip(np.nan_to_num(np.asarray(arc, float)) / 2, 0.26, np.pi)
+    h = np.clip(np.nan_to_num(np.asarray(arc, float)) / 2, SMALLEST_ARC, np.pi)
     c, d = np.sin(h) / h, 0.5 + np.sin(2 * h) / (4 * h)
-    return np.minimum(1.0 / np.sqrt(np.maximum(1.0 - c * c / d, 1e-6)), 20.0)
+    return np.minimum(1.0 / np.sqrt(np.maximum(1.0 - c * c / d, LEAST_ROOM)), MOST_LEVER)
 
 
 def _from_reading(axes: LimbAxes, fitted: np.ndarray) -> Floats:
@@ -101,4 +111,4 @@ def _beside(axes: LimbAxes, value: Floats, weight: Floats, reach: int) -> Floats
         w = np.where((other == row + step) & (limb[other] == limb), weight[other], 0.0)
         total += w
         sum_of += w * value[other]
-    return np.where(total > 0, sum_of / np.maximum(total, 1e-300), 0.0)
+    return np.where(total > 0, sum_of / np.maximum(total, NO_WEIGHT), 0.0)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from treescan.wood.fitting.limb_axes import LimbAxes, along, frame_across, limb_medians, value_at
+from treescan.wood.fitting.limb_axes import ROUGH, WINDOW, LimbAxes, along, frame_across, limb_medians, value_at
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.sections.cylinder_fit import fit_pieces
+from treescan.wood.sections.cylinder_fit import ARC, NOISE, ON_BARK, RADIUS, SD_RADIUS, fit_pieces
 from treescan.wood.sections.pieces import cut_pieces, lay_out, place_points
 from treescan.wood.skeleton.thinned_wood import group_rows
 
@@ -26,6 +26,16 @@ ENOUGH, ALIKE = 40, 2.0
 """Pieces of lying limbs that must tell, and how many times the lower quartile the upper may be: bundles and leaf clumps read unlike."""
 UNDER = 1.3
 """Limbs a few times thicker than the shell read it up to so many times too thin; a stem's shell beyond that is rough bark, not noise."""
+LEAST_PIECES, LEAST_POINTS = 4, 60
+"""Pieces of a stem, and points, from which a scatter is read (project choice)."""
+QUARTERS = [0.25, 0.5, 0.75]
+"""Lower quartile, median and upper quartile."""
+SHORTEST, LONGEST, FEW, HALF = 0.1, 0.6, 30, 0.2
+"""Shortest and longest piece, points it should have, and how far to either side its direction is read at least [m] (project choice)."""
+LEAST_FIT, LEAST_GUESS = 0.02, 0.03
+"""Radii a fit may find at least and starts from at least [m]: thinner limbs are not asked."""
+FITTED, ON, SEEN = 12, 0.5, 1.0
+"""Points, share of them on the bark and arc [rad] of a piece that tells its scatter (project choice)."""
 
 
 def range_noise(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None) -> float:
@@ -51,7 +61,7 @@ def range_noise(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None) 
     for reach in REACH:
         low = np.flatnonzero((limb == 0) & (xyz[:, 2] < axes.v[0, 2] + reach))
         noise, _ = _scatter_of_pieces(xyz, limb, axes, position, low, 0.0)
-        if len(noise) >= 4:
+        if len(noise) >= LEAST_PIECES:
             stem = float(np.median(noise))
             break
     if 0 < stem < STILL:
@@ -63,7 +73,7 @@ def range_noise(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None) 
         return float(np.quantile(lying, CLEANEST))
     if len(lying) < ENOUGH:
         return stem
-    low, middle, high = np.quantile(lying, [0.25, 0.5, 0.75])
+    low, middle, high = np.quantile(lying, QUARTERS)
     return float(np.clip(stem, middle, UNDER * middle)) if high < ALIKE * low else stem
 
 
@@ -92,17 +102,21 @@ def _scatter_of_pieces(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints |
     """Scatter of every piece thicker than `least` that the asked points fit well, and how upright the limb is there (1 = vertical). (p,) [m], (p,)"""
     if position is not None and len(asked):
         asked = asked[_most_told(limb[asked], position[asked])]
-    if len(asked) < 60:
+    if len(asked) < LEAST_POINTS:
         return np.zeros(0), np.zeros(0)
     points = np.ascontiguousarray(xyz[asked])
     start, rows = group_rows(limb[asked], len(axes))
-    place = place_points(points, rows, start, axes.start, axes.v, axes.s, np.full(len(points), np.nan), 0.6)
-    head, of, low, high = cut_pieces(place, rows, start, axes.start, axes.s, axes.r, 0.1, 30, 0.6)
-    mid, half = 0.5 * (low + high), np.maximum(0.5 * (high - low), 0.2)
+    place = place_points(points, rows, start, axes.start, axes.v, axes.s, np.full(len(points), np.nan), WINDOW)
+    head, of, low, high = cut_pieces(place, rows, start, axes.start, axes.s, axes.r, SHORTEST, FEW, LONGEST)
+    mid, half = 0.5 * (low + high), np.maximum(0.5 * (high - low), HALF)
     guess = value_at(axes, axes.r, of, mid)
-    origin, axis = along(axes.start, axes.v, axes.s, of, mid, np.maximum(half, 1.5 * guess))
+    origin, axis = along(axes.start, axes.v, axes.s, of, mid, np.maximum(half, ROUGH.ahead * guess))
     side, up = frame_across(axis)
     x, y, t = lay_out(points, rows, head, origin, axis, side, up)
-    fit = fit_pieces(x, y, t, np.ones(len(x)), head, np.full(len(mid), 0.02), 3 * guess + 0.02, np.maximum(guess, 0.03), WIDEST)
-    good = (np.diff(head) >= 12) & np.isfinite(fit[:, 6]) & (fit[:, 8] > 0.5) & (fit[:, 9] > 1.0) & (fit[:, 4] > least)
-    return fit[good, 7], np.abs(axis[good, 2])
+    fit = fit_pieces(
+        x, y, t, np.ones(len(x)), head, np.full(len(mid), LEAST_FIT),
+        ROUGH.times * guess + ROUGH.more, np.maximum(guess, LEAST_GUESS), WIDEST,
+    )  # fmt: skip
+    good = (np.diff(head) >= FITTED) & np.isfinite(fit[:, SD_RADIUS])
+    good &= (fit[:, ON_BARK] > ON) & (fit[:, ARC] > SEEN) & (fit[:, RADIUS] > least)
+    return fit[good, NOISE], np.abs(axis[good, 2])

@@ -11,6 +11,40 @@ SAMPLES = 80
 """Three-point circles tried for the start."""
 TILT_SD = 0.12
 """How far the piece's axis may lean against the limb's smoothed direction [rad]: a prior, not a bound."""
+CENTRE_X, CENTRE_Y, LEAN_X, LEAN_Y, RADIUS, SD_CENTRE, SD_RADIUS, NOISE, ON_BARK, ARC, USED = range(11)
+"""Columns of a fit. [m], leans [rad], share of the points that lie on the bark, arc [rad], points used (their weights added up)."""
+FIELDS = 11
+"""How many columns a fit has."""
+UNKNOWNS = 5
+"""Columns that are fitted: centre, lean and radius."""
+TUKEY = 4.685
+"""Residuals beyond so many standard deviations count nothing: 95 % efficient where errors are normal (Tukey's biweight; memory)."""
+MAD_TO_SD = 1.4826
+"""A normal distribution's standard deviation over its median absolute deviation."""
+MULTIPLIER, INCREMENT, HIGH_BITS = 6364136223846793005, 1442695040888963407, 33
+"""Linear congruential generator modulo 2^64 (Knuth's; memory); its low bits repeat early and are not used."""
+SEED_STEP, SEED_FIRST = 7919, 12345
+"""Any numbers: they start every piece's draws elsewhere, and the same in every run."""
+SCORED = 160
+"""Points that score a start circle (project choice)."""
+NO_PIVOT = 1e-300
+"""A pivot this small is none."""
+CAP_NOISE, CAP_RADIUS = 2.5, 0.06
+"""A residual counts as no more than so many times the least noise, or this share of the radius (project choice)."""
+ROUNDS, SCALE_ROUNDS = 12, 6
+"""Most steps of a fit, and the first of them that read the scatter again (project choice)."""
+STEP_RADIUS = 0.005
+"""A step moves by half the radius at most, of a limb at least this thick [m] (project choice)."""
+SETTLED = 2e-6
+"""Steps smaller than this end the fit [m]."""
+TRIMMED = 1.1
+"""Tukey's weights make the scatter look smaller by about this factor (project choice)."""
+BINS, ALL_BINS = 24, 23.9999
+"""Parts of the round in which bark is looked for, 15 degrees each; just below their number, so that the last angle falls into the last part."""
+EDGE_LOW, EDGE_HIGH, EDGE_LEAST = 70.0, 45.0, 0.05
+"""Angles from a position's direction of view where its points weigh least and in full [deg], and that least weight (project choice)."""
+EDGE_FEW, EDGE_SPREAD = 6, 0.3
+"""Points a position must have on a piece, and the length of their mean normal that still shows a direction of view (project choice)."""
 
 
 @njit(cache=True)
@@ -30,8 +64,8 @@ def drawn_circle(x, y, n, state):  # type: ignore[no-untyped-def]
     """Circle through three points drawn at random, and the generator's next state; radius -1 where they are no circle's."""
     k = np.empty(3, np.int64)
     for q in range(3):
-        state = state * np.uint64(6364136223846793005) + np.uint64(1442695040888963407)
-        k[q] = np.int64((state >> np.uint64(33)) % np.uint64(n))
+        state = state * np.uint64(MULTIPLIER) + np.uint64(INCREMENT)
+        k[q] = np.int64((state >> np.uint64(HIGH_BITS)) % np.uint64(n))
     if k[0] == k[1] or k[1] == k[2] or k[0] == k[2]:
         return 0.0, 0.0, -1.0, state
     cx, cy, r = _three_point(x[k[0]], y[k[0]], x[k[1]], y[k[1]], x[k[2]], y[k[2]])
@@ -54,10 +88,10 @@ def _score(x, y, n, step, cx, cy, r, cap):  # type: ignore[no-untyped-def]
 @njit(cache=True)
 def _start(x, y, n, r_low, r_high, r_guess, cap, seed):  # type: ignore[no-untyped-def]
     """Best of many three-point circles by the capped score; the guess (centre 0) takes part."""
-    step = max(1, n // 160)
+    step = max(1, n // SCORED)
     best = _score(x, y, n, step, 0.0, 0.0, r_guess, cap)
     bx, by, br = 0.0, 0.0, r_guess
-    state = np.uint64(seed * 7919 + 12345)
+    state = np.uint64(seed * SEED_STEP + SEED_FIRST)
     for _ in range(SAMPLES):
         cx, cy, r, state = drawn_circle(x, y, n, state)
         if r < r_low or r > r_high:
@@ -80,7 +114,7 @@ def _solve(a, b, m):  # type: ignore[no-untyped-def]
         s = a[j, j]
         for k in range(j):
             s -= a[j, k] ** 2
-        if s <= 1e-300:
+        if s <= NO_PIVOT:
             return False
         a[j, j] = np.sqrt(s)
         for i in range(j + 1, m):
@@ -108,21 +142,21 @@ def _normal(x, y, t, weight, n, p, scale, a, g):  # type: ignore[no-untyped-def]
     g[:] = 0.0
     used = 0.0
     ss = 0.0
-    j = np.empty(5)
+    j = np.empty(UNKNOWNS)
     for i in range(n):
-        dx, dy = x[i] - p[0] - p[2] * t[i], y[i] - p[1] - p[3] * t[i]
+        dx, dy = x[i] - p[CENTRE_X] - p[LEAN_X] * t[i], y[i] - p[CENTRE_Y] - p[LEAN_Y] * t[i]
         d = np.sqrt(dx * dx + dy * dy)
         if d < 1e-9:
             continue
-        e = d - p[4]
-        u = e / (4.685 * scale)
+        e = d - p[RADIUS]
+        u = e / (TUKEY * scale)
         if abs(u) >= 1.0:
             continue
         w = (1 - u * u) ** 2 * weight[i]
-        j[0], j[1] = -dx / d, -dy / d
-        j[2], j[3] = j[0] * t[i], j[1] * t[i]
-        j[4] = -1.0
-        for q in range(5):
+        j[CENTRE_X], j[CENTRE_Y] = -dx / d, -dy / d
+        j[LEAN_X], j[LEAN_Y] = j[CENTRE_X] * t[i], j[CENTRE_Y] * t[i]
+        j[RADIUS] = -1.0
+        for q in range(UNKNOWNS):
             g[q] -= w * j[q] * e
             for k in range(q + 1):
                 a[q, k] += w * j[q] * j[k]
@@ -132,98 +166,101 @@ def _normal(x, y, t, weight, n, p, scale, a, g):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
+def _round_seen(x, y, t, n, p, reach):  # type: ignore[no-untyped-def]
+    """Points within `reach` of the bark, and the parts of the round they lie in; a part between two seen ones counts."""
+    bins = np.zeros(BINS, np.bool_)
+    on = 0
+    for i in range(n):
+        dx, dy = x[i] - p[CENTRE_X] - p[LEAN_X] * t[i], y[i] - p[CENTRE_Y] - p[LEAN_Y] * t[i]
+        r = np.sqrt(dx * dx + dy * dy) - p[RADIUS]
+        if abs(r) < reach:
+            on += 1
+            bins[int((np.arctan2(dy, dx) + np.pi) / (2 * np.pi) * ALL_BINS)] = True
+    filled = 0
+    for q in range(BINS):
+        if bins[q] or (bins[q - 1] and bins[(q + 1) % BINS]):
+            filled += 1
+    return on, filled
+
+
+@njit(cache=True)
 def fit_one(x, y, t, weight, n, r_low, r_high, r_guess, floor, seed, out):  # type: ignore[no-untyped-def]
     """One piece; `out` receives cx, cy, lean x, lean y, r, sd of cx, cy (larger), sd of r, noise, share on the bark, arc, points used."""
-    cap = max(2.5 * floor, 0.06 * r_guess)
+    cap = max(CAP_NOISE * floor, CAP_RADIUS * r_guess)
     bx, by, br = _start(x, y, n, r_low, r_high, r_guess, cap, seed)
     p = np.array([bx, by, 0.0, 0.0, br])
     e = np.empty(n)
     scale = cap
-    a = np.empty((5, 5))
-    g = np.empty(5)
+    a = np.empty((UNKNOWNS, UNKNOWNS))
+    g = np.empty(UNKNOWNS)
     half = 1e-3
     for i in range(n):
         half = max(half, abs(t[i]))
     ok = True
-    for it in range(12):
-        if it < 6:
+    for it in range(ROUNDS):
+        if it < SCALE_ROUNDS:
             m = 0
             for i in range(n):
-                dx, dy = x[i] - p[0] - p[2] * t[i], y[i] - p[1] - p[3] * t[i]
-                r = np.sqrt(dx * dx + dy * dy) - p[4]
+                dx, dy = x[i] - p[CENTRE_X] - p[LEAN_X] * t[i], y[i] - p[CENTRE_Y] - p[LEAN_Y] * t[i]
+                r = np.sqrt(dx * dx + dy * dy) - p[RADIUS]
                 if abs(r) < 3 * scale:
                     e[m] = r
                     m += 1
-            if m >= 5:
-                scale = min(max(1.4826 * _median_abs(e, m), floor), cap)
+            if m >= UNKNOWNS:
+                scale = min(max(MAD_TO_SD * _median_abs(e, m), floor), cap)
         used, ss = _normal(x, y, t, weight, n, p, scale, a, g)
         if used < 3:
             ok = False
             break
         s2 = scale * scale
-        for q in range(2, 4):  # prior on the lean
+        for q in range(LEAN_X, RADIUS):  # prior on the lean
             a[q, q] += s2 / TILT_SD**2
             g[q] -= s2 / TILT_SD**2 * p[q]
-        for q in range(5):
+        for q in range(UNKNOWNS):
             a[q, q] += 1e-9 * used
-        if not _solve(a, g, 5):
+        if not _solve(a, g, UNKNOWNS):
             ok = False
             break
-        limit = 0.5 * max(p[4], 0.005)
+        limit = 0.5 * max(p[RADIUS], STEP_RADIUS)
         big = 0.0
-        for q in range(5):
-            size = abs(g[q]) * (half if q in (2, 3) else 1.0)
+        for q in range(UNKNOWNS):
+            size = abs(g[q]) * (half if q in (LEAN_X, LEAN_Y) else 1.0)
             big = max(big, size)
         k = 1.0 if big < limit else limit / big
-        for q in range(5):
+        for q in range(UNKNOWNS):
             p[q] += k * g[q]
-        p[4] = min(max(p[4], r_low), r_high)
-        if big < 2e-6:
+        p[RADIUS] = min(max(p[RADIUS], r_low), r_high)
+        if big < SETTLED:
             break
-    for q in range(5):
+    for q in range(UNKNOWNS):
         out[q] = p[q]
     if not ok:
-        out[5] = out[6] = np.inf
-        out[7], out[8], out[9], out[10] = scale, 0.0, 0.0, 0.0
+        out[SD_CENTRE] = out[SD_RADIUS] = np.inf
+        out[NOISE], out[ON_BARK], out[ARC], out[USED] = scale, 0.0, 0.0, 0.0
         return
     used, ss = _normal(x, y, t, weight, n, p, scale, a, g)
-    noise = np.sqrt(ss / max(used, 1.0)) * 1.1
-    for q in range(2, 4):
+    noise = np.sqrt(ss / max(used, 1.0)) * TRIMMED
+    for q in range(LEAN_X, RADIUS):
         a[q, q] += noise**2 / TILT_SD**2
-    for q in range(5):
+    for q in range(UNKNOWNS):
         a[q, q] += 1e-9 * max(used, 1.0)
-    inverse = np.zeros((5, 5))
+    inverse = np.zeros((UNKNOWNS, UNKNOWNS))
     full = True
-    for q in range(5):
+    for q in range(UNKNOWNS):
         b = a.copy()
-        v = np.zeros(5)
+        v = np.zeros(UNKNOWNS)
         v[q] = 1.0
-        if not _solve(b, v, 5):
+        if not _solve(b, v, UNKNOWNS):
             full = False
             break
         inverse[:, q] = v
-    bins = np.zeros(24, np.bool_)
-    on = 0
-    for i in range(n):
-        dx, dy = x[i] - p[0] - p[2] * t[i], y[i] - p[1] - p[3] * t[i]
-        r = np.sqrt(dx * dx + dy * dy) - p[4]
-        if abs(r) < 3 * max(noise, floor):
-            on += 1
-            bins[int((np.arctan2(dy, dx) + np.pi) / (2 * np.pi) * 23.9999)] = True
-    filled = 0
-    for q in range(24):
-        if bins[q] or (bins[q - 1] and bins[(q + 1) % 24]):
-            filled += 1
+    on, filled = _round_seen(x, y, t, n, p, 3 * max(noise, floor))
     if full:
-        out[5] = noise * np.sqrt(max(inverse[0, 0], inverse[1, 1]))
-        out[6] = noise * np.sqrt(inverse[4, 4])
+        out[SD_CENTRE] = noise * np.sqrt(max(inverse[CENTRE_X, CENTRE_X], inverse[CENTRE_Y, CENTRE_Y]))
+        out[SD_RADIUS] = noise * np.sqrt(inverse[RADIUS, RADIUS])
     else:
-        out[5] = out[6] = np.inf
-    out[7], out[8], out[9], out[10] = noise, on / n, filled * 2 * np.pi / 24, used
-
-
-FIELDS = 11
-"""Columns of a fit: cx, cy, lean x, lean y, r, sd centre, sd r, noise, share on the bark, arc, points used."""
+        out[SD_CENTRE] = out[SD_RADIUS] = np.inf
+    out[NOISE], out[ON_BARK], out[ARC], out[USED] = noise, on / n, filled * 2 * np.pi / BINS, used
 
 
 @njit(cache=True, parallel=True)
@@ -241,7 +278,7 @@ def fit_pieces(x, y, t, weight, start, r_low, r_high, r_guess, floor):  # type: 
 
     Returns
     -------
-    (p, 11) float           See `FIELDS`; sd inf where the piece could not be fitted.
+    (p, 11) float           Columns `CENTRE_X` to `USED`; sd inf where the piece could not be fitted.
 
     Notes
     -----
@@ -255,9 +292,9 @@ def fit_pieces(x, y, t, weight, start, r_low, r_high, r_guess, floor):  # type: 
     for k in prange(pieces):
         a, b = start[k], start[k + 1]
         n = b - a
-        if n < 5:
-            out[k, 4] = r_guess[k]
-            out[k, 5] = out[k, 6] = np.inf
+        if n < UNKNOWNS:
+            out[k, RADIUS] = r_guess[k]
+            out[k, SD_CENTRE] = out[k, SD_RADIUS] = np.inf
             continue
         if n > MOST_POINTS:
             m = MOST_POINTS
@@ -287,7 +324,7 @@ def edge_weights(x, y, position, start, count):  # type: ignore[no-untyped-def]
     weight falls from 1 at 45 degrees from it to a twentieth at 70.
     """
     weight = np.ones(len(x))
-    low, high = np.cos(np.radians(70.0)), np.cos(np.radians(45.0))
+    low, high = np.cos(np.radians(EDGE_LOW)), np.cos(np.radians(EDGE_HIGH))
     for k in prange(len(start) - 1):
         sx, sy, n = np.zeros(count), np.zeros(count), np.zeros(count)
         for i in range(start[k], start[k + 1]):
@@ -295,14 +332,14 @@ def edge_weights(x, y, position, start, count):  # type: ignore[no-untyped-def]
             sx[position[i]] += x[i] / r
             sy[position[i]] += y[i] / r
             n[position[i]] += 1
-        if np.sum(n >= 6) < 2:
+        if np.sum(n >= EDGE_FEW) < 2:
             continue
         for i in range(start[k], start[k + 1]):
             p = position[i]
             m = np.hypot(sx[p], sy[p])
             r = max(np.hypot(x[i], y[i]), 1e-9)
-            if n[p] < 6 or m < 0.3 * n[p]:
+            if n[p] < EDGE_FEW or m < EDGE_SPREAD * n[p]:
                 continue
             c = (x[i] * sx[p] + y[i] * sy[p]) / (r * m)
-            weight[i] = min(max((c - low) / (high - low), 0.05), 1.0)
+            weight[i] = min(max((c - low) / (high - low), EDGE_LEAST), 1.0)
     return weight

@@ -38,13 +38,29 @@ BLOCK = 12
 """Segments of a limb whose common ball is tried before each of them."""
 CHUNK = 4096
 """Points one thread takes at a time."""
+BALL_RADIUS, BALL_SIZE = 3, 4
+"""Column of a ball that holds its radius, behind the middle's x, y, z; and how many columns it has."""
+SEARCHED_WHOLE = 8
+"""Limbs with no more vertices than this are searched as a whole: faster than finding the rows round a hint."""
+ROOM = 4
+"""Pieces of a limb beyond its length over the least piece that room is kept for."""
+PIECE_RADII = 2.5
+"""A piece of a thick limb grows to so many radii while points are few (project choice)."""
+TRIED, HOPELESS = 60, 9
+"""Points of a limb tried on a host; after so many with fewer than two on it the host is given up (project choice)."""
+SPREAD = 7919
+"""A prime: steps of it spread the tried points over the limb."""
+PAST_END = 0.3
+"""A point may lie so far past the host's ends [m] (project choice)."""
+ON_HOST, ON_HOST_MORE = 1.12, 0.006
+"""A point within so many radii of the host's axis, and so much more [m], lies on its bark or inside (project choice)."""
 
 
 @njit(cache=True)
 def _balls(v, low, high):  # type: ignore[no-untyped-def]
     """Middle and radius of a ball round every `BLOCK` segments of a polyline (rows low..high of v)."""
     count = (high - low - 2) // BLOCK + 1
-    ball = np.zeros((count, 4))
+    ball = np.zeros((count, BALL_SIZE))
     for q in range(count):
         a, b = low + q * BLOCK, min(low + (q + 1) * BLOCK, high - 1)
         for c in range(3):
@@ -52,7 +68,7 @@ def _balls(v, low, high):  # type: ignore[no-untyped-def]
                 ball[q, c] += v[i, c] / (b + 1 - a)
         for i in range(a, b + 1):
             d = (v[i, 0] - ball[q, 0]) ** 2 + (v[i, 1] - ball[q, 1]) ** 2 + (v[i, 2] - ball[q, 2]) ** 2
-            ball[q, 3] = max(ball[q, 3], np.sqrt(d))
+            ball[q, BALL_RADIUS] = max(ball[q, BALL_RADIUS], np.sqrt(d))
     return ball
 
 
@@ -65,7 +81,7 @@ def _nearest_of_all(p, v, s, low, high, ball, begin):  # type: ignore[no-untyped
         end = q == 0 or q == len(ball) - 1  # the limb's ends go on as lines: no ball holds them
         if not end:
             d = np.sqrt((p[0] - ball[q, 0]) ** 2 + (p[1] - ball[q, 1]) ** 2 + (p[2] - ball[q, 2]) ** 2)
-            if d - ball[q, 3] >= best:
+            if d - ball[q, BALL_RADIUS] >= best:
                 continue
         for i in range(low + q * BLOCK, min(low + (q + 1) * BLOCK, high - 1)):
             d2, f = _nearest_of_one(p, v, i, low, high)
@@ -92,7 +108,7 @@ def place_points(xyz, rows, start, vstart, v, s, hint, window):  # type: ignore[
     for k in range(limbs):
         size = vstart[k + 1] - vstart[k]
         ball_start[k + 1] = ball_start[k] + ((size - 2) // BLOCK + 1 if size > 3 * BLOCK and start[k + 1] > start[k] else 0)
-    balls = np.empty((ball_start[limbs], 4))
+    balls = np.empty((ball_start[limbs], BALL_SIZE))
     for k in prange(limbs):
         if ball_start[k + 1] > ball_start[k]:
             balls[ball_start[k] : ball_start[k + 1]] = _balls(v, vstart[k], vstart[k + 1])
@@ -107,7 +123,7 @@ def place_points(xyz, rows, start, vstart, v, s, hint, window):  # type: ignore[
                 block = 0
             i, low, high = rows[q], vstart[k], vstart[k + 1]
             lo, hi = low, high
-            if not np.isnan(hint[i]) and high - low > 8:
+            if not np.isnan(hint[i]) and high - low > SEARCHED_WHOLE:
                 lo = max(low, low + np.searchsorted(s[low:high], hint[i] - window) - 2)
                 hi = min(high, low + np.searchsorted(s[low:high], hint[i] + window) + 2)
                 if hi - lo < 2:
@@ -143,7 +159,7 @@ def cut_pieces(place, rows, start, vstart, s, r, least, few, longest):  # type: 
     cap = 0
     for k in range(len(start) - 1):
         if start[k + 1] > start[k]:
-            cap += 4 + int((place[rows[start[k + 1] - 1]] - place[rows[start[k]]]) / least)
+            cap += ROOM + int((place[rows[start[k + 1] - 1]] - place[rows[start[k]]]) / least)
     first, limb = np.empty(cap + 1, np.int64), np.empty(cap, np.int32)
     low, high = np.empty(cap), np.empty(cap)
     count = 0
@@ -159,7 +175,7 @@ def cut_pieces(place, rows, start, vstart, s, r, least, few, longest):  # type: 
             while v < vstart[k + 1] - 1 and s[v] < at:
                 v += 1
             size = max(least, r[v])
-            far = max(longest, 2.5 * r[v])
+            far = max(longest, PIECE_RADII * r[v])
             stop = at + size
             if end - stop < 0.5 * size:
                 stop = end + 1e-9
@@ -232,7 +248,7 @@ def best_host(xyz, rows, bounds, pair_start, hosts, vstart, v, s, r):  # type: i
     host, share = np.full(count, -1, np.int32), np.zeros(count)
     for k in prange(count):
         n = bounds[k + 1] - bounds[k]
-        step = max(1, n // 60)
+        step = max(1, n // TRIED)
         for h in range(pair_start[k], pair_start[k + 1]):
             m = hosts[h]
             low, high = vstart[m], vstart[m + 1]
@@ -240,14 +256,14 @@ def best_host(xyz, rows, bounds, pair_start, hosts, vstart, v, s, r):  # type: i
                 continue
             on, tried = 0, 0
             for turn in range(n // step):
-                q = bounds[k] + (turn * 7919 % (n // step)) * step  # spread over the limb
-                if tried == 9 and on < 2:  # hopeless: most hosts are not even near
+                q = bounds[k] + (turn * SPREAD % (n // step)) * step  # spread over the limb
+                if tried == HOPELESS and on < 2:  # hopeless: most hosts are not even near
                     break
                 d, at = _nearest_on(xyz[rows[q]], v, s, low, high)
                 tried += 1
-                if at < s[low] - 0.3 or at > s[high - 1] + 0.3:
+                if at < s[low] - PAST_END or at > s[high - 1] + PAST_END:
                     continue
-                if d < 1.12 * radius_at(s, r, low, high, at) + 0.006:
+                if d < ON_HOST * radius_at(s, r, low, high, at) + ON_HOST_MORE:
                     on += 1
             if tried > 0 and on / tried > share[k]:
                 share[k] = on / tried

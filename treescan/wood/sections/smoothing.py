@@ -5,6 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
+AXIS_ROUNDS, RADIUS_ROUNDS = 4, 8
+"""Solutions of the axis and of the radius, each with weights from the one before (project choice)."""
+STANDS_OUT, RADIUS_OUT = 3.0, 2.5
+"""At so many standard deviations a centre or a bend, and a radius, keeps half its weight (Cauchy; project choice)."""
+THICK_OUT = 1.3
+"""Readings too thick stand out so many times sooner than readings too thin: the safe side (project choice)."""
 
 @njit(cache=True)
 def _factor(d0, d1, d2, n):  # type: ignore[no-untyped-def]
@@ -73,25 +79,25 @@ def _axis_one(s, y, sd, bend_sd, out):  # type: ignore[no-untyped-def]
     for i in range(1, n - 1):
         wc[i] = 1.0 / bend_sd[i] ** 2
     d0, d1, d2 = np.empty(n), np.empty(n), np.empty(n)
-    for it in range(4):
+    for it in range(AXIS_ROUNDS):
         _assemble(s, w, wc, wg, n, d0, d1, d2)
         _factor(d0, d1, d2, n)
         for a in range(3):
             b = w * y[:, a]
             _back(d0, d1, d2, b, n)
             out[:, a] = b
-        if it == 3:
+        if it == AXIS_ROUNDS - 1:
             break
         for i in range(n):
             e2 = 0.0
             for a in range(3):
                 e2 += (out[i, a] - y[i, a]) ** 2
-            w[i] = 1.0 / sd[i] ** 2 / (1.0 + e2 / (3.0 * sd[i]) ** 2)
+            w[i] = 1.0 / sd[i] ** 2 / (1.0 + e2 / (STANDS_OUT * sd[i]) ** 2)
         for i in range(1, n - 1):
             k2 = 0.0
             for a in range(3):
                 k2 += _bend(s, out[:, a], i) ** 2
-            wc[i] = 1.0 / bend_sd[i] ** 2 / (1.0 + k2 / (3.0 * bend_sd[i]) ** 2)
+            wc[i] = 1.0 / bend_sd[i] ** 2 / (1.0 + k2 / (STANDS_OUT * bend_sd[i]) ** 2)
 
 
 @njit(cache=True, parallel=True)
@@ -128,21 +134,21 @@ def _radius_one(s, y, sd, bend_sd, grow_sd, out, out_sd):  # type: ignore[no-unt
     for i in range(1, n - 1):
         wc[i] = 1.0 / bend_sd[i] ** 2
     d0, d1, d2 = np.empty(n), np.empty(n), np.empty(n)
-    for it in range(8):
+    for it in range(RADIUS_ROUNDS):
         _assemble(s, w, wc, wg, n, d0, d1, d2)
         _factor(d0, d1, d2, n)
         b = w * y
         _back(d0, d1, d2, b, n)
         out[:] = b
-        if it == 7:
+        if it == RADIUS_ROUNDS - 1:
             break
         for i in range(n):
-            u = (y[i] - out[i]) / (2.5 * sd[i])
+            u = (y[i] - out[i]) / (RADIUS_OUT * sd[i])
             if u > 0:
-                u *= 1.3
+                u *= THICK_OUT
             w[i] = 1.0 / sd[i] ** 2 / (1.0 + u * u)
         for i in range(1, n - 1):
-            k = _bend(s, out, i) / (3.0 * bend_sd[i])
+            k = _bend(s, out, i) / (STANDS_OUT * bend_sd[i])
             wc[i] = 1.0 / bend_sd[i] ** 2 / (1.0 + k * k)
         for i in range(n - 1):
             wg[i] = 1.0 / grow_sd[i] ** 2 if out[i + 1] > out[i] else 0.0
