@@ -20,6 +20,24 @@ PARTNERS = 6
 SIDEWAYS = 3.0
 """A gap across the limb's own direction counts this many times its length."""
 
+SAMPLE_SPACINGS = 2.5
+"""Points are thinned to so many usual spacings before gaps are looked at (project choice)."""
+LEAST_REACH, CELL = 0.25, 0.3
+"""A loose piece looks at least so far [m]; edge of the cells in which it looks [m]."""
+DEAREST = 1.6
+"""The dearest gap that is closed, over the longest one straight ahead (project choice)."""
+THICKNESS, CROOKED, ACROSS = 0.03, 1.5, 0.2
+"""Allowance for a limb's own thickness [m]; how much more a gap costs where its piece shows no direction; cost of that allowance (project choice)."""
+OF_UNIFORM = 12
+"""Square of a straight line's length over the variance of points spread evenly along it."""
+WORTH_POINTS, WORTH_LENGTH, WORTH_SPACINGS, WORTH_LONG, WORTH_MANY = 8, 0.15, 4, 6, 150
+"""A piece is joined when it has so many points, is so long [m] and so many spacings, and is so many times longer than wide (variances), or has more
+than the last number of points (project choice)."""
+NEIGHBOURS, ENOUGH = 24, 4
+"""Points that give a direction, and fewest of them (project choice)."""
+AT_ONCE = 200_000
+"""Points asked for their neighbours at once: bounds the memory."""
+
 
 @dataclass(frozen=True)
 class Bridges:
@@ -61,15 +79,15 @@ def find_bridges(xyz: Floats, part: Ints, main: int, spacing: float, longest: fl
     rows = np.flatnonzero(worth[part])
     if np.all(part[rows] == main):
         return NONE
-    rows = _sample(xyz, rows, part, 2.5 * spacing)
+    rows = _sample(xyz, rows, part, SAMPLE_SPACINGS * spacing)
     tree = cKDTree(xyz[rows])
     direction, linear = _directions(xyz[rows], part[rows], tree)
-    reach = np.where(np.arange(count) == main, 0.0, np.minimum(longest, np.maximum(0.25, SPAN * length)))
-    a, b, cost = _candidates(xyz[rows], part[rows].astype(np.int64), direction, linear, reach, *_grid(xyz[rows], 0.3))
+    reach = np.where(np.arange(count) == main, 0.0, np.minimum(longest, np.maximum(LEAST_REACH, SPAN * length)))
+    a, b, cost = _candidates(xyz[rows], part[rows].astype(np.int64), direction, linear, reach, *_grid(xyz[rows], CELL))
     if len(a) == 0:
         return NONE
     gap = np.linalg.norm(xyz[rows[a]] - xyz[rows[b]], axis=1)
-    return _spanning(rows[a], rows[b], part, cost, gap, count, 1.6 * longest)
+    return _spanning(rows[a], rows[b], part, cost, gap, count, DEAREST * longest)
 
 
 def _grid(xyz: Floats, cell: float) -> tuple[Floats, float, Ints, Ints, Ints]:
@@ -86,8 +104,8 @@ def _cost(g, d, axis, linear):  # type: ignore[no-untyped-def]
     """Cost of a gap g of length d for a piece with this direction and straightness."""
     along = abs(g[0] * axis[0] + g[1] * axis[1] + g[2] * axis[2])
     across = np.sqrt(max(d * d - along * along, 0.0))
-    off = max(across - 0.03, 0.0)
-    return np.hypot(along, SIDEWAYS * off) * (1.0 + 1.5 * (1.0 - linear)) + 0.2 * min(across, 0.03)
+    off = max(across - THICKNESS, 0.0)
+    return np.hypot(along, SIDEWAYS * off) * (1.0 + CROOKED * (1.0 - linear)) + ACROSS * min(across, THICKNESS)
 
 
 @njit(cache=True, parallel=True)
@@ -158,8 +176,9 @@ def _worth(xyz: Floats, part: Ints, count: int, size: Ints, spacing: float) -> t
         for j in range(i, 3):
             cov[:, i, j] = cov[:, j, i] = np.bincount(part, weights=d[:, i] * d[:, j], minlength=count) / size
     values = np.linalg.eigvalsh(cov)
-    length = np.sqrt(12 * np.maximum(values[:, 2], 0.0))
-    return (size >= 8) & (length >= max(0.15, 4 * spacing)) & ((values[:, 2] > 6 * values[:, 1]) | (size > 150)), length
+    length = np.sqrt(OF_UNIFORM * np.maximum(values[:, 2], 0.0))
+    told = (values[:, 2] > WORTH_LONG * values[:, 1]) | (size > WORTH_MANY)
+    return (size >= WORTH_POINTS) & (length >= max(WORTH_LENGTH, WORTH_SPACINGS * spacing)) & told, length
 
 
 def _sample(xyz: Floats, rows: Ints, part: Ints, cell: float) -> Ints:
@@ -172,11 +191,11 @@ def _sample(xyz: Floats, rows: Ints, part: Ints, cell: float) -> Ints:
 
 def _directions(xyz: Floats, part: Ints, tree: cKDTree) -> tuple[Floats, Floats]:
     """Main direction of each sample's own piece nearby, and how linear it is (0 to 1)."""
-    k = min(24, len(xyz))
+    k = min(NEIGHBOURS, len(xyz))
     direction, linear = np.empty((len(xyz), 3)), np.empty(len(xyz))
-    for a in range(0, len(xyz), 200_000):
-        _, near = tree.query(xyz[a : a + 200_000], k, distance_upper_bound=REACH, workers=-1)
-        direction[a : a + 200_000], linear[a : a + 200_000] = _main_direction(xyz, part, near.reshape(len(near), k), a)
+    for a in range(0, len(xyz), AT_ONCE):
+        _, near = tree.query(xyz[a : a + AT_ONCE], k, distance_upper_bound=REACH, workers=-1)
+        direction[a : a + AT_ONCE], linear[a : a + AT_ONCE] = _main_direction(xyz, part, near.reshape(len(near), k), a)
     return direction, linear
 
 
@@ -201,7 +220,7 @@ def _main_direction(xyz, part, near, first):  # type: ignore[no-untyped-def]
                         s[a, b] += (xyz[j, a] - mean[a]) * (xyz[j, b] - mean[b]) / count
         value, vector = np.linalg.eigh(s)
         direction[i] = vector[:, 2]
-        if count >= 4:
+        if count >= ENOUGH:
             linear[i] = 1 - np.sqrt(max(value[1], 0.0) / max(value[2], 1e-12))
     return direction, linear
 

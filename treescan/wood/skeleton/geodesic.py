@@ -14,6 +14,18 @@ from treescan.wood.graph import Floats, Ints
 from treescan.wood.settings import WoodSettings
 from treescan.wood.skeleton.gaps import Bridges, find_bridges
 
+AT_ONCE = 500_000
+"""Points asked for their neighbours at once: bounds the memory."""
+NEAR_SPACINGS, NEAR = 2.7, 0.03
+"""Neighbours are no farther apart than so many usual spacings, or this [m] (project choice)."""
+FOOT_REACH = 1.5
+"""The stem's foot is looked for so far to every side [m] (project choice)."""
+BUTT, LOWEST, BELOW, FOOT_LAYER, FOOT_WIDTH = 0.6, 0.002, 0.3, 0.15, 0.8
+"""Points nearer the foot than the first [m] count as lower; the foot begins at this quantile of height, no more than the third [m] below the given
+foot, and holds the points of this layer [m] within the last [m] of the nearest (project choice)."""
+STEM_HEIGHT, STEM_GROUND, STEM_POINTS, STEM_SHARE = 0.5, 0.4, 200, 0.2
+"""A piece may be the stem when it is taller than this [m], begins no higher than this [m] and has so many points, or this share of the largest's."""
+
 
 @dataclass(frozen=True)
 class GeodesicDistance:
@@ -52,11 +64,11 @@ def distance_from_foot(xyz: Floats, foot: Floats, settings: WoodSettings) -> Geo
     tree = cKDTree(xyz, balanced_tree=False, compact_nodes=False)
     near = np.empty((c, k), np.int32)
     gap = np.empty((c, k))
-    for a in range(0, c, 500_000):
-        d, j = tree.query(xyz[a : a + 500_000], k + 1, workers=-1)
-        near[a : a + 500_000], gap[a : a + 500_000] = j[:, 1:], d[:, 1:]
+    for a in range(0, c, AT_ONCE):
+        d, j = tree.query(xyz[a : a + AT_ONCE], k + 1, workers=-1)
+        near[a : a + AT_ONCE], gap[a : a + AT_ONCE] = j[:, 1:], d[:, 1:]
     spacing = float(np.median(gap[:, min(3, k - 1)]))
-    cap = max(2.7 * spacing, 0.03)
+    cap = max(NEAR_SPACINGS * spacing, NEAR)
     near[gap > cap] = -1
     part = components(near)
     at_foot = _foot_points(xyz, foot, part)
@@ -77,16 +89,16 @@ def distance_from_foot(xyz: Floats, foot: Floats, settings: WoodSettings) -> Geo
 def _foot_points(xyz: Floats, foot: Floats, part: Ints) -> Ints:
     """Points the spread starts from: the lowest wood round the foot, all round the stem."""
     flat = np.linalg.norm(xyz[:, :2] - foot[:2], axis=1)
-    column = np.flatnonzero(flat < 1.5)
+    column = np.flatnonzero(flat < FOOT_REACH)
     if len(column) == 0:
         column = np.arange(len(xyz))
     column = column[_may_be_stem(xyz[column, 2], part[column], np.bincount(part), float(foot[2]))]
-    low = xyz[column, 2] - 0.5 * np.maximum(0, 0.6 - flat[column])
-    start = max(float(np.quantile(low, 0.002)), float(foot[2]) - 0.3)
-    rows = column[low < start + 0.15]
+    low = xyz[column, 2] - 0.5 * np.maximum(0, BUTT - flat[column])
+    start = max(float(np.quantile(low, LOWEST)), float(foot[2]) - BELOW)
+    rows = column[low < start + FOOT_LAYER]
     if len(rows) == 0:
         rows = column[[int(np.argmin(xyz[column, 2] + flat[column]))]]
-    near = rows[flat[rows] < flat[rows].min() + 0.8]
+    near = rows[flat[rows] < flat[rows].min() + FOOT_WIDTH]
     return near.astype(np.int32)
 
 
@@ -96,8 +108,8 @@ def _may_be_stem(z: Floats, part: Ints, size: Ints, ground: float) -> np.ndarray
     low, high = np.full(count, np.inf), np.full(count, -np.inf)
     np.minimum.at(low, part, z)
     np.maximum.at(high, part, z)
-    tall = (high - low > 0.5) & (low < ground + 0.4) & (size >= 200)
-    return (size[part] >= 0.2 * size[part].max()) | tall[part]
+    tall = (high - low > STEM_HEIGHT) & (low < ground + STEM_GROUND) & (size >= STEM_POINTS)
+    return (size[part] >= STEM_SHARE * size[part].max()) | tall[part]
 
 
 def _steps_on_bridges(before: Ints, bridges: Bridges) -> np.ndarray:

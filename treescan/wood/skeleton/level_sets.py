@@ -11,6 +11,13 @@ from treescan.geometry import unit
 from treescan.wood.graph import Floats, Ints
 from treescan.wood.skeleton.geodesic import GeodesicDistance, components
 
+LONGEST_STEP = 4
+"""A step from slice to slice counts for no more than so many slice lengths: a gap is no wood."""
+BACK = 6
+"""Slices back from which a limb's direction at a fork is read (project choice)."""
+STRAIGHT, SHORT = 1.5, 0.2
+"""What the wood carried counts beside the cosine of the turn, and what a piece without length keeps of its score [m] (project choice)."""
+
 
 @dataclass(frozen=True)
 class Slices:
@@ -141,7 +148,7 @@ def chain_slices(slices: Slices, level: float, shortest: float) -> Chains:
     for i in range(k - 1, 0, -1):
         p = parent[i]
         carried[p] += carried[i]
-        reach[p] = max(reach[p], reach[i] + min(step[i], 4 * level))
+        reach[p] = max(reach[p], reach[i] + min(step[i], LONGEST_STEP * level))
     kids: list[list[int]] = [[] for _ in range(k)]
     for i in range(1, k):
         kids[parent[i]].append(i)
@@ -178,10 +185,10 @@ def _onward(i: int, children: list[int], centre: Floats, chain: list[int], carri
     """The child that goes on as the same limb: much wood carried, little turn."""
     if len(children) == 1:
         return children[0]
-    back = centre[chain[max(0, len(chain) - 6)]]
+    back = centre[chain[max(0, len(chain) - BACK)]]
     rows = np.array(children)
     ahead = unit(centre[i] - back)
     if not ahead.any():
         ahead = np.array([0.0, 0.0, 1.0])
     turn = unit(centre[rows] - centre[i]) @ ahead
-    return children[int(np.argmax(carried[rows] * (1.5 + turn) * np.minimum(1.0, 0.2 + reach[rows])))]
+    return children[int(np.argmax(carried[rows] * (STRAIGHT + turn) * np.minimum(1.0, SHORT + reach[rows])))]

@@ -8,6 +8,9 @@ from numba import njit
 from treescan.trees.material.material_voxels import voxelise
 from treescan.wood.graph import Floats
 
+BLOCK = 0.25
+"""Edge of the blocks in which points lie together in memory [m]."""
+
 
 def thin_with_members(xyz: Floats, cell: float) -> tuple[Floats, np.ndarray]:
     """Centroid of every occupied grid cell, and the cell each point belongs to.
@@ -23,7 +26,7 @@ def thin_with_members(xyz: Floats, cell: float) -> tuple[Floats, np.ndarray]:
     """
     grid = voxelise(xyz, cell)
     centroid, member = grid.centre, grid.of_point
-    block = np.floor(centroid / 0.25).astype(np.int64)
+    block = np.floor(centroid / BLOCK).astype(np.int64)
     order = np.lexsort((block[:, 2], block[:, 1], block[:, 0]))
     new = np.empty(len(order), np.int32)
     new[order] = np.arange(len(order), dtype=np.int32)

@@ -8,6 +8,7 @@ import numpy as np
 
 from treescan.wood.fitting.limb_axes import LimbAxes
 from treescan.wood.graph import Floats, Ints
+from treescan.wood.sections.cylinder_fit import MAD_TO_SD, TUKEY
 
 BUNDLE = (0.656, 1.46, 1.0, -2.99, 1.55)
 """Constant, then the weights of `signs_of_bundle`: fitted to made-up scans by `scripts/fit_bundles.py` (source key "bundle_fit")."""
@@ -27,6 +28,16 @@ THICK = 0.05
 """Radius from which wood is thick [m]."""
 LEAST_LENGTH = 0.05
 """Wood carried is never taken for less than this [m]."""
+ROUNDS, LEAST_SCATTER = 8, 0.02
+"""Fits of the relation, each with weights from the one before, and the least scatter of log r they are weighed by (project choice)."""
+FEWEST_THICK = 10
+"""Thick pieces the usual slope is laid through, at least (project choice)."""
+LEAST_SD_SHARE = 0.01
+"""A fit's relative sd counts as no less (the bound the weights of `BUNDLE` were fitted with)."""
+GOOD_RADIUS, GOOD_SD, GOOD_SHARE = 0.012, 0.08, 0.8
+"""A well measured piece is thicker than this [m], has a smaller relative sd and a larger share of its points on the bark (project choice)."""
+LEAST_RADIUS = 0.002
+"""No limb is taken for thinner than this [m]."""
 
 
 @dataclass(frozen=True)
@@ -83,18 +94,18 @@ def area_relation(radius: Floats, carried: Floats, good: np.ndarray) -> AreaRela
         return None
     x, y = np.log(np.maximum(carried[good], LEAST_LENGTH)), np.log(radius[good])
     weight = np.ones(len(x))
-    for _ in range(8):
+    for _ in range(ROUNDS):
         if weight.sum() < FEWEST / 2 or np.ptp(x[weight > 0]) < 1.0:
             return None
         slope, constant = np.polyfit(x, y, 1, w=np.sqrt(weight))
         miss = y - slope * x - constant
-        scatter = max(1.4826 * float(np.median(np.abs(miss))), 0.02)
-        u = miss / (4.685 * scatter)
+        scatter = max(MAD_TO_SD * float(np.median(np.abs(miss))), LEAST_SCATTER)
+        u = miss / (TUKEY * scatter)
         weight = np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)
     if slope >= LEAST_SLOPE and scatter <= MOST_SCATTER:
         return AreaRelation(float(slope), float(constant), scatter)
     thick = y > np.log(THICK)
-    if thick.sum() < 10:
+    if thick.sum() < FEWEST_THICK:
         return None
     return AreaRelation(USUAL_SLOPE, float(np.median(y[thick] - USUAL_SLOPE * x[thick])), USUAL_SCATTER)
 
@@ -107,12 +118,17 @@ def signs_of_bundle(axes: LimbAxes, excess: Floats) -> Floats:
     """
     sd = np.where(np.isfinite(axes.raw_sd), axes.raw_sd, axes.r) / axes.r
     share, arc = np.nan_to_num(axes.share), np.nan_to_num(axes.arc)
-    return np.column_stack([np.log(np.clip(sd, 0.01, 1.0)), share, arc / (2 * np.pi), np.clip(excess, -0.5, 2.0)])
+    return np.column_stack([np.log(np.clip(sd, LEAST_SD_SHARE, 1.0)), share, arc / (2 * np.pi), np.clip(excess, -0.5, 2.0)])
 
 
 def well_measured(axes: LimbAxes) -> np.ndarray:
     """Pieces that speak for the tree's area relation, (m,)."""
-    return (axes.r > 0.012) & np.isfinite(axes.raw_sd) & (axes.raw_sd < 0.08 * axes.r) & (axes.share > 0.8)
+    return (
+        (axes.r > GOOD_RADIUS)
+        & np.isfinite(axes.raw_sd)
+        & (axes.raw_sd < GOOD_SD * axes.r)
+        & (axes.share > GOOD_SHARE)
+    )
 
 
 def held_against_allometry(axes: LimbAxes, place: Floats) -> LimbAxes:
@@ -140,7 +156,7 @@ def held_against_allometry(axes: LimbAxes, place: Floats) -> LimbAxes:
     p = np.clip((1.0 / (1.0 + np.exp(-logit)) - SLIGHT) / (1 - SLIGHT), 0.0, 1.0) * (excess > 0)
     over, own, told = np.maximum(excess, 0.0), np.minimum(axes.r_sd / axes.r, 1e3), max(relation.scatter, OWN_SCATTER)
     w = own**2 / (own**2 + told**2)
-    r = np.maximum(axes.r * np.exp(-(p + (1 - p) * w) * over), 0.002)
+    r = np.maximum(axes.r * np.exp(-(p + (1 - p) * w) * over), LEAST_RADIUS)
     spread = np.sqrt((1 - p) * w * told**2 + p * told**2 + p * (1 - p) * ((1 - w) * over) ** 2)
     return replace(axes, r=r, r_sd=np.where(excess > 0, spread * r, axes.r_sd))
 

@@ -28,6 +28,22 @@ CORNER = 0.1
 """At a cut the corner is left out of both parts' ends: this far [m], or a radius."""
 ALIKE = (0.65, 1.5)
 """Radius beyond over radius before."""
+SEARCH, SEARCH_RADII = 0.2, 6
+"""An end is looked for within this way [m] and so many radii of the beginning, and across what lies between (project choice)."""
+OWN, OWN_RADII = 0.3, 5
+"""A limb with an end of its own is at least so long [m], and so many of its radii (project choice)."""
+CLEAR, SIDE = 4, 5
+"""Rows at both ends at which no limb is cut, and rows to either side that tell the thickness (project choice)."""
+SPAN, BEND_RADII, END_RADII = 0.15, 3, 4
+"""A direction is read over this way [m], and so many radii at a bend and at an end (project choice)."""
+FAR_AWAY = 1e9
+"""Where the end of a limb without one is put: beyond all reach [m]."""
+CORNER_ROWS, BEGIN_ROWS = 8, 4
+"""Rows whose median radius is that of a cut's corner, and of a beginning."""
+LEAST_RADIUS = 1e-6
+"""Guards a division by a radius of nothing [m]."""
+GAP_COST, BESIDE = 0.2, 0.02
+"""Share of the gap's length added to how far aside it lies; it may lie aside by a radius and so much more [m] (project choice)."""
 
 
 def through_crossings(axes: LimbAxes) -> LimbAxes:
@@ -54,9 +70,9 @@ def through_crossings(axes: LimbAxes) -> LimbAxes:
     found = []
     for k in range(1, count):
         begin, out, r = _beginning(cut, k, k in inner)
-        reach = min(LONGEST, 0.2 + 6 * r + 2 * _crossed(cut, int(cut.parent[k]), begin))
+        reach = min(LONGEST, SEARCH + SEARCH_RADII * r + 2 * _crossed(cut, int(cut.parent[k]), begin))
         for j in near.query_ball_point(begin, reach):
-            if j in (k, int(cut.parent[k])) or cut.length(j) < max(0.3, 5 * thick[j]):
+            if j in (k, int(cut.parent[k])) or cut.length(j) < max(OWN, OWN_RADII * thick[j]):
                 continue
             off = _misfit(begin, out, r, tip[j], ahead[j], thick[j])
             if np.isfinite(off):
@@ -97,14 +113,15 @@ def _bend_row(v: Floats, s: Floats, r: Floats, fitted: np.ndarray) -> int:
     r : (n,) float      Radii of the pieces alone: the smoothed ones blur the step. [m]
     """
     best, row = 1.0, -1
-    for i in range(4, len(v) - 3):
-        before, after = r[max(0, i - 5) : i][fitted[max(0, i - 5) : i]], r[i : i + 5][fitted[i : i + 5]]
+    for i in range(CLEAR, len(v) - CLEAR + 1):
+        low = max(0, i - SIDE)
+        before, after = r[low:i][fitted[low:i]], r[i : i + SIDE][fitted[i : i + SIDE]]
         if len(before) < 2 or len(after) < 2:
             continue
         a, b = float(np.median(before)), float(np.median(after))
         if max(a, b) < LEAST:
             continue
-        span = max(0.15, 3 * min(a, b))
+        span = max(SPAN, BEND_RADII * min(a, b))
         lo, hi = min(i - 2, int(np.searchsorted(s, s[i - 1] - span))), min(len(v) - 1, max(i + 1, int(np.searchsorted(s, s[i] + span))))
         turn = float(unit(v[i - 1] - v[lo]) @ unit(v[hi] - v[i]))
         strange = max((1 - turn) / (1 - np.cos(BEND)), np.log(b / a) / np.log(GROWTH), np.log(a / b) / np.log(LOSS))
@@ -149,7 +166,7 @@ def _crossed(axes: LimbAxes, m: int, place: Floats) -> float:
 def _ends(axes: LimbAxes, cut: set[int]) -> tuple[Floats, Floats, Floats]:
     """Last point, direction there and radius there of every limb, before the corner where it was cut; far away where a limb has no end of its own."""
     count = len(axes)
-    tip, ahead, thick = np.full((count, 3), 1e9), np.zeros((count, 3)), np.zeros(count)
+    tip, ahead, thick = np.full((count, 3), FAR_AWAY), np.zeros((count, 3)), np.zeros(count)
     for k in range(count):
         rows = axes.rows(k)
         v, r, s = axes.v[rows], axes.r[rows], axes.s[rows]
@@ -158,9 +175,9 @@ def _ends(axes: LimbAxes, cut: set[int]) -> tuple[Floats, Floats, Floats]:
         last = len(v) - 1
         if k in cut:
             r = axes.raw_r[rows]
-            last = max(2, int(np.searchsorted(s, s[-1] - max(CORNER, float(np.median(r[-8:]))))) - 1)
+            last = max(2, int(np.searchsorted(s, s[-1] - max(CORNER, float(np.median(r[-CORNER_ROWS:]))))) - 1)
         thick[k] = np.median(r[max(0, last - 3) : last + 1])
-        back = int(np.searchsorted(s, s[last] - max(0.15, 4 * thick[k])))
+        back = int(np.searchsorted(s, s[last] - max(SPAN, END_RADII * thick[k])))
         tip[k], ahead[k] = v[last], unit(v[last] - v[min(back, last - 1)])
     return tip, ahead, thick
 
@@ -172,9 +189,9 @@ def _beginning(axes: LimbAxes, k: int, cut: bool) -> tuple[Floats, Floats, float
     first = min(insertion_of(axes, k).first, len(v) - 1)
     if cut:
         r = axes.raw_r[rows]
-        first = min(int(np.searchsorted(s, s[0] + max(CORNER, float(np.median(r[:8]))))), len(v) - 1)
-    thick = float(np.median(r[first : first + 4]))
-    far = min(int(np.searchsorted(s, s[first] + max(0.15, 4 * thick))), len(v) - 1)
+        first = min(int(np.searchsorted(s, s[0] + max(CORNER, float(np.median(r[:CORNER_ROWS]))))), len(v) - 1)
+    thick = float(np.median(r[first : first + BEGIN_ROWS]))
+    far = min(int(np.searchsorted(s, s[first] + max(SPAN, END_RADII * thick))), len(v) - 1)
     return v[first], unit(v[far] - v[first]), thick
 
 
@@ -183,10 +200,10 @@ def _misfit(begin: Floats, out: Floats, r: float, tip: Floats, ahead: Floats, th
     gap = begin - tip
     length = float(np.linalg.norm(gap))
     between = unit(gap) if length > 0.5 * r else out
-    if not ALIKE[0] <= r / max(thick, 1e-6) <= ALIKE[1] or min(out @ ahead, out @ between, ahead @ between) < IN_LINE:
+    if not ALIKE[0] <= r / max(thick, LEAST_RADIUS) <= ALIKE[1] or min(out @ ahead, out @ between, ahead @ between) < IN_LINE:
         return float("inf")
     across = float(np.linalg.norm(gap - (gap @ out) * out))
-    return across + 0.2 * length if across < r + 0.02 else float("inf")
+    return across + GAP_COST * length if across < r + BESIDE else float("inf")
 
 
 def _carries(parent: Ints, k: int, j: int) -> bool:

@@ -9,11 +9,31 @@ from numba import njit
 
 from treescan.wood.fitting.limb_axes import LimbAxes, limb_medians, places_along
 from treescan.wood.graph import Floats, Ints
-from treescan.wood.sections.pieces import best_host, distance_and_radius
+from treescan.wood.sections.pieces import ON_HOST, ON_HOST_MORE, best_host, distance_and_radius
 from treescan.wood.settings import WoodSettings
 
 SLIM = 0.025
 """Thinner limbs may have fewer fits and more points beside the bark [m]: they are twigs to begin with."""
+MOST_HOSTS, MOST_HOPS = 40, 20
+"""Limbs tried as host of one, and steps from host to host that are followed: guards against very long searches."""
+EARLY = 0.7
+"""While radii are rough, limbs thinner than this share of the smallest diameter go (project choice)."""
+STOUT = 40
+"""A limb longer than so many of its radii is a straight run of points that speaks for itself (project choice)."""
+STUB = 2.5
+"""A limb must be at least so many of its radii long (project choice)."""
+ON_BARK, FITTED = 0.3, 0.3
+"""Least share of the points on the bark of a slim or long limb, and of the fitted pieces of a stout one (project choice)."""
+SHORT, SHORT_DOUBT, LONG, LONG_DOUBT = 12, 0.08, 25, 0.2
+"""A limb shorter than so many of its radii is believed up to this relative sd (project choice)."""
+THICKER = 1.25
+"""A limb so many times thicker than what it hangs on is none (project choice)."""
+TIP_SHARE = 0.35
+"""Share on the bark from which a piece ends a limb (project choice)."""
+UNSEEN, UNSEEN_SHARE = 0.3, 0.6
+"""The unseen way to the parent may be so long [m], or this share of what was seen (project choice)."""
+CARRIES = 0.3
+"""A good limb longer than this keeps the limb it hangs on [m] (project choice)."""
 
 
 def merge_ghosts(xyz: Floats, limb: Ints, axes: LimbAxes) -> tuple[LimbAxes, Ints]:
@@ -56,7 +76,7 @@ def trim_starts(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, In
     limb, place : (n,)      Limb of every point and its place along it. [m]
     """
     away, _, bark = distance_and_radius(axes.v, axes.parent[axes.of_vertex], axes.start, axes.v, axes.s, axes.r)
-    on_bark = away < 1.12 * bark + 0.006
+    on_bark = away < ON_HOST * bark + ON_HOST_MORE
     first = np.zeros(len(axes), np.int64)
     for k in range(1, len(axes)):
         run = on_bark[axes.rows(k)]
@@ -91,11 +111,11 @@ def _others(k: int, parent: Ints, kids: dict[int, list[int]], thick: Floats) -> 
     out: list[int] = []
     m = int(parent[k])
     for _ in range(3):
-        if m < 0 or len(out) >= 40:
+        if m < 0 or len(out) >= MOST_HOSTS:
             break
         out.append(m)
         for j in kids.get(m, []):
-            if thick[j] <= thick[k] or len(out) >= 40:
+            if thick[j] <= thick[k] or len(out) >= MOST_HOSTS:
                 break
             if j != k:
                 out.append(j)
@@ -107,9 +127,9 @@ def _hand_over(axes: LimbAxes, limb: Ints, goes_to: Ints) -> tuple[LimbAxes, Int
     final = np.arange(len(axes), dtype=np.int32)
     for k in range(len(axes)):
         m, hops = k, 0
-        while goes_to[m] >= 0 and hops < 20:
+        while goes_to[m] >= 0 and hops < MOST_HOPS:
             m, hops = int(goes_to[m]), hops + 1
-        final[k] = m if hops < 20 else k
+        final[k] = m if hops < MOST_HOPS else k
     new_limb = np.where(limb >= 0, final[np.maximum(limb, 0)], -1).astype(np.int32)
     parent = axes.parent.copy()
     for k in range(1, len(axes)):
@@ -174,19 +194,19 @@ def worthless(axes: LimbAxes, settings: WoodSettings, early: bool = False) -> np
     length, largest, host, share = _sizes(axes.v, axes.r, away, bark, axes.share, axes.points, axes.start)
     hopeless = (np.diff(axes.start) < 2) | ~np.isfinite(typical)
     if early:
-        bad = (2 * largest < 0.7 * settings.smallest_diameter) | (length < 0.5 * settings.shortest_branch) | hopeless
+        bad = (2 * largest < EARLY * settings.smallest_diameter) | (length < 0.5 * settings.shortest_branch) | hopeless
     else:
         doubt = limb_medians(axes.r_sd, axes.start) / np.where(np.isfinite(typical), typical, 1.0)
-        stout = (typical > SLIM) & (length < 40 * typical)  # a long straight run of points speaks for itself
+        stout = (typical > SLIM) & (length < STOUT * typical)  # a long straight run of points speaks for itself
         bad = (
             hopeless
-            | (length < np.maximum(settings.shortest_branch, 2.5 * typical))
+            | (length < np.maximum(settings.shortest_branch, STUB * typical))
             | (2 * largest < settings.smallest_diameter)
-            | (share < np.where(stout, 0.5, 0.3))
-            | (stout & (limb_shares(ok, axes.start) < 0.3))
-            | ((length < 12 * typical) & (doubt > 0.08))  # a stub is believed when well measured
-            | ((length < 25 * typical) & (doubt > 0.2))
-            | (typical > 1.25 * host)
+            | (share < np.where(stout, 0.5, ON_BARK))
+            | (stout & (limb_shares(ok, axes.start) < FITTED))
+            | ((length < SHORT * typical) & (doubt > SHORT_DOUBT))  # a stub is believed when well measured
+            | ((length < LONG * typical) & (doubt > LONG_DOUBT))
+            | (typical > THICKER * host)
         )
     bad[0] = False
     for k in range(count - 1, 0, -1):
@@ -203,7 +223,7 @@ def limb_shares(yes: np.ndarray, start: Ints) -> Floats:
 
 def trim_tips(axes: LimbAxes) -> LimbAxes:
     """Limbs without their outermost pieces that no fit stands behind; nothing is cut between two good ones."""
-    good = np.isfinite(axes.raw_sd) & (axes.share >= 0.35)
+    good = np.isfinite(axes.raw_sd) & (axes.share >= TIP_SHARE)
     row = np.arange(len(good))
     last = np.full(len(axes), -1)
     np.maximum.at(last, axes.of_vertex[good], row[good])
@@ -219,7 +239,7 @@ def hung_on_nothing(axes: LimbAxes, gap: Floats) -> np.ndarray:
     gap : (l,) float    From the first vertex that counts to where the axis meets the parent's. [m]
     """
     seen = np.array([axes.length(k) for k in range(len(axes))])
-    return gap > np.maximum(0.3, 0.6 * seen)
+    return gap > np.maximum(UNSEEN, UNSEEN_SHARE * seen)
 
 
 @njit(cache=True)
@@ -241,4 +261,4 @@ def _sizes(v, r, away, bark, share, points, start):  # type: ignore[no-untyped-d
 
 
 def _near_parent(axes: LimbAxes, k: int) -> bool:
-    return axes.length(k) > 0.3
+    return axes.length(k) > CARRIES

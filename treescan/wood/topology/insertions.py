@@ -13,6 +13,29 @@ from treescan.wood.fitting.radius_uncertainty import unread_sd
 from treescan.wood.graph import Floats, Ints
 from treescan.wood.sections.insertion_point import meet
 
+PAST_FLARE = 6
+"""Pieces past the flare whose median radius stands for the limb (project choice)."""
+PIECES_TO_STEP = 4
+"""A limb of fewer pieces is smoothed over its steps."""
+ABOVE_GROUND = 0.02
+"""The stem's pieces closer to the ground give way to its foot [m]."""
+NO_LENGTH, LEAST_GAP = 1e-6, 1e-3
+"""A first segment shorter than the one is made as long as the other [m]."""
+HIDDEN_RADII, HIDDEN, HIDDEN_FOOT = 6, 0.35, 1.0
+"""A first segment longer than so many radii and this [m], at the stem's foot the last [m], was not seen (project choice)."""
+AS_ONE, AS_ONE_SHARE = 0.02, 0.12
+"""Limbs that leave closer than this [m], or this share of the radius, leave at one node (project choice)."""
+LEAST_STEP, LEAST_LAST = 0.04, 0.02
+"""Least way between the places of a limb, and before its last [m] (project choice)."""
+CLEAR_OF_FIXED = 0.4
+"""Share of a step by which other places keep away from where limbs leave (project choice)."""
+LEAST_DIAMETER = 0.06
+"""Segments may be so long in any wood [m]."""
+THIN_STEP, THICK_STEP = 0.0015, 0.04
+"""Change of radius a segment may hide: in thin wood [m], in thick wood as a share of the radius (project choice)."""
+THIN_OFF, THICK_OFF, THICK_OFF_SHARE = 0.006, 0.002, 0.05
+"""How far a place may lie off the segment: in thin wood [m], in thick wood [m] or as a share of the radius (project choice)."""
+
 
 @dataclass(frozen=True)
 class Nodes:
@@ -111,7 +134,7 @@ STEP = 0.35
 
 def _thickness(axes: LimbAxes, k: int, first: int) -> float:
     """Radius of a limb past its flare. [m]"""
-    r = axes.r[axes.rows(k)][first : first + 6]
+    r = axes.r[axes.rows(k)][first : first + PAST_FLARE]
     return float(np.median(r)) if len(r) else 0.0
 
 
@@ -126,7 +149,7 @@ def _between(places: Floats, s: Floats, value: Floats, steps: list[float]) -> Fl
 
     The pieces that lie across a step saw the wood of both sides and are passed over; a place on the step itself belongs to the side below.
     """
-    if not steps or len(s) < 4:
+    if not steps or len(s) < PIECES_TO_STEP:
         return _smooth(places, s, value)
     half = 0.5 * np.diff(s, append=2 * s[-1] - s[-2])
     edge = np.array(steps)
@@ -162,14 +185,14 @@ def _limb_line(axes: LimbAxes, k: int, meet: Insertion | None, begin: Floats, ba
     seen = axes.points[rows][a:] > 0
     if meet is None:
         begin = _foot_of(v, begin)
-        keep = v[:, 2] > begin[2] + 0.02
+        keep = v[:, 2] > begin[2] + ABOVE_GROUND
         keep[-1] = True
         v, s, r, sd, arc, seen = v[keep], s[keep], r[keep], sd[keep], arc[keep], seen[keep]
     gap = float(np.linalg.norm(v[0] - begin))
-    if gap < 1e-6:
-        begin = begin - np.array([0.0, 0.0, 1e-3])
-        gap = 1e-3
-    hidden = gap > 6 * r[0] + (0.35 if meet else 1.0)  # grass and a butt unseen leave the stem's foot in view
+    if gap < NO_LENGTH:
+        begin = begin - np.array([0.0, 0.0, LEAST_GAP])
+        gap = LEAST_GAP
+    hidden = gap > HIDDEN_RADII * r[0] + (HIDDEN if meet else HIDDEN_FOOT)  # grass and a butt unseen leave the stem's foot in view
     begins = np.hypot(sd[:1], unread_sd(np.maximum(gap - bark, 0.0)))
     s = np.concatenate([[s[0] - gap], s])
     return (
@@ -213,7 +236,7 @@ def _fixed(s: Floats, r: Floats, meets: Floats) -> tuple[Floats, list[int]]:
     which = [0] * len(meets)
     for i in np.argsort(meets, kind="stable"):
         at = float(np.clip(meets[i], s[0], s[-1]))
-        if not fixed or at - fixed[-1] >= max(0.02, 0.12 * float(np.interp(at, s, r))):
+        if not fixed or at - fixed[-1] >= max(AS_ONE, AS_ONE_SHARE * float(np.interp(at, s, r))):
             fixed.append(at)
         which[i] = len(fixed) - 1
     return np.array(fixed), which
@@ -223,9 +246,9 @@ def _fixed(s: Floats, r: Floats, meets: Floats) -> tuple[Floats, list[int]]:
 def _fine(s, r):  # type: ignore[no-untyped-def]
     """Places every half radius, at least 4 cm apart."""
     out = [s[0]]
-    while out[-1] < s[-1] - 1e-6:
-        out.append(min(out[-1] + max(0.04, 0.5 * np.interp(out[-1], s, r)), s[-1]))
-    if len(out) > 2 and out[-1] - out[-2] < 0.02:
+    while out[-1] < s[-1] - NO_LENGTH:
+        out.append(min(out[-1] + max(LEAST_STEP, 0.5 * np.interp(out[-1], s, r)), s[-1]))
+    if len(out) > 2 and out[-1] - out[-2] < LEAST_LAST:
         out.pop(-2)
     return np.array(out)
 
@@ -237,7 +260,7 @@ def _grid(s: Floats, r: Floats, fixed: Floats, changes: Ints) -> tuple[Floats, n
     if len(fixed) and len(inner):
         j = np.searchsorted(fixed, inner)
         gap = np.minimum(np.abs(fixed[np.minimum(j, len(fixed) - 1)] - inner), np.abs(fixed[np.maximum(j - 1, 0)] - inner))
-        inner = inner[gap > 0.4 * np.maximum(0.04, 0.5 * np.interp(inner, s, r))]
+        inner = inner[gap > CLEAR_OF_FIXED * np.maximum(LEAST_STEP, 0.5 * np.interp(inner, s, r))]
     ends = np.array([fine[0], fine[-1]])
     places = np.unique(np.concatenate([ends, inner, fixed]))
     must = np.unique(np.concatenate([ends, fixed]))
@@ -276,9 +299,9 @@ def _needed(places, at, radius, keep):  # type: ignore[no-untyped-def]
             continue
         nxt = i + 1  # may the segment run from last to nxt, without i?
         thin = radius[last] < THIN
-        far = LONGEST if thin else max(0.06, 2.0 * radius[last])
-        step = 0.0015 if thin else 0.04 * radius[last]
-        off = 0.006 if thin else max(0.002, 0.05 * radius[last])
+        far = LONGEST if thin else max(LEAST_DIAMETER, 2.0 * radius[last])
+        step = THIN_STEP if thin else THICK_STEP * radius[last]
+        off = THIN_OFF if thin else max(THICK_OFF, THICK_OFF_SHARE * radius[last])
         good = places[nxt] - places[last] <= far and abs(radius[nxt] - radius[last]) <= step
         if good:
             d = at[nxt] - at[last]

@@ -7,6 +7,11 @@ from numba import njit
 
 from treescan.wood.graph import Floats, Ints, Limbs
 
+BACK_RADII, BACK = 3, 0.05
+"""A limb's direction below a fork is read over so many radii and so much more [m] (project choice)."""
+TWIN, TWIN_TURN = 0.8, np.pi / 4
+"""Aspect ratio from which, and turn up to which [rad], two stems are codominant (project choice)."""
+
 
 def label_limbs(xyz: Floats, segment_radius: Floats, parent: Ints) -> tuple[Ints, Limbs]:
     """Limb of every segment, and the table of limbs.
@@ -87,7 +92,7 @@ def _label(xyz, radius, parent, start, child):  # type: ignore[no-untyped-def]
             limb[child[first]] = here
             continue
         back = i
-        while parent[back] >= 0 and limb[parent[back]] == here and _gap(xyz, back, i) < 3 * radius[i] + 0.05:
+        while parent[back] >= 0 and limb[parent[back]] == here and _gap(xyz, back, i) < BACK_RADII * radius[i] + BACK:
             back = parent[back]
         ahead = xyz[i] - xyz[back] if back != i else np.array([0.0, 0.0, 1.0])
         ahead = ahead / max(np.sqrt(np.sum(ahead * ahead)), 1e-9)
@@ -107,7 +112,7 @@ def _label(xyz, radius, parent, start, child):  # type: ignore[no-untyped-def]
             if q == best:
                 limb[k] = here
                 continue
-            twin = order[here] == 0 and thick[q] >= 0.8 * thick[best] and max(turn[q], turn[best]) < np.pi / 4
+            twin = order[here] == 0 and thick[q] >= TWIN * thick[best] and max(turn[q], turn[best]) < TWIN_TURN
             limb[k], limb_parent[count] = count, here
             order[count] = 0 if twin else order[here] + 1
             count += 1

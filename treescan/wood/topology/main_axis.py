@@ -8,8 +8,19 @@ import numpy as np
 from numba import njit
 
 from treescan.geometry import unit
-from treescan.wood.fitting.limb_axes import MEASURED, LimbAxes, places_along
+from treescan.wood.fitting.limb_axes import KEY, KEY_LOW, MEASURED, LimbAxes, places_along
 from treescan.wood.graph import Floats, Ints
+
+BELOW = 4
+"""Vertices below a fork that give the limb's direction there (project choice)."""
+FOOT_VERTICES = 5
+"""Vertices whose median radius says how far an arm is looked at."""
+AHEAD, AHEAD_RADII = 0.5, 8
+"""An arm is looked at over this way [m], and at least so many radii (project choice)."""
+UNFITTED = 0.7
+"""Share of a radius that counts where no fit stands behind it (project choice)."""
+STRAIGHT = 1.5
+"""What thickness counts beside the cosine of the turn in an arm's score (project choice)."""
 
 
 def assign_main_axis(limb: Ints, place: Floats, axes: LimbAxes, margin: float = 1.15) -> tuple[LimbAxes, Ints]:
@@ -67,7 +78,7 @@ def _takes_over(main: dict, side: dict, at: int, margin: float) -> bool:
     n = len(main["v"])
     if at >= n - 2:
         return len(side["v"]) > n - at
-    below = main["v"][max(0, at - 4) : at + 1]
+    below = main["v"][max(0, at - BELOW) : at + 1]
     ahead = unit(below[-1] - below[0]) if len(below) > 1 else np.array([0.0, 0.0, 1.0])
     fork = main["v"][at]
     new = _score(side["v"], side["r"], side["raw_sd"], side["s"], 0, ahead, fork)
@@ -77,17 +88,17 @@ def _takes_over(main: dict, side: dict, at: int, margin: float) -> bool:
 @njit(cache=True)
 def _score(v, r, sd, s, first, ahead, fork):  # type: ignore[no-untyped-def]
     """r^2 (1.5 + cos a) of a line from its row `first` on: its radius past the fork and its turn from `ahead`."""
-    far = max(0.5, 8 * np.median(r[first : first + 5]))
+    far = max(AHEAD, AHEAD_RADII * np.median(r[first : first + FOOT_VERTICES]))
     last = first
     while last + 1 < len(s) and s[last + 1] - s[first] < far:
         last += 1
     near = r[first : last + 1]
     good = near[np.isfinite(sd[first : last + 1])]
-    thick = np.median(good) if len(good) >= 2 else np.median(near) * 0.7
+    thick = np.median(good) if len(good) >= 2 else np.median(near) * UNFITTED
     d = v[min(len(v) - 1, max(first + 1, last))] - fork
     length = np.sqrt(np.sum(d * d))
     turn = np.sum(d * ahead) / length if length > 0 else 0.0
-    return thick**2 * (1.5 + turn)
+    return thick**2 * (STRAIGHT + turn)
 
 
 @njit(cache=True)
@@ -133,12 +144,11 @@ def _relabelled(limb: Ints, place: Floats, axes: LimbAxes, data: list[dict]) -> 
             a, b = axes.start[old], axes.start[old + 1]
             first = a + np.searchsorted(axes.s[a:b], d["s"][rows[0]] - 1e-9)
             of_vertex[first : first + len(rows)] = k
-    big = 1e5
-    key = axes.of_vertex * big + axes.s
+    key = axes.of_vertex * KEY + axes.s
     mid = 0.5 * (key[1:] + key[:-1])
     held = limb >= 0
     out = limb.copy()
-    ask = limb[held] * big + np.clip(place[held], 0.0, 0.4 * big)
+    ask = limb[held] * KEY + np.clip(place[held], 0.0, KEY_LOW * KEY)
     j = np.searchsorted(mid, ask)
     j = np.clip(j, axes.start[limb[held]], np.maximum(axes.start[limb[held] + 1] - 1, axes.start[limb[held]]))
     ok = axes.start[limb[held] + 1] > axes.start[limb[held]]

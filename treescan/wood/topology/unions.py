@@ -11,6 +11,16 @@ from treescan.wood.topology.limbs import kids_of
 
 SMALLEST_DIAMETER = 0.02
 """A union counts when a limb of at least this diameter leaves it [m]."""
+DIAMETER, DIAMETER_SD, ATTACHMENT, SLOPE, COUNTS = range(5)
+"""Columns of the table of arms: [m], [m], [rad], [rad], and 1 where the limb counts."""
+ARM_FIELDS = 5
+"""How many columns that table has."""
+WHORL_ARMS = 4
+"""Limbs from which a union is a whorl (project choice)."""
+TWIN_OF_PARENT, TWIN_OF_ARM = 0.7, 0.8
+"""The second limb over the parent and over the first, from which both are codominant (project choice)."""
+ANGLE_OVER, BEYOND = 4, 6
+"""Own radii over which the angle is read, and how many past the parent's bark a limb must still be thick enough."""
 
 
 def find_unions(
@@ -50,18 +60,18 @@ def find_unions(
         np.ascontiguousarray(radius_sd, float), np.asarray(parent, np.int64), np.asarray(limb, np.int64), line_start, line, at_in_line,
     )  # fmt: skip
     rows = []
-    for f in np.flatnonzero(np.bincount(fork_of[arm[:, 4] > 0], minlength=len(forks)) >= 2):
+    for f in np.flatnonzero(np.bincount(fork_of[arm[:, COUNTS] > 0], minlength=len(forks)) >= 2):
         a, b = np.searchsorted(fork_of, [f, f + 1])
-        arms = [_as_arm(arm[q], int(node_of[q]), limb, int(forks[f])) for q in range(a, b) if arm[q, 4] > 0]
+        arms = [_as_arm(arm[q], int(node_of[q]), limb, int(forks[f])) for q in range(a, b) if arm[q, COUNTS] > 0]
         if all(a["continues"] for a in arms):
             continue
         arms.sort(key=lambda a: -a["diameter"])
         flags = []
         if not all(bool(seen[a["node"]]) for a in arms):
             flags.append(BRIDGED)
-        if len(arms) >= 4:
+        if len(arms) >= WHORL_ARMS:
             flags.append(WHORL)
-        if arms[1]["diameter"] >= max(0.7 * 2 * r_parent[f], 0.8 * arms[0]["diameter"]):
+        if arms[1]["diameter"] >= max(TWIN_OF_PARENT * 2 * r_parent[f], TWIN_OF_ARM * arms[0]["diameter"]):
             flags.append(CODOMINANT)
         rows.append((int(forks[f]), arms, flags))
     ground = np.full(len(rows), xyz[0, 2])
@@ -105,8 +115,8 @@ def _rows(start: Ints, size: Ints) -> Ints:
 def _as_arm(values: Floats, node: int, limb: Ints, fork: int) -> dict:
     """One row of the arm table by name."""
     return {
-        "node": node, "limb": int(limb[node]), "continues": bool(limb[node] == limb[fork]), "diameter": float(values[0]),
-        "sd": float(values[1]), "attachment": float(values[2]), "slope": float(values[3]),
+        "node": node, "limb": int(limb[node]), "continues": bool(limb[node] == limb[fork]), "diameter": float(values[DIAMETER]),
+        "sd": float(values[DIAMETER_SD]), "attachment": float(values[ATTACHMENT]), "slope": float(values[SLOPE]),
     }  # fmt: skip
 
 
@@ -125,7 +135,7 @@ def _at(place, x, y):  # type: ignore[no-untyped-def]
 @njit(cache=True)
 def _measure_arms(node, fork, r_parent, xyz, segment_radius, radius_sd, parent, limb, line_start, line, at_in_line):  # type: ignore[no-untyped-def]
     """Diameter, its sd, attachment, slope, counts (0 or 1) of every limb above a fork, measured past the flare. (a, 5)"""
-    out = np.zeros((len(node), 5))
+    out = np.zeros((len(node), ARM_FIELDS))
     for q in range(len(node)):
         k, u = node[q], fork[q]
         nodes = line[at_in_line[k] : line_start[limb[k] + 1]]
@@ -145,7 +155,7 @@ def _measure_arms(node, fork, r_parent, xyz, segment_radius, radius_sd, parent, 
             y = np.empty(n + 1)
             x[0], y[0] = 0.0, xyz[u, a]
             x[1:], y[1:] = s, xyz[nodes, a]
-            inner[a], outer[a] = _at(past, x, y), _at(past + 4 * own, x, y)
+            inner[a], outer[a] = _at(past, x, y), _at(past + ANGLE_OVER * own, x, y)
         if s[-1] <= past:
             inner = xyz[u].copy()
         d = outer - inner
@@ -155,10 +165,11 @@ def _measure_arms(node, fork, r_parent, xyz, segment_radius, radius_sd, parent, 
             back = parent[back]
         ahead = xyz[u] - xyz[back] if back != u else np.array([0.0, 0.0, 1.0])
         ahead = ahead / max(np.sqrt(np.sum(ahead * ahead)), 1e-9)
-        beyond = r_parent[q] + 6 * own
+        beyond = r_parent[q] + BEYOND * own
         reaches = s[-1] >= beyond or limb[k] == limb[u] or s[-1] > past
-        out[q, 0], out[q, 1] = 2 * _at(past, s, r), 2 * _at(past, s, sd)
-        out[q, 2] = np.arccos(min(max(np.sum(d * ahead), -1.0), 1.0))
-        out[q, 3] = np.arcsin(min(max(d[2], -1.0), 1.0))
-        out[q, 4] = 1.0 if out[q, 0] >= SMALLEST_DIAMETER and reaches and 2 * _at(beyond, s, r) >= SMALLEST_DIAMETER else 0.0
+        out[q, DIAMETER], out[q, DIAMETER_SD] = 2 * _at(past, s, r), 2 * _at(past, s, sd)
+        out[q, ATTACHMENT] = np.arccos(min(max(np.sum(d * ahead), -1.0), 1.0))
+        out[q, SLOPE] = np.arcsin(min(max(d[2], -1.0), 1.0))
+        thick = out[q, DIAMETER] >= SMALLEST_DIAMETER and reaches
+        out[q, COUNTS] = 1.0 if thick and 2 * _at(beyond, s, r) >= SMALLEST_DIAMETER else 0.0
     return out
