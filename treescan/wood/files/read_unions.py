@@ -31,18 +31,7 @@ def unions_in(
         k = row.get(node)
         listed = u.get("arms")
         if listed is not None:
-            table = [
-                (
-                    new[a["node"]],
-                    a["limb"],
-                    a["diameter"],
-                    number(a.get("diameter_sd")),
-                    np.radians(a["attachment_deg"]),
-                    np.radians(a["slope_deg"]),
-                    a["continues"],
-                )
-                for a in listed
-            ]
+            table = _listed_arms(listed, new)
         elif k is not None:
             table = _stated_arms(u, derived, k)
         else:
@@ -83,6 +72,22 @@ def unions_in(
         np.array(arms["continues"], bool),
         tuple(flags),
     )
+
+
+def _listed_arms(listed: list[dict[str, Any]], new: dict[Any, int]) -> list[tuple]:
+    """Arms of one union as the file lists them."""
+    return [
+        (
+            new[a["node"]],
+            a["limb"],
+            a["diameter"],
+            number(a.get("diameter_sd")),
+            np.radians(a["attachment_deg"]),
+            np.radians(a["slope_deg"]),
+            a["continues"],
+        )
+        for a in listed
+    ]
 
 
 def _stated_arms(u: dict[str, Any], derived: Unions, k: int) -> list[tuple]:

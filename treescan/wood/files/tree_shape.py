@@ -19,6 +19,26 @@ HIGHEST = 150.0
 """No tree is higher. [m]  (The highest known stand a little over 115 m; memory value, rounded up.)"""
 MOST = 2_000_000
 """Nodes, segments, limbs or unions of one tree."""
+THINNEST = 1e-6
+"""Of a radius or diameter above zero. [m]  (Project choice.)"""
+FARTHEST_ORIGIN = 1e10
+"""Of the origin from zero. [m]  (Project choice.)"""
+TURN = 360
+"""A full turn. [deg]"""
+ROUND, WHOLE = 360.001, 1.001
+"""A full round [deg] and a whole share, with room for rounding."""
+HALF_TURN = 180
+"""Largest lean. [deg]"""
+LONGEST_CRS, LONGEST_SOURCE = 100_000, 4096
+"""Letters of a map grid's definition, and of the name of a scan's file."""
+FRAME_SCALES = (1e-4, 1e4)
+"""Metres in a unit of the file. (Project choice.)"""
+LARGEST_VOLUME = 1e4
+"""Of a tree's wood. [m^3]  (Project choice.)"""
+FIRST_PRINTED = 32
+"""Characters of a lower code control a printer and are no text."""
+LONGEST_READ, LONGEST_SHOWN = 80, 40
+"""Letters of a faulty value that are looked at and shown."""
 MOST_TOLD = 8
 """Faults told in one message."""
 LONGEST_ID = 80
@@ -84,7 +104,7 @@ class Faults:
             return True
         if not isinstance(value, str):
             return self.add(f"{where} is {short(value)}, not text")
-        if len(value) > longest or any(ord(c) < 32 and c not in "\t\n\r" for c in value):
+        if len(value) > longest or any(ord(c) < FIRST_PRINTED and c not in "\t\n\r" for c in value):
             return self.add(f"{where} is longer than {longest} letters or holds control characters")
         return True
 
@@ -108,8 +128,8 @@ def short(value: Any) -> str:
         return "null"
     if isinstance(value, (list, dict)):
         return "a list" if isinstance(value, list) else "a group"
-    text = " ".join(f"{value:g}".split() if isinstance(value, float) else str(value)[:80].split())
-    return f"'{text[:40]}'" if isinstance(value, str) else text[:40]
+    text = " ".join(f"{value:g}".split() if isinstance(value, float) else str(value)[:LONGEST_READ].split())
+    return f"'{text[:LONGEST_SHOWN]}'" if isinstance(value, str) else text[:LONGEST_SHOWN]
 
 
 def _identifier(value: Any, where: str, told: Faults) -> bool:
@@ -130,7 +150,7 @@ def _nodes(data: dict[str, Any], told: Faults) -> None:
         if told.number(node.get("radius"), f"radius of {where}", 0, THICKEST) and not node["radius"] > 0:
             told.add(f"radius of {where} is not above zero")
         told.number(node.get("radius_sd"), f"radius_sd of {where}", 0, THICKEST, null=True)
-        told.number(node.get("arc_deg"), f"arc_deg of {where}", 0, 360.001, null=True)
+        told.number(node.get("arc_deg"), f"arc_deg of {where}", 0, ROUND, null=True)
         told.number(node.get("oval"), f"oval of {where}", 0, THICKEST, null=True)
         if "oval_dir" in node:
             told.place(node["oval_dir"], f"oval_dir of {where}")
@@ -139,7 +159,7 @@ def _nodes(data: dict[str, Any], told: Faults) -> None:
     for i, s in enumerate(told.rows(data.get("segments", []), "segments"), start=1):
         for end in ("parent", "child"):
             _identifier(s.get(end), f"{end} of segment {i}", told)
-        told.number(s.get("radius"), f"radius of segment {i}", 1e-6, THICKEST, null=True)
+        told.number(s.get("radius"), f"radius of segment {i}", THINNEST, THICKEST, null=True)
         if s.get("limb") is not None:
             told.whole(s["limb"], f"limb of segment {i}", MOST)
 
@@ -161,12 +181,12 @@ def _unions(data: dict[str, Any], told: Faults) -> None:
         if "height" in u:
             told.number(u["height"], f"height of {where}", -HIGHEST, WIDEST)
         if "parent_diameter" in u:
-            told.number(u["parent_diameter"], f"parent_diameter of {where}", 1e-6, THICKEST)
+            told.number(u["parent_diameter"], f"parent_diameter of {where}", THINNEST, THICKEST)
         told.number(u.get("parent_diameter_sd"), f"parent_diameter_sd of {where}", 0, THICKEST, null=True)
-        for key, top in (("child_diameters", THICKEST), ("attachment_deg", 360.0), ("limb_slope_deg", 360.0)):
+        for key, top in (("child_diameters", THICKEST), ("attachment_deg", float(TURN)), ("limb_slope_deg", float(TURN))):
             stated = u.get(key, [])
             for v in stated if isinstance(stated, list) else [stated]:
-                told.number(v, f"{key} of {where}", 1e-6 if top == THICKEST else -360.0, top)
+                told.number(v, f"{key} of {where}", THINNEST if top == THICKEST else -float(TURN), top)
         flags = u.get("flags", [])
         if not isinstance(flags, list):
             told.add(f"flags of {where} is {short(flags)}, not a list")
@@ -181,36 +201,36 @@ def _arms(arms: Any, where: str, told: Faults) -> None:
         arm = f"arm {k} of {where}"
         _identifier(a.get("node"), f"node of {arm}", told)
         told.whole(a.get("limb"), f"limb of {arm}", MOST)
-        told.number(a.get("diameter"), f"diameter of {arm}", 1e-6, THICKEST)
+        told.number(a.get("diameter"), f"diameter of {arm}", THINNEST, THICKEST)
         told.number(a.get("diameter_sd"), f"diameter_sd of {arm}", 0, THICKEST, null=True)
-        told.number(a.get("attachment_deg"), f"attachment_deg of {arm}", -360, 360)
-        told.number(a.get("slope_deg"), f"slope_deg of {arm}", -360, 360)
+        told.number(a.get("attachment_deg"), f"attachment_deg of {arm}", -TURN, TURN)
+        told.number(a.get("slope_deg"), f"slope_deg of {arm}", -TURN, TURN)
         if not isinstance(a.get("continues"), bool):
             told.add(f"continues of {arm} is {short(a.get('continues'))}, not true or false")
 
 
 def _frame(data: dict[str, Any], told: Faults) -> None:
     if "origin" in data:
-        told.place(data["origin"], "origin", far=1e10)
-    told.text(data.get("crs"), "crs", 100_000, null=True)
-    told.text(data.get("source", ""), "source", 4096)
+        told.place(data["origin"], "origin", far=FARTHEST_ORIGIN)
+    told.text(data.get("crs"), "crs", LONGEST_CRS, null=True)
+    told.text(data.get("source", ""), "source", LONGEST_SOURCE)
     frame = data.get("frame") or {}
     if not isinstance(frame, dict):
         told.add(f"frame is {short(frame)}, not a group")
         frame = {}
     for key in ("unit_m", "vertical_unit_m"):
-        told.number(frame.get(key, 1.0), f"{key} of frame", 1e-4, 1e4)
+        told.number(frame.get(key, 1.0), f"{key} of frame", *FRAME_SCALES)
     told.text(frame.get("up", ""), "up of frame", LONGEST_ID)
-    told.text(frame.get("file_crs"), "file_crs of frame", 100_000, null=True)
+    told.text(frame.get("file_crs"), "file_crs of frame", LONGEST_CRS, null=True)
     if not isinstance(frame.get("in_degrees", False), bool):
         told.add("in_degrees of frame is not true or false")
     stem = data.get("stem") or {}
     if not isinstance(stem, dict):
         told.add(f"stem is {short(stem)}, not a group")
         stem = {}
-    for key, high in (("dbh", THICKEST), ("dbh_sd", THICKEST), ("height", HIGHEST), ("wood_volume", 1e4)):
+    for key, high in (("dbh", THICKEST), ("dbh_sd", THICKEST), ("height", HIGHEST), ("wood_volume", LARGEST_VOLUME)):
         told.number(stem.get(key), f"{key} of stem", 0, high, null=True)
-    told.number(stem.get("lean_deg"), "lean_deg of stem", 0, 180, null=True)
+    told.number(stem.get("lean_deg"), "lean_deg of stem", 0, HALF_TURN, null=True)
     if "base_xyz" in stem:
         told.place(stem["base_xyz"], "base_xyz of stem")
     beside = data.get("beside") or {}
@@ -241,12 +261,12 @@ def _quality(quality: Any, told: Faults) -> None:
             told.number(band.get(key), f"{key} of band {i}", -WIDEST, WIDEST)
         _fit(band, f"band {i}", told)
         told.number(band.get("spacing_m"), f"spacing_m of band {i}", 0, WIDEST, null=True)
-        told.number(band.get("arc_deg"), f"arc_deg of band {i}", 0, 360.001, null=True)
+        told.number(band.get("arc_deg"), f"arc_deg of band {i}", 0, ROUND, null=True)
     for i, limb in enumerate(told.rows(quality.get("limbs", []), "limbs of quality"), start=1):
         told.whole(limb.get("limb"), f"limb of entry {i} of limbs of quality", MOST)
         _fit(limb, f"entry {i} of limbs of quality", told)
-        told.number(limb.get("measured"), f"measured of entry {i} of limbs of quality", 0, 1.001, null=True)
-        told.number(limb.get("arc_deg"), f"arc_deg of entry {i} of limbs of quality", 0, 360.001, null=True)
+        told.number(limb.get("measured"), f"measured of entry {i} of limbs of quality", 0, WHOLE, null=True)
+        told.number(limb.get("arc_deg"), f"arc_deg of entry {i} of limbs of quality", 0, ROUND, null=True)
         _reason(limb.get("rescan"), f"rescan of entry {i} of limbs of quality", told)
 
 

@@ -66,14 +66,7 @@ def find_unions(
         if all(a["continues"] for a in arms):
             continue
         arms.sort(key=lambda a: -a["diameter"])
-        flags = []
-        if not all(bool(seen[a["node"]]) for a in arms):
-            flags.append(BRIDGED)
-        if len(arms) >= WHORL_ARMS:
-            flags.append(WHORL)
-        if arms[1]["diameter"] >= max(TWIN_OF_PARENT * 2 * r_parent[f], TWIN_OF_ARM * arms[0]["diameter"]):
-            flags.append(CODOMINANT)
-        rows.append((int(forks[f]), arms, flags))
+        rows.append((int(forks[f]), arms, _flags(arms, r_parent[f], seen)))
     ground = np.full(len(rows), xyz[0, 2])
     if terrain is not None and rows:
         found = terrain.height_at(xyz[[r[0] for r in rows], :2])
@@ -104,6 +97,18 @@ def find_unions(
         arm_continues=column("continues", bool),
         flags=tuple(tuple(r[2]) for r in rows),
     )
+
+
+def _flags(arms: list[dict], r_parent: float, seen: np.ndarray) -> list[str]:
+    """What stands out at a union, from its arms (thickest first) and its parent's radius."""
+    flags = []
+    if not all(bool(seen[a["node"]]) for a in arms):
+        flags.append(BRIDGED)
+    if len(arms) >= WHORL_ARMS:
+        flags.append(WHORL)
+    if arms[1]["diameter"] >= max(TWIN_OF_PARENT * 2 * r_parent, TWIN_OF_ARM * arms[0]["diameter"]):
+        flags.append(CODOMINANT)
+    return flags
 
 
 def _rows(start: Ints, size: Ints) -> Ints:
