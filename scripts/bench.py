@@ -92,7 +92,7 @@ def floor(path: str) -> dict[str, float]:
 def traced(path: str, with_plan: bool) -> dict[str, float]:
     """Seconds of each stage of `trace` (and `plan`)."""
     from treescan import plan, read_cloud, trace
-    from treescan.faces.cli.progress_bar import Reporter
+    from treescan.faces.told.progress_bar import Reporter
 
     report = Reporter()
     cloud = read_cloud(path, progress=report)

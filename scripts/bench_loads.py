@@ -23,8 +23,8 @@ from treescan.assess import judged_again, plan
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.rope_run import Supports, taut_rope
+from treescan.loads.sections.section_stress import peaks
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.section_stress import peaks
 from treescan.wood.files.read_tree import read_tree
 
 

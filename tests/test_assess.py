@@ -12,7 +12,7 @@ from strategies import alone, random_tree
 from treescan import assess
 from treescan.assess import Settings, judged_again, plan, revised
 from treescan.cloud.point_cloud import LOCAL
-from treescan.loads.checks.judged import contacts_of
+from treescan.loads.judging.judged import contacts_of
 from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.outputs.data.anchors_file import anchors_out
 from treescan.planning.ranking.overrides import Override

@@ -100,6 +100,38 @@ def test_modules_have_no_import_loop():
     assert list(nx.simple_cycles(graph)) == []
 
 
+def sub_room(parts: tuple[str, ...]) -> str:
+    """Sub-room of a module by its path within the package; a module beside the sub-rooms stands for itself."""
+    return "/".join(parts[:2]) if len(parts) > 2 else "/".join(parts).removesuffix(".py")
+
+
+def test_imports_between_sub_rooms_go_one_way():
+    """No sub-room reaches itself through another one."""
+    import networkx as nx
+
+    graph = nx.DiGraph()
+    for path in MODULES:
+        here = sub_room(path.relative_to(PACKAGE).parts)
+        for name in imports(path):
+            parts = tuple(name.split(".")[1:])
+            if name.startswith("treescan.") and parts:
+                inner = PACKAGE.joinpath(*parts[:2]).is_dir()
+                graph.add_edge(here, "/".join(parts[:2]) if inner else "/".join(parts))
+    graph.remove_edges_from(nx.selfloop_edges(graph))
+
+    assert [sorted(loop) for loop in nx.strongly_connected_components(graph) if len(loop) > 1] == []
+
+
+def test_sub_rooms_have_three_to_nine_files_and_one_question():
+    """Each sub-room says in its first line what it answers, and is small enough to look through."""
+    rooms = sorted(p for p in PACKAGE.glob("*/*/") if (p / "__init__.py").exists())
+    assert len(rooms) > 30
+    for room in rooms:
+        said = ast.get_docstring(ast.parse((room / "__init__.py").read_text(encoding="utf-8"))) or ""
+        assert said.splitlines()[0].rstrip().endswith("?"), room
+        assert 3 <= len([p for p in room.glob("*.py") if p.name != "__init__.py"]) <= 9, room
+
+
 def test_forbidden_module_names():
     """No module is called after a public function, a standard module or nothing in particular."""
     names = {p.stem for p in MODULES} | {p.name for p in PACKAGE.iterdir() if p.is_dir()}

@@ -19,8 +19,8 @@ ERRORS_ONLY = {
     "cloud/formats/sniff.py",
     "cloud/opened.py",
     "cloud/registration/join.py",
-    "faces/cli/last_net.py",
-    "faces/cli/watcher.py",
+    "faces/guard/last_net.py",
+    "faces/guard/watcher.py",
     "wood/files/tree_shape.py",
 }
 """Files whose only sentences go into an error raised elsewhere in them, or are said for a run that was killed."""

@@ -8,7 +8,7 @@ import sys
 def main() -> None:
     """Run the command line."""
     try:
-        from treescan.faces.cli.watcher import start_watcher
+        from treescan.faces.guard.watcher import start_watcher
 
         start_watcher()
         from treescan.faces.cli.commands import run

@@ -129,3 +129,17 @@ def rotated_z(xyz: ArrayLike, angle: float) -> Array:
     """Points turned about the vertical axis through the origin by `angle` [rad], counter-clockwise seen from above."""
     c, s = np.cos(angle), np.sin(angle)
     return np.asarray(xyz, float) @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def inside(ring: ArrayLike, xy: ArrayLike) -> NDArray[np.bool_]:
+    """True for plan points inside a polygon, (n,): even-odd rule.
+
+    >>> inside([[0, 0], [2, 0], [2, 2], [0, 2]], [[1, 1], [3, 1]])
+    array([ True, False])
+    """
+    p, a = np.asarray(xy, float).reshape(-1, 2), np.asarray(ring, float).reshape(-1, 2)
+    b = np.roll(a, -1, axis=0)
+    between = (a[:, 1] > p[:, None, 1]) != (b[:, 1] > p[:, None, 1])
+    rise = np.where(b[:, 1] != a[:, 1], b[:, 1] - a[:, 1], 1.0)
+    crossing = a[:, 0] + (p[:, None, 1] - a[:, 1]) * (b[:, 0] - a[:, 0]) / rise
+    return (np.sum(between & (p[:, None, 0] < crossing), axis=1) % 2).astype(bool)

@@ -13,7 +13,7 @@ from written_clouds import bush, write_las, write_ply
 from treescan.cloud.inspect import inspect_cloud
 from treescan.cloud.intake.spacing import plan_density, point_spacing
 from treescan.cloud.thin import VoxelSums
-from treescan.faces.cli.inspection_lines import inspection_data, inspection_lines
+from treescan.faces.told.inspection_lines import inspection_data, inspection_lines
 from treescan.outputs.text.say import say_all
 from treescan.reason import Reason, from_plain
 

@@ -13,9 +13,9 @@ from strategies import alone
 from treescan.cloud.point_cloud import LOCAL, Frame
 from treescan.errors import BadInput
 from treescan.faces.user_files.drawn import read_drawn_work, read_site
+from treescan.geometry import inside
 from treescan.outputs.text.say import say
 from treescan.planning.reach.clearances import conductors
-from treescan.planning.work.work_points import inside
 from treescan.trees.beside import Terrain
 
 FRAME = Frame(np.array([512000.0, 5412000.0, 200.0]), "EPSG:25832")

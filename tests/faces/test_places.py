@@ -18,7 +18,7 @@ from treescan import atomic
 from treescan.atomic import only_run, whole_folder
 from treescan.errors import BadInput
 from treescan.faces.cli.commands import run
-from treescan.faces.cli.output_place import digests
+from treescan.faces.guard.output_place import digests
 
 FAULTS = Path(__file__).parent.parent / "faults"
 ROOT = FAULTS.parent.parent
@@ -152,7 +152,7 @@ def test_the_second_run_into_one_place_is_refused(tmp_path):
 
 DEAF = """
 import sys, time
-from treescan.faces.cli.watcher import start_watcher
+from treescan.faces.guard.watcher import start_watcher
 start_watcher()
 from pathlib import Path
 from treescan.atomic import only_run, whole_folder

@@ -10,12 +10,12 @@ from numpy.typing import ArrayLike
 from scipy.stats import multivariate_normal
 
 from treescan.estimate import Estimate
+from treescan.loads.chance.reliability import MarginCase, _sampled, sampled_reliability
 from treescan.loads.checks.anchor import checked
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.rope.rope_run import RopeRun, Supports
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.reliability import MarginCase, _sampled, sampled_reliability
 from treescan.loads.statics.structural_model import whole_tree
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Floats, WoodGraph

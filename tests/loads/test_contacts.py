@@ -6,7 +6,7 @@ from strategies import random_tree
 
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.contacts import line_out, union_contact
-from treescan.loads.statics.tree_sections import _section_points
+from treescan.loads.sections.tree_sections import _section_points
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -8,10 +8,10 @@ import pytest
 from loads.stick_trees import PLAIN, checked, configuration, tree
 from strategies import alone, random_tree
 
-from treescan.loads.checks.judged import contacts_of
 from treescan.loads.fall.backup import Support, Suspension, common_node, fall, pierced
 from treescan.loads.fall.failure_chain import _shared, failure_chain
 from treescan.loads.fall.fall_way import BODY, GROUND, NOTHING, fall_way, first_met
+from treescan.loads.judging.judged import contacts_of
 from treescan.loads.rope.contacts import at_node
 from treescan.loads.settings import ONE_SHARE, LoadSettings
 from treescan.loads.statics.structural_model import leaves_limbs, whole_tree

@@ -7,8 +7,8 @@ import pytest
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from strategies import alone
 
-from treescan.loads.checks.judged import contacts_of
 from treescan.loads.checks.line_check import one_line_lost
+from treescan.loads.judging.judged import contacts_of
 from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.rope.contacts import supports_of
 from treescan.loads.rope.rope_run import taut_rope

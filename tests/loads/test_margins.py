@@ -12,12 +12,12 @@ from scipy.stats import norm
 from strategies import alone, random_tree
 
 from treescan.estimate import Estimate
+from treescan.loads.chance.margin_kernel import FIXED
+from treescan.loads.chance.reliability import MarginCase, both_margins, correlation_factor
 from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.sections.section_stress import peaks, section_forces, utilisation
 from treescan.loads.settings import INSIDE, ONE_SHARE, LoadSettings
 from treescan.loads.statics import governing
-from treescan.loads.statics.margin_kernel import FIXED
-from treescan.loads.statics.reliability import MarginCase, both_margins, correlation_factor
-from treescan.loads.statics.section_stress import peaks, section_forces, utilisation
 from treescan.wood.topology.assemble import assemble
 
 FEW = settings(max_examples=12, deadline=None)

@@ -14,9 +14,9 @@ from strategies import alone
 from validation.handbook import ellipse_modulus, section_modulus
 
 from treescan.errors import BadInput
+from treescan.loads.sections.section_stress import oval_stretch, section_forces
+from treescan.loads.sections.tree_sections import tree_sections
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.section_stress import oval_stretch, section_forces
-from treescan.loads.statics.tree_sections import tree_sections
 from treescan.reason import Reason
 from treescan.trees.beside import Foliage
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm
 
-from treescan.loads.statics.overload_chance import SectionDraws, _bivariate, overload_chance
+from treescan.loads.chance.overload_chance import SectionDraws, _bivariate, overload_chance
 
 
 def drawn(limbs: SectionDraws, passed: float, draws: int, seed: int) -> float:

@@ -14,9 +14,9 @@ from strategies import alone
 from treescan.errors import BadInput
 from treescan.geometry import angle_between
 from treescan.loads.checks.base_anchor import base_anchor
-from treescan.loads.checks.judged import contacts_of
 from treescan.loads.checks.line_check import check_line, check_two_lines, hardest, one_line_lost
 from treescan.loads.checks.redirect_check import check_redirect
+from treescan.loads.judging.judged import contacts_of
 from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.rope.strung_rope import fixed_point, hanging_between, line_tensions, rope_for_angle, strung
 from treescan.loads.settings import ONE_SHARE, LoadSettings

@@ -11,7 +11,7 @@ from loads.stick_trees import PLAIN, checked, configuration, tree
 from scipy.optimize import brentq
 from strategies import alone
 
-from treescan.loads.checks.judged import contacts_of
+from treescan.loads.judging.judged import contacts_of
 from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.structural_model import whole_tree

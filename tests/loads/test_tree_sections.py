@@ -7,13 +7,13 @@ from scipy.integrate import quad
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
-from treescan.loads.checks.judged import contacts_of
+from treescan.loads.judging.judged import contacts_of
 from treescan.loads.material.defects import hollow_keep, kept_shear, lay_out
+from treescan.loads.sections.section_stress import SectionForces, utilisation
+from treescan.loads.sections.tree_sections import tree_sections
 from treescan.loads.settings import INSIDE, ONE_SHARE, LoadSettings
 from treescan.loads.statics.load_path import load_path
-from treescan.loads.statics.section_stress import SectionForces, utilisation
 from treescan.loads.statics.structural_model import whole_tree
-from treescan.loads.statics.tree_sections import tree_sections
 from treescan.trees.beside import Beside, Foliage, Terrain
 from treescan.units import G
 from treescan.wood.topology.assemble import assemble

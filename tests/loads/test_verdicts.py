@@ -13,17 +13,17 @@ from loads.oracles import margins
 from loads.stick_trees import PLAIN, configuration, tree
 from strategies import alone
 
+from treescan.loads.chance.margin_kernel import MASS
 from treescan.loads.checks.anchor import check_anchor, checked
-from treescan.loads.checks.judged import contacts_of
-from treescan.loads.checks.stout_line import stout_line
 from treescan.loads.hidden_defects import HIDDEN, INSPECTED, PROOFS, TESTED, UNTESTED, chance_told
+from treescan.loads.judging.judged import contacts_of
+from treescan.loads.judging.stout_line import stout_line
 from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, VERDICTS, WITHIN
 from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.governing import governed
 from treescan.loads.statics.load_path import load_path
 from treescan.loads.statics.load_test_evidence import SHORT_TEST, TEST_ERROR, passed_tests
-from treescan.loads.statics.margin_kernel import MASS
 from treescan.loads.statics.structural_model import whole_tree
 from treescan.reason import has
 

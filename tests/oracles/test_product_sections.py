@@ -8,12 +8,12 @@ from strategies import alone
 
 from oracles.section_strength import round_section
 from oracles.section_strength import utilisation as oracle
+from treescan.loads.chance.reliability import RopeFriction
 from treescan.loads.checks.limb_walk import steps
 from treescan.loads.rope.contacts import at_node
+from treescan.loads.sections.section_stress import SectionForces, utilisation
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.load_path import LegLoads, load_path, margin_case, used
-from treescan.loads.statics.reliability import RopeFriction
-from treescan.loads.statics.section_stress import SectionForces, utilisation
 from treescan.loads.statics.structural_model import whole_tree
 
 

@@ -6,8 +6,8 @@ from scipy.integrate import solve_ivp
 from scipy.stats import triang
 
 from oracles.abrupt_stop import MODULUS, peak_by_energy
-from treescan.loads.rope.abrupt_stop import Behind, abrupt_stop
-from treescan.loads.rope.load_cases import pulls
+from treescan.loads.pull.abrupt_stop import Behind, abrupt_stop
+from treescan.loads.pull.load_cases import pulls
 from treescan.loads.settings import LoadSettings
 
 S = LoadSettings()

@@ -7,8 +7,8 @@ from loads.stick_trees import checked, configuration, tree
 from oracles.tie_in_stiffness import amplified_limb, effective_mass, elastica, stiffness_at
 from oracles.tie_in_stiffness import chain as beams
 from oracles.tie_in_stiffness import two_masses as modes
-from treescan.loads.statics.bounce import Spring, amplified, tie_in_spring, two_masses
-from treescan.loads.statics.deflection import moment_about, settled
+from treescan.loads.sections.bounce import Spring, amplified, tie_in_spring, two_masses
+from treescan.loads.sections.deflection import moment_about, settled
 from treescan.reason import has
 
 E, RHO = 7e9, 900.0

@@ -8,14 +8,15 @@ from hands import tree
 from strategies import alone, random_tree
 
 from treescan.geometry import segment_segment
-from treescan.loads.rope.load_cases import rope_angles
-from treescan.loads.rope.shock import arc, pendulum_speed
+from treescan.loads.pull.load_cases import rope_angles
+from treescan.loads.pull.shock import arc, pendulum_speed
 from treescan.planning.reach.reach import reach
 from treescan.planning.reach.sightline import Scene, first_fouls
 from treescan.planning.reach.swing import slips
+from treescan.planning.reach.work_scene import limb_of_work
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Work
-from treescan.planning.work.work_points import default_work, limb_of_work
+from treescan.planning.work.work_points import default_work
 from treescan.reason import Reason
 from treescan.trees.beside import Beside, Surroundings, Terrain
 

@@ -19,6 +19,7 @@ from treescan.planning.climb.rescue import corridor, corridors, rescue_plan, two
 from treescan.planning.ranking.overrides import Override, with_overrides
 from treescan.planning.reach.clearances import conductors
 from treescan.planning.reach.sightline import Scene
+from treescan.planning.reach.work_scene import limb_of_work
 from treescan.planning.sets.independent import independent
 from treescan.planning.settings import Approach
 from treescan.planning.work.piece_room import near_conductors, over_areas
@@ -31,7 +32,7 @@ from treescan.planning.work.removal import (
     spar_diameters,
     stages,
 )
-from treescan.planning.work.work_points import default_work, limb_of_work
+from treescan.planning.work.work_points import default_work
 from treescan.reason import Reason, has
 from treescan.trees.beside import Area, Conductor, Site
 

@@ -10,7 +10,7 @@ from hands import S, of_code, only, plain_tree, ranked, throw, tree
 
 from treescan.loads.rope.bark_pressure import bark_pressure
 from treescan.outputs.text.say import say
-from treescan.planning.kit.rope_and_kit import kit_of_all, polyline_length, rope_parts
+from treescan.planning.access.rope_and_kit import kit_of_all, polyline_length, rope_parts
 from treescan.planning.work.work_points import work_at_points
 
 

@@ -17,14 +17,14 @@ from treescan.errors import BadInput
 from treescan.faces.user_files.drawn import read_site
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.bark_pressure import bark_pressure
+from treescan.loads.sections.section_stress import path_stress
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.section_stress import path_stress
 from treescan.outputs.text.say import say
 from treescan.planning.access.approach import ADVANCE, BASAL, ISOLATE, NEIGHBOUR, OTHER, recommend
+from treescan.planning.access.at_the_union import at_the_union
 from treescan.planning.candidates.candidates import candidate_configurations, candidate_unions, other_base
 from treescan.planning.climb.climb_plan import Climbers, climb_plan
 from treescan.planning.climb.rescue import corridors
-from treescan.planning.kit.at_the_union import at_the_union
 from treescan.planning.reach.clearances import (
     approach_distance,
     clearances_at,
@@ -38,11 +38,11 @@ from treescan.planning.reach.clearances import (
 from treescan.planning.reach.sightline import Scene
 from treescan.planning.reach.two_trees import reach_from_neighbour
 from treescan.planning.reach.ways_to_work import access_bias, reached_shares, ways_to_work
-from treescan.planning.reach.work_scene import WorkScene
+from treescan.planning.reach.work_scene import WorkScene, limb_of_work
 from treescan.planning.redirects.redirects import redirects
 from treescan.planning.settings import Approach
 from treescan.planning.tree_context import TreeContext
-from treescan.planning.work.work_points import deadwood_suspects, default_work, limb_of_work, work_at_points
+from treescan.planning.work.work_points import deadwood_suspects, default_work, work_at_points
 from treescan.reason import Reason
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.units import G

@@ -11,13 +11,13 @@ from shapely.geometry import Point, Polygon
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput
+from treescan.planning.reach.work_scene import limb_of_work
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.work.work_points import (
     crown_segments,
     default_work,
     inside,
     joined,
-    limb_of_work,
     sample_work,
     work_at_points,
     work_in_area,

@@ -24,14 +24,14 @@ from validation.handbook import (
 )
 
 from treescan.loads.material.defects import hollow_keep, open_cavity_loss
+from treescan.loads.pull.shock import arrest_force, braced_tension, pendulum_force, pendulum_speed, stretch
 from treescan.loads.rope.configuration_loads import leg_shares
 from treescan.loads.rope.rope_run import Supports, taut_rope
-from treescan.loads.rope.shock import arrest_force, braced_tension, pendulum_force, pendulum_speed, stretch
 from treescan.loads.rope.strung_rope import hanging_between
+from treescan.loads.sections.deflection import displacements
+from treescan.loads.sections.section_stress import SectionForces, oval_stretch, section_forces, utilisation
+from treescan.loads.sections.tree_sections import tree_sections
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.deflection import displacements
-from treescan.loads.statics.section_stress import SectionForces, oval_stretch, section_forces, utilisation
-from treescan.loads.statics.tree_sections import tree_sections
 from treescan.units import PSI_PA, G
 
 W = 100 * 9.80665

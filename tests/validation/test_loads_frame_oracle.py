@@ -5,15 +5,15 @@ import pytest
 from Pynite import FEModel3D
 from strategies import alone, random_tree
 
-from treescan.loads.checks.judged import contacts_of
+from treescan.loads.judging.judged import contacts_of
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.configuration_loads import configuration_loads
+from treescan.loads.sections.deflection import displacements
+from treescan.loads.sections.section_stress import section_forces
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.deflection import displacements
 from treescan.loads.statics.governing import governed
 from treescan.loads.statics.load_path import load_path
-from treescan.loads.statics.section_stress import section_forces
 from treescan.loads.statics.structural_model import whole_tree
 from treescan.units import G
 

@@ -20,8 +20,8 @@ from validation.handbook import included_bark_ratio
 
 from treescan.loads.material.union_factor import union_factor
 from treescan.loads.material.wood_strength import Wood, wood_of
+from treescan.loads.sections.tree_sections import tree_sections
 from treescan.loads.settings import INSIDE, ONE_SHARE, LoadSettings, live_share
-from treescan.loads.statics.tree_sections import tree_sections
 from treescan.reason import Reason
 from treescan.trees.beside import Beside, Terrain
 

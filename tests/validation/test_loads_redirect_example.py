@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from validation.handbook import resultant
 
-from treescan.loads.statics.section_stress import section_forces
+from treescan.loads.sections.section_stress import section_forces
 
 LIMB = np.array([np.cos(np.pi / 4), 0.0, np.sin(np.pi / 4)])
 

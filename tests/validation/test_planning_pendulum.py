@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from treescan.loads.rope.shock import arc, pendulum_force, pendulum_speed
+from treescan.loads.pull.shock import arc, pendulum_force, pendulum_speed
 from treescan.units import G
 
 ANGLES = np.radians([15, 30, 45, 60, 90])

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from treescan.loads.rope.strung_rope import fixed_point, hanging_between
-from treescan.loads.statics.section_stress import redirect_force
+from treescan.loads.sections.section_stress import redirect_force
 from treescan.units import G
 
 A, B = np.array([0.0, 0.0, 12.0]), np.array([10.0, 0.0, 12.0])

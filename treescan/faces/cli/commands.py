@@ -66,8 +66,8 @@ app = typer.Typer(
 def inspect(cloud: Cloud, unit: Unit = None, quiet: Quiet = False, as_json: Json = False) -> None:
     """Say what a file holds: units, coordinate system, extent, density, and what is wrong with it."""
     from treescan.cloud.inspect import inspect_cloud
-    from treescan.faces.cli.inspection_lines import inspection_data, inspection_lines
-    from treescan.faces.cli.progress_bar import reporter
+    from treescan.faces.told.inspection_lines import inspection_data, inspection_lines
+    from treescan.faces.told.progress_bar import reporter
     from treescan.outputs.text.say import say_all
 
     with reporter(quiet, as_json) as report:
@@ -233,7 +233,7 @@ def run(arguments: Sequence[str]) -> int:
     except BrokenPipeError:
         return 1
     except Exception as err:  # the last net: whatever it is, one sentence
-        from treescan.faces.cli.last_net import told
+        from treescan.faces.guard.last_net import told
 
         return _refused(told(err, arguments))
     return 0

@@ -10,8 +10,8 @@ import numpy as np
 
 from treescan.atomic import only_run, whole_folder
 from treescan.errors import BadInput
-from treescan.faces.cli.output_place import check_folder, foreign_to_join
-from treescan.faces.cli.summary import PLANNING_AID
+from treescan.faces.guard.output_place import check_folder, foreign_to_join
+from treescan.faces.told.summary import PLANNING_AID
 from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
 from treescan.outputs.gis.inventory_files import WRITTEN, summary, write_inventory
 from treescan.reason import Reason

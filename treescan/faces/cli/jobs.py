@@ -21,11 +21,11 @@ from treescan.cloud.point_cloud import Frame
 from treescan.cloud.read import read_cloud
 from treescan.cloud.registration.join import join_scans
 from treescan.errors import BadInput
-from treescan.faces.cli.output_place import check_file, check_folder, check_same_tree, foreign_to_plan, is_marked
-from treescan.faces.cli.progress_bar import Reporter, reporter
 from treescan.faces.cli.request import PlanRequest, TreeRequest
 from treescan.faces.cli.run_record import write_run_record
-from treescan.faces.cli.summary import PLANNING_AID, plan_lines, tree_lines
+from treescan.faces.guard.output_place import check_file, check_folder, check_same_tree, foreign_to_plan, is_marked
+from treescan.faces.told.progress_bar import Reporter, reporter
+from treescan.faces.told.summary import PLANNING_AID, plan_lines, tree_lines
 from treescan.faces.user_files.asked_work import read_work
 from treescan.faces.user_files.drawn import read_site
 from treescan.faces.user_files.faults import raise_together

@@ -14,8 +14,8 @@ import treescan
 from treescan.assess import Assessment
 from treescan.atomic import write_text
 from treescan.cautions import all_cautions
-from treescan.faces.cli.output_place import digest, digests
 from treescan.faces.cli.request import PlanRequest
+from treescan.faces.guard.output_place import digest, digests
 from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.reason import Reason
 from treescan.settings import lines

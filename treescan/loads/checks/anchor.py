@@ -11,12 +11,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from treescan.loads.checks.judged import Judged
 from treescan.loads.checks.notes import notes, twig_notes
-from treescan.loads.checks.placed import NotSeen, Placed, placed
-from treescan.loads.checks.verdict import sources
 from treescan.loads.fall.failure_chain import failure_chain, spoiled
 from treescan.loads.fall.falling_wood import falling_wood
+from treescan.loads.judging.judged import Judged
+from treescan.loads.judging.placed import NotSeen, Placed, placed
+from treescan.loads.judging.verdict import sources
 from treescan.loads.limb_check import (
     DOUBTFUL,
     FAILS,

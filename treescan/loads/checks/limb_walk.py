@@ -6,10 +6,10 @@ import numpy as np
 
 from treescan.estimate import Estimate
 from treescan.geometry import segment_segment
+from treescan.loads.chance.reliability import RopeFriction, sampled_reliability
 from treescan.loads.limb_check import UNKNOWN
 from treescan.loads.rope.contacts import at_node
 from treescan.loads.statics.load_path import LegLoads, load_path, margin_case, unseen, used
-from treescan.loads.statics.reliability import RopeFriction, sampled_reliability
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.units import G
 from treescan.wood.graph import Floats

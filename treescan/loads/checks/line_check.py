@@ -10,14 +10,14 @@ import numpy as np
 
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
-from treescan.loads.checks.judged import contacts_of, could_not_stand
-from treescan.loads.checks.verdict import misread
+from treescan.loads.judging.judged import contacts_of, could_not_stand
+from treescan.loads.judging.verdict import misread
 from treescan.loads.limb_check import UNKNOWN, AnchorConfiguration
-from treescan.loads.rope.abrupt_stop import Behind
+from treescan.loads.pull.abrupt_stop import Behind
+from treescan.loads.pull.load_cases import pulls
+from treescan.loads.pull.shock import pendulum_force, pendulum_speed
 from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads
 from treescan.loads.rope.contacts import Contact
-from treescan.loads.rope.load_cases import pulls
-from treescan.loads.rope.shock import pendulum_force, pendulum_speed
 from treescan.loads.rope.strung_rope import TwoLines
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.governing import gate, governed

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.geometry import unit
-from treescan.loads.checks.verdict import whole_people
 from treescan.loads.hidden_defects import TESTED, chance_told
+from treescan.loads.judging.verdict import whole_people
 from treescan.loads.limb_check import IF_TESTED, UNSEEN, AnchorCheck, PassedTest
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.loads.checks.base_anchor import base_notes
-from treescan.loads.checks.judged import Judged
-from treescan.loads.checks.rope_slip import RopeSlip
-from treescan.loads.checks.stiffness import Stiffness
-from treescan.loads.checks.stout_line import StoutLine
+from treescan.loads.judging.judged import Judged
+from treescan.loads.judging.rope_slip import RopeSlip
+from treescan.loads.judging.stiffness import Stiffness
+from treescan.loads.judging.stout_line import StoutLine
 from treescan.loads.limb_check import Exceptional, known
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings

@@ -13,13 +13,13 @@ import numpy as np
 
 from treescan.estimate import Estimate
 from treescan.geometry import angle_between, unit
-from treescan.loads.checks.judged import contacts_of, could_not_stand
-from treescan.loads.checks.verdict import misread
+from treescan.loads.judging.judged import contacts_of, could_not_stand
+from treescan.loads.judging.verdict import misread
 from treescan.loads.limb_check import UNKNOWN, AnchorConfiguration
-from treescan.loads.rope.abrupt_stop import Behind
+from treescan.loads.pull.abrupt_stop import Behind
+from treescan.loads.pull.load_cases import pulls
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import supports_of, union_contact
-from treescan.loads.rope.load_cases import pulls
 from treescan.loads.rope.rope_run import taut_rope
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.statics.governing import gate, governed

@@ -18,9 +18,9 @@ from numba import njit
 
 from treescan.geometry import unit, upper_hull
 from treescan.loads.limb_check import UNKNOWN, Catch
+from treescan.loads.pull.shock import arrest_force, sharing_length, stretch
 from treescan.loads.rope.contacts import Contact, at_node, supports_of
 from treescan.loads.rope.rope_run import RopeRun, taut_rope
-from treescan.loads.rope.shock import arrest_force, sharing_length, stretch
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.estimate import Estimate
+from treescan.loads.chance.reliability import RopeFriction, sampled_reliability
 from treescan.loads.fall.backup import (
     LONGEST,
     Fall,
@@ -23,13 +24,12 @@ from treescan.loads.fall.backup import (
 )
 from treescan.loads.fall.fall_way import DROP_STEPS, GROUND, NOTHING, fall_way, first_met
 from treescan.loads.limb_check import UNKNOWN, Catch, known, limb_named
+from treescan.loads.pull.shock import feet_speed
 from treescan.loads.rope.contacts import Contact, supports_of
 from treescan.loads.rope.rope_run import RopeRun, taut_rope
-from treescan.loads.rope.shock import feet_speed
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.likely_breaks import likely_breaks
 from treescan.loads.statics.load_path import LegLoads, LoadPath, load_path, margin_case, unseen, used
-from treescan.loads.statics.reliability import RopeFriction, sampled_reliability
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.wood.graph import Floats

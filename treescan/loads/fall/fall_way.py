@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 from treescan.geometry import gap_segments
-from treescan.loads.rope.shock import arc
+from treescan.loads.pull.shock import arc
 from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph
 

@@ -11,13 +11,13 @@ import numpy as np
 from numba import njit
 
 from treescan.geometry import unit
-from treescan.loads.rope.abrupt_stop import Behind
+from treescan.loads.pull.abrupt_stop import Behind
+from treescan.loads.pull.load_cases import Pulls, pulls
+from treescan.loads.pull.shock import sharing_length
 from treescan.loads.rope.contacts import Contact, supports_of
-from treescan.loads.rope.load_cases import Pulls, pulls
 from treescan.loads.rope.rope_kernel import SWEEPS, hang, held_turn, unit_toward
 from treescan.loads.rope.rope_run import RopeRun, taut_rope
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.rope.shock import sharing_length
 from treescan.loads.settings import HIGH, LOW, MIDDLE, LoadSettings, friction
 from treescan.units import G
 from treescan.wood.graph import Floats

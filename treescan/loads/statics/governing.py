@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from treescan.estimate import Estimate
+from treescan.loads.chance.overload_chance import overload_chance
+from treescan.loads.chance.reliability import MarginCase, RopeFriction, sampled_reliability, section_draws
 from treescan.loads.rope.configuration_loads import TOWARD_BASE, TOWARD_CLIMBER, ConfigurationLoads, eased
 from treescan.loads.rope.rope_systems import SYSTEMS
+from treescan.loads.sections.section_stress import SectionForces, cross, peaks, worst_mode
 from treescan.loads.settings import LOW, MIDDLE, LoadSettings, friction
 from treescan.loads.statics.load_path import FIVE_PERCENT, LegLoads, LoadPath, forces, margin_case, used
-from treescan.loads.statics.overload_chance import overload_chance
-from treescan.loads.statics.reliability import MarginCase, RopeFriction, sampled_reliability, section_draws
-from treescan.loads.statics.section_stress import SectionForces, cross, peaks, worst_mode
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.wood.graph import Floats

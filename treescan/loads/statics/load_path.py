@@ -8,12 +8,12 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numba import njit
 
+from treescan.loads.chance.reliability import MarginCase, RopeFriction, correlation_factor, plane_correlation
 from treescan.loads.limb_check import limb_named
 from treescan.loads.material.defects import kept_area, kept_shear
 from treescan.loads.rope.contacts import Contact
+from treescan.loads.sections.section_stress import SectionForces, cross, peaks, section_forces
 from treescan.loads.settings import LOW, MIDDLE
-from treescan.loads.statics.reliability import MarginCase, RopeFriction, correlation_factor, plane_correlation
-from treescan.loads.statics.section_stress import SectionForces, cross, peaks, section_forces
 from treescan.loads.statics.structural_model import LIMBS, OWN, StructuralModel
 from treescan.reason import Reason
 from treescan.wood.graph import Floats, Ints

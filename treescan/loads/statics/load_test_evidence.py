@@ -15,16 +15,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from treescan.loads.limb_check import PassedTest
-from treescan.loads.statics.governing import Governed
-from treescan.loads.statics.margin_kernel import MASS
-from treescan.loads.statics.overload_chance import overload_chance
-from treescan.loads.statics.reliability import (
+from treescan.loads.chance.margin_kernel import MASS
+from treescan.loads.chance.overload_chance import overload_chance
+from treescan.loads.chance.reliability import (
     LEAST_STANDING,
     MarginCase,
     both_margins,
     section_draws,
 )
+from treescan.loads.limb_check import PassedTest
+from treescan.loads.statics.governing import Governed
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.units import G
 from treescan.wood.graph import Floats

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from treescan.loads.chance.margin_kernel import FIXED, WOOD
 from treescan.loads.material.section_strength import low_side_chance, student_factors
 from treescan.loads.material.wood_strength import Wood
+from treescan.loads.sections.tree_sections import TreeSections, tree_sections
 from treescan.loads.settings import ONE_SHARE, LoadSettings
-from treescan.loads.statics.margin_kernel import FIXED, WOOD
-from treescan.loads.statics.tree_sections import TreeSections, tree_sections
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Floats, WoodGraph
 

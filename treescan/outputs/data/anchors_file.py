@@ -13,9 +13,9 @@ from treescan.cautions import all_cautions
 from treescan.loads.hidden_defects import TESTED, chance_told
 from treescan.loads.limb_check import AnchorCheck, Break, Catch, PassedTest
 from treescan.outputs.data.climb_json import beside_the_rank, climb_out
-from treescan.outputs.data.contact_rows import ContactRow, contact_rows
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import all_with_data, with_data
+from treescan.outputs.rows.contact_rows import ContactRow, contact_rows
 from treescan.outputs.strict_json import number, place, tame, vector
 from treescan.outputs.text.say import text, word
 from treescan.outputs.text.wording import file_name

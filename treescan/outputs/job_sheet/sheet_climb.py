@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from treescan.assess import Assessment
-from treescan.outputs.data.redirect_rows import redirect_head, redirect_note, redirect_rows
-from treescan.outputs.data.removal_rows import removal_head, removal_note, removal_rows, spar_rows
 from treescan.outputs.job_sheet.sheet_parts import (
     BAND,
     HEAD,
@@ -20,6 +18,8 @@ from treescan.outputs.job_sheet.sheet_parts import (
     side_by_side,
     words,
 )
+from treescan.outputs.rows.redirect_rows import redirect_head, redirect_note, redirect_rows
+from treescan.outputs.rows.removal_rows import removal_head, removal_note, removal_rows, spar_rows
 from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.tie_in_point import TieInPoint

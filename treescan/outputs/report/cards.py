@@ -10,7 +10,6 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
-from treescan.outputs.data.contact_rows import contact_rows, contact_words
 from treescan.outputs.report.phrases import (
     candidate_name,
     line_kind,
@@ -22,6 +21,7 @@ from treescan.outputs.report.phrases import (
     way_start,
     work_place,
 )
+from treescan.outputs.rows.contact_rows import contact_rows, contact_words
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.seen_share import seen_share
 from treescan.outputs.text import wording as w

@@ -17,8 +17,6 @@ from treescan import settings as settings_module
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.loads.rope.rope_systems import HARDWARE, SYSTEMS
-from treescan.outputs.data.redirect_rows import redirect_head, redirect_note, redirect_rows
-from treescan.outputs.data.removal_rows import removal_head, removal_note, removal_rows, spar_rows
 from treescan.outputs.drawing.charts import load_path, margin_chart, share_bars
 from treescan.outputs.drawing.elevation import elevation, from_the_stand
 from treescan.outputs.drawing.plan_drawing import plan
@@ -30,6 +28,8 @@ from treescan.outputs.report.glance import glance
 from treescan.outputs.report.overview import overview
 from treescan.outputs.report.phrases import candidate_name, line_kind
 from treescan.outputs.report.viewer_data import viewer_data
+from treescan.outputs.rows.redirect_rows import redirect_head, redirect_note, redirect_rows
+from treescan.outputs.rows.removal_rows import removal_head, removal_note, removal_rows, spar_rows
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.use_of_capacity import LEGEND
 from treescan.outputs.strict_json import tame

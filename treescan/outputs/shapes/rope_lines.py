@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.assess import Assessment
+from treescan.loads.pull.shock import arc
 from treescan.loads.rope.contacts import union_contact
-from treescan.loads.rope.shock import arc
 from treescan.planning.candidates.contact import contact_point
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.trees.beside import Terrain

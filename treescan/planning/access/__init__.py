@@ -1,1 +1,1 @@
-"""Which way up, in what order, with which line first?"""
+"""Which way up, in what order, and with what gear?"""

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from treescan.loads.rope.load_cases import rope_angles
+from treescan.loads.pull.load_cases import rope_angles
 from treescan.loads.statics.structural_model import StructuralModel
+from treescan.planning.access.rope_and_kit import kit_of_all
 from treescan.planning.candidates.candidates import other_base
 from treescan.planning.candidates.contact import own_limbs
 from treescan.planning.climb.rescue import RescuePlan, corridors, rescue_plan
 from treescan.planning.climb.walks import walks_that_hold
-from treescan.planning.kit.rope_and_kit import kit_of_all
 from treescan.planning.lines.line_pair import LinePair, line_pair
 from treescan.planning.lines.neighbours import Neighbours, from_neighbours
 from treescan.planning.ranking.overrides import Override, barred_unions

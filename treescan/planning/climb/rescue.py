@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from treescan.geometry import inside
 from treescan.loads.fall.backup import common_node
 from treescan.planning.reach.sightline import Scene, first_touch
 from treescan.planning.reach.swing import limb_named
 from treescan.planning.sets.independent import independent
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, TieInPoint, Work
-from treescan.planning.work.work_points import inside
 from treescan.reason import Reason
 from treescan.trees.beside import Site
 from treescan.wood.graph import WoodGraph

@@ -14,7 +14,7 @@ from treescan.geometry import angle_between, unit
 from treescan.loads.checks.line_check import LineLost, TwoLineCheck, check_two_lines, hardest, one_line_lost
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.strung_rope import TwoLines, hanging_between, line_tensions
-from treescan.loads.statics.section_stress import path_stresses
+from treescan.loads.sections.section_stress import path_stresses
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes, hanging_node
 from treescan.planning.lines.line_loads import (

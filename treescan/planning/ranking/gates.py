@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treescan.loads.checks.verdict import whole_people
+from treescan.loads.judging.verdict import whole_people
 from treescan.loads.limb_check import FAILS, IF_TESTED, AnchorCheck
 from treescan.loads.limb_check import UNSEEN as UNSEEN_VERDICT
 from treescan.planning.candidates.contact import looks_dead, round_stem

@@ -13,10 +13,10 @@ from treescan.loads.checks.load_test import load_test
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.settings import LoadSettings
 from treescan.planning.access.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
+from treescan.planning.access.at_the_union import at_the_union
+from treescan.planning.access.retrieval import retrieval
+from treescan.planning.access.rope_and_kit import rope_plan
 from treescan.planning.candidates.contact import base_way, contact_point, looks_dead, round_stem
-from treescan.planning.kit.at_the_union import at_the_union
-from treescan.planning.kit.retrieval import retrieval
-from treescan.planning.kit.rope_and_kit import rope_plan
 from treescan.planning.ranking import scores as score
 from treescan.planning.ranking.gates import doubts, gates
 from treescan.planning.reach.clearances import (

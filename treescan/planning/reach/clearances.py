@@ -8,10 +8,10 @@ import numpy as np
 from numba import njit
 
 from treescan.errors import BadInput
+from treescan.geometry import inside
 from treescan.planning.reach.wood_boxes import closest
 from treescan.planning.settings import Approach
 from treescan.planning.tie_in_point import Clearance, Floats
-from treescan.planning.work.work_points import inside
 from treescan.reason import Reason
 from treescan.throw.throw_path import Throw
 from treescan.trees.beside import Beside, Site

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treescan.loads.limb_check import AnchorConfiguration
-from treescan.loads.rope.shock import arc
+from treescan.loads.pull.shock import arc
 from treescan.loads.settings import LoadSettings
 from treescan.planning.candidates.contact import contact_point, own_limbs
 from treescan.planning.reach.clearances import Line, clearances_at, conductors

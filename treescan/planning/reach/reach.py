@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.loads.rope.load_cases import rope_angles
-from treescan.loads.rope.shock import pendulum_speed
+from treescan.loads.pull.load_cases import rope_angles
+from treescan.loads.pull.shock import pendulum_speed
 from treescan.loads.settings import LoadSettings
 from treescan.planning.reach.sightline import Scene, first_fouls
 from treescan.planning.reach.swing import slips

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.loads.rope.shock import (
+from treescan.loads.pull.shock import (
     ARC_STEPS,
     arc,
     feet_speed,

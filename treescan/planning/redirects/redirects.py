@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from treescan.geometry import unit
 from treescan.loads.limb_check import AnchorConfiguration
-from treescan.loads.rope.load_cases import rope_angles
-from treescan.loads.statics.section_stress import path_stress, redirect_force
+from treescan.loads.pull.load_cases import rope_angles
+from treescan.loads.sections.section_stress import path_stress, redirect_force
 from treescan.planning.access.access_order import sound_steps
 from treescan.planning.candidates.candidates import bearing_arm
 from treescan.planning.candidates.contact import (

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.geometry import inside
 from treescan.planning.reach.clearances import Line, approach_distance, distances
 from treescan.planning.settings import Approach
-from treescan.planning.work.work_points import inside
 from treescan.reason import Reason
 from treescan.trees.beside import Area
 from treescan.wood.graph import WoodGraph

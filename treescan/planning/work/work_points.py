@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from treescan.errors import BadInput
+from treescan.geometry import inside
 from treescan.planning.candidates.contact import looks_dead
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, Work
@@ -195,34 +196,6 @@ def joined(*works: Work) -> Work:
         tuple(x for w in works for x in w.kind),
         np.concatenate([w.weight for w in works]),
     )
-
-
-def inside(ring: ArrayLike, xy: ArrayLike) -> NDArray[np.bool_]:
-    """True for plan points inside a polygon, (n,): even-odd rule.
-
-    >>> inside([[0, 0], [2, 0], [2, 2], [0, 2]], [[1, 1], [3, 1]])
-    array([ True, False])
-    """
-    p, a = np.asarray(xy, float).reshape(-1, 2), np.asarray(ring, float).reshape(-1, 2)
-    b = np.roll(a, -1, axis=0)
-    between = (a[:, 1] > p[:, None, 1]) != (b[:, 1] > p[:, None, 1])
-    rise = np.where(b[:, 1] != a[:, 1], b[:, 1] - a[:, 1], 1.0)
-    crossing = a[:, 0] + (p[:, None, 1] - a[:, 1]) * (b[:, 0] - a[:, 0]) / rise
-    return (np.sum(between & (p[:, None, 0] < crossing), axis=1) % 2).astype(bool)
-
-
-def limb_of_work(graph: WoodGraph, work: Work) -> NDArray[np.int32]:
-    """The limb each work point lies on (nearest axis), (w,)."""
-    seg = graph.segments
-    if len(seg.node) == 0:
-        return np.zeros(len(work), np.int32)
-    tree = cKDTree((seg.start + seg.end) / 2)
-    _, near = tree.query(work.xyz, k=min(8, len(seg.node)))
-    near = np.atleast_2d(near).reshape(len(work), -1)
-    a, d = seg.start[near], seg.end[near] - seg.start[near]
-    share = np.clip(np.sum((work.xyz[:, None] - a) * d, -1) / np.maximum(np.sum(d * d, -1), 1e-12), 0, 1)
-    gap = np.linalg.norm(work.xyz[:, None] - a - share[..., None] * d, axis=-1)
-    return seg.limb[near[np.arange(len(work)), np.argmin(gap, axis=1)]]
 
 
 def _sampled(graph: WoodGraph, rows: NDArray[np.bool_], count: int, kind: str) -> Work:

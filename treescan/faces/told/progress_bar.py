@@ -9,7 +9,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from treescan.faces.cli.last_net import NOTE
+from treescan.faces.guard.last_net import NOTE
 
 
 class Reporter:

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from treescan.loads.checks.rope_slip import RopeSlip
-from treescan.loads.checks.stiffness import Stiffness, grown, stiffness
+from treescan.loads.judging.rope_slip import RopeSlip
+from treescan.loads.judging.stiffness import Stiffness, grown, stiffness
 from treescan.loads.limb_check import AnchorConfiguration, Exceptional, PassedTest
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import Contact, at_node, middle, union_contact, via_contact

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from treescan.loads.statics.deflection import displacements
+from treescan.loads.sections.deflection import displacements
 from treescan.wood.graph import Floats
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from treescan.loads.rope.shock import arrest_force
+from treescan.loads.pull.shock import arrest_force
 from treescan.loads.settings import LoadSettings
 from treescan.units import G
 from treescan.wood.graph import Floats

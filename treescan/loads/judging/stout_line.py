@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from treescan.loads.checks.judged import contacts_of
+from treescan.loads.judging.judged import contacts_of
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.statics.structural_model import StructuralModel

@@ -18,8 +18,8 @@ from treescan.loads.material.section_strength import bark_factor, section_streng
 from treescan.loads.material.union_factor import fork_factors
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.rope.contacts import bark_exit, bark_radius
+from treescan.loads.sections.section_stress import SectionForces, oval_stretch, utilisation
 from treescan.loads.settings import INSIDE, ONE_SHARE, LoadSettings, live_share
-from treescan.loads.statics.section_stress import SectionForces, oval_stretch, utilisation
 from treescan.trees.beside import Beside
 from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph

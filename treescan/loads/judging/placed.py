@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.checks.judged import Judged, contacts_of, judged
-from treescan.loads.checks.rope_slip import RopeSlip, rope_slip
-from treescan.loads.checks.stout_line import StoutLine, stout_line
-from treescan.loads.checks.verdict import misread, verdict
+from treescan.loads.judging.judged import Judged, contacts_of, judged
+from treescan.loads.judging.rope_slip import RopeSlip, rope_slip
+from treescan.loads.judging.stout_line import StoutLine, stout_line
+from treescan.loads.judging.verdict import misread, verdict
 from treescan.loads.limb_check import UNSEEN, VERDICTS, AnchorConfiguration
 from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads, joined
 from treescan.loads.rope.contacts import Contact

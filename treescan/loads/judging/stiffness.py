@@ -10,11 +10,11 @@ import numpy as np
 
 from treescan.estimate import Estimate
 from treescan.loads.rope.contacts import Contact
+from treescan.loads.sections.bounce import Spring, amplified, tie_in_spring, two_masses
+from treescan.loads.sections.deflection import chain, moment_about, settled
+from treescan.loads.sections.section_stress import cross
 from treescan.loads.settings import INSIDE, LoadSettings
-from treescan.loads.statics.bounce import Spring, amplified, tie_in_spring, two_masses
-from treescan.loads.statics.deflection import chain, moment_about, settled
 from treescan.loads.statics.load_path import LegLoads, path_down
-from treescan.loads.statics.section_stress import cross
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.units import G
 from treescan.wood.graph import Floats

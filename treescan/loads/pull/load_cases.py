@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treescan.loads.rope.abrupt_stop import Behind, abrupt_stop
-from treescan.loads.rope.shock import braced_tension, pendulum_force
+from treescan.loads.pull.abrupt_stop import Behind, abrupt_stop
+from treescan.loads.pull.shock import braced_tension, pendulum_force
 from treescan.loads.settings import WORST_STOP, LoadSettings
 from treescan.units import G
 from treescan.wood.graph import Floats, Ints

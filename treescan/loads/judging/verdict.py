@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treescan.loads.checks.judged import Judged
+from treescan.loads.judging.judged import Judged
 from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, known, limb_named
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.statics.structural_model import StructuralModel

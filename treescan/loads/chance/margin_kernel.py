@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from treescan.loads.statics.section_stress import governing_use
+from treescan.loads.sections.section_stress import governing_use
 
 MASS, WOOD, UNION, PLACE, FRICTION = range(5)
 """Rows of the standard normals ahead of those of limbs and diameters: mass, strength of the tree's wood,

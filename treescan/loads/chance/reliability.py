@@ -33,9 +33,9 @@ from numba import njit
 from scipy.special import ndtr
 
 from treescan.estimate import Estimate
+from treescan.loads.chance.margin_kernel import FIXED, FRICTION, MASS, UNION, sampled_margins
+from treescan.loads.chance.overload_chance import SectionDraws
 from treescan.loads.settings import HIGH, LOW, LoadSettings
-from treescan.loads.statics.margin_kernel import FIXED, FRICTION, MASS, UNION, sampled_margins
-from treescan.loads.statics.overload_chance import SectionDraws
 from treescan.wood.graph import Floats, Ints
 
 PLENTY = 12.0

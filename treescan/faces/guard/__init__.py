@@ -1,0 +1,1 @@
+"""What keeps inputs, folders and the terminal whole, whatever happens?"""

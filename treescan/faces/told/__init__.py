@@ -1,0 +1,1 @@
+"""What does the terminal say: how far, what was seen, what came of it?"""

@@ -1,0 +1,1 @@
+"""How sure is a margin, and how likely is it that the wood breaks?"""

@@ -1,0 +1,1 @@
+"""How hard does the climber pull: at rest, at work, in a stop, in a swing?"""

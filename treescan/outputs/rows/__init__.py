@@ -1,0 +1,1 @@
+"""Which rows do page, sheet and files have in common?"""
