@@ -67,7 +67,7 @@ def test_a_step_far_out_bends_the_limb_as_the_formula_has_it():
     line = next(n for i, n in enumerate(g.limbs.nodes) if i)
     first = next(int(i) for i in line if state.sections.counted[i])
     arm = 2.0 - state.sections.point[first, 0]
-    strength = state.sections.bending * state.sections.k[first, 1]
+    strength = state.sections.bending[first] * state.sections.k[first, 1]
     stress = 32 * 1.5 * 100 * 9.80665 * arm / np.pi / 0.12**3
     assert out.median == pytest.approx(strength / stress, rel=0.06)
     assert beside == out

@@ -108,15 +108,15 @@ def test_a_line_hung_to_another_tree_carries_the_margin_of_the_own_union():
 
 
 def test_a_line_that_bends_the_stem_too_much_is_told_and_stands_last():
-    """A slender stem bears plumb ropes (low end over 2); a line to the beech pulls it over (low end under
+    """A slender stem bears plumb ropes (low end over 1.5); a line to the beech pulls it over (low end under
     1): no line to use, named after the line between two other trees, however much work it serves."""
-    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.16, 0.09), ([[0, 0, 12], [-1.2, 0, 13.0]], 0.07, 0.05))
+    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.13, 0.07), ([[0, 0, 12], [-1.2, 0, 13.0]], 0.07, 0.05))
     work = work_at_points(graph, [[-0.5, 0.3, 8.0], [-0.6, 0.5, 6.0], [1.5, 0, 9.0]])
     site = Site(anchors=(*BEECH.anchors, ("the ash", np.array([9.0, -4.0, 15.5]))))
     plan, (point, *_), _ = planned(graph, site, work)
     between, *own = plan.neighbours.hung
 
-    assert point.usable and point.check.check.margin.p5 > 2
+    assert point.usable and point.check.check.margin.p5 > 1.5
     assert (
         between.ends == ("the beech", "the ash")
         and between.end is None

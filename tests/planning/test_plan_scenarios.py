@@ -241,7 +241,7 @@ def test_marl_steps_slope_makes_the_sides_differ():
     sides = work_at_points(graph, [[1.5, 0.0, 9.5], [-1.5, 0.0, 9.75]])
     down_here = corridors(graph, scene, sides, limb_of_work(graph, sides), S, closed)
     assert len(stand) and stand[:, 0].min() > -0.6
-    assert [c.blocked_by for c in down_here] == [None, Reason("over_no_stand")]
+    assert [c.blocked_by for c in down_here] == [None, Reason("over_no_stand", name=None)]
 
 
 def test_wick_end_asks_for_a_rescan():
