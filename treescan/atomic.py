@@ -8,6 +8,7 @@ import re
 import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -26,6 +27,9 @@ LOCK = ".lock-"
 AT_HAND = -100
 EXCHANGE = 2
 """AT_FDCWD and RENAME_EXCHANGE of renameat2, Linux manual page rename(2)."""
+
+LETS_GO = 2.0
+"""Time a killed run needs at most to let go of its lock. [s] (project choice)"""
 
 unfinished: list[Callable[[Path], None]] = []
 """Told of every temporary path before it is used, so that somebody can take it away after a kill."""
@@ -111,14 +115,27 @@ def only_run(target: Path) -> Iterator[None]:
 def take_away(left: Path) -> None:
     """Remove what a killed run left at a path it had told of; a lock only where no other run holds it by now."""
     if left.name.startswith(LOCK) and fcntl is not None:
-        with suppress(OSError, BadInput):
+        with suppress(OSError):
             handle = os.open(left, os.O_RDWR | os.O_CLOEXEC)
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            left.unlink(missing_ok=True)
+            if _soon_free(handle):
+                left.unlink(missing_ok=True)
     elif left.name.startswith(PART):
         shutil.rmtree(left, ignore_errors=True)
         with suppress(OSError):
             left.unlink()
+
+
+def _soon_free(handle: int) -> bool:
+    """Whether the lock can be had: a run that is ending lets go of its files one after another."""
+    deadline = time.monotonic() + LETS_GO
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return True
+        except OSError:
+            if time.monotonic() > deadline:
+                return False
+            time.sleep(0.02)
 
 
 def write_text(path: str | os.PathLike[str], text: str) -> Path:

@@ -489,4 +489,4 @@ def test_what_a_plan_is_asked_with_shows_itself_in_a_line():
     graph = plain_tree()
 
     assert repr(Removal((cut_limb(graph, 1, "north lead"), cut_stem(graph, 6.0)))) == "Removal(2 cuts: north lead, stem-6.0)"
-    assert repr(Site(roads=(np.zeros((9999, 2)),))) == "Site(1 areas, 0 conductors, 0 points)"
+    assert repr(Site(roads=(np.zeros((9999, 2)),))) == "Site(areas=1, conductors=0, points=0)"

@@ -182,7 +182,7 @@ class Site:
 
     def __repr__(self) -> str:
         areas, points = len(self.areas()), len(self.anchors) + len(self.bases)
-        return f"Site({areas} areas, {len(self.conductors)} conductors, {points} points)"
+        return f"Site(areas={areas}, conductors={len(self.conductors)}, points={points})"
 
     def areas(self) -> tuple[Area, ...]:
         """Every area with its kind and name."""
