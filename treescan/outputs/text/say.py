@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
 from treescan.outputs.text import english, german, wording
@@ -57,8 +57,3 @@ def listed(names: Iterable[str], otherwise: str) -> str:
 def tongue() -> Tongue:
     """The reader's language."""
     return TONGUES[wording.reader().language]
-
-
-def in_english(code: str, values: Mapping[str, Any]) -> str:
-    """As `say`, in English whatever the reader's language."""
-    return ENGLISH.render(code, values)

@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from treescan.reason import Reason
 from treescan.wood.fitting.limb_axes import limb_medians
 from treescan.wood.graph import Floats, Ints, WoodGraph
+from treescan.wood.sections.cylinder_fit import MAD_TO_SD
 
 FIT = ("nothing", "stem", "main unions", "small limbs")
 """Grades from worst to best; each includes the ones before it."""
@@ -23,8 +24,6 @@ MAIN_SD, SMALL_SD, ENOUGH = 0.10, 0.15, 0.6
 """Relative sd under which thick and thin wood is measured, and the share of its length that must be (a choice)."""
 ON_BARK, ON_BARK_MORE = 1.5, 0.03
 """Points within this many radii and so much more [m] of an axis lie on its bark."""
-MAD_TO_SD = 1.4826
-"""Median absolute deviation to standard deviation of a normal distribution."""
 MUCH_HIDDEN = 0.3
 """Share of a limb hidden from which a rescan leaf-off is asked for."""
 MIN_SCATTER = 0.004
