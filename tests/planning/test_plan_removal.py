@@ -20,18 +20,13 @@ from treescan.planning.ranking.overrides import Override, with_overrides
 from treescan.planning.reach.clearances import conductors
 from treescan.planning.reach.sightline import Scene
 from treescan.planning.reach.work_scene import limb_of_work
+from treescan.planning.removal.pieces import piece_mass
+from treescan.planning.removal.stages import spar_diameters, stages
 from treescan.planning.sets.independent import independent
 from treescan.planning.settings import Approach
 from treescan.planning.work.piece_room import near_conductors, over_areas
-from treescan.planning.work.removal import (
-    Removal,
-    cut_limb,
-    cut_stem,
-    dies_with,
-    piece_mass,
-    spar_diameters,
-    stages,
-)
+from treescan.planning.work.removal import Removal, cut_limb, cut_stem
+from treescan.planning.work.stage_alarms import dies_with
 from treescan.planning.work.work_points import default_work
 from treescan.reason import Reason, has
 from treescan.trees.beside import Area, Conductor, Site

@@ -24,10 +24,11 @@ from treescan.planning.reach.sightline import Scene
 from treescan.planning.reach.swing import slips
 from treescan.planning.reach.ways_to_work import access_bias, reached_shares, ways_to_work
 from treescan.planning.reach.work_scene import limb_of_work
+from treescan.planning.removal.stages import stages
 from treescan.planning.sets.sets import anchor_set, one_per_union, two_line_set
 from treescan.planning.settings import SYSTEMS
 from treescan.planning.tree_context import TreeContext
-from treescan.planning.work.removal import Removal, cut_limb, cut_stem, stages
+from treescan.planning.work.removal import Removal, cut_limb, cut_stem
 from treescan.planning.work.work_points import default_work, sample_work, work_at_points
 from treescan.reason import Reason, has
 from treescan.throw.scene.stances import standing_places

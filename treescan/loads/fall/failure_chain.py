@@ -95,7 +95,7 @@ def failure_chain(
             None,
             Reason("rope_goes_with_break"),
         )
-    gone = carried(tree.graph.parent, broken)
+    gone = carried(tree.graph.parent, broken) | tree.gone
     cause = _common_cause(tree, contacts, gone)
     suspension, hold = Suspension(tuple(contacts), climber), Hold(climber)
     rope = taut_rope(base, climber, supports_of(contacts), hung=True).length
@@ -174,7 +174,8 @@ def _stops(margin: Estimate, settings: LoadSettings) -> bool:
 def _second_break(tree: StructuralModel, gone: np.ndarray, node: int, broken: int) -> Reason | None:
     """The limb that bears the rope, or breaks next, where a part of it has already broken off."""
     for limb in dict.fromkeys((int(tree.graph.limb[broken]), int(tree.graph.limb[node]))):
-        if gone[tree.graph.limbs.nodes[limb]].any():
+        line = tree.graph.limbs.nodes[limb]
+        if (gone[line] & ~tree.gone[line]).any():
             return limb_named(limb)
     return None
 

@@ -40,7 +40,7 @@ def falling_wood(
     stop [arrest_force]: the piece is taken to drop as far as the climber.
     """
     g, s = tree.graph, tree.sections
-    piece = carried(g.parent, node)
+    piece = carried(g.parent, node) & ~tree.gone
     rows = np.flatnonzero(piece)
     foot, weight = s.point[node], float(s.weight[node])
     ends = g.xyz[rows]

@@ -66,6 +66,7 @@ def rope_slip(
     if system.choked:
         return None
     line = line_out(graph, int(graph.unions.node[configuration.union]), top.node)
+    line = line[~tree.gone[line]]  # off the cut end of a stub as off a tip
     first = int(np.searchsorted(line, top.node)) if len(line) else 0
     if first >= len(line):
         return None

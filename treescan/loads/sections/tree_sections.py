@@ -7,7 +7,7 @@ to the union. Segments inside the parent are left out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit
@@ -139,6 +139,24 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         limb_spread=kept.limb_spread,
         plane=kept.plane,
     )
+
+
+def as_cut(
+    sections: TreeSections, graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, left: Floats
+) -> TreeSections:
+    """The same sections where parts of the tree were cut off: what they weigh, and how that stresses them, anew.
+
+    Parameters
+    ----------
+    left : (n,) float       Share of every segment that still stands, from its lower end up.
+    """
+    weight, own = _own_weight(graph, beside, wood, settings, sections.point, left)
+    strengths = sections.bending, sections.crushing, sections.shear
+    radius = np.where(sections.counted & sections.known, sections.radius, np.nan)
+    used = _own_use(
+        graph, weight, own, radius, sections.reported, sections.stretch, sections.k[:, 1], strengths
+    )
+    return replace(sections, weight=weight, own_moment=own, own_use=used)
 
 
 @dataclass(frozen=True)
@@ -307,14 +325,21 @@ def _spanned(
 
 
 def _own_weight(
-    graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, point: Floats
+    graph: WoodGraph,
+    beside: Beside,
+    wood: Wood,
+    settings: LoadSettings,
+    point: Floats,
+    left: Floats | None = None,
 ) -> tuple[Floats, Floats]:
-    """Weight above every section and its moment about it."""
+    """Weight above every section and its moment about it; `left` as in `as_cut`, None = the whole tree."""
     n = len(graph)
     if not settings.self_weight:
         return np.zeros(n), np.zeros((n, 3))
-    s = graph.segments
-    a, b, length = s.r_start, s.r_end, graph.length[1:]
+    s, stands = graph.segments, np.ones(n) if left is None else left
+    up = stands[1:]
+    a, b = s.r_start, np.where(up < 1, s.r_start + up * (s.r_end - s.r_start), s.r_end)
+    length = up * graph.length[1:]
     square = a * a + a * b + b * b
     mass, centre = np.zeros(n), graph.xyz.copy()
     mass[1:] = np.nan_to_num(np.pi / 3 * length * square) * wood.density
@@ -322,10 +347,10 @@ def _own_weight(
     share = np.where(
         square > 0, (a * a + 2 * a * b + 3 * b * b) / (4 * np.where(square > 0, square, 1.0)), 0.5
     )
-    centre[1:] = s.start + np.nan_to_num(share, nan=0.5)[:, None] * (s.end - s.start)
+    centre[1:] = s.start + (up * np.nan_to_num(share, nan=0.5))[:, None] * (s.end - s.start)
     loads = np.column_stack([mass, mass[:, None] * centre])
     if settings.leaves != "off":
-        loads += _foliage(graph, beside, settings)
+        loads += stands[:, None] * _foliage(graph, beside, settings)
     if settings.leaves == "on" and beside.foliage.bare:  # scanned bare, judged in leaf
         loads[1:] += np.where(graph.limb[1:] > 0, settings.leaf_share, 0.0)[:, None] * loads[1:]
     _summed(graph.parent, loads)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from treescan.loads.chance.margin_kernel import FIXED, WOOD
 from treescan.loads.material.section_strength import low_side_chance, student_factors
 from treescan.loads.material.wood_strength import Wood
-from treescan.loads.sections.tree_sections import TreeSections, tree_sections
+from treescan.loads.sections.tree_sections import TreeSections, as_cut, tree_sections
 from treescan.loads.settings import ONE_SHARE, LoadSettings
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Floats, WoodGraph
@@ -35,6 +35,7 @@ class StructuralModel:
     widened : (draws,) float    By how much each draw widens the spread of strength, in `normals` already: few
         tests have heavy tails.
     low_share : float           Share of the draws below the low side of a margin.
+    gone : (n,) bool            Nodes cut off before: nothing hangs on them and no rope lands on them.
     """
 
     graph: WoodGraph
@@ -48,6 +49,7 @@ class StructuralModel:
     few: Floats
     widened: Floats
     low_share: float
+    gone: np.ndarray
 
     def ground_below(self, point: Floats) -> float:
         """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
@@ -85,14 +87,41 @@ def whole_tree(
         few,
         widened,
         low_side_chance() if by_kind else 0.05,
+        np.zeros(len(graph), bool),
     )
 
 
-def leaves_limbs(graph: WoodGraph, least: float) -> np.ndarray:
+def after_cuts(tree: StructuralModel, left: Floats, gone: np.ndarray) -> StructuralModel:
+    """The tree as it stands when parts of it were cut off: less weight, and less to stop a rope; diameters,
+    strengths and draws stay, so that what differs is the cutting and not luck.
+
+    Parameters
+    ----------
+    tree : StructuralModel      Of the whole tree.
+    left : (n,) float           Share of every segment that still stands, from its lower end up.
+    gone : (n,) bool            Nodes nothing may hang on any more, a short stub's included.
+    """
+    graph, thick = tree.graph, tree.settings.catch_diameter
+    return replace(
+        tree,
+        sections=as_cut(tree.sections, graph, tree.beside, tree.wood, tree.settings, left),
+        leaves_limbs=leaves_limbs(graph, thick, gone),
+        stops=stops_a_rope(graph, thick, gone),
+        gone=gone,
+    )
+
+
+def _firsts(graph: WoodGraph, gone: np.ndarray | None) -> np.ndarray:
+    """First node of every side limb and leader that stands."""
+    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
+    return firsts if gone is None else firsts[~gone[firsts]]
+
+
+def leaves_limbs(graph: WoodGraph, least: float, gone: np.ndarray | None = None) -> np.ndarray:
     """True for sections whose loss leaves at least one limb of the diameter `least` [m] standing below, (n,):
     not the lower stem."""
     stem = graph.limbs.nodes[0]
-    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
+    firsts = _firsts(graph, gone)
     firsts = firsts[(graph.limb[graph.parent[firsts]] == 0) & (2 * graph.segment_radius[firsts] >= least)]
     lowest = graph.parent[firsts].min() if len(firsts) else len(graph)
     out = graph.limb != 0
@@ -100,10 +129,10 @@ def leaves_limbs(graph: WoodGraph, least: float) -> np.ndarray:
     return out
 
 
-def stops_a_rope(graph: WoodGraph, least: float) -> np.ndarray:
+def stops_a_rope(graph: WoodGraph, least: float, gone: np.ndarray | None = None) -> np.ndarray:
     """True for nodes from which a limb of the diameter `least` [m] leaves that does not hang down steeply,
     (n,): a rope that runs out along the parent stops there."""
-    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
+    firsts = _firsts(graph, gone)
     firsts = firsts[(2 * graph.segment_radius[firsts] >= least) & (graph.direction[firsts, 2] > HANGS)]
     out = np.zeros(len(graph), bool)
     out[graph.parent[firsts]] = True

@@ -18,9 +18,10 @@ from treescan.planning.lines.line_loads import LineEnd
 from treescan.planning.lines.line_pair import LinePair
 from treescan.planning.lines.neighbours import Hung, StraightLine
 from treescan.planning.redirects.redirect import Redirect
+from treescan.planning.removal.stage_strength import Strength
+from treescan.planning.removal.stages import Stage
 from treescan.planning.sets.sets import AnchorSet
 from treescan.planning.tie_in_point import Clearance, TieInPoint
-from treescan.planning.work.removal import Stage
 
 
 def climb_out(a: Assessment) -> dict[str, Any] | None:
@@ -271,6 +272,22 @@ def _strata(c: ClimbPlan) -> list[dict[str, Any]]:
     ]
 
 
+def _strength(s: Strength) -> dict[str, Any]:
+    """One anchor in the tree as it stands at one cut."""
+    return {
+        "anchor": s.name,
+        "margin": number(s.margin.median),
+        "margin_p5": number(s.margin.p5),
+        "whole_tree_margin_p5": number(s.whole.p5),
+        "governing_node": s.governing if s.governing >= 0 else None,
+        "catches": s.catches,
+        "redundant": s.redundant,
+        "holds": s.holds,
+        **with_data("against", s.against),
+        **with_data("doubt", s.doubt),
+    }
+
+
 def _stage(s: Stage) -> dict[str, Any]:
     return {
         "number": s.number,
@@ -290,6 +307,9 @@ def _stage(s: Stage) -> dict[str, Any]:
         "left": list(s.left),
         "hang": list(s.hang),
         "spar": s.spar,
+        "hang_elsewhere": list(s.elsewhere),
+        "life_support": [_strength(x) for x in s.support],
+        "strength_then": [_strength(x) for x in s.offered],
         **all_with_data("alarms", s.alarms),
         **as_one_text("words", s.reasons()),
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
-from treescan.planning.work.removal import Stage
+from treescan.planning.removal.stages import Stage
 
 _HEAD = (
     "removal_head_cut",
@@ -42,9 +42,15 @@ def _row(s: Stage) -> tuple[str, ...]:
         figure(s.height, "m"),
         text("removal_cell_wood", diameter=s.diameter, sd=s.diameter_sd),
         text("removal_cell_piece", length=s.length, mass=m.median, low=m.p5, high=m.p95),
-        ", ".join(s.hang[:MAX_HANG]) or text("removal_cell_no_hang"),
+        ", ".join(_hang(s)) or text("removal_cell_no_hang"),
         ", ".join(s.lost_unions) or text("removal_cell_no_loss"),
     )
+
+
+def _hang(s: Stage) -> tuple[str, ...]:
+    """Anchors to hang on, with their low ends then and in the whole tree where they were judged anew."""
+    offered = say_all(x.reason for x in s.offered[:MAX_HANG])
+    return (*(offered or s.hang[:MAX_HANG]), *(text("removal_cell_elsewhere", anchor=name) for name in s.elsewhere))
 
 
 def spar_rows(c: ClimbPlan) -> list[tuple[str, str]]:

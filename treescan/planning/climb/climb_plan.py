@@ -4,33 +4,28 @@ stays out of reach."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-import numpy as np
-
-from treescan.loads.pull.load_cases import rope_angles
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.access.rope_and_kit import kit_of_all
 from treescan.planning.candidates.candidates import other_base
-from treescan.planning.candidates.contact import own_limbs
 from treescan.planning.climb.rescue import RescuePlan, corridors, rescue_plan
 from treescan.planning.climb.walks import walks_that_hold
 from treescan.planning.lines.line_pair import LinePair, line_pair
 from treescan.planning.lines.neighbours import Neighbours, from_neighbours
 from treescan.planning.ranking.overrides import Override, barred_unions
-from treescan.planning.reach.clearances import conductors, site_warnings
-from treescan.planning.reach.sightline import Scene, first_fouls
+from treescan.planning.reach.clearances import site_warnings
 from treescan.planning.reach.ways_to_work import Stratum, WayToWork, access_bias, reached_shares, ways_to_work
 from treescan.planning.reach.work_scene import WorkScene
 from treescan.planning.redirects.redirect import Redirect
 from treescan.planning.redirects.redirect_loads import with_all_forces
 from treescan.planning.redirects.redirects import redirects
+from treescan.planning.removal.removal_plan import removal_plan
+from treescan.planning.removal.stages import SparDiameter, Stage, spar_diameters
 from treescan.planning.sets.sets import AnchorSet, anchor_set, two_line_set
 from treescan.planning.tie_in_point import Retrieval, TieInPoint
 from treescan.planning.tree_context import TreeContext
-from treescan.planning.work.piece_room import near_conductors, over_areas
-from treescan.planning.work.removal import Removal, SparDiameter, Stage, spar_diameters, stages
-from treescan.planning.work.work_points import work_at_cuts
+from treescan.planning.work.removal import Removal
 from treescan.progress import Progress, quiet
 from treescan.reason import Reason
 
@@ -162,7 +157,7 @@ def climb_plan(
         ),
         neighbours=from_neighbours(at, site.anchors, points, climbers.weight, loads, overrides),
         kit=kit_of_all(shown),
-        stages=_stages(context, points, removal, density) if removal is not None else (),
+        stages=removal_plan(context, points, removal, density, loads, overrides) if removal is not None else (),
         spar=spar_diameters(graph) if removal is not None else (),
     )
 
@@ -191,41 +186,3 @@ def _another_base(context: TreeContext, shown: Sequence[TieInPoint]) -> tuple[Re
         return ()
     found = other_base(context.graph, context.beside)
     return (found,) if found is not None else ()
-
-
-def _stages(
-    context: TreeContext, points: tuple[TieInPoint, ...], removal: Removal, density: float
-) -> tuple[Stage, ...]:
-    """The removal cut by cut, each with the anchors whose straight rope reaches it past the wood that still
-    stands."""
-    graph, settings = context.graph, context.settings
-    at = work_at_cuts(graph, removal.cuts)
-    usable = [p for p in points if p.usable]
-    reaches = {p.name: np.zeros(len(at), bool) for p in usable}
-    gone = np.zeros(len(graph), bool)
-    limits = settings.lean_limit, settings.own_wood, settings.hand_reach
-    for i, cut in enumerate(removal.cuts):
-        scene, limb = Scene.of(graph, context.beside, gone), graph.limb[[cut.node]].astype(np.int32)
-        for p in usable:
-            if rope_angles(p.place, at.xyz[i]) <= min(settings.rope_angle_limit, p.check.within):
-                fouled = first_fouls(
-                    scene, p.place, at.xyz[[i]], own_limbs(graph, p.check.configuration), limb, *limits
-                )
-                reaches[p.name][i] = bool(fouled[0] < 0)
-        gone |= graph.above(cut.node)
-    others = [name for name, _ in context.site.anchors]
-    found = stages(graph, removal, points, density, settings, reaches, others)
-    return _with_room(context, found)
-
-
-def _with_room(context: TreeContext, found: tuple[Stage, ...]) -> tuple[Stage, ...]:
-    """The stages, each with what its piece comes near to."""
-    graph, lines = context.graph, conductors(context.site, context.beside)
-    here, out = np.ones(len(graph), bool), []
-    for stage in found:
-        place, piece = stage.cut.place(graph), graph.above(stage.cut.node) & here
-        near = near_conductors(graph, piece, place, stage.length, lines, context.settings.approach)
-        over = over_areas(place, stage.length, context.site.areas())
-        out.append(replace(stage, alarms=(*near, *over, *stage.alarms)))
-        here &= ~piece
-    return tuple(out)

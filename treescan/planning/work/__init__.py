@@ -1,1 +1,1 @@
-"""Where must hands get to, and what does each cut take away?"""
+"""Where must hands get to, and where does the saw go?"""

@@ -1,39 +1,21 @@
-"""Taking a tree down piece by piece: what each cut carries away, which anchors die with it, and what is left
-to hang on."""
+"""Where does the saw go, and in which order?"""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from treescan.errors import BadInput
-from treescan.estimate import Estimate
-from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import TieInPoint
-from treescan.planning.work.stage_alarms import dies_with, rigging_alarms, support_alarms
 from treescan.reason import Reason
-from treescan.units import G
 from treescan.wood.graph import WoodGraph
 
 Floats = NDArray[np.float64]
 
-WORST_CV = 0.3
-"""Largest error of a radius over the radius that a mass is spread by: twigs known no better weigh next to
-nothing (project choice)."""
-
-
-UNKNOWN_CV = 0.08
-"""Error of a radius over the radius where the scan states none (project choice)."""
-
 STUB = 0.5
 """A stub of a limb shorter than this holds no rope (project choice). [m]"""
-
-PERCENTILE_95 = 1.645
-"""Standard deviations from the median of a normal distribution to its 95th percentile."""
 
 
 @dataclass(frozen=True)
@@ -93,68 +75,6 @@ class Removal:
         return node if node >= 0 else None
 
 
-@dataclass(frozen=True)
-class Stage:
-    """What one cut does.
-
-    number : 1 is the first cut; length : longest straight measure of the piece from the cut [m]; diameter,
-    diameter_sd : of the wood at the cut, of a whole limb beside its union past the flare [m]; centre : of the
-    piece's mass (3,) [m, local]; moment : of its weight about the cut [N m]; mass : of the green piece with
-    twigs [kg]; lost, lost_unions : anchors that go
-    with it, and their unions; left : anchors that stay, best ranked first; spar : True when nothing but stem
-    is left above the ground after it; alarms : what must not be done; hang : of those left, the anchors whose
-    straight rope reaches the cut, best ranked first; rigged : a block carries the piece.
-    """
-
-    number: int
-    cut: Cut
-    height: float
-    length: float
-    diameter: float
-    diameter_sd: float
-    mass: Estimate
-    centre: Floats
-    moment: float
-    lost: tuple[str, ...]
-    lost_unions: tuple[str, ...]
-    left: tuple[str, ...]
-    spar: bool
-    alarms: tuple[Reason, ...]
-    hang: tuple[str, ...]
-    rigged: bool = False
-
-    def reasons(self) -> tuple[Reason, ...]:
-        """The stage in a few findings, alarms first."""
-        piece = Reason(
-            "cut_piece",
-            number=self.number,
-            piece=self.cut.piece,
-            diameter=self.diameter,
-            height=self.height,
-            length=self.length,
-            mass=self.mass.median,
-            low=self.mass.p5,
-            high=self.mass.p95,
-            moment=self.moment,
-        )
-        lost = (Reason("cut_loses", anchors=self.lost),) if self.lost else ()
-        hang = Reason("cut_hang", anchors=self.hang) if self.hang else Reason("cut_no_hang")
-        rigged = (
-            (Reason("rigging_load", weight=self.mass.p95 * G, force=2 * self.mass.p95 * G),)
-            if self.rigged
-            else ()
-        )
-        return (*self.alarms, piece, *rigged, *lost, hang, *((Reason("cut_leaves_spar"),) if self.spar else ()))
-
-
-class SparDiameter(NamedTuple):
-    """The stem at one height: height above the foot, diameter, sd of the diameter. [m]"""
-
-    height: float
-    diameter: float
-    diameter_sd: float
-
-
 def cut_limb(
     graph: WoodGraph, limb: int, label: str = "", at: float | None = None, height: float | None = None
 ) -> Cut:
@@ -173,7 +93,7 @@ def cut_limb(
         )
     line = graph.limbs.nodes[limb]
     along = np.cumsum(graph.length[line])
-    bark = min(_way_to_bark(graph, limb), float(along[-1]))
+    bark = min(way_to_bark(graph, limb), float(along[-1]))
     if height is not None:
         where = _where_as_high(graph, line, height)
         if where is None:
@@ -198,7 +118,7 @@ def cut_limb(
     return Cut(node, label or f"limb-{limb}", None if label else made, share, lost_from)
 
 
-def _way_to_bark(graph: WoodGraph, limb: int) -> float:
+def way_to_bark(graph: WoodGraph, limb: int) -> float:
     """Distance along a limb's axis from its start to where it leaves the bark of its parent; at most the parent's
     diameter, for one that goes on where the parent pointed. [m]"""
     line = graph.limbs.nodes[limb]
@@ -241,7 +161,7 @@ def cut_stem(graph: WoodGraph, height: float, label: str = "") -> Cut:
     return Cut(node, label or f"stem-{height:.1f}", made, share)
 
 
-def _taken(graph: WoodGraph, cut: Cut, left: Floats) -> Floats:
+def taken(graph: WoodGraph, cut: Cut, left: Floats) -> Floats:
     """Share of every segment that a cut takes, where `left` still stand, (n,)."""
     out = np.where(graph.above(cut.node), left, 0.0)
     out[cut.node] = max(float(left[cut.node]) - cut.share, 0.0)
@@ -253,10 +173,10 @@ def check_order(graph: WoodGraph, removal: Removal) -> None:
     left = np.ones(len(graph))
     empty = []
     for i, cut in enumerate(removal.cuts):
-        taken = _taken(graph, cut, left)
-        if not (taken > 1e-9).any():
+        off = taken(graph, cut, left)
+        if not (off > 1e-9).any():
             empty.append(f"cut {i + 1} ({cut.label})")
-        left = left - taken
+        left = left - off
     if empty:
         raise BadInput(
             f"{', '.join(empty)} takes nothing off: an earlier cut already did",
@@ -264,163 +184,28 @@ def check_order(graph: WoodGraph, removal: Removal) -> None:
         )
 
 
-def stages(
-    graph: WoodGraph,
-    removal: Removal,
-    points: Sequence[TieInPoint],
-    density: float,
-    settings: PlanningSettings,
-    reaches: Mapping[str, NDArray[np.bool_]] | None = None,
-    others: Collection[str] = (),
-) -> tuple[Stage, ...]:
-    """The whole removal, cut by cut.
+@dataclass(frozen=True)
+class Standing:
+    """The tree between two cuts.
 
-    Parameters
-    ----------
-    points : all tie-in points; only usable ones are followed, the others tell what must not be hung on.
-    density : float             Green density of the wood. [kg/m3]
-    reaches : anchor name to (c,) bool      Cuts its straight rope reaches, where that is known.
-    others : names of anchors drawn in other trees, which life support may name.
+    left : (n,) float       Share of every segment that stands, from its lower end up.
+    gone : (n,) bool        Nodes nothing may hang on any more, those of a short stub included.
     """
+
+    left: Floats
+    gone: NDArray[np.bool_]
+
+
+def standing(graph: WoodGraph, removal: Removal) -> tuple[Standing, ...]:
+    """The tree before the first cut, and after each: one more than there are cuts; BadInput as `check_order`."""
     check_order(graph, removal)
-    here, whole = np.ones(len(graph), bool), np.ones(len(graph))
-    known = reaches or {}
-    out = []
-    for i, cut in enumerate(removal.cuts):
-        gone = graph.above(cut.first_lost) & here
-        taken, top = _taken(graph, cut, whole), whole
-        whole = whole - taken
-        after = here & ~gone
-        lost, left = _sorted_out(points, gone, after, graph)
-        alarms = (
-            *support_alarms(graph, removal.support_at(i), gone, here, points, others),
-            *rigging_alarms(
-                graph, removal.rigging_at(i), removal.support_at(i), cut.piece, gone, here, points
-            ),
-            *((Reason("cut_anchors_go", n=len(lost)),) if lost and removal.support_at(i) is None else ()),
-            *(() if left else (Reason("cut_no_anchor_left"),)),
-        )
-        place = cut.place(graph)
-        mass = piece_mass(graph, taken, density, settings, top)
-        centre = _centre(graph, taken, top, place)
-        reach = np.linalg.norm(graph.xyz[taken > 0] - place, axis=1)
-        diameter, sd = _diameter_at(graph, cut)
-        out.append(
-            Stage(
-                number=i + 1,
-                cut=cut,
-                height=float(place[2] - graph.xyz[0, 2]),
-                length=float(reach.max()),
-                diameter=diameter,
-                diameter_sd=sd,
-                mass=mass,
-                centre=centre,
-                moment=mass.median * G * float(np.linalg.norm((centre - place)[:2])),
-                lost=tuple(p.name for p in lost),
-                lost_unions=tuple(dict.fromkeys(p.label for p in lost)),
-                left=tuple(p.name for p in left),
-                spar=bool(np.all(graph.limb[after] == 0)),
-                alarms=alarms,
-                hang=tuple(p.name for p in left if p.name in known and known[p.name][i]),
-                rigged=removal.rigging_at(i) is not None,
-            )
-        )
-        here = after
-    return tuple(out)
+    return tuple(_states(graph, removal))
 
 
-def piece_mass(
-    graph: WoodGraph,
-    gone: Floats | NDArray[np.bool_],
-    density: float,
-    settings: PlanningSettings,
-    top: Floats | None = None,
-) -> Estimate:
-    """Green mass of the segments that come off, with twigs and leaves. [kg]
-
-    Parameters
-    ----------
-    gone : (n,) bool or float   Share of each segment (down to the parent) that belongs to the piece.
-    top : (n,) float            Share of each segment's length at which the piece ends; None = 1, its node.
-
-    Notes
-    -----
-    Truncated cones x density x (1 + crown allowance), summed; the allowance for twigs and leaves only for limbs
-    whose tip is in the piece: a log between two cuts has none. The 5th and 95th percentiles take density (common to
-    all), and radius errors taken as common along a limb: relative variance = sd_density^2 + sum over limbs
-    of (2 cv_r m_limb / m)^2.
-    """
-    share = np.asarray(gone, float)
-    rows = np.flatnonzero(share > 0)
-    tips = np.array([share[line[-1]] > 0 if len(line) else False for line in graph.limbs.nodes])
-    twigs = np.where(tips[graph.limb[rows]], settings.crown_allowance, 0.0)
-    mass = _volumes(graph, share, np.ones(len(graph)) if top is None else top)[rows] * density * (1 + twigs)
-    total = float(mass.sum())
-    if total <= 0:
-        return Estimate(0.0, 0.0, 0.0)
-    sd = graph.radius_sd[rows]
-    cv = np.where(np.isfinite(sd), sd / np.maximum(graph.radius[rows], 1e-9), UNKNOWN_CV)
-    cv = np.minimum(cv, WORST_CV)
-    by_limb = np.bincount(graph.limb[rows], weights=2 * cv * mass)
-    spread = float(np.sqrt(settings.green_density_sd**2 + np.sum((by_limb / total) ** 2)))
-    return Estimate(total, total * np.exp(-PERCENTILE_95 * spread), total * np.exp(PERCENTILE_95 * spread))
-
-
-def _volumes(graph: WoodGraph, taken: Floats, top: Floats) -> Floats:
-    """Volume of the share `taken` of every segment, its upper end at the share `top` of the segment's length,
-    (n,): truncated cones. [m3]"""
-    seg, out = graph.segments, np.zeros(len(graph))
-    share, end = taken[seg.node], top[seg.node]
-    low, high = (seg.r_start + at * (seg.r_end - seg.r_start) for at in (end - share, end))
-    squares = low**2 + low * high + high**2
-    out[seg.node] = np.pi / 3 * graph.length[seg.node] * share * squares
-    return out
-
-
-def _centre(graph: WoodGraph, taken: Floats, top: Floats, place: Floats) -> Floats:
-    """Centre of the wood of a piece, (3,); `taken` and `top` as in `_volumes`. [m, local]"""
-    rows = np.flatnonzero(taken > 0)
-    low = graph.xyz[np.maximum(graph.parent[rows], 0)]
-    middle = low + (top[rows] - 0.5 * taken[rows])[:, None] * (graph.xyz[rows] - low)
-    weight = _volumes(graph, taken, top)[rows]
-    return np.average(middle, axis=0, weights=weight) if weight.sum() > 0 else place
-
-
-def _diameter_at(graph: WoodGraph, cut: Cut) -> tuple[float, float]:
-    """Diameter at a cut and its sd: beside a union what was measured past the flare, else between the nodes.
-    [m]"""
-    u = graph.unions
-    limb = int(graph.limb[cut.node])
-    rows = np.flatnonzero(u.arm_limb == limb) if limb > 0 else np.zeros(0, int)
-    near = [r for r in rows if not u.arm_continues[r]]
-    line = graph.limbs.nodes[limb]
-    out = float(graph.length[line[: np.flatnonzero(line == cut.node)[0] + 1]].sum())
-    out -= (1 - cut.share) * float(graph.length[cut.node])
-    if near and out <= _way_to_bark(graph, limb) + 0.05:
-        return float(u.arm_diameter[near[0]]), float(u.arm_diameter_sd[near[0]])
-    low = int(graph.parent[cut.node])
-    inner = low if low >= 0 and graph.limb[low] == limb else cut.node
-    d = 2 * ((1 - cut.share) * graph.radius[inner] + cut.share * graph.radius[cut.node])
-    return float(d), 2 * float(graph.radius_sd[cut.node])
-
-
-def _sorted_out(
-    points: Sequence[TieInPoint], gone: NDArray[np.bool_], left: NDArray[np.bool_], graph: WoodGraph
-) -> tuple[tuple[TieInPoint, ...], tuple[TieInPoint, ...]]:
-    """The usable anchors that go with a piece, and those that stay."""
-    standing = [p for p in points if p.usable and not dies_with(graph, p, ~(gone | left))]
-    lost = tuple(p for p in standing if dies_with(graph, p, gone))
-    return lost, tuple(p for p in standing if not dies_with(graph, p, gone))
-
-
-def spar_diameters(graph: WoodGraph, step: float = 1.0) -> tuple[SparDiameter, ...]:
-    """The stem by height from the foot up, every `step` metres."""
-    line = graph.limbs.nodes[0]
-    z = graph.xyz[line, 2] - graph.xyz[0, 2]
-    out = []
-    for h in np.arange(0.0, float(z.max()) + 1e-9, step):
-        i = int(np.argmin(np.abs(z - h)))
-        out.append(
-            SparDiameter(float(h), 2 * float(graph.radius[line[i]]), 2 * float(graph.radius_sd[line[i]]))
-        )
-    return tuple(out)
+def _states(graph: WoodGraph, removal: Removal) -> Iterator[Standing]:
+    left, gone = np.ones(len(graph)), np.zeros(len(graph), bool)
+    yield Standing(left, gone)
+    for cut in removal.cuts:
+        left = left - taken(graph, cut, left)
+        gone = gone | graph.above(cut.first_lost)
+        yield Standing(left, gone)

@@ -141,6 +141,16 @@ TEXTS: dict[str, str] = {
     "cut_loses": "With it {anchors:names} are lost.",
     "cut_hang": "A straight rope reaches this cut from {anchors:names}.",
     "cut_no_hang": "No ranked anchor reaches this cut by straight rope: use a lanyard and a choked line.",
+    "cut_hang_elsewhere": (
+        "From anchors drawn in other trees a straight rope reaches this cut: {anchors:names}. Nothing here says what "
+        "they hold."
+    ),
+    "cut_strengths": (
+        "Low end of strength over stress in the tree as it stands at this cut (in the whole tree): {anchors}."
+    ),
+    "anchor_then": "{anchor} {low:x1?}[ ({whole:x1})]",
+    "rope_far_from_plumb": "it hangs {angle:deg} from plumb, {limit:deg} is the limit.",
+    "rope_fouled": "{wood} is in its way.",
     "cut_leaves_spar": "After it only the spar stands.",
     "cut_anchors_go": "{n:n} {n|anchor goes|anchors go} with this piece: nobody may hang on {n|it|them}.",
     "cut_no_anchor_left": (
@@ -163,6 +173,19 @@ TEXTS: dict[str, str] = {
         "accepts it."
     ),
     "support_refused": "Life support on {union}, which is not ranked: {why} Do not hang on it.",
+    "support_fails_then": (
+        "Life support on {anchor} is not to be hung on in the tree as it stands at this cut: {why}"
+    ),
+    "support_doubtful_then": "Life support on {anchor}, in the tree as it stands at this cut: {why}",
+    "support_contact_gone": "The wood that its rope bears on is gone.",
+    "support_not_straight": "No straight rope from {anchor} serves this cut: {why}",
+    "margin_low_then": (
+        "Strength over stress is {middle:x} and may be as low as {low:x}. At least {asked:x} is needed at the low end."
+    ),
+    "margin_doubtful_then": (
+        "Strength over stress may be as low as {low:x}[ ({whole:x} in the whole tree)], below {asked:x}: inspect and "
+        "load-test it before use."
+    ),
     "support_doubtful": "Life support on {union}, which is to be inspected first: {why}",
     "support_shares_rigging": (
         "Life support on {union} and the rigging load the same wood, {wood}: keep them apart."

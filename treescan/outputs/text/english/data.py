@@ -214,12 +214,14 @@ TEXTS: dict[str, str] = {
     "removal_head_lost": "Unions lost",
     "removal_head_alarms": "Alarms",
     "removal_note": (
+        "Beside an anchor: low end of strength over stress in the tree as it stands then (in the whole tree). "
         "Masses are green wood with twigs, 5th to 95th percentile. Never hang on a piece that is being "
         "removed, nor above the cut on it."
     ),
     "removal_cell_cut": "{number}. {piece}",
     "removal_cell_wood": "{diameter±sd:cm}",
     "removal_cell_piece": "{length:m}, {mass:kg}, {low:kg} to {high:kg}",
+    "removal_cell_elsewhere": "“{anchor}”, in another tree",
     "removal_cell_no_hang": "lanyard and choked line",
     "removal_cell_no_loss": "none",
     # an inventory joined with results

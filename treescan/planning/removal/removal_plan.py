@@ -1,0 +1,165 @@
+"""How is a removal planned cut by cut: what hangs on what, what it bears then, and what the piece comes near to?"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.loads.limb_check import limb_named
+from treescan.loads.pull.load_cases import rope_angles
+from treescan.loads.statics.structural_model import StructuralModel
+from treescan.planning.candidates.contact import own_limbs
+from treescan.planning.ranking.overrides import Override
+from treescan.planning.reach.clearances import Line, conductors
+from treescan.planning.reach.sightline import Scene, first_fouls
+from treescan.planning.removal.stage_strength import StageLoads, Strength
+from treescan.planning.removal.stages import Stage, stages
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.tie_in_point import Floats, TieInPoint
+from treescan.planning.tree_context import TreeContext
+from treescan.planning.work.piece_room import near_conductors, over_areas
+from treescan.planning.work.removal import Removal, standing
+from treescan.planning.work.stage_alarms import dies_with, points_at
+from treescan.reason import Reason
+
+MOST_JUDGED = 6
+"""Anchors to hang on that are judged anew for one cut, the best ranked first; further ones are not offered."""
+
+
+NO_LIMB = (-1, -1)
+"""An anchor in another tree stands on no limb of this one."""
+
+
+@dataclass(frozen=True)
+class Ropes:
+    """Straight ropes to one cut past the wood that still stands.
+
+    scene : Scene           Before this cut.
+    place : (3,) float      Where the saw goes. [m, local]
+    limb : int              The place lies on it.
+    """
+
+    scene: Scene
+    place: Floats
+    limb: int
+    settings: PlanningSettings
+
+    def against(self, anchor: Floats, own: tuple[int, int], within: float) -> Reason | None:
+        """Why no straight rope from an anchor (3,) [m] serves the cut: farther from plumb than `within` [rad], or
+        fouled by wood; None where one does."""
+        s = self.settings
+        angle, limit = float(rope_angles(anchor, self.place)), min(s.rope_angle_limit, within)
+        if angle > limit:
+            return Reason("rope_far_from_plumb", angle=angle, limit=limit)
+        limb = np.array([self.limb], np.int32)
+        found = first_fouls(
+            self.scene, anchor, self.place[None], own, limb, s.lean_limit, s.own_wood, s.hand_reach
+        )
+        return None if found[0] < 0 else Reason("rope_fouled", wood=limb_named(int(found[0])))
+
+
+def removal_plan(
+    context: TreeContext,
+    points: Sequence[TieInPoint],
+    removal: Removal,
+    density: float,
+    loads: StructuralModel | None = None,
+    overrides: Sequence[Override] = (),
+) -> tuple[Stage, ...]:
+    """The removal cut by cut.
+
+    Parameters
+    ----------
+    points : all tie-in points, ranked ones first, as the statements left them.
+    density : float             Green density of the wood, for the masses of the pieces. [kg/m3]
+    loads : StructuralModel     Of the whole tree; without it no anchor is judged anew, and that is said.
+    overrides : sequence of Override    What was stated: strength it takes off counts at every cut.
+    """
+    graph, site = context.graph, context.site
+    others = dict(site.anchors)
+    found = stages(graph, removal, points, density, context.settings, others=tuple(others))
+    at = (
+        StageLoads.of(loads, removal, context.work.xyz, overrides, context.settings)
+        if loads is not None
+        else None
+    )
+    lines, states = conductors(site, context.beside), standing(graph, removal)
+    out = []
+    for stage, before in zip(found, states, strict=False):
+        place = stage.cut.place(graph)
+        limb = int(graph.limb[stage.cut.node])
+        ropes = Ropes(Scene.of(graph, context.beside, before.gone), place, limb, context.settings)
+        held = _hanging(context, stage, ropes, points, at, removal.support_at(stage.number - 1))
+        reached = tuple(
+            name for name, xyz in others.items() if ropes.against(np.asarray(xyz, float), NO_LIMB, np.inf) is None
+        )
+        room = _room(context, stage, before.gone, lines)
+        out.append(replace(held, alarms=(*room, *held.alarms), elsewhere=reached))
+    return tuple(out)
+
+
+def _hanging(
+    context: TreeContext,
+    stage: Stage,
+    ropes: Ropes,
+    points: Sequence[TieInPoint],
+    at: StageLoads | None,
+    life: str | None,
+) -> Stage:
+    """The stage with the anchors that reach its cut, and what those and the planned life support bear then."""
+    graph = context.graph
+    left = [p for p in points if p.usable and p.name in set(stage.left)]
+
+    def against(p: TieInPoint, within: float) -> Reason | None:
+        return ropes.against(p.place, own_limbs(graph, p.check.configuration), within)
+
+    near = [p for p in left if against(p, p.check.within) is None]
+    if at is None:
+        return replace(stage, hang=tuple(p.name for p in near))
+    offered: list[Strength] = []
+    for p in near:
+        if len(offered) == MOST_JUDGED:
+            break
+        then = at.at_cut(stage.number, p)
+        if then.holds and against(p, then.within) is None:
+            offered.append(then)
+    mine = [] if life is None else [p for p in points_at(points, life) if p.usable]
+    gone = at.trees[stage.number - 1].gone
+    mine = [p for p in mine if not dies_with(graph, p, gone)]
+    support = [at.at_cut(stage.number, p) for p in mine]
+    crooked = [
+        Reason("support_not_straight", anchor=p.name, why=why)
+        for p, s in zip(mine, support, strict=True)
+        if (why := against(p, s.within)) is not None
+    ]
+    return replace(
+        stage,
+        hang=tuple(s.name for s in offered),
+        support=tuple(support),
+        offered=tuple(offered),
+        alarms=(*support_then(support), *stage.alarms, *crooked),
+    )
+
+
+def support_then(support: Collection[Strength]) -> tuple[Reason, ...]:
+    """What the tree as it then stands says against the planned life support."""
+    out = []
+    for s in support:
+        if s.against is not None:
+            out.append(Reason("support_fails_then", anchor=s.name, why=s.against))
+        elif s.doubt is not None:
+            out.append(Reason("support_doubtful_then", anchor=s.name, why=s.doubt))
+    return tuple(out)
+
+
+def _room(
+    context: TreeContext, stage: Stage, gone: NDArray[np.bool_], lines: tuple[Line, ...]
+) -> tuple[Reason, ...]:
+    """What the piece comes near to."""
+    graph, place = context.graph, stage.cut.place(context.graph)
+    piece = graph.above(stage.cut.node) & ~gone
+    near = near_conductors(graph, piece, place, stage.length, lines, context.settings.approach)
+    return (*near, *over_areas(place, stage.length, context.site.areas()))
