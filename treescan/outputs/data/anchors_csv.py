@@ -56,7 +56,7 @@ def _no_candidate(a: Assessment) -> dict[str, Any]:
 def _row(p: TieInPoint, found: dict[str, Any]) -> dict[str, Any]:
     """The row of one candidate from its entry in anchors.json."""
     load, capacity, coverage, rope = found["load"], found["capacity"], found["coverage"], found["rope"]
-    same = ("rank", "union", "height", "system", "hardware", "usable", "verdict", "score", "rank_stability")
+    same = ("rank", "union", "place", "height", "system", "hardware", "usable", "verdict", "score", "rank_stability")
     return {
         **{name: found[name] for name in same},
         **dict(zip("xyz", found["xyz"], strict=True)),

@@ -16,6 +16,7 @@ from treescan.outputs.data.climb_json import beside_the_rank, climb_out
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.outputs.rows.contact_rows import ContactRow, contact_rows
+from treescan.outputs.shapes.place_names import place_of
 from treescan.outputs.strict_json import number, place, tame, vector
 from treescan.outputs.text.say import text, word
 from treescan.outputs.text.wording import file_name
@@ -57,6 +58,7 @@ def anchor_out(a: Assessment, p: TieInPoint) -> dict[str, Any]:
     return {
         "rank": p.rank if p.usable and p.rank > 0 else None,
         "union": p.label,
+        **with_data("place", place_of(a.tree.graph, p)),
         "xyz": place(frame.to_map(unions.place[p.union])),
         "height": number(unions.height[p.union]),
         "system": p.system,

@@ -12,6 +12,7 @@ UNITS: dict[str, dict[str, str]] = {
     "anchors": {
         "rank": "",
         "union": "",
+        "place": "",
         "x": "m",
         "y": "m",
         "z": "m",
@@ -55,6 +56,7 @@ UNITS: dict[str, dict[str, str]] = {
     },
     "unions": {
         "union": "",
+        "place": "",
         "node": "",
         "x": "m",
         "y": "m",

@@ -24,8 +24,9 @@ from treescan.outputs.data.codebook import CODEBOOK, columns_of
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import in_a_cell
 from treescan.outputs.shapes.cached import cached
+from treescan.outputs.shapes.place_names import place_names
 from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import text, word
+from treescan.outputs.text.say import say, text, word
 from treescan.spreadsheet import guarded
 
 KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
@@ -119,12 +120,13 @@ def _anchors(a: Assessment) -> pandas.DataFrame:
 
 def _unions(a: Assessment) -> pandas.DataFrame:
     u, rows = a.tree.graph.unions, []
-    at = a.tree.frame.to_map(u.place)
+    at, names = a.tree.frame.to_map(u.place), place_names(a.tree.graph)
     for k, label in enumerate(u.label):
         for i in range(int(u.arm_start[k]), int(u.arm_start[k + 1])):
             rows.append(
                 (
                     label,
+                    say(names[k]),
                     int(u.node[k]),
                     *at[k],
                     u.height[k],

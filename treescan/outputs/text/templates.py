@@ -55,6 +55,7 @@ SPECS: dict[str, Callable[[Any, str], str]] = {
     "min": _digits(lambda x, digits: w.plain(x / 60, digits, "min"), 0),
     "kV": _digits(lambda x, digits: w.plain(x / 1000, digits, "kV"), 0),
     "compass": lambda x, _: w.compass(x),
+    "ordinal": lambda x, _: w.ordinal(x),
 }
 """Figures, all from SI: `{height:m}`, `{height:m2}` two decimals; cm and mm are lengths, deg an angle [rad], % a share, chance one
 that is never told as none or all, x a bare figure, n a count; `_first` and `_second` in the reader's system and in the other alone."""

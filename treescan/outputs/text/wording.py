@@ -14,6 +14,7 @@ from treescan.units import FOOT_M, LBF_N, OUNCE_KG, POUND_KG, PSI_PA
 INCH_M = FOOT_M / 12
 NOT_SEEN = "not seen"
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 _ANYONE = ReaderSettings()
 _READER: ContextVar[ReaderSettings] = ContextVar("reader", default=_ANYONE)
 
@@ -291,3 +292,15 @@ def compass(azimuth: float) -> str:
     ('north', 'south')
     """
     return COMPASS[round(math.degrees(azimuth) / 45.0) % 8]
+
+
+def ordinal(n: int) -> str:
+    """A place in an order, from 1.
+
+    >>> ordinal(2), ordinal(11), ordinal(22), ordinal(113)
+    ('second', '11th', '22nd', '113th')
+    """
+    if 1 <= n <= len(ORDINALS):
+        return ORDINALS[n - 1]
+    ending = "th" if n % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
+    return f"{n}{ending}"

@@ -7,6 +7,9 @@ TEXTS: dict[str, str] = {
     # meanings of columns, for the codebook
     "column_rank": "order in which to inspect; 0 = not ranked",
     "column_anchors_union": "label of the union",
+    "column_anchors_place": "the union in a climber's words: leader by compass and rank, limb, order from below, height; "
+    "and the way the limb under the rope points",
+    "column_unions_place": "the union in a climber's words: leader by compass and rank, limb, order from below, height",
     "column_anchors_x": "of the union, easting or first coordinate of the cloud's frame",
     "column_y": "northing or second coordinate",
     "column_z": "height coordinate",
