@@ -30,7 +30,7 @@ from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.removal import Removal, check_order
 from treescan.planning.work.work_points import default_work, work_at_cuts
 from treescan.progress import Progress, quiet
-from treescan.reader_settings import ReaderSettings
+from treescan.reader_settings import JobSettings, ReaderSettings
 from treescan.reason import Reason
 from treescan.settings import merged
 from treescan.throw.scene.stances import standing_places
@@ -72,6 +72,7 @@ class Settings:
     loads: LoadSettings = field(default_factory=LoadSettings)
     planning: PlanningSettings = field(default_factory=PlanningSettings)
     reader: ReaderSettings = field(default_factory=ReaderSettings)
+    job: JobSettings = field(default_factory=JobSettings)
 
     def judging(self) -> LoadSettings:
         """Those of the loads for a plan: every place that planning counts as served is judged."""

@@ -19,6 +19,7 @@ from treescan.planning.reach.places import Places
 from treescan.planning.tie_in_point import NOT_RANKED, AccessStep, Reach, Retrieval, RopePlan, Standing, TieInPoint, Work
 from treescan.planning.tree_context import TreeContext
 from treescan.reason import Reason
+from treescan.settings import merged
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
 from treescan.wood.graph import ScanFitness, StemFigures, TracedTree, WoodGraph
@@ -33,6 +34,14 @@ def sloping(slope: float = 0.12) -> Terrain:
     n = 60
     y = np.arange(n) + 0.5 - n / 2
     return Terrain(np.repeat((slope * y)[:, None], n, axis=1), np.array([-n / 2, -n / 2], float), 1.0, np.ones((n, n), bool))
+
+
+def for_job(a: Assessment, **fields: str | bool) -> Assessment:
+    """The same assessment with fields of the job given, and a reader's words where `words` is among them."""
+    changes: dict = {"job": {k: v for k, v in fields.items() if k != "words"}}
+    if "words" in fields:
+        changes["reader"] = {"words": fields["words"]}
+    return replace(a, asked=replace(a.asked, settings=merged(a.settings, changes)))
 
 
 def made_up(

@@ -16,7 +16,8 @@ import numpy as np
 import pandas
 import pyogrio
 import pytest
-from made_up_assessment import made_up
+from made_up_assessment import for_job, made_up
+from pdf_measures import print_sizes
 from pyproj import Transformer
 
 from treescan.assess import Assessment
@@ -25,7 +26,7 @@ from treescan.outputs.data.codebook import columns_of
 from treescan.outputs.data.tables import KINDS, codebook, methods_bytes, table, table_bytes
 from treescan.outputs.drawing.paper_figures import figures_bytes
 from treescan.outputs.gis.map_files import geojson_bytes, geopackage_bytes
-from treescan.outputs.job_sheet.job_sheet import sheet_bytes
+from treescan.outputs.job_sheet.job_sheet import dossier_bytes, sheet_bytes
 from treescan.outputs.job_sheet.sheet_pages import CHECKS, ON_THE_SHEET
 from treescan.outputs.report.cards import card
 from treescan.outputs.report.glance import glance
@@ -58,18 +59,31 @@ def plain(text: str) -> str:
     return " ".join(text.split())
 
 
-def test_the_sheet_holds_the_first_candidate_and_the_next_two(good: Assessment, tmp_path: Path) -> None:
-    """Five pages; the first names the first candidate with force and height in both unit systems, the second the next two."""
-    pages = printed(sheet_bytes(good), tmp_path / "s.pdf")
+def dossier(a: Assessment) -> bytes:
+    """Every page, as asked for."""
+    data = dossier_bytes(for_job(a, dossier=True))
+    assert data is not None
+    return data
+
+
+def test_the_dossier_holds_the_first_candidate_and_the_next_two(good: Assessment, tmp_path: Path) -> None:
+    """The first page names the first candidate with force and height in both unit systems, the next the next two; forms follow."""
+    pages = printed(dossier(good), tmp_path / "s.pdf")
     usable = [p for p in good.points if p.usable]
-    assert len(pages) == 5
+    whole = " ".join(pages)
     assert usable[0].label in pages[0]
     assert re.search(r"\d+\.\d kN \(\d+ lbf\)", pages[0]) and re.search(r"\d+\.\d m \(\d+\.\d ft\)", pages[0])
     for p in usable[1:3]:
-        assert f"{p.rank}. {p.label}" in pages[1]
-    assert "What the thrower sees" in pages[1] and "from the hand, in degrees left and right of the aim" in plain(pages[1])
-    for page, title in zip(pages[2:], ("Candidates for a rescue line", "Unions to be inspected by hand", "Risk assessment: a draft"), strict=True):
-        assert title in page
+        assert f"{p.rank}. {p.label}" in whole
+    assert "What the thrower sees" in whole and "from the hand, in degrees left and right of the aim" in whole
+    order = [whole.index(t) for t in ("Candidates for a rescue line", "Unions to be inspected by hand", "Risk assessment: a draft")]
+    assert order == sorted(order)
+
+
+def test_the_dossier_is_written_only_where_it_was_asked_for(good: Assessment) -> None:
+    """Two pages are the rule; every page is an option, and a tree without candidates has none."""
+    assert dossier_bytes(good) is None
+    assert dossier_bytes(for_job(made_up(assessable=False), dossier=True)) is None
 
 
 def test_every_page_of_the_sheet_carries_the_caution_and_all_stand_in_full(good: Assessment, tmp_path: Path) -> None:
@@ -97,8 +111,8 @@ def test_figures_are_vector_pages_with_the_caution(good: Assessment, tmp_path: P
 
 def test_signature_lines_are_named_by_role_and_left_blank(good: Assessment, tmp_path: Path) -> None:
     """Roles stand before empty rules: nothing is filled in after them."""
-    page = printed(sheet_bytes(good), tmp_path / "s.pdf")[1]
-    for role, following in (("Competent person, accepted by:", "Climber:"), ("Climber:", "Ground worker:")):
+    page = printed(sheet_bytes(good), tmp_path / "s.pdf")[0]
+    for role, following in (("Competent person, accepted by", "Climber"), ("Ground worker", "Rescuer, equipped and named")):
         assert re.search(re.escape(role) + r"\s*" + re.escape(following), page)
 
 
@@ -245,29 +259,23 @@ def test_the_methods_paragraph_names_versions_settings_and_cautions(good: Assess
         assert caution in text
 
 
-def test_the_text_of_the_sheet_is_complete(good: Assessment, tmp_path: Path) -> None:
-    """Every figure, check and heading drawn on the crew's pages is in the text that a PDF tool extracts, in whole words."""
-    pages = printed(sheet_bytes(good), tmp_path / "s.pdf")
+def test_the_text_of_the_dossier_is_complete(good: Assessment, tmp_path: Path) -> None:
+    """Every figure, check and heading drawn on the dossier is in the text that a PDF tool extracts, in whole words."""
+    whole = " ".join(printed(dossier(good), tmp_path / "s.pdf"))
     first = next(p for p in good.points if p.usable)
     for cell in glance(good, first)[1:]:
-        assert plain(f"{cell.figure} {cell.words}") in pages[0]
+        assert plain(f"{cell.figure} {cell.words}") in whole
     for row in card(good, first, 0).answers[1].rows:
-        assert plain(f"{row.label} {row.text}") in pages[0], row.code
-    assert all(plain(text(code)) in pages[0] for code in CHECKS)
+        assert plain(f"{row.label} {row.text}") in whole, row.code
+    assert all(plain(text(code)) in whole for code in CHECKS)
     for row in card(good, first, 0).answers[5].only(*ON_THE_SHEET):
-        assert plain(row.text) in pages[1], row.code
+        assert plain(row.text) in whole, row.code
     for heading in ("Will it hold?", "What if it fails?", "Can I reach the work?", "Can I get a line in?"):
-        assert heading in pages[0]
+        assert heading in whole
     for heading in ("Where to stand", "In what order?", "Rope and kit", "People and signatures", "Cautions"):
-        assert heading in pages[1]
+        assert heading in whole
 
 
-def test_no_page_of_the_sheet_is_squeezed(good: Assessment, tmp_path: Path) -> None:
-    """The smallest print of the crew's pages stays above 6 points when a page is shrunk to fit."""
-    if shutil.which("pdftohtml") is None:
-        pytest.skip("no pdftohtml on this machine")
-    path = tmp_path / "s.pdf"
-    path.write_bytes(sheet_bytes(good))
-    text = subprocess.run(["pdftohtml", "-xml", "-stdout", "-i", "-zoom", "1", str(path)], check=True, capture_output=True).stdout.decode()
-    sizes = [float(s) for s in re.findall(r'<fontspec id="\d+" size="(-?[\d.]+)"', text)]
-    assert sizes and min(sizes) >= 6
+def test_no_print_of_the_dossier_is_small(good: Assessment) -> None:
+    """Every print is 8.5 points or more: pages go on on the next sheet instead of shrinking."""
+    assert min(print_sizes(dossier(good))) >= 8.5

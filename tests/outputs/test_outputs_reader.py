@@ -97,7 +97,7 @@ def test_another_language_is_one_table_and_english_fills_the_gaps(tmp_path: Path
     assert '<html lang="de">' in report_html(german) and '<html lang="en">' in report_html(made_up())
     assert "Was hat der Scan gesehen?" in words and "Zuerst zu prüfen" in words and "What did the scan see?" not in words
     assert "Settings and sources" in words and all(caution in words for caution in all_cautions())
-    assert "Hält es?" in sheet_words(german, tmp_path / "s.pdf")
+    assert "Zuerst zu prüfen" in sheet_words(german, tmp_path / "s.pdf")
     assert "nicht gesehen" in words and "Planen Sie nach diesem Blatt" in sheet_words(replace(german, points=()), tmp_path / "n.pdf")
 
 

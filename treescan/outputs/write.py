@@ -18,7 +18,7 @@ from treescan.outputs.drawing.paper_figures import figures_bytes
 from treescan.outputs.drawing.tree_glb import scene_bytes
 from treescan.outputs.gis.map_files import geojson_bytes, geopackage_bytes
 from treescan.outputs.gis.shapefiles import shapefile_bytes
-from treescan.outputs.job_sheet.job_sheet import sheet_bytes
+from treescan.outputs.job_sheet.job_sheet import dossier_bytes, sheet_bytes
 from treescan.outputs.report.report import report_html
 from treescan.outputs.strict_json import dumps
 from treescan.progress import Progress, quiet
@@ -37,6 +37,7 @@ FILES: dict[str, Maker] = {
     "tables/methods.md": methods_bytes,
     "figures.pdf": figures_bytes,
     "job_sheet.pdf": sheet_bytes,
+    "dossier.pdf": dossier_bytes,
     "report.html": lambda a: report_html(a).encode(),
 }
 """File name to what makes its bytes, in writing order (None: does not apply here); the page comes last, so

@@ -15,20 +15,27 @@ from treescan.faces.cli.options import (
     SYSTEM_NAMES,
     Also,
     At,
+    Client,
     ClimberMass,
     Cloud,
     CloudOrTree,
     Cuts,
+    Dossier,
     FieldsFile,
     Inventory,
     Jobs,
+    JobSite,
     JoinedFolder,
     Json,
     Overrides,
     PlanFolder,
     PlanFolders,
+    Planner,
     Quiet,
+    Record,
     Replace,
+    ScanDate,
+    Scope,
     Seed,
     SettingsFile,
     SettingsOut,
@@ -39,6 +46,7 @@ from treescan.faces.cli.options import (
     ThrowRecord,
     Tolerance,
     TreeFile,
+    TreeNumber,
     Unit,
     WorkAsked,
 )
@@ -113,6 +121,14 @@ def plan(
     cuts: Cuts = None,
     overrides: Overrides = None,
     site: SitePlan = None,
+    client: Client = None,
+    job_site: JobSite = None,
+    tree_number: TreeNumber = None,
+    scan_date: ScanDate = None,
+    planner: Planner = None,
+    scope: Scope = None,
+    record: Record = None,
+    dossier: Dossier = False,
     settings: SettingsFile = None,
     seed: Seed = 1,
     jobs: Jobs = None,
@@ -123,7 +139,7 @@ def plan(
 ) -> None:
     """Do the main job: ranked candidate tie-in points with reasons, in a report to open and files to use."""
     from treescan.faces.cli.jobs import plan_job, settings_table
-    from treescan.faces.cli.request import PlanRequest, TreeRequest
+    from treescan.faces.cli.request import JobFields, PlanRequest, TreeRequest
 
     if show_settings:
         print(settings_table(settings, climber_mass))
@@ -147,6 +163,8 @@ def plan(
         cuts,
         overrides,
         replace,
+        JobFields(client, job_site, tree_number, scan_date, planner, scope, dossier),
+        record,
     )
     files, found = plan_job(request, quiet, as_json)
     _say(files, found, quiet, as_json)

@@ -30,6 +30,7 @@ from treescan.faces.user_files.asked_work import read_work
 from treescan.faces.user_files.drawn import read_site
 from treescan.faces.user_files.faults import raise_together
 from treescan.faces.user_files.geojson import check_features
+from treescan.faces.user_files.job_fields import with_job
 from treescan.faces.user_files.stated import CUT_COLUMNS, OVERRIDE_COLUMNS, read_cuts, read_overrides
 from treescan.faces.user_files.table_rows import read_rows
 from treescan.loads.rope.rope_systems import SYSTEMS
@@ -68,7 +69,9 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
     """Plan one tree into a folder; return the files and a summary."""
     folder = request.output
     _check_plan_place(request)
-    settings = read_settings(request.tree.settings, request.climber_mass)
+    settings = with_job(
+        read_settings(request.tree.settings, request.climber_mass), request.job.given(), request.record
+    )
     _check_systems(request.systems)
     _use_cores(request.jobs)
     _check_readable(request)

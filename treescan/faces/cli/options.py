@@ -99,6 +99,36 @@ SitePlan = Annotated[
         "trees, bases for basal lines.",
     ),
 ]
+Client = Annotated[
+    str | None, typer.Option("--client", metavar="NAME", help="For whom: printed on the job sheet.")
+]
+JobSite = Annotated[
+    str | None, typer.Option("--job-site", metavar="PLACE", help="Where the tree stands: printed on the job sheet.")
+]
+TreeNumber = Annotated[
+    str | None,
+    typer.Option("--tree-number", metavar="NUMBER", help="Of the tree in the inventory: printed on the job sheet."),
+]
+ScanDate = Annotated[
+    str | None, typer.Option("--scan-date", metavar="DATE", help="Day of the scan: printed on the job sheet.")
+]
+Planner = Annotated[
+    str | None, typer.Option("--planner", metavar="NAME", help="Who made the plan: printed on the job sheet.")
+]
+Scope = Annotated[
+    str | None, typer.Option("--scope", metavar="WORDS", help="The work in words: printed on the job sheet.")
+]
+Record = Annotated[
+    Path | None,
+    typer.Option(
+        "--record",
+        metavar="INVENTORY",
+        help="Inventory whose record of --tree-number fills in client, site and scan date.",
+    ),
+]
+Dossier = Annotated[
+    bool, typer.Option("--dossier", help="Also write dossier.pdf: every page beyond the two of the job sheet.")
+]
 Replace = Annotated[
     bool, typer.Option("--replace", help="The folder may hold the plan of another tree, which then goes.")
 ]

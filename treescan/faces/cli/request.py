@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 
@@ -24,6 +24,24 @@ class TreeRequest:
 
 
 @dataclass(frozen=True)
+class JobFields:
+    """What the job sheet is to say of the job, as given on the command line; None = not given there."""
+
+    client: str | None = None
+    site: str | None = None
+    tree: str | None = None
+    scan_date: str | None = None
+    planner: str | None = None
+    scope: str | None = None
+    dossier: bool = False
+
+    def given(self) -> dict[str, str | bool]:
+        """Those that were given, by the names of the settings [job]."""
+        out: dict[str, str | bool] = {name: v for name, v in asdict(self).items() if isinstance(v, str)}
+        return out | ({"dossier": True} if self.dossier else {})
+
+
+@dataclass(frozen=True)
 class PlanRequest:
     """What `treescan plan` was asked for, as the options say it."""
 
@@ -39,6 +57,8 @@ class PlanRequest:
     cuts: Path | None = None
     overrides: Path | None = None
     replace: bool = False
+    job: JobFields = JobFields()
+    record: Path | None = None
 
     def files(self) -> tuple[Path, ...]:
         """Every file that was read besides the cloud."""
@@ -48,6 +68,7 @@ class PlanRequest:
             self.site,
             self.cuts,
             self.overrides,
+            self.record,
             self.tree.settings,
         )
         return tuple(p for p in named if p is not None)

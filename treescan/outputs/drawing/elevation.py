@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from treescan.outputs.drawing.svg import Drawing
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.projection import SeenLimb, Standpoint, seen_limbs
 from treescan.outputs.shapes.rope_lines import rope_line, rope_rest, swing_arc
-from treescan.outputs.shapes.use_of_capacity import shade_of
+from treescan.outputs.shapes.use_of_capacity import low_end_use, shade_of
 from treescan.outputs.text.say import say, text
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.throw_path import Throw
@@ -20,7 +21,8 @@ from treescan.units import FOOT_M
 
 Floats = NDArray[np.float64]
 Paper = Callable[[Floats], Floats]
-WIDE, HIGH, MARGIN = 560.0, 620.0, 46.0
+WIDE, HIGH, MARGIN = 560.0, 620.0, 64.0
+"""Of a drawing on the page, and room beside it for heights. [drawing units]"""
 PAST = 3.0
 """Of the flight beyond the union that is drawn. [m]"""
 PERSON = (
@@ -41,46 +43,83 @@ def standpoint_for(a: Assessment, p: TieInPoint | None) -> Standpoint:
     return Standpoint(float(np.round(side / (np.pi / 4)) * (np.pi / 4) % (2 * np.pi)), base)
 
 
-def from_the_stand(a: Assessment, p: TieInPoint) -> tuple[Drawing, str] | None:
+def from_the_stand(
+    a: Assessment, p: TieInPoint, box: tuple[float, float] = (WIDE, HIGH)
+) -> tuple[Drawing, str] | None:
     """What the thrower faces from the standing place; None where there is no throw."""
     t = first_line(a, p)
     if t is None:
         return None
     base = a.tree.graph.xyz[0].copy()
     d = t.stand - base
-    return elevation(a, p, Standpoint(float(np.arctan2(d[0], d[1]) % (2 * np.pi)), base))
+    return elevation(a, p, Standpoint(float(np.arctan2(d[0], d[1]) % (2 * np.pi)), base), box)
 
 
-def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = None) -> tuple[Drawing, str]:
-    """The drawing and its caption; from the standing place when `stand` is given."""
+def elevation(
+    a: Assessment,
+    p: TieInPoint | None,
+    stand: Standpoint | None = None,
+    box: tuple[float, float] = (WIDE, HIGH),
+) -> tuple[Drawing, str]:
+    """The drawing and its caption, at most as large as `box` [drawing units]; from the standing place when `stand` is given."""
     graph, view = a.tree.graph, stand or standpoint_for(a, p)
     use = np.full(len(graph), np.nan)
     if p is not None:
-        use[p.check.check.nodes] = p.check.check.utilisation
+        use[p.check.check.nodes] = low_end_use(p.check.check)
     t = None if p is None else first_line(a, p)
-    limbs = seen_limbs(graph, view, ~np.isnan(use))
     lines = (
         {}
         if p is None
         else {
-            "rope": rope_line(a, p),
-            "swing": swing_arc(a, p),
             "throw": _shown(t, graph.unions.place[t.union]) if t is not None else np.zeros((0, 3)),
+            "swing": swing_arc(a, p),
+            "rope": rope_line(a, p),
         }
     )
+    seen_from = {"side": view.azimuth, "stand": stand is not None}
+    drawn = tree_seen(a, view, lines, use, text("draw_elevation", **seen_from), box)
+    if p is not None:
+        if t is not None and not stand:
+            _thrower(drawn, t.stand)
+        _marks(drawn, a, p)
+    return drawn.drawing, text("draw_elevation_caption", **seen_from)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A drawing of the tree from a standpoint, and where things stand in it: `paper` turns metres right and up into drawing
+    units, `scale` of them a metre."""
+
+    drawing: Drawing
+    view: Standpoint
+    paper: Paper
+    scale: float
+
+    def at(self, xyz: Floats) -> tuple[float, float]:
+        """A place on the paper. [drawing units]"""
+        x, y = self.paper(self.view.across_up_away(xyz)[:2])
+        return float(x), float(y)
+
+
+def tree_seen(
+    a: Assessment, view: Standpoint, lines: Mapping[str, Floats], use: Floats, title: str, box: tuple[float, float]
+) -> Seen:
+    """The tree with ground and heights, and lines (k, 3) over it by the class of their style.
+
+    Parameters
+    ----------
+    use : (n,) float    Use of capacity of each segment; NaN = not in the load path.
+    """
+    graph = a.tree.graph
+    limbs = seen_limbs(graph, view, ~np.isnan(use))
     flat = {name: view.across_up_away(line)[:, :2] for name, line in lines.items() if len(line) >= 2}
     everything = [s.line[:, :2] for s in limbs] + list(flat.values())
     low = np.min([e.min(axis=0) for e in everything], axis=0) if everything else np.zeros(2)
     high = np.max([e.max(axis=0) for e in everything], axis=0) if everything else np.ones(2)
     slack = max(0.6, 0.2 * (high[1] - low[1]) - 0.5 * (high[0] - low[0]))
     low, high = low - np.array([slack, 0.4]), high + np.array([slack, 0.6])
-    scale = min((WIDE - 2 * MARGIN) / (high[0] - low[0]), (HIGH - 40) / (high[1] - low[1]))
-    seen_from = {"side": view.azimuth, "stand": stand is not None}
-    d = Drawing(
-        (high[0] - low[0]) * scale + 2 * MARGIN,
-        (high[1] - low[1]) * scale + 40,
-        text("draw_elevation", **seen_from),
-    )
+    scale = min((box[0] - 2 * MARGIN) / (high[0] - low[0]), (box[1] - 40) / (high[1] - low[1]))
+    d = Drawing((high[0] - low[0]) * scale + 2 * MARGIN, (high[1] - low[1]) * scale + 40, title)
 
     def paper(xy: Floats) -> Floats:
         return np.stack(
@@ -93,15 +132,10 @@ def elevation(a: Assessment, p: TieInPoint | None, stand: Standpoint | None = No
         _limb(d, limb, paper, scale, use, graph.seen)
     for limb in limbs:
         _dashes(d, limb, paper)
-    for name in ("throw", "swing", "rope"):
-        if name in flat:
-            d.line(paper(flat[name]), f"halo {name}-halo")
-            d.line(paper(flat[name]), name)
-    if p is not None:
-        if t is not None and not stand:
-            _thrower(d, t.stand, view, paper, scale)
-        _marks(d, a, p, view, paper)
-    return d, text("draw_elevation_caption", **seen_from)
+    for name, line in flat.items():
+        d.line(paper(line), f"halo {name}-halo")
+        d.line(paper(line), name)
+    return Seen(d, view, paper, scale)
 
 
 def _shown(t: Throw, union: Floats) -> Floats:
@@ -116,9 +150,11 @@ def _heights(d: Drawing, low: float, high: float, base: float, scale: float) -> 
         y = (high - base - h) * scale + 14
         d.line(np.array([[MARGIN - 6, y], [d.width - MARGIN + 6, y]]), "grid")
         d.text(MARGIN - 10, y + 4, f"{h} m" if h % 4 == 0 else "", "t small", "end")
+        d.keep_clear(MARGIN - 34, y, 24)
     for f in range(0, int((high - base) / FOOT_M) + 1, 10):
         y = (high - base - f * FOOT_M) * scale + 14
         d.text(d.width - MARGIN + 10, y + 4, f"{f} ft", "t small")
+        d.keep_clear(d.width - MARGIN + 34, y, 24)
 
 
 def _ground(d: Drawing, a: Assessment, view: Standpoint, low: Floats, high: Floats, paper: Paper) -> None:
@@ -161,48 +197,45 @@ def _dashes(d: Drawing, s: SeenLimb, paper: Paper) -> None:
         d.line(paper(s.line[i : j + 1, :2]), "hidden")
 
 
-def _thrower(d: Drawing, stand: Floats, view: Standpoint, paper: Paper, scale: float) -> None:
+def _thrower(drawn: Seen, stand: Floats) -> None:
     """A person of 1.7 m at the standing place."""
-    x, y = (float(v) for v in paper(view.across_up_away(stand)[:2]))
-    h = 1.7 * scale
+    (x, y), d = drawn.at(stand), drawn.drawing
+    h = 1.7 * drawn.scale
     d.shape([np.array([x, y]) + h * part for part in PERSON], "person")
     d.circle(x, y - 0.9 * h, max(0.09 * h, 1.5), "head", text("draw_stand_tip"))
-    d.text(x, y - 1.12 * h, text("draw_stand"), "t small strong halo-text", "middle")
+    d.label(x, y - 1.12 * h, text("draw_stand"), "t small strong halo-text", 12)
 
 
-def _marks(d: Drawing, a: Assessment, p: TieInPoint, view: Standpoint, paper: Paper) -> None:
+def _marks(drawn: Seen, a: Assessment, p: TieInPoint) -> None:
     """The candidate, its weakest section, and what catches."""
-    graph = a.tree.graph
-
-    def at(xyz: Floats) -> tuple[float, float]:
-        x, y = paper(view.across_up_away(xyz)[:2])
-        return float(x), float(y)
-
+    graph, d, at = a.tree.graph, drawn.drawing, drawn.at
+    x, y = at(rope_rest(graph, p))
+    d.circle(x, y, 7, "anchor", text("candidate_system", label=p.label, system=p.system))
+    d.keep_clear(x, y, 8)
+    d.label(
+        x,
+        y - 6,
+        text("draw_anchor", label=p.label, height=float(graph.unions.height[p.union])),
+        "t strong halo-text",
+        12,
+    )
     for c in p.check.catches:
         if c.union is not None:
             x, y = at(graph.unions.place[c.union])
             d.circle(x, y, 5, "catch", say(c.reason))
-            d.text(x + 9, y + 4, c.label, "t small halo-text")
+            d.label(x, y, text("draw_catch", label=c.label), "t small halo-text")
     t = first_line(a, p)
     if t is not None and t.union != p.union:
         x, y = at(graph.unions.place[t.union])
         d.circle(x, y, 5, "catch", text("draw_first_line_tip"))
-        d.text(x + 10, y + 4, text("draw_first_line", union=graph.unions.label[t.union]), "t small halo-text")
-    x, y = at(rope_rest(graph, p))
-    d.circle(x, y, 7, "anchor", text("candidate_system", label=p.label, system=p.system))
-    d.text(
-        x + 12,
-        y - 6,
-        text("draw_anchor", label=p.label, height=float(graph.unions.height[p.union])),
-        "t strong halo-text",
-    )
+        d.label(x, y, text("draw_first_line", union=graph.unions.label[t.union]), "t small halo-text")
     configuration = p.check.configuration
     if configuration.tied_to:
         x, y = at(configuration.base)
         d.circle(x, y, 5, "anchor", text("draw_base_tip", name=configuration.tied_to))
-        d.text(x + 9, y - 6, text("draw_base", name=configuration.tied_to), "t small halo-text")
+        d.label(x, y - 6, text("draw_base", name=configuration.tied_to), "t small halo-text")
     governing = p.check.check.governing
     if 0 < governing < len(graph):
         x, y = at((graph.xyz[governing] + graph.xyz[graph.parent[governing]]) / 2)
         d.cross(x, y, 6, "weakest", text("draw_weakest"))
-        d.text(x - 12, y + 16, text("draw_weakest"), "t small halo-text", "end")
+        d.label(x, y + 8, text("draw_weakest"), "t small halo-text", 12)

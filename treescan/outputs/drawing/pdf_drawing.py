@@ -11,6 +11,9 @@ from reportlab.platypus import Flowable
 
 from treescan.outputs.drawing.svg import Circle, Drawing, Shape, Words
 
+LEAST = 8.6
+"""Smallest print of a drawing on paper. [points]"""
+
 
 class Look(NamedTuple):
     """Fill, line colour, line width in points, dashes."""
@@ -27,15 +30,16 @@ LOOKS = {
     "wood": Look("#ffffff", "#333333", 0.4),
     "hidden": Look(stroke="#333333", width=0.4, dash=(2, 2)),
     "ground": Look(stroke="#222222", width=1.4),
-    "use0": Look("#e4edf4", "#1d5c8f", 0.4),
-    "use1": Look("#b5cfe2", "#1d5c8f", 0.4),
-    "use2": Look("#e3b066", "#5a3500", 0.5),
-    "use3": Look("#b35a10", "#5a3500", 0.5),
-    "use4": Look("#5c1c00", "#000000", 0.5),
+    "use0": Look("#f1f6fa", "#1d5c8f", 0.4),
+    "use1": Look("#bcd3e5", "#1d5c8f", 0.4),
+    "use2": Look("#cf9543", "#5a3500", 0.5),
+    "use3": Look("#96480b", "#5a3500", 0.5),
+    "use4": Look("#2e0d00", "#000000", 0.5),
     "use6": Look("#c4c8cb", "#555555", 0.5, (1, 1)),
     "rope": Look(stroke="#000000", width=1.6),
     "throw": Look(stroke="#8f3d08", width=1.0),
     "swing": Look(stroke="#000000", width=0.9, dash=(4, 3)),
+    "rescue": Look(stroke="#000000", width=1.4, dash=(7, 2, 1.5, 2)),
     "halo": Look(stroke="#ffffff", width=2.6),
     "person": Look(stroke="#000000", width=1.1),
     "head": Look("#000000"),
@@ -93,8 +97,14 @@ class Picture(Flowable):
         return self.width, self.height
 
     def draw(self) -> None:
-        """Draw every mark; y is turned round once, here."""
-        c = self.canv
+        """Draw every mark; y is turned round once, here. The drawing's title stands for it where it cannot be seen."""
+        if hasattr(self.canv, "marked"):
+            with self.canv.marked("Figure", self.drawing.title):
+                self._draw(self.canv)
+        else:
+            self._draw(self.canv)
+
+    def _draw(self, c: Any) -> None:
         c.saveState()
         frame = c.beginPath()
         frame.rect(0, 0, self.width, self.height)
@@ -136,7 +146,7 @@ class Picture(Flowable):
         )
 
     def _text(self, c: Any, mark: Words, words: list[str]) -> None:
-        size = max(6.5, (12 if "small" in words else 14) * self.scale)
+        size = max(LEAST, (12 if "small" in words else 14) * self.scale)
         font = "Helvetica-Bold" if "strong" in words else "Helvetica"
         x, y = self._at(mark.x, mark.y)
         wide = c.stringWidth(mark.text, font, size)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.assess import Assessment
-from treescan.outputs.drawing.svg import Drawing
+from treescan.outputs.drawing.svg import LABEL_SIZE, Drawing
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.tubes import runs
 from treescan.outputs.text.say import figure, text
@@ -33,17 +33,20 @@ def chance_colour(share: float) -> str:
     return f"#{round(226 - 197 * k):02x}{round(220 - 128 * k):02x}{round(206 - 63 * k):02x}"
 
 
-def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
-    """The drawing and its caption."""
+def plan(a: Assessment, p: TieInPoint | None, print_size: float = LABEL_SIZE) -> tuple[Drawing, str]:
+    """The drawing and its caption; `print_size` of its labels, in drawing units."""
     base, half = a.tree.graph.xyz[0], _half_width(a)
     scale = (WIDE - 2 * EDGE) / (2 * half)
-    d = Drawing(WIDE, WIDE, text("draw_plan"))
+    d = Drawing(WIDE, WIDE, text("draw_plan"), print_size)
 
     def paper(xyz: Floats) -> Floats:
         q = np.asarray(xyz, float)[..., :2] - base[:2]
         return np.stack([q[..., 0] * scale + WIDE / 2, WIDE / 2 - q[..., 1] * scale], axis=-1)
 
-    _rings(d, half, scale)
+    for r in _rings(half):
+        d.circle(WIDE / 2, WIDE / 2, r * scale, "ring")
+    d.keep_clear(WIDE - 30, 44, 34)
+    d.keep_clear(EDGE + RING * scale / 2, WIDE - 12, RING * scale / 2 + 60)
     _drawn(d, a, paper)
     _neighbours(d, a, paper, scale, half)
     top = _places(d, a, p, paper, scale)
@@ -52,6 +55,7 @@ def plan(a: Assessment, p: TieInPoint | None) -> tuple[Drawing, str]:
     if p is not None:
         _stand_clear(d, p, paper, scale)
         _throw(d, a, p, paper)
+    _ring_labels(d, half, scale)
     _north_and_scale(d, scale)
     return d, _caption(a, p, top)
 
@@ -80,10 +84,15 @@ def _half_width(a: Assessment) -> float:
     return float(np.clip(max(spread) + 1.5, 8.0, 32.0))
 
 
-def _rings(d: Drawing, half: float, scale: float) -> None:
-    for r in range(RING, int(half) + 1, RING):
-        d.circle(WIDE / 2, WIDE / 2, r * scale, "ring")
-        d.text(WIDE / 2 + 3, WIDE / 2 - r * scale - 3, figure(float(r), "m_first0"), "t small faint")
+def _rings(half: float) -> range:
+    """Radii of the rings round the stem. [m]"""
+    return range(RING, int(half) + 1, RING)
+
+
+def _ring_labels(d: Drawing, half: float, scale: float) -> None:
+    """How far out each ring lies, where nothing else is written."""
+    for r in _rings(half):
+        d.label(WIDE / 2, WIDE / 2 - r * scale - 8, figure(float(r), "m_first0"), "t small faint halo-text", 3)
 
 
 def _drawn(d: Drawing, a: Assessment, paper: Paper) -> None:
@@ -100,13 +109,13 @@ def _drawn(d: Drawing, a: Assessment, paper: Paper) -> None:
         d.line(xy, css, closed=True)
         x, y = xy.mean(axis=0)
         if 0 < x < WIDE and 0 < y < WIDE:
-            d.text(x, y + 4, area.name or text(code), "t small", "middle")
+            d.label(x, y, area.name or text(code), "t small", 0)
     for c in a.site.conductors:
         xy = paper(c.line)
         d.line(xy, "wire")
         x, y = np.clip(xy.mean(axis=0), 30, WIDE - 30)
         words = text("draw_wire", voltage=c.voltage, known=bool(np.isfinite(c.voltage)))
-        d.text(x, y - 12, f"{words} “{c.name}”" if c.name else words, "t small strong halo-text", "middle")
+        d.label(x, y - 12, f"{words} “{c.name}”" if c.name else words, "t small strong halo-text", 0)
 
 
 def _drawn_points(d: Drawing, a: Assessment, paper: Paper) -> None:
@@ -117,7 +126,7 @@ def _drawn_points(d: Drawing, a: Assessment, paper: Paper) -> None:
             if 0 < x < WIDE and 0 < y < WIDE:
                 words = text(code, name=name)
                 d.circle(x, y, 5.0, "anchor", text("draw_by_user", what=words))
-                d.text(min(max(x, 40.0), WIDE - 40.0), y - 9, words, "t small strong halo-text", "middle")
+                d.label(x, y, words, "t small strong halo-text", 9)
 
 
 def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: float) -> None:
@@ -184,6 +193,7 @@ def _stand_clear(d: Drawing, p: TieInPoint, paper: Paper, scale: float) -> None:
 
 def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
     x, y = paper(a.tree.graph.unions.place[p.union])
+    d.keep_clear(x, y, 7)
     t = first_line(a, p)
     if t is not None:
         flight = paper(t.path)
@@ -191,19 +201,13 @@ def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
         d.line(flight, "throw")
         sx, sy = paper(t.stand)
         d.circle(sx, sy, 6, "stand", text("draw_stand_tip"))
-        d.text(sx + 9, sy + 4, text("draw_stand"), "t strong halo-text")
+        d.label(sx, sy, text("draw_stand"), "t strong halo-text", 11)
     if t is not None and t.union != p.union:
         fx, fy = paper(a.tree.graph.unions.place[t.union])
         d.circle(fx, fy, 4.5, "catch", text("draw_first_line_tip"))
-        d.text(
-            fx - 8,
-            fy + 16,
-            text("draw_first_line", union=a.tree.graph.unions.label[t.union]),
-            "t small halo-text",
-            "end",
-        )
+        d.label(fx, fy, text("draw_first_line", union=a.tree.graph.unions.label[t.union]), "t small halo-text")
     d.circle(x, y, 6, "anchor", p.label)
-    d.text(x + 9, y - 7, p.label, "t strong halo-text")
+    d.label(x, y, p.label, "t strong halo-text", 11)
 
 
 def _north_and_scale(d: Drawing, scale: float) -> None:
@@ -211,4 +215,4 @@ def _north_and_scale(d: Drawing, scale: float) -> None:
     d.text(WIDE - 30, 38, text("draw_north"), "t strong", "middle")
     y = WIDE - 12
     d.line(np.array([[EDGE, y], [EDGE + RING * scale, y]]), "scalebar")
-    d.text(EDGE + RING * scale + 8, y + 4, figure(RING, "m"), "t small")
+    d.text(EDGE + RING * scale + 8, y + 4, figure(RING, "m_first0"), "t small")

@@ -46,13 +46,30 @@ class Words:
     anchor: str = "start"
 
 
+LABEL_SIZE, LETTER = 19.0, 0.56
+"""Height of the largest print a label gets (on a phone, on paper), in drawing units, and width of a letter over it."""
+
+
+def _spots(away: float, high: float) -> list[tuple[float, float, str]]:
+    """Where a label may stand beside its mark, the best first."""
+    near = [(away, 5.0, "start"), (-away, 5.0, "end")]
+    steps = (1.0, -1.0, 2.0, -2.0, 3.0, -3.0, 4.5, -4.5, 6.0, -6.0)
+    return near + [(side * away, 5.0 + k * high, how) for k in steps for side, how in ((1, "start"), (-1, "end"), (0, "middle"))]
+
+
+def _meet(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
+    """Whether two boxes overlap."""
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
 class Drawing:
     """Marks collected in drawing order; x to the right, y down, in drawing units."""
 
-    def __init__(self, width: float, height: float, title: str) -> None:
-        """Start an empty drawing with the sentence a screen reader says for it."""
-        self.width, self.height, self.title = width, height, title
+    def __init__(self, width: float, height: float, title: str, print_size: float = LABEL_SIZE) -> None:
+        """Start an empty drawing with the sentence a screen reader says for it, and the largest print its labels will get."""
+        self.width, self.height, self.title, self.print_size = width, height, title, print_size
         self.marks: list[Shape | Circle | Words] = []
+        self._taken: list[tuple[float, float, float, float]] = []
 
     def line(self, points: Floats, css: str, *, closed: bool = False, width: float | None = None) -> None:
         """A polyline, (k, 2); nothing for fewer than two points."""
@@ -90,6 +107,24 @@ class Drawing:
         """A line of text."""
         if words:
             self.marks.append(Words(x, y, words, css, anchor))
+
+    def label(self, x: float, y: float, words: str, css: str = "t", away: float = 10.0) -> None:
+        """A line of text beside a mark, where no other label stands; the mark's own place is x, y."""
+        if not words:
+            return
+        wide, high = LETTER * self.print_size * len(words), self.print_size * 1.25
+        for dx, dy, anchor in _spots(away, high):
+            left = x + dx - (wide if anchor == "end" else wide / 2 if anchor == "middle" else 0.0)
+            box = (left, y + dy - 0.8 * high, left + wide, y + dy + 0.25 * high)
+            inside = box[0] >= 0 and box[2] <= self.width and box[1] >= 0 and box[3] <= self.height
+            if inside and not any(_meet(box, other) for other in self._taken):
+                self._taken.append(box)
+                self.text(x + dx, y + dy, words, css, anchor)
+                return
+
+    def keep_clear(self, x: float, y: float, half: float) -> None:
+        """A square that no label may cover."""
+        self._taken.append((x - half, y - half, x + half, y + half))
 
     def __str__(self) -> str:
         head = f'<svg class="drawing" viewBox="0 0 {self.width:.0f} {self.height:.0f}" role="img" aria-label="{escape(self.title)}">'

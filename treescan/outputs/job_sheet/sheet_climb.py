@@ -8,6 +8,7 @@ from typing import Any
 from treescan.assess import Assessment
 from treescan.outputs.job_sheet.sheet_parts import (
     BAND,
+    FULL,
     HEAD,
     SMALL,
     bullets,
@@ -26,7 +27,7 @@ from treescan.planning.tie_in_point import TieInPoint
 from treescan.reason import Reason
 
 Blocks = list[Any]
-WIDTH = 515.0
+WIDTH = FULL
 HALF = WIDTH / 2 - 8
 MAX_LINES = 6
 """Redirects and warnings printed; the rest stands in the report."""

@@ -12,6 +12,7 @@ from treescan.cautions import CAUTIONS
 from treescan.outputs.job_sheet.sheet_climb import rescue_lines
 from treescan.outputs.job_sheet.sheet_parts import (
     BAND,
+    FULL,
     HEAD,
     SMALL,
     Blank,
@@ -31,7 +32,7 @@ from treescan.outputs.text.say import figure, listed, say, say_all, text, word
 from treescan.planning.tie_in_point import TieInPoint
 
 Blocks = list[Any]
-WIDTH = 515.0
+WIDTH = FULL
 """Of the text block. [points]"""
 HALF = WIDTH / 2 - 8
 MAX_OTHERS = 4

@@ -15,6 +15,7 @@ from treescan.outputs.drawing.window_drawing import window_picture
 from treescan.outputs.job_sheet.sheet_climb import approach_words
 from treescan.outputs.job_sheet.sheet_parts import (
     BAND,
+    FULL,
     HEAD,
     SMALL,
     blank,
@@ -48,7 +49,7 @@ from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.throw_path import Throw
 
 Blocks = list[Any]
-WIDTH = 515.0
+WIDTH = FULL
 """Of the text block. [points]"""
 HALF = WIDTH / 2 - 8
 PICTURES = 172.0

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 from xml.sax.saxutils import escape
 
 from reportlab.lib.colors import HexColor, black
+from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
 from reportlab.lib.utils import simpleSplit
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import (
     Flowable,
-    KeepInFrame,
+    HRFlowable,
     ListFlowable,
     ListItem,
     Paragraph,
@@ -24,21 +28,48 @@ from treescan.cautions import CAUTIONS
 from treescan.outputs.text.say import text as text_of
 
 TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=9.2, leading=11.4)
-SMALL = ParagraphStyle("small", parent=TEXT, fontSize=7.7, leading=9.3)
+SMALL = ParagraphStyle("small", parent=TEXT, fontSize=8.6, leading=10.4)
 BIG = ParagraphStyle("big", parent=TEXT, fontName="Times-Bold", fontSize=13, leading=15)
-HEAD = ParagraphStyle("head", parent=TEXT, fontName="Times-Bold", fontSize=17, leading=20, spaceAfter=3)
-BAND = ParagraphStyle(
-    "band", parent=TEXT, fontName="Helvetica-Bold", fontSize=10, leading=12.4, spaceBefore=7, spaceAfter=2.5
+HEAD = ParagraphStyle(
+    "head", parent=TEXT, fontName="Times-Bold", fontSize=17, leading=20, spaceAfter=3, keepWithNext=1
 )
-RULE = HexColor("#999999")
+BAND = ParagraphStyle(
+    "band",
+    parent=TEXT,
+    fontName="Helvetica-Bold",
+    fontSize=10,
+    leading=12.4,
+    spaceBefore=7,
+    spaceAfter=2.5,
+    keepWithNext=1,
+)
+MAIN = ParagraphStyle("main", parent=TEXT, fontSize=10, leading=12, spaceAfter=2.5)
+NOTE = ParagraphStyle("note", parent=TEXT, fontSize=8.6, leading=10.2)
+TITLE = ParagraphStyle("title", parent=TEXT, fontName="Helvetica-Bold", fontSize=14, leading=16.5)
+LABEL = 10.0
+"""Print of labels of fields. [points]"""
+FULL = A4[0] - 22 * mm
+"""Width of the text block. [points]"""
+RULE = HexColor("#777777")
 
 
-class Fold(KeepInFrame):
-    """One page's content, shrunk a little where it would not fit."""
+ROLES = {"title": "H1", "head": "H1", "band": "H2"}
+"""What a paragraph of a style is to a reading program; others are plain paragraphs."""
 
-    def __init__(self, content: Sequence[Any], width: float, height: float) -> None:
-        """Keep the content inside width and height, in points."""
-        super().__init__(width, height, list(content), mode="shrink", hAlign="LEFT", vAlign="TOP")
+
+def marked(canvas: Any, role: str, alt: str = "") -> AbstractContextManager[None]:
+    """Marks what is drawn inside, on a canvas that keeps marks."""
+    found: AbstractContextManager[None] = canvas.marked(role, alt) if hasattr(canvas, "marked") else nullcontext()
+    return found
+
+
+class Said(Paragraph):
+    """A paragraph that a reading program finds by its role."""
+
+    def draw(self) -> None:
+        """The text, marked."""
+        with marked(self.canv, ROLES.get(self.style.name, "P")):
+            super().draw()
 
 
 class Blank(Flowable):
@@ -56,14 +87,49 @@ class Blank(Flowable):
 
     def draw(self) -> None:
         """Words, then rules."""
-        c = self.canv
-        c.setFont("Helvetica", 8)
+        with marked(self.canv, "P"):
+            self._draw(self.canv)
+
+    def _draw(self, c: Any) -> None:
+        c.setFont("Helvetica", LABEL)
         c.drawString(0, self.height - 14, self.words)
-        start = c.stringWidth(self.words, "Helvetica", 8) + 5 if self.words else 0
+        start = c.stringWidth(self.words, "Helvetica", LABEL) + 5 if self.words else 0
         c.setLineWidth(0.5)
         for i in range(self.lines):
             y = self.height - 15 - 17 * i
             c.line(start if i == 0 else 0, y, self.width, y)
+
+
+class Field(Flowable):
+    """A label, and after it a value on a rule; where there is no value the rule is left to write on."""
+
+    def __init__(self, label: str, value: str, width: float, height: float = 17.0) -> None:
+        """`width` and `height` in points; a value too long for its line goes on below it."""
+        super().__init__()
+        self.label, self.width, self.value = label, width, value
+        self.start = stringWidth(label, "Helvetica", LABEL) + 5.0
+        first = simpleSplit(value, "Helvetica-Bold", 10, max(width - self.start, 20.0))[:1]
+        rest = value[len(first[0]) :].strip() if first else ""
+        self.lines = [*first, *simpleSplit(rest, "Helvetica-Bold", 10, width)] if rest else list(first)
+        self.height = height + 12.0 * max(0, len(self.lines) - 1)
+
+    def wrap(self, _wide: float, _high: float) -> tuple[float, float]:
+        """Size on the page."""
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Label, value, rule."""
+        with marked(self.canv, "P"):
+            self._draw(self.canv, 12.0 * max(0, len(self.lines) - 1))
+
+    def _draw(self, c: Any, down: float) -> None:
+        c.setFont("Helvetica", LABEL)
+        c.drawString(0, 4.0 + down, self.label)
+        c.setFont("Helvetica-Bold", 10)
+        for i, line in enumerate(self.lines):
+            c.drawString(self.start if i == 0 else 0.0, 4.0 + down - 12.0 * i, line)
+        c.setLineWidth(0.5)
+        c.line(self.start if not down else 0.0, 1.5, self.width, 1.5)
 
 
 class Box(Flowable):
@@ -81,7 +147,7 @@ class Box(Flowable):
 
 def words(text: str, style: ParagraphStyle = TEXT) -> Paragraph:
     """A paragraph of plain text."""
-    return Paragraph(escape(text), style)
+    return Said(escape(text), style)
 
 
 def bullets(items: Iterable[str], style: ParagraphStyle = TEXT) -> list[Paragraph]:
@@ -89,10 +155,10 @@ def bullets(items: Iterable[str], style: ParagraphStyle = TEXT) -> list[Paragrap
     return [words(text_of("sheet_item", what=item), style) for item in items]
 
 
-def cautions_in_two(width: float) -> Table:
+def cautions_in_two(width: float, style: ParagraphStyle = SMALL) -> Table:
     """All cautions by number, in two columns."""
     each = [
-        strong(text_of("sheet_number", n=i), caution, SMALL)
+        strong(text_of("sheet_number", n=i), caution, style)
         for i, caution in enumerate(CAUTIONS.values(), start=1)
     ]
     middle = len(each) // 2
@@ -106,7 +172,7 @@ def blank(code: str, width: float, lines: int = 1) -> Blank:
 
 def strong(label: str, text: str, style: ParagraphStyle = TEXT) -> Paragraph:
     """A bold label and its text."""
-    return Paragraph(f"<b>{escape(label)}</b> {escape(text)}", style)
+    return Said(f"<b>{escape(label)}</b> {escape(text)}", style)
 
 
 def figures(rows: Iterable[tuple[str, ...]], width: float, share: float = 0.36) -> Table:
@@ -126,9 +192,9 @@ def grid(
     roomy: float = 1.6,
     ruled: bool = False,
 ) -> Table:
-    """A table with a heading row; `roomy` points under every text and ruled cells leave space to write."""
+    """A table over the full width with a heading row, columns in the proportion of `widths`; `roomy` points under every text and ruled cells leave space to write."""
     cells = [[strong(h, "", SMALL) for h in head]] + [[words(str(c), SMALL) for c in row] for row in rows]
-    table = Table(cells, colWidths=list(widths), repeatRows=1, hAlign="LEFT")
+    table = Table(cells, colWidths=[FULL * wide / sum(widths) for wide in widths], repeatRows=1, hAlign="LEFT")
     table.setStyle(
         TableStyle(
             [
@@ -151,7 +217,7 @@ def side_by_side(
 ) -> Table:
     """Two columns of blocks."""
     table = Table([[list(left), list(right)]], colWidths=[width * share, width * (1 - share)], hAlign="LEFT")
-    table.setStyle(TableStyle([*_FLUSH, ("RIGHTPADDING", (0, 0), (0, 0), gap)]))
+    table.setStyle(TableStyle([*FLUSH, ("RIGHTPADDING", (0, 0), (0, 0), gap)]))
     return table
 
 
@@ -173,13 +239,23 @@ def boxes(items: Sequence[str]) -> Table:
     return table
 
 
-def framed(content: Sequence[Any], width: float) -> Table:
-    """Blocks in a heavy frame."""
-    table = Table([[list(content)]], colWidths=[width], hAlign="LEFT")
+def rich(label: str, said: str, style: ParagraphStyle = TEXT) -> Paragraph:
+    """A bold label, then its text in the same line."""
+    return strong(label, said, style)
+
+
+def rule() -> HRFlowable:
+    """A line across the page."""
+    return HRFlowable(width="100%", thickness=0.6, color=black, spaceBefore=2, spaceAfter=3)
+
+
+def framed(content: Sequence[Any], width: float | None) -> Table:
+    """Blocks in a heavy frame, over the whole width where none is given."""
+    table = Table([[list(content)]], colWidths=[width or "100%"], hAlign="LEFT")
     table.setStyle(
         TableStyle(
             [
-                *_FLUSH,
+                *FLUSH,
                 ("BOX", (0, 0), (-1, -1), 1.6, black),
                 ("LEFTPADDING", (0, 0), (-1, -1), 6),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 6),
@@ -201,7 +277,7 @@ def strip(cells: Sequence[tuple[str, str, str]], width: float) -> Table:
     table.setStyle(
         TableStyle(
             [
-                *_FLUSH,
+                *FLUSH,
                 ("LINEABOVE", (0, 0), (-1, -1), 1.4, black),
                 ("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 6),
@@ -230,7 +306,7 @@ _TIGHT: list[Any] = [
     ("TOPPADDING", (0, 0), (-1, -1), 1.3),
     ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
 ]
-_FLUSH: list[Any] = [
+FLUSH: list[Any] = [
     ("VALIGN", (0, 0), (-1, -1), "TOP"),
     ("LEFTPADDING", (0, 0), (-1, -1), 0),
     ("RIGHTPADDING", (0, 0), (-1, -1), 0),

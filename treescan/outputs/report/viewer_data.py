@@ -12,7 +12,7 @@ from treescan.assess import Assessment
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.rope_lines import rope_line, rope_rest, swing_arc
 from treescan.outputs.shapes.tubes import few_rings, runs
-from treescan.outputs.shapes.use_of_capacity import LEGEND, SCALE
+from treescan.outputs.shapes.use_of_capacity import LEGEND, SCALE, low_end_use
 from treescan.outputs.strict_json import number
 from treescan.outputs.text.say import text
 from treescan.planning.tie_in_point import TieInPoint
@@ -157,7 +157,7 @@ def _anchor(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
         if p.usable
         else p.label,
         "path": [int(n) for n in c.nodes],
-        "use": [number(u, 3) for u in c.utilisation],
+        "use": [number(u, 3) for u in low_end_use(c)],
         "governing": int(c.governing),
         "rest": _place(rope_rest(graph, p)),
         "rope": _line(rope_line(a, p)),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.loads.limb_check import LimbCheck
 from treescan.outputs.text.say import text
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.wood.graph import WoodGraph
@@ -51,6 +52,15 @@ def shade_of(use: NDArray[np.float64], seen: NDArray[np.bool_]) -> NDArray[np.in
     row = np.minimum(np.searchsorted(limits, np.nan_to_num(use, nan=0.0), side="left"), len(SCALE) - 1)
     row = np.where(np.isnan(use), len(SCALE), row)
     return np.where(seen, row, len(SCALE) + 1)
+
+
+def low_end_use(check: LimbCheck) -> NDArray[np.float64]:
+    """Use of capacity of each section at the low end of strength over stress, (k,): the weakest shows what the verdict says.
+
+    The median where the low end is not known.
+    """
+    use, margin = np.asarray(check.utilisation, float), check.margin
+    return use * (margin.median / margin.p5) if margin.known and margin.p5 > 0 else use
 
 
 def greatest_use(graph: WoodGraph, points: Sequence[TieInPoint]) -> NDArray[np.float64]:

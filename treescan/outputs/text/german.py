@@ -55,6 +55,7 @@ TEXTS: dict[str, str] = {
     "glance_work": "Arbeit erreichbar",
     "page_before": "Vor allem anderen",
     "page_ranking": "Reihenfolge",
+    "front_first": "Zuerst zu prüfen: {place}",
     "sheet_first": "Zuerst zu prüfen: {label}, {height:m} hoch, {system:word}, {hardware:word}",
     "none_do_not_plan": "Planen Sie nach diesem Blatt keinen Aufstieg.",
 }

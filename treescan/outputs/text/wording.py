@@ -39,6 +39,11 @@ def reader() -> ReaderSettings:
     return _READER.get()
 
 
+def american() -> bool:
+    """Whether we write for a reader in the United States, in words and on paper."""
+    return reader().words == "US"
+
+
 def file_name(source: str) -> str:
     """The scan's file name without its folder: results name no one's disk.
 
@@ -294,12 +299,13 @@ def compass(azimuth: float) -> str:
     return COMPASS[round(math.degrees(azimuth) / 45.0) % 8]
 
 
-def ordinal(n: int) -> str:
+def ordinal(x: float) -> str:
     """A place in an order, from 1.
 
     >>> ordinal(2), ordinal(11), ordinal(22), ordinal(113)
     ('second', '11th', '22nd', '113th')
     """
+    n = round(x)
     if 1 <= n <= len(ORDINALS):
         return ORDINALS[n - 1]
     ending = "th" if n % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")

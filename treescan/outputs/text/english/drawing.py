@@ -23,6 +23,7 @@ VIEWS: dict[str, str] = {
     "draw_elevation_caption": "As seen from the {side:compass}[{?stand}, the standing place]. Dashed wood "
     "is hidden behind other limbs; hatched wood was not "
     "seen by the scan.",
+    "draw_catch": "{label} catches",
     "draw_anchor": "{label}  {height:m}",
     "draw_base": "base: {name}",
     "draw_base_tip": "base of the line, tied to {name}",
@@ -35,6 +36,13 @@ VIEWS: dict[str, str] = {
     "draw_plan_chances": "{rings} Darker and larger circles: better chance of {line:word} over {union} with "
     "the best aim from there; {top:%} at most. A bag that "
     "comes down within {near:m0} of the thrower counts for less.",
+    "draw_rescue": "Rescue seen from the {side:compass}: the casualty, the rescuer's line and the way down",
+    "draw_rescue_caption": "Seen from the {side:compass}. Thick line: the casualty's rope. Dash-dotted: the rescuer's line. "
+    "Dashed: back to plumb and down to the ground.",
+    "draw_hangs_from": "{label}, main line",
+    "draw_casualty": "casualty",
+    "draw_rescuer": "{label}, rescuer",
+    "draw_way_down": "down",
     "draw_building": "building",
     "draw_road": "road",
     "draw_water": "water",

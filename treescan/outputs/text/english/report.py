@@ -127,6 +127,20 @@ CARDS: dict[str, str] = {
     "card_step": "{label:Word}[, {height:m}]: {how}",
 }
 
+THREATS: dict[str, str] = {
+    "threat_wire": "{distance:m}: {to} from the {what:word}[{?breach}. That is within {limit:m}: ask the line owner]"
+    "[{!breach} (approach distance used {limit:m})].",
+    "threat_no_wire": "Wires: none is drawn or was seen. A scan misses thin ones: look for them.",
+    "threat_area": "{distance:m} from the stem: {what:word}[ “{name}”][{?over}, under the crown].",
+    "threat_dead": "{n:n} {n|limb looks|limbs look} dead in the scan: {names:names}. Deadwood can fall on the crew.",
+    "threat_no_dead": "Dead wood: no limb looks dead in the scan. A leafless scan shows little of it: look up.",
+    "threat_to_ground": "If it goes: expect a fall to the ground[; {catch} is hit first but stops nothing], {height:m} up.",
+    "threat_caught": "If it goes: {catch} catches after a drop of {drop:m?}, if that wood is sound.",
+    "threat_unseen": "Not seen: [{path:%} of the load path and ]{tree:%?} of the limb length were seen; the rest may hold anything.",
+    "place_with_code": "{place} ({label})",
+}
+"""What threatens, for the first screen and the first page."""
+
 GLANCE: dict[str, str] = {
     "glance_first": "First to inspect",
     "glance_first_words": "{height:m_first} ({height:m_second}) up; {system:word}, {hardware:word}",
@@ -365,7 +379,7 @@ PAGE: dict[str, str] = {
     "page_why_column": "Why or why not",
 }
 
-TEXTS: dict[str, str] = SHARED | CARDS | GLANCE | OVERVIEW | PAGE
+TEXTS: dict[str, str] = SHARED | THREATS | CARDS | GLANCE | OVERVIEW | PAGE
 WORDS: dict[str, str] = {
     "hand": "one hand",
     "two_hand": "both hands, swung between the legs",

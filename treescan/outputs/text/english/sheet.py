@@ -53,6 +53,73 @@ CREW: dict[str, str] = {
     "site_base": "Operates the base anchor",
 }
 
+FRONT: dict[str, str] = {
+    "field_client": "Client",
+    "field_site": "Site",
+    "field_tree": "Tree number",
+    "field_scan_date": "Scan date",
+    "field_planner": "Planned by",
+    "field_scope": "Scope",
+    "field_species": "Species",
+    "field_height": "Height",
+    "field_dbh": "Stem",
+    "scope_of_work": "{kinds:names}, {n:n} {n|place|places}",
+    "front_first": "First to inspect: {place}",
+    "verdict_is": "{verdict:Word}.",
+    "front_verdict": "[Strength over stress {low:x2} at the low end.][{!low}Strength over stress: not seen.] For a climber "
+    "of {mass:kg} with gear. Inspect, load-test, then accept or refuse it.",
+    "front_line": "Line in.",
+    "front_throw": "[No throw reaches it; the first line goes over {over}. ]Stand {stand}. Aim {azimuth:deg} "
+    "({azimuth:compass}), {elevation:deg} up, {method:word}. Chance {chance:%} a throw[, about {throws:n} "
+    "{throws|throw|throws}]. Line {line:word}.",
+    "front_no_line": "No throw from the ground was found. {start}",
+    "front_rig": "Rig and test.",
+    "front_system": "{system:word}, {hardware:word}.",
+    "front_angle": "Only for work within {angle:deg} of plumb.",
+    "front_test": "Load test first: {pull:kN} on the rope ({people:n} {people|person|people} hanging still); stand "
+    "clear {radius:m0} all round.",
+    "front_no_test": "No load test is proposed: not seen well enough to be loaded.",
+    "front_load": "Load.",
+    "front_force": "{force:kN?} on the union ({case:word}); strength over stress {margin}. Chance that it breaks in "
+    "ordinary use: {chance:chance?}.",
+    "front_fail": "If it goes.",
+    "front_caught": "The rope comes onto {place} after {drop:m?}, peak force {peak:kN?}.",
+    "front_stopped": "By the figures a limb then stops the fall above the ground, if its wood is sound.",
+    "front_not_stopped": "Nothing is shown to stop the fall: expect a fall to the ground. Use a second attachment.",
+    "front_work": "Work.",
+    "front_reach": "{share:%?} of it in reach, rope up to {angle:deg?} from plumb. A slip swings up to {swing:m?}.",
+    "front_near": "Wires, roads, targets.",
+    "front_also": "Dead wood, not seen.",
+    "front_kit": "Bring.",
+    "front_picture": "{what} The darker the wood under the rope, the nearer to its strength at the low end.",
+    "front_next": "{rank}. {place}; {system:word}; {verdict:word}[, strength over stress {low:x2} at the low end].",
+    "record_used": "Anchor used",
+    "record_test": "Test pull",
+    "record_result": "Test result",
+    "record_time": "Date, time",
+}
+
+BACK: dict[str, str] = {
+    "back_rescue": "Rescue, and what is looked for at the tree",
+    "back_hangs": "Main line.",
+    "back_main": "The casualty hangs from {place}. To lower on a bight from there takes at least {bight:m} of rope. {two}",
+    "back_route": "Route to the casualty.",
+    "back_line": "Over {place}, {system:word}: leave this line in. It reaches {share:%} of the same work[; strength over "
+    "stress {low:x2} at the low end with two people].",
+    "back_way": "Way up: {how}.",
+    "back_no_line": "No ranked anchor on other wood was found for a rescue line: use a <neighbouring|neighboring> tree or a "
+    "platform, or do not climb.",
+    "back_lower": "Way down.",
+    "back_clear": "Straight below {free:n} of {all:n} work points the way is clear; elsewhere move the casualty sideways first.",
+    "back_look": "Looked for before anybody leaves the ground, by the competent person",
+    "look_roots": "Roots, base, soil",
+    "look_stem": "Stem: cracks, cavity, lean",
+    "look_unions": "Unions: bark, cracks, decay",
+    "look_crown": "Crown: dead, hangers, ivy",
+    "look_wildlife": "Nests, bats, protection",
+    "look_site": "Wires, people, weather",
+}
+
 CLIMB: dict[str, str] = {
     "climb_head": "The climb as a whole",
     "climb_approach": "Approach, for and against",
@@ -177,5 +244,5 @@ HOPELESS: dict[str, str] = {
     "none_seen": "As seen",
 }
 
-TEXTS: dict[str, str] = FRAME | CREW | CLIMB | RESCUE | FORMS | HOPELESS
+TEXTS: dict[str, str] = FRAME | CREW | FRONT | BACK | CLIMB | RESCUE | FORMS | HOPELESS
 WORDS: dict[str, str] = {}

@@ -1,0 +1,115 @@
+"""What the job sheet promises: one page for the climb, one for rescue and form, in print that is read in the rain."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import pytest
+from made_up_assessment import for_job, made_up
+from pdf_measures import measured, overlaps, print_sizes
+
+from treescan.assess import Assessment
+from treescan.cautions import all_cautions
+from treescan.outputs.drawing.pdf_drawing import LOOKS
+from treescan.outputs.job_sheet.job_sheet import SIDE, sheet_bytes
+from treescan.outputs.shapes.place_names import place_names, place_of
+from treescan.outputs.text.say import say
+from treescan.planning.tie_in_point import TieInPoint
+
+FIELDS = {
+    "client": "Parish of Quillmoor",
+    "site": "Quillmoor Green, east side",
+    "tree": "QG-07",
+    "scan_date": "12 March",
+    "planner": "A. Planner",
+    "scope": "deadwood over the path",
+}
+
+
+@pytest.fixture(scope="module")
+def good() -> Assessment:
+    return made_up()
+
+
+def words_of(data: bytes, path: Path) -> list[str]:
+    """The text of each page in one line."""
+    return [" ".join(w.word for w in page.words).replace("&quot;", '"').replace("&amp;", "&") for page in measured(data, path)]
+
+
+def first_of(a: Assessment) -> TieInPoint:
+    return next(p for p in a.points if p.usable)
+
+
+@pytest.mark.parametrize("words", ["UK", "US"])
+def test_two_pages_in_large_print_over_the_whole_width(good: Assessment, tmp_path: Path, words: str) -> None:
+    """A4, or Letter for American readers: two pages, no print under 8.5 points and most of page one at 10 and more, nothing cut off, no
+    word on another, the text as wide as the paper allows."""
+    data = sheet_bytes(for_job(good, words=words, **FIELDS))
+    pages = measured(data, tmp_path / "s.pdf")
+    assert len(pages) == 2
+    assert (pages[0].width, pages[0].height) == pytest.approx((612, 792) if words == "US" else (595.28, 841.89), abs=0.1)
+    assert min(print_sizes(data)) >= 8.5
+    for page in pages:
+        assert overlaps(page.words) == []
+        left, right = min(w.left for w in page.words), max(w.right for w in page.words)
+        assert left >= SIDE - 1 and right <= page.width - SIDE + 1
+        assert right - left >= 0.97 * (page.width - 2 * SIDE)
+        assert min(w.top for w in page.words) >= 14 and max(w.bottom for w in page.words) <= page.height - 14
+    high = [w.bottom - w.top for w in pages[0].words]
+    assert np.mean(np.array(high) >= 0.95 * np.median(high)) > 0.6
+
+
+def test_the_first_page_says_what_a_crew_asks(good: Assessment, tmp_path: Path) -> None:
+    """Fields of the job, the place in words beside its code, stand, aim, chance, test, angle, what follows, rope and blanks."""
+    page = words_of(sheet_bytes(for_job(good, **FIELDS)), tmp_path / "s.pdf")[0]
+    p, graph = first_of(good), good.tree.graph
+    for value in FIELDS.values():
+        assert value in page
+    assert f"{say(place_of(graph, p))} ({p.label})" in page
+    for asked in ("Line in.", "Stand", "Aim", "Chance", "Rig and test.", "of plumb", "Load.", "If it goes.", "Wires, roads, targets.", "Bring."):
+        assert asked in page, asked
+    for blank in ("Anchor used", "Test pull", "Test result", "Competent person", "Climber", "Ground worker", "Rescuer"):
+        assert blank in page, blank
+    second = next(q for q in good.points if q.usable and q.union != p.union)
+    assert f"{say(place_names(graph)[second.union])} ({second.label})" in page
+
+
+def test_what_nobody_said_is_left_blank(good: Assessment, tmp_path: Path) -> None:
+    """Labels of fields stand before empty rules."""
+    page = words_of(sheet_bytes(good), tmp_path / "s.pdf")[0]
+    assert re.search(r"Client\s+Site\s+Tree number\s+Scan date\s+Planned by\s+Scope", page)
+
+
+def test_the_second_page_holds_rescue_form_and_all_cautions(good: Assessment, tmp_path: Path) -> None:
+    """How a casualty comes down, what is looked for, and every caution to the letter."""
+    page = words_of(sheet_bytes(good), tmp_path / "s.pdf")[1]
+    for heading in ("Main line.", "Route to the casualty.", "casualty", "Rescuer (name, equipped, on site)", "Looked for before anybody"):
+        assert heading in page, heading
+    text = subprocess.run(["pdftotext", "-raw", str(tmp_path / "s.pdf"), "-"], check=True, capture_output=True).stdout.decode()
+    whole = " ".join(text.split())
+    assert len(all_cautions()) == 17
+    for caution in all_cautions():
+        assert " ".join(caution.split()) in whole
+
+
+def test_reading_programs_find_text_roles_and_words_for_drawings(good: Assessment, tmp_path: Path) -> None:
+    """The file is tagged, names its language, and each drawing has words that stand for it."""
+    if shutil.which("pdfinfo") is None:
+        pytest.skip("no pdfinfo on this machine")
+    (tmp_path / "s.pdf").write_bytes(sheet_bytes(good))
+    said = subprocess.run(["pdfinfo", str(tmp_path / "s.pdf")], check=True, capture_output=True).stdout.decode()
+    assert re.search(r"Tagged:\s+yes", said)
+    tree = subprocess.run(["pdfinfo", "-struct", str(tmp_path / "s.pdf")], check=True, capture_output=True).stdout.decode()
+    assert tree.count("H1") == 2 and tree.count("Figure") >= 2
+    data = (tmp_path / "s.pdf").read_bytes()
+    assert data.count(b"/Alt") == tree.count("Figure") and b"/Lang (en)" in data
+
+
+def test_a_grey_printer_keeps_the_tones_apart() -> None:
+    """From one class of use to the next the fill gets darker by a tenth of the way from white to black or more."""
+    grey = [np.dot([0.2126, 0.7152, 0.0722], [int(LOOKS[f"use{i}"].fill[k : k + 2], 16) / 255 for k in (1, 3, 5)]) for i in range(5)]
+    assert np.all(-np.diff(grey) >= 0.1)

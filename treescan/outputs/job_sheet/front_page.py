@@ -1,0 +1,248 @@
+"""The first page of the job sheet: one candidate, its tree drawn large, all a crew asks before it leaves the ground."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import product
+from typing import Any
+
+import numpy as np
+from reportlab.platypus import Flowable, Table, TableStyle
+
+from treescan.assess import Assessment
+from treescan.outputs.drawing.elevation import elevation, from_the_stand
+from treescan.outputs.drawing.pdf_drawing import LEAST, Picture
+from treescan.outputs.drawing.plan_drawing import plan
+from treescan.outputs.job_sheet.sheet_parts import (
+    FLUSH,
+    MAIN,
+    NOTE,
+    TITLE,
+    Field,
+    framed,
+    gap,
+    rich,
+    rule,
+    side_by_side,
+    words,
+)
+from treescan.outputs.report.phrases import line_kind, margin_of, stand_of, way_start
+from treescan.outputs.report.threats import Threat, threats
+from treescan.outputs.shapes.first_line import first_line
+from treescan.outputs.shapes.place_names import place_names, place_of
+from treescan.outputs.text import wording as w
+from treescan.outputs.text.say import figure, say, say_all, text, word
+from treescan.planning.tie_in_point import TieInPoint
+
+Blocks = list[Any]
+PICTURES = (0.6, 0.56, 0.52, 0.48, 0.44)
+"""Shares of the width that the drawing may take, the largest that leaves the text its room."""
+SAID_ALREADY = {"margin_doubtful", "test_first", "works_within"}
+"""Codes of doubts whose figures the page gives under another heading."""
+LEAST_PICTURE = 230.0
+"""The drawing never gets lower than this. [points]"""
+LEAST_MAP = 130.0
+"""Room from which on the map with the stand is drawn under the tree. [points]"""
+PRINT = LEAST + 1.0
+"""Of the map's labels, with room between them. [points]"""
+MOST_NEXT = 2
+"""Further candidates named."""
+RECORD = ("record_used", "record_test", "record_result", "record_time")
+SIGNS = ("role_competent", "role_climber", "role_ground", "role_rescuer")
+
+
+def front_page(a: Assessment, usable: Sequence[TieInPoint], width: float, height: float) -> Blocks:
+    """The blocks of the page; text keeps its size, the drawing gives way, then what stands elsewhere too.
+
+    Parameters
+    ----------
+    width, height : float       Of the text block. [points]
+    """
+    p = usable[0]
+    head = [fields_of_the_job(a, width), gap(4), *_headline(a, p)]
+    foot = [*_next(a, usable), gap(3), _record(width)]
+    room = height - block_height([*head, *foot], width) - 12.0
+    share, column = PICTURES[-1], _column(a, p, 3)
+    for drop, wanted in (*((d, s) for s in PICTURES for d in (0, 1)), *product((2, 3), PICTURES)):
+        tried = _column(a, p, drop)
+        if block_height(tried, width * (1 - wanted)) <= room:
+            share, column = wanted, tried
+            break
+    left = _picture(a, p, width * share - 8.0, max(room, LEAST_PICTURE))
+    return [*head, gap(4), side_by_side(left, column, width, share, 8.0), gap(4), *foot]
+
+
+def fields_of_the_job(a: Assessment, width: float) -> Table:
+    """Client, site, tree, day of the scan, planner, scope; species, height and stem: blank where nobody said."""
+    job, stem = a.settings.job, a.tree.stem
+    shown = (
+        ("field_client", job.client),
+        ("field_site", job.site),
+        ("field_tree", job.tree),
+        ("field_scan_date", job.scan_date),
+        ("field_planner", job.planner),
+        ("field_scope", job.scope or scope_of(a)),
+        ("field_species", a.asked.species or ""),
+        ("field_height", figure(stem.height, "m") if w.finite(stem.height) else ""),
+        ("field_dbh", text("thickness", d=stem.dbh, sd=stem.dbh_sd) if w.finite(stem.dbh) else ""),
+    )
+    third = width / 3
+    cells = [Field(text(code), value, third - 8.0) for code, value in shown]
+    table = Table([cells[i : i + 3] for i in (0, 3, 6)], colWidths=[third] * 3, hAlign="LEFT")
+    table.setStyle(TableStyle([*FLUSH, ("RIGHTPADDING", (0, 0), (-1, -1), 8), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]))
+    return table
+
+
+def scope_of(a: Assessment) -> str:
+    """The work that was asked for, where nobody put it in words."""
+    kinds = tuple(dict.fromkeys(a.work.kind))
+    return text("scope_of_work", kinds=tuple(word(k) for k in kinds), n=len(a.work)) if kinds else ""
+
+
+def _headline(a: Assessment, p: TieInPoint) -> Blocks:
+    """Which place, in words, and the verdict with its first reason."""
+    about = text("front_verdict", low=_low(p), mass=a.settings.loads.climber_mass)
+    place = text("place_with_code", place=place_of(a.tree.graph, p), label=p.label)
+    return [
+        words(text("front_first", place=place), TITLE),
+        gap(2),
+        framed([rich(text("verdict_is", verdict=p.verdict), about, MAIN)], None),
+    ]
+
+
+def _low(p: TieInPoint) -> float | None:
+    """Low end of strength over stress; None where it is not known."""
+    margin = p.check.check.margin
+    return float(margin.p5) if margin.known else None
+
+
+def _column(a: Assessment, p: TieInPoint, drop: int) -> Blocks:
+    """The answers beside the drawing; `drop` 1 to 3 leaves out what a crew can read on the second page or in the report."""
+    found = threats(a, p)
+    parts: list[tuple[str, Sequence[str]]] = [
+        ("front_line", _line(a, p)),
+        ("front_rig", (text("front_system", system=p.system, hardware=p.hardware), *_needs(a, p))),
+        ("front_load", _load(p, drop)),
+        ("front_fail", _fail(a, p)),
+        ("front_work", (text("front_reach", share=p.reach.share, angle=p.reach.worst_angle, swing=p.reach.swing),)),
+        ("front_near", _told(found, ("wire", "area"), drop)),
+        ("front_also", _told(found, ("dead", "unseen"), drop)),
+        ("front_kit", _kit(p, drop)),
+    ]
+    if any(t.alarm for t in found if t.kind in {"wire", "area"}):
+        parts.insert(0, parts.pop(5))
+    return [rich(text(code), " ".join(said), MAIN) for code, said in parts if said]
+
+
+def _line(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
+    """Stand, aim, method and chance of the line the plan starts with; says so where it lies over another union."""
+    t = first_line(a, p)
+    if t is None:
+        return (text("front_no_line", start=way_start(p)),)
+    over = None
+    if t.union != p.union:
+        u = a.tree.graph.unions
+        over = text("place_with_code", place=place_names(a.tree.graph)[t.union], label=u.label[t.union])
+    return (
+        text(
+            "front_throw",
+            over=over,
+            stand=stand_of(a, p),
+            azimuth=t.azimuth % (2 * np.pi),
+            elevation=t.elevation,
+            method=t.method,
+            chance=t.chance,
+            throws=w.throws(t.expected_throws),
+            line=line_kind(t.isolation_class),
+        ),
+    )
+
+
+def _needs(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
+    """The load test in size, the angle it holds to, and what to look at first."""
+    test = p.load_test
+    said = [text("front_angle", angle=p.check.within)]
+    if test is None:
+        said.append(text("front_no_test"))
+    else:
+        said.append(text("front_test", pull=test.pull, people=test.people, radius=test.clear_radius))
+    return tuple(said)
+
+
+def _load(p: TieInPoint, drop: int) -> tuple[str, ...]:
+    """Force, margin and chance; what to look at first."""
+    c = p.check.check
+    force = float(np.linalg.norm(p.check.force))
+    first = say_all([d for d in p.doubts if d.code not in SAID_ALREADY][: 3 - drop])
+    return (
+        text("front_force", force=force, case=p.check.case, margin=margin_of(c.margin), chance=c.chance_told),
+        *first,
+    )
+
+
+def _fail(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
+    """What follows if it goes."""
+    caught = next((c for c in p.check.catches if not c.ground), None)
+    said = []
+    if caught is not None and caught.union is not None:
+        place = text("place_with_code", place=place_names(a.tree.graph)[caught.union], label=caught.label)
+        said.append(text("front_caught", place=place, drop=caught.drop, peak=caught.peak))
+    said.append(text("front_stopped" if p.check.redundant else "front_not_stopped"))
+    if p.check.common_cause:
+        said.append(say(p.check.common_cause))
+    return tuple(said)
+
+
+def _told(found: Sequence[Threat], kinds: tuple[str, ...], drop: int) -> tuple[str, ...]:
+    """The threats of some kinds in words; the calm ones go first where room is short."""
+    mine = [t for t in found if t.kind in kinds]
+    if drop >= 1 and any(t.alarm for t in mine):
+        mine = [t for t in mine if t.alarm]
+    return say_all(t.found for t in mine[: 4 if drop < 3 else 2])
+
+
+def _kit(p: TieInPoint, drop: int) -> tuple[str, ...]:
+    """Rope, throwline and kit; the last of it stands in the report where room is short."""
+    kit = say_all(p.rope.kit)
+    return ("; ".join(kit if drop < 2 else kit[:4]) + ".",)
+
+
+def _picture(a: Assessment, p: TieInPoint, width: float, height: float) -> Blocks:
+    """The tree from the stand, as large as the room allows, and its caption."""
+    box = (560.0, 560.0 * (height - 40.0) / width)
+    seen = from_the_stand(a, p, box) or elevation(a, p, None, box)
+    caption = words(text("front_picture", what=seen[1]), NOTE)
+    tree = Picture(seen[0], width, height - block_height([caption], width) - 2.0)
+    left = height - block_height([tree, caption], width) - 6.0
+    if left < LEAST_MAP:
+        return [tree, caption]
+    side = min(left, width)
+    drawn, _ = plan(a, p, PRINT * 560.0 / side)
+    return [tree, caption, gap(3), Picture(drawn, width, side)]
+
+
+def _next(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
+    """The next candidates on other unions, one line each."""
+    out: Blocks = []
+    seen = {usable[0].union}
+    for q in usable[1:]:
+        if q.union in seen or len(out) == MOST_NEXT:
+            continue
+        seen.add(q.union)
+        place = text("place_with_code", place=place_names(a.tree.graph)[q.union], label=q.label)
+        said = text("front_next", rank=q.rank, place=place, system=q.system, verdict=q.verdict, low=_low(q))
+        out.append(words(said, MAIN))
+    return [rule(), rich(text("sheet_next"), "", MAIN), *out] if out else []
+
+
+def _record(width: float) -> Table:
+    """What was used and found, and signatures: blank."""
+    fields = [Field(text(code), "", width / 2 - 8.0, 22.0) for code in (*RECORD, *SIGNS)]
+    table = Table([fields[i : i + 2] for i in range(0, len(fields), 2)], colWidths=[width / 2] * 2, hAlign="LEFT")
+    table.setStyle(TableStyle([*FLUSH, ("RIGHTPADDING", (0, 0), (-1, -1), 8)]))
+    return table
+
+
+def block_height(blocks: Sequence[Flowable], width: float) -> float:
+    """Height of blocks one below the other. [points]"""
+    return sum(b.wrap(width, 1e5)[1] + b.getSpaceBefore() + b.getSpaceAfter() for b in blocks)

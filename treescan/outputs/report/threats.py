@@ -1,0 +1,111 @@
+"""What threatens here? Wires, roads and targets with their distances, dead wood, the fall, what was not seen: first things first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from shapely.geometry import Point, Polygon
+
+from treescan.assess import Assessment
+from treescan.outputs.shapes.place_names import place_names
+from treescan.outputs.shapes.seen_share import seen_share
+from treescan.planning.tie_in_point import TieInPoint
+from treescan.reason import Reason
+from treescan.trees.beside import Area
+from treescan.wood.graph import DEAD_SUSPECT
+
+MOST_NAMED = 3
+"""Suspects of dead wood that are named; more are counted."""
+ALL_SEEN = 0.995
+"""A load path seen to more than this share is called seen."""
+FAR = 30.0
+"""Areas farther from the crown than this are not told. [m]"""
+
+
+@dataclass(frozen=True)
+class Threat:
+    """One of them: its kind as code ("wire", "area", "dead", "fall", "unseen"), what was found, and whether it is told first."""
+
+    kind: str
+    found: Reason
+    alarm: bool
+
+
+def threats(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
+    """Of the site, and of the climb on one candidate, the alarming ones first in each kind."""
+    fall = () if p is None else (_fall(a, p),)
+    found = (*wires(a, p), *areas(a), *dead(a), *fall, *_unseen(a, p))
+    return tuple(sorted(found, key=lambda t: not t.alarm))
+
+
+def wires(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
+    """Nearest approach to every conductor, and what the site lacks; one line says so where none is known."""
+    nearest: dict[str, tuple[float, Threat]] = {}
+    for c in () if p is None else p.clearances:
+        told = Threat(
+            "wire",
+            Reason("threat_wire", to=c.to, distance=float(c.distance), what=c.what, limit=float(c.limit), breach=bool(c.breach)),
+            bool(c.breach),
+        )
+        key = repr(c.to)
+        if key not in nearest or c.distance < nearest[key][0]:
+            nearest[key] = (float(c.distance), told)
+    warned = tuple(
+        Threat("wire", w, w.code == "work_near_conductor")
+        for w in (a.climb.warnings if a.climb is not None else ())
+        if w.code in {"work_near_conductor", "wires_not_drawn", "poles_without_wires"}
+    )
+    found = (*(t for _, t in sorted(nearest.values(), key=lambda pair: pair[0])), *warned)
+    return found or (Threat("wire", Reason("threat_no_wire"), False),)
+
+
+def areas(a: Assessment) -> tuple[Threat, ...]:
+    """Roads, buildings and water drawn on the site plan, the nearest first: from the stem, and whether the crown is over them."""
+    found = []
+    for area in a.site.areas():
+        if area.kind == "no_stand_area":
+            continue
+        away, over = _away(a, area)
+        if away <= FAR:
+            found.append((away, Reason("threat_area", what=area.kind, name=area.name or None, distance=away, over=over), over))
+    return tuple(Threat("area", told, over) for _, told, over in sorted(found, key=lambda f: f[0]))
+
+
+def _away(a: Assessment, area: Area) -> tuple[float, bool]:
+    """Distance of an area from the stem's foot [m], and whether limbs stand over it."""
+    ring = Polygon(area.ring).buffer(0)
+    xy = a.tree.graph.xyz[:, :2]
+    over = any(ring.contains(Point(*at)) for at in xy[:: max(1, len(xy) // 2000)])
+    return float(ring.distance(Point(*xy[0]))), over
+
+
+def dead(a: Assessment) -> tuple[Threat, ...]:
+    """Limbs that look dead in the scan, by name where they are few."""
+    u = a.tree.graph.unions
+    rows = [k for k in range(len(u)) if DEAD_SUSPECT in u.flags[k]]
+    if not rows:
+        return (Threat("dead", Reason("threat_no_dead"), False),)
+    names = place_names(a.tree.graph)
+    shown = tuple(Reason("place_with_code", place=names[k], label=u.label[k]) for k in rows[-MOST_NAMED:][::-1])
+    return (Threat("dead", Reason("threat_dead", n=len(rows), names=shown), True),)
+
+
+def _fall(a: Assessment, p: TieInPoint) -> Threat:
+    """What follows if the anchor goes."""
+    caught = next((c for c in p.check.catches if not c.ground), None)
+    if caught is None or not p.check.redundant:
+        return Threat("fall", Reason("threat_to_ground", catch=None if caught is None else caught.label, height=_height(a, p)), True)
+    return Threat("fall", Reason("threat_caught", catch=caught.label, drop=float(caught.drop)), False)
+
+
+def _height(a: Assessment, p: TieInPoint) -> float:
+    """Of the union above the ground. [m]"""
+    return float(a.tree.graph.unions.height[p.union])
+
+
+def _unseen(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
+    """How much of the wood the scan did not see, on the load path and in the crown."""
+    path = float("nan") if p is None else seen_share(a.tree.graph, np.asarray(p.check.check.nodes))
+    told = Reason("threat_unseen", path=None if not np.isfinite(path) else path, tree=seen_share(a.tree.graph))
+    return (Threat("unseen", told, not path >= ALL_SEEN),)
