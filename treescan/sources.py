@@ -90,6 +90,16 @@ SOURCES: dict[str, Source] = {
     ),
     "lilly_sydnor_1995": Source("Lilly & Sydnor 1995, J. Arboric.: silver maple branches broke at 29.7 MPa, Norway maple at 24.5 (table)", "read"),
     "proven_service": Source("Strength updated by a load that was borne: it truncates the ratio of strength to load from below", "derived"),
+    "site_wind": Source(
+        "Strongest gust of a year 15 m/s at a tree without a station near it, 19 suburban or wooded, 25 open: choices; gusts inside an English wood "
+        "had a yearly maximum of 18.6 m/s, in the months in leaf 0.76 of it", "choice"
+    ),
+    "crown_drag": Source(
+        "Drag of bare wood on projected cylinders 1.2 (0.5-1.9), all in: 17 gauged trees of Jackson et al. 2019, Front. For. Glob. Change 1:13; 1.0 taken, log sd 0.45",
+        "derived",
+    ),
+    "gust_climate": Source("JCSS Probabilistic Model Code, wind: yearly largest gust, coefficient of variation 0.10 to 0.35, Gumbel", "read"),
+    "rain_held": Source("Rain held by a crown in a storm: up to 4 mm, 1 to 2 usual in leaf; 0.10 to 0.15 of the weight taken", "quoted"),
     "load_duration": Source("Strength by duration of load: JCSS and EN 1995 factors 1.1 at once, 0.9 for up to a week; 0.85 taken", "quoted"),
     "hidden_defects": Source("Share of anchors that fail by what no scan sees: a choice bracketed by accident figures and hours at work", "choice"),
     "gilman_2003": Source(

@@ -97,6 +97,24 @@ class PassedTest:
 
 
 @dataclass(frozen=True)
+class Borne:
+    """What the wood has borne before, as far as it was bent the way the climb bends it; beside the verdict, never in it.
+
+    years : int             Of wind that count.
+    gust : float            Mean of the strongest gust of a year at the tree. [m/s]
+    share : Estimate        The most it has borne in the plane and direction of the hardest ordinary use, over that use.
+    low : float             Low side of strength over stress in ordinary use, given that it stood.
+    overload_chance : float Chance that sound wood is overloaded, given that.
+    """
+
+    years: int
+    gust: float
+    share: Estimate
+    low: float
+    overload_chance: float
+
+
+@dataclass(frozen=True)
 class LimbCheck:
     """Sections from the contact down to the ground under the governing load case.
 
@@ -123,6 +141,7 @@ class LimbCheck:
     tested : tuple of PassedTest    What load tests would show, if passed, the lighter first; () where no test
         can help: it does not hold, or was not seen.
     proof : str                 One of `hidden_defects.PROOFS`: what was done before use.
+    borne : Borne or None       What it has borne before; None where nothing counts.
     """
 
     nodes: Ints
@@ -147,16 +166,22 @@ class LimbCheck:
     lively: bool
     tested: tuple[PassedTest, ...]
     proof: str = UNTESTED
+    borne: Borne | None = None
+
+    @property
+    def sound_chance(self) -> float:
+        """Chance that sound wood is overloaded in ordinary use, with what it has borne counted in; NaN = not seen."""
+        return self.overload_chance if self.borne is None else min(self.overload_chance, self.borne.overload_chance)
 
     @property
     def chance_told(self) -> float:
         """Chance that the anchor breaks in ordinary use, with what no scan sees counted in; NaN = not seen."""
-        return chance_told(self.overload_chance, self.proof)
+        return chance_told(self.sound_chance, self.proof)
 
     @property
     def hidden_is_larger(self) -> bool:
         """True where what no scan sees is the larger part of that chance."""
-        return HIDDEN[self.proof] > self.overload_chance
+        return HIDDEN[self.proof] > self.sound_chance
 
 
 @dataclass(frozen=True)

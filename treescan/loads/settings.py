@@ -7,8 +7,9 @@ into radians where they are used.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from treescan.loads.site_history import SiteHistory
 from treescan.settings import setting
 
 OUTSIDE = "circle outside bark"
@@ -561,6 +562,7 @@ class LoadSettings:
         low=0.0,
         high=20.0,
     )
+    history: SiteHistory = field(default_factory=SiteHistory)
     harness_to_feet: float = setting(
         1.0, "m", "from the rope's end at the harness down to the feet", "project_choice", low=0.0, high=2.0
     )

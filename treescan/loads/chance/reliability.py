@@ -20,13 +20,13 @@ the union, every stress over the MOR of the branch's own wood (Kane 2007). So
   twice, far inside the scatter.
 A tree that stands carries its own weight. Draws in which it could not are left out: without that, a heavy
 limb would be refused for a strength so low that it would have broken long ago. Wind and snow it has borne are
-not counted, so nothing is flattered.
+told beside (`history/`), never in the margin.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numba import njit
@@ -91,6 +91,7 @@ class MarginCase:
     min_shift : float         It cannot move further in than this. [m]
     own_weight : (s,) float, own_moment : (s, 3)    [N], [N m]
     mass_sd, rest_sd : float    Relative; [m]
+    node : (s,) int             Graph nodes of the sections.
     """
 
     axis: Floats
@@ -118,6 +119,7 @@ class MarginCase:
     own_moment: Floats
     mass_sd: float
     rest_sd: float
+    node: Ints = field(default_factory=lambda: np.zeros(0, np.int32))
 
     @property
     def dimensions(self) -> int:

@@ -11,9 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from treescan.loads.checks.notes import notes, twig_notes
+from treescan.loads.checks.notes import history_notes, notes, twig_notes
 from treescan.loads.fall.failure_chain import failure_chain, spoiled
 from treescan.loads.fall.falling_wood import falling_wood
+from treescan.loads.history.credit import counts, why_not
+from treescan.loads.history.proof import proof
 from treescan.loads.judging.judged import Judged
 from treescan.loads.judging.placed import NotSeen, Placed, placed
 from treescan.loads.judging.verdict import sources
@@ -218,6 +220,7 @@ def _limb_check(where: Placed, called: str, reason: Reason) -> LimbCheck:
     contact = int(np.flatnonzero(path.above[use.section])[-1])
     order = np.flatnonzero(path.above[:, contact])[::-1]
     strength = path.bending * s.k[path.node, MIDDLE]
+    stood = proof(found) if counts(found, called) and why_not(found) is None else None
     return LimbCheck(
         nodes=path.node[order],
         moment=use.forces.bending[0, order],
@@ -237,9 +240,10 @@ def _limb_check(where: Placed, called: str, reason: Reason) -> LimbCheck:
         reason=reason,
         overload_chance=use.overload,
         slope_change=give.slope_change,
-        notes=(*notes(found, order), *twig_notes(where.line)),
+        notes=(*notes(found, order), *history_notes(found, called, stood), *twig_notes(where.line)),
         lively=give.lively,
         tested=() if called == FAILS else found.tested,
+        borne=stood,
     )
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from treescan.loads.checks.base_anchor import base_notes
+from treescan.loads.history.credit import counts, why_not
 from treescan.loads.judging.judged import Judged
 from treescan.loads.judging.rope_slip import RopeSlip
 from treescan.loads.judging.stiffness import Stiffness
 from treescan.loads.judging.stout_line import StoutLine
-from treescan.loads.limb_check import Exceptional, known
+from treescan.loads.limb_check import Borne, Exceptional, known
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.reason import Reason
@@ -63,6 +64,30 @@ def leaf_notes(bare: bool, settings: LoadSettings) -> tuple[Reason, ...]:
 
 def _slip_notes(slip: RopeSlip | None) -> tuple[Reason, ...]:
     return () if slip is None else (Reason(SLIPS[slip.held_by], way=slip.way),)
+
+
+def history_notes(found: Judged, called: str, stood: Borne | None) -> tuple[Reason, ...]:
+    """What the tree has borne, or why that does not count here; nothing where the wood is refused or was not seen."""
+    if not counts(found, called):
+        return ()
+    why = why_not(found)
+    if why is not None:
+        return (why,)
+    if stood is None:
+        return ()
+    return (
+        Reason(
+            "history_borne",
+            years=stood.years,
+            gust=stood.gust,
+            share=stood.share.median,
+            least=stood.share.p5,
+            low=stood.low,
+            low_before=found.use.margin.p5,
+            chance=stood.overload_chance,
+            chance_before=found.use.overload,
+        ),
+    )
 
 
 def twig_notes(line: StoutLine) -> tuple[Reason, ...]:

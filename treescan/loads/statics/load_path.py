@@ -252,6 +252,7 @@ def margin_case(
         own_moment=own,
         mass_sd=settings.climber_mass_sd / settings.climber_mass,
         rest_sd=settings.rest_sd,
+        node=n,
     )
 
 

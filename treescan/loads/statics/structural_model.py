@@ -9,8 +9,10 @@ import numpy as np
 from treescan.loads.chance.margin_kernel import FIXED, WOOD
 from treescan.loads.material.section_strength import low_side_chance, student_factors
 from treescan.loads.material.wood_strength import Wood
+from treescan.loads.sections.crown_moments import CrownMoments, crown_moments
 from treescan.loads.sections.tree_sections import TreeSections, as_cut, tree_sections
 from treescan.loads.settings import ONE_SHARE, LoadSettings
+from treescan.loads.site_history import WEATHER_NORMALS
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Floats, WoodGraph
 
@@ -36,6 +38,8 @@ class StructuralModel:
         tests have heavy tails.
     low_share : float           Share of the draws below the low side of a margin.
     gone : (n,) bool            Nodes cut off before: nothing hangs on them and no rope lands on them.
+    crown : CrownMoments        How wind and snow bend every section.
+    weather : (draws, w) float  Standard normals of the weather it has stood, `site_history.WEATHER_NORMALS` a draw.
     """
 
     graph: WoodGraph
@@ -50,6 +54,8 @@ class StructuralModel:
     widened: Floats
     low_share: float
     gone: np.ndarray
+    crown: CrownMoments
+    weather: Floats
 
     def ground_below(self, point: Floats) -> float:
         """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
@@ -88,6 +94,8 @@ def whole_tree(
         widened,
         low_side_chance() if by_kind else 0.05,
         np.zeros(len(graph), bool),
+        crown_moments(graph),
+        rng.standard_normal((settings.samples, WEATHER_NORMALS)),  # last, so that no other draw depends on it
     )
 
 

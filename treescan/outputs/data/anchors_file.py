@@ -11,7 +11,7 @@ import numpy as np
 from treescan.assess import Assessment
 from treescan.cautions import all_cautions
 from treescan.loads.hidden_defects import TESTED, chance_told
-from treescan.loads.limb_check import AnchorCheck, Break, Catch, PassedTest
+from treescan.loads.limb_check import AnchorCheck, Borne, Break, Catch, PassedTest
 from treescan.outputs.data.climb_json import beside_the_rank, climb_out
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import all_with_data, with_data
@@ -183,6 +183,7 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
         "verdict": c.verdict,
         "within_deg": number(math.degrees(check.within)),
         "if_tested": [_passed(t) for t in c.tested],
+        "borne": _borne(c.borne),
         **with_data("reason", c.reason),
         "governing": {
             "node": int(c.governing) if c.governing >= 0 else None,
@@ -193,6 +194,20 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
         "deflection_m": number(c.deflection),
         **all_with_data("notes", c.notes),
         "sources": list(c.sources),
+    }
+
+
+def _borne(b: Borne | None) -> dict[str, Any] | None:
+    """What the wood has borne before; None where nothing counts."""
+    if b is None:
+        return None
+    return {
+        "years": b.years,
+        "gust_ms": number(b.gust),
+        "share": number(b.share.median),
+        "share_p5": number(b.share.p5),
+        "margin_p5": number(b.low),
+        "overload_chance": number(b.overload_chance),
     }
 
 

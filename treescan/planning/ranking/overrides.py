@@ -292,7 +292,8 @@ def _less(found: LimbCheck, lower: Estimate, o: Override, settings: PlanningSett
     if word not in {FAILS, UNSEEN} and not lower.p5 >= settings.margin_doubt:
         word = DOUBTFUL if lower.p5 >= settings.margin_gate else FAILS
     reason = found.reason if word == found.verdict else Reason("defect_margin_low", statement=o.reason, p5=lower.p5)
-    return replace(found, margin=lower, overload_chance=chance, tested=(), proof=UNTESTED, verdict=word, reason=reason)
+    found = replace(found, tested=(), proof=UNTESTED, borne=None)  # no share of a defect is offset by what it bore
+    return replace(found, margin=lower, overload_chance=chance, verdict=word, reason=reason)
 
 
 def _settled(p: Judged, against: tuple[Reason, ...], look_first: tuple[Reason, ...]) -> Judged:

@@ -127,6 +127,18 @@ TEXTS: dict[str, str] = {
     "(an assumption, not measured).",
     "judged_bare": "The scan shows no leaves, and the tree was judged bare. In leaf it weighs more than was "
     "counted.",
+    # --- what the tree has borne before
+    "history_borne": "Before: its own weight[ and {years:n} {years|year|years} of wind (strongest gust of a year about "
+    "{gust:m/s})] bent the wood {share:x} times as hard as the climb will, in the same direction, at the low "
+    "end {least:x} times. Counting that, sound wood breaks with a chance of {chance:chance} ({chance_before:chance} "
+    "without), and strength over stress is {low:x} at the low end ({low_before:x} without). The verdict does not count it.",
+    "history_hot_day": "What the tree has borne does not count: in heat sound limbs drop without a sign before.",
+    "history_damaged": "What the tree has borne does not count: it was damaged since.",
+    "history_cut": "What the tree has borne does not count: the cuts moved its loads.",
+    "history_reported": "What the tree has borne does not count: storms passed beside the defect that was reported, too.",
+    "history_thin": "What the tree has borne does not count: wood on the way to the ground is {diameter:cm} thick. "
+    "Below {least:cm} limbs stream in the wind.",
+    "history_not_bent": "What the tree has borne does not count: this wood would go by {mode:word}, and wind only bends.",
     "ordinary_use_judged": "Judged for ordinary use. The hardest load of it is {case:word}.",
     "slips_to_friction": "A pull from the side can drag the rope {way:m} out along its limb, until the pull "
     "is square enough for the friction of the bark to hold it (least friction counted). It is judged there as "

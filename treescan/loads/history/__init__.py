@@ -1,0 +1,1 @@
+"""What has the tree borne already, and how much surer is the wood for it?"""
