@@ -210,7 +210,7 @@ def ranked(
 def rank(context, throws, configurations, checks, fitness=ASSESSABLE, seed=1):
     """The list of configurations with their throws, as checked one by one."""
     pairs = [(found, t) for found, (_, t) in zip(checks, configurations, strict=True)]
-    return rank_points(context, fitness, throws, pairs, LoadSettings(), seed)
+    return rank_points(context, fitness, pairs, LoadSettings(), seed)
 
 
 def plain_tree(**kind):

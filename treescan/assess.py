@@ -11,18 +11,22 @@ from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings, JoinSettings
-from treescan.loads.checks.anchor import checked
+from treescan.loads.checks.anchor import check_anchor, checked
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.material.species_warnings import species_warnings
 from treescan.loads.material.wood_strength import Wood, wood_of
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.structural_model import StructuralModel, whole_tree
+from treescan.planning.access.access_order import Holds, stems_passed
 from treescan.planning.access.approach import Approach, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, unions_to_throw_at
+from treescan.planning.candidates.screening import Screening, screening_lines, stem_lines
 from treescan.planning.climb.climb_plan import Climbers, ClimbPlan, climb_plan
+from treescan.planning.climb.left_out import LeftOut, left_out
 from treescan.planning.ranking.overrides import Override, Revision, check_overrides, with_overrides
 from treescan.planning.ranking.rank import rank_points
+from treescan.planning.ranking.ways_up import holds_of
 from treescan.planning.reach.places import Places
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
@@ -96,12 +100,13 @@ class Asked:
 
 @dataclass(frozen=True)
 class Checks:
-    """Every configuration with the throw that sets its line (None = set by climbing), its check, and the
-    model they were checked on."""
+    """Every configuration with the throw that sets its line (None = set by climbing), its check, the
+    model they were checked on, and what was screened beside them."""
 
     configurations: tuple[tuple[AnchorConfiguration, Throw | None], ...]
     anchors: tuple[AnchorCheck, ...]
     model: StructuralModel
+    screening: Screening = field(default_factory=Screening)
 
     @property
     def wood(self) -> Wood:
@@ -111,10 +116,12 @@ class Checks:
 
 @dataclass(frozen=True)
 class Ranking:
-    """The list before any statement, and what was found out about the places in it."""
+    """The list before any statement, what was found out about the places in it, and the lines that may be hung on
+    on the way up."""
 
     points: tuple[TieInPoint, ...]
     places: Places
+    holds: Holds
 
 
 @dataclass(frozen=True)
@@ -133,6 +140,7 @@ class Assessment:
     points : tuple of TieInPoint    Usable ones by rank first, then those not ranked with their reasons; they
     follow the statements.
     approach : Approach             Recommended way up, and the arguments for and against every open one.
+    left_out : LeftOut              Unions that are no candidates, and what a first look says of them.
     climb : ClimbPlan               Around the ranked list: sets, second lines, redirects, rescue, retrieval,
     removal stages.
     overrides : tuple of Override   What competent persons stated, in their order.
@@ -149,6 +157,7 @@ class Assessment:
     points: tuple[TieInPoint, ...]
     approach: Approach
     climb: ClimbPlan
+    left_out: LeftOut
     overrides: tuple[Override, ...]
     statements: tuple[Reason, ...]
 
@@ -264,7 +273,7 @@ def plan(
     context = TreeContext(tree.graph, tree.beside, site or Site(), work, asked.settings.planning)
     throws = _thrown(context, asked.settings.throw, progress)
     checks = _checked(context, throws, asked, progress)
-    ranking = _ranked(context, tree, throws, checks, asked, progress)
+    ranking = _ranked(context, tree, checks, asked, progress)
     return _planned(context, tree, asked, throws, checks, ranking, overrides, progress)
 
 
@@ -304,7 +313,7 @@ def judged_again(
         settings=replace(a.settings, loads=loads),
     )
     checks = _checked(a.context, a.throws, asked, progress, a.checks if systems is None else None)
-    ranking = _ranked(a.context, a.tree, a.throws, checks, asked, progress, a.ranking.places)
+    ranking = _ranked(a.context, a.tree, checks, asked, progress, a.ranking.places)
     return _planned(a.context, a.tree, asked, a.throws, checks, ranking, a.overrides, progress)
 
 
@@ -367,14 +376,27 @@ def _checked(
     wood = wood_of(asked.species, settings.loads)
     model = whole_tree(graph, context.beside, wood, settings.judging(), asked.seed)
     return Checks(
-        configurations, checked(model, [c for c, _ in configurations], context.work.xyz, progress), model
+        configurations,
+        checked(model, [c for c, _ in configurations], context.work.xyz, progress),
+        model,
+        _screened(context, throws, model),
+    )
+
+
+def _screened(context: TreeContext, throws: ThrowTable, model: StructuralModel) -> Screening:
+    """One line over every union that is no candidate, and a choke wherever two lanyards may pass."""
+    graph, settings, lever = context.graph, context.settings, model.settings.min_lever
+    limbs = screening_lines(graph, context.beside, throws, settings, lever)
+    stems = stem_lines(graph, stems_passed(graph, settings), settings, lever)
+    return Screening(
+        tuple((check_anchor(model, c, context.work.xyz), throw) for c, throw in limbs),
+        tuple(check_anchor(model, c, context.work.xyz[:0]) for c in stems),
     )
 
 
 def _ranked(
     context: TreeContext,
     tree: TracedTree,
-    throws: ThrowTable,
     checks: Checks,
     asked: Asked,
     progress: Progress,
@@ -384,9 +406,16 @@ def _ranked(
     places = Places.of(context, [c for c, _ in checks.configurations], known, asked.settings.loads)
     pairs = [(check, throw) for check, (_, throw) in zip(checks.anchors, checks.configurations, strict=True)]
     points = rank_points(
-        context, tree.fitness, throws, pairs, asked.settings.loads, asked.seed, places, progress
+        context,
+        tree.fitness,
+        pairs,
+        asked.settings.loads,
+        asked.seed,
+        places,
+        progress,
+        checks.screening,
     )
-    return Ranking(points, places)
+    return Ranking(points, places, holds_of(context, tree.fitness, pairs, checks.screening, places.lines))
 
 
 def _planned(
@@ -402,7 +431,9 @@ def _planned(
     """What was stated is heard, a way up recommended and the climb planned."""
     revision = Revision(ranking.points, ())
     if overrides:
-        revision = with_overrides(context.graph, ranking.points, overrides, context.settings, asked.seed)
+        revision = with_overrides(
+            context.graph, ranking.points, overrides, context.settings, asked.seed, ranking.holds
+        )
     loads, density = asked.settings.loads, checks.wood.density
     climbers = Climbers(loads.climber_mass * G, "rescue" in loads.cases)
     return Assessment(
@@ -418,6 +449,7 @@ def _planned(
         climb=climb_plan(
             context, revision.points, climbers, checks.model, overrides, asked.removal, density, progress
         ),
+        left_out=left_out(context, tree.fitness, checks.screening, ranking.places.lines, overrides),
         overrides=tuple(overrides),
         statements=revision.log,
     )

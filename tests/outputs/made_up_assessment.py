@@ -14,7 +14,9 @@ from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration, Catch, E
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.statics.structural_model import whole_tree
+from treescan.planning.access.access_order import Holds
 from treescan.planning.access.approach import BASAL, OTHER, Approach, Option
+from treescan.planning.climb.left_out import LeftOut
 from treescan.planning.reach.places import Places
 from treescan.planning.tie_in_point import NOT_RANKED, AccessStep, Reach, Retrieval, RopePlan, Standing, TieInPoint, Work
 from treescan.planning.tree_context import TreeContext
@@ -131,9 +133,9 @@ def made_up(
     asked = Asked("oak", tuple(SYSTEMS), None, 1, Settings())
     model = whole_tree(graph, beside, wood_of("oak", asked.settings.loads), replace(asked.settings.loads, samples=10))
     context = TreeContext(graph, beside, site, work, asked.settings.planning)
-    ranking = Ranking(points, Places.of(context, ()))
+    ranking = Ranking(points, Places.of(context, ()), Holds({}, {}, {}))
     climb = None
-    return Assessment(tree, site, work, asked, throws, Checks((), (), model), ranking, points, approach, climb, (), ())
+    return Assessment(tree, site, work, asked, throws, Checks((), (), model), ranking, points, approach, climb, LeftOut(), (), ())
 
 
 def _throws(graph: WoodGraph, stances: Stances, rng: np.random.Generator) -> ThrowTable:

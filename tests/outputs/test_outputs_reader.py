@@ -140,14 +140,16 @@ def test_without_a_throw_of_its_own_the_first_line_on_the_way_is_shown() -> None
     p = next(p for p in a.points if p.usable)
     other = next(k for (k, c) in a.throws.best if k != p.union)
     label = a.tree.graph.unions.label[other]
+    judged = max((x for (k, _), x in a.throws.best.items() if k == other), key=lambda x: x.chance)
+    words, height = Reason("access_thrown_line", union=label), float(a.tree.graph.unions.height[other])
     way = (
         AccessStep(None, "ground", 0.0, "ground", Reason("access_ground")),
-        AccessStep(other, label, float(a.tree.graph.unions.height[other]), THROWN_LINE, Reason("access_thrown_line", union=label)),
+        AccessStep(other, label, height, THROWN_LINE, words, f"{label} MRS", 2.0, judged),
     )
     bare = replace(p, throw=None, access=(*way, AccessStep(p.union, p.label, 9.0, ADVANCE, Reason("access_advance", start=label, union=p.label))))
     b = replace(a, points=(bare, *a.points[1:]))
     t = first_line(b, bare)
-    assert t is not None and t.union == other and t.chance == max(x.chance for (k, _), x in a.throws.best.items() if k == other)
+    assert t is judged
     words = words_of(report_html(b))
     assert f"No throw reaches {p.label} itself. The first line goes over {label}" in words
     assert f"{p.label} itself has no throw from the ground" in words

@@ -8,7 +8,7 @@ from itertools import pairwise
 import networkx as nx
 import numpy as np
 import pytest
-from hands import table, throw, tree
+from hands import throw, tree
 
 from treescan.outputs.text.say import say
 from treescan.planning.access.access_order import (
@@ -17,6 +17,8 @@ from treescan.planning.access.access_order import (
     GROUND,
     LADDER,
     SPURS,
+    Hold,
+    Holds,
     access_graph,
     by_throw,
     quickest_ways,
@@ -39,8 +41,22 @@ def ladder_tree():
     )
 
 
+def holding(graph, throws=(), holds=None):
+    """Lines at every union but those said not to hold, and the thrown ones."""
+    weak = {k for k, good in (holds or {}).items() if not good}
+    rows = [k for k in range(len(graph.unions)) if k not in weak]
+    stay = {k: Hold(f"{graph.unions.label[k]} MRS", 3.0, None) for k in rows}
+    thrown = {t.union: Hold(f"{graph.unions.label[t.union]} MRS", 3.0, t) for t in throws if t.union not in weak}
+    return Holds(stay, thrown, dict.fromkeys(rows, 3.0))
+
+
 def ways_of(graph, throws=(), holds=None, settings=S):
-    return access_graph(graph, table(graph, throws), sound_steps(graph, holds or {}, settings), settings)
+    return access_graph(graph, holding(graph, throws, holds), settings)
+
+
+def walked(graph, ways, route, throws=()):
+    """The steps of one way, up to a line of its own."""
+    return steps(graph, ways, route, holding(graph, throws), Hold("own", 2.0, None))
 
 
 def test_shortest_way_matches_a_graph_built_by_hand():
@@ -90,29 +106,40 @@ def test_steps_keep_one_attachment():
     """Advancing says to stay on the lower line until the upper one is tested; each stop is an inspection."""
     graph = ladder_tree()
     ways = ways_of(graph)
-    out = steps(graph, ways, quickest_ways(ways)[1][2])
+    out = walked(graph, ways, quickest_ways(ways)[1][2])
 
     assert [s.label for s in out] == ["ground", "U01", "U02", "U03"]
     assert [s.how for s in out] == ["ground", LADDER, ADVANCE, ADVANCE]
+    assert [s.line for s in out] == ["", "U01 MRS", "U02 MRS", "own"]
     told = say(out[2].words)
     assert told.startswith("stay on the line at U01") and told.endswith("then free U01")
     assert all("inspect" in say(s.words) for s in out)
 
 
+def test_nothing_goes_over_what_nobody_judged():
+    """A union that was neither judged nor screened is no step, and no lanyard goes round a stem that was not."""
+    graph = ladder_tree()
+    none = Holds({}, {}, {})
+
+    assert set(quickest_ways(access_graph(graph, none, S))[1]) == {GROUND, 0}
+    assert quickest_ways(access_graph(graph, none, replace(S, spurs=True)))[1] == quickest_ways(access_graph(graph, none, S))[1]
+
+
 def test_a_line_over_several_limbs_is_called_basal():
     """A class 3 throw opens a way, named as a basal line."""
     graph = ladder_tree()
-    ways = ways_of(graph, [throw(graph, 3, 0.9, 3)])
+    thrown = [throw(graph, 3, 0.9, 3)]
+    ways = ways_of(graph, thrown)
 
     assert ways.edges[GROUND, 3]["how"] == BASAL_LINE
-    assert steps(graph, ways, [GROUND, 3])[1].how == BASAL_LINE
+    assert walked(graph, ways, [GROUND, 3], thrown)[1].how == BASAL_LINE
 
 
 def test_thrown_line_needs_two_steps():
     """A thrown line: the ground, then the union itself."""
     graph = ladder_tree()
 
-    assert [s.union for s in by_throw(graph, 2, throw(graph, 2))] == [None, 2]
+    assert [s.union for s in by_throw(graph, 2, throw(graph, 2), Hold("own", 2.0, None))] == [None, 2]
 
 
 def test_spurs_open_the_bare_stem_of_a_removal_and_nothing_else():
@@ -126,5 +153,5 @@ def test_spurs_open_the_bare_stem_of_a_removal_and_nothing_else():
     assert quickest_ways(ways_of(tall))[1] == {GROUND: [GROUND]}
     assert routes[1] == [GROUND, 0, 1]
     assert minutes[0] == pytest.approx(S.minutes_per_step + 9 * S.minutes_per_metre_lanyard)
-    assert steps(tall, ways, routes[1])[1].how == SPURS
+    assert walked(tall, ways, routes[1])[1].how == SPURS
     assert quickest_ways(ways_of(thin, settings=spurs))[1] == {GROUND: [GROUND]}

@@ -18,7 +18,7 @@ from treescan.planning.access.access_order import LANYARDS, lanyard_steps
 from treescan.planning.access.approach import recommend
 from treescan.planning.candidates.candidates import BASE_HEIGHT, candidate_configurations, candidate_unions, round_the_stem
 from treescan.planning.candidates.contact import base_way, contact_point, own_limbs, place_on_limb, round_stem
-from treescan.planning.sets.independent import independent
+from treescan.planning.sets.independent import independent, on_other_limbs, shared_governing
 from treescan.planning.settings import SYSTEMS
 from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.work_points import work_at_points
@@ -313,8 +313,9 @@ def test_lanyards_need_limbs_within_reach_and_a_thick_stem():
     assert graph.unions.height[top] < graph.unions.height.max()
 
 
-def test_two_slings_on_one_stem_are_apart_where_the_lower_stem_is_twice_as_strong():
-    """Round one stem a lower anchor counts as other wood from 1.25 times the thickness on; over a limb it never does when it carries the other."""
+def test_two_slings_on_one_stem_share_what_governs_the_lower():
+    """Round one stem a lower anchor hangs on other wood from 1.25 times the thickness on; what governs it carries the upper one all
+    the same, so the two are never called independent."""
     graph = whorled()
     points = [p for p in ranked(graph, systems=("MRS",)) if p.usable]
     size = {p.label: 2 * float(graph.segment_radius[p.check.configuration.rest_node]) for p in points}
@@ -322,4 +323,5 @@ def test_two_slings_on_one_stem_are_apart_where_the_lower_stem_is_twice_as_stron
         for b in points:
             if a.union != b.union:
                 thick, thin = max(size[a.label], size[b.label]), min(size[a.label], size[b.label])
-                assert independent(graph, a, b, 1.25) == (thick >= 1.25 * thin)
+                assert on_other_limbs(graph, a, b, 1.25) == (thick >= 1.25 * thin)
+                assert not independent(graph, a, b, 1.25) and shared_governing(graph, a, b) is not None

@@ -102,7 +102,9 @@ class AccessStep:
 
     union : row, None on the ground; label : str; height : of the union [m]; how : one of
     `access_order.WAYS_UP`, "ground" or "ascend";
-    words : what is done.
+    words : what is done; line : judged line that is hung on there, as "U07 MRS" ("" = the ground, or two lanyards
+    round the stem); low : low side of its margin, of the stem's for lanyards (NaN = the ground); throw : that
+    sets this line from the ground, None where none does.
     """
 
     union: int | None
@@ -110,6 +112,9 @@ class AccessStep:
     height: float
     how: str
     words: Reason
+    line: str = ""
+    low: float = float("nan")
+    throw: Throw | None = None
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from treescan.outputs.shapes.place_names import place_of
 from treescan.outputs.strict_json import number, place, tame, vector
 from treescan.outputs.text.say import text, word
 from treescan.outputs.text.wording import file_name
+from treescan.planning.climb.left_out import ScreenedUnion
 from treescan.planning.tie_in_point import AccessStep, Reach, TieInPoint
 from treescan.reason import Reason
 from treescan.throw.throw_path import ISOLATION, Throw
@@ -45,6 +46,10 @@ def anchors_out(a: Assessment) -> dict[str, Any]:
         **all_with_data("warnings", a.warnings),
         **all_with_data("statements", a.statements),
         "climb": climb_out(a),
+        "left_out": {
+            "screened": [_screened(s) for s in a.left_out.screened],
+            **all_with_data("words", a.left_out.reasons),
+        },
         "settings": tame(a.settings),
         "cautions": list(all_cautions()),
         "anchors": [anchor_out(a, p) for p in a.points],
@@ -97,12 +102,31 @@ def anchor_out(a: Assessment, p: TieInPoint) -> dict[str, Any]:
     }
 
 
+def _screened(s: ScreenedUnion) -> dict[str, Any]:
+    """A union judged by one line only."""
+    configuration = s.check.configuration
+    return {
+        "union": s.label,
+        "height": number(s.height),
+        "diameter_m": number(s.diameter),
+        "system": configuration.system,
+        "hardware": configuration.hardware,
+        "thrown": s.throw is not None,
+        "usable": not s.gates,
+        "capacity": _capacity(s.check),
+        **all_with_data("reasons", s.gates),
+    }
+
+
 def _step(s: AccessStep) -> dict[str, Any]:
     """One step of the way up."""
     return {
         "union": s.label if s.union is not None else None,
         "place": s.label,
         "height": number(s.height),
+        "way": s.how,
+        "line": s.line or None,
+        "line_margin_p5": number(s.low),
         **with_data("how", s.words),
     }
 
@@ -190,6 +214,7 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
             "mode": c.mode,
             "utilisation": number(c.utilisation[at[0]]) if len(at) else None,
         },
+        "way_down_nodes": [int(n) for n in c.nodes],
         "self_weight_share": number(c.self_weight_share),
         "deflection_m": number(c.deflection),
         **all_with_data("notes", c.notes),

@@ -35,16 +35,18 @@ def climb_out(a: Assessment) -> dict[str, Any] | None:
         "two_lines": {
             **_set(a, c.two_lines),
             "pair": _pair(a, c.pair),
+            "pairs_refused": c.pairs_refused,
             **all_with_data("words", c.two_line_reasons()),
         },
         "redirects": [_redirect(a, label, r) for label, r in c.redirects],
+        **all_with_data("redirects_left_out", c.redirect_reasons()),
         "neighbours": {
             "straight": [_straight(n) for n in c.neighbours.straight],
             "hung": [_hung(a, h) for h in c.neighbours.hung],
         },
         "rescue": [_rescue(r) for r in c.rescue],
         "ways": [
-            {"work": w.label, "how": w.how, "by": w.by or None, "angle_deg": _degrees(w.angle)}
+            {"work": w.label, "how": w.how, "by": w.by or None, "angle_deg": _degrees(w.angle), "margin_p5": number(w.low)}
             for w in c.ways
         ],
         "shares": {how: number(share) for how, share in c.shares.items()},
@@ -134,9 +136,11 @@ def _set(a: Assessment, s: AnchorSet) -> dict[str, Any]:
         {
             "work": label,
             "line": int(first) if first >= 0 else None,
+            "angle_deg": _degrees(s.points[first].reach.angle[w]) if first >= 0 else None,
             "second": int(second) if second >= 0 else None,
+            "second_angle_deg": _degrees(s.points[second].reach.angle[w]) if second >= 0 else None,
         }
-        for label, first, second in zip(a.work.label, s.served, s.second, strict=True)
+        for w, (label, first, second) in enumerate(zip(a.work.label, s.served, s.second, strict=True))
     ]
     return {
         "anchors": names,
@@ -244,6 +248,7 @@ def _rescue(r: RescuePlan) -> dict[str, Any]:
     return {
         "work_anchor": r.work_anchor,
         "rescue_anchor": r.rescue_anchor,
+        "independent": r.independent if r.rescue_anchor else None,
         "share": number(r.share),
         "two_person_margin_p5": number(r.two_person_margin),
         "ways_down": [

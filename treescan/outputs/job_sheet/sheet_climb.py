@@ -23,6 +23,7 @@ from treescan.outputs.rows.redirect_rows import redirect_head, redirect_note, re
 from treescan.outputs.rows.removal_rows import removal_head, removal_note, removal_rows, spar_rows
 from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
+from treescan.planning.climb.rescue import RescuePlan
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.reason import Reason
 
@@ -132,7 +133,7 @@ def rescue_lines(c: ClimbPlan, first: TieInPoint) -> Blocks:
     rows = [
         (
             r.work_anchor,
-            r.rescue_anchor or text("rescue_no_other"),
+            _rescue_line(r),
             figure(r.share, "%") if r.rescue_anchor else "",
             figure(r.two_person_margin, "x2") if r.rescue_anchor else "",
             text("rescue_clear", free=sum(x.free for x in r.corridors), all=len(r.corridors)),
@@ -141,6 +142,13 @@ def rescue_lines(c: ClimbPlan, first: TieInPoint) -> Blocks:
     ]
     table = grid([text(code) for code in RESCUE_HEAD], rows, [100, 115, 95, 95, 110])
     return [table, gap(3), *bullets(say_all(plans[names[0]].reasons if names[0] in plans else ()), SMALL)]
+
+
+def _rescue_line(r: RescuePlan) -> str:
+    """Its name, and whether the wood that governs carries the work anchor too."""
+    if r.rescue_anchor is None:
+        return text("rescue_no_other")
+    return r.rescue_anchor if r.independent else text("rescue_shared", anchor=r.rescue_anchor)
 
 
 def removal_page(a: Assessment) -> Blocks:

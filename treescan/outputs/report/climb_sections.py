@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from treescan.outputs.text.say import say_all, text, word
 from treescan.planning.climb.climb_plan import ClimbPlan
+from treescan.planning.climb.left_out import LeftOut
 from treescan.planning.climb.rescue import RescuePlan
 from treescan.reason import Reason
 
@@ -20,7 +21,7 @@ class ClimbSection:
     sentences: tuple[str, ...]
 
 
-def climb_sections(c: ClimbPlan) -> tuple[ClimbSection, ...]:
+def climb_sections(c: ClimbPlan, left: LeftOut) -> tuple[ClimbSection, ...]:
     """Every section that has something in it."""
     shares = text(
         "section_shares",
@@ -31,9 +32,10 @@ def climb_sections(c: ClimbPlan) -> tuple[ClimbSection, ...]:
         "set": (*say_all(c.anchors.reasons), shares),
         "two_lines": say_all(c.two_line_reasons()),
         "neighbours": _joined(c.neighbours.reasons()),
-        "redirects": _joined(r.reasons for _, r in c.redirects),
+        "redirects": (*_joined(r.reasons for _, r in c.redirects), *say_all(c.redirect_reasons())),
         "rescue": _joined(r.reasons for r in rescue_on_set(c)),
         "retrieval": say_all(r.words for r in c.retrieval),
+        "left_out": say_all(left.reasons),
         "kit": say_all(c.kit),
         "removal": _joined(s.reasons() for s in c.stages),
         "spar": tuple(

@@ -134,7 +134,7 @@ def _climb_tables(a: Assessment) -> dict[str, Any]:
     """Redirects and the cuts of a removal as tables."""
     c = a.climb
     return {
-        "climb_sections": climb_sections(c) if c else (),
+        "climb_sections": climb_sections(c, a.left_out) if c else (),
         "removal": removal_rows(c) if c else [],
         "removal_head": removal_head(),
         "removal_note": removal_note(),

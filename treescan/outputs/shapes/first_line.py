@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from treescan.assess import Assessment
-from treescan.planning.access.access_order import LADDER
 from treescan.planning.tie_in_point import AccessStep, TieInPoint
 from treescan.throw.throw_path import Throw
 
@@ -18,11 +17,4 @@ def first_line(a: Assessment, p: TieInPoint) -> Throw | None:
     if p.throw is not None:
         return p.throw
     stop = first_stop(p)
-    if stop is None or stop.how == LADDER:
-        return None
-    found = [
-        t
-        for c in (1, 2, 3)
-        if (t := a.throws.best.get((stop.union if stop.union is not None else -1, c))) is not None
-    ]
-    return max(found, key=lambda t: t.chance, default=None)
+    return None if stop is None else stop.throw

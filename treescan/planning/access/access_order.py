@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import networkx as nx
 import numpy as np
 
-from treescan.planning.candidates.candidates import CLASSES
-from treescan.planning.candidates.contact import looks_dead
+from treescan.loads.limb_check import AnchorCheck
+from treescan.planning.candidates.contact import bearing_nodes, looks_dead
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import AccessStep
 from treescan.reason import Reason
-from treescan.throw.throw_path import Throw, ThrowTable
+from treescan.throw.throw_path import Throw
 from treescan.wood.graph import WoodGraph
 
 THROWN_LINE = "thrown line"
@@ -47,6 +48,37 @@ def throw_minutes(throw: Throw) -> float:
     return throw.expected_seconds / 60.0
 
 
+@dataclass(frozen=True)
+class Hold:
+    """A line the climber may hang on, as judged: name, as "U07 MRS"; low : low side of its margin; throw : that
+    sets it from the ground, None where none does; bears : nodes its rope bears on."""
+
+    name: str
+    low: float
+    throw: Throw | None
+    bears: tuple[int, ...] = ()
+
+    @classmethod
+    def on(cls, graph: WoodGraph, check: AnchorCheck, throw: Throw | None) -> Hold:
+        """The line of one check."""
+        at = check.configuration
+        name = f"{graph.unions.label[at.union]} {at.system}"
+        return cls(name, float(check.check.margin.p5), throw, tuple(bearing_nodes(graph, at)))
+
+
+@dataclass(frozen=True)
+class Holds:
+    """Every line that nothing stands against, by union row.
+
+    stay : set from inside the tree, to hang on while advancing; thrown : set from the ground by the very throw
+    it was judged with; stem : low side of the margin of two lanyards round the stem there.
+    """
+
+    stay: Mapping[int, Hold]
+    thrown: Mapping[int, Hold]
+    stem: Mapping[int, float]
+
+
 def sound_steps(graph: WoodGraph, holds: Mapping[int, bool], settings: PlanningSettings) -> np.ndarray:
     """Unions one may hang on while advancing, (m,) bool: thick enough, seen, no dead suspect, and not found
     to be too weak."""
@@ -60,23 +92,24 @@ def sound_steps(graph: WoodGraph, holds: Mapping[int, bool], settings: PlanningS
     return thick & plain & strong
 
 
-def access_graph(
-    graph: WoodGraph, throws: ThrowTable, sound: np.ndarray, settings: PlanningSettings
-) -> nx.DiGraph:
+def access_graph(graph: WoodGraph, holds: Holds, settings: PlanningSettings) -> nx.DiGraph:
     """Ground and unions as nodes, ways between them as edges with "minutes" and "how".
 
     Notes
     -----
-    - from the ground by a throw of any class (class 3: a basal line) to a sound union,
+    - from the ground by a throw whose own line was judged and holds (class 3: a basal line) to a sound union,
     - from the ground by ladder or lanyards to a sound union within `ladder_reach`,
     - from one sound union to one above within `step_reach` and `step_sideways`: throw, load-test, change
     over,
     - from one union to the next on the same upright stem within `lanyard_reach`, thick enough for a lanyard
-    round it, seen, and with a
+    round it, seen, judged to hold two lanyards, and with a
       limb to hold: two lanyards in turn; with `spurs` from the ground on and whatever the gap.
-    An unsound union can be the end of a way but never a step on it: nothing leaves it.
+    A union is sound where a line of `holds` can be hung on there. An unsound one can be the end of a way but
+    never a step on it: nothing leaves it but lanyards that hold round the stem, and then no line leads to it.
     """
     u = graph.unions
+    stays = sound_steps(graph, {k: k in holds.stay for k in range(len(u))}, settings)
+    thick = sound_steps(graph, {}, settings)
     ways = nx.DiGraph()
     ways.add_node(GROUND)
     ways.add_nodes_from(range(len(u)))
@@ -84,16 +117,15 @@ def access_graph(
         climb = float(u.height[k]) * settings.minutes_per_metre
         if u.height[k] <= settings.ladder_reach:
             ways.add_edge(GROUND, k, minutes=settings.minutes_per_step + climb, how=LADDER)
-        found = [throws.best[k, c] for c in CLASSES["SRS basal"] if (k, c) in throws.best]
-        if found and sound[k]:
-            best = min(found, key=throw_minutes)
+        best = holds.thrown[k].throw if k in holds.thrown else None
+        if best is not None and thick[k]:
             how = BASAL_LINE if best.isolation_class == 3 else THROWN_LINE
             minutes = throw_minutes(best) + climb
             if not ways.has_edge(GROUND, k) or minutes < ways.edges[GROUND, k]["minutes"]:
                 ways.add_edge(GROUND, k, minutes=minutes, how=how)
     rise = u.place[None, :, 2] - u.place[:, None, 2]
     side = np.hypot(*(u.place[None, :, k] - u.place[:, None, k] for k in (0, 1)))
-    can = (rise > 0) & (rise <= settings.step_reach) & (side <= settings.step_sideways) & sound[:, None]
+    can = (rise > 0) & (rise <= settings.step_reach) & (side <= settings.step_sideways) & stays[:, None]
     lower, upper = np.nonzero(can)
     needed = settings.minutes_per_step + rise[lower, upper] * settings.minutes_per_metre
     ways.add_weighted_edges_from(
@@ -108,11 +140,16 @@ def access_graph(
             graph.limb[u.node[first]] == 0
             and graph.seen[bare].all()
             and 2 * graph.segment_radius[bare].min() >= settings.min_limb
+            and first in holds.stem
         ):
             minutes = settings.minutes_per_step + float(u.height[first]) * settings.minutes_per_metre_lanyard
             if not ways.has_edge(GROUND, first) or minutes < ways.edges[GROUND, first]["minutes"]:
                 ways.add_edge(GROUND, first, minutes=minutes, how=SPURS)
     for i, j in steps_up:
+        if i not in holds.stem or j not in holds.stem:
+            continue
+        if i not in holds.stay:
+            ways.remove_edges_from([(k, i) for k, _, how in ways.in_edges(i, "how") if how == ADVANCE])
         rise_here = float(u.height[j] - u.height[i])
         minutes = max(rise_here, 0.0) * settings.minutes_per_metre_lanyard
         if not ways.has_edge(i, j) or minutes < ways.edges[i, j]["minutes"]:
@@ -140,14 +177,27 @@ def lanyard_steps(graph: WoodGraph, settings: PlanningSettings) -> list[tuple[in
     return out
 
 
+def stems_passed(graph: WoodGraph, settings: PlanningSettings) -> tuple[int, ...]:
+    """Rows of the unions where two lanyards may go round the stem."""
+    found = {k for step in lanyard_steps(graph, settings) for k in step}
+    if settings.spurs and len(graph.unions):
+        found.add(int(np.argmin(graph.unions.node)))
+    return tuple(sorted(found))
+
+
 def quickest_ways(ways: nx.DiGraph) -> tuple[dict[int, float], dict[int, list[int]]]:
     """Minutes and nodes of the quickest way from the ground to every union that can be reached."""
     return nx.single_source_dijkstra(ways, GROUND, weight="minutes")
 
 
-def steps(graph: WoodGraph, ways: nx.DiGraph, route: list[int]) -> tuple[AccessStep, ...]:
+def steps(
+    graph: WoodGraph, ways: nx.DiGraph, route: list[int], holds: Holds, own: Hold
+) -> tuple[AccessStep, ...]:
     """A way step by step; every union on it is an inspection stop, those that two lanyards pass without a
-    change-over apart."""
+    change-over apart.
+
+    own : the line the way leads to, hung on at its last union.
+    """
     out = [AccessStep(None, "ground", 0.0, "ground", Reason("access_ground"))]
     u = graph.unions
     start = -1
@@ -158,9 +208,23 @@ def steps(graph: WoodGraph, ways: nx.DiGraph, route: list[int]) -> tuple[AccessS
         if how == LANYARDS and goes_on:
             continue
         words = _done(how, u.label[start] if start != GROUND else "", u.label[b])
-        out.append(AccessStep(b, u.label[b], float(u.height[b]), how, words))
+        line = _hung_on(how, b, b == route[-1], holds, own)
+        out.append(
+            AccessStep(b, u.label[b], float(u.height[b]), how, words, line.name, line.low, line.throw)
+        )
         start = -1
     return tuple(out)
+
+
+def _hung_on(how: str, union: int, last: bool, holds: Holds, own: Hold) -> Hold:
+    """The line the climber hangs on at the end of one step."""
+    if how in {THROWN_LINE, BASAL_LINE}:
+        return holds.thrown[union]
+    if how in {LANYARDS, SPURS}:
+        return Hold("", holds.stem[union], None)
+    if last:
+        return replace(own, throw=None)
+    return holds.stay[union] if union in holds.stay else Hold("", holds.stem[union], None)
 
 
 def _done(how: str, start: str, union: str) -> Reason:
@@ -180,9 +244,10 @@ def _done(how: str, start: str, union: str) -> Reason:
     )
 
 
-def by_throw(graph: WoodGraph, union: int, throw: Throw) -> tuple[AccessStep, ...]:
-    """The way when one throw from the ground sets the line itself."""
+def by_throw(graph: WoodGraph, union: int, throw: Throw, own: Hold) -> tuple[AccessStep, ...]:
+    """The way when one throw from the ground sets the line itself, `own`."""
     u = graph.unions
     ground = Reason("access_throw", method=throw.method, throws=throw.expected_throws)
-    up = AccessStep(union, u.label[union], float(u.height[union]), "ascend", Reason("access_ascend"))
+    words = Reason("access_ascend")
+    up = AccessStep(union, u.label[union], float(u.height[union]), "ascend", words, own.name, own.low, throw)
     return AccessStep(None, "ground", 0.0, "ground", ground), up

@@ -92,6 +92,23 @@ def candidate_configurations(
     return tuple(out)
 
 
+def one_line_over(
+    graph: WoodGraph,
+    beside: Beside,
+    throws: ThrowTable,
+    union: int,
+    rigged: tuple[str, str],
+    settings: PlanningSettings,
+    min_lever: float,
+) -> tuple[AnchorConfiguration, Throw | None]:
+    """One union rigged one way (system, hardware), with the throw that sets the line, None where none does."""
+    system, hardware = rigged
+    choked = system != "SRS basal" and round_the_stem(graph, union, settings)
+    throw = None if choked else best_throw(graph, throws, union, system)
+    laid = _Laid((), min_lever)
+    return _configuration(graph, beside, union, system, hardware, throw, settings, laid), throw
+
+
 def candidate_unions(graph: WoodGraph, settings: PlanningSettings) -> tuple[int, ...]:
     """Rows of the unions worth judging, lowest first; where none is, the few with the thickest limbs, so that
     each gets its reason."""

@@ -11,7 +11,7 @@ from treescan.planning.access.rope_and_kit import kit_of_all
 from treescan.planning.candidates.candidates import other_base
 from treescan.planning.climb.rescue import RescuePlan, corridors, rescue_plan
 from treescan.planning.climb.walks import walks_that_hold
-from treescan.planning.lines.line_pair import LinePair, line_pair
+from treescan.planning.lines.line_pair import LinePair, two_lines_that_hold
 from treescan.planning.lines.neighbours import Neighbours, from_neighbours
 from treescan.planning.ranking.overrides import Override, barred_unions
 from treescan.planning.reach.clearances import site_warnings
@@ -32,9 +32,8 @@ from treescan.reason import Reason
 MOST_REDIRECTS = 3
 """Redirects kept for each tie-in point of the set, the most useful first."""
 
-EXACT_POINTS = 5
-"""Tie-in points whose redirects are checked by all forces; those of further points say that theirs is a
-first estimate (time, not doubt)."""
+TRIED_REDIRECTS = 5
+"""Redirects of each tie-in point that are checked by all forces, the most promising first (time, not doubt)."""
 
 
 @dataclass(frozen=True)
@@ -58,9 +57,12 @@ class ClimbPlan:
     pair : LinePair or None         What the pair of them that shares the load over most of the work bears
         where it bears most, and if one line goes; None without such a pair, or where the loads are not at
         hand.
+    pairs_refused : int             Pairs looked at that the sums refuse at work points where they share the load:
+        left out there.
     lines_judged : bool             The loads were at hand.
     redirects : tuple               For the first-ranked and every tie-in point of the set, its redirects
-        ((label, Redirect), ...).
+        ((label, Redirect), ...); where the loads are at hand those alone that hold by all forces.
+    redirects_refused : int         Redirects looked at by all forces that do not hold, or cannot be judged.
     rescue : tuple of RescuePlan    One for every ranked tie-in point, in their order.
     retrieval : tuple of Retrieval  For the first-ranked and every tie-in point of the set.
     ways : tuple of WayToWork       One for every work point, over the whole ranked list.
@@ -76,8 +78,10 @@ class ClimbPlan:
     anchors: AnchorSet
     two_lines: AnchorSet
     pair: LinePair | None
+    pairs_refused: int
     lines_judged: bool
     redirects: tuple[tuple[str, Redirect], ...]
+    redirects_refused: int
     rescue: tuple[RescuePlan, ...]
     retrieval: tuple[Retrieval, ...]
     ways: tuple[WayToWork, ...]
@@ -89,12 +93,18 @@ class ClimbPlan:
     stages: tuple[Stage, ...]
     spar: tuple[SparDiameter, ...]
 
+    def redirect_reasons(self) -> tuple[Reason, ...]:
+        """How many redirects were left out."""
+        return (Reason("redirects_refused", n=self.redirects_refused),) if self.redirects_refused else ()
+
     def two_line_reasons(self) -> tuple[Reason, ...]:
         """Which two lines, and what they bear together and alone."""
+        left_out = (Reason("pairs_refused", n=self.pairs_refused),) if self.pairs_refused else ()
         if self.pair is not None:
-            return (*self.two_lines.reasons, *self.pair.reasons)
+            return (*self.two_lines.reasons, *left_out, *self.pair.reasons)
         back_up = self.lines_judged and bool((self.two_lines.second >= 0).any())
-        return (*self.two_lines.reasons, *((Reason("two_lines_back_up"),) if back_up else ()))
+        told = (Reason("two_lines_back_up"),) if back_up else ()
+        return (*self.two_lines.reasons, *left_out, *told)
 
 
 def climb_plan(
@@ -128,11 +138,15 @@ def climb_plan(
     )
     at = WorkScene.of(context)
     chosen = anchor_set(points, work, settings)
-    two = two_line_set(graph, points, work, settings)
+    two, pair, pairs_refused = (
+        two_lines_that_hold(loads, points, work, overrides, settings)
+        if loads is not None
+        else (two_line_set(graph, points, work, settings), None, 0)
+    )
     progress("planning the climb", 0.5)
     ranked = tuple(p for p in points if p.usable)
     shown = (*ranked[:1], *(p for p in chosen.points if p.rank != 1))
-    found = _redirects(at, points, shown, loads, overrides)
+    found, redirects_refused = _redirects(at, points, shown, loads, overrides)
     ways = ways_to_work(graph, points, work, settings)
     if loads is not None:
         ways = walks_that_hold(loads, points, work, ways, overrides, settings)
@@ -141,9 +155,11 @@ def climb_plan(
     return ClimbPlan(
         anchors=chosen,
         two_lines=two,
-        pair=line_pair(loads, two, work, overrides, settings) if loads is not None else None,
+        pair=pair,
+        pairs_refused=pairs_refused,
         lines_judged=loads is not None,
         redirects=found,
+        redirects_refused=redirects_refused,
         rescue=tuple(
             rescue_plan(graph, p, ranked, work, down, settings, climbers.two_people) for p in ranked
         ),
@@ -168,16 +184,21 @@ def _redirects(
     shown: Sequence[TieInPoint],
     loads: StructuralModel | None,
     overrides: Sequence[Override],
-) -> tuple[tuple[str, Redirect], ...]:
-    """The best redirects of every tie-in point shown, by all forces for the first of them."""
+) -> tuple[tuple[tuple[str, Redirect], ...], int]:
+    """The best redirects of every tie-in point shown, and how many were refused by all forces. Only those that
+    hold are kept; without `loads` they are first estimates."""
     barred = barred_unions(at.graph, overrides)
-    out = []
-    for i, p in enumerate(shown):
-        best = redirects(at, p, points, barred)[:MOST_REDIRECTS]
-        if loads is not None and i < EXACT_POINTS:
-            best = with_all_forces(loads, p, best, at.work, overrides, at.settings)
-        out += [(p.label, r) for r in best]
-    return tuple(out)
+    out, refused = [], 0
+    for p in shown:
+        screened = redirects(at, p, points, barred)
+        if loads is None:
+            out += [(p.label, r) for r in screened[:MOST_REDIRECTS]]
+            continue
+        found = with_all_forces(loads, p, screened[:TRIED_REDIRECTS], at.work, overrides, at.settings)
+        hold = [r for r in found if r.margins.holds]
+        refused += len(found) - len(hold)
+        out += [(p.label, r) for r in hold[:MOST_REDIRECTS]]
+    return tuple(out), refused
 
 
 def _another_base(context: TreeContext, shown: Sequence[TieInPoint]) -> tuple[Reason, ...]:

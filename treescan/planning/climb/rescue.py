@@ -10,9 +10,10 @@ import numpy as np
 
 from treescan.geometry import inside
 from treescan.loads.fall.backup import common_node
+from treescan.planning.lines.line_loads import wood_reason
 from treescan.planning.reach.sightline import Scene, first_touch
 from treescan.planning.reach.swing import limb_named
-from treescan.planning.sets.independent import independent
+from treescan.planning.sets.independent import on_other_limbs, shared_governing
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, TieInPoint, Work
 from treescan.reason import Reason
@@ -45,11 +46,13 @@ class RescuePlan:
 
     work_anchor, rescue_anchor : names, None = none found; share : part of the anchor's served work the
     rescuer reaches; two_person_margin : low side of strength over stress with two people, at least this;
-    corridors : one per served work point; reasons : what was found.
+    independent : no limb carries both, and what would break first under either does not carry the other; corridors : one
+    per served work point; reasons : what was found.
     """
 
     work_anchor: str
     rescue_anchor: str | None
+    independent: bool
     share: float
     two_person_margin: float
     corridors: tuple[Corridor, ...]
@@ -154,8 +157,10 @@ def rescue_plan(
 
     Notes
     -----
-    A rescue anchor is ranked, hangs on independent wood, holds two people on the low side of the margin, and
-    reaches most of the work the tie-in point serves; among equals the better ranked. A line that can be
+    A rescue anchor is ranked, hangs on other limbs, holds two people on the low side of the margin, and
+    reaches some of the work the tie-in point serves. Independent ones come first: those whose governing wood does
+    not carry the tie-in point, nor its governing wood them. Then the one that reaches most of the work; among
+    equals the better ranked. A line that can be
     lowered from the ground (basal) needs no second climber and is named.
     """
     served = point.reach.served
@@ -165,20 +170,29 @@ def rescue_plan(
         if (
             p.usable
             and two_person_margin(p, judged) >= settings.margin_gate
-            and independent(graph, point, p, settings.apart_on_stem)
+            and on_other_limbs(graph, point, p, settings.apart_on_stem)
         ):
-            able.append((float(mine @ p.reach.served / max(mine.sum(), 1e-12)), -p.rank, p))
+            share = float(mine @ p.reach.served / max(mine.sum(), 1e-12))
+            if share > 0:
+                able.append((shared_governing(graph, point, p) is None, share, -p.rank, p))
     drops = tuple(ways_down[int(i)] for i in np.flatnonzero(served))
     lowered = (Reason("rescue_lowered", anchor=point.name),) if point.system == "SRS basal" else ()
     down = _down_reasons(drops)
     if not able:
         reasons = (*lowered, Reason("rescue_none", anchor=point.name), *down)
-        return RescuePlan(point.name, None, 0.0, float("nan"), drops, reasons)
-    share, _, best = max(able, key=lambda t: t[:2])
+        return RescuePlan(point.name, None, False, 0.0, float("nan"), drops, reasons)
+    alone, share, _, best = max(able, key=lambda t: t[:3])
     line = Reason("rescue_line", anchor=best.name, where=_apart(graph, point, best), share=share)
-    return RescuePlan(
-        point.name, best.name, share, two_person_margin(best, judged), drops, (*lowered, line, *down)
-    )
+    shared = () if alone else (_shares(graph, point, best),)
+    two = two_person_margin(best, judged)
+    return RescuePlan(point.name, best.name, alone, share, two, drops, (*lowered, line, *shared, *down))
+
+
+def _shares(graph: WoodGraph, point: TieInPoint, other: TieInPoint) -> Reason:
+    """The wood that would break first under one of two lines and carries both."""
+    node = shared_governing(graph, point, other)
+    wood = wood_reason(graph, 0 if node is None else node)
+    return Reason("rescue_shares_wood", anchor=point.name, wood=wood)
 
 
 def _down_reasons(drops: Sequence[Corridor]) -> tuple[Reason, ...]:

@@ -50,12 +50,17 @@ def walks_that_hold(
     for name in dict.fromkeys(w.by for w in ways if w.how == LIMB_WALK):
         rows = np.array([i for i, w in enumerate(ways) if w.how == LIMB_WALK and w.by == name])
         rows = rows[np.argsort([ways[i].angle for i in rows], kind="stable")]
-        for i in rows[_holding(wide, named[name], work, rows, overrides, settings) :]:
+        held, low = _holding(wide, named[name], work, rows, overrides, settings)
+        for i in rows[:held]:
+            out[i] = replace(ways[i], low=low)
+        for i in rows[held:]:
             out[i] = WayToWork(ways[i].label, NOT_REACHED, "", float("nan"))
     walked = [i for i, w in enumerate(out) if w.how == LIMB_WALK]
     for i, under in zip(walked, steps(tree, work.xyz[walked]), strict=True):
         if not (under.known and under.p5 >= settings.margin_gate):
             out[i] = WayToWork(ways[i].label, NOT_REACHED, "", float("nan"))
+        else:
+            out[i] = replace(out[i], low=min(out[i].low, under.p5))
     return tuple(out)
 
 
@@ -66,22 +71,27 @@ def _holding(
     rows: np.ndarray,
     overrides: Sequence[Override],
     settings: PlanningSettings,
-) -> int:
-    """How many of the rows, the steepest ropes first, one anchor holds."""
+) -> tuple[int, float]:
+    """How many of the rows, the steepest ropes first, one anchor holds, and the low side of its margin over these
+    (NaN over none)."""
     configuration = point.check.configuration
     left = strength_left(tree.graph, bearing_nodes(tree.graph, configuration), overrides)
 
-    def holds(count: int) -> bool:
+    def low_side(count: int) -> float:
+        """Of so many rows; NaN where they are refused."""
         found = check_anchor(tree, configuration, work.xyz[rows[:count]]).check
-        return (
-            found.verdict not in {"does not hold", "not seen"}
-            and found.margin.p5 * left >= settings.margin_gate
-        )
+        low = found.margin.p5 * left
+        good = found.verdict not in {"does not hold", "not seen"} and low >= settings.margin_gate
+        return low if good else float("nan")
 
-    low, high = 0, len(rows)
-    if holds(high):
-        return high
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if holds(middle) else (low, middle)
-    return low
+    held, low, high = 0, float("nan"), len(rows)
+    if (every := low_side(high)) >= settings.margin_gate:
+        return high, every
+    while high - held > 1:
+        middle = (held + high) // 2
+        found = low_side(middle)
+        if np.isfinite(found):
+            held, low = middle, found
+        else:
+            high = middle
+    return held, low

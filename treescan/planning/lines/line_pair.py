@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -26,8 +27,8 @@ from treescan.planning.lines.line_loads import (
     wood_reason,
 )
 from treescan.planning.ranking.overrides import Override, strength_left
-from treescan.planning.sets.independent import independence
-from treescan.planning.sets.sets import AnchorSet
+from treescan.planning.sets.independent import independence, independent
+from treescan.planning.sets.sets import AnchorSet, Refused, paired, two_line_set
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, TieInPoint, Work
 from treescan.reason import Reason
@@ -40,6 +41,9 @@ SLACK = 0.2
 NARROWEST = np.deg2rad(15.0)
 """Two lines that meet at less than this hang side by side: one carries, the other is its back-up (project
 choice)."""
+
+MOST_ROUNDS = 6
+"""Times the two-line set is looked for again after pairs of it were refused; then only pairs already judged count."""
 
 UNSEEN_MARGIN = -1.0
 """Stands for a margin that is not known where the worst is looked for: nothing is lower than what was not
@@ -76,24 +80,103 @@ class Loaded(NamedTuple):
     check: TwoLineCheck
 
 
+def two_lines_that_hold(
+    tree: StructuralModel,
+    points: tuple[TieInPoint, ...],
+    work: Work,
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
+) -> tuple[AnchorSet, LinePair | None, int]:
+    """The two-line set with no pair at a work point where the sums refuse it, the pair of it that shares the load
+    over most of the work (None where no pair does), and how many pairs were refused somewhere.
+
+    A pair shares the load where its straight ropes serve the work and both are tight and stand apart; elsewhere one
+    carries and the other is its back-up. Where a pair shares the load it must hold the hardest ordinary case, and
+    each line must rather hold than break when the other one goes.
+    """
+    refused: dict[frozenset[str], NDArray[np.bool_]] = {}
+    judged: set[frozenset[str]] = set()
+    for _ in range(MOST_ROUNDS):
+        two = two_line_set(tree.graph, points, work, settings, refused)
+        new = [(a, b) for a, b in combinations(two.points, 2) if _names(a, b) not in judged]
+        if not new:
+            break
+        for a, b in new:
+            judged.add(_names(a, b))
+            rows = _refused_rows(tree, (a, b), work, overrides, settings)
+            if rows.any():
+                refused[_names(a, b)] = rows
+    else:
+        every = np.ones(len(work), bool)
+        barred = {_names(a, b): every for a, b in combinations(paired(points), 2)}
+        two = two_line_set(
+            tree.graph, points, work, settings, {k: v for k, v in barred.items() if k not in judged} | refused
+        )
+    return two, line_pair(tree, two, work, overrides, settings, refused), len(refused)
+
+
+def _names(one: TieInPoint, other: TieInPoint) -> frozenset[str]:
+    return frozenset((one.name, other.name))
+
+
+def _refused_rows(
+    tree: StructuralModel,
+    pair: tuple[TieInPoint, TieInPoint],
+    work: Work,
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
+) -> NDArray[np.bool_]:
+    """Work points (w,) where a pair that is independent shares the load and does not hold: those with the most
+    stress are given up until the rest holds."""
+    out = np.zeros(len(work), bool)
+    rows = _shared_rows(pair, work, tree.settings.climber_mass * G)
+    if not independent(tree.graph, *pair, settings.apart_on_stem) or not len(rows):
+        return out
+    anchors = np.stack([p.place for p in pair])
+    tension = line_tensions(anchors, work.xyz[rows], tree.settings.climber_mass * G)
+    stress = [_stress(tree.graph, p, work.xyz[rows], tension[:, i]) for i, p in enumerate(pair)]
+    rows = rows[np.argsort(np.max([s / max(s.max(), 1e-9) for s in stress], axis=0), kind="stable")]
+
+    def holds(count: int) -> bool:
+        return not judged_pair(tree, pair, work, rows[:count], overrides, settings).breach
+
+    low, high = 0, len(rows)
+    if holds(high):
+        return out
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    out[rows[low:]] = True
+    return out
+
+
 def line_pair(
     tree: StructuralModel,
     two: AnchorSet,
     work: Work,
     overrides: Sequence[Override],
     settings: PlanningSettings,
+    refused: Refused = MappingProxyType({}),
 ) -> LinePair | None:
     """The pair of two lines that share the load over most of the work, at the work point that asks most of
     it; None where no pair does.
 
-    Of the tie-in points of `two` every independent pair is looked at; a pair shares the load where its
-    straight ropes serve the work and both are tight and stand apart (elsewhere one carries and the other is
-    its back-up). The work point told is the one where the rope makes the most stress below either union.
+    Of the tie-in points of `two` every independent pair is looked at, without the work points where it is
+    `refused`.
     """
-    sharing = _sharing(tree.graph, two, work, tree.settings.climber_mass * G, settings)
-    if sharing is None:
-        return None
-    pair, rows = sharing
+    sharing = _sharing(tree.graph, two, work, tree.settings.climber_mass * G, settings, refused)
+    return None if sharing is None else judged_pair(tree, sharing[0], work, sharing[1], overrides, settings)
+
+
+def judged_pair(
+    tree: StructuralModel,
+    pair: tuple[TieInPoint, TieInPoint],
+    work: Work,
+    rows: NDArray[np.int64],
+    overrides: Sequence[Override],
+    settings: PlanningSettings,
+) -> LinePair:
+    """One pair at the work point, of `rows`, where the rope makes the most stress below either union."""
     configurations = (pair[0].check.configuration, pair[1].check.configuration)
     case, factor = hardest(tree.settings, at_work=True)
     left = [strength_left(tree.graph, bearing_nodes(tree.graph, r), overrides) for r in configurations]
@@ -179,7 +262,12 @@ def _hardest_place(
 
 
 def _sharing(
-    graph: WoodGraph, two: AnchorSet, work: Work, weight: float, settings: PlanningSettings
+    graph: WoodGraph,
+    two: AnchorSet,
+    work: Work,
+    weight: float,
+    settings: PlanningSettings,
+    refused: Refused,
 ) -> tuple[tuple[TieInPoint, TieInPoint], NDArray[np.int64]] | None:
     """The independent pair that shares the load over most of the work, and the rows of that work."""
     apart = independence(graph, two.points, settings.apart_on_stem)
@@ -187,14 +275,25 @@ def _sharing(
     most = 0.0
     for i, j in combinations(range(len(two.points)), 2):
         a, b = two.points[i], two.points[j]
-        rows = np.flatnonzero(a.reach.served & b.reach.served)
-        if not apart[i, j] or len(rows) == 0:
+        if not apart[i, j]:
             continue
-        tight = (line_tensions([a.place, b.place], work.xyz[rows], weight) > SLACK * weight).all(axis=1)
-        rows = rows[tight & (angle_between(a.place - work.xyz[rows], b.place - work.xyz[rows]) >= NARROWEST)]
+        rows = _shared_rows((a, b), work, weight)
+        if _names(a, b) in refused:
+            rows = rows[~refused[_names(a, b)][rows]]
         if (share := float(work.weight[rows].sum())) > most:
             best, most = ((a, b), rows), share
     return best
+
+
+def _shared_rows(pair: tuple[TieInPoint, TieInPoint], work: Work, weight: float) -> NDArray[np.int64]:
+    """Rows of the work that both lines serve, both tight and standing apart there."""
+    a, b = pair
+    rows = np.flatnonzero(a.reach.served & b.reach.served)
+    if not len(rows):
+        return rows
+    tight = (line_tensions([a.place, b.place], work.xyz[rows], weight) > SLACK * weight).all(axis=1)
+    between = angle_between(a.place - work.xyz[rows], b.place - work.xyz[rows])
+    return rows[tight & (between >= NARROWEST)]
 
 
 def _stress(graph: WoodGraph, point: TieInPoint, places: Floats, tension: Floats) -> Floats:

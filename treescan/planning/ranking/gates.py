@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from treescan.loads.judging.verdict import whole_people
@@ -47,6 +49,21 @@ def gates(
     settings: PlanningSettings,
 ) -> tuple[Reason, ...]:
     """Reasons not to rank a candidate; empty when there is none."""
+    return (
+        *refusals(graph, fitness, check, electric, settings),
+        *((Reason("not_reachable"),) if throw is None and not access else ()),
+        *((Reason("serves_no_work"),) if reach.share <= 0 else ()),
+    )
+
+
+def refusals(
+    graph: WoodGraph,
+    fitness: ScanFitness,
+    check: AnchorCheck,
+    electric: Sequence[Clearance],
+    settings: PlanningSettings,
+) -> tuple[Reason, ...]:
+    """What stands against hanging on a line at all, whatever the work and the way up; empty when nothing does."""
     unseen = _scan_gates(graph, fitness, check)
     return (
         *unseen,
@@ -58,9 +75,18 @@ def gates(
             for c in electric
             if c.breach and c.what == "tie-in point"
         ),
-        *((Reason("not_reachable"),) if throw is None and not access else ()),
-        *((Reason("serves_no_work"),) if reach.share <= 0 else ()),
+        *_dead_outer_limbs(graph, check),
     )
+
+
+def _dead_outer_limbs(graph: WoodGraph, check: AnchorCheck) -> tuple[Reason, ...]:
+    """A limb under the climber's leg that looks dead stands against the line as one at the union does."""
+    if not len(check.configuration.beyond):
+        return ()
+    u = graph.unions
+    dead = {int(u.arm_limb[u.laterals(k)[0]]) for k in range(len(u)) if looks_dead(graph, k)}
+    found = sorted({int(graph.limb[n]) for n in check.configuration.beyond} & dead)
+    return tuple(Reason("outer_limb_dead", limb=k) for k in found)
 
 
 def _scan_gates(graph: WoodGraph, fitness: ScanFitness, check: AnchorCheck) -> list[Reason]:

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
 
-import networkx as nx
 import numpy as np
 
 from treescan.loads.checks.load_test import load_test
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.settings import LoadSettings
-from treescan.planning.access.access_order import access_graph, by_throw, quickest_ways, sound_steps, steps
+from treescan.planning.access.access_order import Hold, by_throw
 from treescan.planning.access.at_the_union import at_the_union
 from treescan.planning.access.retrieval import retrieval
 from treescan.planning.access.rope_and_kit import rope_plan
-from treescan.planning.candidates.contact import base_way, contact_point, looks_dead, round_stem
+from treescan.planning.candidates.contact import base_way, contact_point, round_stem
 from treescan.planning.ranking import scores as score
 from treescan.planning.ranking.gates import doubts, gates
+from treescan.planning.ranking.ways_up import Ways
 from treescan.planning.reach.clearances import (
     clearances_of_base_leg,
     clearances_of_throw,
@@ -29,10 +28,10 @@ from treescan.planning.reach.places import Places
 from treescan.planning.reach.swing import limb_named
 from treescan.planning.reach.two_trees import clear_between
 from treescan.planning.settings import CRITERIA
-from treescan.planning.tie_in_point import ROUND_STEM, AccessStep, Clearance, Floats, Judged, Reach
+from treescan.planning.tie_in_point import ROUND_STEM, Clearance, Floats, Judged, Reach
 from treescan.planning.tree_context import TreeContext
 from treescan.reason import Reason
-from treescan.throw.throw_path import Throw, ThrowTable
+from treescan.throw.throw_path import Throw
 from treescan.wood.graph import ScanFitness, WoodGraph
 
 MOST_FOULING = 3
@@ -40,30 +39,6 @@ MOST_FOULING = 3
 
 LEAST_FOULED = 0.01
 """A limb with less than this share of the work behind it is not named."""
-
-
-@dataclass(frozen=True)
-class Ways:
-    """The quickest ways up: all edges, and minutes and nodes of the way to every union that can be
-    reached."""
-
-    graph: nx.DiGraph
-    minutes: Mapping[int, float]
-    routes: Mapping[int, list[int]]
-
-    @classmethod
-    def of(cls, context: TreeContext, throws: ThrowTable, checks: Sequence[AnchorCheck]) -> Ways:
-        """Over unions that hold by at least one check, and over those nobody checked."""
-        holds: dict[int, bool] = {}
-        for c in checks:
-            good = (
-                c.check.verdict not in {"does not hold", "not seen"}
-                and c.check.margin.p5 >= context.settings.margin_gate
-            )
-            holds[c.configuration.union] = holds.get(c.configuration.union, False) or bool(good)
-        sound = sound_steps(context.graph, holds, context.settings)
-        ways = access_graph(context.graph, throws, sound, context.settings)
-        return cls(ways, *quickest_ways(ways))
 
 
 @dataclass(frozen=True)
@@ -91,15 +66,13 @@ def judged(ground: Ground, check: AnchorCheck, throw: Throw | None) -> Judged:
     reached = here.reach.out_to(check.within, context.work)
     electric = _clearances(ground, configuration, throw)
     throw, refused = _throw_allowed(throw, electric)
+    own = Hold.on(graph, check, throw)
     access = (
-        by_throw(graph, configuration.union, throw)
+        by_throw(graph, configuration.union, throw, own)
         if throw is not None
-        else _climbed(ground, configuration.union)
+        else ground.ways.up_to(graph, configuration.union, own)
     )
-    against = (
-        *gates(graph, ground.fitness, check, throw, reached, access, electric, settings),
-        *_dead_outer_limbs(graph, configuration),
-    )
+    against = gates(graph, ground.fitness, check, throw, reached, access, electric, settings)
     look_first = (
         *refused,
         *doubts(graph, check, throw, electric, settings),
@@ -180,16 +153,6 @@ def _outer_limbs(graph: WoodGraph, check: AnchorCheck) -> tuple[Reason, ...]:
     )
 
 
-def _dead_outer_limbs(graph: WoodGraph, configuration: AnchorConfiguration) -> tuple[Reason, ...]:
-    """A limb under the climber's leg that looks dead stands against the line as one at the union does."""
-    if not len(configuration.beyond):
-        return ()
-    u = graph.unions
-    dead = {int(u.arm_limb[u.laterals(k)[0]]) for k in range(len(u)) if looks_dead(graph, k)}
-    found = sorted({int(graph.limb[n]) for n in configuration.beyond} & dead)
-    return tuple(Reason("outer_limb_dead", limb=k) for k in found)
-
-
 def _fouling(context: TreeContext, reached: Reach) -> tuple[Reason, ...]:
     """The limbs that stand between the tie-in point and most of the work."""
     rows = reached.fouled >= 0
@@ -214,11 +177,6 @@ def _throw_allowed(
     return None, (
         Reason("throw_near_conductor", to=near[0].to, distance=near[0].distance, limit=near[0].limit),
     )
-
-
-def _climbed(ground: Ground, union: int) -> tuple[AccessStep, ...]:
-    route = ground.ways.routes.get(union)
-    return steps(ground.context.graph, ground.ways.graph, route) if route else ()
 
 
 def _scores(

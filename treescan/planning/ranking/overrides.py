@@ -5,7 +5,7 @@ Logged, and the list re-ranked at once.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import log
 
@@ -18,8 +18,10 @@ from treescan.estimate import Estimate
 from treescan.loads.hidden_defects import INSPECTED, TESTED, UNTESTED
 from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, UNSEEN, LimbCheck, PassedTest
 from treescan.loads.material.section_strength import LOW_SIDE, STUDENT
+from treescan.planning.access.access_order import Hold, Holds
 from treescan.planning.ranking.order import order_points
 from treescan.planning.ranking.scores import margin_score
+from treescan.planning.ranking.ways_up import Ways
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Judged, TieInPoint
 from treescan.planning.work.stage_alarms import dies_with
@@ -125,9 +127,14 @@ def with_overrides(
     overrides: Sequence[Override],
     settings: PlanningSettings,
     seed: int,
+    holds: Holds | None = None,
 ) -> Revision:
     """Apply statements in their order and rank again, from the numbers already there: no throw and no force
-    is computed anew."""
+    is computed anew.
+
+    holds : lines that may be hung on on the way up, as judged; with them every way up is looked for again over
+    those that the statements leave.
+    """
     now: tuple[Judged, ...] = tuple(points)
     log = []
     for o in overrides:
@@ -140,11 +147,48 @@ def with_overrides(
             else Reason("statement_changes_nothing", statement=said)
         )
         now = changed
+    if holds is not None:
+        ways = Ways.of(graph, _left(graph, holds, overrides, settings), settings)
+        now = tuple(_another_way(graph, p, ways) for p in now)
     ranked = order_points(graph, now, settings, seed)
     before, after = _first(points), _first(ranked)
     if before != after:
         log.append(Reason("first_has_changed", before=before, after=after))
     return Revision(ranked, tuple(log))
+
+
+def _another_way(graph: WoodGraph, p: Judged, ways: Ways) -> Judged:
+    """The same anchor with its way up over the lines that are left; where none is, that stands against it."""
+    if p.throw is not None:
+        return p
+    access = ways.up_to(graph, p.union, Hold.on(graph, p.check, None))
+    unreachable = not access and not any(g.code == "not_reachable" for g in p.gates)
+    against = (*p.gates, Reason("not_reachable")) if unreachable else p.gates
+    return _settled(replace(p, access=access), against, p.doubts)
+
+
+def _left(
+    graph: WoodGraph, holds: Holds, overrides: Sequence[Override], settings: PlanningSettings
+) -> Holds:
+    """The lines that statements leave: none at a barred union or over wood that is gone, each with the strength
+    that stated defects leave."""
+    barred = barred_unions(graph, overrides)
+    gone = np.zeros(len(graph), bool)
+    for o in overrides:
+        if o.kind in {"refused", "load test failed", "dead"}:
+            gone |= _part(graph, o)
+
+    def low(bears: Sequence[int], before: float) -> float:
+        return 0.0 if gone[list(bears)].any() else before * strength_left(graph, bears, overrides)
+
+    def left(found: Mapping[int, Hold]) -> dict[int, Hold]:
+        now = {k: replace(h, low=low(h.bears, h.low)) for k, h in found.items() if k not in barred}
+        return {k: h for k, h in now.items() if h.low >= settings.margin_gate}
+
+    stem = {k: low([int(graph.unions.node[k])], v) for k, v in holds.stem.items() if k not in barred}
+    return Holds(
+        left(holds.stay), left(holds.thrown), {k: v for k, v in stem.items() if v >= settings.margin_gate}
+    )
 
 
 def _first(points: Sequence[TieInPoint]) -> Reason | None:

@@ -5,30 +5,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from treescan.loads.limb_check import AnchorCheck
 from treescan.loads.settings import LoadSettings
-from treescan.planning.ranking.judge import Ground, Ways, judged
+from treescan.planning.candidates.screening import Screening
+from treescan.planning.ranking.judge import Ground, judged
 from treescan.planning.ranking.order import order_points
+from treescan.planning.ranking.ways_up import Checked, Ways, holds_of
 from treescan.planning.reach.places import Places
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.planning.tree_context import TreeContext
 from treescan.progress import Progress, quiet
-from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.wood.graph import ScanFitness
-
-Checked = tuple[AnchorCheck, Throw | None]
-"""A checked configuration and the throw that sets its line, None where it is set by climbing."""
 
 
 def rank_points(
     context: TreeContext,
     fitness: ScanFitness,
-    throws: ThrowTable,
     checked: Sequence[Checked],
     loads: LoadSettings,
     seed: int,
     places: Places | None = None,
     progress: Progress = quiet,
+    screening: Screening = Screening(),
 ) -> tuple[TieInPoint, ...]:
     """All candidates, judged, ranked and explained.
 
@@ -38,6 +35,7 @@ def rank_points(
     `loads.checks.anchor`.
     loads : LoadSettings    The ones the checks were made with.
     seed : int              Of the perturbed rankings behind the stability figures.
+    screening : Screening   Lines beside the candidates that may be hung on on the way up.
     places : Places         Of the same tree, site, work, settings and configurations; default: made here.
 
     Returns
@@ -48,7 +46,10 @@ def rank_points(
     """
     checks = [check for check, _ in checked]
     places = places or Places.of(context, [c.configuration for c in checks], loads=loads)
-    ground = Ground(context, fitness, places, Ways.of(context, throws, checks), loads)
+    ways = Ways.of(
+        context.graph, holds_of(context, fitness, checked, screening, places.lines), context.settings
+    )
+    ground = Ground(context, fitness, places, ways, loads)
     found = []
     for i, (check, throw) in enumerate(checked):
         progress("ranking", i / len(checked))

@@ -26,12 +26,13 @@ second attachment,
 @dataclass(frozen=True)
 class WayToWork:
     """label : of the work point; how : one of `HOW`; by : tie-in point, "" = none; angle : of the rope there
-    [rad]."""
+    [rad]; low : of a judged limb walk, the low side of the margin of anchor and trodden wood, else NaN."""
 
     label: str
     how: str
     by: str
     angle: float
+    low: float = float("nan")
 
 
 @dataclass(frozen=True)

@@ -56,6 +56,12 @@ class RedirectMargins:
     unseen: Reason | None
     barred: Reason | None
 
+    @property
+    def holds(self) -> bool:
+        """True where all forces were summed, both unions were seen, and neither is refused."""
+        known = bool(np.isfinite(self.main) and np.isfinite(self.redirect))
+        return self.exact and known and not self.spoils and self.unseen is None and self.barred is None
+
 
 @dataclass(frozen=True)
 class Redirect:

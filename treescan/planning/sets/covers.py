@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import combinations
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -65,13 +67,19 @@ def widest_cover(serves: ArrayLike, weight: ArrayLike, most: int) -> NDArray[np.
     return _chosen(found, n)
 
 
-def fewest_double_cover(serves: ArrayLike, apart: ArrayLike, worth: ArrayLike) -> NDArray[np.int64]:
+def fewest_double_cover(
+    serves: ArrayLike,
+    apart: ArrayLike,
+    worth: ArrayLike,
+    refused: Mapping[tuple[int, int], NDArray[np.bool_]] = MappingProxyType({}),
+) -> NDArray[np.int64]:
     """Fewest columns so that every row has two independent ones, where any independent pair serves it, (k,)
     int.
 
     Parameters
     ----------
     apart : (n, n) bool     Which pairs of columns are independent.
+    refused : pair of columns, the smaller first -> (w,) bool     Rows the two do not serve together.
     """
     a, s = np.asarray(serves, bool), np.asarray(worth, float)
     n = a.shape[1]
@@ -82,6 +90,11 @@ def fewest_double_cover(serves: ArrayLike, apart: ArrayLike, worth: ArrayLike) -
         return np.zeros(0, np.int64)
     first, second = np.array(pairs).T
     both = a[:, first] & a[:, second]
+    for at, pair in enumerate(pairs):
+        if pair in refused:
+            both[:, at] &= ~np.asarray(refused[pair], bool)
+    if not both.any():
+        return np.zeros(0, np.int64)
     both = hardest_rows(both[both.any(axis=1)])
     m = len(pairs)
     use = csr_array(np.eye(m))

@@ -17,13 +17,33 @@ from treescan.wood.graph import WoodGraph
 def independent(
     graph: WoodGraph, one: TieInPoint, other: TieInPoint, thicker: float = PlanningSettings().apart_on_stem
 ) -> bool:
-    """True when no limb carries both: their ways meet on a stem (order 0), and neither rope bears on wood
-    that carries the other.
+    """True when no limb carries both, and the wood that governs either does not carry the other: their ways meet
+    on a stem (order 0), and neither rope bears on wood that carries the other.
 
     The stem below the lower of the two is shared all the same; only another tree is free of that. So a rope
     choked round the stem counts as independent of one above it where the stem at the lower is `thicker`
-    times as thick as at the upper.
+    times as thick as at the upper. Where that shared stem is what would break first under either line, the two
+    are not independent, whatever lies above it.
     """
+    return on_other_limbs(graph, one, other, thicker) and shared_governing(graph, one, other) is None
+
+
+def shared_governing(graph: WoodGraph, one: TieInPoint, other: TieInPoint) -> int | None:
+    """Node that would break first under one of the two lines and carries the other too, the lower where both do;
+    None where there is none."""
+    found = []
+    for a, b in ((one, other), (other, one)):
+        node = int(a.check.check.governing)
+        carried = (s.node for s in _holding(graph, b.check.configuration))
+        if node > 0 and any(node in graph.path_to_base(k) for k in carried):
+            found.append(node)
+    return min(found, default=None)
+
+
+def on_other_limbs(
+    graph: WoodGraph, one: TieInPoint, other: TieInPoint, thicker: float = PlanningSettings().apart_on_stem
+) -> bool:
+    """`independent` but for what governs."""
     if one.union == other.union:
         return False
     first, second = _holding(graph, one.check.configuration), _holding(graph, other.check.configuration)

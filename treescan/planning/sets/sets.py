@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise, permutations
+from itertools import combinations, pairwise, permutations
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,19 +64,39 @@ def anchor_set(
     return _one_line_each(visiting_order(tuple(choice[i] for i in rows), settings), work)
 
 
+def paired(points: tuple[TieInPoint, ...]) -> tuple[TieInPoint, ...]:
+    """The tie-in points that two-line plans are made of."""
+    return one_per_union(points)[:MOST_PAIRED]
+
+
+Refused = Mapping[frozenset[str], NDArray[np.bool_]]
+"""Pairs of lines by their names, and the work points (w,) where the sums refuse the two together."""
+
+
 def two_line_set(
-    graph: WoodGraph, points: tuple[TieInPoint, ...], work: Work, settings: PlanningSettings
+    graph: WoodGraph,
+    points: tuple[TieInPoint, ...],
+    work: Work,
+    settings: PlanningSettings,
+    refused: Refused = MappingProxyType({}),
 ) -> AnchorSet:
     """Fewest tie-in points so that every work point has two lines on independent unions, wherever two can
-    serve it."""
-    choice = one_per_union(points)[:MOST_PAIRED]
+    serve it and are not `refused` there."""
+    choice = paired(points)
     if len(choice) < 2:
         return _nothing(work, Reason("two_lines_none"))
     serves = np.array([p.reach.served for p in choice]).T
     apart = independence(graph, choice, settings.apart_on_stem)
-    rows = fewest_double_cover(serves, apart, np.array([p.score for p in choice]))
+    if not apart.any():
+        return _nothing(work, Reason("two_lines_share_wood"))
+    barred = {
+        (i, j): refused[names]
+        for i, j in combinations(range(len(choice)), 2)
+        if (names := frozenset((choice[i].name, choice[j].name))) in refused
+    }
+    rows = fewest_double_cover(serves, apart, np.array([p.score for p in choice]), barred)
     ordered = visiting_order(tuple(choice[i] for i in rows), settings)
-    return _two_lines_each(graph, ordered, work, settings.apart_on_stem)
+    return _two_lines_each(graph, ordered, work, settings.apart_on_stem, refused)
 
 
 def visiting_order(points: tuple[TieInPoint, ...], settings: PlanningSettings) -> tuple[TieInPoint, ...]:
@@ -151,7 +173,7 @@ def _coverage(
 
 
 def _two_lines_each(
-    graph: WoodGraph, points: tuple[TieInPoint, ...], work: Work, thicker: float
+    graph: WoodGraph, points: tuple[TieInPoint, ...], work: Work, thicker: float, refused: Refused
 ) -> AnchorSet:
     """The set with two lines to every work point where two independent ones serve it: those with the
     smallest rope angles together."""
@@ -160,7 +182,12 @@ def _two_lines_each(
     first, second = nearest.copy(), np.full(len(work), -1, np.int32)
     for w in range(len(work)):
         able = [i for i, p in enumerate(points) if p.reach.served[w]]
-        pairs = [(i, j) for i in able for j in able if apart[i, j]]
+        pairs = [
+            (i, j)
+            for i in able
+            for j in able
+            if apart[i, j] and not _refused(refused, points[i], points[j], w)
+        ]
         if pairs:
             first[w], second[w] = min(pairs, key=lambda ij: sum(points[k].reach.angle[w] for k in ij))
     double = float(work.weight[second >= 0].sum() / work.weight.sum())
@@ -168,3 +195,9 @@ def _two_lines_each(
     return AnchorSet(
         points, first, second, share, unserved, (*reasons, Reason("two_lines_reach", share=double))
     )
+
+
+def _refused(refused: Refused, one: TieInPoint, other: TieInPoint, work: int) -> bool:
+    """True where the sums refuse the two lines together at one work point."""
+    rows = refused.get(frozenset((one.name, other.name)))
+    return rows is not None and bool(rows[work])

@@ -15,10 +15,18 @@ TEXTS: dict[str, str] = {
         "second line, pole tools or other means."
     ),
     "two_lines_none": "Fewer than two unions can be used: there is no two-line plan for this tree.",
+    "two_lines_share_wood": (
+        "No two lines of this tree are independent: the wood that would break first under one carries the other. "
+        "A second line beside the first is a back-up for the rope, not for the tree."
+    ),
     "two_lines_reach": "Two independent lines reach {share:%} of the work.",
     "two_lines_back_up": (
         "Nowhere do two of these lines share the load. One carries it; the other hangs slack beside it as "
         "its back-up."
+    ),
+    "pairs_refused": (
+        "{n:n} {n|pair was|pairs were} left out where they would share the load: together they do not hold, or "
+        "one line does not hold when the other goes."
     ),
     # two lines to one climber
     "pair_shares": (
@@ -71,6 +79,10 @@ TEXTS: dict[str, str] = {
     "hung_too_weak": "Do not use this line: {union} is too weak at its end.",
     "hung_other_tree": "Assess {anchor} in its own tree: nothing here says what it holds.",
     # redirects
+    "redirects_refused": (
+        "{n:n} more {n|redirect was|redirects were} looked at by all forces and left out: {n|it does|they do} not hold, "
+        "or the scan cannot tell."
+    ),
     "redirect_serves": (
         "A redirect at {union} brings {n:n} more work {n|point|points} into reach, at rope angles up to "
         "{after:deg}. Straight from the main anchor "
@@ -116,6 +128,10 @@ TEXTS: dict[str, str] = {
     ),
     "rescue_same_stem": "round the same stem, {there:cm} thick there and {here:cm} at {union}",
     "rescue_other_wood": "on other wood than {anchor}",
+    "rescue_shares_wood": (
+        "It is not independent: {wood} would break first and carries this line and {anchor}. Another tree or a "
+        "platform is free of that."
+    ),
     "rescue_none": (
         "No ranked anchor on other wood carries a rescuer and a casualty for {anchor}: use a "
         "<neighbouring|neighboring> tree or a platform, or do not climb."
@@ -222,6 +238,7 @@ TEXTS: dict[str, str] = {
     "section_redirects_head": "Redirects",
     "section_rescue_head": "Rescue",
     "section_retrieval_head": "Getting the rope down",
+    "section_left_out_head": "Judged, and left out",
     "section_kit_head": "Kit for the tree",
     "section_removal_head": "Taking it down, cut by cut",
     "section_spar_head": "Stem by height",

@@ -257,6 +257,17 @@ _ACCESS: dict[str, str] = {
         "climb from {start} to {union} with two lanyards round the stem in turn, limb by limb; look at the "
         "stem and at every limb before trusting it; inspect {union} by hand"
     ),
+    "unions_judged": (
+        "{judged:n} {judged|union was|unions were} judged in full[, {screened:n} more by one line only]. None that "
+        "carries {asked:cm} or more {height:m} up or higher was left out."
+    ),
+    "unions_screened": (
+        "Of those judged by one line, set up one way, nothing was found against {hold:n} of {n:n}[: {unions:names}]. "
+        "They stand in no list; ask for more unions to have them judged in full."
+    ),
+    "unions_left_out": (
+        "Not judged: {thin:n} {thin|union|unions} with limbs thinner than {asked:cm}, {low:n} too low to tie in."
+    ),
     "access_advance": (
         "stay on the line at {start}, throw to {union}, load-test it, change over, climb, inspect the "
         "union by hand, then free {start}"

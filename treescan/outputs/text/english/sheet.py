@@ -146,6 +146,7 @@ CLIMB: dict[str, str] = {
     "rescue_col_reach": "Of its work in reach",
     "rescue_col_margin": "Margin, low end, two people",
     "rescue_col_clear": "Clear way straight down from",
+    "rescue_shared": "{anchor}, not independent",
     "rescue_no_other": "none on other wood",
     "rescue_clear": "{free:n} of {all:n} work points",
 }
