@@ -11,4 +11,5 @@ swing_with_body     lowest feet, speeds and rope force of a swing
 tie_in_stiffness    stiffness, frequency, amplification and large turning of the limb under the rope
 isotropic_thrower   chance of a throw through a window, scatter alike in every direction, wind
 section_strength    transverse tension in curved limbs, interaction of stresses, what unions keep
+twelve_cut_removal  a tree, a site and twelve cuts: masses, distances, drops and alarms of every stage
 """
