@@ -30,6 +30,14 @@ class Estimate:
         low, mid, high = (_between(s, share * (len(s) - 1)) for share in (low_share, 0.50, 0.95))
         return cls(mid, low, high)
 
+    def over(self, divisor: float) -> Estimate:
+        """All three divided: a margin under so many times the stress.
+
+        >>> Estimate(2.0, 1.0, 3.0).over(2.0)
+        Estimate(median=1.0, p5=0.5, p95=1.5)
+        """
+        return Estimate(self.median / divisor, self.p5 / divisor, self.p95 / divisor)
+
     @property
     def known(self) -> bool:
         """False where the scan could not tell."""

@@ -106,6 +106,15 @@ SOURCES: dict[str, Source] = {
         "Gilman 2003, J. Arboric. 29(5):291 (table page without title, matched by the abstract): load to pull thin red maple branches off", "read"
     ),
     "shock_load": Source("Arboriculture Australia 2022, Tree Rescue Manual, p. 81: sound enough for the shock load if the climber falls", "read"),
+    "fork_sideways": Source(
+        "University of Florida tree lab web note 2026: 43 small forks bore 309 N sideways and 368 N up or down; the difference is not significant", "read"
+    ),
+    "curved_limb": Source(
+        "Tension across the grain in curved beams, 1.5 M / (R A), as in EN 1995-1-1 6.4.3; curved limbs pulled straight split down the middle: "
+        "Ennos & van Casteren 2010, Proc. R. Soc. B (abstract)", "read"
+    ),
+    "record_1914": Source("Record 1914, The Mechanical Properties of Wood, Table III: green small clear wood across the grain, 179 to 1133 psi", "read"),
+    "volume_effect": Source("EN 1995-1-1 6.4.3: strength across the grain by volume to the power 0.2, and 1.4 for curved beams", "memory"),
     "union_factor": Source("Strength of unions over aspect ratio: a choice bracketed by Gilman 2003, Kane & Clouston 2008, Dahle 2022", "choice"),
     "dahle_2022": Source("Dahle et al. 2022, Forests 13:1007: codominant from an aspect ratio of 0.70-0.83 (abstract)", "read"),
     "slater_ennos_2015": Source("Slater & Ennos 2015, Arboric. Urban For. 41(4):194: forks with included bark 24 % weaker", "read"),

@@ -274,8 +274,8 @@ def test_what_is_not_assessed_is_said():
     """Every judged anchor says that roots and ground are not assessed, with the moment at the stem's foot; one-sided scans are named."""
     graph = tree(OAK)
     (check,) = checked(graph, [configuration(graph, "U02", "SRS basal")])
-    assert check.check.notes[0] == Reason("roots_not_judged", moment=check.check.moment[-1])
-    assert say(check.check.notes[0]).startswith("Roots and ground are not judged.")
+    assert check.check.notes[0] == Reason("roots_not_assessed", moment=check.check.moment[-1])
+    assert say(check.check.notes[0]).startswith("Roots and ground: not assessed.")
     assert has(check.check.notes, "anchor_leg_in_full")
     assert not has(check.check.notes, "seen_from_one_side", "gaps_spanned")
     half = tree(OAK, arc=np.full(len(graph), np.deg2rad(80)))

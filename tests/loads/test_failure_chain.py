@@ -222,7 +222,7 @@ def test_chain_ends_on_the_ground(fork):
     assert catches[-1].ground
     assert not catches[0].reason["stops"]
     assert catches[-1].drop == pytest.approx(CLIMBER[2], abs=1e-6)
-    (held, last), _, _ = chain(tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.34, 0.34)], stem=0.5, top=0.3))
+    (held, last), _, _ = chain(tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.34, 0.34)], stem=0.7, top=0.5))
     assert held.reason["stops"]
     assert last.drop == pytest.approx(CLIMBER[2] - held.drop, abs=1e-6)
     more = (np.pi - 1) * (0.34 - 0.14) / 2  # half round the stouter limb, less its higher top

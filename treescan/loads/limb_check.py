@@ -126,7 +126,8 @@ class LimbCheck:
     utilisation : (s,) float    Median stress over strength.
     margin : Estimate           Of the governing section: strength over stress; NaN = not seen.
     governing : int             Node where it would break first.
-    mode : str                  "bending", "compression", "torsion", "shear" or "union tear-out".
+    mode : str                  "bending", "compression", "torsion", "shear", "union tear-out" or
+        "splitting lengthwise".
     self_weight_share : float   Part of the governing section's capacity used by the wood's own weight.
     deflection : float          Of the tie-in point. [m]
     sources : tuple of str      Keys of `treescan.sources`.

@@ -6,13 +6,17 @@ import numpy as np
 
 from treescan.loads.checks.base_anchor import base_notes
 from treescan.loads.history.credit import counts, why_not
+from treescan.loads.history.foot_gust import foot_gust
 from treescan.loads.judging.judged import Judged
 from treescan.loads.judging.rope_slip import RopeSlip
 from treescan.loads.judging.stiffness import Stiffness
 from treescan.loads.judging.stout_line import StoutLine
 from treescan.loads.limb_check import Borne, Exceptional, known
+from treescan.loads.material.section_strength import towards_codominant
 from treescan.loads.rope.rope_systems import SYSTEMS
+from treescan.loads.sections.union_direction import bent_which_way
 from treescan.loads.settings import LoadSettings
+from treescan.loads.statics.governing import rope_moment_at
 from treescan.reason import Reason
 
 ONE_SIDED = np.deg2rad(120.0)
@@ -26,9 +30,9 @@ def notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:
     """What must be said beside the numbers; rows (s,) int of the load path, the section at the ground
     last."""
     settings = found.tree.settings
-    foot = float(found.use.forces.bending[0, rows[-1]])
     return (
-        Reason("roots_not_judged", moment=foot),
+        _roots_note(found, int(rows[-1])),
+        *_union_note(found),
         *_scan_notes(found, rows),
         *leaf_notes(found.tree.beside.foliage.bare, settings),
         Reason("ordinary_use_judged", case=found.loads.pulls.case[found.use.row]),
@@ -38,6 +42,28 @@ def notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:
         *_shock_notes(found.exceptional, settings),
         *_base_notes(found),
     )
+
+
+def _roots_note(found: Judged, row: int) -> Reason:
+    """The moment at the stem's foot (row of the load path at the ground), beside that of a gust where one is known."""
+    foot, gust = float(found.use.forces.bending[0, row]), foot_gust(found.tree, int(found.path.node[row]))
+    if gust is None:
+        return Reason("roots_not_assessed", moment=foot)
+    climber = float(np.linalg.norm(rope_moment_at(found.path, row, found.use.legs)))
+    return Reason(
+        "roots_beside_a_gust", moment=foot, climber=climber, gust=gust.moment, speed=gust.speed,
+        share=climber / gust.moment, most=climber / gust.low,
+    )  # fmt: skip
+
+
+def _union_note(found: Judged) -> tuple[Reason, ...]:
+    """Which way a nearly codominant union is bent, where that governs."""
+    s, node, use = found.tree.sections, found.use.node, found.use
+    if not towards_codominant(s.aspect[node]) > 0:
+        return ()
+    way = bent_which_way(use.own_moment + use.rope_moment, s.axis[node], s.fork_normal[node])
+    height = found.tree.graph.xyz[node, 2] - found.tree.graph.xyz[0, 2]
+    return (Reason("union_bent", height=height, way=way, aspect=s.aspect[node]),)
 
 
 def _scan_notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:

@@ -30,6 +30,7 @@ from treescan.loads.rope.rope_run import RopeRun, taut_rope
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.likely_breaks import likely_breaks
 from treescan.loads.statics.load_path import LegLoads, LoadPath, load_path, margin_case, unseen, used
+from treescan.loads.statics.splitting import worst_split
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.wood.graph import Floats
@@ -239,6 +240,8 @@ def _margin(
     margin, _ = sampled_reliability(
         case, tree.few, stands=tree.settings.stands, low_share=tree.low_share
     )
+    split, _ = worst_split(tree, path, loads.point[None], loads.force[None])
+    margin = margin.over(max(split / float(utilised.max()), 1.0))
     gated = any(int(n) in tree.sections.reported.gate for n in path.node)
     return (Estimate(0.0, 0.0, 0.0) if gated else margin), path, utilised
 

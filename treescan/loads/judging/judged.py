@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from treescan.loads.judging.rope_slip import RopeSlip
-from treescan.loads.judging.stiffness import Stiffness, grown, stiffness
+from treescan.loads.judging.stiffness import Stiffness, stiffness
 from treescan.loads.limb_check import AnchorConfiguration, Exceptional, PassedTest
 from treescan.loads.rope.configuration_loads import ConfigurationLoads
 from treescan.loads.rope.contacts import Contact, at_node, middle, union_contact, via_contact
@@ -97,7 +97,7 @@ def judged(
     strands = SYSTEMS[configuration.system].legs_at_climber
     give = stiffness(tree, loads.contacts, use.legs, use.node, (multiple, strands))
     if give.growth > 1.0:  # the bent limb has more moment than the straight one
-        use = replace(weakened(tree, use, give.growth), margin=grown(use.margin, give.growth))
+        use = replace(weakened(tree, use, give.growth), margin=use.margin.over(give.growth))
     reported = gate(tree, path)
     can_help = reported is None and use.margin.known and use.margin.p5 >= tree.settings.fails_p5
     return Judged(

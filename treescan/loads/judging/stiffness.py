@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treescan.estimate import Estimate
 from treescan.loads.rope.contacts import Contact
 from treescan.loads.sections.bounce import Spring, amplified, tie_in_spring, two_masses
 from treescan.loads.sections.deflection import chain, moment_about, settled
@@ -60,11 +59,6 @@ class Stiffness:
 def is_lively(sag: float, slope_change: float, settings: LoadSettings) -> bool:
     """Whether the rope's place gives way [m] or turns [rad] by more than is called stiff."""
     return bool(sag > settings.lively or slope_change > np.deg2rad(settings.lively_deg))
-
-
-def grown(margin: Estimate, growth: float) -> Estimate:
-    """A margin under a moment that is `growth` times as large."""
-    return Estimate(margin.median / growth, margin.p5 / growth, margin.p95 / growth)
 
 
 def stiffness(

@@ -7,7 +7,7 @@ Bending stress at failure on the circle of the mean diameter over bark, as a sha
 | stem, up to 0.6 m | 0.70 | 0.16 / 0.15 / 0.31 | whole maples pulled over: 10 stems, mean 0.80, scatter 0.38-0.44 |
 | stem above 0.6 m | 0.60 | same | stress at failure falls with the diameter |
 | limb, and ordinary union (aspect ratio up to 0.5) | 0.50 | 0.16 / 0.25 / 0.35 (0.28 with a measured oval) | 26 pear branches, silver and Norway maple |
-| codominant union (aspect ratio from 0.7) | 0.42 | 0.16 / 0.25 / 0.40 | 12 forks of whole maples, 29 MPa |
+| codominant union (aspect ratio from 0.7) | 0.42 | 0.16 / 0.25 / 0.40 (0.47 for equal stems) | 12 forks of whole maples, 29 MPa |
 
 Between aspect ratios of 0.5 and 0.7 all figures go over in a straight line. *Wood* is how one tree's wood differs from the table, *common* what
 all limbs of the tree share beyond it (species, site, which circle the tests meant), *limb* how limbs of one tree differ. Tests on 10 to 26
@@ -51,6 +51,9 @@ UNSEEN_UNION = (0.70, 0.85, 1.0)
 """Low, middle, high factor of a codominant union whose upper surface was not seen."""
 UNSEEN_OWN = 0.25
 """Added to the limb's own log standard deviation there."""
+NEAR_EQUAL, OWN_EQUAL = 0.85, 0.473
+"""From this aspect ratio the own scatter of a codominant union grows to `OWN_EQUAL` at equal stems: there the low side is
+0.26 of what an ordinary limb keeps in the middle, what thin branches kept at equal stems [gilman_2003]."""
 TESTED_BARK = 0.917
 """Wood over outer diameter of the branches tested: bark of 4.2 % a side (derived from Kane 2007, Table 3)."""
 
@@ -90,25 +93,35 @@ def section_strength(
     SectionStrength
     """
     size, at_union = np.asarray(diameter, float), np.nan_to_num(np.asarray(aspect, float), nan=0.0)
-    along = np.clip((at_union - ORDINARY_ASPECT) / (CODOMINANT_ASPECT - ORDINARY_ASPECT), 0.0, 1.0)
+    along = towards_codominant(aspect)
+    own_codominant = np.interp(at_union, (NEAR_EQUAL, 1.0), (OWN_CODOMINANT, OWN_EQUAL))
     own_limb = np.where(oval_measured, OWN_LIMB_OVAL, OWN_LIMB)
 
-    def between(ordinary: ArrayLike, codominant: float, of_stem: ArrayLike) -> Floats:
-        limb = (1 - along) * np.asarray(ordinary, float) + along * codominant
+    def between(ordinary: ArrayLike, codominant: ArrayLike, of_stem: ArrayLike) -> Floats:
+        limb = (1 - along) * np.asarray(ordinary, float) + along * np.asarray(codominant, float)
         return np.where(stem & (along == 0), of_stem, limb)
 
     return SectionStrength(
         share=between(LIMB_SHARE, CODOMINANT_SHARE, np.where(size > THICK_STEM, THICK_STEM_SHARE, STEM_SHARE)),
         common=between(COMMON_LIMB, COMMON_LIMB, COMMON_STEM),
-        own=between(own_limb, OWN_CODOMINANT, OWN_STEM) + UNSEEN_OWN * along * ~surface_seen,
+        own=between(own_limb, own_codominant, OWN_STEM) + UNSEEN_OWN * along * ~surface_seen,
         plane=between(PLANE_LIMB, PLANE_CODOMINANT, PLANE_STEM),
     )
 
 
+def towards_codominant(aspect: ArrayLike) -> Floats:
+    """How far a union is on the way from an ordinary to a codominant one, 0 to 1, in a straight line; 0 away from unions (NaN).
+
+    >>> towards_codominant([0.5, 0.6, 0.9, float("nan")]).round(2).tolist()
+    [0.0, 0.5, 1.0, 0.0]
+    """
+    at_union = np.nan_to_num(np.asarray(aspect, float), nan=0.0)
+    return np.asarray(np.clip((at_union - ORDINARY_ASPECT) / (CODOMINANT_ASPECT - ORDINARY_ASPECT), 0.0, 1.0), float)
+
+
 def unseen_union_factor(aspect: ArrayLike, surface_seen: NDArray[np.bool_]) -> Floats:
     """Low, middle, high factor for bark that may be included in a union nobody saw from above, (n, 3); 1 elsewhere."""
-    at_union = np.nan_to_num(np.asarray(aspect, float), nan=0.0)
-    along = np.clip((at_union - ORDINARY_ASPECT) / (CODOMINANT_ASPECT - ORDINARY_ASPECT), 0.0, 1.0) * ~surface_seen
+    along = towards_codominant(aspect) * ~surface_seen
     return 1.0 - along[:, None] * (1.0 - np.array(UNSEEN_UNION))
 
 

@@ -13,7 +13,9 @@ than those branches:
   attached branches, which is lower than that of stems, would count the union's weakness twice;
 - thin red maple branches (5 to 20 mm) fell off more: 0.48 at an aspect ratio of 0.85 and 0.26 at 1, of the
   load at a half (Gilman 2003, mean of ten lines). The range therefore widens with what the factor takes away,
-  and stays below 1 on its high side.
+  stays below 1 on its high side, and its low end comes down to those 0.26 for equal stems.
+
+Which way the union is bent is the question of `sections.union_direction`.
 """
 
 from __future__ import annotations
@@ -26,6 +28,9 @@ from numpy.typing import ArrayLike
 from treescan.loads.settings import ONE_SHARE, LoadSettings
 from treescan.wood.graph import Floats, Ints, WoodGraph
 
+EQUAL_STEMS = (0.85, 0.26)
+"""From this aspect ratio the low end runs straight down to this factor for equal stems [gilman_2003]."""
+
 
 def union_factor(aspect: ArrayLike, settings: LoadSettings) -> Floats:
     """Low, middle and high union factor k for an aspect ratio, (..., 3).
@@ -37,13 +42,19 @@ def union_factor(aspect: ArrayLike, settings: LoadSettings) -> Floats:
     Notes
     -----
     A choice bracketed by published tests (see above): 1 up to 0.5, 0.80 at 0.7, 0.60 at 0.85, 0.55 for equal
-    stems; low and high lie half of what is lost to either side.
+    stems; low and high lie half of what is lost to either side, the low end at 0.26 for equal stems.
     """
     a = np.asarray(aspect, float)
     k = np.interp(a, np.array(settings.union_aspect), np.array(settings.union_k))
     k = np.where(np.isfinite(a), k, np.nan)
     either = settings.union_k_spread * (1.0 - k)
-    return np.stack([np.maximum(k - either, 0.0), k, np.minimum(k + either, 1.0)], axis=-1)
+    from_where, at_equal = EQUAL_STEMS
+    along = np.clip((a - from_where) / (1.0 - from_where), 0.0, 1.0)
+    near = np.interp(from_where, np.array(settings.union_aspect), np.array(settings.union_k))
+    near -= settings.union_k_spread * (1.0 - near)
+    line = np.where((along > 0) & (k < 1), near + along * (at_equal - near), np.inf)
+    low = np.maximum(np.minimum(k - either, line), 0.0)
+    return np.stack([low, k, np.minimum(k + either, 1.0)], axis=-1)
 
 
 def fork_factors(

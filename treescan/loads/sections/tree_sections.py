@@ -19,6 +19,7 @@ from treescan.loads.material.union_factor import fork_factors
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.rope.contacts import bark_exit, bark_radius
 from treescan.loads.sections.section_stress import SectionForces, oval_stretch, utilisation
+from treescan.loads.sections.union_direction import fork_normals, sideways_stretch
 from treescan.loads.settings import INSIDE, ONE_SHARE, LoadSettings, live_share
 from treescan.trees.beside import Beside
 from treescan.units import G
@@ -51,9 +52,12 @@ class TreeSections:
     own_moment : (n, 3) float   Moment of that weight about the section. [N m]
     own_use : (n,) float        Median stress over strength under that weight alone; NaN where not counted or
         not known.
-    oval : (n,) bool            True where the section is not round: as reported, else as measured.
-    stretch : (n, 3, 3) float   From `oval_stretch`, 1 on the diagonal where round; (0, 3, 3) where all
-        sections are round.
+    aspect : (n,) float         Aspect ratio of the union the section stands at; NaN away from unions.
+    fork_normal : (n, 3) float  From `fork_normals`; 0 away from nearly codominant unions.
+    uneven : (n,) bool          True where a section is not as strong all round: oval (as reported, else as
+        measured), or at a nearly codominant union.
+    stretch : (n, 3, 3) float   From `oval_stretch` and `sideways_stretch`, 1 on the diagonal where neither;
+        (0, 3, 3) where no section is uneven.
     bending, crushing, shear : (n,) float   Median strengths of the section's kind, before k. [Pa]
     tree_spread, limb_spread : (n,) float   Log standard deviations of those strengths: common to the tree,
         and of every limb by itself.
@@ -72,7 +76,9 @@ class TreeSections:
     weight: Floats
     own_moment: Floats
     own_use: Floats
-    oval: np.ndarray
+    aspect: Floats
+    fork_normal: Floats
+    uneven: np.ndarray
     stretch: Floats
     bending: Floats
     crushing: Floats
@@ -92,13 +98,15 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
         else graph.segment_radius.copy()
     )
     k, aspect = fork_factors(graph, reported.included, settings)
+    normal = fork_normals(graph, aspect)
     moved = np.flatnonzero(fork & ~counted)
     for first in moved:  # the factor belongs to the section that is really taken, at the bark
         line = graph.limbs.nodes[graph.limb[first]]
         beyond = [int(i) for i in line if i >= first and counted[i]][:1]
-        k[beyond], aspect[beyond], fork[beyond] = k[first], aspect[first], True
+        k[beyond], aspect[beyond], normal[beyond], fork[beyond] = k[first], aspect[first], normal[first], True
     weight, own = _own_weight(graph, beside, wood, settings, point)
     oval, stretch = _stretched(graph, reported)
+    uneven, stretch = _sideways(graph, oval, stretch, normal, aspect)
     kept = _kept(graph, reported, aspect, oval, wood, settings)
     if settings.strength_model != ONE_SHARE:
         k *= unseen_union_factor(aspect, surface_seen(graph, aspect, reported))
@@ -130,7 +138,9 @@ def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSe
             k[:, 1],
             strengths,
         ),
-        oval=oval,
+        aspect=aspect,
+        fork_normal=normal,
+        uneven=uneven,
         stretch=stretch,
         bending=strengths[0],
         crushing=strengths[1],
@@ -215,6 +225,16 @@ def _stretched(graph: WoodGraph, reported: Reported) -> tuple[np.ndarray, Floats
     out[by_hand] = oval_stretch(graph.direction[by_hand], reported.oval[by_hand])
     out[by_scan] = oval_stretch(graph.direction[by_scan], graph.oval[by_scan], graph.oval_dir[by_scan])
     return oval, out
+
+
+def _sideways(
+    graph: WoodGraph, oval: np.ndarray, stretch: Floats, normal: Floats, aspect: Floats
+) -> tuple[np.ndarray, Floats]:
+    """Which sections are oval or weaker sideways, and the maps of both together; stretch from `_stretched`."""
+    weaker, sideways = sideways_stretch(graph.direction, normal, aspect)
+    if not weaker.any():
+        return oval, stretch
+    return oval | weaker, sideways @ stretch if len(stretch) else sideways
 
 
 def _own_use(

@@ -14,6 +14,7 @@ from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.sections.section_stress import SectionForces, cross, peaks, worst_mode
 from treescan.loads.settings import LOW, MIDDLE, LoadSettings, friction
 from treescan.loads.statics.load_path import FIVE_PERCENT, LegLoads, LoadPath, forces, margin_case, used
+from treescan.loads.statics.splitting import SPLITS, worst_split
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.wood.graph import Floats
@@ -37,7 +38,7 @@ class Governed:
     forces : SectionForces      (1, s) under it.
     use : (s,) float            Median stress over strength under it.
     section : int               Row of the load path that governs; node : its graph node.
-    mode : str                  As in `LimbCheck`.
+    mode : str                  As in `LimbCheck`, or `SPLITS`.
     margin : Estimate           Strength over stress; overload : chance that stress exceeds strength.
     cases : tuple of MarginCase     That load first, then the others that may be worse in a draw.
     in_plane : tuple of bool    Of those others: they bend section `section` in the plane of the first.
@@ -98,7 +99,7 @@ def governed(
     told = LegLoads(loads.leg_point[row], legs[row])
     f = forces(path, told)
     stressing = f if path.round else forces(path, told, as_round=True)
-    return Governed(
+    found = Governed(
         row,
         told,
         f,
@@ -112,7 +113,27 @@ def governed(
         tuple(_in_plane(path, section, told, LegLoads(loads.leg_point[r], of[r])) for of, r, _ in others),
         standing,
         _across(path, section, path.own_moment[section]),
-        _across(path, section, _rope_moment(path, section, told)),
+        _across(path, section, rope_moment_at(path, section, told)),
+    )
+    return _split(tree, path, found, loads.leg_point, legs)
+
+
+def _split(
+    tree: StructuralModel, path: LoadPath, found: Governed, leg_point: Floats, legs: Floats
+) -> Governed:
+    """The same where a bend of the way splits before anything breaks: strength over stress is less by as much as
+    its use is more."""
+    use, row = worst_split(tree, path, leg_point, legs)
+    more = use / float(found.use[found.section])
+    if not more > 1.0:
+        return found
+    out = replace(weakened(tree, found, more), section=row, node=int(path.node[row]), mode=SPLITS)
+    own, rope = path.own_moment[row], rope_moment_at(path, row, found.legs)
+    return replace(
+        out,
+        margin=found.margin.over(more),
+        own_moment=_across(path, row, own),
+        rope_moment=_across(path, row, rope),
     )
 
 
@@ -128,7 +149,7 @@ def weakened(tree: StructuralModel, use: Governed, factor: float) -> Governed:
     return replace(use, cases=cases, overload=max(use.overload, overload_chance(draws)))
 
 
-def _rope_moment(path: LoadPath, section: int, load: LegLoads) -> Floats:
+def rope_moment_at(path: LoadPath, section: int, load: LegLoads) -> Floats:
     """Moment of the rope about one section, (3,). [N m]"""
     at = path.above[section]
     return np.asarray(cross(load.point[at] - path.point[section], load.force[at]).sum(axis=(0, 1)), float)
@@ -143,7 +164,7 @@ def _across(path: LoadPath, section: int, moment: Floats) -> Floats:
 def _in_plane(path: LoadPath, section: int, first: LegLoads, second: LegLoads) -> bool:
     """True where two loads bend a section in about the same plane and to the same side."""
     own = path.own_moment[section]
-    a, b = (_across(path, section, own + _rope_moment(path, section, load)) for load in (first, second))
+    a, b = (_across(path, section, own + rope_moment_at(path, section, load)) for load in (first, second))
     size = float(np.linalg.norm(a) * np.linalg.norm(b))
     return size > 0 and float(a @ b) >= np.cos(SAME_PLANE) * size
 

@@ -38,7 +38,7 @@ class LoadPath:
     point, axis, radius, sd, k, own_force, own_moment : rows of the tree's sections, own_force (s, 3) their
         weight.
     bending, crushing, shear : (s,) median strengths after reports, before the union factor. [Pa]
-    stretch : (s, 3, 3) from `section_stress.oval_stretch`; (0, 3, 3) where all sections are round.
+    stretch : (s, 3, 3) as in `TreeSections`; (0, 3, 3) where all sections are as strong all round.
     doubt : (s,) how much more its low end is used than its middle, from its diameter, the spread of its strength
         and its union factor.
     rank : (s,) int place of its limb among those on the way to the ground, the stem first; row : (s,) int its
@@ -64,7 +64,7 @@ class LoadPath:
 
     @property
     def round(self) -> bool:
-        """True where no section is oval."""
+        """True where no section is oval or weaker sideways."""
         return len(self.stretch) == 0
 
     def of(self, rows: np.ndarray) -> LoadPath:
@@ -101,7 +101,7 @@ def load_path(tree: StructuralModel, contacts: Sequence[Contact]) -> LoadPath:
         for i, p in enumerate(own):
             above[np.searchsorted(node, p), i] = True
     keep = s.reported.keep[node]
-    stretch = s.stretch[node] if s.oval[node].any() else np.zeros((0, 3, 3))
+    stretch = s.stretch[node] if s.uneven[node].any() else np.zeros((0, 3, 3))
     sd, k = s.sd[node], s.k[node]
     spread = np.hypot(s.tree_spread[node], s.limb_spread[node])
     doubt = np.exp(FIVE_PERCENT * (3 * sd + spread)) * k[:, MIDDLE] / np.maximum(k[:, LOW], MIN_FACTOR)

@@ -10,6 +10,7 @@ from treescan.loads.chance.margin_kernel import FIXED, WOOD
 from treescan.loads.material.section_strength import low_side_chance, student_factors
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.sections.crown_moments import CrownMoments, crown_moments
+from treescan.loads.sections.curved_limb import Bends, bends
 from treescan.loads.sections.tree_sections import TreeSections, as_cut, tree_sections
 from treescan.loads.settings import ONE_SHARE, LoadSettings
 from treescan.loads.site_history import WEATHER_NORMALS
@@ -31,6 +32,7 @@ HANGS = -np.sqrt(0.5)
 class StructuralModel:
     """What stays the same for all configurations on one tree.
 
+    bends : Bends               Where its limbs are strongly curved.
     leaves_limbs : (n,) bool    See `leaves_limbs`; stops : (n,) bool see `stops_a_rope`.
     normals : (draws, k) float  Standard normals the margins are drawn with, the same for every configuration;
         few : the first of them, for what catches.
@@ -46,6 +48,7 @@ class StructuralModel:
     beside: Beside
     wood: Wood
     sections: TreeSections
+    bends: Bends
     leaves_limbs: np.ndarray
     stops: np.ndarray
     settings: LoadSettings
@@ -86,6 +89,7 @@ def whole_tree(
         beside,
         wood,
         sections,
+        bends(graph),
         leaves_limbs(graph, thick),
         stops_a_rope(graph, thick),
         settings,

@@ -97,6 +97,7 @@ WORDS: dict[str, str] = {
     "torsion": "Torsion",
     "shear": "Schub",
     "union tear-out": "Ausreißen der Gabelung",
+    "splitting lengthwise": "Aufspalten in der Krümmung",
     "hand": "eine Hand",
     "two_hand": "beide Hände, zwischen den Beinen geschwungen",
     "launcher": "ein Wurfgerät",

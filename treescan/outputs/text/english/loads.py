@@ -115,8 +115,14 @@ TEXTS: dict[str, str] = {
         "thick] ({mode:word})."
     ),
     # --- beside the numbers
-    "roots_not_judged": "Roots and ground are not judged. The rope and the tree's own weight bend the foot "
+    "roots_not_assessed": "Roots and ground: not assessed. The rope and the tree's own weight bend the foot "
     "of the stem with {moment:kNm}.",
+    "roots_beside_a_gust": "Roots and ground are not judged. The rope and the tree's own weight bend the foot of the "
+    "stem with {moment:kNm}. The rope's {climber:kNm} is {share:%} of what a gust of {speed:m/s}, a year's "
+    "strongest by the station stated, bends it with ({gust:kNm}, the wood that was seen), and at most {most:%}. Roots that "
+    "rotted or were cut since show nothing of that.",
+    "union_bent": "The load {way:word} the <fork|crotch> {height:m} up, of two nearly equal arms (aspect ratio {aspect:x}). <Forks|Crotches> were "
+    "tested by pulling them open. Bent sideways it counts as weaker, closed as no stronger.",
     "seen_from_one_side": "Part of the way to the ground was scanned from one side only: {arc:deg} of the "
     "bark. The far side was not seen.",
     "gaps_spanned": (
@@ -316,6 +322,12 @@ WORDS: dict[str, str] = {
     "torsion": "torsion",
     "shear": "shear",
     "union tear-out": "union tear-out",
+    "splitting lengthwise": "splitting lengthwise where it is curved",
+    # what a load does to a fork
+    "opens": "opens",
+    "closes": "closes",
+    "bends sideways": "bends sideways",
+    "bends": "bends",
     # kinds of wood, standing of a figure
     "conifer": "conifer",
     "broadleaf": "broadleaf",
