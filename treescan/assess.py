@@ -27,6 +27,7 @@ from treescan.planning.climb.left_out import LeftOut, left_out
 from treescan.planning.ranking.overrides import Override, Revision, check_overrides, with_overrides
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.ranking.ways_up import holds_of
+from treescan.planning.reach.clearances import wires_said
 from treescan.planning.reach.places import Places
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
@@ -41,7 +42,7 @@ from treescan.throw.scene.stances import standing_places
 from treescan.throw.search.search import search_throws
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Throw, ThrowTable
-from treescan.trees.beside import Site
+from treescan.trees.beside import Site, as_said
 from treescan.trees.settings import TreeSettings
 from treescan.trees.single_tree import find_tree
 from treescan.units import G
@@ -164,7 +165,8 @@ class Assessment:
     @property
     def context(self) -> TreeContext:
         """What it was planned for."""
-        return TreeContext(self.tree.graph, self.tree.beside, self.site, self.work, self.settings.planning)
+        beside = as_said(self.tree.beside, self.site)
+        return TreeContext(self.tree.graph, beside, self.site, self.work, self.settings.planning)
 
     @property
     def settings(self) -> Settings:
@@ -184,7 +186,11 @@ class Assessment:
     @property
     def warnings(self) -> tuple[Reason | str, ...]:
         """What the scan and its reading left in doubt, and what the kind of tree warns of."""
-        return (*self.tree.notes, *self.species_warnings)
+        return (
+            *wires_said(self.tree.beside, self.site),
+            *self.tree.notes,
+            *self.species_warnings,
+        )
 
     @property
     def species_warnings(self) -> tuple[Reason, ...]:
@@ -270,7 +276,8 @@ def plan(
         check_order(tree.graph, removal)
     asked = Asked(species, tuple(systems), removal, seed, _with_spurs(settings or Settings(), removal))
     work = work if work is not None else _default_work(tree, removal, asked.settings)
-    context = TreeContext(tree.graph, tree.beside, site or Site(), work, asked.settings.planning)
+    site = site or Site()
+    context = TreeContext(tree.graph, as_said(tree.beside, site), site, work, asked.settings.planning)
     throws = _thrown(context, asked.settings.throw, progress)
     checks = _checked(context, throws, asked, progress)
     ranking = _ranked(context, tree, checks, asked, progress)

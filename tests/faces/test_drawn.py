@@ -98,6 +98,21 @@ def test_a_faulty_drawing_gives_one_clear_sentence(tmp_path, features, top, word
         read_site(drawn(tmp_path, *features, **top), FRAME, GROUND)
 
 
+def test_what_is_said_of_the_wires_the_scan_saw(tmp_path):
+    """An area says none (0 kV) or a voltage; the later one counts where both lie; one that says nothing is refused."""
+    plan = drawn(
+        tmp_path,
+        ({"kind": "wires-seen", "voltage_kv": 0.23}, square(512010.0, 5412005.0, 4.0)),
+        ({"kind": "wires-seen", "voltage_kv": 0}, square(512010.0, 5412005.0, 1.0)),
+    )
+    site, _ = read_site(plan, FRAME, GROUND)
+    seen = site.wire_volts(np.array([[10.0, 5, 8], [13, 5, 8], [30, 5, 8]]))
+
+    np.testing.assert_array_equal(seen, [0.0, 230.0, np.nan])
+    with pytest.raises(BadInput, match="voltage_kv"):
+        read_site(drawn(tmp_path, ({"kind": "wires-seen"}, square(512010.0, 5412005.0))), FRAME, GROUND)
+
+
 def test_an_anchor_in_a_neighbouring_tree(tmp_path):
     """A point of kind "anchor" becomes a named place with its height above ground; a polygon of that kind is refused."""
     point = {"type": "Point", "coordinates": [512006.0, 5412004.0]}

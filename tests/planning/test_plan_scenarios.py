@@ -18,6 +18,7 @@ from treescan.planning.access.approach import BASAL, OTHER, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, candidate_unions
 from treescan.planning.climb.climb_plan import Climbers, climb_plan
 from treescan.planning.climb.rescue import corridor, corridors
+from treescan.planning.climb.wires import wires_claimed
 from treescan.planning.ranking.overrides import Override, with_overrides
 from treescan.planning.reach.clearances import site_warnings
 from treescan.planning.reach.sightline import Scene
@@ -186,11 +187,12 @@ def test_cold_ash_lane_wire_is_never_called_clear():
     unknown, work = judged(graph, [east, west], beside=beside)
     drawn = Site(conductors=(Conductor(np.array([[8.0, -30, 7], [8.0, 30, 7]]), 400.0),))
     known, _ = judged(graph, [east, west], site=drawn)
-    warnings = site_warnings(beside, Site(), work.xyz, work.label, S.approach)
+    context = TreeContext(graph, beside, Site(), work, S)
+    warnings = (*wires_claimed(context, unknown), *site_warnings(beside, Site(), work.xyz, work.label, S.approach))
     text = " ".join(say_all((*warnings, *(r for p in unknown for r in p.reasons)))).lower()
 
     assert not any(p.usable for p in unknown)
-    assert of_code(warnings, "wires_not_drawn")
+    assert of_code(warnings, "wires_claimed")[0]["refused"] == len(unknown)
     assert "clear of" not in text and " safe" not in text
     assert only(known, "U01").throw is None
     assert only(known, "U02").throw is not None and only(known, "U02").usable

@@ -4,12 +4,14 @@ and clearances need."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
+
+from treescan.geometry import inside
 
 Floats = NDArray[np.float64]
 
@@ -169,6 +171,8 @@ class Site:
     bases : ((name, (3,) place), ...) what basal lines are to be tied to instead of the foot of the own stem.
     area_names : column ("no_stand", "buildings", "roads", "water") to the names of its rings, "" = none. A hole
     of a polygon is part of its ring, joined to it by a cut there and back (even-odd rule).
+    wires : what the wires that the scan saw carry, as the user says it [V]; NaN = not said, 0 = there is none.
+    wire_areas : ((ring, the same for the wires in it), ...); a later one counts before an earlier one, all before `wires`.
     """
 
     no_stand: tuple[Floats, ...] = ()
@@ -179,6 +183,15 @@ class Site:
     anchors: tuple[tuple[str, Floats], ...] = ()
     bases: tuple[tuple[str, Floats], ...] = ()
     area_names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    wires: float = float("nan")
+    wire_areas: tuple[tuple[Floats, float], ...] = ()
+
+    def wire_volts(self, xyz: Floats) -> Floats:
+        """What is said of a wire the scan saw at each place (k, 3), (k,): volts, 0 = there is none, NaN = not said."""
+        out = np.full(len(xyz), self.wires, float)
+        for ring, volts in self.wire_areas:
+            out[inside(ring, xyz[:, :2])] = volts
+        return out
 
     def __repr__(self) -> str:
         areas, points = len(self.areas()), len(self.anchors) + len(self.bases)
@@ -203,3 +216,16 @@ class Beside:
     terrain: Terrain
     foliage: Foliage = field(default_factory=Foliage.none)
     surroundings: Surroundings = field(default_factory=Surroundings)
+
+
+def as_said(beside: Beside, site: Site) -> Beside:
+    """What stands around the tree after what the user says of its wires: where there is none, what the scan saw is
+    something unknown."""
+    around = beside.surroundings
+    wire = np.flatnonzero(around.kind == KINDS.index("wire"))
+    none = wire[site.wire_volts(around.xyz[wire]) == 0.0]
+    if len(none) == 0:
+        return beside
+    kind = around.kind.copy()
+    kind[none] = KINDS.index("unknown")
+    return replace(beside, surroundings=replace(around, kind=kind))

@@ -48,6 +48,7 @@ from treescan.faces.cli.options import (
     TreeFile,
     TreeNumber,
     Unit,
+    Wires,
     WorkAsked,
 )
 
@@ -121,6 +122,7 @@ def plan(
     cuts: Cuts = None,
     overrides: Overrides = None,
     site: SitePlan = None,
+    wires: Wires = None,
     client: Client = None,
     job_site: JobSite = None,
     tree_number: TreeNumber = None,
@@ -165,6 +167,7 @@ def plan(
         replace,
         JobFields(client, job_site, tree_number, scan_date, planner, scope, dossier),
         record,
+        wires,
     )
     files, found = plan_job(request, quiet, as_json)
     _say(files, found, quiet, as_json)

@@ -6,7 +6,7 @@ from __future__ import annotations
 import os
 import tomllib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,7 @@ from treescan.faces.user_files.geojson import check_features
 from treescan.faces.user_files.job_fields import with_job
 from treescan.faces.user_files.stated import CUT_COLUMNS, OVERRIDE_COLUMNS, read_cuts, read_overrides
 from treescan.faces.user_files.table_rows import read_rows
+from treescan.faces.user_files.wires_said import volts_said
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.outputs.text.say import say
 from treescan.outputs.write import FILES, write_outputs
@@ -73,6 +74,7 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
         read_settings(request.tree.settings, request.climber_mass), request.job.given(), request.record
     )
     _check_systems(request.systems)
+    volts = None if request.wires is None else volts_said(request.wires)
     _use_cores(request.jobs)
     _check_readable(request)
     with only_run(folder), reporter(quiet, as_json) as report:
@@ -84,7 +86,7 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
             species=request.species,
             systems=request.systems,
             work=given.work,
-            site=given.site,
+            site=given.site if volts is None else replace(given.site or Site(), wires=volts),
             settings=settings,
             seed=request.seed,
             progress=report,

@@ -129,6 +129,15 @@ Record = Annotated[
 Dossier = Annotated[
     bool, typer.Option("--dossier", help="Also write dossier.pdf: every page beyond the two of the job sheet.")
 ]
+Wires = Annotated[
+    str | None,
+    typer.Option(
+        "--wires",
+        metavar="none|VOLTS",
+        help="What the wires that the scan saw are: none, or their voltage, as 230V or 20kV. Not said: live, "
+        "voltage unknown.",
+    ),
+]
 Replace = Annotated[
     bool, typer.Option("--replace", help="The folder may hold the plan of another tree, which then goes.")
 ]

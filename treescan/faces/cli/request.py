@@ -59,6 +59,7 @@ class PlanRequest:
     replace: bool = False
     job: JobFields = JobFields()
     record: Path | None = None
+    wires: str | None = None
 
     def files(self) -> tuple[Path, ...]:
         """Every file that was read besides the cloud."""

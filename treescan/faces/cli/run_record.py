@@ -59,6 +59,7 @@ def write_run_record(
             "species": request.species,
             "systems": list(request.systems),
             "work": list(request.work),
+            "wires": request.wires,
             "seed": request.seed,
         },
         **with_data("species", done.species),

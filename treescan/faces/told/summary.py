@@ -9,13 +9,15 @@ import numpy as np
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.planning.tie_in_point import TieInPoint
-from treescan.reason import Reason
+from treescan.reason import Reason, has
 from treescan.wood.graph import TracedTree
 
 MOST_ANCHORS = 5
 """Anchors told after `plan`; the report has them all."""
 MOST_OF_EACH = 2
 """Findings told of the climb as a whole, and of the approach."""
+FIRST = ("wires_claimed", "wires_said")
+"""Codes of what is told before any candidate: it may alter all of them."""
 PLANNING_AID = Reason("own_words", words=CAUTIONS["planning_aid"])
 
 
@@ -39,10 +41,21 @@ def plan_lines(done: Assessment) -> list[Reason]:
     usable = [p for p in done.points if p.usable]
     counts = Reason("summary_counts", usable=len(usable), refused=len(done.points) - len(usable))
     return [
+        *(Reason("summary_first", finding=w) for w in (*_said(done), *_site(done)) if has((w,), *FIRST)),
         counts if done.points else Reason("summary_no_candidate"),
         *(_anchor(done, p) for p in usable[:MOST_ANCHORS]),
         *_climb(done),
     ]
+
+
+def _said(done: Assessment) -> list[Reason]:
+    """Findings about the scan and its reading, without a person's own words."""
+    return [w for w in done.warnings if isinstance(w, Reason)]
+
+
+def _site(done: Assessment) -> tuple[Reason, ...]:
+    """What concerns the whole site."""
+    return () if done.climb is None else done.climb.warnings
 
 
 def _anchor(done: Assessment, point: TieInPoint) -> Reason:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,11 +14,13 @@ from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
 from treescan.faces.user_files.faults import raise_together
 from treescan.faces.user_files.geojson import Feature, Part, read_features
+from treescan.faces.user_files.wires_said import MOST_KILOVOLT
 from treescan.planning.candidates.candidates import BASE_HEIGHT
 from treescan.reason import Reason
 from treescan.trees.beside import Conductor, Site, Terrain
 
 Floats = NDArray[np.float64]
+WIRES_SEEN = "wires-seen"
 AREAS = {"no-stand": "no_stand", "building": "buildings", "road": "roads", "water": "water"}
 
 HIGHEST = 120.0
@@ -33,9 +36,6 @@ AGREES = 2.0
 NO_DATA = -9_998.0
 """A z as low as this stands for none, as GIS programs write it. [m]"""
 
-MOST_KILOVOLT = 1_500.0
-"""No line has more (project choice): a larger figure is in volts. [kV]"""
-
 
 def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, tuple[Reason, ...]]:
     """The site plan of a GeoJSON file, and how its coordinates and heights were read.
@@ -43,7 +43,8 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, tuple[R
     Every feature needs a property "kind": "no-stand", "building", "road" or "water" (polygons, with holes), or
     "conductor" (a line with heights: z in its coordinates, or a property "height_m" above ground; voltage in
     "voltage_kv", unknown when missing or 0), or "anchor" (a point with a height, in a neighbouring tree), or
-    "base" (a point a basal line is tied to; 1 m above ground where it has no height). "name" labels any. z = 0
+    "base" (a point a basal line is tied to; 1 m above ground where it has no height), or "wires-seen" (a polygon:
+    what the wires are that the scan saw in it, by "voltage_kv", 0 where there is none). "name" labels any. z = 0
     everywhere counts as no height. BadInput tells every feature that cannot be meant, by number and name.
     """
     features, how = read_features(path, frame)
@@ -101,6 +102,7 @@ class _Drawn:
         self.names: dict[str, list[str]] = {name: [] for name in AREAS.values()}
         self.conductors: list[Conductor] = []
         self.points: dict[str, list[tuple[str, Floats]]] = {"anchor": [], "base": []}
+        self.wire_areas: list[tuple[Floats, float]] = []
         self.notes: list[Reason] = []
 
     def take(self, feature: Feature) -> None:
@@ -108,6 +110,7 @@ class _Drawn:
         kind = feature.properties.get("kind")
         takes: dict[str, tuple[str, str, Callable[[Feature, Part, str], None]]] = {
             **{k: ("Polygon", "draw areas as polygons", self._area) for k in AREAS},
+            WIRES_SEEN: ("Polygon", f"draw {WIRES_SEEN} as a polygon round them", self._wires_seen),
             "conductor": ("LineString", "draw conductors as lines", self._conductor),
             **{k: ("Point", f"draw each {k} as a point", self._point) for k in self.points},
         }
@@ -126,19 +129,29 @@ class _Drawn:
 
     def site(self) -> Site:
         """All that was taken."""
-        areas = {name: tuple(rings) for name, rings in self.rings.items()}
+        areas: dict[str, Any] = {name: tuple(rings) for name, rings in self.rings.items()}
         return Site(
             **areas,
             conductors=tuple(self.conductors),
             anchors=tuple(self.points["anchor"]),
             bases=tuple(self.points["base"]),
             area_names={name: tuple(names) for name, names in self.names.items()},
+            wire_areas=tuple(self.wire_areas),
         )
 
     def _area(self, feature: Feature, part: Part, kind: str) -> None:
         name = feature.text("name")
         self.rings[AREAS[kind]].append(part.xyz[:, :2])
         self.names[AREAS[kind]].append(name)
+
+    def _wires_seen(self, feature: Feature, part: Part, _kind: str) -> None:
+        stated = feature.real("voltage_kv")
+        if stated is None:
+            raise BadInput(
+                f"{feature.called} says no voltage_kv",
+                remedy="give kilovolts, for example 0.23, or 0 where there is no wire",
+            )
+        self.wire_areas.append((part.xyz[:, :2], _volts(feature) if stated else 0.0))
 
     def _conductor(self, feature: Feature, part: Part, _kind: str) -> None:
         name, volts = feature.text("name"), _volts(feature)

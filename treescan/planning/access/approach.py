@@ -100,7 +100,7 @@ def recommend(
     climbing = [o for o in (_isolate(usable, settings), _basal(usable), _advance(usable)) if o is not None]
     neighbour = _neighbour(graph, beside)
     if not climbing:
-        return Approach(Option(OTHER, None, (_why_none(points),)), neighbour)
+        return Approach(Option(OTHER, None, (_why_none(points), *_but_for_wires(points))), neighbour)
     chosen = next(
         (o for o in climbing if o.point is not None and o.point.union == usable[0].union), climbing[0]
     )
@@ -117,6 +117,23 @@ def _why_none(points: Sequence[TieInPoint]) -> Reason:
     )
     gate, times = gates.most_common(1)[0]
     return Reason("none_passes", candidates=len(points), times=times, gate=gate)
+
+
+def _but_for_wires(points: Sequence[TieInPoint]) -> tuple[Reason, ...]:
+    """How many candidates nothing stands against but a wire that only the scan claims; () where there are none."""
+    alone = sum(map(refused_for_wires_alone, points))
+    return (Reason("none_but_for_wires", n=alone),) if alone else ()
+
+
+def is_claim(gate: Reason) -> bool:
+    """True for a gate that stands for a wire which only the scan claims."""
+    return gate.code == "anchor_near_conductor" and gate["to"].code == "wire_seen"
+
+
+def refused_for_wires_alone(point: TieInPoint) -> bool:
+    """True where nothing else stands against a candidate, the way up apart: the same wire may close that."""
+    others = [g for g in point.gates if g.code != "not_reachable"]
+    return bool(others) and all(is_claim(g) for g in others)
 
 
 def _isolate(usable: Sequence[TieInPoint], settings: PlanningSettings) -> Option | None:

@@ -11,6 +11,7 @@ from treescan.planning.access.rope_and_kit import kit_of_all
 from treescan.planning.candidates.candidates import other_base
 from treescan.planning.climb.rescue import RescuePlan, corridors, rescue_plan
 from treescan.planning.climb.walks import walks_that_hold
+from treescan.planning.climb.wires import wires_claimed
 from treescan.planning.lines.line_pair import LinePair, two_lines_that_hold
 from treescan.planning.lines.neighbours import Neighbours, from_neighbours
 from treescan.planning.ranking.overrides import Override, barred_unions
@@ -168,6 +169,7 @@ def climb_plan(
         shares=reached_shares(work, ways),
         strata=access_bias(graph, work, ways),
         warnings=(
+            *wires_claimed(context, points),
             *site_warnings(beside, site, work.xyz, work.label, settings.approach),
             *_another_base(context, shown),
         ),

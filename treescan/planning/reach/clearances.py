@@ -64,10 +64,30 @@ def conductors(site: Site, beside: Beside) -> tuple[Line, ...]:
         place = np.asarray(c.line, float).reshape(-1, 3)
         start, end = (place, place) if len(place) == 1 else (place[:-1].copy(), place[1:].copy())
         out.append(Line(start, end, 0.0, c.voltage, name))
-    wires, cell = beside.surroundings.of("wire"), beside.surroundings.cell
-    if len(wires):
-        out.append(Line(wires, wires, cell * np.sqrt(0.75), float("nan"), Reason("wire_seen")))
+    wires, room = beside.surroundings.of("wire"), beside.surroundings.cell * np.sqrt(0.75)
+    volts = site.wire_volts(wires)
+    if (unknown := np.isnan(volts)).any():
+        out.append(Line(wires[unknown], wires[unknown], room, float("nan"), Reason("wire_seen")))
+    for v in np.unique(volts[volts > 0]):
+        at = wires[volts == v]
+        out.append(Line(at, at, room, float(v), Reason("wire_stated", voltage=float(v))))
     return tuple(out)
+
+
+def claimed_wires(beside: Beside, site: Site) -> Floats:
+    """Places (k, 3) where the scan alone claims a wire: nobody said what it is."""
+    wires = beside.surroundings.of("wire")
+    return wires[np.isnan(site.wire_volts(wires))]
+
+
+def wires_said(beside: Beside, site: Site) -> tuple[Reason, ...]:
+    """What was said of wires the scan saw, as `beside` came from the scan."""
+    wires = beside.surroundings.of("wire")
+    volts = site.wire_volts(wires)
+    return tuple(
+        Reason("wires_said", places=int((volts == v).sum()), voltage=float(v) or None)
+        for v in np.unique(volts[np.isfinite(volts)])
+    )
 
 
 def clearances_at(anchor: Floats, work: Floats, swing: Floats, lines: tuple[Line, ...], approach: Approach) -> tuple[Clearance, ...]:
@@ -168,12 +188,10 @@ def swings_over_building(path: Floats, site: Site) -> bool:
 
 
 def missing_wires(beside: Beside, site: Site) -> tuple[Reason, ...]:
-    """A warning where there are poles but no wires, or wires that nobody drew."""
+    """A warning where there are poles but no wires, neither in the scan, nor drawn, nor said."""
     poles, wires = beside.surroundings.of("pole"), beside.surroundings.of("wire")
-    if len(poles) and not len(wires) and not site.conductors:
+    if len(poles) and not len(wires) and not site.conductors and not np.isfinite(site.wires):
         return (Reason("poles_without_wires"),)
-    if len(wires) and not site.conductors:
-        return (Reason("wires_not_drawn"),)
     return ()
 
 

@@ -34,6 +34,7 @@ TEXTS: dict[str, str] = {
     "summary_statement": "Stated: {statement}",
     "summary_set": "Set: {finding}",
     "summary_removal": "Removal: {alarm}",
+    "summary_first": "First: {finding}",
     "summary_approach": "Approach: {finding}",
     "wrote_tree": "Wood graph: {path}",
     "wrote_report": "Report: {path}",

@@ -10,6 +10,7 @@ _NAMES: dict[str, str] = {
     "conductor_drawn": "conductor {number}[ “{name}”] ({voltage:kV1})",
     "conductor_of_unknown_voltage": "conductor {number}[ “{name}”] (voltage unknown)",
     "wire_seen": "a wire the scan saw (voltage unknown)",
+    "wire_stated": "a wire the scan saw ({voltage:kV1} as stated)",
     "hits_nothing_seen": "nothing the scan saw",
     "hits_ground": "the ground",
     "hits_feet_first": "{hits} (feet first)",
@@ -151,9 +152,15 @@ _SITE: dict[str, str] = {
         "Poles stand beside the tree but no wire is in the scan or on the site plan: wires thinner than "
         "the point spacing may be missing."
     ),
-    "wires_not_drawn": (
-        "The scan saw wires and the site plan names none: draw them with their voltage. The scan may show "
-        "only parts of them."
+    "wires_claimed": (
+        "The scan claims a wire that nobody confirmed, at {places:n} {places|place|places}, nearest {away:m} from the "
+        "stem to the {azimuth:compass}, {height:m} up. Taken for live with unknown voltage: nothing within {limit:m} is "
+        "ranked. {refused:n} of {n:n} candidates are refused for it, {alone:n} for nothing else, the way up apart. Look at it first. Then say "
+        "what it is: no wire or its voltage, with --wires or on the site plan."
+    ),
+    "wires_said": (
+        "The scan saw a wire at {places:n} {places|place|places}.[ As stated it carries {voltage:kV1}.][{!voltage} As stated there "
+        "is none.] Look again before anyone throws or climbs."
     ),
     "work_near_conductor": (
         "{points:n} work {points|point lies|points lie} within {limit:m} of {conductor}, the nearest "
@@ -210,6 +217,10 @@ _APPROACH: dict[str, str] = {
     "none_passes": (
         "none of {candidates:n} {candidates|candidate|candidates} passes; the commonest reason, {times:n} "
         "{times|time|times}: {gate:word}"
+    ),
+    "none_but_for_wires": (
+        "{n:n} {n|candidate is|candidates are} refused only for a wire that the scan claims and nobody confirmed: look at it "
+        "first, and say what it is"
     ),
     "isolate_throws": (
         "about {throws:n} {throws|throw sets|throws set} the line over {label} alone, so any rope system "
