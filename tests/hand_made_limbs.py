@@ -53,8 +53,15 @@ def scene_of(graph: WoodGraph, settings: ThrowSettings | None = None, beside: Be
     return build_scene(graph, beside or flat(graph), site or Site(), settings or ThrowSettings())
 
 
-def spread(speed: float = 1e-5, elevation: float = 1e-6, azimuth: float = 1e-6) -> Method:
-    """A launcher-like method with any aim allowed and the given spreads."""
+def spread(speed: float = 1e-5, elevation: float = 1e-6, side: float = 1e-6) -> Method:
+    """A launcher-like method with any aim allowed and the given spreads, the same at every speed."""
     return Method(
-        speed_low=2.0, speed_high=40.0, elevation_low=0.2, elevation_high=1.5, speed_sd=speed, elevation_sd=elevation, azimuth_sd=azimuth
+        speed_low=2.0,
+        speed_high=40.0,
+        elevation_low=0.2,
+        elevation_high=1.5,
+        speed_sd=speed,
+        elevation_sd=elevation,
+        side_sd=side,
+        effort_growth=0.0,
     )

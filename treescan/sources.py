@@ -48,6 +48,11 @@ SOURCES: dict[str, Source] = {
     "line_mass": Source("Throw lines of 1.5 to 2.5 mm weigh about 1.5 to 3 g/m; weigh your own", "memory"),
     "throw_speed": Source("Hand throws of 10 to 18 m are common, 20 to 25 m good: 15 to 22 m/s by the flight model; no speed was found measured", "derived"),
     "throw_spread": Source("No measured spread of thrown bags was found: settable, and fitted to your own record of throws", "choice"),
+    "throw_effort": Source(
+        "No accuracy of bags thrown at full strength is published; a thrown ball's speed varied most at 60 % of the fastest, less at full effort, and its accuracy did not fall "
+        "with speed (Urbin et al. 2012, Motor Control 16:19, abstract). The growth taken is a choice on the safe side",
+        "choice",
+    ),
     "blunt_body_drag": Source("Textbook drag coefficients: sphere 0.4 to 0.5 below the drag crisis, blunt body 0.8 to 1.1; none measured for bags", "memory"),
     "standard_air": Source("International standard atmosphere at sea level, 1.225 kg/m3", "memory"),
     "line_friction": Source("Throw line on bark: 0.2 to 0.5 taken, middle 0.3; no measurement found", "choice"),

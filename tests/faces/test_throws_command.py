@@ -20,7 +20,7 @@ def test_a_record_becomes_settings_that_plan_takes(tmp_path, capsys):
 
     assert code == 0
     assert "12 throws with one hand" in capsys.readouterr().out
-    assert read_settings(tmp_path / "mine.toml").throw.hand.azimuth_sd != read_settings(None).throw.hand.azimuth_sd
+    assert read_settings(tmp_path / "mine.toml").throw.hand.side_sd != read_settings(None).throw.hand.side_sd
 
 
 def test_a_record_too_short_ends_in_one_sentence(tmp_path, capsys):

@@ -62,19 +62,22 @@ def test_with_spread_in_speed_and_elevation_the_chance_is_the_window_integral():
 
 @pytest.mark.parametrize("aim", [-20.0, -14.0, -5.0, 0.0, 6.0, 12.0])
 def test_with_spread_in_azimuth_alone_the_chance_is_the_window_between_stem_and_reach(aim):
-    """P = Phi at the far end of the target part less Phi at the azimuth that clears the stem by the bag's radius."""
-    sd, far_end = np.radians(4.0), 0.15 + PLAIN.reach_along
+    """P = Phi at the far end of the target part less Phi at the azimuth that clears the stem by the bag's radius, where a turn of s across
+    the flight, along a great circle, is an azimuth of atan(tan s / cos elevation).
+    """
+    sd, far_end, steep = np.radians(4.0), 0.15 + PLAIN.reach_along, np.cos(np.radians(65))
+    across = lambda azimuth: np.arctan(np.tan(azimuth - np.radians(aim)) * steep)  # noqa: E731
     clear_of_stem = np.arctan2(-1.3, 6.0) + np.arcsin((0.15 + 0.03) / np.hypot(1.3, 6.0))
     edge = np.arctan2(far_end - 1.3, 6.0)
-    exact = norm.cdf(edge, np.radians(aim), sd) - norm.cdf(clear_of_stem, np.radians(aim), sd)
-    sample = fine_sample(scene_of(ONE_LIMB, PLAIN), SOUTH_OF_IT, Aim(np.radians(aim), np.radians(65), 13.0), spread(azimuth=sd), 0, PLAIN)
+    exact = norm.cdf(across(edge), 0.0, sd) - norm.cdf(across(clear_of_stem), 0.0, sd)
+    sample = fine_sample(scene_of(ONE_LIMB, PLAIN), SOUTH_OF_IT, Aim(np.radians(aim), np.radians(65), 13.0), spread(side=sd), 0, PLAIN)
 
     assert sample.chance(1) == pytest.approx(exact, abs=3e-3)
 
 
 def test_the_grid_and_the_fine_integral_give_the_same_chance():
     """Outcomes on a grid spread with the thrower's Gaussian agree with the evenly spread sample within 2 %."""
-    method = spread(speed=0.04, elevation=np.radians(2), azimuth=np.radians(2))
+    method = spread(speed=0.04, elevation=np.radians(2), side=np.radians(2))
     scene = scene_of(ONE_LIMB, PLAIN)
     found = best_nearby(scene, SOUTH_OF_IT, Aim(0.0, np.radians(65), _grazing_speed(np.radians(65))), method, 0, (0.03, 0.03, 0.04), PLAIN)
     chance, aim = found[1]
@@ -128,7 +131,7 @@ def test_a_wider_spread_never_raises_the_best_chance():
     best = []
     for factor in (1.0, 1.5, 2.25, 3.4):
         hand = dataclasses.replace(
-            ThrowSettings().hand, speed_sd=0.03 * factor, elevation_sd=np.radians(1.5) * factor, azimuth_sd=np.radians(1.5) * factor
+            ThrowSettings().hand, speed_sd=0.03 * factor, elevation_sd=np.radians(1.5) * factor, side_sd=np.radians(1.5) * factor
         )
         settings = dataclasses.replace(ThrowSettings(), methods=("hand",), hand=hand)
         best.append(search_throws(graph, flat(graph), Site(), places, settings).chance)

@@ -78,7 +78,7 @@ def test_a_bag_is_near_the_thrower_where_its_parabola_ends_there(elevation, spee
 
 def test_throws_that_come_back_to_the_thrower_count_for_half_in_the_choice_and_in_full_in_the_chance():
     """From 0.8 m beside the limb, aimed so steeply that every bag comes down within 4 m."""
-    feet, aim, method = np.array([1.3, -0.8, 0.0]), Aim(0.0, np.radians(85), 12.0), spread(speed=0.02, elevation=0.01, azimuth=0.01)
+    feet, aim, method = np.array([1.3, -0.8, 0.0]), Aim(0.0, np.radians(85), 12.0), spread(speed=0.02, elevation=0.01, side=0.01)
     cell = (0.01, 0.01, 0.01)
     scene = {w: scene_of(ONE_LIMB, dataclasses.replace(PLAIN, near_worth=w)) for w in (1.0, 0.5)}
     full, half = (best_nearby(scene[w], feet, aim, method, 0, cell, dataclasses.replace(PLAIN, near_worth=w))[1][0] for w in (1.0, 0.5))

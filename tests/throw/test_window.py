@@ -79,7 +79,7 @@ def test_a_limb_that_stops_bags_is_named():
 def test_a_throw_that_counts_on_striking_a_limb_says_so():
     """A limb hung close behind and above the target catches the nominal flight: the steps name it; without it they name none."""
     free = upright([Limb(6.0, EAST, length=3.0)])
-    wall = upright([Limb(6.0, EAST, length=3.0), *(Limb(6.6 + 0.3 * i, np.radians(80), length=3.0) for i in range(8))])
+    wall = upright([Limb(6.0, EAST, length=3.0), *(Limb(6.3 + 0.3 * i, np.radians(70), length=3.0) for i in range(8))])
     said = {}
     for name, tree in (("free", free), ("wall", wall)):
         table = search_throws(tree, flat(tree), Site(), Stances(np.array([[1.0, -5.0, 0.0]])), SETTINGS, wanted=[0])

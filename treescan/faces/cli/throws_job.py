@@ -32,11 +32,11 @@ def _summary(s: OwnSpread) -> Reason:
         "throws_spread",
         method=s.method,
         n=s.throws,
-        side=sd.azimuth,
+        side=sd.side,
         up=sd.elevation,
         speed=sd.speed,
-        off_side=abs(bias.azimuth),
-        left=bias.azimuth < 0,
+        off_side=abs(bias.side),
+        left=bias.side < 0,
         off_up=abs(bias.elevation),
         low=bias.elevation < 0,
         off_speed=abs(bias.speed),
@@ -50,7 +50,7 @@ def settings_text(spreads: tuple[OwnSpread, ...]) -> str:
     lines = ["# " + text("own_settings_head")]
     for s in spreads:
         values = _values(s)
-        upper = {"azimuth": s.high.azimuth, "elevation": s.high.elevation, "speed": s.high.speed}
+        upper = {"side": s.high.side, "elevation": s.high.elevation, "speed": s.high.speed}
         lines += [
             "",
             "# " + text("own_settings_spread", **(values | upper)),
@@ -66,7 +66,7 @@ def _values(s: OwnSpread) -> dict[str, str | int | float | tuple[Reason, ...]]:
     return {
         "method": s.method,
         "throws": s.throws,
-        "azimuth": s.sd.azimuth,
+        "side": s.sd.side,
         "elevation": s.sd.elevation,
         "speed": s.sd.speed,
         "went": how_they_go(s.bias)[0],

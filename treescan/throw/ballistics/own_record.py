@@ -11,6 +11,7 @@ import numpy as np
 from treescan.arrays import Floats
 from treescan.errors import BadInput
 from treescan.spreadsheet import unguarded
+from treescan.throw.ballistics.aim_scatter import turn_between
 from treescan.throw.ballistics.flight import flights
 from treescan.throw.settings import METHODS, AimError, ThrowSettings
 from treescan.units import G
@@ -202,8 +203,11 @@ def own_spread(record: dict[str, Floats], settings: ThrowSettings) -> tuple[OwnS
 
     Notes
     -----
-    Standard deviations with n - 1, times sqrt(1 + 1/n): the mean error that is aimed off is itself known to sd / sqrt(n) only. The upper
-    ends are that x sqrt((n - 1) / chi2_{0.10, n - 1}), the chi-square quantile by Wilson and Hilferty. The aimed speed is that which carries the aimed elevation through the aimed height.
+    Every throw's error is its turn from the aim up and across the flight (`turn_between`), so that throws logged at
+    one steepness say what to expect at another, taken back to an easy throw (`Method.wider_at`). Standard deviations
+    with n - 1, times sqrt(1 + 1/n): the mean error that is aimed off is itself known to sd / sqrt(n) only. The upper
+    ends are that x sqrt((n - 1) / chi2_{0.10, n - 1}), the chi-square quantile by Wilson and Hilferty. The aimed speed
+    is that which carries the aimed elevation through the aimed height.
     """
     out = []
     for name, rows in record.items():
@@ -218,11 +222,14 @@ def own_spread(record: dict[str, Floats], settings: ThrowSettings) -> tuple[OwnS
             rows[:, AIMED_HEIGHT],
             np.radians(rows[:, ELEVATION_DEG]),
         )
-        got_elevation, got_speed = release_of(distance, rows[:, GOT_HEIGHT], rows[:, GOT_RANGE], settings)
+        off_plane = np.arctan2(rows[:, GOT_SIDE], distance)
+        flown = distance / np.cos(off_plane)
+        got_elevation, got_speed = release_of(flown, rows[:, GOT_HEIGHT], rows[:, GOT_RANGE], settings)
         aimed_speed = aimed_release(distance, aimed, elevation, settings)
-        errors = np.column_stack(
-            [np.arctan2(rows[:, GOT_SIDE], distance), got_elevation - elevation, got_speed / aimed_speed - 1]
-        )
+        up, side = turn_between(elevation, off_plane, got_elevation)
+        method = settings.method(name)
+        wider = np.array([method.wider_at(v) for v in aimed_speed])
+        errors = np.column_stack([side, up, got_speed / aimed_speed - 1]) / wider[:, None]
         sd = errors.std(axis=0, ddof=1) * np.sqrt(1 + 1 / n)
         f = n - 1
         low_quantile = f * (1 - 2 / (9 * f) - TEN_PER_CENT * np.sqrt(2 / (9 * f))) ** 3

@@ -83,7 +83,7 @@ class LineAsThrown:
 
 def throw_steps(stand: StandAndAim, bag: BagFlight, line: LineAsThrown) -> tuple[Reason, ...]:
     """What a person does, in order."""
-    steps = [Reason("throw_clear_arc"), _stand_and_aim(stand, bag, line.union), *aim_off(stand.bias)]
+    steps = [Reason("throw_clear_arc"), _stand_and_aim(stand, bag, line.union), *aim_off(stand.bias, stand.aim.elevation)]
     if bag.comes_back is not None:
         steps.append(Reason("throw_comes_back", out=bag.comes_back))
     if line.walk_round:
@@ -100,9 +100,12 @@ def throw_steps(stand: StandAndAim, bag: BagFlight, line: LineAsThrown) -> tuple
     )
 
 
-def aim_off(bias: AimError) -> tuple[Reason, ...]:
-    """How a person of this mean error aims off; empty where it is small."""
-    went, aim = how_they_go(bias)
+def aim_off(bias: AimError, elevation: float) -> tuple[Reason, ...]:
+    """How a person of this mean error aims off at an elevation [rad]; empty where it is small.
+
+    An error across the flight is told as the azimuth it is at this steepness: error / cos(elevation).
+    """
+    went, aim = how_they_go(bias._replace(side=bias.side / float(np.cos(elevation))))
     return (Reason("throw_aim_off", went=went, aim=aim),) if went else ()
 
 

@@ -9,15 +9,15 @@ import numpy as np
 
 from treescan.arrays import Flags, Floats, Ints
 from treescan.reason import Reason
-from treescan.throw.ballistics.aim_scatter import normal_nodes, normal_pairs
 from treescan.throw.ballistics.flight import flights
+from treescan.throw.ballistics.throws_about import throws_about
 from treescan.throw.detail.followed import Followed, Wanted, follow_throw, wanted_crossing
 from treescan.throw.detail.limb_names import item_name
 from treescan.throw.outcome.ends import HIT_BESIDE, HIT_LIMB, HIT_WIRE
 from treescan.throw.scene.flight_scene import WIRE, FlightScene, build_scene, floor_of
 from treescan.throw.scene.plane import CROSS_S
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.throw_path import Throw
+from treescan.throw.throw_path import Aim, Throw
 from treescan.trees.beside import Beside, Site
 from treescan.wood.graph import WoodGraph
 
@@ -76,15 +76,9 @@ def throw_window(
     scene = build_scene(graph, beside, site, settings, [throw.union])
     feet, method = throw.stand, settings.method(throw.method)
     hand = feet + np.array([0.0, 0.0, scene.rules.release])
-    azimuth = throw.azimuth + method.azimuth_sd * normal_nodes(THROWS)
-    pairs = normal_pairs(THROWS)
-    elevation = np.clip(throw.elevation + method.elevation_sd * pairs[:, 0], 0.02, np.pi / 2 - 0.005)
-    table = flights(
-        elevation,
-        np.maximum(throw.speed * (1 + method.speed_sd * pairs[:, 1]), 0.5),
-        settings,
-        floor_of(scene),
-    )
+    aim = Aim(throw.azimuth, throw.elevation, throw.speed)
+    azimuth, elevation, speed = (q.ravel() for q in throws_about(aim, method, THROWS // 2, 1))
+    table = flights(elevation, speed, settings, floor_of(scene))
     over, classes, stopped, falls = [], [], [], Counter[Reason]()
     for i in range(THROWS):
         flown = follow_throw(scene, feet, azimuth[i], table.height[i], float(table.step[i]))

@@ -10,7 +10,7 @@ from treescan.throw.scene.flight_scene import FlightScene
 from treescan.throw.scene.plane import MIN_S
 
 STEEPEST = 1.5
-"""Half-angle of a sector at most, so that its tangent stays finite. [rad]"""
+"""A wider half-angle of a sector takes everything in. [rad]"""
 
 
 @njit(cache=True, nogil=True)
@@ -36,6 +36,9 @@ def near_among(
     bag = scene.rules.bag_radius
     ux, uy = np.sin(azimuth), np.cos(azimuth)
     tan = np.tan(min(half, STEEPEST))
+    if half > STEEPEST:
+        out[:number] = among[:number]
+        return number
     count = 0
     for m in range(number):
         i = among[m]

@@ -9,7 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from treescan.arrays import Flags, Floats, Floats32, Ints
-from treescan.throw.ballistics.aim_scatter import spread_on_grid
+from treescan.throw.ballistics.aim_scatter import OnGrid, spread_on_grid
 from treescan.throw.search.grid import Grid
 
 AZIMUTH, ELEVATION, SPEED = 0, 1, 2
@@ -86,14 +86,11 @@ def best_aims(
         if grid.scatter_of[method] != scatter:
             scatter = grid.scatter_of[method]
             parts = np.zeros((CLASSES, na, ne, nv), np.float32)
+            on = OnGrid(
+                grid.on_azimuth[scatter], grid.reach[scatter], grid.on_elevation[scatter], grid.on_speed[scatter]
+            )
             for k in range(CLASSES):
-                spread_on_grid(
-                    block[k],
-                    grid.on_azimuth[scatter],
-                    grid.on_elevation[scatter],
-                    grid.on_speed[scatter],
-                    parts[k],
-                )
+                spread_on_grid(block[k], on, first[ELEVATION], first[SPEED], parts[k])
         p[:] = 0.0
         for k in range(CLASSES):
             p += parts[k]
@@ -139,14 +136,14 @@ def _keep_best(
 @njit(cache=True, nogil=True)
 def _near_wire(grid: Grid, wires: Flags, scatter: int, a: int, e: int, v: int) -> float:
     """Chance that a throw at this aim comes near a wire."""
-    w = grid.on_azimuth.shape[1] // 2
-    total = 0.0
-    for i in range(-w, w + 1):
-        for j in range(max(e - w, 0), min(e + w + 1, len(grid.elevation))):
-            p = grid.on_azimuth[scatter, w + i] * grid.on_elevation[scatter, w + j - e]
+    wa, we, wv = grid.on_azimuth.shape[2] // 2, grid.on_elevation.shape[1] // 2, grid.on_speed.shape[1] // 2
+    far, total = grid.reach[scatter, e], 0.0
+    for i in range(-far, far + 1):
+        for j in range(max(e - we, 0), min(e + we + 1, len(grid.elevation))):
+            p = grid.on_azimuth[scatter, e, wa + i, v] * grid.on_elevation[scatter, we + j - e, v]
             if p < NEGLIGIBLE:
                 continue
-            for k in range(max(v - w, 0), min(v + w + 1, len(grid.speed))):
+            for k in range(max(v - wv, 0), min(v + wv + 1, len(grid.speed))):
                 if wires[(a + i) % grid.n_azimuth, j, k]:
-                    total += p * grid.on_speed[scatter, w + k - v]
+                    total += p * grid.on_speed[scatter, wv + k - v, v]
     return total

@@ -6,8 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treescan.arrays import Flags, Floats, Ints
-from treescan.throw.ballistics.aim_scatter import cell_mass
+from treescan.arrays import Flags, Floats, Floats32, Ints
+from treescan.throw.ballistics.aim_scatter import OnGrid, cell_mass
 from treescan.throw.ballistics.flight import flights
 from treescan.throw.scene.flight_scene import FlightScene, floor_of
 from treescan.throw.settings import Method, ThrowSettings
@@ -33,7 +33,9 @@ class Grid(NamedTuple):
     elevation (e,), speed (v,)      Centres. [rad], [m/s]
     height (e * v, PIECES + 1), step (e * v,)   Of `Flights`, elevation-major.
     scatter_of (methods,)           Which of the scatters below a method has.
-    on_azimuth, on_elevation, on_speed (scatters, 2 w + 1)   Chance of a cell -w .. w steps away from the aim, the same for every aim.
+    on_azimuth (scatters, e, 2 w + 1, v)    Chance of a cell -w .. w steps away from an aim of this elevation and speed,
+    on_elevation, on_speed (scatters, 2 w + 1, v)   of this speed; w of its own for every axis.
+    reach (scatters, e)             Steps of azimuth beyond which there is nothing.
     elevation_ok (methods, e), speed_ok (methods, v)        Aims within a method's limits.
     """
 
@@ -44,9 +46,10 @@ class Grid(NamedTuple):
     height: Floats
     step: Floats
     scatter_of: Ints
-    on_azimuth: Floats
-    on_elevation: Floats
-    on_speed: Floats
+    on_azimuth: Floats32
+    reach: Ints
+    on_elevation: Floats32
+    on_speed: Floats32
     elevation_ok: Flags
     speed_ok: Flags
 
@@ -61,11 +64,8 @@ def coarse_grid(scene: FlightScene, settings: ThrowSettings) -> Grid:
     ee, vv = np.meshgrid(elevation, speed, indexing="ij")
     table = flights(ee.ravel(), vv.ravel(), settings, floor_of(scene))
     steps = (2 * np.pi / AZIMUTH_CELLS, elevation[1] - elevation[0], speed[1] / speed[0])
-    scatters = sorted({_scatter(m) for m in methods})
-    reach = max(
-        SCATTER_REACH * max(s[0] / steps[0], s[1] / steps[1], s[2] / (steps[2] - 1)) for s in scatters
-    )
-    offsets = np.arange(-int(np.ceil(reach)), int(np.ceil(reach)) + 1)
+    scatters = list({_scatter(m): m for m in methods}.values())
+    on = [_on_grid(m, elevation, speed, steps) for m in scatters]
     return Grid(
         azimuth_step=steps[0],
         n_azimuth=AZIMUTH_CELLS,
@@ -73,17 +73,55 @@ def coarse_grid(scene: FlightScene, settings: ThrowSettings) -> Grid:
         speed=speed,
         height=table.height,
         step=table.step,
-        scatter_of=np.array([scatters.index(_scatter(m)) for m in methods]),
-        on_azimuth=np.array([cell_mass([0.0], steps[0] * offsets, s[0])[0] for s in scatters]),
-        on_elevation=np.array([cell_mass([0.0], steps[1] * offsets, s[1])[0] for s in scatters]),
-        on_speed=np.array([cell_mass([1.0], steps[2] ** offsets, s[2])[0] for s in scatters]),
+        scatter_of=np.array([[_scatter(s) for s in scatters].index(_scatter(m)) for m in methods]),
+        on_azimuth=_as_wide([o.azimuth for o in on], axis=1),
+        reach=np.array([o.reach for o in on]),
+        on_elevation=_as_wide([o.elevation for o in on], axis=0),
+        on_speed=_as_wide([o.speed for o in on], axis=0),
         elevation_ok=np.array([_within(elevation, m.elevation_low, m.elevation_high) for m in methods]),
         speed_ok=np.array([_within(speed, m.speed_low, m.speed_high) for m in methods]),
     )
 
 
-def _scatter(method: Method) -> tuple[float, float, float]:
-    return method.azimuth_sd, method.elevation_sd, method.speed_sd
+def _scatter(method: Method) -> tuple[float, ...]:
+    """All that the scatter of a method depends on."""
+    fastest = method.speed_high if method.effort_growth > 0 else 0.0
+    return method.side_sd, method.elevation_sd, method.speed_sd, method.effort_growth, fastest
+
+
+def _on_grid(method: Method, elevation: Floats, speed: Floats, steps: tuple[float, float, float]) -> OnGrid:
+    """Scatter of one method about every aim of the grid; `steps` of azimuth and elevation [rad], factor of the speed."""
+    sd = [method.spread_at(v) for v in speed]
+    widest = max(s.side for s in sd) / np.cos(elevation)
+    half_round = AZIMUTH_CELLS // 2 - 1
+    reach = np.minimum(np.ceil(SCATTER_REACH * widest / steps[0]), half_round).astype(np.int64)
+    across = [
+        [cell_mass([0.0], steps[0] * _offsets(int(reach.max())), s.side / np.cos(e))[0] for s in sd] for e in elevation
+    ]
+    up = _offsets(int(np.ceil(SCATTER_REACH * max(s.elevation for s in sd) / steps[1])))
+    fast = _offsets(int(np.ceil(SCATTER_REACH * max(s.speed for s in sd) / (steps[2] - 1))))
+    return OnGrid(
+        np.moveaxis(np.array(across, np.float32), 1, 2),
+        reach,
+        np.array([cell_mass([0.0], steps[1] * up, s.elevation)[0] for s in sd], np.float32).T,
+        np.array([cell_mass([1.0], steps[2] ** fast, s.speed)[0] for s in sd], np.float32).T,
+    )
+
+
+def _offsets(w: int) -> Ints:
+    """-w .. w"""
+    return np.arange(-w, w + 1)
+
+
+def _as_wide(arrays: list[Floats32], axis: int) -> Floats32:
+    """Arrays put together, each filled up with zeros on both sides of an axis to the widest."""
+    most = max(a.shape[axis] for a in arrays)
+    wide = []
+    for a in arrays:
+        room = [(0, 0)] * a.ndim
+        room[axis] = ((most - a.shape[axis]) // 2,) * 2
+        wide.append(np.pad(a, room))
+    return np.ascontiguousarray(wide, np.float32)
 
 
 def _within(values: Floats, low: float, high: float) -> Flags:

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.arrays import Flags, Floats
-from treescan.throw.ballistics.aim_scatter import cell_mass, normal_nodes, normal_pairs, spread_block
+from treescan.throw.ballistics.aim_scatter import cell_mass, spread_block
 from treescan.throw.ballistics.flight import Flights, flights
+from treescan.throw.ballistics.throws_about import throws_about
 from treescan.throw.outcome.ends import HIT_WIRE
 from treescan.throw.outcome.many_throws import Outcomes, Throws, table_throws, throw_many
 from treescan.throw.scene.flight_scene import FlightScene, floor_of
@@ -31,8 +32,11 @@ SLOWEST = 0.5
 REACH = 3.0
 """Throws within this many standard deviations of the aims searched are followed."""
 
-STEPS_A_SD = 2.0
+STEPS_A_SD = 3.0
 """Steps of the search a standard deviation."""
+
+STEPS_A_CELL = 2.0
+"""Steps at least of half a search's width: a steep throw scatters over many limbs' breadths of azimuth."""
 
 RARE = 0.1
 """A class that fewer of the serving throws than this share come out in is shown by a better one."""
@@ -69,15 +73,11 @@ def fine_sample(
 ) -> Sample:
     """Evenly spread throws about one aim.
 
-    Azimuths at the mid-quantiles; in each plane the next few points of an even sequence of elevations and speeds, so that the
-    whole set is even in all three. Right of the aim the points are those left of it, so that a mirrored tree gets the same chance.
+    Turns of the flight to the side and up, alike at every steepness, and speeds, from an even sequence; sorted by azimuth, and as many
+    neighbours as there are flights a plane thrown in one. Right of the aim the throws are those left of it mirrored, so that a mirrored
+    tree gets the same chance.
     """
-    planes, each = settings.fine_planes, settings.fine_flights
-    azimuth = aim.azimuth + method.azimuth_sd * normal_nodes(planes)
-    left = normal_pairs((planes + 1) // 2 * each).reshape(-1, each, 2)
-    pairs = np.concatenate([left, left[: planes // 2][::-1]])
-    elevation = np.clip(aim.elevation + method.elevation_sd * pairs[..., 0], FLATTEST, STEEPEST)
-    speed = np.maximum(aim.speed * (1 + method.speed_sd * pairs[..., 1]), SLOWEST)
+    azimuth, elevation, speed = throws_about(aim, method, (settings.fine_planes + 1) // 2, settings.fine_flights)
     count = max(2, int(np.ceil(np.ptp(elevation) / ELEVATION_NODE)) + 1)
     nodes = np.linspace(elevation.min(), elevation.max(), count)
     squares = np.linspace(speed.min() ** 2, speed.max() ** 2, SPEED_NODES)
@@ -100,10 +100,11 @@ def representative(sample: Sample, aim: Aim, method: Method, isolation_class: in
         good = exact
     if not good.any():
         return None
+    azimuth, elevation, speed = _scatter_at(method, aim)
     off = (
-        ((sample.azimuth - aim.azimuth) / method.azimuth_sd)[:, None] ** 2
-        + ((sample.elevation - aim.elevation) / method.elevation_sd) ** 2
-        + ((sample.speed - aim.speed) / (method.speed_sd * aim.speed)) ** 2
+        ((sample.azimuth - aim.azimuth) / azimuth)[:, None] ** 2
+        + ((sample.elevation - aim.elevation) / elevation) ** 2
+        + ((sample.speed - aim.speed) / speed) ** 2
     )
     a, k = np.unravel_index(int(np.where(good, off, np.inf).argmin()), good.shape)
     return Aim(float(sample.azimuth[a]), float(sample.elevation[a, k]), float(sample.speed[a, k]))
@@ -122,17 +123,19 @@ class _Axes:
         return len(self.throws[0]), len(self.throws[1]), len(self.throws[2])
 
     def mass(self, method: Method, aimed_speed: float) -> tuple[Floats, Floats, Floats]:
-        """Chance that a throw at each aim comes out at each centre, axis by axis."""
-        sd = _scatter_at(method, aimed_speed)
+        """Chance that a throw at each aim comes out at each centre, axis by axis; azimuth for each elevation of the aims."""
+        sd = method.spread_at(aimed_speed)
         return (
-            cell_mass(self.aims[0], self.throws[0], sd[0]),
-            cell_mass(self.aims[1], self.throws[1], sd[1]),
-            cell_mass(self.aims[2], self.throws[2], method.speed_sd * self.aims[2]),
+            np.array([cell_mass(self.aims[0], self.throws[0], sd.side / np.cos(e)) for e in self.aims[1]]),
+            cell_mass(self.aims[1], self.throws[1], sd.elevation),
+            cell_mass(self.aims[2], self.throws[2], sd.speed * self.aims[2]),
         )
 
 
-def _scatter_at(method: Method, speed: float) -> tuple[float, float, float]:
-    return method.azimuth_sd, method.elevation_sd, method.speed_sd * speed
+def _scatter_at(method: Method, aim: Aim) -> tuple[float, float, float]:
+    """Standard deviations of azimuth and elevation [rad] and speed [m/s] of throws at an aim."""
+    sd = method.spread_at(aim.speed)
+    return sd.side / float(np.cos(aim.elevation)), sd.elevation, sd.speed * aim.speed
 
 
 def _axes(aim: Aim, method: Method, cell: tuple[float, float, float]) -> _Axes:
@@ -141,9 +144,9 @@ def _axes(aim: Aim, method: Method, cell: tuple[float, float, float]) -> _Axes:
     throws: list[Floats] = []
     aims: list[Floats] = []
     for c, s, w in zip(
-        (aim.azimuth, aim.elevation, aim.speed), _scatter_at(method, aim.speed), width, strict=True
+        (aim.azimuth, aim.elevation, aim.speed), _scatter_at(method, aim), width, strict=True
     ):
-        h = s / STEPS_A_SD
+        h = min(s / STEPS_A_SD, w / STEPS_A_CELL)
         n = int(np.ceil((w + REACH * s) / h))
         throws.append(np.asarray(c + h * np.arange(-n, n + 1), np.float64))
         k = int(np.floor(w / h))

@@ -20,12 +20,15 @@ from treescan.throw.detail.blocked import why_blocked
 from treescan.throw.scene.flight_scene import build_scene
 from treescan.throw.scene.stances import crown_heading
 from treescan.throw.search.best_throws import Coarse, ThrowSearch, best_throws
-from treescan.throw.search.grid import coarse_grid
+from treescan.throw.search.grid import AZIMUTH_CELLS, coarse_grid
 from treescan.throw.search.sweep import sweep
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Beside, Site
 from treescan.wood.graph import WoodGraph
+
+NO_DISTANCE = 1e-9
+"""A place nearer than this to the stem's axis has no direction towards it. [m]"""
 
 SWEEP_SHARE = 0.6
 """Of the time, told as progress."""
@@ -108,6 +111,9 @@ def chance_map(chance: Floats, best: dict[tuple[int, int], Throw], settings: Thr
 
 
 def origins(graph: WoodGraph, stances: Stances) -> Floats:
-    """Azimuth of the first coarse cell of each place: towards the stem, so that a turned tree gets the same cells."""
+    """Azimuth of the first coarse cell of each place: half a cell beside the stem, so that a turned or mirrored tree gets the same cells
+    and no plane runs along the stem's axis, where rounding decides what is met.
+    """
     d = graph.xyz[0, :2] - stances.xyz[:, :2]
-    return np.where(np.hypot(*d.T) > 1e-9, np.arctan2(d[:, 0], d[:, 1]), crown_heading(graph))
+    towards = np.where(np.hypot(*d.T) > NO_DISTANCE, np.arctan2(d[:, 0], d[:, 1]), crown_heading(graph))
+    return np.asarray(towards + np.pi / AZIMUTH_CELLS)

@@ -79,7 +79,7 @@ TEXTS: dict[str, str] = {
         "Spread and mean error of your own throws. Angles are in radians, speed is a share. Chances are worked out for a person who aims off."
     ),
     "own_settings_spread": (
-        "{throws:n} throws ({method:word}). With nine chances in ten the true spread is below {azimuth:deg1} to the side, {elevation:deg1} up and "
+        "{throws:n} throws ({method:word}). With nine chances in ten the true spread is below {side:deg1} to the side, {elevation:deg1} up and "
         "down, and {speed:%} of the speed."
     ),
     "own_settings_bias": (
