@@ -10,11 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.cloud.point_cloud import PointCloud
+from treescan.cloud.projection import longitude_latitude
 from treescan.cloud.settings import CloudSettings, JoinSettings
 from treescan.loads.checks.anchor import check_anchor, checked
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.material.species_warnings import species_warnings
 from treescan.loads.material.wood_strength import Wood, wood_of
+from treescan.loads.regions import BY_MAP, region_at
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.structural_model import StructuralModel, whole_tree
@@ -274,7 +276,8 @@ def plan(
     check_overrides(tree.graph, overrides)
     if removal is not None:
         check_order(tree.graph, removal)
-    asked = Asked(species, tuple(systems), removal, seed, _with_spurs(settings or Settings(), removal))
+    settings = _in_its_region(_with_spurs(settings or Settings(), removal), tree)
+    asked = Asked(species, tuple(systems), removal, seed, settings)
     work = work if work is not None else _default_work(tree, removal, asked.settings)
     site = site or Site()
     context = TreeContext(tree.graph, as_said(tree.beside, site), site, work, asked.settings.planning)
@@ -341,6 +344,14 @@ def revised(assessment: Assessment, overrides: Sequence[Override], progress: Pro
 def _with_spurs(settings: Settings, removal: Removal | None) -> Settings:
     """Spurs may be worn where the tree comes down anyway."""
     return settings if removal is None else replace(settings, planning=replace(settings.planning, spurs=True))
+
+
+def _in_its_region(settings: Settings, tree: TracedTree) -> Settings:
+    """The settings with the region a bare name of wood is looked for in, where it is to follow the map."""
+    if settings.loads.region != BY_MAP:
+        return settings
+    place = longitude_latitude(tree.frame.to_map(tree.graph.xyz[0])[:2], tree.frame.crs)
+    return replace(settings, loads=replace(settings.loads, region=region_at(place)))
 
 
 def _default_work(tree: TracedTree, removal: Removal | None, settings: Settings) -> Work:

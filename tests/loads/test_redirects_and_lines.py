@@ -226,7 +226,8 @@ def test_lowering_from_the_base_loads_less_and_hauling_more():
     gap = float(angle_between(*loads.leg_toward[0, -1]))
     for share, value in ((np.exp(-low * beta), found.lowering), (np.exp(high * beta), found.hauling)):
         assert value == pytest.approx(np.sqrt(1 + share**2 + 2 * share * np.cos(gap)), rel=1e-9)
-    assert np.linalg.norm(found.pull) == pytest.approx(loads.pulls.tension[0])
+    assert np.linalg.norm(found.pull) == pytest.approx(loads.pulls.most[0])
+    assert loads.pulls.most[0] == pytest.approx(1.5 * 2 * 100 * G, rel=1e-3)  # the hard end of two people
     assert found.pull[2] > 0  # upward
     (check,) = checked(graph, [r])
     (note,) = [n for n in check.check.notes if n.code == "base_lowering_hauling"]

@@ -5,8 +5,10 @@ import re
 import numpy as np
 import pytest
 
+from treescan.cloud.projection import longitude_latitude
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.material.wood_table import green_wood
+from treescan.loads.regions import BY_MAP, region_at
 from treescan.loads.settings import LoadSettings
 from treescan.outputs.text.say import say
 from treescan.reason import Reason
@@ -113,7 +115,45 @@ def test_genus_takes_its_weakest_row():
     oaks = [r.mor for r in green_wood() if r.botanical.startswith("Quercus") and np.isfinite(r.mor)]
     assert wood.mor == min(oaks)
     assert wood.label.code == "wood_of_genus"
-    assert wood.label["most"] is None or wood.label["most"] > wood.mor  # what naming the species would change
+    assert all(n["mor"] > wood.mor for n in wood.label["named"])  # what naming the species would change
+    assert wood.label["named"][0]["mor"] == max(oaks)
+    assert "Naming the species would change that: Quercus virginiana" in say(wood.label)
+
+
+EUROPE = LoadSettings(region="Europe")
+
+
+def test_a_bare_name_is_the_weakest_of_the_region():
+    """An "oak" of Europe is no southern red oak; what naming it changes is told; no bare name gets weaker by a region, none leaves its genus."""
+    wood = wood_of("oak", EUROPE)
+    assert wood.mor == 57.2e6
+    assert "in Europe" in say(wood.label)
+    assert "Quercus robur 59 MPa" in say(wood.label)
+    for row in green_wood():
+        bare = row.botanical.split()[0]
+        assert wood_of(bare, EUROPE).mor >= wood_of(bare, S).mor, bare
+        assert bare in wood_of(bare, EUROPE).species or wood_of(bare, EUROPE).mor == wood_of(bare, S).mor
+
+
+@pytest.mark.parametrize("name", ["holm oak", "turkey oak", "Quercus cerris", "southern red oak", "Quercus robur", "oak wood", None, "broadleaf"])
+def test_a_region_narrows_only_a_bare_name(name):
+    """A species somebody names, in the table or not, is what it was without a region; so is no name at all."""
+    assert wood_of(name, EUROPE).mor == wood_of(name, S).mor
+
+
+def test_by_the_map_alone_narrows_nothing():
+    """Loads do not know the map: the region is settled before, from the scan's coordinates."""
+    assert S.region == BY_MAP
+    assert wood_of("oak", S).mor == wood_of("oak", LoadSettings(region="anywhere")).mor
+
+
+@pytest.mark.parametrize(
+    ("crs", "xy", "region"),
+    [("EPSG:25832", (500000.0, 5400000.0), "Europe"), ("EPSG:32632", (500000.0, 1000000.0), "anywhere"), ("EPSG:32617", (500000.0, 4800000.0), "anywhere"),
+     (None, (0.0, 0.0), "anywhere"), ("EPSG:25832", (np.nan, 0.0), "anywhere"), ("no such map", (0.0, 0.0), "anywhere")],
+)  # fmt: skip
+def test_the_region_follows_the_map(crs, xy, region):
+    assert region_at(longitude_latitude(xy, crs)) == region
 
 
 @pytest.mark.parametrize("name", [None, "", "made-up tree", "conifer", "broadleaf", "horse chestnut"])

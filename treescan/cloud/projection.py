@@ -157,3 +157,14 @@ def degrees_to_map(xy: ArrayLike, source: str | None, target: str | None) -> NDA
     own = np.asarray(xy, np.float64)
     x, y = transformer(source or "EPSG:4326", target or "EPSG:4326").transform(own[..., 0], own[..., 1])
     return np.stack([x, y], axis=-1)
+
+
+def longitude_latitude(xy: ArrayLike, crs: str | None) -> tuple[float, float] | None:
+    """Longitude and latitude (WGS 84) of a place (2,) on a map [m]; None where the map is not known. [degrees]"""
+    if crs is None:
+        return None
+    try:
+        lon, lat = transformer(crs, "EPSG:4326").transform(*np.asarray(xy, float)[:2])
+    except (CRSError, ProjError):
+        return None
+    return (float(lon), float(lat)) if math.isfinite(lon) and math.isfinite(lat) else None

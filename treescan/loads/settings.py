@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from treescan.loads.regions import BY_MAP, REGIONS
 from treescan.loads.site_history import SiteHistory
 from treescan.settings import setting
 
@@ -84,11 +85,12 @@ class LoadSettings:
         low=0.5,
         high=5.0,
     )
-    rescue_factor: float = setting(
-        1.5,
+    rescue_factor: tuple[float, ...] = setting(
+        (1.1, 1.5),
         "W",
-        "on the weight of both people hanging plumb; no measurement found",
-        "project_choice",
+        "peak over the weight of both people hanging plumb, low and high end (5 and 95 %), drawn; two people were "
+        "not measured: what ascents of one showed",
+        "kane_arwade_2022",
         low=1.0,
         high=12.0,
     )
@@ -299,6 +301,14 @@ class LoadSettings:
         "one share of 0.40 for all with a union factor on top, the low alternative",
         "section_strength",
         choices=(BY_KIND, ONE_SHARE),
+    )
+    region: str = setting(
+        BY_MAP,
+        "",
+        "where a bare name such as 'oak' is looked for: the trees of Europe, or any; by the map = Europe where the "
+        "scan's map coordinates lie there, else anywhere",
+        "common_practice",
+        choices=REGIONS,
     )
     live_share_outside: float = setting(
         0.40,

@@ -73,7 +73,7 @@ def base_anchor(loads: ConfigurationLoads, hardware: str, union: int, settings: 
         return -max(float(pull[row]), kept) * unit(leg[row])
 
     return BaseAnchor(
-        hardest(loads.pulls.tension),
+        hardest(loads.pulls.most),
         hardest(loads.pulls.hard),
         multiple(0.0, LOW),
         multiple(-1.0, LOW),

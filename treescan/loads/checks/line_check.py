@@ -79,8 +79,8 @@ class LineLost:
 
 
 def hardest(settings: LoadSettings, *, at_work: bool) -> tuple[str, float]:
-    """The hardest ordinary load case and its pull over the climber's weight: where a rope hangs plumb, or at
-    a place of work on two lines.
+    """The hardest ordinary load case and its pull over the climber's weight, its hard end where it is drawn:
+    where a rope hangs plumb, or at a place of work on two lines.
 
     A place of work on two lines is not walked at an angle nor climbed to; what is put there at once or as a
     second person counts.
@@ -88,10 +88,11 @@ def hardest(settings: LoadSettings, *, at_work: bool) -> tuple[str, float]:
     anchor = np.array([0.0, 0.0, 20.0])
     work = anchor - [[0.0, 0.0, 10.0]] if at_work else np.zeros((0, 3))
     found = pulls(anchor, 0.0, work, Behind(), 1, settings)
-    row = int(np.argmax(found.tension * (found.work >= 0))) if at_work else int(np.argmax(found.tension))
-    if at_work and not (found.work[row] >= 0 and found.tension[row] > 0):
+    most = found.most
+    row = int(np.argmax(most * (found.work >= 0))) if at_work else int(np.argmax(most))
+    if at_work and not (found.work[row] >= 0 and most[row] > 0):
         return "at rest", 1.0
-    return found.case[row], float(found.tension[row]) / (settings.climber_mass * G)
+    return found.case[row], float(most[row]) / (settings.climber_mass * G)
 
 
 def check_line(

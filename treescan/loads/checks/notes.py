@@ -15,12 +15,25 @@ from treescan.loads.limb_check import Borne, Exceptional, known
 from treescan.loads.material.section_strength import towards_codominant
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.sections.union_direction import bent_which_way
-from treescan.loads.settings import LoadSettings
+from treescan.loads.settings import WORST_STOP, LoadSettings
 from treescan.loads.statics.governing import rope_moment_at
 from treescan.reason import Reason
 
 ONE_SIDED = np.deg2rad(120.0)
 """Arc of bark below which a diameter was seen from one side only (project choice)."""
+
+BASIS = {
+    "at rest": "basis_weight",
+    "ascent": "basis_ascent",
+    "work positioning": "basis_positioning",
+    "limb walk": "basis_limb_walk",
+    "swing": "basis_computed",
+    "abrupt stop": "basis_computed",
+    WORST_STOP: "basis_worst_stop",
+    "rescue": "basis_rescue",
+    "load test": "basis_load_test",
+}
+"""Code of what stands behind the size of every load case."""
 
 SLIPS = {"friction": "slips_to_friction", "side_limb": "slips_to_side_limb", "nothing": "slips_off"}
 """Code of a rope that slips, by what stops it."""
@@ -35,7 +48,7 @@ def notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:
         *_union_note(found),
         *_scan_notes(found, rows),
         *leaf_notes(found.tree.beside.foliage.bare, settings),
-        Reason("ordinary_use_judged", case=found.loads.pulls.case[found.use.row]),
+        _ordinary_note(found),
         *_slip_notes(found.slip),
         _stiffness_note(found.stiffness),
         *_bounce_notes(found.stiffness, settings),
@@ -66,6 +79,19 @@ def _union_note(found: Judged) -> tuple[Reason, ...]:
     return (Reason("union_bent", height=height, way=way, aspect=s.aspect[node]),)
 
 
+def _ordinary_note(found: Judged) -> Reason:
+    """The hardest load of ordinary use, and what stands behind its size."""
+    pulls, row = found.loads.pulls, found.use.row
+    case = pulls.case[row]
+    code, ratio = BASIS[case], found.tree.settings.rescue_factor
+    if case == "rescue":
+        plumb = pulls.work[row] < 0
+        basis = Reason(code, low=ratio[0], high=max(ratio)) if plumb else Reason("basis_rescue_at_work")
+    else:
+        basis = Reason(code)
+    return Reason("ordinary_use_judged", case=case, basis=basis)
+
+
 def _scan_notes(found: Judged, rows: np.ndarray) -> tuple[Reason, ...]:
     """What the scan saw badly on the way to the ground."""
     g, node = found.tree.graph, found.path.node[rows]
@@ -93,7 +119,7 @@ def _slip_notes(slip: RopeSlip | None) -> tuple[Reason, ...]:
 
 
 def history_notes(found: Judged, called: str, stood: Borne | None) -> tuple[Reason, ...]:
-    """What the tree has borne, or why that does not count here; nothing where the wood is refused or was not seen."""
+    """What the tree has borne, or why that does not count here; nothing where it is refused or was not seen."""
     if not counts(found, called):
         return ()
     why = why_not(found)

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from treescan.loads.material.wood_table import Row, green_wood
+from treescan.loads.regions import ANYWHERE, EUROPE, IN_EUROPE
 from treescan.reason import Reason
 
 OTHER_NAMES = {
@@ -143,6 +144,7 @@ class Meant:
         be held beside.
     genera : tuple of str   For "several": botanical names it may stand for.
     why : Reason or None    For "unknown": why the name does not settle it, where there is more to say.
+    region : str            Where the rows are those of the region alone; "" where they are not narrowed.
     """
 
     how: str
@@ -150,10 +152,29 @@ class Meant:
     kinds: tuple[str, ...] = ()
     genera: tuple[str, ...] = ()
     why: Reason | None = None
+    region: str = ""
 
 
-def meant(species: str | None) -> Meant:
-    """What a common or botanical name may mean; None and names not known mean anything."""
+def meant(species: str | None, region: str = ANYWHERE) -> Meant:
+    """What a common or botanical name may mean where the user works; None and names not known mean anything."""
+    found = _meant(species)
+    return _narrowed(found, species or "", region) if found.how in ("genus", "several") else found
+
+
+def _narrowed(found: Meant, species: str, region: str) -> Meant:
+    """Of a bare name those rows that grow in the region, or stand in for what grows there; all where none does."""
+    bare = len(_plain(species).split()) == 1
+    here = tuple(r for r in found.rows if _grows(r)) if region == EUROPE and bare else ()
+    return replace(found, rows=here, region=region) if here and here != found.rows else found
+
+
+def _grows(row: Row) -> bool:
+    """Whether a row is of a species of Europe, or the table's stand-in for one."""
+    return _binomial(_plain(row.botanical)) in IN_EUROPE or any(_stands_for(row, name) for name in IN_EUROPE)
+
+
+def _meant(species: str | None) -> Meant:
+    """What a name may mean anywhere."""
     name = _plain(species or "")
     if name in KINDS:
         return Meant("kind", (), (KINDS[name],))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -69,7 +70,7 @@ def wood_of(species: str | None, settings: LoadSettings) -> Wood:
         the low end of the table.
     settings : LoadSettings Scatter where none is stated, measured density, bark.
     """
-    found, asked = meant(species), species or ""
+    found, asked = meant(species, settings.region), species or ""
     several = (
         [_row_strength(min(found.rows, key=lambda r: r.mor), found, asked, settings)] if found.rows else []
     )
@@ -91,9 +92,9 @@ def _row_strength(row: Row, found: Meant, asked: str, settings: LoadSettings) ->
     elif found.how == "stand-in":
         label = Reason("wood_stand_in", **row_of)
     elif found.how == "genus":
-        label = Reason("wood_of_genus", **row_of, most=_strongest(found, row))
+        label = Reason("wood_of_genus", **row_of, **_if_named(found, row))
     else:
-        label = Reason("wood_of_several", **row_of, genera=found.genera, most=_strongest(found, row))
+        label = Reason("wood_of_several", **row_of, genera=found.genera, **_if_named(found, row))
     stated = np.isfinite(row.sg) or np.isfinite(row.density)
     return Wood(
         species=row.botanical,
@@ -110,10 +111,17 @@ def _row_strength(row: Row, found: Meant, asked: str, settings: LoadSettings) ->
     )
 
 
-def _strongest(found: Meant, used: Row) -> float | None:
-    """The strongest wood the name may mean [Pa]; None where it is no stronger than the row used."""
-    most = max(r.mor for r in found.rows)
-    return most if most > used.mor else None
+def _if_named(found: Meant, used: Row) -> dict[str, Any]:
+    """What naming the species would change: the species the name may mean and their strength, the strongest
+    first, and the region they were looked for in; None where none is stronger than the row used."""
+    each: dict[str, float] = {}
+    for r in found.rows:
+        each[r.botanical] = min(r.mor, each.get(r.botanical, r.mor))
+    stronger = sorted((mor, name) for name, mor in each.items() if mor > used.mor)[::-1]
+    return {
+        "named": tuple(Reason("wood_if_named", botanical=name, mor=mor) for mor, name in stronger) or None,
+        "region": found.region or None,
+    }
 
 
 def _low_strength(found: Meant, asked: str, settings: LoadSettings) -> Wood:

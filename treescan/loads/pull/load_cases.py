@@ -22,6 +22,9 @@ AROUND = 0.3
 """The rope bears this far at most from where it was laid, from which a plan measures its rope angles [m]
 (project choice)."""
 
+NINETY_FIVE = 1.6448536269514722
+"""Standard normal of the 95th percentile."""
+
 
 @dataclass(frozen=True)
 class Pulls:
@@ -33,7 +36,8 @@ class Pulls:
     case : tuple of str     Its name.
     hard : (l,) float       Largest over the exceptional cases that act there, 0 = none. [N]
     hard_case : tuple of str    Its name, "" = none.
-    spread, hard_spread : (l,)  Log standard deviation of the two where they were drawn (abrupt stop), else 0.
+    spread, hard_spread : (l,)  Log standard deviation of the two where they are drawn (abrupt stop, two people
+        plumb), else 0: the pull told is the middle then.
     """
 
     place: Floats
@@ -44,6 +48,21 @@ class Pulls:
     hard_case: tuple[str, ...]
     spread: Floats
     hard_spread: Floats
+
+    @property
+    def most(self) -> Floats:
+        """Hard end (95 %) of the ordinary pulls, (l,). [N]"""
+        return np.asarray(self.tension * np.exp(NINETY_FIVE * self.spread), float)
+
+
+def rescue_ratio(settings: LoadSettings) -> tuple[float, float]:
+    """Middle of the peak of two people who hang plumb over their weight, and its log standard deviation.
+
+    >>> tuple(round(v, 3) for v in rescue_ratio(LoadSettings()))
+    (1.285, 0.094)
+    """
+    low, high = settings.rescue_factor[0], max(settings.rescue_factor)
+    return float(np.sqrt(low * high)), float(np.log(high / low) / (2 * NINETY_FIVE))
 
 
 def rope_angles(anchor: Floats, work: Floats) -> Floats:
@@ -83,6 +102,8 @@ def pulls(
     widest = float(at.max())
     straight = np.arange(len(at)) == 0
     stop, scatter = abrupt_stop(rope, behind, legs, settings, ~straight)
+    middle, ratio_spread = rescue_ratio(settings)
+    drawn = {"abrupt stop": scatter, "rescue": np.where(straight, ratio_spread, 0.0)}
     table = {
         "at rest": np.full(len(at), w),
         "ascent": np.where(straight, settings.ascent_factor * w, 0.0),
@@ -91,7 +112,7 @@ def pulls(
         "swing": np.where(straight, settings.swing_body * w * pendulum_force(widest), 0.0),
         "abrupt stop": stop,
         WORST_STOP: np.full(len(at), settings.stop_ceiling * w),
-        "rescue": (w + settings.rescue_mass * G) * np.where(straight, settings.rescue_factor, 1.0),
+        "rescue": (w + settings.rescue_mass * G) * np.where(straight, middle, 1.0),
         "load test": np.where(straight, settings.test_people * w, 0.0),
     }
     tried = [c for c in table if c in settings.cases] or ["at rest"]
@@ -110,8 +131,8 @@ def pulls(
         tuple([case[i] for i in acts]),
         hard[acts],
         tuple([hard_case[i] for i in acts]),
-        np.array([scatter[i] if case[i] == "abrupt stop" else 0.0 for i in acts]),
-        np.array([scatter[i] if hard_case[i] == "abrupt stop" else 0.0 for i in acts]),
+        np.array([drawn[case[i]][i] if case[i] in drawn else 0.0 for i in acts]),
+        np.array([drawn[hard_case[i]][i] if hard_case[i] in drawn else 0.0 for i in acts]),
     )
 
 

@@ -18,13 +18,14 @@ TEXTS: dict[str, str] = {
         "{standing:word}."
     ),
     "wood_of_genus": (
-        "The table has no strength for '{asked}'. The weakest wood of its genus is used, {botanical} "
-        "({common}): {mor:MPa}, {standing:word}.[ Naming the species can raise that, to {most:MPa} at most.]"
+        "The table has no strength for '{asked}'. The weakest wood of its genus[ in {region:word}] is used, {botanical} "
+        "({common}): {mor:MPa}, {standing:word}.[ Naming the species would change that: {named:names}.]"
     ),
     "wood_of_several": (
-        "'{asked}' can mean {genera:or}. The weakest of them is used, {botanical} ({common}): {mor:MPa}, "
-        "{standing:word}.[ Naming the species can raise that, to {most:MPa} at most.]"
+        "'{asked}' can mean {genera:or}. The weakest of them[ in {region:word}] is used, {botanical} ({common}): {mor:MPa}, "
+        "{standing:word}.[ Naming the species would change that: {named:names}.]"
     ),
+    "wood_if_named": "{botanical} {mor:MPa}",
     "wood_low_of_several": "'{asked}' can mean {genera:or}, and the table does not have all of them. The "
     "low end of the table is used ({kind:word}, lowest {percentile:%}): {mor:MPa}.",
     "wood_not_stated": "No species is stated. The low end of the table is used ({kind:word}, lowest "
@@ -145,7 +146,17 @@ TEXTS: dict[str, str] = {
     "history_thin": "What the tree has borne does not count: wood on the way to the ground is {diameter:cm} thick. "
     "Below {least:cm} limbs stream in the wind.",
     "history_not_bent": "What the tree has borne does not count: this wood would go by {mode:word}, and wind only bends.",
-    "ordinary_use_judged": "Judged for ordinary use. The hardest load of it is {case:word}.",
+    "ordinary_use_judged": "Judged for ordinary use. The hardest load of it is {case:word}: {basis}.",
+    "basis_weight": "the weight at rest",
+    "basis_ascent": "the top of what was measured in ascents, 1.1 to 1.5 times the weight",
+    "basis_positioning": "not measured, taken as the top of measured ascents",
+    "basis_limb_walk": "not measured, the weight over the cosine of the rope's angle",
+    "basis_computed": "computed, not measured",
+    "basis_worst_stop": "the hardest stop that was measured",
+    "basis_rescue": "two people were not measured; drawn between {low:x1} and {high:x1} times the weight of both, "
+    "what ascents of one person showed",
+    "basis_rescue_at_work": "two people were not measured; the weight of both along the rope is a choice",
+    "basis_load_test": "a choice",
     "slips_to_friction": "A pull from the side can drag the rope {way:m} out along its limb, until the pull "
     "is square enough for the friction of the bark to hold it (least friction counted). It is judged there as "
     "well, for one climber. Lay the rope anew before a second person goes on it.",
