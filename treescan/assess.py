@@ -26,6 +26,7 @@ from treescan.planning.candidates.candidates import candidate_configurations, un
 from treescan.planning.candidates.screening import Screening, screening_lines, stem_lines
 from treescan.planning.climb.climb_plan import Climbers, ClimbPlan, climb_plan
 from treescan.planning.climb.left_out import LeftOut, left_out
+from treescan.planning.climb.what_would_change import Change, Refused, what_would_change
 from treescan.planning.ranking.overrides import Override, Revision, check_overrides, with_overrides
 from treescan.planning.ranking.rank import rank_points
 from treescan.planning.ranking.ways_up import holds_of
@@ -125,6 +126,7 @@ class Ranking:
     points: tuple[TieInPoint, ...]
     places: Places
     holds: Holds
+    changes: tuple[Change, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -433,7 +435,12 @@ def _ranked(
         progress,
         checks.screening,
     )
-    return Ranking(points, places, holds_of(context, tree.fitness, pairs, checks.screening, places.lines))
+    holds = holds_of(context, tree.fitness, pairs, checks.screening, places.lines)
+    screened = left_out(context, tree.fitness, checks.screening, places.lines).screened
+    refused = tuple(Refused(s.check, s.gates) for s in screened if s.gates)
+    progress("looking for what would change", 0.0)
+    changes = what_would_change(checks.model, context, points, refused) if tree.fitness.assessable else ()
+    return Ranking(points, places, holds, changes)
 
 
 def _planned(
@@ -467,7 +474,15 @@ def _planned(
         climb=climb_plan(
             context, revision.points, climbers, checks.model, overrides, asked.removal, density, progress
         ),
-        left_out=left_out(context, tree.fitness, checks.screening, ranking.places.lines, overrides),
+        left_out=left_out(
+            context,
+            tree.fitness,
+            checks.screening,
+            ranking.places.lines,
+            overrides,
+            ranking.changes,
+            {p.label for p in revision.points if p.usable},
+        ),
         overrides=tuple(overrides),
         statements=revision.log,
     )

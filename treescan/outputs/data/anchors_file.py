@@ -48,6 +48,15 @@ def anchors_out(a: Assessment) -> dict[str, Any]:
         "climb": climb_out(a),
         "left_out": {
             "screened": [_screened(s) for s in a.left_out.screened],
+            "changes": [
+                {
+                    "union": c.label,
+                    "line": c.line,
+                    "height": number(c.height),
+                    **all_with_data("words", c.changes),
+                }
+                for c in a.left_out.changes
+            ],
             **all_with_data("words", a.left_out.reasons),
         },
         "settings": tame(a.settings),

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from treescan.outputs.text.say import say_all, text, word
+from treescan.outputs.text.say import say, say_all, text, word
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.climb.left_out import LeftOut
 from treescan.planning.climb.rescue import RescuePlan
+from treescan.planning.climb.what_would_change import Change
 from treescan.reason import Reason
 
 
@@ -35,7 +36,7 @@ def climb_sections(c: ClimbPlan, left: LeftOut) -> tuple[ClimbSection, ...]:
         "redirects": (*_joined(r.reasons for _, r in c.redirects), *say_all(c.redirect_reasons())),
         "rescue": _joined(r.reasons for r in rescue_on_set(c)),
         "retrieval": say_all(r.words for r in c.retrieval),
-        "left_out": say_all(left.reasons),
+        "left_out": (*say_all(left.reasons), *map(_change, left.changes)),
         "kit": say_all(c.kit),
         "removal": _joined(s.reasons() for s in c.stages),
         "spar": tuple(
@@ -47,6 +48,12 @@ def climb_sections(c: ClimbPlan, left: LeftOut) -> tuple[ClimbSection, ...]:
         for key, sentences in found.items()
         if sentences
     )
+
+
+def _change(c: Change) -> str:
+    """A refused union and what would change the answer."""
+    lower = say(c.changes[1]) if len(c.changes) > 1 else None
+    return text("change_told", union=c.label, height=c.height, change=say(c.changes[0]), lower=lower)
 
 
 def rescue_on_set(c: ClimbPlan) -> tuple[RescuePlan, ...]:

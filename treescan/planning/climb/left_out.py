@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from treescan.loads.limb_check import AnchorCheck
 from treescan.planning.candidates.candidates import bearing_diameter, candidate_unions
 from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.candidates.screening import Screening
+from treescan.planning.climb.what_would_change import Change
 from treescan.planning.ranking.overrides import Override, barred_unions, strength_left
 from treescan.planning.ranking.ways_up import stands_against
 from treescan.planning.reach.clearances import Line
@@ -40,10 +41,11 @@ class ScreenedUnion:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """screened : the unions judged by one line only, the highest first; reasons : what was judged and what was left
-    out, with counts."""
+    """screened : the unions judged by one line only, the highest first; changes : of every refused union the nearest
+    thing that would change the answer; reasons : what was judged and what was left out, with counts."""
 
     screened: tuple[ScreenedUnion, ...] = ()
+    changes: tuple[Change, ...] = ()
     reasons: tuple[Reason, ...] = ()
 
 
@@ -53,8 +55,16 @@ def left_out(
     screening: Screening,
     lines: tuple[Line, ...],
     overrides: Sequence[Override] = (),
+    changes: Sequence[Change] = (),
+    usable: Collection[str] = (),
 ) -> LeftOut:
-    """What was screened, and what was not looked at at all."""
+    """What was screened, and what was not looked at at all.
+
+    Parameters
+    ----------
+    changes : from `what_would_change`, before any statement; usable : labels of the unions with a usable line after
+    all statements: only these are named as lower ones.
+    """
     graph, u = context.graph, context.graph.unions
     found = []
     for check, throw in screening.limbs:
@@ -63,7 +73,15 @@ def left_out(
         diameter = bearing_diameter(graph, k, context.settings)
         found.append(ScreenedUnion(k, u.label[k], float(u.height[k]), diameter, check, throw, gates))
     found.sort(key=lambda s: -s.height)
-    return LeftOut(tuple(found), _counted(context, found))
+    barred = {u.label[k] for k in barred_unions(graph, overrides)}
+    still = tuple(_named_now(c, usable) for c in changes if c.label not in barred)
+    return LeftOut(tuple(found), still, _counted(context, found))
+
+
+def _named_now(change: Change, usable: Collection[str]) -> Change:
+    """The same without a lower union that a statement took away."""
+    left = tuple(c for c in change.changes if c.code != "change_lower" or c["union"] in usable)
+    return change if left == change.changes else replace(change, changes=left or (Reason("change_none"),))
 
 
 def _counted(context: TreeContext, screened: Sequence[ScreenedUnion]) -> tuple[Reason, ...]:

@@ -272,6 +272,28 @@ _ACCESS: dict[str, str] = {
         "{judged:n} {judged|union was|unions were} judged in full[, {screened:n} more by one line only]. None that "
         "carries {asked:cm} or more {height:m} up or higher was left out."
     ),
+    "change_told": "{union}, {height:m} up, is refused. {change}[ {lower}]",
+    "change_look_again": "The scan cannot tell: another scan of this wood would[. {where}].",
+    "change_conductor": (
+        "It lies {distance:m} from {to}, {limit:m} is kept: the line owner's word on voltage, distance or switching off would "
+        "change that."
+    ),
+    "change_way_up": "Nothing stands against the wood (low end {low:x}): another way up to it would change the answer.",
+    "change_work": "Nothing stands against the wood (low end {low:x}), but it serves none of the work asked for.",
+    "change_angle": "For work within {angle:deg} of plumb it comes to {low:x} at the low end.",
+    "change_choke": (
+        "Choked round the {diameter:cm} stem or leader there, not over the limb, it comes to {low:x} at the low end for work "
+        "within {angle:deg} of plumb."
+    ),
+    "change_one_person": (
+        "With one climber and never a second person on it, it comes to {low:x} at the low end: a rescuer would need a line on other wood."
+    ),
+    "change_load": "For a climber of {mass:kg} with gear it comes to {low:x} at the low end.",
+    "change_scan": (
+        "Were its diameters as the scan says and known as well as a tape knows them, it would come to {low:x} at the low end: measure them."
+    ),
+    "change_lower": "The next union down the same wood that can be used is {union}, {below:m} lower.",
+    "change_none": "Nothing that was tried changes that: no angle, no choke, one person, a lighter climber, or a better scan.",
     "unions_screened": (
         "Of those judged by one line, set up one way, nothing was found against {hold:n} of {n:n}[: {unions:names}]. "
         "They stand in no list; ask for more unions to have them judged in full."
