@@ -9,6 +9,7 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.cloud.canonical import canonical
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.projection import longitude_latitude
 from treescan.cloud.settings import CloudSettings, JoinSettings
@@ -224,6 +225,9 @@ def trace(
                                 from the file and from the cloud cannot differ.
     """
     settings = settings or Settings()
+    given, cloud = cloud, canonical(cloud)
+    if at is not None:
+        at = at + (given.frame.origin - cloud.frame.origin)[:2]
     tree = find_tree(cloud, at, settings.trees, progress)
     graph = build_graph(tree, settings.wood, progress)
     progress("measuring the tree", 0.0)

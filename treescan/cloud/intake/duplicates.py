@@ -29,10 +29,22 @@ def repeated(xyz: NDArray[np.float64]) -> NDArray[np.bool_]:
     ----------
     xyz : (n, 3) float64    Any unit; no NaN.
     """
+    out = np.zeros(len(xyz), np.bool_)
+    out[copies(xyz)[0]] = True
+    return out
+
+
+def copies(xyz: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows of the points that stand at exactly the place of an earlier one, and the row of the earliest
+    there, two (c,).
+
+    Parameters
+    ----------
+    xyz : (n, 3) float64    Any unit; no NaN.
+    """
     n = len(xyz)
-    out = np.zeros(n, np.bool_)
     if n < 2:
-        return out
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
     size = max(BITS * n // PARTS, 64)
     short = np.empty(n, np.uint32)
     _hash(xyz, short)
@@ -48,9 +60,11 @@ def repeated(xyz: NDArray[np.float64]) -> NDArray[np.bool_]:
     rows = np.flatnonzero(maybe)
     rounds = 1 + len(rows) // ROUND
     table = np.empty(max(int(1.7 * len(rows) / rounds), 16), np.uint64)
+    first = np.full(len(rows), -1, np.int64)
     for k in range(rounds):
-        _compare(xyz, rows, np.uint64(k), np.uint64(rounds), table, out)
-    return out
+        _compare(xyz, rows, np.uint64(k), np.uint64(rounds), table, first)
+    later = first >= 0
+    return rows[later], first[later]
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -102,15 +116,17 @@ def _meet(short, seen, shared, size, maybe):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _compare(xyz, rows, part, parts, table, out):  # type: ignore[no-untyped-def]
-    """Enter points in order, so that the first of several at one place stays; later ones are marked.
+def _compare(xyz, rows, part, parts, table, first):  # type: ignore[no-untyped-def]
+    """Enter points in order, so that the first of several at one place stays; later ones are given
+    its row.
 
     A table entry holds 32 bits of the hash and the row + 1; zero is empty.
     """
     low = np.uint64(0xFFFFFFFF)
     table[:] = 0
     size = len(table)
-    for n in rows:
+    for r in range(len(rows)):
+        n = rows[r]
         h = _mix(xyz[n, 0], xyz[n, 1], xyz[n, 2])
         if (h & low) % parts != part:
             continue
@@ -124,7 +140,7 @@ def _compare(xyz, rows, part, parts, table, out):  # type: ignore[no-untyped-def
             if entry & ~low == tag:
                 m = np.int64(entry & low) - 1
                 if xyz[m, 0] == xyz[n, 0] and xyz[m, 1] == xyz[n, 1] and xyz[m, 2] == xyz[n, 2]:
-                    out[n] = True
+                    first[r] = m
                     break
             slot += 1
             if slot == size:

@@ -45,6 +45,12 @@ class LocalPoints:
             held[begun : self.used] = clipped(picked, held.dtype)
         return self._xyz[begun : self.used]
 
+    def settle(self, later: NDArray[np.int64], first: NDArray[np.int64]) -> None:
+        """Of points at one place (rows `later` at that of `first`) the first takes the lowest value of every
+        column, so that what stays does not depend on their order."""
+        for held in self._columns.values():
+            np.minimum.at(held, first, held[later])
+
     def drop(self, mask: NDArray[np.bool_]) -> None:
         """Remove the points a mask (used,) picks."""
         if mask.any():

@@ -11,15 +11,18 @@ from numpy.typing import NDArray
 
 from treescan.arrays import Flags, Floats
 from treescan.cloud.intake.conversion import Conversion
-from treescan.cloud.intake.duplicates import repeated
+from treescan.cloud.intake.duplicates import copies
 from treescan.cloud.intake.local_points import LocalPoints, bounds
 from treescan.cloud.intake.strays import LOOK_CELL, Strays, find_strays
-from treescan.cloud.opened import Chunk
+from treescan.cloud.opened import CHUNK, Chunk
 from treescan.cloud.settings import CloudSettings
 from treescan.cloud.thin import VoxelSums
 
 SAMPLE = 100_000
 """Points looked at for rounding."""
+OFF_EDGE = 0.00037
+"""Coarse cells begin this far below the lowest corner: coordinates in whole millimetres or feet fall on no
+edge. [m]"""
 LAST_TOLD = 0.95
 """Share done that is told while the file streams; the rest is cleaning."""
 
@@ -79,15 +82,18 @@ class Kept:
 
 def keep_all(stream: Stream, settings: CloudSettings) -> Kept:
     """Every point: kept in memory, then strays and exact duplicates taken out."""
-    points, cells, tally = LocalPoints(stream.max_points), VoxelSums(LOOK_CELL, stream.origin), Tally()
+    points, tally = LocalPoints(stream.max_points), Tally()
     for chunk in stream.chunks:
         finite = stream.conversion.to_local(chunk, stream.origin, points.space(len(chunk.xyz)))
         kept = points.keep(_wanted(chunk, finite, tally), chunk.columns)
-        _look(kept, chunk, cells, tally)
+        _look(kept, chunk, tally)
         stream.told(_share(tally, stream))
-    strays = find_strays(cells, settings.stray_points, settings.stray_gap)
-    out = repeated(points.xyz)
-    repeats = int(np.count_nonzero(out))
+    strays = find_strays(_counted(points.xyz, tally.low), settings.stray_points, settings.stray_gap)
+    later, first = copies(points.xyz)
+    points.settle(later, first)
+    out = np.zeros(points.used, np.bool_)
+    out[later] = True
+    repeats = len(later)
     if strays.count:
         gone = strays.among(points.xyz)
         repeats = int(np.count_nonzero(out & ~gone))
@@ -106,7 +112,8 @@ def keep_centroids(stream: Stream, settings: CloudSettings, cell: float) -> Kept
         every = bool(wanted.all())
         local = local if every else local[wanted]
         voxels.add(local, chunk.columns if every else {k: v[wanted] for k, v in chunk.columns.items()})
-        _look(local, chunk, cells, tally)
+        cells.add(local)
+        _look(local, chunk, tally)
         stream.told(_share(tally, stream))
     strays = find_strays(cells, settings.stray_points, settings.stray_gap)
     xyz, columns = voxels.centroids, voxels.columns | {"points": voxels.counts.copy()}
@@ -134,9 +141,17 @@ def _wanted(chunk: Chunk, finite: Flags, tally: Tally) -> Flags:
     return wanted
 
 
-def _look(local: Floats, chunk: Chunk, cells: VoxelSums, tally: Tally) -> None:
-    """Count points into coarse cells, and keep a few raw ones for the rounding test."""
-    cells.add(local)
+def _counted(xyz: Floats, low: Floats) -> VoxelSums:
+    """Points in coarse cells cut from their lowest corner (3,), so that where the cloud lies on the map
+    changes nothing."""
+    cells = VoxelSums(LOOK_CELL, OFF_EDGE - np.where(np.isfinite(low), low, 0.0))
+    for begun in range(0, len(xyz), CHUNK):
+        cells.add(xyz[begun : begun + CHUNK])
+    return cells
+
+
+def _look(local: Floats, chunk: Chunk, tally: Tally) -> None:
+    """Bounds of the points, and a few raw ones for the rounding test."""
     had = sum(map(len, tally.sample))
     if had < SAMPLE:
         tally.sample.append(finite_rows(chunk.xyz[: SAMPLE - had]))

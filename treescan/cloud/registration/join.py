@@ -15,6 +15,7 @@ from treescan.cloud.registration.fine_match import Agreement, agreement, fit
 from treescan.cloud.registration.rigid_motion import STILL, RigidMotion
 from treescan.cloud.registration.surface import Surface, raised, surface_of
 from treescan.cloud.settings import JoinSettings
+from treescan.cloud.thin import VoxelSums
 from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.reason import Reason
@@ -27,6 +28,11 @@ _NEARBY = (0.3, 0.15)
 _ROUGH_POINTS = 6_000
 _ROUGH_REACH = 0.15
 _FEWEST = 500
+MIX_CELL, MIXED, MOST_UNEVEN = 0.2, 10, 2.0
+"""Parts of one scan are told by the shares in cells of this edge [m] with at least so many points: the mean
+square of what they are off, by its expectation where chance parted them (1), is below the last."""
+WHOLE_STEP = 1.01
+"""A move by one step of the coordinates, with what floats add."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +67,8 @@ def join_scans(
 
     Returns
     -------
-    PointCloud      Local metres of the first scan. Columns all have, and "scan": number of the file, from 0.
+    PointCloud      Local metres of the first scan. Columns all have, and "scan": scan
+                    position, the number of the file from 0 where each holds one.
                     A note for each further scan tells how it was moved and how well it fits.
 
     Raises
@@ -131,7 +138,8 @@ def _checked_in_place(
     """Scans of one frame: left alone where they lie right, moved by the little they are off where not."""
     off = found.motion.largest_move(own.rough.xyz[own.rough.raised])
     as_read = agreement(own.fine, base.fine, STILL, settings.reach)
-    if off <= settings.min_move or (as_read.median <= found.how.median and as_read.share >= found.how.share):
+    least = max(settings.min_move, WHOLE_STEP * _grid_step(cloud), WHOLE_STEP * _grid_step(first))
+    if off <= least or (as_read.median <= found.how.median and as_read.share >= found.how.share):
         return STILL, Reason(
             "scan_left_in_place", scan=cloud.source, onto=first.source, fit=_how_well(as_read)
         )
@@ -143,6 +151,14 @@ def _checked_in_place(
         turn=found.motion.turn,
         fit=_how_well(found.how),
     )
+
+
+def _grid_step(cloud: PointCloud) -> float:
+    """Widest step its coordinates were rounded or thinned to [m]; 0 where the intake saw none. One voxel
+    further two halves of a thinned scan lie on each other and in place never, so no fit tells less than a
+    step."""
+    found = [note["along"] for note in cloud.notes if note.code == "coordinates_on_a_grid"]
+    return max((float(axis["step"]) for along in found for axis in along), default=0.0)
 
 
 def _anywhere(
@@ -242,11 +258,42 @@ def _in_frame(cloud: PointCloud, first: PointCloud) -> Floats:
     return cloud.xyz
 
 
+def positions_of(clouds: Sequence[PointCloud], xyz: Sequence[Floats]) -> NDArray:
+    """Scan position of every point: what the files say where they are parts of one scan, else every position
+    of every file for itself, from 0."""
+    told = [cloud.columns.get("scan", np.zeros(len(cloud), np.uint16)) for cloud in clouds]
+    names = [np.unique(own) for own in told]
+    alike = all(np.array_equal(names[0], other) for other in names[1:])
+    if alike and (len(names[0]) > 1 or all(_parted_by_chance(xyz[0], other) for other in xyz[1:])):
+        return np.concatenate(told)
+    start = np.concatenate([[0], np.cumsum([len(n) for n in names])[:-1]])
+    own = [np.searchsorted(n, of) + s for n, of, s in zip(names, told, start, strict=True)]
+    return np.concatenate(own).astype(np.uint16 if start[-1] + len(names[-1]) < 1 << 16 else np.int32)
+
+
+def _parted_by_chance(one: Floats, two: Floats) -> bool:
+    """Whether two sets of points have everywhere the same share of those that lie there, as far as chance
+    allows: two parts of one scan have, two scan positions never."""
+    mixed = VoxelSums(MIX_CELL)
+    mixed.add(one)
+    alone = mixed.counts.copy()
+    mixed.add(two)
+    both = mixed.counts
+    mine = np.zeros(len(both), np.int64)
+    mine[: len(alone)] = alone
+    share = len(one) / (len(one) + len(two))
+    many = both >= MIXED
+    if not many.any():
+        return False
+    chance = both[many] * share * (1.0 - share)
+    return bool(np.mean((mine[many] - both[many] * share) ** 2 / chance) < MOST_UNEVEN)
+
+
 def _merged(clouds: Sequence[PointCloud], xyz: Sequence[Floats], notes: Sequence[Reason]) -> PointCloud:
     """All points one after another; columns all scans have, and the number of the file."""
     shared = [c for c in clouds[0].columns if c != "scan" and all(c in other.columns for other in clouds)]
     columns = {c: np.concatenate([cloud.columns[c] for cloud in clouds]) for c in shared}
-    columns["scan"] = np.repeat(np.arange(len(clouds), dtype=np.uint16), [len(x) for x in xyz])
+    columns["scan"] = positions_of(clouds, xyz)
     held = [note for cloud in clouds for note in cloud.notes]
     source = " + ".join(cloud.source for cloud in clouds)
     none = np.zeros((0, 3))
