@@ -1,6 +1,8 @@
 """Whole checks: the worst place governs, what was not seen stays without numbers, and it is quick."""
 
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from loads.oracles import check_anchors
@@ -324,6 +326,29 @@ def test_load_test_plan():
     assert plan.direction == pytest.approx(check.force / np.linalg.norm(check.force))
     assert [s.code for s in plan.steps] == STEPS
     assert say(plan.steps[-1]) == "A proposal for the competent person. Passing it proves nothing beyond the load applied."
+
+
+@pytest.mark.parametrize(("tilt", "code"), [(5, None), (40, "test_pull_from_ground"), (80, "test_cannot_pull")])
+def test_a_crew_is_told_from_where_it_can_pull(tilt, code):
+    """A leg off plumb is not what hanging people pull: from where on the ground, or that it cannot be pulled so, and what they make of it.
+
+    By hand: on the ground it is the height times the tangent away.
+    """
+    graph = tree(OAK)
+    (check,) = checked(graph, [configuration(graph, "U02", "SRS canopy")])
+    leg = np.array([np.sin(np.radians(tilt)), 0.0, -np.cos(np.radians(tilt))])
+    used = replace(check, force=leg * np.linalg.norm(check.force))
+    plan = load_test(graph, used, LoadSettings(), 5.0 * leg)
+    told = [s for s in plan.steps if s.code in {"test_pull_from_ground", "test_cannot_pull"}]
+
+    assert [s.code for s in told] == ([code] if code else [])
+    if code:
+        height = graph.xyz[check.configuration.rest_node, 2] - graph.xyz[0, 2]
+        assert np.degrees(told[0]["leg"]) == pytest.approx(tilt) and np.degrees(told[0]["azimuth"]) == pytest.approx(90)
+        assert 0 < told[0]["share"] < 3
+        if code == "test_pull_from_ground":
+            assert told[0]["away"] == pytest.approx(height * np.tan(np.radians(tilt)))
+            assert say(told[0]).count("cannot be tested in that direction") == 1
 
 
 @pytest.mark.parametrize("slope", [10, 85])

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from loads.oracles import margins
 from loads.stick_trees import PLAIN, configuration, tree
-from strategies import alone
+from strategies import alone, random_tree
 
 from treescan.loads.chance.margin_kernel import MASS
 from treescan.loads.checks.anchor import check_anchor, checked
@@ -98,6 +98,24 @@ def test_less_load_on_the_same_wood_is_never_refused_where_more_is_passed(thick,
     if at in twice.nodes and twice.utilisation[list(twice.nodes).index(at)] >= once.utilisation[list(once.nodes).index(at)]:
         assert VERDICTS.index(once.verdict) <= VERDICTS.index(twice.verdict)
         assert once.margin.p5 >= twice.margin.p5 * 0.98
+
+
+@FEW
+@given(seed=st.integers(0, 400), mass=st.floats(60, 110), more=st.floats(1.05, 1.6), system=SYSTEM)
+def test_on_any_tree_a_heavier_climber_or_a_wider_angle_never_gets_the_better_verdict(seed, mass, more, system):
+    """Random trees, a random union of each: the same wood under less force never has the lower low side, nor the worse verdict."""
+    graph = random_tree(seed, height=14, dbh=0.45, limbs=6)
+    k = seed % len(graph.unions)
+    r = configuration(graph, graph.unions.label[k], system)
+    place = graph.unions.place[k]
+    work = place + np.array([[1.0, 0, -2.5], [-1.5, 1.0, -2.0], [0, -0.4, -3.0], [0.2, 0.2, -1.5]])
+    light, heavy = (check_anchor(whole(graph, climber_mass=m, rescue_mass=m), r, work) for m in (mass, mass * more))
+    near, wide = (check_anchor(whole(graph, climber_mass=mass, rescue_mass=mass, rope_angle_limit_deg=a), r, work) for a in (15.0, 45.0))
+    few = check_anchor(whole(graph, climber_mass=mass, rescue_mass=mass, cases=("at rest", "ascent")), r, work)
+    for less, more_ in ((light, heavy), (near, wide), (few, wide)):
+        if less.check.margin.known and more_.check.margin.known and less.rope_slip == more_.rope_slip:
+            assert less.check.margin.p5 >= more_.check.margin.p5 * (1 - 1e-9)
+            assert VERDICTS.index(less.check.verdict) <= VERDICTS.index(more_.check.verdict)
 
 
 @pytest.mark.parametrize("slope", [0.0, 5.0, 8.0])

@@ -154,7 +154,7 @@ class PlanningSettings:
     margin_gate: float = setting(
         1.0,
         "",
-        "not ranked when the 5th percentile of strength over stress is below this",
+        "not ranked when the low end of strength over stress is below this",
         "project_choice",
         low=0.0,
     )

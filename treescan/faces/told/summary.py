@@ -67,6 +67,8 @@ def _anchor(done: Assessment, point: TieInPoint) -> Reason:
         height=done.tree.graph.unions.height[point.union],
         system=point.system,
         force=np.linalg.norm(point.check.force),
+        verdict=point.verdict,
+        tied=point.tie,
         low=margin.p5,
         median=margin.median,
         why=point.reasons[0] if point.reasons else None,

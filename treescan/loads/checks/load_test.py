@@ -12,6 +12,7 @@ from treescan.loads.hidden_defects import TESTED, chance_told
 from treescan.loads.judging.verdict import whole_people
 from treescan.loads.limb_check import IF_TESTED, UNSEEN, AnchorCheck, PassedTest
 from treescan.loads.rope.rope_systems import SYSTEMS
+from treescan.loads.sections.section_stress import path_stress
 from treescan.loads.settings import LoadSettings
 from treescan.reason import Reason
 from treescan.units import G
@@ -43,9 +44,20 @@ class LoadTest:
     steps: tuple[Reason, ...]
 
 
-def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> LoadTest | None:
+HANGS_WITHIN = np.radians(10.0)
+"""A leg nearer to plumb than this is pulled as hanging people pull it (project choice). [rad]"""
+
+PULLED_FROM = 25.0
+"""A crew pulls from the ground out to here from the point straight below (project choice). [m]"""
+
+
+def load_test(
+    graph: WoodGraph, check: AnchorCheck, settings: LoadSettings, leg: Floats | None = None
+) -> LoadTest | None:
     """The test of one checked anchor; None where the anchor was not seen, for what cannot be judged is not to
     be loaded.
+
+    leg : (3,) float        From where the climber's leg hangs to the climber in the governing case; None = not told. [m]
 
     Notes
     -----
@@ -70,7 +82,8 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
     used = float(np.linalg.norm(check.force))
     steps = (
         Reason("test_look_first"),
-        Reason("test_rig_as_in_use", tilt=float(np.arccos(np.clip(-direction[2], -1.0, 1.0)))),
+        Reason("test_rig_as_in_use", tilt=_from_plumb(direction)),
+        *_how_to_pull(graph, check, leg, direction * on_union, pull),
         Reason(
             "test_build_up",
             people=people,
@@ -86,6 +99,34 @@ def load_test(graph: WoodGraph, check: AnchorCheck, settings: LoadSettings) -> L
         Reason("test_proves_nothing_more"),
     )
     return LoadTest(pull, on_union, direction, people, pullers, on_union / used, foot, radius, steps)
+
+
+def _from_plumb(direction: Floats) -> float:
+    """Angle of a unit vector from straight down. [rad]"""
+    return float(np.arccos(np.clip(-direction[2], -1.0, 1.0)))
+
+
+def _how_to_pull(
+    graph: WoodGraph, check: AnchorCheck, leg: Floats | None, on_union: Floats, pull: float
+) -> tuple[Reason, ...]:
+    """From where a crew pulls a leg that stands off plumb, and what hanging people make of it; () where they pull it
+    as it stands.
+
+    on_union : (3,) float   Force of the test on the union. [N]
+    """
+    way = None if leg is None or not np.linalg.norm(leg) > 0 else unit(leg)
+    if way is None or _from_plumb(way) <= HANGS_WITHIN:
+        return ()
+    node, angle = int(check.configuration.rest_node), _from_plumb(way)
+    place = graph.xyz[node]
+    plumb = on_union + pull * (np.array([0.0, 0.0, -1.0]) - way)
+    share = path_stress(graph, node, place, plumb) / path_stress(graph, node, place, on_union)
+    height = float(place[2] - graph.xyz[0, 2])
+    away = height * np.tan(angle) if angle < np.pi / 2 else np.inf
+    told = {"leg": angle, "azimuth": float(np.arctan2(way[0], way[1])), "share": share}
+    if away > PULLED_FROM:
+        return (Reason("test_cannot_pull", reach=PULLED_FROM, **told),)
+    return (Reason("test_pull_from_ground", away=float(away), **told),)
 
 
 def size_asked(check: AnchorCheck) -> PassedTest | None:

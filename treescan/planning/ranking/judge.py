@@ -96,13 +96,19 @@ def judged(ground: Ground, check: AnchorCheck, throw: Throw | None) -> Judged:
         retrieval=retrieval(graph, configuration, place),
         fouling=_fouling(context, reached),
         care=at_the_union(graph, configuration, ground.loads) if not against else (),
-        load_test=load_test(graph, check, ground.loads) if not against else None,
+        load_test=load_test(graph, check, ground.loads, _leg(context, check, place)) if not against else None,
         scores={c: scored[c][0] for c in CRITERIA},
         score_sd={c: scored[c][1] for c in CRITERIA},
         cautions=_cautions(configuration, throw, reached, bool(look_first), bool(ground.places.lines)),
         gates=against,
         doubts=look_first,
     )
+
+
+def _leg(context: TreeContext, check: AnchorCheck, place: Floats) -> Floats:
+    """From where the climber's leg hangs to the climber in the governing case, (3,). [m]"""
+    row = check.worst_work_point
+    return context.work.xyz[row] - place if row >= 0 else np.array([0.0, 0.0, -1.0])
 
 
 def _clearances(

@@ -29,8 +29,8 @@ TEXTS: dict[str, str] = {
     "summary_note": "Note: {note}",
     "summary_counts": "{usable:n} {usable|candidate|candidates} to inspect, {refused:n} not ranked.",
     "summary_no_candidate": "No candidate was found.",
-    "summary_anchor": "{rank}. {union} at {height:m}, {system:word}: load {force:kN}, margin {low:x1} (5th "
-    "percentile; median {median:x1}).[ {why}]",
+    "summary_anchor": "{rank}. {union} at {height:m}, {system:word}, {verdict:word}: {force:kN} on the union, strength over stress "
+    "{median:x1}, {low:x2} at the low end.[{?tied} Level with the next.][ {why}]",
     "summary_statement": "Stated: {statement}",
     "summary_set": "Set: {finding}",
     "summary_removal": "Removal: {alarm}",

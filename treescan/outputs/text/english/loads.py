@@ -269,6 +269,16 @@ TEXTS: dict[str, str] = {
     "until the test is done.",
     "test_rig_as_in_use": "Set the system up as in use and pull on the climber's leg. The force on the "
     "union then stands {tilt:deg} from plumb.",
+    "test_pull_from_ground": (
+        "The climber's leg stands {leg:deg} from plumb then, towards the {azimuth:compass}. Hanging people pull straight down: that "
+        "makes {share:%} of the stress. For the direction of use pull from the ground, {away:m} out on that side, round a block "
+        "fixed low there. Where none can be fixed, it cannot be tested in that direction: then keep to work near plumb."
+    ),
+    "test_cannot_pull": (
+        "The climber's leg stands {leg:deg} from plumb then, towards the {azimuth:compass}: flatter than a crew can pull it from the "
+        "ground within {reach:m0}. Hanging people pull straight down: that makes {share:%} of the stress. It cannot be tested in the "
+        "direction of use: keep to work near plumb."
+    ),
     "test_build_up": "Build up gently to {people:n} people hanging on the rope (or {pullers:n} on a 2:1): "
     "{pull:kN} in the rope, {on_union:kN} on the union, {share:%} of the hardest load of ordinary use "
     "({case:word}).",

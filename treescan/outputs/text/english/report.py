@@ -333,8 +333,8 @@ PAGE: dict[str, str] = {
     "page_drop": "drop {drop:m}",
     "page_more": "More",
     "page_table_note": (
-        "Margin: strength over stress at the weakest section; the low end is the 5th percentile, so one "
-        "case in 20 lies lower. Throw: isolated has only the wanted limb between the legs, to isolate "
+        "Margin: strength over stress at the weakest section; at the low end one case in 20 "
+        "lies lower, counting how few tests there are. Throw: isolated has only the wanted limb between the legs, to isolate "
         "needs the line manipulated, several limbs allows a basal anchor only. Same rank: share of trial "
         "rankings, with other weights and within the measurement errors, in which it keeps its rank."
     ),
