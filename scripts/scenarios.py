@@ -5,8 +5,9 @@
 
 Each scenario writes its inputs (from the sample clouds, or a tree made here), runs the commands a user would
 type, and looks for the promised answers in anchors.json, report and sheet. Prints one line an answer; ends
-with 1 where one is missing. Needs pdftotext. Throws are looked for on a coarse grid, unless --fine asks for the defaults (minutes for
-each tree). --pictures saves the opened report and the sheet as pictures (playwright, Chromium, pdftoppm).
+with 1 where one is missing. Needs pdftotext. Throws are looked for on a coarse grid, unless --fine asks for the
+defaults (minutes for each tree). --pictures saves the opened report and the sheet as pictures (playwright,
+Chromium, pdftoppm).
 """
 
 from __future__ import annotations
