@@ -6,9 +6,9 @@ axis, its tip and its two radii, so every figure below follows from plane geomet
 
 * a piece is the wood beyond the saw, which goes square through the limb: at the parent's bark, at a distance
   along the limb from that bark, or at a height; less what earlier cuts took. Volume, centre of mass and
-  moment are the frusta's, cut exactly at the saw, not at the nearest node. Where limbs of one piece run into each
-  other (a side limb's root inside its leader, the fork) the shared wood counts once: the side limb starts at
-  its parent's bark.
+  moment are the frusta's, cut exactly at the saw, not at the nearest node. Where limbs of one piece run
+  into each other (a side limb's root inside its leader, the fork) the shared wood counts once: the side limb
+  starts at its parent's bark.
 * mass = volume x density of green wood, which is stated here; twigs are a share on top of wood that carries
   twigs (a limb's own tip beyond the saw), and none on a log.
 * distances are from the bark of the piece as it stands, and, once it turns about its cut, from the ball whose
@@ -129,10 +129,12 @@ FRIEND = "beech fork"  # the neighbour's anchor, named in a person's own words
 REFUSED = W  # union that the competent person refused before the first cut
 # What is planted, by hand. refused: a person's word (cut 2); at cut 4 the side limb's rope hangs 2 m out on a
 # limb of 17 cm: two people with a factor of 1.5 turn it with 2.94 kN x 1.86 m = 5.5 kN m, 12 MPa, against
-# some 21 MPa (0.40 x 52 MPa) of which a low case keeps half. doubtful: the sling of cut 6 goes round a leader of
-# 13 cm; ordinary use is borne, an abrupt stop not surely. rigged: the block of cut 3 sits 2 m above the
-# climber on the same leader. gone: the limb went two cuts before. elsewhere: nobody has judged the neighbour's tree.
-# rigging gone: the block's limb went one cut before.
+# some 21 MPa (0.40 x 52 MPa) of which a low case keeps half. doubtful: the sling of cut 6 goes round a leader
+# of 13 cm; ordinary use is borne, an abrupt stop not surely. rigged: the block of cut 3 sits 2 m above the
+# climber on the same leader. gone: the limb went two cuts before. elsewhere: nobody has judged the neighbour's
+# tree. rigging gone: the block's limb went one cut before. Beyond these, a rope that hangs more than 45 degrees
+# off plumb, or up, does not serve its cut ("angle"): the plan's own faults at the cuts 6 to 10, found by drawing
+# the ropes.
 CUTS = (
     Cut("east limb, tip over the wire", E, "limb", at=2.5, life_support=N1),
     Cut("east limb, rest", E, "limb", life_support=W, rigging="fork", alarms=frozenset({"refused"})),
@@ -212,6 +214,7 @@ class Solved(NamedTuple):
     house: float
     house_turned: float
     block: float  # N, both legs at rest without friction
+    angle: float  # degrees from plumb of the rope from the life support to the cut; over 90 where it is above
     drop: float  # m the piece falls before the rope can bear: twice the height of the cut over the block
     alarms: frozenset[str]
 
@@ -271,8 +274,8 @@ def _block_height(cut: Cut) -> float:
     return float(foot(LIMBS[carries])[2]) if carries else np.inf
 
 
-def solve() -> list[Solved]:
-    """All twelve cuts."""
+def solve(share: float = TWIGS) -> list[Solved]:
+    """All twelve cuts, with `share` of twigs on the wood that carries them."""
     out = []
     for cut, parts in zip(CUTS, pieces(), strict=True):
         wood, bearing, first, moment_of = 0.0, 0.0, np.zeros(3), 0.0
@@ -282,7 +285,7 @@ def solve() -> list[Solved]:
             twigs = b > length(limb) - 1e-9 and name != "stem"
             wood += volume * DENSITY
             bearing += volume * DENSITY * twigs
-            kg = volume * DENSITY * (1 + TWIGS * twigs)
+            kg = volume * DENSITY * (1 + share * twigs)
             moment_of += kg
             first = first + kg * (foot(limb) + along(limb) * (a + middle))
         centre, limb = first / moment_of, LIMBS[cut.limb]
@@ -297,11 +300,25 @@ def solve() -> list[Solved]:
                 float(to_wire(skin).min()), max(0.0, float(to_wire(place)[0]) - reach),
                 float(to_lane(skin).min()), max(0.0, float(to_lane(place)[0]) - reach),
                 float(to_house(skin).min()), max(0.0, float(to_house(place)[0]) - reach),
-                2 * moment_of * G if cut.rigging else 0.0, max(0.0, 2 * (place[2] - _block_height(cut))),
-                cut.alarms,
+                2 * moment_of * G if cut.rigging else 0.0, rope_angle(cut),
+                max(0.0, 2 * (place[2] - _block_height(cut))), _alarms(cut),
             )
         )  # fmt: skip
     return out
+
+
+def rope_angle(cut: Cut) -> float:
+    """Degrees from plumb of a straight rope from the life support to the saw cut."""
+    name = "south leader" if cut.life_support == "fork" else cut.life_support
+    hangs = NEIGHBOUR if name == FRIEND else foot(LIMBS[name])
+    down = hangs - (foot(LIMBS[cut.limb]) + along(LIMBS[cut.limb]) * saw(cut))
+    return float(np.degrees(np.arctan2(np.hypot(*down[:2]), down[2])))
+
+
+def _alarms(cut: Cut) -> frozenset[str]:
+    """What was planted, and the angle where the anchor is not ruled out anyway."""
+    out = cut.alarms & {"refused", "gone", "piece"}
+    return cut.alarms | ({"angle"} if rope_angle(cut) > 45 and not out else set())
 
 
 # --- the files ---------------------------------------------------------------------------------------------
@@ -403,10 +420,12 @@ def findings(label=union_of) -> str:
     )
 
 
-SETTINGS = f"[loads]\ngreen_density = {DENSITY}\n[planning]\ncrown_allowance = {TWIGS}\n"
+def settings(twigs: float) -> str:
+    """Density of the wood and share of twigs, as TOML."""
+    return f"[loads]\ngreen_density = {DENSITY}\n[planning]\ncrown_allowance = {twigs}\n"
 
 
-def write(folder: Path, label=union_of) -> dict[str, Path]:
+def write(folder: Path, label=union_of, twigs: float = TWIGS) -> dict[str, Path]:
     """All files of the removal, into `folder`."""
     names = ("tree.json", "site.geojson", "cuts.csv", "findings.toml", "settings.toml")
     files = {name: folder / name for name in names}
@@ -418,18 +437,18 @@ def write(folder: Path, label=union_of) -> dict[str, Path]:
         table.writeheader()
         table.writerows(rows)
     files["findings.toml"].write_text(findings(label))
-    files["settings.toml"].write_text(SETTINGS)
+    files["settings.toml"].write_text(settings(twigs))
     return files
 
 
 def printed() -> str:
     """The twelve cuts as a table."""
     head = "wood", "mass", "d cm", "com z", "length", "reach", "N m", "lowest"
-    head += "wire", "turned", "lane", "turned", "house", "turned", "block kN", "drop"
+    head += "wire", "turned", "lane", "turned", "house", "turned", "block kN", "drop", "rope deg"
     lines = [f"{'cut':30}" + "".join(f"{h:>9}" for h in head) + "  alarms"]
     for s in solve():
         row = [s.wood, s.mass, 100 * s.diameter, s.centre[2], s.length, s.reach, s.moment, s.lowest, s.wire]
-        row += [s.wire_turned, s.lane, s.lane_turned, s.house, s.house_turned, s.block / 1e3, s.drop]
+        row += [s.wire_turned, s.lane, s.lane_turned, s.house, s.house_turned, s.block / 1e3, s.drop, s.angle]
         lines.append(f"{s.name:30}" + "".join(f"{v:9.2f}" for v in row) + "  " + ", ".join(sorted(s.alarms)))
     return "\n".join(lines)
 
