@@ -293,7 +293,7 @@ def fall(
     settings: LoadSettings,
     since: Hold | None = None,
 ) -> Fall:
-    """The climber's fall onto the new supports on a rope of `rope` metres from the base anchor.
+    """The climber's fall onto the new supports on a rope of `rope` metres, not stretched, from the base anchor.
 
     Parameters
     ----------
@@ -306,9 +306,7 @@ def fall(
     Notes
     -----
     All height lost since the last hold, less what broken limbs took out, is taken to load the rope: F = W +
-    sqrt(W^2 + 2 W h K / L), L the rope that can stretch, counted short: the force errs high. The rope is
-    taken to be as long as the drawn one, though the climber's weight stretched it by W / K (3 %): the drop
-    errs long by that. The lowest point is told with F L / K over the whole rope, as if no friction held any
+    sqrt(W^2 + 2 W h K / L), L the rope that can stretch, counted short: the force errs high. The lowest point is told with F L / K over the whole rope, as if no friction held any
     of it back: the stretch errs long.
     """
     weight, none = settings.climber_mass * G, float("nan")

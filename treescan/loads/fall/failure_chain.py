@@ -24,7 +24,7 @@ from treescan.loads.fall.backup import (
 )
 from treescan.loads.fall.fall_way import DROP_STEPS, GROUND, NOTHING, fall_way, first_met
 from treescan.loads.limb_check import UNKNOWN, Catch, known, limb_named
-from treescan.loads.pull.shock import feet_speed
+from treescan.loads.pull.shock import feet_speed, sharing_length, stretch
 from treescan.loads.rope.contacts import Contact, supports_of
 from treescan.loads.rope.rope_run import RopeRun, taut_rope
 from treescan.loads.settings import LoadSettings
@@ -33,6 +33,7 @@ from treescan.loads.statics.load_path import LegLoads, LoadPath, load_path, marg
 from treescan.loads.statics.splitting import worst_split
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
+from treescan.units import G
 from treescan.wood.graph import Floats
 
 TOLD_SLIDE, TOLD_SWING = 0.05, 0.3
@@ -99,7 +100,7 @@ def failure_chain(
     gone = carried(tree.graph.parent, broken) | tree.gone
     cause = _common_cause(tree, contacts, gone)
     suspension, hold = Suspension(tuple(contacts), climber), Hold(climber)
-    rope = taut_rope(base, climber, supports_of(contacts), hung=True).length
+    rope = _unstretched(taut_rope(base, climber, supports_of(contacts), hung=True), tree.settings)
     links: list[_Link] = []
     for _ in range(LONGEST):
         supports = next_supports(tree, gone, suspension, base)
@@ -118,6 +119,15 @@ def failure_chain(
     cause = cause or next((x.shared for x in links if x.shared is not None), None)
     reason = None if any(not x.against for x in links) else _why_not_held(links, long_rope)
     return Chain(catches, reason is None, cause, reason)
+
+
+def _unstretched(run: RopeRun, settings: LoadSettings) -> float:
+    """Length of a rope that hangs with the climber's weight on it, were it not stretched. [m]
+
+    The weight stretches the climber's leg, and what lies behind as far as the most friction lets it: never less.
+    """
+    sharing = sharing_length(float(run.leg[-1]), run.leg[-2::-1], run.turn[::-1], max(settings.mu_bark))
+    return float(run.length - stretch(settings.climber_mass * G, sharing, settings.rope_modulus))
 
 
 def _why_not_held(links: Sequence[_Link], long_rope: bool) -> Reason:
