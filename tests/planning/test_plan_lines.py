@@ -206,7 +206,7 @@ def test_two_lines_to_one_climber_are_judged_where_they_bear_most():
     told = min(pair.check.first.margin.p5, pair.check.second.margin.p5)
     assert told <= np.percentile(
         tried, 10
-    )  # found by stress without own weight, so it need not be the very least
+    )  # found by the middle values, so it need not be the very least
     found = {r.code: r for r in plan.two_line_reasons()}
     assert {"two_lines_reach", "pair_shares", "pair_load", "pair_common", "line_lost"} <= found.keys()
     assert (found["pair_shares"]["n"], found["pair_shares"]["work"]) == (pair.serves, pair.work)

@@ -12,7 +12,7 @@ from treescan.loads.chance.reliability import MarginCase, RopeFriction, correlat
 from treescan.loads.limb_check import limb_named
 from treescan.loads.material.defects import kept_area, kept_shear
 from treescan.loads.rope.contacts import Contact
-from treescan.loads.sections.section_stress import SectionForces, cross, peaks, section_forces
+from treescan.loads.sections.section_stress import SectionForces, cross, peaks, section_forces, utilisation
 from treescan.loads.settings import LOW, MIDDLE
 from treescan.loads.statics.structural_model import LIMBS, OWN, StructuralModel
 from treescan.reason import Reason
@@ -194,6 +194,30 @@ def used(path: LoadPath, loads: LegLoads) -> Floats:
         path.stretch,
     )
     return np.asarray(largest[0], float)
+
+
+def largest_uses(tree: StructuralModel, contact: Contact, forces: Floats) -> Floats:
+    """Largest median stress over strength that each of some forces on one contact makes on its way to the ground, own
+    weight and the direction of the bending counted, (l,): a screen before margins are drawn.
+
+    Parameters
+    ----------
+    forces : (l, 3) float   [N]
+    """
+    path = load_path(tree, [contact])
+    load = np.asarray(forces, float).reshape(-1, 1, 3)
+    found = section_forces(
+        path.point,
+        path.axis,
+        path.above,
+        np.broadcast_to(contact.point, load.shape),
+        load,
+        path.own_force,
+        path.own_moment,
+        None if path.round else path.stretch,
+    )
+    each = utilisation(found, path.radius, path.bending * path.k[:, MIDDLE], path.crushing, path.shear)
+    return np.asarray(np.nan_to_num(np.maximum(*each), nan=0.0).max(axis=1, initial=0.0), float)
 
 
 def margin_case(

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from treescan.geometry import angle_between, unit
 from treescan.loads.checks.line_check import LineLost, TwoLineCheck, check_two_lines, hardest, one_line_lost
 from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.rope.contacts import at_node
 from treescan.loads.rope.strung_rope import TwoLines, hanging_between, line_tensions
-from treescan.loads.sections.section_stress import path_stresses
+from treescan.loads.statics.load_path import largest_uses
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes, hanging_node
 from treescan.planning.lines.line_loads import (
@@ -134,7 +135,7 @@ def _refused_rows(
         return out
     anchors = np.stack([p.place for p in pair])
     tension = line_tensions(anchors, work.xyz[rows], tree.settings.climber_mass * G)
-    stress = [_stress(tree.graph, p, work.xyz[rows], tension[:, i]) for i, p in enumerate(pair)]
+    stress = [_uses(tree, p, work.xyz[rows], tension[:, i]) for i, p in enumerate(pair)]
     rows = rows[np.argsort(np.max([s / max(s.max(), 1e-9) for s in stress], axis=0), kind="stable")]
 
     def holds(count: int) -> bool:
@@ -238,7 +239,7 @@ def _hardest_place(
     factor: float,
     left: Sequence[float],
 ) -> Loaded:
-    """Of the rows of work the pair shares, the one with the lowest margin: those with the most stress below
+    """Of the rows of work the pair shares, the one with the lowest margin: those that use the wood most below
     either union are judged."""
     anchors = np.stack([p.place for p in pair])
     weight = tree.settings.climber_mass * G
@@ -246,7 +247,7 @@ def _hardest_place(
     configurations = [p.check.configuration for p in pair]
     tried = []
     for which, p in enumerate(pair):
-        row = int(rows[np.argmax(_stress(tree.graph, p, places[rows], tension[:, which]))])
+        row = int(rows[np.argmax(_uses(tree, p, places[rows], tension[:, which]))])
         lines = hanging_between(anchors, places[row], weight)
         found = check_two_lines(tree, configurations, lines, factor=factor)
         check = replace(
@@ -296,14 +297,14 @@ def _shared_rows(pair: tuple[TieInPoint, TieInPoint], work: Work, weight: float)
     return rows[tight & (between >= NARROWEST)]
 
 
-def _stress(graph: WoodGraph, point: TieInPoint, places: Floats, tension: Floats) -> Floats:
-    """Largest stress the line's pull makes below one union for every place, (w,), own weight left out: a
-    screen."""
+def _uses(tree: StructuralModel, point: TieInPoint, places: Floats, tension: Floats) -> Floats:
+    """Largest stress over strength the line's pull makes below one union for every place, (w,): a screen."""
     configuration: AnchorConfiguration = point.check.configuration
     pull = unit(places - point.place)
     if point.system == "SRS basal":
         pull = pull + unit(np.asarray(configuration.base, float) - point.place)
-    return path_stresses(graph, hanging_node(configuration), point.place, tension[:, None] * pull)
+    contact = at_node(tree.graph, hanging_node(configuration), point.place)
+    return largest_uses(tree, contact, tension[:, None] * pull)
 
 
 def _lowest(check: TwoLineCheck) -> float:
