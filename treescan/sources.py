@@ -85,6 +85,12 @@ SOURCES: dict[str, Source] = {
     "basal_two": Source("Arboriculture Australia 2022, Tree Rescue Manual, p. 86: a basal anchor puts close to 2x on the suspension point", "read"),
     "mu_bark": Source("Rope on bark 0.15-0.5, no published value opened; rope on timber 0.22-0.37 was read", "memory"),
     "delaney_2022": Source("Delaney 2022, Physics for Roping Technicians, p. 88: rope on aluminium, steel and timber, raise and lower", "read"),
+    "stopped_piece": Source(
+        "TCI Magazine, article on rigging trunk wood in tight quarters: earlier studies, not named there, show peaks of ten times the weight of the piece and more; "
+        "Kane et al. 2009, Arboric. Urban For. 35(2):68 (abstract) measured forces at the block on 13 red pines: the mass of the piece foretells them best, the height "
+        "of its fall does not",
+        "quoted",
+    ),
     "donzelli_1999": Source("Donzelli 1999, J. Arboric. 25:61: effective friction of pulley blocks, 0.99 taken for a misprint of 0.099", "read"),
     "capstan": Source("Capstan equation T_hold = T_load exp(-mu beta)", "derived"),
     "kane_clouston_2008": Source(

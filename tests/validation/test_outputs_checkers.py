@@ -21,8 +21,8 @@ sys.path.append(str(Path(__file__).parent.parent / "outputs"))
 from made_up_assessment import made_up
 from test_outputs_page import CHROMIUM, FLAGS
 
-from treescan.outputs.drawing.tree_glb import scene_bytes
 from treescan.outputs.report.report import report_html
+from treescan.outputs.shapes.tree_glb import scene_bytes
 
 NODE = Path(os.environ.get("TREESCAN_NODE_MODULES", "node_modules"))
 SVG_IN_CSS = {"vector-effect", "paint-order"}

@@ -246,3 +246,36 @@ def test_the_sentences_of_older_files_stay_as_they_were_written():
     assert back.fitness.reasons == (Reason("own_words", words="Rescan from the north."),)
     assert back.notes == (Reason("own_words", words="odd"),)
     assert [b["rescan"] for b in back.fitness.limbs] == [None, Reason("own_words", words="Nearer.")]
+
+
+def numbered(*stated):
+    """A stem of four nodes with two limbs off it, each of two segments, numbered in the file as told; the upper limb first in the file."""
+    nodes = [[0, 0, 0], [0, 0, 3], [0, 0, 6], [0, 0, 9], [1, 0, 7], [2, 0, 8], [-1, 0, 4], [-2, 0, 5]]
+    segments = [(0, 1, 0), (1, 2, 0), (2, 3, 0), (2, 4, stated[0]), (4, 5, stated[0]), (1, 6, stated[1]), (6, 7, stated[1])]
+    return {
+        "format": "treescan-tree",
+        "version": 1,
+        "units": "m",
+        "nodes": [{"id": i, "xyz": xyz, "radius": 0.2 if i < 4 else 0.06} for i, xyz in enumerate(nodes)],
+        "segments": [{"parent": p, "child": c, "limb": k} for p, c, k in segments],
+    }
+
+
+@pytest.mark.parametrize("stated", [(1, 2), (2, 1)])
+def test_limb_numbers_that_the_file_states_are_kept(stated):
+    """By them the user cuts: another numbering sawed another limb."""
+    tree = tree_in(numbered(*stated), None, "a")
+    tips = {round(float(tree.graph.xyz[tree.graph.limbs.nodes[k][-1], 2])): k for k in (1, 2)}
+
+    assert (tips[8], tips[5]) == stated
+    assert not tree.notes
+    assert all(tree.graph.limb[n] == k for k in (1, 2) for n in tree.graph.limbs.nodes[k])
+
+
+@pytest.mark.parametrize("stated", [(5, 9), (1, 1), (2, 7)])
+def test_limb_numbers_that_cannot_be_kept_are_told(stated):
+    """Numbers with holes or one for two limbs: numbered anew, and which is which is said."""
+    (note,) = tree_in(numbered(*stated), None, "a").notes
+
+    assert note.code == "limbs_numbered_anew"
+    assert all(str(r["stated"]) in say(note) for r in note["limbs"])

@@ -15,11 +15,11 @@ from treescan.outputs.data.anchors_file import anchors_out
 from treescan.outputs.data.standing_file import standing_out
 from treescan.outputs.data.tables import TABLES, methods_bytes, table_bytes
 from treescan.outputs.drawing.paper_figures import figures_bytes
-from treescan.outputs.drawing.tree_glb import scene_bytes
 from treescan.outputs.gis.map_files import geojson_bytes, geopackage_bytes
 from treescan.outputs.gis.shapefiles import shapefile_bytes
 from treescan.outputs.job_sheet.job_sheet import dossier_bytes, sheet_bytes
 from treescan.outputs.report.report import report_html
+from treescan.outputs.shapes.tree_glb import scene_bytes
 from treescan.outputs.strict_json import dumps
 from treescan.progress import Progress, quiet
 

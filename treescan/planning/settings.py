@@ -304,6 +304,14 @@ class PlanningSettings:
     )
 
     # removal, rescue, two trees
+    stopped_piece: float = setting(
+        10.0,
+        "",
+        "least pull on the block, over the weight of the piece, where a piece that fell past it is stopped hard",
+        "stopped_piece",
+        low=2.0,
+        high=30.0,
+    )
     green_density_sd: float = setting(
         0.15, "", "scatter of green wood density as a share of it", "project_choice", low=0.0, high=1.0
     )

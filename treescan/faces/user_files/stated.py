@@ -114,6 +114,8 @@ def _cut(row: dict[str, str], path: Path, number: int, graph: WoodGraph) -> Cut:
     out = {c: real(row, c, path, number, low=0.0, high=HIGHEST) for c in farther}
     made = f"{ways[0]} {row[ways[0]]}" + "".join(f" at {row[c]} m" for c in farther)
     limb = limb_named(graph, str(row[ways[0]]))
+    if limb == 0 and set(out) == {"height_m"}:
+        return cut_stem(graph, out["height_m"], name)
     return cut_limb(graph, limb, name or made, out.get("at_m"), out.get("height_m"))
 
 

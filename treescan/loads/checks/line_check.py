@@ -153,6 +153,27 @@ def check_two_lines(
     return TwoLineCheck(first, second, replace(common, force=first.force + second.force), meet)
 
 
+def check_together(
+    tree: StructuralModel,
+    configurations: Sequence[AnchorConfiguration],
+    toward: Sequence[Floats],
+    tensions: Sequence[float],
+) -> LineCheck:
+    """The wood that carries two lines of different loads at once, each pulled with its own tension [N] toward its own point
+    (3,) [m]; what carries one alone is left out. Friction does not ease either."""
+    contacts = [contacts_of(tree, r) for r in configurations]
+    why = next((w for w in (unseen(tree, c) for c in contacts) if w is not None), None)
+    if why is not None:
+        return _not_seen(why)
+    path, split = load_path(tree, (*contacts[0], *contacts[1])), len(contacts[0])
+    shared = np.asarray(path.above[:, :split].any(axis=1) & path.above[:, split:].any(axis=1))
+    pull = [
+        _pulled(tree, r, c, at, float(t))
+        for r, c, at, t in zip(configurations, contacts, toward, tensions, strict=True)
+    ]
+    return _judged(tree, _together(*pull), path.of(shared), "SRS canopy", configurations[0].hardware)
+
+
 def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lines: TwoLines) -> LineLost:
     """The other line fails: this one swings down with the whole weight, on the leg it has, up to 3 - 2 cos of
     the angle it starts at, times what a body that whips adds.

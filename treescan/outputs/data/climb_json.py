@@ -18,6 +18,8 @@ from treescan.planning.lines.line_loads import LineEnd
 from treescan.planning.lines.line_pair import LinePair
 from treescan.planning.lines.neighbours import Hung, StraightLine
 from treescan.planning.redirects.redirect import Redirect
+from treescan.planning.removal.block_load import BlockLoad
+from treescan.planning.removal.piece_swing import PieceSwing
 from treescan.planning.removal.stage_strength import Strength
 from treescan.planning.removal.stages import Stage
 from treescan.planning.sets.sets import AnchorSet
@@ -52,7 +54,7 @@ def climb_out(a: Assessment) -> dict[str, Any] | None:
         "shares": {how: number(share) for how, share in c.shares.items()},
         "strata": _strata(c),
         **all_with_data("kit", c.kit),
-        "removal": [_stage(s) for s in c.stages],
+        "removal": [_stage(a, s) for s in c.stages],
         "spar": [
             {
                 "height_m": number(s.height),
@@ -288,12 +290,47 @@ def _strength(s: Strength) -> dict[str, Any]:
         "catches": s.catches,
         "redundant": s.redundant,
         "holds": s.holds,
+        "inspect_first": s.first,
         **with_data("against", s.against),
         **with_data("doubt", s.doubt),
     }
 
 
-def _stage(s: Stage) -> dict[str, Any]:
+def _block(b: BlockLoad | None) -> dict[str, Any] | None:
+    """What the rigging block bears at one cut."""
+    if b is None:
+        return None
+    hard = b.stopped
+    return {
+        "union": b.union,
+        "piece_kn": number(b.weight / 1000.0),
+        "at_rest_kn": number(b.at_rest / 1000.0),
+        "hauled_kn": number(b.hauled / 1000.0),
+        "swing_from_deg": _degrees(b.swing_angle),
+        "swing_peak_kn": number(b.swing_peak / 1000.0),
+        "free_fall_m": number(b.free),
+        "drop_m": number(b.drop),
+        "stopped_computed_kn": number(b.computed / 1000.0),
+        "in_use": _line(b.calm.check),
+        "stopped": None if hard is None else _line(hard.check),
+    }
+
+
+def _piece_swing(a: Assessment, s: PieceSwing | None) -> dict[str, Any] | None:
+    """How the piece swings below its block."""
+    if s is None:
+        return None
+    return {
+        "sideways_m": number(s.sideways),
+        "speed_m_s": number(s.speed),
+        "reach_m": number(s.radius),
+        "lowest": place(a.tree.frame.to_map(s.path[int(np.argmin(s.path[:, 2]))])),
+    }
+
+
+def _stage(a: Assessment, s: Stage) -> dict[str, Any]:
+    removal = a.asked.removal
+    life = removal.support_at(s.number - 1) if removal is not None else None
     return {
         "number": s.number,
         "label": s.cut.label,
@@ -313,8 +350,13 @@ def _stage(s: Stage) -> dict[str, Any]:
         "hang": list(s.hang),
         "spar": s.spar,
         "hang_elsewhere": list(s.elsewhere),
+        "planned_life_support": life,
+        "block": _block(s.block),
+        "swing": _piece_swing(a, s.swing),
         "life_support": [_strength(x) for x in s.support],
         "strength_then": [_strength(x) for x in s.offered],
         **all_with_data("alarms", s.alarms),
+        **all_with_data("room", s.room),
+        **all_with_data("rigging", s.rigging),
         **as_one_text("words", s.reasons()),
     }

@@ -137,6 +137,40 @@ UNITS: dict[str, dict[str, str]] = {
         "served": "",
         "fouled_by": "",
     },
+    "cuts": {
+        "cut": "",
+        "piece": "",
+        "x": "m",
+        "y": "m",
+        "z": "m",
+        "height": "m",
+        "diameter": "m",
+        "diameter_sd": "m",
+        "length_m": "m",
+        "mass_kg": "kg",
+        "mass_p5_kg": "kg",
+        "mass_p95_kg": "kg",
+        "centre_x": "m",
+        "centre_y": "m",
+        "centre_z": "m",
+        "moment_nm": "N m",
+        "life_support": "",
+        "life_support_p5": "",
+        "block": "",
+        "block_rest_kn": "kN",
+        "block_use_kn": "kN",
+        "block_use_p5": "",
+        "drop_m": "m",
+        "block_stopped_kn": "kN",
+        "block_stopped_p5": "",
+        "swing_m": "m",
+        "swing_ms": "m/s",
+        "alarm_count": "",
+        "lost": "",
+        "hang": "",
+        "alarms": "",
+        "alarms_data": "",
+    },
 }
 """Table to its columns in their order, each with its unit."""
 
@@ -200,6 +234,7 @@ _TABLE_SOURCE = {
     "sections": SCAN,
     "throws": _FLIGHT,
     "coverage": "geometry",
+    "cuts": "geometry; stopped_piece; donzelli_1999; arrest_force; project_choice",
 }
 _COLUMN_SOURCE = {
     **dict.fromkeys(

@@ -29,9 +29,13 @@ from treescan.outputs.text import wording as w
 from treescan.outputs.text.say import say, text, word
 from treescan.spreadsheet import guarded
 
-KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage")
+KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage", "cuts")
 TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
-COORDINATES = ("x", "y", "z", "stand_x", "stand_y", "stand_z")
+COORDINATES = (
+    *("x", "y", "z"),
+    *("stand_x", "stand_y", "stand_z"),
+    *("centre_x", "centre_y", "centre_z"),
+)
 """Columns in map coordinates, kept to 0.1 mm; every other number keeps six significant digits."""
 LIBRARIES = ("numpy", "scipy", "numba", "networkx", "trimesh")
 
@@ -262,6 +266,46 @@ def _coverage(a: Assessment) -> pandas.DataFrame:
     return pandas.DataFrame(dict(zip(columns_of("coverage"), columns, strict=True)))
 
 
+def _cuts(a: Assessment) -> pandas.DataFrame:
+    """A removal, one cut a row; no row without one."""
+    removal, frame, rows = a.asked.removal, a.tree.frame, []
+    for s in a.climb.stages if a.climb and removal is not None else ():
+        assert removal is not None
+        b, life = s.block, [x.margin.p5 for x in s.support]
+        rows.append(
+            (
+                s.number,
+                say(s.cut.piece),
+                *frame.to_map(s.cut.place(a.tree.graph)),
+                s.height,
+                s.diameter,
+                s.diameter_sd,
+                s.length,
+                s.mass.median,
+                s.mass.p5,
+                s.mass.p95,
+                *frame.to_map(s.centre),
+                s.moment,
+                removal.support_at(s.number - 1) or "",
+                min(life) if life else math.nan,
+                "" if b is None else b.union,
+                math.nan if b is None else b.at_rest / 1000.0,
+                math.nan if b is None else b.calm.size / 1000.0,
+                math.nan if b is None else b.calm.check.margin.p5,
+                math.nan if b is None else b.drop,
+                math.nan if b is None or b.stopped is None else b.stopped.size / 1000.0,
+                math.nan if b is None or b.stopped is None else b.stopped.check.margin.p5,
+                math.nan if s.swing is None else s.swing.sideways,
+                math.nan if s.swing is None else s.swing.speed,
+                len(s.alarms),
+                " ".join(s.lost_unions),
+                "; ".join(s.hang),
+                *in_a_cell("alarms", s.alarms).values(),
+            )
+        )
+    return _frame("cuts", rows)
+
+
 MAKERS: dict[str, Callable[[Assessment], pandas.DataFrame]] = {
     "anchors": _anchors,
     "unions": _unions,
@@ -269,6 +313,7 @@ MAKERS: dict[str, Callable[[Assessment], pandas.DataFrame]] = {
     "sections": _sections,
     "throws": _throws,
     "coverage": _coverage,
+    "cuts": _cuts,
 }
 
 

@@ -50,6 +50,7 @@ LOOKS = {
     "clear": Look(stroke="#5c1c00", width=1.0, dash=(6, 3)),
     "place": Look("#1d5c8f", "#333333", 0.3),
     "none": Look("#ffffff", "#999999", 0.3),
+    "piece": Look(stroke="#5a3500"),
     "limb": Look(stroke="#b3aa9b"),
     "building": Look("#dddddd", "#333333", 0.8),
     "road": Look("#eeeeee", "#999999", 0.5),

@@ -15,7 +15,7 @@ from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.outputs.job_sheet.back_page import back_page
 from treescan.outputs.job_sheet.front_page import front_page
-from treescan.outputs.job_sheet.sheet_climb import climb_page, removal_page
+from treescan.outputs.job_sheet.sheet_climb import climb_page, removal_pages
 from treescan.outputs.job_sheet.sheet_forms import form_pages, rescue_page
 from treescan.outputs.job_sheet.sheet_pages import crew_pages, hopeless_page
 from treescan.outputs.job_sheet.sheet_parts import wrapped
@@ -62,12 +62,12 @@ def sheet_bytes(a: Assessment) -> bytes:
     with written_for(a.settings.reader):
         paper = _paper(("planning_aid",))
         usable = [p for p in a.points if p.usable]
-        removal = removal_page(a) if a.tree.fitness.assessable else []
+        removal = removal_pages(a) if a.tree.fitness.assessable else []
         if not usable or not a.tree.fitness.assessable:
-            return _built(a, paper, [hopeless_page(a), *([removal] if removal else [])])
+            return _built(a, paper, [hopeless_page(a), *removal])
         first = front_page(a, usable, paper.width, paper.height)
         second = back_page(a, usable, paper.width, paper.height)
-        return _built(a, paper, [first, second, *([removal] if removal else [])])
+        return _built(a, paper, [first, second, *removal])
 
 
 def dossier_bytes(a: Assessment) -> bytes | None:
@@ -76,7 +76,7 @@ def dossier_bytes(a: Assessment) -> bytes | None:
     if not a.settings.job.dossier or not usable or not a.tree.fitness.assessable:
         return None
     with written_for(a.settings.reader):
-        more = [page for page in (climb_page(a, usable), removal_page(a)) if page]
+        more = [page for page in (climb_page(a, usable), *removal_pages(a)) if page]
         pages = [*crew_pages(a, usable), *more, rescue_page(a, usable), *form_pages(a, usable)]
         return _built(a, _paper(("planning_aid", "local_rules", "silence")), pages)
 

@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from treescan.assess import Assessment
+from treescan.outputs.drawing.pdf_drawing import Picture
+from treescan.outputs.drawing.stage_drawing import stage_pictures
+from treescan.outputs.drawing.svg import Drawing
 from treescan.outputs.job_sheet.sheet_parts import (
     BAND,
     FULL,
@@ -17,6 +20,7 @@ from treescan.outputs.job_sheet.sheet_parts import (
     grid,
     numbered,
     side_by_side,
+    strong,
     words,
 )
 from treescan.outputs.rows.redirect_rows import redirect_head, redirect_note, redirect_rows
@@ -24,12 +28,16 @@ from treescan.outputs.rows.removal_rows import removal_head, removal_note, remov
 from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.climb.rescue import RescuePlan
+from treescan.planning.removal.stages import Stage
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.work.removal import Removal
 from treescan.reason import Reason
 
 Blocks = list[Any]
 WIDTH = FULL
 HALF = WIDTH / 2 - 8
+CUT_WIDE, CUT_HIGH = 0.36 * WIDTH - 8, 190.0
+"""Room for the drawing of one cut, in points."""
 MAX_LINES = 6
 """Redirects and warnings printed; the rest stands in the report."""
 
@@ -151,17 +159,36 @@ def _rescue_line(r: RescuePlan) -> str:
     return r.rescue_anchor if r.independent else text("rescue_shared", anchor=r.rescue_anchor)
 
 
-def removal_page(a: Assessment) -> Blocks:
-    """A removal cut by cut, and the stem by height; empty when none is planned."""
+def removal_pages(a: Assessment) -> list[Blocks]:
+    """A removal: all cuts in a table and the stem by height, then every cut with its drawing, alarms first; empty when
+    none is planned."""
     c = a.climb
     if c is None or not c.stages:
         return []
+    cuts = [_cut(stage, *picture) for stage, picture in zip(c.stages, stage_pictures(a), strict=True)]
+    return [_all_cuts(c, a.asked.removal), [block for cut in cuts for block in cut]]
+
+
+def _cut(stage: Stage, drawing: Drawing, caption: str) -> Blocks:
+    """One cut: the tree as it then stands, what must not be done, and what is known of the piece."""
+    told = say_all(stage.reasons())
+    alarms, rest = told[: len(stage.alarms)], told[len(stage.alarms) :]
+    left = [Picture(drawing, CUT_WIDE, CUT_HIGH), words(caption, SMALL)]
+    right = [
+        words(text("removal_cell_cut", number=stage.number, piece=stage.cut.piece), BAND),
+        *[strong(s, "", SMALL) for s in alarms],
+        *bullets(rest, SMALL),
+    ]
+    return [side_by_side(left, right, WIDTH, share=0.36), gap(6)]
+
+
+def _all_cuts(c: ClimbPlan, removal: Removal | None) -> Blocks:
     spar = spar_rows(c)
     middle = -(-len(spar) // 2)
     return [
         words(text("climb_removal"), HEAD),
         words(removal_note()),
-        grid(removal_head(), removal_rows(c), [58, 117, 56, 62, 94, 70, 58]),
+        grid(removal_head(), removal_rows(c, removal, counted=True), [74, 40, 52, 56, 84, 84, 80, 45]),
         words(text("climb_stem"), BAND),
         side_by_side(
             [figures(spar[:middle], HALF)], [figures(spar[middle:], HALF)] if spar[middle:] else [], WIDTH

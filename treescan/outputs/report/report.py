@@ -20,6 +20,7 @@ from treescan.loads.rope.rope_systems import HARDWARE, SYSTEMS
 from treescan.outputs.drawing.charts import load_path, margin_chart, share_bars
 from treescan.outputs.drawing.elevation import elevation, from_the_stand
 from treescan.outputs.drawing.plan_drawing import plan
+from treescan.outputs.drawing.stage_drawing import stage_pictures
 from treescan.outputs.drawing.svg import Drawing
 from treescan.outputs.drawing.window_drawing import window_picture
 from treescan.outputs.report.cards import QUESTIONS, Card, card
@@ -135,7 +136,8 @@ def _climb_tables(a: Assessment) -> dict[str, Any]:
     c = a.climb
     return {
         "climb_sections": climb_sections(c, a.left_out) if c else (),
-        "removal": removal_rows(c) if c else [],
+        "removal": removal_rows(c, a.asked.removal) if c else [],
+        "cuts": _cuts(a),
         "removal_head": removal_head(),
         "removal_note": removal_note(),
         "spar": spar_rows(c) if c else [],
@@ -143,6 +145,24 @@ def _climb_tables(a: Assessment) -> dict[str, Any]:
         "redirect_head": redirect_head(),
         "redirect_note": redirect_note(),
     }
+
+
+def _cuts(a: Assessment) -> list[dict[str, Any]]:
+    """Every cut with its drawing, its alarms first and then what else was found."""
+    out = []
+    for stage, (drawing, caption) in zip(a.climb.stages if a.climb else (), stage_pictures(a), strict=True):
+        told = say_all(stage.reasons())
+        alarms = len(stage.alarms)
+        out.append(
+            {
+                "picture": Markup(str(drawing)),
+                "caption": caption,
+                "title": text("removal_cell_cut", number=stage.number, piece=stage.cut.piece),
+                "alarms": told[:alarms],
+                "rest": told[alarms:],
+            }
+        )
+    return out
 
 
 def _background(a: Assessment) -> dict[str, Any]:

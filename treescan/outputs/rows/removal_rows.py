@@ -5,6 +5,7 @@ from __future__ import annotations
 from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.removal.stages import Stage
+from treescan.planning.work.removal import Removal
 
 _HEAD = (
     "removal_head_cut",
@@ -12,6 +13,7 @@ _HEAD = (
     "removal_head_height",
     "removal_head_wood",
     "removal_head_piece",
+    "removal_head_planned",
     "removal_head_hang",
     "removal_head_lost",
 )
@@ -29,22 +31,37 @@ def removal_note() -> str:
     return text("removal_note")
 
 
-def removal_rows(c: ClimbPlan) -> list[tuple[str, ...]]:
-    """One row a cut, in the columns of `removal_head`."""
-    return [_row(s) for s in c.stages]
+def removal_rows(c: ClimbPlan, removal: Removal | None, *, counted: bool = False) -> list[tuple[str, ...]]:
+    """One row a cut, in the columns of `removal_head`; with `counted` alarms are counted and told elsewhere."""
+    return [_row(s, removal, counted) for s in c.stages]
 
 
-def _row(s: Stage) -> tuple[str, ...]:
+def _row(s: Stage, removal: Removal | None, counted: bool) -> tuple[str, ...]:
     m = s.mass
+    alarms = text("removal_cell_alarms", n=len(s.alarms)) if s.alarms and counted else " ".join(say_all(s.alarms))
     return (
         text("removal_cell_cut", number=s.number, piece=s.cut.piece),
-        " ".join(say_all(s.alarms)),
+        alarms,
         figure(s.height, "m"),
         text("removal_cell_wood", diameter=s.diameter, sd=s.diameter_sd),
         text("removal_cell_piece", length=s.length, mass=m.median, low=m.p5, high=m.p95),
+        _planned(s, removal),
         ", ".join(_hang(s)) or text("removal_cell_no_hang"),
         ", ".join(s.lost_unions) or text("removal_cell_no_loss"),
     )
+
+
+def _planned(s: Stage, removal: Removal | None) -> str:
+    """What the climber and the block are planned to hang on, and what the block bears."""
+    life = None if removal is None else removal.support_at(s.number - 1)
+    b = s.block
+    return text(
+        "removal_cell_planned",
+        life=life,
+        block=None if b is None else b.union,
+        force=None if b is None else b.calm.size,
+        hard=None if b is None or b.stopped is None else b.stopped.size,
+    ) or text("removal_cell_not_planned")
 
 
 def _hang(s: Stage) -> tuple[str, ...]:

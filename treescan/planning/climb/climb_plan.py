@@ -4,7 +4,7 @@ stays out of reach."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.access.rope_and_kit import kit_of_all
@@ -153,8 +153,9 @@ def climb_plan(
         ways = walks_that_hold(loads, points, work, ways, overrides, settings)
     down = corridors(graph, at.scene, work, at.work_limb, settings, site) if ranked else ()
     progress("planning the climb", 1.0)
+    cuts = removal_plan(context, points, removal, density, loads, overrides) if removal is not None else ()
     return ClimbPlan(
-        anchors=chosen,
+        anchors=_until_cut(chosen, cuts),
         two_lines=two,
         pair=pair,
         pairs_refused=pairs_refused,
@@ -175,9 +176,19 @@ def climb_plan(
         ),
         neighbours=from_neighbours(at, site.anchors, points, climbers.weight, loads, overrides),
         kit=kit_of_all(shown),
-        stages=removal_plan(context, points, removal, density, loads, overrides) if removal is not None else (),
+        stages=cuts,
         spar=spar_diameters(graph) if removal is not None else (),
     )
+
+
+def _until_cut(chosen: AnchorSet, cuts: Sequence[Stage]) -> AnchorSet:
+    """The set with what a removal takes of it: which of its tie-in points go with which cut."""
+    if not cuts or not chosen.points:
+        return chosen
+    goes = tuple(
+        Reason("set_goes", anchor=p.name, cut=s.number) for p in chosen.points for s in cuts if p.name in s.lost
+    )
+    return replace(chosen, reasons=(*chosen.reasons, Reason("set_in_removal", goes=goes)))
 
 
 def _redirects(

@@ -37,16 +37,22 @@ def piece_mass(
 
     Notes
     -----
-    Truncated cones x density x (1 + crown allowance), summed; the allowance for twigs and leaves only for limbs
-    whose tip is in the piece: a log between two cuts has none. The 5th and 95th percentiles take density (common to
+    Truncated cones x density, summed, from the bark of the parent outward: wood inside the parent counts once. Twigs and
+    leaves hang at the tips: a piece with the tip of a limb bears the allowance for the whole limb (of the stem: for the
+    piece's own part of it), a log between two cuts none. The 5th and 95th percentiles take density (common to
     all), and radius errors taken as common along a limb: relative variance = sd_density^2 + sum over limbs
     of (2 cv_r m_limb / m)^2.
     """
     share = np.asarray(gone, float)
     rows = np.flatnonzero(share > 0)
+    ends = np.ones(len(graph)) if top is None else top
     tips = np.array([share[line[-1]] > 0 if len(line) else False for line in graph.limbs.nodes])
-    twigs = np.where(tips[graph.limb[rows]], settings.crown_allowance, 0.0)
-    mass = _volumes(graph, share, np.ones(len(graph)) if top is None else top)[rows] * density * (1 + twigs)
+    wood = _volumes(graph, share, ends)[rows] * density
+    own = np.bincount(graph.limb[rows], weights=wood, minlength=len(tips))
+    limb = np.bincount(graph.limb, weights=_volumes(graph, np.ones(len(graph)), np.ones(len(graph))), minlength=len(tips))
+    limb[0] = own[0] / density
+    twigs = settings.crown_allowance * np.where(tips & (own > 0), limb * density / np.maximum(own, 1e-12), 0.0)
+    mass = wood * (1 + twigs[graph.limb[rows]])
     total = float(mass.sum())
     if total <= 0:
         return Estimate(0.0, 0.0, 0.0)
@@ -58,15 +64,38 @@ def piece_mass(
     return Estimate(total, total * np.exp(-PERCENTILE_95 * spread), total * np.exp(PERCENTILE_95 * spread))
 
 
+def inside_parent(graph: WoodGraph) -> Floats:
+    """Share of every segment, from its lower end, that lies inside the bark of its limb's parent, (n,)."""
+    out = np.zeros(len(graph))
+    for limb, line in enumerate(graph.limbs.nodes):
+        if limb == 0 or len(line) == 0:
+            continue
+        length = graph.length[line]
+        begins = np.cumsum(length) - length
+        out[line] = np.clip((way_to_bark(graph, limb) - begins) / np.maximum(length, 1e-12), 0.0, 1.0)
+    return out
+
+
 def _volumes(graph: WoodGraph, taken: Floats, top: Floats) -> Floats:
     """Volume of the share `taken` of every segment, its upper end at the share `top` of the segment's length,
     (n,): truncated cones. [m3]"""
     seg, out = graph.segments, np.zeros(len(graph))
-    share, end = taken[seg.node], top[seg.node]
-    low, high = (seg.r_start + at * (seg.r_end - seg.r_start) for at in (end - share, end))
+    end = top[seg.node]
+    share = np.clip(end - np.maximum(end - taken[seg.node], inside_parent(graph)[seg.node]), 0.0, None)
+    firsts = np.array([line[0] for line in graph.limbs.nodes[1:] if len(line)], int)
+    foot = np.where(np.isin(seg.node, firsts), seg.r_end, seg.r_start)  # a limb begins with its own radius, not its parent's
+    low, high = (foot + at * (seg.r_end - foot) for at in (end - share, end))
     squares = low**2 + low * high + high**2
     out[seg.node] = np.pi / 3 * graph.length[seg.node] * share * squares
     return out
+
+
+def ends_of(graph: WoodGraph, taken: Floats, top: Floats) -> Floats:
+    """Upper ends of the segments of a piece, at an earlier cut where one ends them, (k, 3); `taken` and `top` as in
+    `_volumes`. [m, local]"""
+    rows = np.flatnonzero(taken > 0)
+    low = graph.xyz[np.maximum(graph.parent[rows], 0)]
+    return low + top[rows, None] * (graph.xyz[rows] - low)
 
 
 def centre_of(graph: WoodGraph, taken: Floats, top: Floats, place: Floats) -> Floats:

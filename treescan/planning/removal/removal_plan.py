@@ -15,6 +15,8 @@ from treescan.planning.candidates.contact import own_limbs
 from treescan.planning.ranking.overrides import Override
 from treescan.planning.reach.clearances import Line, conductors
 from treescan.planning.reach.sightline import Scene, first_fouls
+from treescan.planning.removal.block_load import block_load, with_climber
+from treescan.planning.removal.piece_swing import piece_swing, swing_findings
 from treescan.planning.removal.stage_strength import StageLoads, Strength
 from treescan.planning.removal.stages import Stage, stages
 from treescan.planning.settings import PlanningSettings
@@ -23,7 +25,8 @@ from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.piece_room import near_conductors, over_areas
 from treescan.planning.work.removal import Removal, standing
 from treescan.planning.work.stage_alarms import dies_with, points_at
-from treescan.reason import Reason
+from treescan.reason import Reason, has
+from treescan.units import G
 
 MOST_JUDGED = 6
 """Anchors to hang on that are judged anew for one cut, the best ranked first; further ones are not offered."""
@@ -96,8 +99,11 @@ def removal_plan(
         reached = tuple(
             name for name, xyz in others.items() if ropes.against(np.asarray(xyz, float), NO_LIMB, np.inf) is None
         )
-        room = _room(context, stage, before.gone, lines)
-        out.append(replace(held, alarms=(*room, *held.alarms), elsewhere=reached))
+        if at is not None:
+            held = _rigged(context, held, removal, points, at, lines)
+        near, told = _room(context, stage, before.gone, lines)
+        alarms = tuple(sorted((*held.alarms, *near), key=_urgent))
+        out.append(replace(held, alarms=alarms, room=told, elsewhere=reached))
     return tuple(out)
 
 
@@ -130,11 +136,9 @@ def _hanging(
     gone = at.trees[stage.number - 1].gone
     mine = [p for p in mine if not dies_with(graph, p, gone)]
     support = [at.at_cut(stage.number, p) for p in mine]
-    crooked = [
-        Reason("support_not_straight", anchor=p.name, why=why)
-        for p, s in zip(mine, support, strict=True)
-        if (why := against(p, s.within)) is not None
-    ]
+    ways = [(p, against(p, s.within)) for p, s in zip(mine, support, strict=True)]
+    crooked = [Reason("support_not_straight", anchor=p.name, why=why) for p, why in ways if why is not None]
+    crooked = crooked if len(crooked) == len(ways) else []  # of a union, one anchor that serves is enough
     return replace(
         stage,
         hang=tuple(s.name for s in offered),
@@ -142,6 +146,46 @@ def _hanging(
         offered=tuple(offered),
         alarms=(*support_then(support), *stage.alarms, *crooked),
     )
+
+
+def _rigged(
+    context: TreeContext,
+    stage: Stage,
+    removal: Removal,
+    points: Sequence[TieInPoint],
+    at: StageLoads,
+    lines: tuple[Line, ...],
+) -> Stage:
+    """The stage with what its block bears, what climber and block ask together, and how the piece swings."""
+    node, life = removal.rigging_at(stage.number - 1), removal.support_at(stage.number - 1)
+    graph, after, before = context.graph, at.trees[stage.number], at.trees[stage.number - 1]
+    if node is None or after.gone[node]:
+        return stage
+    place, settings = stage.cut.place(graph), context.settings
+    load = block_load(after, node, stage.mass.p95 * G, place, stage.centre, at.overrides, settings)
+    alarms = [*load.alarms(settings), *(a for a in stage.alarms if a.code != "support_weakest_below")]
+    told = list(load.reasons(after, settings))
+    mine = [] if life is None else points_at(points, life)
+    if not has(alarms, "support_shares_rigging"):
+        on_stem = [
+            with_climber(after, p, force, node, load, at.overrides, settings)
+            for p in mine
+            if (force := at.force_after(stage.number, p)) is not None
+        ]
+        if on_stem:
+            worst = min(on_stem, key=lambda both: both.low)
+            (alarms if worst.alarm else told).append(worst.reason)
+    piece = graph.above(stage.cut.node) & ~before.gone
+    swing = piece_swing(graph.xyz[node], place, stage.centre, graph.xyz[piece])
+    if swing is not None:
+        anchor = next((p.place for p in mine), dict(context.site.anchors).get(life or ""))
+        rope = None if anchor is None else np.vstack([np.asarray(anchor, float), place])
+        found, near = swing_findings(
+            swing, graph, ~after.gone, context.beside.terrain, rope, lines, context.site.areas(), settings
+        )
+        told.append(found)
+        alarms = [*near, *alarms]
+    return replace(stage, block=load, swing=swing, rigging=tuple(told), alarms=tuple(alarms))
 
 
 def support_then(support: Collection[Strength]) -> tuple[Reason, ...]:
@@ -157,9 +201,25 @@ def support_then(support: Collection[Strength]) -> tuple[Reason, ...]:
 
 def _room(
     context: TreeContext, stage: Stage, gone: NDArray[np.bool_], lines: tuple[Line, ...]
-) -> tuple[Reason, ...]:
-    """What the piece comes near to."""
+) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """Alarms for what the piece comes near to, and its distances to what else was drawn or seen."""
     graph, place = context.graph, stage.cut.place(context.graph)
     piece = graph.above(stage.cut.node) & ~gone
-    near = near_conductors(graph, piece, place, stage.length, lines, context.settings.approach)
-    return (*near, *over_areas(place, stage.length, context.site.areas()))
+    wires, wires_told = near_conductors(graph, piece, place, stage.length, lines, context.settings.approach)
+    areas, areas_told = over_areas(graph, piece, place, stage.length, context.site.areas())
+    return (*wires, *areas), (*wires_told, *areas_told)
+
+
+ORDER = (
+    frozenset({"support_gone", "support_on_piece", "support_refused", "support_fails_then", "support_never_judged"}),
+    frozenset({"support_shares_rigging", "support_shares_stem", "support_weakest_below"}),
+    frozenset({"piece_near_conductor", "swing_near_conductor"}),
+    frozenset({"rigging_gone", "rigging_on_piece", "rigging_limb_gone", "rigging_on_refused", "block_too_much", "block_must_run"}),
+    frozenset({"support_doubtful", "support_doubtful_then", "support_in_other_tree", "support_not_straight"}),
+    frozenset({"cut_no_anchor_left", "cut_anchors_go"}),
+)
+"""Alarms in the order in which they kill; all others (areas to close off) come last."""
+
+
+def _urgent(alarm: Reason) -> int:
+    return next((i for i, codes in enumerate(ORDER) if alarm.code in codes), len(ORDER))

@@ -40,6 +40,7 @@ class Strength:
     within : float              Work out to this rope angle from plumb is what it was judged for. [rad]
     against : Reason or None    Why nobody may hang on it then.
     doubt : Reason or None      Why it must be looked at first then.
+    first : bool                To be inspected first: then, or in the whole tree already.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Strength:
     within: float
     against: Reason | None
     doubt: Reason | None
+    first: bool
 
     @property
     def holds(self) -> bool:
@@ -60,7 +62,9 @@ class Strength:
     @property
     def reason(self) -> Reason:
         """The anchor with its figures, as part of a finding."""
-        return Reason("anchor_then", anchor=self.name, low=known(self.margin.p5), whole=known(self.whole.p5))
+        return Reason(
+            "anchor_then", anchor=self.name, low=known(self.margin.p5), whole=known(self.whole.p5), first=self.first
+        )
 
 
 @dataclass(frozen=True)
@@ -107,11 +111,12 @@ class StageLoads:
         whole = point.check.check.margin
         if not found:
             return Strength(
-                point.name, UNKNOWN, whole, -1, "ground", False, 0.0, Reason("support_contact_gone"), None
+                point.name, UNKNOWN, whole, -1, "ground", False, 0.0, Reason("support_contact_gone"), None, False
             )
         worst = max(found, key=_how_bad)
         m = worst.check.margin
         against = self._against(point, worst)
+        doubt = None if against is not None else self._doubt(point, worst)
         return Strength(
             point.name,
             m,
@@ -121,8 +126,15 @@ class StageLoads:
             all(c.redundant for c in found),
             min(c.within for c in found),
             against,
-            None if against is not None else self._doubt(point, worst),
+            doubt,
+            doubt is not None or point.verdict == "inspect first",
         )
+
+    def force_after(self, cuts: int, point: TieInPoint) -> Floats | None:
+        """Force on the anchor's wood in the hardest ordinary case after so many cuts, (3,); None where it is gone or not
+        seen. [N]"""
+        found = self._check(cuts, point)
+        return found.force if found is not None and np.isfinite(found.force).all() else None
 
     def _check(self, state: int, point: TieInPoint) -> AnchorCheck | None:
         """The anchor after so many cuts; None where the wood it bears on is gone."""

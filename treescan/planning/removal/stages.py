@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.estimate import Estimate
-from treescan.planning.removal.pieces import centre_of, diameter_at, piece_mass
+from treescan.planning.removal.block_load import BlockLoad
+from treescan.planning.removal.piece_swing import PieceSwing
+from treescan.planning.removal.pieces import centre_of, diameter_at, ends_of, piece_mass
 from treescan.planning.removal.stage_strength import Strength
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
@@ -36,7 +38,10 @@ class Stage:
     is left above the ground after it; alarms : what must not be done; hang : of those left, the anchors whose
     straight rope reaches the cut, best ranked first, only such as hold in the tree as it then stands where that was
     judged; rigged : a block carries the piece; elsewhere : anchors drawn in other trees whose straight rope reaches
-    the cut; support : the planned life support in the tree as it then stands; offered : those of `hang` likewise.
+    the cut; support : the planned life support in the tree as it then stands; offered : those of `hang` likewise;
+    block, swing : what the rigging block bears, and how the piece swings below it, None where not planned or not
+    judged; rigging : both in findings, with what climber and block ask together of the stem they share;
+    room : distances to wires and areas that raise no alarm.
     """
 
     number: int
@@ -58,6 +63,10 @@ class Stage:
     elsewhere: tuple[str, ...] = ()
     support: tuple[Strength, ...] = ()
     offered: tuple[Strength, ...] = ()
+    block: BlockLoad | None = None
+    swing: PieceSwing | None = None
+    rigging: tuple[Reason, ...] = ()
+    room: tuple[Reason, ...] = ()
 
     @property
     def strengths(self) -> tuple[Strength, ...]:
@@ -83,13 +92,12 @@ class Stage:
         hang = Reason("cut_hang", anchors=self.hang) if self.hang else Reason("cut_no_hang")
         told = tuple(s.reason for s in self.strengths)
         then = (Reason("cut_strengths", anchors=told),) if told else ()
-        other = (Reason("cut_hang_elsewhere", anchors=self.elsewhere),) if self.elsewhere else ()
-        rigged = (
-            (Reason("rigging_load", weight=self.mass.p95 * G, force=2 * self.mass.p95 * G),)
-            if self.rigged
-            else ()
-        )
-        return (*self.alarms, piece, *rigged, *lost, hang, *then, *other, *((Reason("cut_leaves_spar"),) if self.spar else ()))
+        other = tuple(Reason("anchor_quoted", anchor=name) for name in self.elsewhere)
+        other = (Reason("cut_hang_elsewhere", anchors=other),) if other else ()
+        rigged = self.rigging
+        if self.rigged and not rigged:
+            rigged = (Reason("rigging_load", weight=self.mass.p95 * G, force=2 * self.mass.p95 * G),)
+        return (*self.alarms, piece, *self.room, *rigged, *lost, hang, *then, *other, *((Reason("cut_leaves_spar"),) if self.spar else ()))
 
 
 class SparDiameter(NamedTuple):
@@ -139,7 +147,7 @@ def stages(
         place = cut.place(graph)
         mass = piece_mass(graph, off, density, settings, top)
         centre = centre_of(graph, off, top, place)
-        reach = np.linalg.norm(graph.xyz[off > 0] - place, axis=1)
+        reach = np.linalg.norm(ends_of(graph, off, top) - place, axis=1)
         diameter, sd = diameter_at(graph, cut)
         out.append(
             Stage(

@@ -15,6 +15,14 @@ from treescan.wood.graph import WoodGraph
 Floats = NDArray[np.float64]
 
 
+FAR = 30.0
+"""Conductors and areas farther than this from a piece, turned about its cut, are not told [m] (project choice)."""
+
+ROLLS = 1.0
+"""A piece whose turned wood stays farther than this from an area raises no alarm for it, but is told [m] (project
+choice)."""
+
+
 def near_conductors(
     graph: WoodGraph,
     piece: NDArray[np.bool_],
@@ -22,8 +30,9 @@ def near_conductors(
     length: float,
     lines: tuple[Line, ...],
     approach: Approach,
-) -> tuple[Reason, ...]:
-    """One finding for every conductor that the piece comes near: as it stands, or turned about its cut.
+) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """Alarms for conductors that the piece comes near, as it stands or turned about its cut; and the same figures for
+    all others within `FAR`.
 
     Parameters
     ----------
@@ -33,28 +42,52 @@ def near_conductors(
     """
     seg = graph.segments
     rows = piece[seg.node]
-    out = []
+    alarms, told = [], []
     for line in lines:
         limit = approach_distance(line.voltage, approach)
         turned = max(float(distances(place[None], place[None], line)[0]) - length, 0.0)
         wood = distances(seg.start[rows], seg.end[rows], line)
         thick = np.maximum(seg.r_start[rows], seg.r_end[rows])
         stands = float(np.maximum(wood - thick, 0.0).min()) if rows.any() else turned
+        figures = {"to": line.name, "stands": stands, "turned": turned, "limit": limit}
         if min(stands, turned) < limit:
-            out.append(
-                Reason("piece_near_conductor", to=line.name, stands=stands, turned=turned, limit=limit)
-            )
-    return tuple(out)
+            alarms.append(Reason("piece_near_conductor", **figures))
+        elif turned < FAR:
+            told.append(Reason("piece_from_conductor", **figures))
+    return tuple(alarms), tuple(told)
 
 
-def over_areas(place: Floats, length: float, areas: tuple[Area, ...]) -> tuple[Reason, ...]:
-    """One finding for every drawn area within the piece's own length of the cut, in the plan."""
-    found = [(a, plan_distance(a.ring, place[:2])) for a in areas]
-    return tuple(
-        Reason("piece_over_area", what=a.kind, name=a.name or None, away=away, length=length)
-        for a, away in found
-        if away <= length
-    )
+def over_areas(
+    graph: WoodGraph, piece: NDArray[np.bool_], place: Floats, length: float, areas: tuple[Area, ...]
+) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """Alarms for drawn areas that the piece stands over or, turned about its cut, comes near in the plan; and the same
+    figures for all others within `FAR`; parameters as `near_conductors`."""
+    seg = graph.segments
+    rows = piece[seg.node]
+    alarms, told = [], []
+    for area in areas:
+        from_cut = plan_distance(area.ring, place[:2])
+        turned = max(from_cut - length, 0.0)
+        stands = min(_wood_from(area.ring, seg.start[rows], seg.end[rows], seg.r_start[rows]), from_cut)
+        figures = {"what": area.kind, "name": area.name or None, "stands": stands, "turned": turned}
+        if min(stands, turned) <= ROLLS:
+            alarms.append(Reason("piece_over_area", over=stands <= 0, **figures))
+        elif turned < FAR:
+            told.append(Reason("piece_from_area", **figures))
+    return tuple(alarms), tuple(told)
+
+
+def _wood_from(ring: Floats, start: Floats, end: Floats, radius: Floats) -> float:
+    """Least distance in the plan of wood to an area, 0 over it. [m]"""
+    if len(start) == 0:
+        return float("inf")
+    places = np.concatenate([start[:, :2], end[:, :2]])
+    if inside(ring, places).any():
+        return 0.0
+    corners = np.column_stack([np.asarray(ring, float), np.zeros(len(ring))])
+    flat = [np.column_stack([p[:, :2], np.zeros(len(p))]) for p in (start, end)]
+    edge = Line(corners, np.roll(corners, -1, axis=0), 0.0, float("nan"), Reason("area_itself"))
+    return float(np.maximum(distances(flat[0], flat[1], edge) - np.nan_to_num(radius), 0.0).min())
 
 
 def plan_distance(ring: Floats, xy: Floats) -> float:

@@ -89,7 +89,7 @@ def cut_limb(
     if not 0 < limb < len(graph.limbs):
         raise BadInput(
             f"limb {limb} cannot be cut off",
-            remedy=f"limbs are numbered 1 to {len(graph.limbs) - 1}; give a height to cut the stem",
+            remedy=f"limbs are numbered 1 to {len(graph.limbs) - 1}; cut the stem (limb 0) by stem_height_m",
         )
     line = graph.limbs.nodes[limb]
     along = np.cumsum(graph.length[line])

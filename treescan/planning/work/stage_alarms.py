@@ -98,6 +98,10 @@ def rigging_alarms(
     if not here[rigging]:
         return (Reason("rigging_gone", piece=piece),)
     out = []
+    row = np.flatnonzero(graph.unions.node == rigging)
+    arms = graph.unions.arm_node[graph.unions.laterals(int(row[0]))] if len(row) else np.zeros(0, int)
+    if len(arms) and not here[arms].any():
+        out.append(Reason("rigging_limb_gone", union=graph.unions.label[int(row[0])]))
     if gone[rigging]:
         out.append(Reason("rigging_on_piece", piece=piece))
     there = [p for p in points if int(graph.unions.node[p.union]) == rigging]
@@ -107,6 +111,8 @@ def rigging_alarms(
     shared = None if life is None else _shared_by(graph, rigging, life, points)
     if shared is not None:
         out.append(Reason("support_shares_rigging", union=life, wood=_wood(graph, shared)))
+    elif life is not None and (weakest := _weakest_below(graph, rigging, life, points)) is not None:
+        out.append(Reason("support_weakest_below", union=life, wood=_wood(graph, weakest)))
     return tuple(out)
 
 
@@ -123,23 +129,28 @@ def points_at(points: Sequence[TieInPoint], name: str) -> list[TieInPoint]:
 
 
 def _shared_by(graph: WoodGraph, rigging: int, life: str, points: Sequence[TieInPoint]) -> int | None:
-    """Node of the wood that holds the climber and that the block loads; None where they share but the stem
-    well below."""
+    """Node of the limb, the leader or the stretch of stem close by that holds the climber and that the block loads;
+    None where they share but the stem well below."""
     union = union_of(graph, life)
     if union is None:
         return None
     if union == rigging:
         return rigging
-    below_block = set(graph.path_to_base(rigging).tolist())
     for p in points_at(points, life):
-        if int(p.check.check.governing) in below_block:
-            return int(p.check.check.governing)
         for node in bearing_nodes(graph, p.check.configuration):
             meet = int(common_node(graph.parent, node, rigging))
             if _one_leader(graph, meet) or _close(graph, meet, node, rigging):
                 return meet
     meet = int(common_node(graph.parent, union, rigging))
     return meet if _one_leader(graph, meet) or _close(graph, meet, union, rigging) else None
+
+
+def _weakest_below(graph: WoodGraph, rigging: int, life: str, points: Sequence[TieInPoint]) -> int | None:
+    """Node at which an anchor would break first and that carries the block too: the stem below both; None where none
+    does."""
+    below_block = set(graph.path_to_base(rigging).tolist())
+    weakest = (int(p.check.check.governing) for p in points_at(points, life))
+    return next((node for node in weakest if node in below_block), None)
 
 
 def _one_leader(graph: WoodGraph, meet: int) -> bool:

@@ -9,6 +9,7 @@ import numpy as np
 
 from treescan.arrays import Flags, Floats, Ints, Ints32
 from treescan.errors import BadInput
+from treescan.reason import Reason
 from treescan.wood.files.plain_values import number
 from treescan.wood.graph import Limbs
 
@@ -150,6 +151,26 @@ def parents_first(parent: Ints32, file: str) -> Ints:
     if len(order) != len(parent):
         raise BadInput("its segments form a loop", file=file)
     return np.array(order)
+
+
+def as_stated(limb: Ints32, limbs: Limbs, stated: Ints32) -> tuple[Ints32, Limbs, tuple[Reason, ...]]:
+    """Derived limbs with the numbers that the segments of a file state, and what to say where that cannot be.
+
+    The stated numbers are kept where every derived limb carries one of its own, the stem 0, and no limb a lower one than
+    the limb it leaves. Else the limbs keep their derived numbers, and it is told which stated number is which.
+    """
+    count = len(limbs)
+    own = [np.unique(stated[line[line > 0]]) for line in limbs.nodes]
+    told = np.array([int(v[0]) if len(v) == 1 else -1 for v in own])
+    one_each = sorted(told.tolist()) == list(range(count)) and told[0] == 0
+    if one_each and all(told[p] < told[k] for k, p in enumerate(limbs.parent) if p >= 0):
+        old = np.argsort(told)
+        parent = np.where(limbs.parent[old] >= 0, told[np.maximum(limbs.parent[old], 0)], -1).astype(np.int32)
+        again = Limbs(parent, limbs.order[old], tuple(limbs.nodes[k] for k in old))
+        return told[limb].astype(np.int32), again, ()
+    pairs = sorted({(int(v), k) for k, values in enumerate(own) for v in values if v >= 0})
+    moved = tuple(Reason("limb_renumbered", stated=v, limb=k) for v, k in pairs if v != k)
+    return limb, limbs, (Reason("limbs_numbered_anew", limbs=moved),) if moved else ()
 
 
 def limbs_in(data: dict[str, Any], parent: Ints32, seg_limb: Ints32, file: str) -> tuple[Ints32, Limbs]:

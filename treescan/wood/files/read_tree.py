@@ -15,7 +15,7 @@ from treescan.reason import Reason, from_plain
 from treescan.trees.beside import Beside, Terrain
 from treescan.wood.files.beside_files import beside_in
 from treescan.wood.files.plain_values import degrees, number, read_json
-from treescan.wood.files.read_nodes import FileNodes, limbs_in, nodes_in
+from treescan.wood.files.read_nodes import FileNodes, as_stated, limbs_in, nodes_in
 from treescan.wood.files.read_unions import unions_in
 from treescan.wood.files.tree_shape import check_tree
 from treescan.wood.files.write_tree import FORMAT, FRAME_KEYS, VERSION
@@ -72,24 +72,29 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: Fl
     nodes = nodes_in(data, file)
     if beside is None:
         beside = Beside(Terrain.flat(float(nodes.xyz[0, 2]), nodes.xyz[0, :2]))
-    graph = _graph_in(data, nodes, beside.terrain, file)
+    graph, renumbered = _graph_in(data, nodes, beside.terrain, file)
     own = data.get("frame") or {}
     origin = np.array(data.get("origin", (0.0, 0.0, 0.0)), float)
     frame = Frame(origin, data.get("crs"), **{k: own[k] for k in FRAME_KEYS if k in own})
     quality = data.get("quality") or {}
     stem = _stem_in(data.get("stem"), graph, beside.terrain)
-    notes = _reasons_in(quality.get("notes", ()))
+    notes = (*renumbered, *_reasons_in(quality.get("notes", ())))
     return TracedTree(
         graph, beside, frame, stem, _fitness_in(quality), data.get("source", file), notes, preview
     )
 
 
-def _graph_in(data: dict[str, Any], nodes: FileNodes, terrain: Terrain, file: str) -> WoodGraph:
-    """The graph; limbs and unions that the file does not state are derived."""
+def _graph_in(
+    data: dict[str, Any], nodes: FileNodes, terrain: Terrain, file: str
+) -> tuple[WoodGraph, tuple[Reason, ...]]:
+    """The graph; limbs and unions that the file does not state are derived. And which limbs got other numbers than the
+    file states."""
+    renumbered: tuple[Reason, ...] = ()
     if "limbs" in data and len(nodes) > 1:
         limb, limbs = limbs_in(data, nodes.parent, nodes.segment_limb, file)
     else:
         limb, limbs = label_limbs(nodes.xyz, nodes.segment_radius, nodes.parent)
+        limb, limbs, renumbered = as_stated(limb, limbs, nodes.segment_limb)
     unions = find_unions(
         nodes.xyz,
         nodes.radius,
@@ -121,7 +126,7 @@ def _graph_in(data: dict[str, Any], nodes: FileNodes, terrain: Terrain, file: st
     if np.any(wrong := along & (nodes.oval[1:] > 1)):
         fault = f"the oval_dir of node {nodes.ids[1 + int(np.argmax(wrong))]} lies along the limb"
         raise BadInput(fault, file=file, remedy="give it across the limb")
-    return graph
+    return graph, renumbered
 
 
 def _fitness_in(quality: dict[str, Any]) -> ScanFitness:

@@ -61,7 +61,7 @@ TEXTS: dict[str, str] = {
     ),
     # anchors in neighbouring trees
     "neighbour_straight": (
-        "{anchor} is {away:m} away and {height:m} above the foot of this stem. A straight rope from there "
+        "“{anchor}” is {away:m} away and {height:m} above the foot of this stem. A straight rope from there "
         "reaches {share:%} of the work[, at rope angles up to {angle:deg}]. Assess that tree on its own."
     ),
     "hung_running": (
@@ -157,6 +157,7 @@ TEXTS: dict[str, str] = {
     "cut_loses": "With it {anchors:names} are lost.",
     "cut_hang": "A straight rope reaches this cut from {anchors:names}.",
     "cut_no_hang": "No ranked anchor reaches this cut by straight rope: use a lanyard and a choked line.",
+    "anchor_quoted": "“{anchor}”",
     "cut_hang_elsewhere": (
         "From anchors drawn in other trees a straight rope reaches this cut: {anchors:names}. Nothing here says what "
         "they hold."
@@ -164,7 +165,7 @@ TEXTS: dict[str, str] = {
     "cut_strengths": (
         "Low end of strength over stress in the tree as it stands at this cut (in the whole tree): {anchors}."
     ),
-    "anchor_then": "{anchor} {low:x1?}[ ({whole:x1})]",
+    "anchor_then": "{anchor} {low:x1?}[ ({whole:x1})][{?first}, inspect first]",
     "rope_far_from_plumb": "it hangs {angle:deg} from plumb, {limit:deg} is the limit.",
     "rope_fouled": "{wood} is in its way.",
     "cut_leaves_spar": "After it only the spar stands.",
@@ -211,15 +212,71 @@ TEXTS: dict[str, str] = {
         "the approach "
         "distance used is {limit:m}. Ask the line owner before this cut."
     ),
+    "piece_itself": "the piece",
+    "area_itself": "the edge of the area",
+    "piece_from_conductor": (
+        "The piece stands {stands:m} from {to} and, turned about its cut, comes within {turned:m}; the approach distance "
+        "used is {limit:m}."
+    ),
     "piece_over_area": (
-        "A {what:word}[ “{name}”] lies {away:m} from the cut in the plan, within the piece's length "
-        "of {length:m}: "
-        "close it off. A thrown or rolling piece goes farther."
+        "The piece [{?over}stands over a {what:word}[ “{name}”]][{!over}stands {stands:m} from a {what:word}[ “{name}”] in "
+        "the plan] and, turned about its cut, comes within {turned:m} of it: close it off. A thrown or rolling piece goes "
+        "farther."
+    ),
+    "piece_from_area": (
+        "The piece stands {stands:m} from a {what:word}[ “{name}”] in the plan and, turned about its cut, comes within "
+        "{turned:m} of it. A thrown or rolling piece goes farther."
+    ),
+    "rigging_limb_gone": (
+        "The block is planned at {union}, but the limb that made it came off before: nothing there keeps a sling from sliding. "
+        "Choose another union."
+    ),
+    "set_in_removal": (
+        "This set holds for the tree as it stands before the first cut.[ {goes} Each cut says what is left to hang on.]"
+    ),
+    "set_goes": "{anchor} goes with cut {cut:n}.",
+    "support_weakest_below": (
+        "Life support on {union} would break first at {wood}, which the rigging loads too: what both together do was "
+        "not computed."
+    ),
+    "support_shares_stem": (
+        "{anchor} and the block at {union} share but the stem below {height:m}. Under climber and block at once: {calm}"
+        "[ If the piece is stopped hard: {hard}][{?weak} Keep them apart, or make the pieces smaller.]"
     ),
     "rigging_load": (
         "At rest, without friction, a block bears twice the piece's weight: up to {force:kN} for "
-        "{weight:kN}. What "
-        "a drop adds was not computed: no measurement found. Rigging design is the rigger's."
+        "{weight:kN}. What it asks of its union was not computed. Rigging design is the rigger's."
+    ),
+    "block_load": (
+        "The block at {union}, choked round the wood there, bears up to {rest:kN} at rest for a piece of {weight:kN}, "
+        "{hauled:kN} where the piece is hauled[, and {swing:kN} in a swing from {angle:deg}]: {strength}"
+    ),
+    "block_stops": (
+        "The piece lies above the block: it falls {free:m} before the rope bears, its <centre|center> {drop:m} in all. Stopped hard by the rope alone the block bears up to "
+        "{computed:kN}; {times:x1} times the weight has been told of measurements: with {force:kN}, {strength} Rope that "
+        "runs pulls less."
+    ),
+    "rigging_is_the_riggers": "Rigging design is the rigger's.",
+    "block_too_much": (
+        "The block asks up to {force:kN} of {union}: strength over stress [may be as low as {low:x}][{!low}is not known], "
+        "at least {asked:x} is needed."
+    ),
+    "block_must_run": (
+        "A piece stopped hard pulls the block with {force:kN}: strength over stress at {union} [may be as low as {low:x}]"
+        "[{!low}is not known]. Take smaller pieces or let the rope run."
+    ),
+    "piece_swings": (
+        "Hung at its balance the piece swings {sideways:m} sideways at up to {speed:m/s}, and back to the cut; its wood "
+        "reaches {radius:m} from its <centre|center>.[ It may strike {strikes}: its <centre|center> passes {past:m} from it.]"
+        "[ It comes within {rope:m} of the climber's rope.][ Its <centre|center> passes {ground:m} above the ground.] A tag line "
+        "holds it back."
+    ),
+    "swing_near_conductor": (
+        "In its swing the piece comes within {away:m} of {to}; the approach distance used is {limit:m}. Ask the line "
+        "owner before this cut."
+    ),
+    "swing_over_area": (
+        "The swing of the piece comes [within {away:m} of a {what:word}][{!away}over a {what:word}][ “{name}”]: close it off."
     ),
     "rigging_gone": "The rigging point is already gone at this stage: {piece} cannot hang on it.",
     "rigging_on_piece": "The rigging point is on the piece that is cut: {piece}.",

@@ -24,6 +24,13 @@ VIEWS: dict[str, str] = {
     "is hidden behind other limbs; hatched wood was not "
     "seen by the scan.",
     "draw_catch": "{label} catches",
+    "draw_stage": "The tree as it stands at cut {number}, {piece}, from the {side:compass}",
+    "draw_stage_caption": (
+        "Cut {number}: {piece}. [{alarms:n} {alarms|alarm|alarms}. ]Seen from the {side:compass}: white stands, dark comes "
+        "off, the heavy line is the cut."
+    ),
+    "draw_stage_wire": "conductor {number}",
+    "draw_stage_block": "block {union}",
     "draw_anchor": "{label}  {height:m}",
     "draw_base": "base: {name}",
     "draw_base_tip": "base of the line, tied to {name}",

@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 TEXTS: dict[str, str] = {
+    "limb_renumbered": "{stated:n} is limb {limb} here",
+    "limbs_numbered_anew": (
+        "The file's limb numbers could not be kept (each limb needs one number of its own, none lower than the limb it "
+        "leaves, the stem 0): {limbs:names}. Cuts and findings go by the numbers here."
+    ),
     # what the scan is fit for
     "fit_no_stem": "No stem was found. Rescan with the whole stem in view from at least three sides.",
     "fit_no_thick_wood": "No wood of {diameter:cm} or more was measured. Rescan from nearer, with more points on the stem.",

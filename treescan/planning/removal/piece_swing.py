@@ -1,0 +1,121 @@
+"""Where does a piece swing when it hangs in the rigging, and what does it pass or strike?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from treescan.geometry import inside
+from treescan.loads.limb_check import limb_named
+from treescan.loads.pull.shock import arc, pendulum_speed
+from treescan.planning.reach.clearances import Line, approach_distance, distances
+from treescan.planning.settings import PlanningSettings
+from treescan.planning.tie_in_point import Floats
+from treescan.planning.work.piece_room import plan_distance
+from treescan.reason import Reason
+from treescan.trees.beside import Area, Terrain
+from treescan.wood.graph import WoodGraph
+
+
+@dataclass(frozen=True)
+class PieceSwing:
+    """The way of a piece's centre of mass about the block, there and back, as long as nothing holds it.
+
+    path : (k, 3) float     Of the centre, from where it is cut. [m, local]
+    radius : float          Farthest wood of the piece from its centre. [m]
+    speed : float           At the lowest point. [m/s]
+    sideways : float        From where it is cut to the far side, in the plan. [m]
+    """
+
+    path: Floats
+    radius: float
+    speed: float
+    sideways: float
+
+
+def piece_swing(block: Floats, place: Floats, centre: Floats, wood: Floats) -> PieceSwing | None:
+    """The pendulum of a piece below its block, without loss; None for one whose cut or centre lies above the block: it falls
+    past the block and no rope guides it.
+
+    Parameters
+    ----------
+    block, place, centre : (3,)     The block, the cut, the piece's centre of mass. [m, local]
+    wood : (k, 3) float             Nodes of the piece. [m, local]
+    """
+    if place[2] > block[2] or centre[2] >= block[2]:
+        return None
+    path, angle = arc(block, centre)
+    speed = float(pendulum_speed(np.linalg.norm(centre - block), angle[0]))
+    radius = float(np.linalg.norm(wood - centre, axis=1).max(initial=0.0))
+    return PieceSwing(path, radius, speed, float(np.linalg.norm((path[-1] - path[0])[:2])))
+
+
+def swing_findings(
+    swing: PieceSwing,
+    graph: WoodGraph,
+    stands: NDArray[np.bool_],
+    terrain: Terrain,
+    climber: Floats | None,
+    lines: tuple[Line, ...],
+    areas: tuple[Area, ...],
+    settings: PlanningSettings,
+) -> tuple[Reason, tuple[Reason, ...]]:
+    """What is told of a swing, and the alarms it raises.
+
+    Parameters
+    ----------
+    stands : (n,) bool      Nodes whose segments stand once the piece is off.
+    climber : (2, 3) float  The climber's rope, from the anchor to the cut; None = not planned. [m, local]
+
+    Notes
+    -----
+    Wood, rope, wires and areas are held against the way of the centre with the piece's farthest wood round it: it may turn
+    any way in its rope. The first `push_off` of the way is left out for the wood, for there the piece still stands beside it.
+    """
+    way = Line(swing.path[:-1], swing.path[1:], 0.0, float("nan"), Reason("piece_itself"))
+    gone = np.linalg.norm(np.diff(swing.path, axis=0), axis=1).cumsum() > settings.push_off
+    alarms = []
+    for line in lines:
+        limit = approach_distance(line.voltage, settings.approach)
+        away = max(float(distances(swing.path[:-1], swing.path[1:], line).min()) - swing.radius, 0.0)
+        if away < limit:
+            alarms.append(Reason("swing_near_conductor", to=line.name, away=away, limit=limit))
+    alarms += [
+        Reason("swing_over_area", what=a.kind, name=a.name or None, away=over)
+        for a in areas
+        if (over := _over(a.ring, swing.path)) <= swing.radius
+    ]
+    strikes, past, rope = None, None, None
+    if gone.any():
+        free = Line(swing.path[:-1][gone], swing.path[1:][gone], 0.0, way.voltage, way.name)
+        seg = graph.segments
+        rows = np.flatnonzero(stands[seg.node])
+        gap = distances(seg.start[rows], seg.end[rows], free) - np.maximum(seg.r_start, seg.r_end)[rows]
+        near = int(np.argmin(gap)) if len(rows) else -1
+        if near >= 0:
+            past = max(float(gap[near]), 0.0)
+            strikes = limb_named(int(seg.limb[rows[near]])) if past < swing.radius else None
+        if climber is not None:
+            rope = float(distances(climber[:1], climber[1:], free)[0])
+    ground = terrain.height_at(swing.path[:, :2])
+    low = float(np.nanmin(swing.path[:, 2] - np.where(np.isfinite(ground), ground, graph.xyz[0, 2])))
+    told = Reason(
+        "piece_swings",
+        sideways=swing.sideways,
+        speed=swing.speed,
+        radius=swing.radius,
+        strikes=strikes,
+        past=past,
+        rope=rope if rope is not None and rope < swing.radius + settings.body_radius else None,
+        ground=low if low < swing.radius else None,
+    )
+    return told, tuple(alarms)
+
+
+def _over(ring: Floats, path: Floats) -> float:
+    """Least distance of a way to an area in the plan, 0 inside. [m]"""
+    if inside(ring, path[:, :2]).any():
+        return 0.0
+    return min(plan_distance(ring, p[:2]) for p in path)
