@@ -6,8 +6,10 @@
 The public names, by the question they answer:
 
 - what did we see?      `read_cloud`, `inspect_cloud`, `trace`, `read_tree`, `write_tree`
-- where to tie in?      `plan`, `judged_again` (another species, system, climber or defect), `write_outputs`
-- beside the scan?      `Site`, `Work`, `Removal`, `Override`, and `revised` for what is stated later
+- where to tie in?      `plan`, `judged_again` (any other input: species, climber, work, site, cuts, settings), `throws_from`
+- beside the scan?      `Site`, `Work`, `Removal` with `cut_limb` and `cut_stem`, `Override`, and `revised` for what is stated later
+- from files?           `read_site`, `read_work`, `read_cuts`, `read_overrides`
+- what came out?        `write_outputs`, and `table` for one tidy table as a data frame
 - what can be set?      `Settings`
 - what went wrong?      `TreescanError`, `BadInput`, `RunFailed`
 
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
         judged_again,
         plan,
         revised,
+        throws_from,
         trace,
     )
     from treescan.cloud.inspect import inspect_cloud
@@ -54,12 +57,20 @@ _ROOMS = {
     "TracedTree": "treescan.wood.graph",
     "WoodGraph": "treescan.wood.graph",
     "Work": "treescan.assess",
+    "cut_limb": "treescan.planning.work.removal",
+    "cut_stem": "treescan.planning.work.removal",
     "inspect_cloud": "treescan.cloud.inspect",
     "judged_again": "treescan.assess",
     "plan": "treescan.assess",
     "read_cloud": "treescan.cloud.read",
+    "read_cuts": "treescan.faces.user_files.stated",
+    "read_overrides": "treescan.faces.user_files.stated",
+    "read_site": "treescan.faces.user_files.drawn",
     "read_tree": "treescan.wood.files.read_tree",
+    "read_work": "treescan.faces.user_files.asked_work",
     "revised": "treescan.assess",
+    "table": "treescan.outputs.data.tables",
+    "throws_from": "treescan.assess",
     "trace": "treescan.assess",
     "write_outputs": "treescan.outputs.write",
     "write_tree": "treescan.wood.files.write_tree",
@@ -78,12 +89,20 @@ __all__ = [
     "TreescanError",
     "WoodGraph",
     "Work",
+    "cut_limb",
+    "cut_stem",
     "inspect_cloud",
     "judged_again",
     "plan",
     "read_cloud",
+    "read_cuts",
+    "read_overrides",
+    "read_site",
     "read_tree",
+    "read_work",
     "revised",
+    "table",
+    "throws_from",
     "trace",
     "write_outputs",
     "write_tree",

@@ -13,6 +13,7 @@ from treescan.cloud.canonical import canonical
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.projection import longitude_latitude
 from treescan.cloud.settings import CloudSettings, JoinSettings
+from treescan.errors import BadInput
 from treescan.loads.checks.anchor import check_anchor, checked
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.material.species_warnings import species_warnings
@@ -36,7 +37,7 @@ from treescan.planning.reach.places import Places
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
 from treescan.planning.tree_context import TreeContext
-from treescan.planning.work.removal import Removal, check_order
+from treescan.planning.work.removal import Removal, check_order, standing
 from treescan.planning.work.work_points import default_work, work_at_cuts
 from treescan.progress import Progress, quiet
 from treescan.reader_settings import JobSettings, ReaderSettings
@@ -45,7 +46,7 @@ from treescan.settings import merged
 from treescan.throw.scene.stances import standing_places
 from treescan.throw.search.search import search_throws
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.throw_path import Throw, ThrowTable
+from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Site, as_said
 from treescan.trees.settings import TreeSettings
 from treescan.trees.single_tree import find_tree
@@ -94,13 +95,20 @@ class Settings:
 @dataclass(frozen=True)
 class Asked:
     """What was asked for: species as given, None = unknown; rope systems; the cuts of a removal, None = the
-    tree stays; seed of all random draws; every setting."""
+    tree stays; seed of all random draws; every setting; given : the settings before region and removal spoke,
+    None = the same."""
 
     species: str | None
     systems: tuple[str, ...]
     removal: Removal | None
     seed: int
     settings: Settings
+    given: Settings | None = None
+
+    @property
+    def as_given(self) -> Settings:
+        """The settings as the user gave them."""
+        return self.given or self.settings
 
 
 @dataclass(frozen=True)
@@ -112,6 +120,9 @@ class Checks:
     anchors: tuple[AnchorCheck, ...]
     model: StructuralModel
     screening: Screening = field(default_factory=Screening)
+
+    def __repr__(self) -> str:
+        return f"Checks(anchors={len(self.anchors)})"
 
     @property
     def wood(self) -> Wood:
@@ -128,6 +139,9 @@ class Ranking:
     places: Places
     holds: Holds
     changes: tuple[Change, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"Ranking(points={len(self.points)})"
 
 
 @dataclass(frozen=True)
@@ -167,11 +181,13 @@ class Assessment:
     overrides: tuple[Override, ...]
     statements: tuple[Reason, ...]
 
+    def __repr__(self) -> str:
+        return f"Assessment({self.tree!r}, anchors={len(self.points)}, ranked={sum(p.usable for p in self.points)})"
+
     @property
     def context(self) -> TreeContext:
         """What it was planned for."""
-        beside = as_said(self.tree.beside, self.site)
-        return TreeContext(self.tree.graph, beside, self.site, self.work, self.settings.planning)
+        return _context(self.tree, self.site, self.work, self.asked)
 
     @property
     def settings(self) -> Settings:
@@ -282,11 +298,11 @@ def plan(
     check_overrides(tree.graph, overrides)
     if removal is not None:
         check_order(tree.graph, removal)
-    settings = _in_its_region(_with_spurs(settings or Settings(), removal), tree)
-    asked = Asked(species, tuple(systems), removal, seed, settings)
+    given = settings or Settings()
+    used = _in_its_region(_with_spurs(given, removal), tree)
+    asked = Asked(species, tuple(systems), removal, seed, used, given)
     work = work if work is not None else _default_work(tree, removal, asked.settings)
-    site = site or Site()
-    context = TreeContext(tree.graph, as_said(tree.beside, site), site, work, asked.settings.planning)
+    context = _context(tree, site or Site(), work, asked)
     throws = _thrown(context, asked.settings.throw, progress)
     checks = _checked(context, throws, asked, progress)
     ranking = _ranked(context, tree, checks, asked, progress)
@@ -300,37 +316,105 @@ def judged_again(
     systems: Sequence[str] | None = None,
     climber_mass: float | None = None,
     reported: Sequence[str] | None = None,
+    work: Work | Same | None = Same.AS_BEFORE,
+    site: Site | Same | None = Same.AS_BEFORE,
+    removal: Removal | Same | None = Same.AS_BEFORE,
+    settings: Settings | Same | None = Same.AS_BEFORE,
     progress: Progress = quiet,
 ) -> Assessment:
-    """The same tree answered again for another species, other rope systems, another climber or other defects:
-    every force, margin, failure chain and place in the list anew; the tree is not traced, no throw searched
-    and no sight line followed again.
+    """The same tree answered again for other inputs of `plan`; the tree is not traced again, and only what the change
+    touches is computed anew.
+
+    Another species, climber, defect, work or removal leaves every throw as it was (about a second or two); another site, or
+    settings of throw or planning, has the throws searched again.
 
     Parameters
     ----------
-    assessment : Assessment     From `plan`; its overrides stay.
+    assessment : Assessment     From `plan`; its overrides and seed stay.
     species : str or None       As in `plan`: None = unknown.
-    systems : sequence of str   Rope systems to judge; None = as before, and so below.
-    climber_mass : float        With gear. [kg]
+    systems : sequence of str   Rope systems to judge; None = as before.
+    climber_mass : float        With gear; None = as before. [kg]
     reported : sequence of str  Defects of the wood in words, as in `LoadSettings.reported`; they replace the
-    earlier ones.
+    earlier ones; None = as before.
+    work, site, removal, settings   As in `plan`, None as there: the default work, nothing drawn, the tree stays, all
+    settings as they come. `climber_mass` and `reported` are put into the settings. Work that was the default before is the
+    default again.
 
     Returns
     -------
-    Assessment                  What `plan` would give with the same changes.
+    Assessment                  What `plan` gives with the same inputs.
     """
     a = assessment
+    removal_now = a.asked.removal if isinstance(removal, Same) else removal
+    if removal_now is not None:
+        check_order(a.tree.graph, removal_now)
+    given = a.asked.as_given if isinstance(settings, Same) else settings or Settings()
     changed = {"climber_mass": climber_mass, "reported": None if reported is None else list(reported)}
-    loads = merged(a.settings.loads, {name: value for name, value in changed.items() if value is not None})
-    asked = replace(
-        a.asked,
-        species=a.asked.species if isinstance(species, Same) else species,
-        systems=a.asked.systems if systems is None else tuple(systems),
-        settings=replace(a.settings, loads=loads),
+    loads = merged(given.loads, {name: value for name, value in changed.items() if value is not None})
+    given = replace(given, loads=loads)
+    asked = Asked(
+        a.asked.species if isinstance(species, Same) else species,
+        a.asked.systems if systems is None else tuple(systems),
+        removal_now,
+        a.asked.seed,
+        _in_its_region(_with_spurs(given, removal_now), a.tree),
+        given,
     )
-    checks = _checked(a.context, a.throws, asked, progress, a.checks if systems is None else None)
-    ranking = _ranked(a.context, a.tree, checks, asked, progress, a.ranking.places)
-    return _planned(a.context, a.tree, asked, a.throws, checks, ranking, a.overrides, progress)
+    if isinstance(work, Same):
+        touched = removal_now is not a.asked.removal or asked.settings.planning != a.settings.planning
+        work = None if touched and _is_default(a) else a.work
+    work_now = work if work is not None else _default_work(a.tree, removal_now, asked.settings)
+    site_now = a.site if isinstance(site, Same) else site or Site()
+    context = _context(a.tree, site_now, work_now, asked)
+    rules = asked.settings.planning == a.settings.planning and isinstance(site, Same)
+    aimed = rules and asked.settings.throw == a.settings.throw
+    throws = a.throws if aimed else _thrown(context, asked.settings.throw, progress)
+    alike = aimed and asked.systems == a.asked.systems and loads.min_lever == a.settings.loads.min_lever
+    checks = _checked(context, throws, asked, progress, a.checks if alike else None)
+    there = rules and _same_work(work_now, a.work)
+    ranking = _ranked(context, a.tree, checks, asked, progress, a.ranking.places if there else None)
+    return _planned(context, a.tree, asked, throws, checks, ranking, a.overrides, progress)
+
+
+def throws_from(
+    assessment: Assessment, place: Sequence[float], union: str, progress: Progress = quiet
+) -> tuple[Throw, ...]:
+    """The throws from one place to one union, the most certain first; empty where none gets there.
+
+    Parameters
+    ----------
+    place : (x, y), local       Where the thrower stands; the ground there is the terrain's. [m]
+    union : str                 Label, as "U07"; BadInput for another.
+    """
+    a = assessment
+    if union not in a.tree.graph.unions.label:
+        raise BadInput(f"'{union}' is not a union of this tree", remedy="name a union, as U07")
+    context = a.context
+    row = a.tree.graph.unions.label.index(union)
+    xy = np.asarray(place, float)[:2]
+    ground = float(context.beside.terrain.height_at(xy))
+    if not np.isfinite(ground):
+        raise BadInput("the ground at that place was not seen", remedy="take a place on the scanned ground")
+    stand = Stances(np.array([[*xy, ground]]))
+    found = search_throws(
+        context.graph, context.beside, context.site, stand, a.settings.throw, progress, np.array([row], np.int32)
+    )
+    best = [t for (k, _), t in found.best.items() if k == row]
+    return tuple(sorted(best, key=lambda t: -t.chance))
+
+
+def _is_default(a: Assessment) -> bool:
+    """True where the work is what `plan` takes when none is given."""
+    return _same_work(a.work, _default_work(a.tree, a.asked.removal, a.settings))
+
+
+def _same_work(one: Work, other: Work) -> bool:
+    return (
+        one.label == other.label
+        and one.kind == other.kind
+        and np.array_equal(one.xyz, other.xyz)
+        and np.array_equal(one.weight, other.weight)
+    )
 
 
 def revised(assessment: Assessment, overrides: Sequence[Override], progress: Progress = quiet) -> Assessment:
@@ -345,6 +429,15 @@ def revised(assessment: Assessment, overrides: Sequence[Override], progress: Pro
     """
     a = assessment
     return _planned(a.context, a.tree, a.asked, a.throws, a.checks, a.ranking, overrides, progress)
+
+
+def _context(tree: TracedTree, site: Site, work: Work, asked: Asked) -> TreeContext:
+    """What is planned for; where the work is the cuts of a removal, with what each takes away."""
+    removal = asked.removal
+    gone: tuple[NDArray[np.bool_], ...] = ()
+    if removal is not None and set(work.kind) == {"cut"} and len(work) == len(removal.cuts):
+        gone = tuple(s.gone for s in standing(tree.graph, removal)[1:])
+    return TreeContext(tree.graph, as_said(tree.beside, site), site, work, asked.settings.planning, gone)
 
 
 def _with_spurs(settings: Settings, removal: Removal | None) -> Settings:

@@ -53,6 +53,9 @@ class Work:
     kind: tuple[str, ...]
     weight: Floats
 
+    def __repr__(self) -> str:
+        return f"Work(points={len(self)}, kinds={sorted(set(self.kind))})"
+
     def __len__(self) -> int:
         return len(self.xyz)
 
@@ -83,7 +86,12 @@ class Reach:
     def out_to(self, within: float, work: Work) -> Reach:
         """The same reach where the anchor holds only for work out to this rope angle [rad]: what it does not hold
         it does not serve. The slip told stays that of all the work, for a climber may stray."""
-        served = self.served & (self.angle <= within + 1e-9)
+        return self.only(self.angle <= within + 1e-9, work)
+
+    def only(self, of: NDArray[np.bool_], work: Work) -> Reach:
+        """The same reach for some of the work alone, of (w,) bool: what is left out is not served. The slip told stays
+        that of all the work."""
+        served = self.served & of
         if np.array_equal(served, self.served):
             return self
         share = float(work.weight[served].sum() / work.weight.sum())
@@ -208,6 +216,9 @@ class Judged:
     gates: tuple[Reason, ...]
     doubts: tuple[Reason, ...]
 
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}({self.name!r}, verdict={self.verdict!r})"
+
     @property
     def union(self) -> int:
         """Row in `WoodGraph.unions`."""
@@ -263,7 +274,7 @@ class Standing:
 NOT_RANKED = Standing(0, float("nan"), False, float("nan"), float("nan"), False)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class TieInPoint(Judged):
     """One candidate of the list: an anchor as judged, where it stands among the others, and why.
 

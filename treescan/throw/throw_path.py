@@ -26,6 +26,9 @@ class Stances:
     xyz: Floats
     refused: tuple[tuple[Reason, int], ...] = ()
 
+    def __repr__(self) -> str:
+        return f"Stances(places={len(self)})"
+
     def __len__(self) -> int:
         return len(self.xyz)
 
@@ -92,6 +95,9 @@ class Throw:
     pace: tuple[float, float, float] = (60.0, 90.0, 240.0)
     over_crown: bool = False
 
+    def __repr__(self) -> str:
+        return f"Throw(union={self.union}, method={self.method!r}, chance={self.chance:.3f})"
+
     @property
     def expected_seconds(self) -> float:
         """Getting ready, the expected throws, and the workings; inf when there is no chance. [s]"""
@@ -126,3 +132,6 @@ class ThrowTable:
     best: dict[tuple[int, int], Throw]
     chance: Floats32
     blocked_by: tuple[Reason | None, ...]
+
+    def __repr__(self) -> str:
+        return f"ThrowTable(throws={len(self.best)}, places={len(self.stances)})"

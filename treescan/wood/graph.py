@@ -152,6 +152,9 @@ class WoodGraph:
     oval: Floats = field(default_factory=lambda: np.zeros(0))
     oval_dir: Floats = field(default_factory=lambda: np.zeros((0, 3)))
 
+    def __repr__(self) -> str:
+        return f"WoodGraph(nodes={len(self)}, limbs={len(self.limbs)}, unions={len(self.unions)})"
+
     def __post_init__(self) -> None:
         n = len(self.xyz)
         if len(self.oval) == 0:
@@ -301,3 +304,6 @@ class TracedTree:
     notes: tuple[Reason, ...] = ()
     preview: Floats32 | None = None
     """Thinned points of the tree for pictures, (k, 3). [m, local]"""
+
+    def __repr__(self) -> str:
+        return f"TracedTree({self.source!r}, {self.graph!r})"

@@ -94,6 +94,9 @@ class ClimbPlan:
     stages: tuple[Stage, ...]
     spar: tuple[SparDiameter, ...]
 
+    def __repr__(self) -> str:
+        return f"ClimbPlan(set={[p.name for p in self.anchors.points]}, stages={len(self.stages)})"
+
     def redirect_reasons(self) -> tuple[Reason, ...]:
         """How many redirects were left out."""
         return (Reason("redirects_refused", n=self.redirects_refused),) if self.redirects_refused else ()

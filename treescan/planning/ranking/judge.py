@@ -30,6 +30,7 @@ from treescan.planning.reach.two_trees import clear_between
 from treescan.planning.settings import CRITERIA
 from treescan.planning.tie_in_point import ROUND_STEM, Clearance, Floats, Judged, Reach
 from treescan.planning.tree_context import TreeContext
+from treescan.planning.work.stage_alarms import dies_with
 from treescan.reason import Reason
 from treescan.throw.throw_path import Throw
 from treescan.wood.graph import ScanFitness, WoodGraph
@@ -64,6 +65,9 @@ def judged(ground: Ground, check: AnchorCheck, throw: Throw | None) -> Judged:
     place = contact_point(graph, configuration)
     here = ground.places.at(configuration)
     reached = here.reach.out_to(check.within, context.work)
+    if context.cut_off:
+        stays = np.array([not dies_with(graph, configuration, gone) for gone in context.cut_off])
+        reached = reached.only(stays, context.work)
     electric = _clearances(ground, configuration, throw)
     throw, refused = _throw_allowed(throw, electric)
     own = Hold.on(graph, check, throw)

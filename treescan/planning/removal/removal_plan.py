@@ -24,7 +24,7 @@ from treescan.planning.tie_in_point import Floats, TieInPoint
 from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.piece_room import near_conductors, over_areas
 from treescan.planning.work.removal import Removal, standing
-from treescan.planning.work.stage_alarms import dies_with, points_at
+from treescan.planning.work.stage_alarms import dies_with, may_hang, points_at
 from treescan.reason import Reason, has
 from treescan.units import G
 
@@ -117,7 +117,7 @@ def _hanging(
 ) -> Stage:
     """The stage with the anchors that reach its cut, and what those and the planned life support bear then."""
     graph = context.graph
-    left = [p for p in points if p.usable and p.name in set(stage.left)]
+    left = [p for p in points if may_hang(p) and p.name in set(stage.left)]
 
     def against(p: TieInPoint, within: float) -> Reason | None:
         return ropes.against(p.place, own_limbs(graph, p.check.configuration), within)
@@ -132,7 +132,7 @@ def _hanging(
         then = at.at_cut(stage.number, p)
         if then.holds and against(p, then.within) is None:
             offered.append(then)
-    mine = [] if life is None else [p for p in points_at(points, life) if p.usable]
+    mine = [] if life is None else [p for p in points_at(points, life) if may_hang(p)]
     gone = at.trees[stage.number - 1].gone
     mine = [p for p in mine if not dies_with(graph, p, gone)]
     support = [at.at_cut(stage.number, p) for p in mine]

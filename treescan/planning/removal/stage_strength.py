@@ -21,7 +21,7 @@ from treescan.planning.ranking.overrides import Override, strength_left
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, TieInPoint
 from treescan.planning.work.removal import Removal, standing
-from treescan.planning.work.stage_alarms import dies_with
+from treescan.planning.work.stage_alarms import dies_with, hanging_doubts, may_hang
 from treescan.reason import Reason
 
 
@@ -127,7 +127,7 @@ class StageLoads:
             min(c.within for c in found),
             against,
             doubt,
-            doubt is not None or point.verdict == "inspect first",
+            doubt is not None or bool(hanging_doubts(point)),
         )
 
     def force_after(self, cuts: int, point: TieInPoint) -> Floats | None:
@@ -157,8 +157,8 @@ class StageLoads:
 
     def _against(self, point: TieInPoint, then: AnchorCheck) -> Reason | None:
         """Why nobody may hang on it: it was refused in the whole tree, or does not hold now."""
-        if point.gates:
-            return point.gates[0]
+        if not may_hang(point):
+            return next(g for g in point.gates if g.code != "serves_no_work")
         found, asked = then.check, self.settings.margin_gate
         if found.verdict in {FAILS, UNSEEN}:
             return found.reason

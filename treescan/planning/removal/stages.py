@@ -18,7 +18,7 @@ from treescan.planning.removal.stage_strength import Strength
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.planning.work.removal import Cut, Removal, check_order, taken
-from treescan.planning.work.stage_alarms import dies_with, rigging_alarms, support_alarms
+from treescan.planning.work.stage_alarms import dies_with, may_hang, rigging_alarms, support_alarms
 from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import WoodGraph
@@ -67,6 +67,9 @@ class Stage:
     swing: PieceSwing | None = None
     rigging: tuple[Reason, ...] = ()
     room: tuple[Reason, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"Stage({self.number}, {self.cut.label!r}, alarms={len(self.alarms)})"
 
     @property
     def strengths(self) -> tuple[Strength, ...]:
@@ -177,7 +180,7 @@ def _sorted_out(
     points: Sequence[TieInPoint], gone: NDArray[np.bool_], left: NDArray[np.bool_], graph: WoodGraph
 ) -> tuple[tuple[TieInPoint, ...], tuple[TieInPoint, ...]]:
     """The usable anchors that go with a piece, and those that stay."""
-    standing = [p for p in points if p.usable and not dies_with(graph, p, ~(gone | left))]
+    standing = [p for p in points if may_hang(p) and not dies_with(graph, p, ~(gone | left))]
     lost = tuple(p for p in standing if dies_with(graph, p, gone))
     return lost, tuple(p for p in standing if not dies_with(graph, p, gone))
 

@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from treescan.errors import BadInput
 from treescan.loads.fall.backup import common_node
+from treescan.loads.limb_check import AnchorConfiguration
 from treescan.planning.candidates.contact import bearing_nodes
-from treescan.planning.tie_in_point import Judged, TieInPoint
+from treescan.planning.tie_in_point import REMARKS, Judged, TieInPoint
 from treescan.reason import Reason
 from treescan.wood.graph import CODOMINANT, WoodGraph
 
@@ -19,16 +20,30 @@ Flags = NDArray[np.bool_]
 APART = 1.0
 """Climber and block on one stem are farther apart than this along it (project choice). [m]"""
 
+OF_THE_THROW = frozenset({"throw_passes_over", "throw_near_conductor"})
+"""Doubts about the throw that sets a line."""
+
+FORK = 0.6
+"""A limb at least this share of the thickest at its union makes it a fork into leaders, for what climber and block share
+(project choice)."""
+
 WEAK = frozenset({"stated_against", "dead_suspect", "does_not_hold", "margin_low", "defect_margin_low"})
 """Gates that speak against the wood itself, whatever hangs on it."""
 
 
-def dies_with(graph: WoodGraph, point: TieInPoint | Judged, gone: Flags) -> bool:
+def dies_with(graph: WoodGraph, anchor: TieInPoint | Judged | AnchorConfiguration, gone: Flags) -> bool:
     """True when any wood the rope bears on comes off.
 
     The limb at the union, the union itself, or a further support of a basal line.
     """
-    return bool(gone[bearing_nodes(graph, point.check.configuration)].any())
+    configuration = anchor if isinstance(anchor, AnchorConfiguration) else anchor.check.configuration
+    return bool(gone[bearing_nodes(graph, configuration)].any())
+
+
+def may_hang(point: TieInPoint) -> bool:
+    """True where nothing stands against an anchor but that no straight rope from it serves the work: one may hang there
+    with a lanyard beside, or on the way down."""
+    return all(g.code == "serves_no_work" for g in point.gates)
 
 
 def support_alarms(
@@ -68,18 +83,23 @@ def support_alarms(
     return (*out, *_verdict_alarms(life, standing))
 
 
+def hanging_doubts(point: TieInPoint) -> tuple[Reason, ...]:
+    """What to look at first before hanging on an anchor; not what concerns the throw alone, once the line is set."""
+    return tuple(d for d in point.doubts if d.code not in REMARKS and d.code not in OF_THE_THROW)
+
+
 def _verdict_alarms(life: str, mine: Sequence[TieInPoint]) -> tuple[Reason, ...]:
     """What the list of anchors says against the one the climber is to hang on."""
     if not mine:
         return (Reason("support_never_judged", union=life),)
-    refused = [p for p in mine if not p.usable]
+    refused = [p for p in mine if not may_hang(p)]
     if len(refused) == len(mine):
         return (Reason("support_refused", union=life, why=refused[0].gates[0]),)
     some = tuple(Reason("support_refused", union=p.name, why=p.gates[0]) for p in refused)
-    doubtful = [p for p in mine if p.usable and p.verdict != "candidate"]
-    usable = len(mine) - len(refused)
-    if doubtful and len(doubtful) == usable:
-        return (*some, Reason("support_doubtful", union=life, why=doubtful[0].doubts[0]))
+    usable = [p for p in mine if may_hang(p)]
+    doubts = [d for p in usable if (d := hanging_doubts(p))]
+    if doubts and len(doubts) == len(usable):
+        return (*some, Reason("support_doubtful", union=life, why=doubts[0][0]))
     return some
 
 
@@ -157,10 +177,19 @@ def _one_leader(graph: WoodGraph, meet: int) -> bool:
     """True where the wood both ways share is a limb, or a leader above a codominant union, of any order."""
     if graph.limb[meet] != 0:
         return True
+    u = graph.unions
     forks = {
-        int(n) for n, flags in zip(graph.unions.node, graph.unions.flags, strict=True) if CODOMINANT in flags
+        int(n)
+        for k, (n, flags) in enumerate(zip(u.node, u.flags, strict=True))
+        if CODOMINANT in flags or _forks(u.arm_diameter[u.arms(k)])
     }
     return any(int(n) in forks for n in graph.path_to_base(meet)[1:])
+
+
+def _forks(diameter: NDArray[np.float64]) -> bool:
+    """True where the second of the limbs above a union is a leader by its size beside the first. [m]"""
+    known = np.sort(diameter[np.isfinite(diameter)])
+    return bool(len(known) > 1 and known[-2] >= FORK * known[-1])
 
 
 def _close(graph: WoodGraph, meet: int, one: int, other: int) -> bool:

@@ -1,0 +1,186 @@
+"""The plain functions of the package: every input again, throws from one place, tables, names, short reprs."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hands import plain_tree
+from test_assess import traced
+
+import treescan
+from treescan.assess import Settings, judged_again, plan, throws_from
+from treescan.errors import BadInput
+from treescan.outputs.data.anchors_file import anchors_out
+from treescan.outputs.data.tables import KINDS, table
+from treescan.planning.ranking.overrides import Override
+from treescan.planning.work.removal import Removal, cut_limb, cut_stem
+from treescan.planning.work.work_points import work_at_points
+from treescan.settings import merged
+from treescan.trees.beside import Conductor, Site
+
+GRAPH = plain_tree()
+REMOVAL = Removal(
+    (cut_stem(GRAPH, 12.5), cut_limb(GRAPH, 1), cut_stem(GRAPH, 7.0)), ("U02", "U02", ""), (-1, int(GRAPH.unions.node[1]), -1)
+)
+SITE = Site(
+    roads=(np.array([[3.0, -9.0], [8.0, -9.0], [8.0, 9.0], [3.0, 9.0]]),),
+    conductors=(Conductor(np.array([[9.0, -40.0, 9.0], [9.0, 40.0, 9.0]]), 20e3, "mill line"),),
+    anchors=(("the oak", (-4.0, 0.5, 16.0)),),
+)
+PLACES = work_at_points(GRAPH, [[2.0, 0.0, 7.0], [-1.5, 0.6, 9.5]], ["a", "b"])
+OTHER = merged(Settings(), {"planning": {"rope_angle_limit_deg": 30.0, "min_limb": 0.06}, "throw": {"min_chance": 0.05}})
+STATED = (Override("refused", "A", "soft", "now", union="U01"),)
+
+
+@pytest.fixture(scope="module")
+def first():
+    return plan(traced(GRAPH), species="oak", overrides=STATED)
+
+
+def numbers(value, path=""):
+    """Every number of nested data by its place."""
+    if isinstance(value, dict):
+        for k, v in value.items():
+            yield from numbers(v, f"{path}/{k}")
+    elif isinstance(value, (list, tuple)):
+        for i, v in enumerate(value):
+            yield from numbers(v, f"{path}/{i}")
+    elif isinstance(value, bool) or not isinstance(value, (int, float)):
+        yield path, str(value)
+    else:
+        yield path, float(value)
+
+
+def same(one, other):
+    """Every number of anchors.json to 1e-9, every word alike."""
+    a, b = dict(numbers(anchors_out(one))), dict(numbers(anchors_out(other)))
+    assert a.keys() == b.keys()
+    for key, value in a.items():
+        assert value == (pytest.approx(b[key], rel=1e-9, abs=1e-9, nan_ok=True) if isinstance(value, float) else b[key]), key
+
+
+CHANGES = {
+    "work": {"work": PLACES},
+    "site": {"site": SITE},
+    "removal": {"removal": REMOVAL},
+    "settings": {"settings": OTHER},
+    "all": {"work": PLACES, "removal": REMOVAL, "site": SITE, "settings": OTHER},
+}
+
+
+@pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES.keys())
+def test_another_work_site_removal_or_settings_is_answered_as_a_new_plan_would(first, change):
+    """Each equal to a fresh plan of the same inputs to 1e-9; and back again to the first, work that was the default included."""
+    again = judged_again(first, **change)
+    same(again, plan(traced(GRAPH), species="oak", overrides=STATED, **change))
+    same(judged_again(again, work=None, site=None, removal=None, settings=None), first)
+
+
+def test_a_change_of_cuts_searches_no_throw(first, monkeypatch):
+    """Work, cuts, climber and species leave every throw as it was."""
+
+    def forbidden(*_, **__):
+        raise AssertionError("searched again")
+
+    monkeypatch.setattr("treescan.assess.search_throws", forbidden)
+    done = judged_again(first, work=PLACES, species="ash", climber_mass=120.0)
+    assert len(done.work) == 2 and done.settings.loads.climber_mass == 120.0
+
+
+def test_cuts_that_take_nothing_are_refused_again(first):
+    """As `plan` refuses them."""
+    with pytest.raises(BadInput, match="takes nothing off"):
+        judged_again(first, removal=Removal((cut_stem(GRAPH, 6.0), cut_stem(GRAPH, 9.0))))
+
+
+def test_throws_from_one_place_to_one_union(first):
+    """From where the best throw of the plan stands it is found again, and the most certain comes first; an unknown union is refused."""
+    (row, _), best = max(first.throws.best.items(), key=lambda found: found[1].chance)
+    label = GRAPH.unions.label[row]
+    found = throws_from(first, best.stand[:2], label)
+
+    assert found and all(t.union == row for t in found)
+    assert [t.chance for t in found] == sorted((t.chance for t in found), reverse=True)
+    assert all(np.allclose(t.stand[:2], best.stand[:2]) for t in found)
+    assert found[0].chance == pytest.approx(best.chance, abs=0.25)
+    with pytest.raises(BadInput, match="not a union"):
+        throws_from(first, (5.0, 0.0), "U99")
+    with pytest.raises(BadInput, match="not seen"):
+        throws_from(first, (5000.0, 0.0), label)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_table_is_a_data_frame(first, kind):
+    """Of a plan with and without cuts; one row a cut."""
+    removal = judged_again(first, removal=REMOVAL, site=SITE)
+    frame = table(removal, kind)
+
+    assert list(frame.columns)[-1] == "caution"
+    assert len(table(first, "cuts")) == 0
+    if kind == "cuts":
+        assert list(frame["cut"]) == [1, 2, 3]
+        stage = removal.climb.stages[1]
+        assert frame["mass_kg"][1] == pytest.approx(stage.mass.median, rel=1e-5)
+        assert frame["block_rest_kn"][1] == pytest.approx(stage.block.at_rest / 1000, rel=1e-5)
+        assert frame["alarm_count"].tolist() == [len(s.alarms) for s in removal.climb.stages]
+
+
+def test_what_a_cut_says_stands_in_the_file(first):
+    """anchors.json: life support, block, swing, distances and strengths of every cut, in the order of the cuts."""
+    told = anchors_out(judged_again(first, removal=REMOVAL, site=SITE))["climb"]["removal"]
+
+    assert [s["number"] for s in told] == [1, 2, 3]
+    assert told[0]["planned_life_support"] == "U02"
+    assert told[1]["block"]["union"] == "U02"
+    assert told[2]["block"] is None
+    assert all(s["room"] or s["alarms"] for s in told)
+    assert all({"anchor", "margin_p5", "whole_tree_margin_p5", "holds"} <= set(x) for s in told for x in s["strength_then"])
+    json.dumps(told)
+
+
+def test_nothing_shows_itself_in_megabytes(first):
+    """A line each, whatever hangs below."""
+    removal = judged_again(first, removal=REMOVAL)
+    shown = [removal, removal.tree, removal.tree.graph, removal.work, removal.throws, removal.climb, removal.site, removal.asked.removal]
+    shown += [removal.points[0], removal.climb.stages[0], removal.checks, removal.ranking, *removal.throws.best.values()]
+
+    assert max(len(repr(x)) for x in shown) < 200
+    assert "anchors=" in repr(removal) and "Stage(1" in repr(removal.climb.stages[0])
+
+
+def test_readers_makers_and_tables_are_public(tmp_path):
+    """What a user needs to ask from Python is named in the package and listed in the README."""
+    readme = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    for name in ("Site", "Work", "Removal", "Override", "cut_limb", "cut_stem", "read_site", "read_work", "read_cuts", "read_overrides", "revised", "judged_again", "throws_from", "table"):
+        assert name in treescan.__all__
+        assert getattr(treescan, name).__doc__
+        assert f"`{name}`" in readme, name
+    cuts = tmp_path / "cuts.csv"
+    cuts.write_text("limb,height_m,name\n0,12.0,top\n1,,\n")
+    removal = treescan.read_cuts(cuts, GRAPH)
+    assert [c.label for c in removal.cuts] == ["top", "limb 1"]
+
+
+def test_an_anchor_on_the_piece_serves_no_cut_of_it(first):
+    """One cut, the top above 9 m: no anchor above the cut is said to serve it; one below is left, though nothing of it reaches."""
+    done = judged_again(first, removal=Removal((cut_stem(GRAPH, 9.0),)))
+    (stage,) = done.climb.stages
+    above = {p.name for p in done.points if GRAPH.unions.height[p.union] > 9}
+
+    assert above and not any(p.reach.served.any() for p in done.points if p.name in above)
+    assert not any(p.usable for p in done.points if p.name in above)
+    assert stage.left
+
+
+def test_the_set_says_that_it_holds_before_the_first_cut(first):
+    """And with which cut each of it goes."""
+    done = judged_again(first, removal=Removal((cut_stem(GRAPH, 9.5), cut_stem(GRAPH, 4.0))), work=PLACES)
+    told = [r for r in done.climb.anchors.reasons if r.code == "set_in_removal"]
+
+    assert len(told) == bool(done.climb.anchors.points)
+    assert {r["anchor"] for t in told for r in t["goes"]} <= {p.name for p in done.climb.anchors.points}
+    assert replace(done, overrides=()).points
