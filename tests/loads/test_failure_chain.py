@@ -504,7 +504,7 @@ def test_redundant_only_where_held_from_every_place():
     ):
         low = np.array([1.2, 1.0, z])
         (check,) = checked(graph, [r], work=[[1.2, 1.0, 10.0], low, [2.0, 1.5, 11.0]])
-        (only,) = check.breaks
+        (only,) = (b for b in check.breaks if b.likely)
         alone_there = failure_chain(whole, True, [contact], low, np.asarray(r.base), only.node)
         assert check.catches[0].margin.p5 > LoadSettings().holds_p5
         assert check.catches[0].reason["lowest"]["feet"] == pytest.approx(7.8, abs=0.05)  # 14 m less 2.0 m drop, 3.2 m stretch and 1 m to the feet
@@ -540,7 +540,29 @@ def test_one_break_is_not_told_twice():
     """The union and the limb's section beside it are one place: one chain, one story."""
     graph = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.4, step=0.1)
     (check,) = checked(graph, [configuration(graph, "U02", "SRS basal", base=(0.3, -0.6, 0.5))])
-    assert [b.kind for b in check.breaks] == ["union tear-out"]
+    assert [b.kind for b in check.breaks if b.likely] == ["union tear-out"]
+
+
+@pytest.mark.parametrize("system", ["SRS canopy", "SRS basal"])
+def test_this_union_and_the_stem_are_told_apart(system):
+    """On a stout stem the union is the likely break; what follows when the stem snaps is told besides, as a snap of the stem, and does not make the
+    anchor less redundant. On a slender stem the snap is among the likely ones."""
+    stout = tree([(UPPER, 0, 0, 3.0, 0.14, 0.14), (LOWER, 0, 0, 3.0, 0.2, 0.2)], stem=0.5, top=0.4, step=0.1)
+    slender = tree([(UPPER, 0, 70, 2.0, 0.16, 0.14), (LOWER, 0, 0, 3.0, 0.2, 0.2)], stem=0.17, top=0.12, step=0.1)
+    kinds = []
+    for graph, work in ((stout, None), (slender, [[2.5, 0, UPPER - 3.0]])):
+        (check,) = checked(graph, [configuration(graph, "U02", system, base=(0.3, -0.6, 0.5))], work=work)
+        stem = [b for b in check.breaks if b.kind == "stem"]
+        assert len(stem) == 1 and stem[0].reason.code == "stem_breaks" and graph.limb[stem[0].node] == 0
+        assert any(b.kind != "stem" for b in check.breaks)
+        assert check.breaks[0].likely and check.catches == check.breaks[0].catches
+        assert check.redundant == all(b.redundant for b in check.breaks if b.likely)
+        if system == "SRS canopy":
+            codes = {b.kind == "stem": b.catches[0].reason.code for b in check.breaks}
+            assert codes == {True: "stem_goes_to_ground", False: "rope_goes_to_ground"}
+        kinds.append([(b.kind == "stem", b.likely) for b in check.breaks])
+    assert (True, False) in kinds[0]
+    assert (True, True) in kinds[1]
 
 
 def test_lower_stem_is_no_question_of_back_up():

@@ -153,6 +153,6 @@ def test_without_a_throw_of_its_own_the_first_line_on_the_way_is_shown() -> None
     words = words_of(report_html(b))
     assert f"No throw reaches {p.label} itself. The first line goes over {label}" in words
     assert f"{p.label} itself has no throw from the ground" in words
-    by_ladder = replace(bare, access=(way[0], replace(way[1], how=LADDER)))
+    by_ladder = replace(bare, access=(way[0], replace(way[1], how=LADDER, throw=None)))
     assert first_line(b, by_ladder) is None
     assert f"The way up starts at {label}" in words_of(report_html(replace(a, points=(by_ladder, *a.points[1:]))))

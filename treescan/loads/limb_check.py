@@ -251,6 +251,8 @@ class Break:
         where that is so.
     catches : tuple of Catch    As in `AnchorCheck`; redundant : bool, common_cause : Reason or None likewise,
         for this break.
+    likely : bool               Among the likely first breaks; the others are told besides, so that what follows when
+        this limb or union goes stands apart from what follows when the stem goes.
     """
 
     kind: str
@@ -260,6 +262,7 @@ class Break:
     catches: tuple[Catch, ...]
     redundant: bool
     common_cause: Reason | None
+    likely: bool = True
 
 
 @dataclass(frozen=True)
@@ -287,7 +290,7 @@ class AnchorCheck:
     exceptional : Exceptional   The same under an abrupt stop or a swing; None where none was asked for or
         nothing was seen.
     cases : tuple of str        Ordinary cases that were tried.
-    breaks : tuple of Break     Every likely break with its own chain, the likeliest first.
+    breaks : tuple of Break     Every likely break with its own chain, the likeliest first; then those told besides.
     rope_slip : float           How far out along its limb the rope can run under a pull from the side: judged
         there under that pull, and where it was laid under all. [m]
     contact_turns : (c,)        Turning of the rope on every contact, in the order of `contact_forces`; NaN

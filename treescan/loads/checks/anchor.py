@@ -35,7 +35,7 @@ from treescan.loads.limb_check import (
 from treescan.loads.rope.configuration_loads import friction_multiple
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import MIDDLE
-from treescan.loads.statics.likely_breaks import likely_breaks
+from treescan.loads.statics.likely_breaks import breaks_to_follow
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.progress import Progress, quiet
 from treescan.reason import Reason
@@ -145,8 +145,8 @@ def _answer(
         ),
         check=limb,
         catches=breaks[0].catches,
-        redundant=all(b.redundant for b in breaks),
-        common_cause=next((b.common_cause for b in breaks if b.common_cause is not None), None),
+        redundant=all(b.redundant for b in breaks if b.likely),
+        common_cause=next((b.common_cause for b in breaks if b.likely and b.common_cause is not None), None),
         exceptional=found.exceptional,
         cases=tuple(c for c in tree.settings.cases if c not in tree.settings.exceptional),
         breaks=breaks,
@@ -168,7 +168,7 @@ def _told_rows(configuration: AnchorConfiguration, found: Judged, where: Placed)
 
 
 def _breaks(found: Judged) -> tuple[Break, ...]:
-    """What follows from each likely break, the likeliest first; told from where the pull is hardest,
+    """What follows from each break, the likely ones first; told from where the pull is hardest,
     redundant only if so at work too."""
     tree, contacts, hardest, pulls = found.tree, found.contacts, found.hardest, found.loads.pulls
     base, basal = np.asarray(found.configuration.base, float), SYSTEMS[found.configuration.system].basal
@@ -177,7 +177,7 @@ def _breaks(found: Judged) -> tuple[Break, ...]:
         climber[2] = contacts[-1].point[2] - tree.settings.shortest_rope
     at_work = pulls.place[pulls.work >= 0]
     out = []
-    for kind, row in likely_breaks(tree, found.path, hardest.use):
+    for kind, row, likely in breaks_to_follow(tree, found.path, hardest.use):
         node = int(found.path.node[row])
         chain = failure_chain(tree, basal, contacts, climber, base, node)
         why = chain.reason if chain.reason is not None else spoiled(tree, contacts, base, node, at_work)
@@ -191,6 +191,7 @@ def _breaks(found: Judged) -> tuple[Break, ...]:
                 chain.catches,
                 why is None,
                 chain.common_cause,
+                likely,
             )
         )
     return tuple(out)

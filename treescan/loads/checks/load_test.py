@@ -162,7 +162,7 @@ def falls_within(graph: WoodGraph, check: AnchorCheck, centre: Floats) -> tuple[
     governing and of every likely break counts.
     """
     found = [(0.0, 0.0)]
-    for node in dict.fromkeys([check.check.governing, *(b.node for b in check.breaks)]):
+    for node in dict.fromkeys([check.check.governing, *(b.node for b in check.breaks if b.likely)]):
         foot = graph.xyz[max(int(graph.parent[node]), 0)]  # the segment's lower end
         piece = float(np.linalg.norm(graph.xyz[graph.above(node)] - foot, axis=1).max())
         found.append((piece + float(np.linalg.norm(foot[:2] - centre)), piece))

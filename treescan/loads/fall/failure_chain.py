@@ -59,6 +59,13 @@ class Chain:
     reason: Reason | None
 
 
+def _goes_to_ground(tree: StructuralModel, broken: int, height: float) -> Reason:
+    """A rope fixed to what breaks goes with it: the stem's top, or the limb."""
+    if tree.graph.limb[broken] == 0:
+        return Reason("stem_goes_to_ground", drop=height)
+    return Reason("rope_goes_to_ground", drop=height)
+
+
 @dataclass(frozen=True)
 class _Link:
     """One catch, whether it stops the fall, why it does not count as held, the wood it shares with the
@@ -92,7 +99,7 @@ def failure_chain(
     if not basal:
         height = float(climber[2] - tree.ground_below(climber))
         return Chain(
-            (to_ground(height, Reason("rope_goes_to_ground", drop=height)),),
+            (to_ground(height, _goes_to_ground(tree, broken, height)),),
             False,
             None,
             Reason("rope_goes_with_break"),

@@ -299,6 +299,7 @@ def _break(b: Break) -> dict[str, Any]:
         "node": int(b.node),
         **with_data("words", b.reason),
         "redundant": bool(b.redundant),
+        "likely": bool(b.likely),
         "fallback": [_catch(c) for c in b.catches],
     }
 

@@ -183,7 +183,8 @@ def _load(p: TieInPoint, drop: int) -> tuple[str, ...]:
 def _fail(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
     """What follows if it goes."""
     caught = next((c for c in p.check.catches if not c.ground), None)
-    said = []
+    first = next(iter(p.check.breaks), None)
+    said = [text("front_stem_first", height=first.reason["height"])] if first is not None and first.kind == "stem" else []
     if caught is not None and caught.union is not None:
         place = text("place_with_code", place=place_names(a.tree.graph)[caught.union], label=caught.label)
         said.append(text("front_caught", place=place, drop=caught.drop, peak=caught.peak))

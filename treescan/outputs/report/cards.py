@@ -10,6 +10,7 @@ import numpy as np
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
+from treescan.loads.statics.likely_breaks import STEM
 from treescan.outputs.report.phrases import (
     candidate_name,
     line_kind,
@@ -249,9 +250,11 @@ def fail_answer(p: TieInPoint) -> Answer:
             else row("card_catch", say(c.reason), i=i, label=c.label)
         )
     for b in k.breaks[1:]:
-        rows.append(
-            row("card_other_break", text("card_break_then", why=say(b.reason), then=say(b.catches[0].reason)))
-        )
+        then = text("card_break_then", why=say(b.reason), then=say(b.catches[0].reason))
+        if b.likely:
+            rows.append(row("card_other_break", then))
+        else:
+            rows.append(row("card_apart_stem" if b.kind == STEM else "card_apart_own", then))
     return Answer("ask_fail", (*rows, *stopped_rows(p)))
 
 

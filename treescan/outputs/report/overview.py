@@ -9,6 +9,7 @@ import numpy as np
 from pyproj import CRS
 
 from treescan.assess import Assessment
+from treescan.loads.statics.likely_breaks import STEM
 from treescan.outputs.report.phrases import margin_of, missed_work, section_of, stand_of, way_start
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.seen_share import seen_share
@@ -106,10 +107,25 @@ def _hold(a: Assessment, p: TieInPoint) -> str:
 
 
 def _fail(p: TieInPoint) -> str:
-    c = next((c for c in p.check.catches if not c.ground), None)
-    if c is None:
-        return text("over_fail_ground", label=p.label)
-    return text("over_fail_next", label=p.label, next=c.label, drop=c.drop, peak=c.peak)
+    """What follows when this limb or union goes, then what follows when the stem goes."""
+    stem = next((b for b in p.check.breaks if b.kind == STEM), None)
+    own = next((b for b in p.check.breaks if b.kind != STEM), None)
+    said = []
+    if own is not None or stem is None:
+        c = next((c for c in (p.check if own is None else own).catches if not c.ground), None)
+        said.append(
+            text("over_fail_ground", label=p.label)
+            if c is None
+            else text("over_fail_next", label=p.label, next=c.label, drop=c.drop, peak=c.peak)
+        )
+    if stem is not None:
+        c, height = next((c for c in stem.catches if not c.ground), None), stem.reason["height"]
+        said.append(
+            text("over_fail_stem_ground", height=height)
+            if c is None
+            else text("over_fail_stem_next", height=height, next=c.label, drop=c.drop, peak=c.peak)
+        )
+    return " ".join(said)
 
 
 def _reach(p: TieInPoint) -> str:

@@ -244,6 +244,7 @@ TEXTS: dict[str, str] = {
     "work_lowest": "the lowest work point, {height:m} up",
     "work_farthest": "the work point farthest out, {out:m} from plumb",
     "work_highest": "the highest work point, {height:m} up",
+    "stem_goes_to_ground": "The rope goes with the top of the stem and nothing holds its other end: {drop:m} to the ground.",
     "rope_goes_to_ground": "The rope goes with the limb and nothing holds its other end: {drop:m} to the "
     "ground.",
     "falls_to_ground": "Nothing catches the rope: {drop:m} to the ground.",

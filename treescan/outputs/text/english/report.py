@@ -99,6 +99,8 @@ CARDS: dict[str, str] = {
     "card_catch": "{i}. {label}",
     "card_ground": "{i}. the ground",
     "card_other_break": "It may also break here",
+    "card_apart_stem": "If the stem goes instead",
+    "card_apart_own": "If this limb or union goes instead",
     "card_break_then": "{why} {then}",
     "card_stopped": "Stopped above the ground",
     "card_stopped_yes": "Yes by the figures, if the wood that catches is sound.",
@@ -207,6 +209,10 @@ OVERVIEW: dict[str, str] = {
     ),
     "over_fail_ground": "If {label} breaks, no limb was found that would catch the rope: expect a fall to "
     "the ground. Use a second attachment.",
+    "over_fail_stem_ground": "If the stem snaps {height:m} up, no limb was found that would catch the rope: expect a fall to the ground, "
+    "with the top.",
+    "over_fail_stem_next": "If the stem snaps {height:m} up, the rope is caught next at {next}, after a drop of {drop:m?} with a peak force "
+    "of {peak:kN?}.",
     "over_fail_next": "If {label} breaks, the rope is caught next at {next}, after a drop of {drop:m?} with "
     "a peak force of {peak:kN?}.",
     "over_reach": "From {label} {share:%?} of the work is in reach. The rope stands up to {angle:deg?} from "

@@ -83,6 +83,7 @@ FRONT: dict[str, str] = {
     "front_force": "{force:kN?} on the union ({case:word}); strength over stress {margin}. Chance that it breaks in "
     "ordinary use: {chance:chance?}.",
     "front_fail": "If it goes.",
+    "front_stem_first": "The stem would snap first, {height:m} up.",
     "front_caught": "The rope comes onto {place} after {drop:m?}, peak force {peak:kN?}.",
     "front_stopped": "By the figures a limb then stops the fall above the ground, if its wood is sound.",
     "front_not_stopped": "Nothing is shown to stop the fall: expect a fall to the ground. Use a second attachment.",
