@@ -8,13 +8,17 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from loads.stick_trees import checked, configuration, tree
+from loads.stick_trees import PLAIN, checked, configuration, tree
+from strategies import alone
 
+from treescan.loads.checks.anchor import checked as check_all
 from treescan.loads.history.proof import GUST_LASTS, LEAST_CHANCE, LOST, MOST_LOW, SUMMER
 from treescan.loads.history.winds import AIR, drawn_winds, leaf_factor, yearly_gust
 from treescan.loads.limb_check import FAILS, LimbCheck
 from treescan.loads.sections.crown_moments import crown_moments
+from treescan.loads.settings import LoadSettings
 from treescan.loads.site_history import WEATHER_NORMALS, SiteHistory
+from treescan.loads.statics.structural_model import after_cuts, whole_tree
 
 RISING = [(8, 0, 60, 5, 0.2, 0.05), (8, 150, 60, 5, 0.16, 0.05), (9, 90, 45, 4, 0.12, 0.04)]
 WORK = np.array([[3.0, 0, 4], [2, 1, 5]])
@@ -291,3 +295,17 @@ def test_rain_counts_only_on_leaves():
     assert wet.borne.share.median == pytest.approx(1.3 * leafy.borne.share.median, rel=0.02)
 
 
+
+
+def test_after_a_cut_nothing_counts():
+    """The cuts moved the loads: the tree as it stands then has stood no storm."""
+    graph = tree(RISING, height=14, stem=0.4)
+    whole = whole_tree(graph, alone(graph), PLAIN, LoadSettings(history=windy()), 1)
+    left, gone = np.ones(len(graph)), np.zeros(len(graph), bool)
+    gone[graph.limbs.nodes[1][5:]], left[graph.limbs.nodes[1][5:]] = True, 0.0
+    anchor = configuration(graph, "U02", "MRS")
+    (before,), (after,) = (check_all(t, [anchor], WORK) for t in (whole, after_cuts(whole, left, gone)))
+
+    assert before.check.borne is not None
+    assert after.check.borne is None
+    assert "history_cut" in [n.code for n in after.check.notes]

@@ -11,7 +11,7 @@ from strategies import random_tree
 
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
-from treescan.loads.limb_check import PassedTest
+from treescan.loads.limb_check import Borne, PassedTest
 from treescan.outputs.text.say import say
 from treescan.planning.candidates.candidates import candidate_unions
 from treescan.planning.ranking.overrides import Override, barred_unions, strength_left, with_overrides
@@ -240,3 +240,27 @@ def test_coverage_counts_what_the_anchor_holds():
         assert b.reach.share <= a.reach.share
         assert not of_code(a.doubts, "works_within")
         assert of_code(b.doubts, "works_within")
+
+
+def test_what_the_wood_has_borne_is_gone_with_a_defect_and_yields_to_a_test():
+    """A defect voids it, in the numbers and in the words; a passed test takes its place in the words, and the chance is the lower of both."""
+    graph, points = three()
+    stood = Borne(5, 15.0, Estimate(0.8, 0.5, 1.2), 1.25, 0.007)
+    note = Reason("history_borne", years=5, gust=15.0, share=0.8, least=0.5, low=1.25, low_before=1.2, chance=0.007, chance_before=0.012)
+
+    def with_history(p):
+        found = p.check.check
+        return replace(p, check=replace(p.check, check=replace(found, borne=stood, notes=(*found.notes, note))))
+
+    points = [with_history(with_tests(p)) for p in points]
+    limb = int(graph.unions.arm_limb[graph.unions.laterals(1)[0]])
+    before = only(points, "U02").check.check
+    weak = only(with_overrides(graph, points, [said("defect", limb=limb, value=0.5)], S, 1).points, "U02").check.check
+    tested = only(with_overrides(graph, points, [said("load test passed", union="U02", people=3)], S, 1).points, "U02").check.check
+
+    assert before.chance_told == pytest.approx(0.007 + 3e-3)
+    assert weak.borne is None
+    assert [n.code for n in weak.notes if n.code.startswith("history")] == ["history_reported"]
+    assert weak.chance_told > before.chance_told
+    assert not [n for n in tested.notes if n.code.startswith("history")]
+    assert tested.sound_chance == pytest.approx(4e-3)

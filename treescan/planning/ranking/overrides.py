@@ -287,6 +287,7 @@ def _tested(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings
         margin=Estimate(max(m.median, low), low, max(m.p95, low)),
         overload_chance=min(found.overload_chance, borne.overload_chance),
         proof=INSPECTED if full and o.inspected and o.bounce > 1 else TESTED,
+        notes=_not_borne(found),  # the test is the better proof
     )
     doubts = p.doubts
     if full and found.verdict == IF_TESTED:
@@ -336,8 +337,15 @@ def _less(found: LimbCheck, lower: Estimate, o: Override, settings: PlanningSett
     if word not in {FAILS, UNSEEN} and not lower.p5 >= settings.margin_doubt:
         word = DOUBTFUL if lower.p5 >= settings.margin_gate else FAILS
     reason = found.reason if word == found.verdict else Reason("defect_margin_low", statement=o.reason, p5=lower.p5)
-    found = replace(found, tested=(), proof=UNTESTED, borne=None)  # no share of a defect is offset by what it bore
+    # no share of a defect is offset by what the wood bore
+    found = replace(found, tested=(), proof=UNTESTED, borne=None, notes=_not_borne(found, Reason("history_reported")))
     return replace(found, margin=lower, overload_chance=chance, verdict=word, reason=reason)
+
+
+def _not_borne(found: LimbCheck, instead: Reason | None = None) -> tuple[Reason, ...]:
+    """The notes without what the wood has borne, and what is said in its place."""
+    kept = tuple(n for n in found.notes if n.code != "history_borne")
+    return kept if instead is None or len(kept) == len(found.notes) else (*kept, instead)
 
 
 def _settled(p: Judged, against: tuple[Reason, ...], look_first: tuple[Reason, ...]) -> Judged:
