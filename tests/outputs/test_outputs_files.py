@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from made_up_assessment import made_up
+from made_up_assessment import for_job, made_up
 from words_in_files import glb_json, text_of
 
 from treescan.assess import Assessment
@@ -28,7 +28,7 @@ from treescan.units import G
 
 @pytest.fixture(scope="module")
 def good() -> Assessment:
-    return made_up()
+    return for_job(made_up(), dossier=True)
 
 
 @pytest.fixture(scope="module")
@@ -63,7 +63,7 @@ def test_every_file_is_there_and_no_temporary_one_is_left(folder: Path) -> None:
 
 def test_the_same_assessment_gives_the_same_bytes(folder: Path, tmp_path: Path) -> None:
     """No clock, no random name: a second run writes the same bytes."""
-    write_outputs(made_up(), tmp_path)
+    write_outputs(for_job(made_up(), dossier=True), tmp_path)
     for name in FILES:
         assert (tmp_path / name).read_bytes() == (folder / name).read_bytes(), name
 

@@ -123,8 +123,8 @@ def test_the_first_screen_answers_the_climbers_questions() -> None:
     assert [c.section for c in cells] == [1, 2, 3, 4, 5, 6]
     assert cells[0].figure == p.label and cells[2].figure == f"{p.check.check.margin.p5:.2f} times"
     assert f"{100 * p.throw.chance:.0f} %" in cells[1].words and cells[4].figure == f"{100 * p.reach.share:.0f} %"
-    top = report_html(a)[: report_html(a).index('id="main"')]
-    assert all(c.figure in top for c in cells)
+    top = report_html(a)[: report_html(a).index('class="caution"')]
+    assert all(c.figure in top for c in cells[1:]) and f"({p.label})" in top
 
 
 def test_a_margin_not_seen_is_not_a_figure_at_a_glance() -> None:

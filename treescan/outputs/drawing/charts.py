@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import LimbCheck
@@ -16,58 +17,70 @@ from treescan.outputs.text.wording import finite
 from treescan.wood.graph import WoodGraph
 
 WIDE, ROW, LABEL = 640.0, 26.0, 178.0
+"""Of a chart on a desk; its rows, and the room for their names. [drawing units]"""
+SPIKE = 0.02
+"""Share of the length of wood under which a peak does not stretch the axis. (Project choice.)"""
+NARROW, NARROW_LABEL = 380.0, 150.0
+"""Of a chart on a phone, where a unit is a pixel."""
 
 
-def margin_chart(rows: Sequence[tuple[str, Estimate]]) -> Drawing:
+def margin_chart(rows: Sequence[tuple[str, Estimate]], narrow: bool = False) -> Drawing:
     """Strength over stress on a logarithmic scale: a bar from the 5th to the 95th percentile, a stroke at the median."""
     known = [e for _, e in rows if e.known]
     high = max([e.p95 for e in known if math.isfinite(e.p95)] + [10.0])
     low = min([e.p5 for e in known if math.isfinite(e.p5) and e.p5 > 0] + [0.8])
     ends = math.log(low * 0.6), math.log(high * 1.1)
-    d = Drawing(WIDE, ROW * len(rows) + 44, text("chart_margins"))
+    whole, label_end = (NARROW, NARROW_LABEL) if narrow else (WIDE, LABEL)
+    d = Drawing(whole, ROW * len(rows) + 44, text("chart_margins"))
+    ticks = (0.1, 0.5, 1, 2, 5, 20, 100) if narrow else (0.1, 0.2, 0.5, 1, 2, 3, 5, 10, 20, 50, 100, 200)
 
     def x(value: float) -> float:
-        return LABEL + (math.log(max(value, 1e-6)) - ends[0]) / (ends[1] - ends[0]) * (WIDE - LABEL - 60)
+        return label_end + (math.log(max(value, 1e-6)) - ends[0]) / (ends[1] - ends[0]) * (whole - label_end - 20)
 
     bottom = ROW * len(rows) + 6
-    for tick in (0.1, 0.2, 0.5, 1, 2, 3, 5, 10, 20, 50, 100, 200):
+    for tick in ticks:
         if ends[0] <= math.log(tick) <= ends[1]:
             d.line(np.array([[x(tick), 2], [x(tick), bottom]]), "limit" if tick == 1 else "grid")
             d.text(x(tick), bottom + 15, f"{tick:g}", "t small", "middle")
-    d.text(LABEL, bottom + 32, text("chart_margins_axis"), "t small faint")
+    if not narrow:
+        d.text(label_end, bottom + 32, text("chart_margins_axis"), "t small faint")
     for i, (label, e) in enumerate(rows):
         y = ROW * i + ROW / 2 + 2
-        d.text(LABEL - 10, y + 4, label, "t", "end")
+        d.text(label_end - 10, y + 4, label, "t", "end")
         if not e.known:
-            d.text(LABEL + 6, y + 4, figure(None, "x"), "t faint")
+            d.text(label_end + 6, y + 4, figure(None, "x"), "t faint")
             continue
         d.rect(x(e.p5), y - 5, x(e.p95) - x(e.p5), 10, "spread")
         d.line(np.array([[x(e.median), y - 9], [x(e.median), y + 9]]), "median")
         d.line(np.array([[x(e.p5), y - 7], [x(e.p5), y + 7]]), "low")
-        d.text(x(e.p5) - 7, y + 4, figure(e.p5, "x2"), "t strong halo-text", "end")
+        inside = x(e.p5) - 7 - 34 > label_end
+        d.text(x(e.p5) + (-7 if inside else 4), y + 4, figure(e.p5, "x2"), "t strong halo-text", "end" if inside else "start")
     return d
 
 
-def share_bars(rows: Sequence[tuple[str, Sequence[float]]], bars: int, title: str) -> Drawing:
+def share_bars(
+    rows: Sequence[tuple[str, Sequence[float]]], bars: int, title: str, narrow: bool = False
+) -> Drawing:
     """Shares in [0, 1] as bars, one group a row, darker for the stricter."""
     thick = 22.0 / bars
-    d = Drawing(WIDE, ROW * len(rows) + 34, title)
-    wide = WIDE - LABEL - 70
+    whole, label_end = (NARROW, NARROW_LABEL) if narrow else (WIDE, LABEL)
+    d = Drawing(whole, ROW * len(rows) + 34, title)
+    wide = whole - label_end - (104 if narrow and bars > 1 else 132 if bars > 1 else 60)
     bottom = ROW * len(rows) + 4
-    for tick in (0.0, 0.25, 0.5, 0.75, 1.0):
-        d.line(np.array([[LABEL + wide * tick, 2], [LABEL + wide * tick, bottom]]), "grid")
-        d.text(LABEL + wide * tick, bottom + 15, figure(tick, "%"), "t small", "middle")
+    for tick in (0.0, 0.5, 1.0) if narrow else (0.0, 0.25, 0.5, 0.75, 1.0):
+        d.line(np.array([[label_end + wide * tick, 2], [label_end + wide * tick, bottom]]), "grid")
+        d.text(label_end + wide * tick, bottom + 15, figure(tick, "%"), "t small", "middle")
     for i, (label, values) in enumerate(rows):
         y = ROW * i + 3
-        d.text(LABEL - 10, y + 14, label, "t", "end")
+        d.text(label_end - 10, y + 14, label, "t", "end")
         if not values:
-            d.text(LABEL + 6, y + 14, text("chart_no_throw"), "t small faint")
+            d.text(label_end + 6, y + 14, text("chart_no_throw_short" if narrow else "chart_no_throw"), "t small faint")
             continue
         for j, v in enumerate(values):
             known = finite(v)
-            d.rect(LABEL, y + j * thick, wide * v if known else 0.0, max(thick - 1, 2), f"bar{j}")
+            d.rect(label_end, y + j * thick, wide * v if known else 0.0, max(thick - 1, 2), f"bar{j}")
         d.text(
-            LABEL + wide * max([v for v in values if finite(v)] + [0.0]) + 6,
+            label_end + wide * max([v for v in values if finite(v)] + [0.0]) + 6,
             y + 14,
             " / ".join(figure(v, "%") for v in values),
             "t small",
@@ -75,7 +88,7 @@ def share_bars(rows: Sequence[tuple[str, Sequence[float]]], bars: int, title: st
     return d
 
 
-def load_path(graph: WoodGraph, c: LimbCheck) -> Drawing | None:
+def load_path(graph: WoodGraph, c: LimbCheck, narrow: bool = False) -> Drawing | None:
     """Use of capacity of every section from the rope (left) down to the ground (right)."""
     nodes, use = np.asarray(c.nodes), np.asarray(c.utilisation, float)
     if len(nodes) == 0 or not np.isfinite(use).any():
@@ -83,10 +96,11 @@ def load_path(graph: WoodGraph, c: LimbCheck) -> Drawing | None:
     step = graph.length[nodes]
     end = np.cumsum(step)
     start = end - step
-    total, top = max(float(end[-1]), 1e-6), float(np.nanmax(use))
+    total, top = max(float(end[-1]), 1e-6), without_spikes(use, step)
     scale = max(0.04, math.ceil(top * 1.1 / 0.04) * 0.04)
-    d = Drawing(560, 190, text("chart_capacity"))
-    left, wide, high = 54.0, 480.0, 130.0
+    whole = NARROW if narrow else 560.0
+    d = Drawing(whole, 190, text("chart_capacity"))
+    left, wide, high = 54.0, whole - 74.0, 130.0
     for k in range(5):
         y = 10 + high * (1 - k / 4)
         d.line(np.array([[left, y], [left + wide, y]]), "grid")
@@ -94,15 +108,34 @@ def load_path(graph: WoodGraph, c: LimbCheck) -> Drawing | None:
     shade = shade_of(use, graph.seen[nodes])
     for s, e, u, row in zip(start, end, use, shade, strict=True):
         if math.isfinite(u):
-            h = high * u / scale
+            h = high * min(u / scale, 1.0)
             d.rect(left + wide * s / total, 10 + high - h, max(wide * (e - s) / total, 0.6), h, f"use{row}")
     at = np.flatnonzero(nodes == c.governing)
     if len(at) and math.isfinite(use[at[0]]):
         x = left + wide * (start[at[0]] + end[at[0]]) / 2 / total
-        y = 10 + high * (1 - use[at[0]] / scale)
+        y = 10 + high * (1 - min(use[at[0]] / scale, 1.0))
+        told = text("chart_beyond", use=float(use[at[0]])) if use[at[0]] > scale else text("draw_weakest")
         d.cross(x, y, 6, "weakest")
-        d.text(min(x + 10, 430), max(y + 4, 16), text("draw_weakest"), "t small strong halo-text")
-    for metre in range(0, int(total) + 1, max(1, round(total / 8))):
+        d.text(min(x + 10, whole - 150), max(y + 4, 16), told, "t small strong halo-text")
+    for metre in range(0, int(total) + 1, max(1, round(total / (5 if narrow else 8)))):
         d.text(left + wide * metre / total, 10 + high + 16, f"{metre}", "t small", "middle")
-    d.text(left, 10 + high + 34, text("chart_capacity_axis"), "t small faint")
+    if not narrow:
+        d.text(left, 10 + high + 34, text("chart_capacity_axis"), "t small faint")
     return d
+
+
+def without_spikes(use: NDArray[np.float64], length: NDArray[np.float64]) -> float:
+    """Top of an axis that shows what most of the wood bears: the greatest use, but where that stands over less than 2 % of the
+    length no more than twice what the rest reaches.
+
+    Parameters
+    ----------
+    use : (k,) float        Use of capacity of each section; NaN = not known.
+    length : (k,) float     Of each section. [m]
+    """
+    known = np.isfinite(use)
+    order = np.argsort(use[known])
+    along = np.cumsum(length[known][order]) / max(float(length[known].sum()), 1e-9)
+    rest = float(use[known][order][min(int(np.searchsorted(along, 1 - SPIKE)), len(order) - 1)])
+    top = float(use[known].max())
+    return min(top, 2.0 * rest) if rest > 0 else top

@@ -18,10 +18,12 @@ from numpy.typing import NDArray
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
+from treescan.outputs.drawing.charts import without_spikes
 from treescan.outputs.drawing.plan_drawing import LINES
 from treescan.outputs.shapes.tubes import runs, thinned
 from treescan.outputs.shapes.use_of_capacity import UNSEEN
 from treescan.outputs.text import wording
+from treescan.outputs.text.say import figure as say_figure
 from treescan.outputs.text.say import text
 from treescan.planning.tie_in_point import TieInPoint
 
@@ -160,6 +162,7 @@ def _capacity(a: Assessment) -> Figure | None:
         return None
     figure, axes = _page(text("paper_capacity"))
     ax = axes[0]
+    top = max(_axis_top(a, p) for p in usable)
     for p, colour in zip(usable, (BLUE, ORANGE, INK), strict=False):
         c = p.check.check
         along = np.cumsum(a.tree.graph.length[c.nodes])
@@ -173,12 +176,22 @@ def _capacity(a: Assessment) -> Figure | None:
         )
         at = np.flatnonzero(c.nodes == c.governing)
         if len(at):
-            ax.plot(along[at[0]], 100 * c.utilisation[at[0]], "x", color=colour, ms=8, mew=2)
+            use = float(c.utilisation[at[0]])
+            ax.plot(along[at[0]], 100 * min(use, top), "x", color=colour, ms=8, mew=2)
+            if use > top:
+                ax.annotate(say_figure(use, "%"), (along[at[0]], 100 * top), fontsize=8, color=colour)
     ax.set_xlabel(text("paper_from_rope"))
     ax.set_ylabel(text("paper_use"))
-    ax.set_ylim(bottom=0)
+    ax.set_ylim(0, 110 * top)
     ax.legend(frameon=False)
     return figure
+
+
+def _axis_top(a: Assessment, p: TieInPoint) -> float:
+    """Of the use of capacity under one candidate, without the spike of a short piece."""
+    c = p.check.check
+    use = np.asarray(c.utilisation, float)
+    return without_spikes(use, a.tree.graph.length[c.nodes]) if np.isfinite(use).any() else 0.01
 
 
 def _chance(a: Assessment) -> Figure | None:

@@ -46,7 +46,7 @@ class Words:
     anchor: str = "start"
 
 
-LABEL_SIZE, LETTER = 19.0, 0.56
+LABEL_SIZE, LETTER = 19.5, 0.56
 """Height of the largest print a label gets (on a phone, on paper), in drawing units, and width of a letter over it."""
 
 

@@ -26,12 +26,12 @@ from treescan.outputs.job_sheet.sheet_parts import (
     side_by_side,
     words,
 )
-from treescan.outputs.report.phrases import line_kind, margin_of, stand_of, way_start
+from treescan.outputs.report.phrases import line_kind, margin_of, scope_of, stand_of, way_start
 from treescan.outputs.report.threats import Threat, threats
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.place_names import place_names, place_of
 from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import figure, say, say_all, text, word
+from treescan.outputs.text.say import figure, say, say_all, text
 from treescan.planning.tie_in_point import TieInPoint
 
 Blocks = list[Any]
@@ -91,12 +91,6 @@ def fields_of_the_job(a: Assessment, width: float) -> Table:
     table = Table([cells[i : i + 3] for i in (0, 3, 6)], colWidths=[third] * 3, hAlign="LEFT")
     table.setStyle(TableStyle([*FLUSH, ("RIGHTPADDING", (0, 0), (-1, -1), 8), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]))
     return table
-
-
-def scope_of(a: Assessment) -> str:
-    """The work that was asked for, where nobody put it in words."""
-    kinds = tuple(dict.fromkeys(a.work.kind))
-    return text("scope_of_work", kinds=tuple(word(k) for k in kinds), n=len(a.work)) if kinds else ""
 
 
 def _headline(a: Assessment, p: TieInPoint) -> Blocks:

@@ -24,6 +24,7 @@ from treescan.outputs.report.phrases import (
 )
 from treescan.outputs.rows.contact_rows import contact_rows, contact_words
 from treescan.outputs.shapes.first_line import first_line
+from treescan.outputs.shapes.place_names import place_of
 from treescan.outputs.shapes.seen_share import seen_share
 from treescan.outputs.text import wording as w
 from treescan.outputs.text.say import figure, listed, say, say_all, text, word
@@ -70,7 +71,7 @@ class Card:
     number: int
     point: TieInPoint
     title: str
-    height: str
+    place: str
     answers: tuple[Answer, ...]
     scores: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
@@ -83,7 +84,7 @@ def card(a: Assessment, p: TieInPoint, number: int) -> Card:
         number=number,
         point=p,
         title=candidate_name(p),
-        height=figure(float(a.tree.graph.unions.height[p.union]), "m"),
+        place=say(place_of(a.tree.graph, p)),
         answers=(
             seen_answer(a, p),
             line_answer(a, p),

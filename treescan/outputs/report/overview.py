@@ -14,7 +14,7 @@ from treescan.outputs.report.phrases import margin_of, missed_work, section_of, 
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.seen_share import seen_share
 from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import figure, say_all, text, word
+from treescan.outputs.text.say import figure, say, text, word
 from treescan.planning.tie_in_point import TieInPoint
 
 MAX_REFUSALS = 12
@@ -23,12 +23,13 @@ MAX_REFUSALS = 12
 
 @dataclass(frozen=True)
 class Overview:
-    """Headline sentence of each of the six questions, and lists of lines under them."""
+    """Headline sentence of each of the six questions, lists of lines under them, and the coordinate system in words."""
 
     headlines: tuple[str, ...]
     seen: tuple[tuple[str, str], ...]
     lines_in: tuple[tuple[str, str], ...]
     unserved: str
+    frame: str
     refusals: tuple[tuple[str, int], ...]
 
 
@@ -39,7 +40,7 @@ def overview(a: Assessment) -> Overview:
         rest = (text("over_no_candidate" if a.tree.fitness.assessable else "over_not_assessable"),) * 5
     else:
         rest = (_line(a, first), _hold(a, first), _fail(first), _reach(first), _order(first))
-    return Overview((_seen_headline(a), *rest), _seen(a), _lines_in(a), _unserved(a), _refusals(a))
+    return Overview((_seen_headline(a), *rest), _seen(a), _lines_in(a), _unserved(a), _frame(a.tree.frame.crs), _refusals(a))
 
 
 def _seen_headline(a: Assessment) -> str:
@@ -64,9 +65,8 @@ def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
         (text("over_volume"), figure(s.wood_volume, "m3")),
         (text("over_traced"), text("over_traced_of", limbs=len(g.limbs), unions=len(g.unions))),
         (text("over_seen"), text("over_seen_share", share=seen_share(g))),
-        (text("over_species"), " ".join(say_all((a.species, *a.species_warnings)))),
+        (text("over_species"), say(a.species)),
         (text("over_scan"), w.file_name(a.tree.source)),
-        (text("over_frame"), _frame(a.tree.frame.crs)),
     )
 
 

@@ -11,7 +11,7 @@ from treescan.assess import Assessment
 from treescan.estimate import Estimate
 from treescan.outputs.shapes.first_line import first_line, first_stop
 from treescan.outputs.text import wording as w
-from treescan.outputs.text.say import text
+from treescan.outputs.text.say import text, word
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.reason import Reason
 from treescan.throw.throw_path import ISOLATION
@@ -92,3 +92,9 @@ def rope_to_bring(p: TieInPoint) -> Reason:
     if not w.finite(p.rope.stock):
         return Reason("rope_no_stock", length=p.rope.length)
     return Reason("rope_stock", stock=p.rope.stock, short=not p.rope.reaches_ground)
+
+
+def scope_of(a: Assessment) -> str:
+    """The work that was asked for, where nobody put it in words."""
+    kinds = tuple(dict.fromkeys(a.work.kind))
+    return text("scope_of_work", kinds=tuple(word(k) for k in kinds), n=len(a.work)) if kinds else ""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import math
+from collections.abc import Callable
 from dataclasses import replace
 from importlib.resources import files
 from itertools import combinations
@@ -27,11 +29,14 @@ from treescan.outputs.report.cards import QUESTIONS, Card, card
 from treescan.outputs.report.climb_sections import climb_sections
 from treescan.outputs.report.glance import glance
 from treescan.outputs.report.overview import overview
-from treescan.outputs.report.phrases import candidate_name, line_kind
+from treescan.outputs.report.phrases import candidate_name, line_kind, scope_of
+from treescan.outputs.report.threats import first_of_each, threats
 from treescan.outputs.report.viewer_data import viewer_data
+from treescan.outputs.report.why_not import never_judged, why_not
 from treescan.outputs.rows.redirect_rows import redirect_head, redirect_note, redirect_rows
 from treescan.outputs.rows.removal_rows import removal_head, removal_note, removal_rows, spar_rows
 from treescan.outputs.shapes.first_line import first_line
+from treescan.outputs.shapes.place_names import place_names, place_of
 from treescan.outputs.shapes.use_of_capacity import LEGEND
 from treescan.outputs.strict_json import tame
 from treescan.outputs.text import wording
@@ -46,10 +51,28 @@ SCRIPT_FILES = ("three.min.js", "viewer.js", "report.js")
 PAGE_FILES = ("report.html", "report.css", *SCRIPT_FILES)
 COMPARED = 24
 """Cards of which any two are held against each other in words; pairs grow with the square."""
-PICTURED, CHARTED, CARDS = 3, 12, 60
+PICTURED, CHARTED, CARDS = 3, 8, 60
 """Candidates with drawings, rows in the charts, and cards in full."""
 GROUND_LAST = 1e9
 """Sorts a fall to the ground after every catch. [m]"""
+FIRST_BOX = (560.0, 660.0)
+"""Of the drawing on the first screen. [drawing units]"""
+COLUMNS = (
+    ("page_col_rank", "number", ""),
+    ("page_col_union", "text", ""),
+    ("page_col_system", "text", ""),
+    ("page_height", "number", "num"),
+    ("page_col_margin", "number", "num"),
+    ("page_col_force", "number", "num"),
+    ("page_col_throw", "number", "num"),
+    ("page_col_work", "number", "num"),
+    ("page_col_catch", "number", ""),
+)
+"""Columns of the ranking: code, how it sorts, class."""
+UNIONS_HEAD = ("page_col_union", "page_height", "page_below", "page_above", "page_notes")
+BANDS_HEAD = ("page_height", "page_fit_for", "page_spacing", "page_bark_seen")
+SETTINGS_HEAD = ("page_col_setting", "page_col_value", "page_col_unit", "page_col_meaning", "page_col_source")
+SOURCES_HEAD = ("page_col_key", "page_col_source", "page_col_standing")
 SHORT_CAUTIONS = ("planning_aid", "silence", "unsure")
 
 
@@ -100,34 +123,102 @@ def _context(a: Assessment) -> dict[str, Any]:
     cards = [card(a, p, i) for i, p in enumerate(a.points) if p.usable][:CARDS]
     others = [card(a, p, i) for i, p in enumerate(a.points) if not p.usable][: max(0, CARDS - len(cards))]
     with_card = {c.number for c in (*cards, *others)}
+    first = usable[0] if usable else None
     return {
         "a": a,
         "title": wording.file_name(a.tree.source),
         "over": overview(a),
         "usable": usable,
         "others": [p for p in a.points if not p.usable],
+        "columns": COLUMNS,
         "rows": [_row(a, p, i, i in with_card) for i, p in enumerate(a.points)],
         "cards": cards,
         "other_cards": others,
         "pictures": {c.key: _pictures(a, c.point) for c in cards[:PICTURED]},
-        **_first_shown(a, usable[0] if usable else None),
-        **_charts(usable[:CHARTED]),
+        **_first_screen(a, first),
+        **_site(a, first),
+        **_charts(a, usable[:CHARTED]),
         **_climb_tables(a),
         **_background(a),
         "data": _embedded(viewer_data(a)),
         "compare": _embedded([_comparison(c) for c in (*cards, *others)]),
+        "ask": _embedded(_asked(a)),
         "against": _embedded(_against([*cards, *others][:COMPARED], a.settings.planning)),
         "phrases": _embedded(_phrases()),
     }
 
 
-def _first_shown(a: Assessment, first: TieInPoint | None) -> dict[str, Any]:
-    """What the page shows of the first candidate, or of the tree where there is none."""
+def _first_screen(a: Assessment, first: TieInPoint | None) -> dict[str, Any]:
+    """What the page shows before anything is unfolded: the tree, the first candidate on it, the verdict, what threatens, what to
+    bring."""
+    margin = None if first is None else first.check.check.margin
+    seen = None if first is None else from_the_stand(a, first, FIRST_BOX)
+    standing = first.verdict if first else VERDICTS[-1] if not a.tree.fitness.assessable else VERDICTS[-2]
     return {
         "first": first,
-        "glance": glance(a, first) if first else (),
-        "tree_picture": None if first else _picture(*elevation(a, None)),
+        "heading": _heading(a),
+        "facts": _facts(a),
+        "standing": standing.replace(" ", "-"),
+        "first_place": _first_place(a, first) if first else "",
+        "low": float(margin.p5) if margin is not None and margin.known else None,
+        "tree_picture": _picture(*(seen or elevation(a, first, None, FIRST_BOX))),
+        "first_threats": first_of_each(threats(a, first)),
+        "bring": "; ".join(say_all(first.rope.kit)) if first else "",
+        "bring_short": glance(a, first)[-1] if first else None,
+        "glance": glance(a, first)[1:5] if first else (),
         "angles": tuple(figure(limit, "deg") for limit, _ in first.reach.share_at) if first else (),
+    }
+
+
+def _first_place(a: Assessment, first: TieInPoint) -> str:
+    """The first candidate by its place in words, with its code."""
+    return text("front_first", place=text("place_with_code", place=place_of(a.tree.graph, first), label=first.label))
+
+
+def _heading(a: Assessment) -> str:
+    """The tree by its number and place, else by the scan's file."""
+    job = a.settings.job
+    return text("page_heading", tree=job.tree or None, site=job.site or None) if job.tree or job.site else wording.file_name(a.tree.source)
+
+
+def _facts(a: Assessment) -> tuple[tuple[str, str], ...]:
+    """Species, height, stem, day of the scan; who asked and who planned where that was said."""
+    stem, job = a.tree.stem, a.settings.job
+    always = (
+        (text("field_species"), a.asked.species or text("page_not_said")),
+        (text("field_height"), figure(stem.height, "m")),
+        (text("field_dbh"), text("thickness", d=stem.dbh, sd=stem.dbh_sd)),
+        (text("field_scan_date"), job.scan_date or text("page_not_said")),
+    )
+    said = ((text("field_client"), job.client), (text("field_planner"), job.planner))
+    return (*always, *(pair for pair in said if pair[1]))
+
+
+def _site(a: Assessment, first: TieInPoint | None) -> dict[str, Any]:
+    """Everything that threatens, the scope, and what kind of tree, season and the time since the scan warn of."""
+    warned = " ".join(say_all((a.species, *a.species_warnings)))
+    return {
+        "threats": threats(a, first),
+        "site_rows": (
+            (text("field_scope"), a.settings.job.scope or scope_of(a)),
+            (text("over_species"), warned),
+            (text("page_season"), text("page_season_words")),
+            (text("page_health"), text("page_health_words")),
+            (text("page_two_dates"), text("page_two_dates_words", date=a.settings.job.scan_date or None)),
+        ),
+    }
+
+
+def _asked(a: Assessment) -> dict[str, Any]:
+    """For a click on any union: the place in words, why it is not ranked and what would help; those never judged too."""
+    told = [why_not(a, p) for p in a.points]
+    u = a.tree.graph.unions
+    return {
+        "judged": [{"place": t.place, "why": t.why, "helps": t.helps} for t in told],
+        "others": [
+            {"at": [round(float(v), 2) for v in u.place[k]], "label": u.label[k], "place": place, "why": why}
+            for k, place, why in (never_judged(a) if a.points else ())
+        ],
     }
 
 
@@ -167,23 +258,49 @@ def _cuts(a: Assessment) -> list[dict[str, Any]]:
 
 def _background(a: Assessment) -> dict[str, Any]:
     """Questions, legend, notes, cautions, settings and sources."""
-    fitness = a.tree.fitness
-    notes = (*(fitness.reasons if fitness.assessable else ()), *a.tree.notes, *a.warnings)
+    fitness, over = a.tree.fitness, overview(a)
+    notes = (*(fitness.reasons if fitness.assessable else ()), *a.tree.notes)
     return {
         "questions": [text(code) for code in QUESTIONS],
         "legend": LEGEND,
         "notes": list(dict.fromkeys(say_all(notes))),
+        "seen_rows": [pair for pair in over.seen if pair[0] != text("over_species")],
         "unions": _unions(a) if not a.points else [],
+        "unions_head": [text(code) for code in UNIONS_HEAD],
+        "bands": [_band(b) for b in reversed(fitness.bands)],
+        "bands_head": [text(code) for code in BANDS_HEAD],
         "cautions": CAUTIONS,
         "short_cautions": [CAUTIONS[k] for k in SHORT_CAUTIONS],
-        "settings": list(settings_module.lines(a.settings)),
-        "sources": SOURCES,
+        "settings": [_setting(line) for line in settings_module.lines(a.settings)],
+        "settings_head": [text(code) for code in SETTINGS_HEAD],
+        "sources": [(key, s.title, s.standing) for key, s in SOURCES.items()],
+        "sources_head": [text(code) for code in SOURCES_HEAD],
     }
+
+
+def _band(b: dict[str, Any]) -> tuple[str, ...]:
+    """One height band of the scan: from where to where, what it is fit for, spacing and bark seen."""
+    arc = math.radians(b["arc_deg"]) if wording.finite(b["arc_deg"]) else None
+    first, second = wording.length_range(b["from_m"], b["to_m"])
+    span = text("page_band", first=first, second=second)
+    return span, word(b["fit_for"]), figure(b["spacing_m"], "mm"), figure(arc, "deg")
+
+
+def _setting(line: settings_module.SettingLine) -> tuple[str, ...]:
+    """One setting as it is listed."""
+    value = ", ".join(str(v) for v in line.value) if isinstance(line.value, tuple) else str(line.value)
+    return line.name, value, line.unit, line.meaning, line.source
 
 
 SCRIPT_TEXTS = (
     "page_whole_card",
     "page_held_against",
+    "page_why_not_ranked",
+    "page_would_help",
+    "page_look_first",
+    "page_fold",
+    "page_unfold",
+    "page_no_own_throw",
 )
 """Texts of the page's script without values; those with values keep theirs as `{name}`, filled in by the script."""
 
@@ -200,17 +317,23 @@ def _phrases() -> dict[str, Any]:
     }
 
 
-def _charts(shown: list[TieInPoint]) -> dict[str, Markup]:
-    """The charts over all candidates."""
+def _charts(a: Assessment, shown: list[TieInPoint]) -> dict[str, tuple[Markup, ...]]:
+    """The charts over all candidates and the load path of the first, each for a desk and for a phone."""
     chances = [(_name(p), [p.throw.chance] if p.throw else []) for p in shown]
     shares = [(_name(p), [s for _, s in p.reach.share_at] or [p.reach.share]) for p in shown]
+    margins = [(_name(p), p.check.check.margin) for p in shown]
     return {
-        "margins": Markup(str(margin_chart([(_name(p), p.check.check.margin) for p in shown]))),
-        "chances": Markup(str(share_bars(chances, 1, text("chart_chances"))))
-        if any(c for _, c in chances)
-        else Markup(),
-        "coverage": Markup(str(share_bars(shares, 3, text("chart_coverage")))),
+        "margins": _sizes(lambda narrow: margin_chart(margins, narrow)),
+        "chances": _sizes(lambda narrow: share_bars(chances, 1, text("chart_chances"), narrow)) if any(c for _, c in chances) else (),
+        "coverage": _sizes(lambda narrow: share_bars(shares, 3, text("chart_coverage"), narrow)),
+        "path": _sizes(lambda narrow: load_path(a.tree.graph, shown[0].check.check, narrow)) if shown else (),
     }
+
+
+def _sizes(make: Callable[[bool], Drawing | None]) -> tuple[Markup, ...]:
+    """A drawing for a desk and for a phone; none where there is none."""
+    drawn = [d for d in (make(False), make(True)) if d is not None]
+    return tuple(Markup(str(d)) for d in drawn)
 
 
 def _name(p: TieInPoint) -> str:
@@ -230,9 +353,6 @@ def _pictures(a: Assessment, p: TieInPoint) -> dict[str, tuple[Markup, str]]:
     t = first_line(a, p)
     if t is not None:
         out["window"] = _picture(*window_picture(a, t))
-    path = load_path(a.tree.graph, p.check.check)
-    if path is not None:
-        out["path"] = _picture(path, text("page_path_note"))
     return out
 
 
@@ -267,6 +387,7 @@ def _row(a: Assessment, p: TieInPoint, i: int, has_card: bool) -> dict[str, Any]
         "catch": text("page_ground") if catch is None or catch.ground else catch.label,
         "drop": GROUND_LAST if catch is None or catch.ground else catch.drop,
         "stability": p.rank_stability,
+        "place": say(place_names(a.tree.graph)[p.union]),
     }
 
 
@@ -275,7 +396,7 @@ def _comparison(c: Card) -> dict[str, Any]:
     p = c.point
     head = [
         ["", "", "page_standing", text("page_standing"), word(p.verdict)],
-        ["", "", "page_height", text("page_height"), c.height],
+        ["", "", "page_place", text("page_place"), c.place],
         ["", "", "page_why_column", text("page_why_column"), " ".join(say_all(p.reasons))],
     ]
     rows = [

@@ -25,11 +25,13 @@ FAR = 30.0
 
 @dataclass(frozen=True)
 class Threat:
-    """One of them: its kind as code ("wire", "area", "dead", "fall", "unseen"), what was found, and whether it is told first."""
+    """One of them: its kind as code ("wire", "area", "dead", "fall", "unseen"), what was found, whether it is told first, and the
+    same in a few words."""
 
     kind: str
     found: Reason
     alarm: bool
+    short: Reason
 
 
 def threats(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
@@ -47,17 +49,20 @@ def wires(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
             "wire",
             Reason("threat_wire", to=c.to, distance=float(c.distance), what=c.what, limit=float(c.limit), breach=bool(c.breach)),
             bool(c.breach),
+            Reason("threat_wire_short", distance=float(c.distance)),
         )
         key = repr(c.to)
         if key not in nearest or c.distance < nearest[key][0]:
             nearest[key] = (float(c.distance), told)
     warned = tuple(
-        Threat("wire", w, w.code == "work_near_conductor")
+        Threat("wire", w, True, Reason("threat_work_wire_short", distance=w["distance"]))
+        if w.code == "work_near_conductor"
+        else Threat("wire", w, False, Reason("threat_wire_missing_short"))
         for w in (a.climb.warnings if a.climb is not None else ())
         if w.code in {"work_near_conductor", "wires_not_drawn", "poles_without_wires"}
     )
     found = (*(t for _, t in sorted(nearest.values(), key=lambda pair: pair[0])), *warned)
-    return found or (Threat("wire", Reason("threat_no_wire"), False),)
+    return found or (Threat("wire", Reason("threat_no_wire"), False, Reason("threat_wire_missing_short")),)
 
 
 def areas(a: Assessment) -> tuple[Threat, ...]:
@@ -68,8 +73,10 @@ def areas(a: Assessment) -> tuple[Threat, ...]:
             continue
         away, over = _away(a, area)
         if away <= FAR:
-            found.append((away, Reason("threat_area", what=area.kind, name=area.name or None, distance=away, over=over), over))
-    return tuple(Threat("area", told, over) for _, told, over in sorted(found, key=lambda f: f[0]))
+            told = Reason("threat_area", what=area.kind, name=area.name or None, distance=away, over=over)
+            brief = Reason("threat_area_short", what=area.kind, distance=away, over=over)
+            found.append((away, Threat("area", told, over, brief)))
+    return tuple(t for _, t in sorted(found, key=lambda f: f[0]))
 
 
 def _away(a: Assessment, area: Area) -> tuple[float, bool]:
@@ -85,18 +92,22 @@ def dead(a: Assessment) -> tuple[Threat, ...]:
     u = a.tree.graph.unions
     rows = [k for k in range(len(u)) if DEAD_SUSPECT in u.flags[k]]
     if not rows:
-        return (Threat("dead", Reason("threat_no_dead"), False),)
+        return (Threat("dead", Reason("threat_no_dead"), False, Reason("threat_no_dead_short")),)
     names = place_names(a.tree.graph)
     shown = tuple(Reason("place_with_code", place=names[k], label=u.label[k]) for k in rows[-MOST_NAMED:][::-1])
-    return (Threat("dead", Reason("threat_dead", n=len(rows), names=shown), True),)
+    told = Reason("threat_dead", n=len(rows), names=shown)
+    return (Threat("dead", told, True, Reason("threat_dead_short", n=len(rows))),)
 
 
 def _fall(a: Assessment, p: TieInPoint) -> Threat:
     """What follows if the anchor goes."""
     caught = next((c for c in p.check.catches if not c.ground), None)
     if caught is None or not p.check.redundant:
-        return Threat("fall", Reason("threat_to_ground", catch=None if caught is None else caught.label, height=_height(a, p)), True)
-    return Threat("fall", Reason("threat_caught", catch=caught.label, drop=float(caught.drop)), False)
+        hit, height = None if caught is None else caught.label, _height(a, p)
+        told = Reason("threat_to_ground", catch=hit, height=height)
+        return Threat("fall", told, True, Reason("threat_ground_short", height=height))
+    told = Reason("threat_caught", catch=caught.label, drop=float(caught.drop))
+    return Threat("fall", told, False, Reason("threat_caught_short", catch=caught.label, drop=float(caught.drop)))
 
 
 def _height(a: Assessment, p: TieInPoint) -> float:
@@ -107,5 +118,11 @@ def _height(a: Assessment, p: TieInPoint) -> float:
 def _unseen(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
     """How much of the wood the scan did not see, on the load path and in the crown."""
     path = float("nan") if p is None else seen_share(a.tree.graph, np.asarray(p.check.check.nodes))
-    told = Reason("threat_unseen", path=None if not np.isfinite(path) else path, tree=seen_share(a.tree.graph))
-    return (Threat("unseen", told, not path >= ALL_SEEN),)
+    seen = {"path": None if not np.isfinite(path) else path, "tree": seen_share(a.tree.graph)}
+    alarm = not path >= ALL_SEEN
+    return (Threat("unseen", Reason("threat_unseen", **seen), alarm, Reason("threat_unseen_short", **seen)),)
+
+
+def first_of_each(found: tuple[Threat, ...]) -> tuple[Threat, ...]:
+    """One of each kind, the first told, for the first screen."""
+    return tuple({t.kind: t for t in reversed(found)}.values())[::-1]

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.assess import Assessment
-from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.rope_lines import rope_line, rope_rest, swing_arc
 from treescan.outputs.shapes.tubes import few_rings, runs
 from treescan.outputs.shapes.use_of_capacity import LEGEND, SCALE, low_end_use
@@ -165,7 +164,7 @@ def _anchor(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
         "catches": [_place(graph.unions.place[k.union]) for k in p.check.catches if k.union is not None],
         "served": [int(v) for v in p.reach.served],
     }
-    t = first_line(a, p)
+    t = p.throw
     if t is not None:
         column = min(max(t.isolation_class, 1), 3) - 1
         chance = np.asarray(a.throws.chance, float)[t.union, :, column]

@@ -100,9 +100,18 @@ def force_pair(x: float) -> tuple[str, str]:
     """A force [N] in the reader's system and in the other.
 
     >>> force_pair(2100.0)
-    ('2.1 kN', '472 lbf')
+    ('2.1 kN', '470 lbf')
     """
-    return ordered(f"{x / 1000:.1f} kN", f"{x / LBF_N:.0f} lbf") if finite(x) else (NOT_SEEN, "")
+    return ordered(f"{x / 1000:.1f} kN", f"{rounded(x / LBF_N)} lbf") if finite(x) else (NOT_SEEN, "")
+
+
+def rounded(x: float) -> str:
+    """A figure turned into another unit: to tens from a hundred on, for it is known no better.
+
+    >>> rounded(7778.4), rounded(47.2)
+    ('7780', '47')
+    """
+    return f"{x:.0f}" if abs(x) < 100 else f"{10 * round(x / 10)}"
 
 
 def metres(x: float, digits: int = 1) -> str:
@@ -160,18 +169,18 @@ def moment(x: float) -> str:
     """A bending moment [N m].
 
     >>> moment(11700.0)
-    '11.7 kN m (8629 lbf ft)'
+    '11.7 kN m (8630 lbf ft)'
     """
-    return both(f"{x / 1000:.1f} kN m", f"{x / LBF_N / FOOT_M:.0f} lbf ft") if finite(x) else NOT_SEEN
+    return both(f"{x / 1000:.1f} kN m", f"{rounded(x / LBF_N / FOOT_M)} lbf ft") if finite(x) else NOT_SEEN
 
 
 def stress(x: float, digits: int = 0) -> str:
     """A stress or strength [Pa].
 
     >>> stress(48e6), stress(0.7e6, 2)
-    ('48 MPa (6960 psi)', '0.70 MPa (102 psi)')
+    ('48 MPa (6960 psi)', '0.70 MPa (100 psi)')
     """
-    return both(f"{x / 1e6:.{digits}f} MPa", f"{x / PSI_PA:.0f} psi") if finite(x) else NOT_SEEN
+    return both(f"{x / 1e6:.{digits}f} MPa", f"{rounded(x / PSI_PA)} psi") if finite(x) else NOT_SEEN
 
 
 def count(x: float) -> str:
@@ -205,9 +214,9 @@ def force(x: float) -> str:
     """A force [N] in kilonewtons and pounds-force.
 
     >>> force(2100.0)
-    '2.1 kN (472 lbf)'
+    '2.1 kN (470 lbf)'
     """
-    return both(f"{x / 1000:.1f} kN", f"{x / LBF_N:.0f} lbf") if finite(x) else NOT_SEEN
+    return both(f"{x / 1000:.1f} kN", f"{rounded(x / LBF_N)} lbf") if finite(x) else NOT_SEEN
 
 
 def mass(x: float, digits: int = 0) -> str:

@@ -2,26 +2,34 @@
 "use strict";
 (function () {
   const $ = id => document.getElementById(id), json = id => JSON.parse($(id).textContent);
-  const data = json("tree-data"), cards = new Map(json("compare-data").map(c => [c.id, c])), against = json("against-data"), phrases = json("phrases");
+  const data = json("tree-data"), cards = new Map(json("compare-data").map(c => [c.id, c])), against = json("against-data"), ask = json("ask-data"), phrases = json("phrases");
   const say = (code, values = {}) => phrases[code].replace(/\{(\w+)\}/g, (_, name) => values[name]), word = id => phrases.words[id] || id;
   document.querySelectorAll("form.filters").forEach(f => f.addEventListener("submit", e => e.preventDefault()));
   let view = null;
-  try { view = TreeView($("view"), $("tags"), data, pick); } catch (error) { console.warn("no 3-D view: " + error.message); }
+  try { view = TreeView($("view"), $("tags"), data, pick, ask.others, other); } catch (error) { console.warn("no 3-D view: " + error.message); }
   if (!view) { $("noview").hidden = false; $("view").hidden = true; document.querySelector(".tools").hidden = true; }
 
   function text(tag, words, css) { const e = document.createElement(tag); e.textContent = words; if (css) e.className = css; return e; }
-  const WANTED = ["page_height", "card_margin", "card_force", "card_section", "card_stand", "card_throw", "card_chance", "card_line", "card_served", "card_swing", "card_bring", "card_path_seen"];
+  const THROWN = ["card_stand", "card_throw", "card_chance", "card_line"], WANTED = ["card_margin", "card_force", "card_section", "card_stand", "card_throw", "card_chance", "card_line", "card_served", "card_swing", "card_bring", "card_path_seen"];
   const name = a => a.label + ", " + word(a.system);
+  function told(title, lines) {
+    if (!lines.length) return [];
+    const list = document.createElement("ul"); list.className = "notes"; lines.forEach(l => list.append(text("li", l)));
+    return [text("h4", title), list];
+  }
   function summary(id) {
-    const box = $("summary"), c = cards.get(id), a = data.anchors[id]; if (!box) return;
-    box.replaceChildren(text("h3", a.usable ? a.rank + ". " + name(a) : say("page_not_ranked_name", { name: name(a) })), text("span", word(a.verdict), "standing " + a.verdict.replaceAll(" ", "-")));
+    const box = $("summary"), c = cards.get(id), a = data.anchors[id], q = ask.judged[id]; if (!box) return;
+    box.replaceChildren(text("h3", a.usable ? a.rank + ". " + name(a) : say("page_not_ranked_name", { name: name(a) })), text("span", word(a.verdict), "standing " + a.verdict.replaceAll(" ", "-")), text("p", q.place));
+    box.append(...told(say(a.usable ? "page_look_first" : "page_why_not_ranked"), q.why), ...told(say("page_would_help"), q.helps));
     if (!c) return;
-    const list = document.createElement("dl");
-    WANTED.forEach(w => { const row = c.rows.find(r => r[2] === w); if (row) list.append(text("dt", row[3]), text("dd", row[4])); });
+    const list = document.createElement("dl"), borrowed = c.rows.some(r => r[2] === "card_over");
+    if (borrowed) list.append(text("dt", c.rows.find(r => r[2] === "card_over")[3]), text("dd", say("page_no_own_throw")));
+    WANTED.filter(w => !(borrowed && THROWN.includes(w))).forEach(w => { const row = c.rows.find(r => r[2] === w); if (row) list.append(text("dt", row[3]), text("dd", row[4])); });
     c.rows.filter(r => r[0] === "ask_fail").slice(0, 1).forEach(r => list.append(text("dt", say("page_if_it_fails", { what: r[3] })), text("dd", r[4])));
     const link = text("a", say("page_whole_card")); link.href = "#c" + id; const p = document.createElement("p"); p.append(link);
     box.append(list, p);
   }
+  function other(i) { const o = ask.others[i], box = $("summary"); if (box) box.replaceChildren(text("h3", o.label), text("p", o.place), text("p", o.why)); document.documentElement.dataset.chosen = o.label; }
   function pick(id) {
     const same = data.anchors.filter(a => a.union === data.anchors[id].union);
     if (view) view.choose(id);
@@ -40,10 +48,26 @@
   document.querySelectorAll("[data-layer]").forEach(box => box.addEventListener("change", () => view && view.setLayer(box.dataset.layer, box.checked)));
   document.querySelectorAll("[data-view]").forEach(b => b.addEventListener("click", () => view && view.view(b.dataset.view)));
   document.querySelectorAll("[data-zoom]").forEach(b => b.addEventListener("click", () => view && view.zoomBy(Number(b.dataset.zoom))));
-  document.querySelectorAll("[data-show]").forEach(b => b.addEventListener("click", () => { pick(Number(b.dataset.show)); $("viewer").scrollIntoView(); $("view").focus({ preventScroll: true }); }));
-  const openTarget = () => { const t = location.hash && document.querySelector(location.hash); if (t && t.tagName === "DETAILS") { t.open = true; t.scrollIntoView(); } };
+  document.querySelectorAll("[data-show]").forEach(b => b.addEventListener("click", () => { pick(Number(b.dataset.show)); $("turn").open = true; $("viewer").scrollIntoView(); $("view").focus({ preventScroll: true }); }));
+  const folds = [...document.querySelectorAll("details.fold")];
+  const openTarget = () => {
+    const t = location.hash.length > 1 && document.getElementById(decodeURIComponent(location.hash.slice(1))); if (!t) return;
+    for (let d = t; d; d = d.parentElement) if (d.tagName === "DETAILS") d.open = true;
+    t.scrollIntoView();
+  };
   window.addEventListener("hashchange", openTarget); openTarget();
-  window.addEventListener("beforeprint", () => document.querySelectorAll("details.card").forEach((d, i) => { d.open = i < 3; }));
+  document.addEventListener("click", e => { const l = e.target.closest("a[href^='#']"); if (l && l.hash === location.hash) openTarget(); });
+  const turn = $("turn");
+  turn.addEventListener("toggle", () => { if (turn.open && view && !turn.dataset.seen) { turn.dataset.seen = "1"; requestAnimationFrame(() => view.view("home")); } });
+  if (matchMedia("screen and (max-width: 760px)").matches) folds.forEach(d => d.setAttribute("name", "fold")); /* one at a time: a thumb finds its way on a short page */
+  const unfold = $("unfold"), words = () => { unfold.textContent = say(folds.some(d => d.open) ? "page_fold" : "page_unfold"); };
+  unfold.addEventListener("click", () => { const open = !folds.some(d => d.open); folds.forEach(d => { d.open = open && d.dataset.group === undefined; }); if (open && $("ranking")) $("ranking").open = true; words(); });
+  folds.forEach(d => d.addEventListener("toggle", words));
+  window.addEventListener("beforeprint", () => {
+    folds.forEach(d => { d.removeAttribute("name"); d.open = true; });
+    document.querySelectorAll("details.part, details.plate").forEach(d => { d.removeAttribute("name"); d.open = !d.closest("#background"); });
+    document.querySelectorAll("details.card").forEach((d, i) => { d.removeAttribute("name"); d.open = i < 3; });
+  });
 
   const table = $("table");
   if (table) {

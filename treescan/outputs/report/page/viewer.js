@@ -1,6 +1,6 @@
 /* The report's 3-D view, on three.js. Draws only when something changes. Lengths in metres, z up. */
 "use strict";
-function TreeView(canvas, tags, data, onPick) {
+function TreeView(canvas, tags, data, onPick, others, onOther) {
   const PAPER = 0xf3efe6, FOV = 38, TAGS = 9;
   const INK = 0x16120c, THROW = 0xb04e0c, SWING = 0x141414, GROUND = 0xcec7b8, WIRE = 0x1e1e1e;
   const AROUND = { neighbour: 0x78806c, building: 0x967668, pole: 0x5a5a60, wire: 0x28282c, "ground object": 0x968c7c, unknown: 0x8b9298 };
@@ -137,6 +137,7 @@ function TreeView(canvas, tags, data, onPick) {
   /* ---- markers and their tags: one a union, the best-ranked first; a thin leader joins each tag to its union */
   const spots = [...new Map(data.anchors.slice().reverse().map(a => [a.union, a])).values()].sort((a, b) => a.id - b.id);
   scene.add(dots(spots.flatMap(a => a.at), i => spots[i].usable ? 0x10324d : 0x787062, 8, { onTop: true }));
+  if (others.length) scene.add(dots(others.flatMap(o => o.at), 0xb7ad9a, 3.5, { onTop: true }));
   const leaders = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   leaders.setAttribute("class", "leaders");
   leaders.setAttribute("aria-hidden", "true");
@@ -249,7 +250,9 @@ function TreeView(canvas, tags, data, onPick) {
     if (!down || Math.hypot(e.clientX - down[0], e.clientY - down[1]) > 6) return;
     const box = canvas.getBoundingClientRect(), x = e.clientX - box.left, y = e.clientY - box.top, away = a => { const s = screen(a.at); return s ? Math.hypot(s[0] - x, s[1] - y) : 1e9; };
     const nearest = spots.reduce((best, a) => away(a) < away(best) ? a : best, spots[0]);
-    if (nearest && away(nearest) < 22) onPick(nearest.id);
+    if (nearest && away(nearest) < 22) return onPick(nearest.id);
+    const i = others.reduce((best, o, k) => best < 0 || away(o) < away(others[best]) ? k : best, -1);
+    if (i >= 0 && away(others[i]) < 22) onOther(i);
   });
 
   /* ---- drawing */

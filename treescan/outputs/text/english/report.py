@@ -136,12 +136,43 @@ THREATS: dict[str, str] = {
     "threat_area": "{distance:m} from the stem: {what:word}[ “{name}”][{?over}, under the crown].",
     "threat_dead": "{n:n} {n|limb looks|limbs look} dead in the scan: {names:names}. Deadwood can fall on the crew.",
     "threat_no_dead": "Dead wood: no limb looks dead in the scan. A leafless scan shows little of it: look up.",
-    "threat_to_ground": "If it goes: expect a fall to the ground[; {catch} is hit first but stops nothing], {height:m} up.",
+    "threat_to_ground": "If it goes: expect a fall to the ground from {height:m}[; {catch} comes first and is not shown to stop it].",
     "threat_caught": "If it goes: {catch} catches after a drop of {drop:m?}, if that wood is sound.",
     "threat_unseen": "Not seen: [{path:%} of the load path and ]{tree:%?} of the limb length were seen; the rest may hold anything.",
     "place_with_code": "{place} ({label})",
 }
 """What threatens, for the first screen and the first page."""
+
+WHY_NOT: dict[str, str] = {
+    "threat_wire_short": "{distance:m} from a wire",
+    "threat_work_wire_short": "{distance:m} from a wire to the work",
+    "threat_wire_missing_short": "none drawn; the scan may miss some",
+    "threat_area_short": "{what:word} {distance:m} from the stem[{?over}, under the crown]",
+    "threat_dead_short": "{n:n} {n|limb looks|limbs look} dead",
+    "threat_no_dead_short": "none seen in the scan; look up",
+    "threat_ground_short": "to the ground, {height:m}",
+    "threat_caught_short": "caught by {catch} after {drop:m?}",
+    "threat_unseen_short": "[{path:%} of the load path, ]{tree:%?} of the limbs seen",
+    "head_wire": "Wire",
+    "head_area": "Near",
+    "head_dead": "Dead wood",
+    "head_fall": "Fall",
+    "head_unseen": "Scan saw",
+    "help_rescan": "A scan that sees this wood from two sides, leaf-off, or a climber who measures it by hand.",
+    "help_dead": "A competent person who inspects the limb at the tree and accepts it.",
+    "help_thin": "A thicker limb lower down, or a sling round the stem where it is thick enough.",
+    "help_droops": "A limb that rises, or a sling that is choked round it or round the stem.",
+    "help_strength": "A rope system that loads the union less (a canopy anchor bears about half of what a basal line puts on it), "
+    "work at smaller rope angles, the species by its full name, or thicker wood lower down.",
+    "help_wire": "The line owner: without their consent nobody works there.",
+    "help_reach": "Another place to stand, a launcher, or climbing to it from a lower union.",
+    "help_work": "It serves other work, or a redirect; the ranked ones reach more of what was asked.",
+    "help_person": "The person who stated it, after another inspection.",
+    "help_same_union": "This union is ranked {rank:n} with {system:word}, {hardware:word}.",
+    "help_nearest": "The nearest ranked one: {rank:n}. {place}.",
+    "not_judged": "Not judged: [no limb of it is {asked:cm} thick][it stands lower than {low:m}], or others are better placed.",
+}
+"""The same in a few words, and what would help a place that is not ranked."""
 
 GLANCE: dict[str, str] = {
     "glance_first": "First to inspect",
@@ -237,14 +268,9 @@ PAGE: dict[str, str] = {
     "page_kind": "Candidate tie-in points from a scan",
     "page_lead_hopeless": "No candidate is ranked. Below: what was seen, why that is not enough and what a "
     "rescan needs.",
-    "page_lead_first": "First to inspect:",
-    "page_lead_where": "{height:m} up, {system:word}, {hardware:word}.",
-    "page_lead_counts": "{ranked:n} {ranked|candidate|candidates} ranked, {others:n} not ranked. Forces are "
-    "for a climber of {mass:kg} with gear.",
     "page_lead_unranked": "{n:n} {n|was|were} judged; the table gives the reason for each.",
     "page_lead_no_limbs": "None of the {n:n} unions has limbs that the settings accept for a tie-in point; "
     "their sizes stand below.",
-    "page_glance": "The first candidate at a glance",
     "page_cautions": "Cautions",
     "page_before": "Before anything else",
     "page_all_cautions": "All cautions in full",
@@ -303,6 +329,40 @@ PAGE: dict[str, str] = {
     "page_margins": "Strength over stress, by candidate",
     "page_margins_note": "Decide on the low end, printed left of each bar. It takes the wood as sound.",
     "page_weakest": "{label}: where it would break first",
+    "page_heading": "[{tree}][ {site}]",
+    "page_not_said": "not stated",
+    "page_first_low": "{system:word}, {hardware:word}. [Strength over stress {low:x2} at the low end.][{!low}Strength over stress: not seen.]",
+    "page_first_next": "Inspect and load-test it, then accept or refuse it.",
+    "page_threats": "What threatens",
+    "page_turn": "Turn the tree, ask about any union",
+    "page_turn_bare": "Turn the tree",
+    "page_turn_gist": "A click on a union tells why it is ranked or not, and what would help.",
+    "page_unfold": "Unfold the page",
+    "page_fold": "Fold the page",
+    "page_site": "Site, dead wood, species and scope",
+    "page_site_gist": "Everything that threatens, in full, and what kind of tree and season warn of.",
+    "page_season": "Season",
+    "page_season_words": "Nesting, roosting and protected times differ by country and tree: ask before anything is cut (common practice, no source).",
+    "page_health": "Crew",
+    "page_health_words": "Sap, pollen, dust of bark and hairs of caterpillars irritate skin and lungs of some: gloves, mask, wash after "
+    "work (common practice, no source).",
+    "page_two_dates": "Since the scan",
+    "page_two_dates_words": "The scan shows the tree as it stood[ on {date}][{!date} on one day]. Hold the drawing against it: a limb that "
+    "is gone or new, soil that moved or a storm since then make the plan void (common practice, no source).",
+    "page_seen_stand": "From the standing place",
+    "page_seen_side": "From the side",
+    "page_seen_plan": "From above, north up",
+    "page_seen_window": "What the thrower sees",
+    "page_climb_gist": "More tie-in points, second lines, redirects, rescue, getting the rope down.",
+    "page_ranking_gist": "{ranked:n} ranked, {others:n} not ranked, each with its reason.",
+    "page_cards_gist": "Every answer for each candidate.",
+    "page_compare_gist": "Any two held against each other.",
+    "page_cautions_gist": "All {n:n}, to the letter.",
+    "page_place": "Place",
+    "page_band": "{first} ({second})",
+    "page_would_help": "What would help",
+    "page_look_first": "What to look at first",
+    "page_no_own_throw": "None of its own from the ground: the first line goes over another union, see the card.",
     "page_path_note": "Use of capacity from the rope (left) down to the ground (right), median. The cross "
     "marks the weakest section.",
     "page_coverage": "Share of the work within a rope angle of {angles:names} from plumb",
@@ -385,7 +445,7 @@ PAGE: dict[str, str] = {
     "page_why_column": "Why or why not",
 }
 
-TEXTS: dict[str, str] = SHARED | THREATS | CARDS | GLANCE | OVERVIEW | PAGE
+TEXTS: dict[str, str] = SHARED | THREATS | WHY_NOT | CARDS | GLANCE | OVERVIEW | PAGE
 WORDS: dict[str, str] = {
     "hand": "one hand",
     "two_hand": "both hands, swung between the legs",
