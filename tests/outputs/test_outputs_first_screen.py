@@ -180,8 +180,9 @@ def test_the_panel_borrows_no_throw(browser: Any, good: Assessment, tmp_path: Pa
     p = first_of(good)
     other = next(k for (k, _) in good.throws.best if k != p.union)
     label = good.tree.graph.unions.label[other]
+    thrown = next(t for (k, _), t in good.throws.best.items() if k == other)
     way = (
-        AccessStep(other, label, 5.0, THROWN_LINE, Reason("access_thrown_line", union=label)),
+        AccessStep(other, label, 5.0, THROWN_LINE, Reason("access_thrown_line", union=label), throw=thrown),
         AccessStep(p.union, p.label, 9.0, ADVANCE, Reason("access_advance", start=label, union=p.label)),
     )
     bare = replace(good, points=(replace(p, throw=None, access=way), *good.points[1:]))
@@ -199,7 +200,7 @@ def test_the_panel_borrows_no_throw(browser: Any, good: Assessment, tmp_path: Pa
 def test_unions_that_were_never_judged_have_an_answer_too(good: Assessment) -> None:
     """Every union of the tree is either judged or says why not."""
     judged = {p.union for p in good.points}
-    rows = [k for k, _, _ in never_judged(good)]
+    rows = [k for k, told in never_judged(good) if told.why]
     assert sorted({*judged, *rows}) == list(range(len(good.tree.graph.unions)))
 
 

@@ -216,8 +216,14 @@ def _asked(a: Assessment) -> dict[str, Any]:
     return {
         "judged": [{"place": t.place, "why": t.why, "helps": t.helps} for t in told],
         "others": [
-            {"at": [round(float(v), 2) for v in u.place[k]], "label": u.label[k], "place": place, "why": why}
-            for k, place, why in (never_judged(a) if a.points else ())
+            {
+                "at": [round(float(v), 2) for v in u.place[k]],
+                "label": u.label[k],
+                "place": t.place,
+                "why": t.why,
+                "helps": t.helps,
+            }
+            for k, t in (never_judged(a) if a.points else ())
         ],
     }
 

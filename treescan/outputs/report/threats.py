@@ -15,6 +15,11 @@ from treescan.reason import Reason
 from treescan.trees.beside import Area
 from treescan.wood.graph import DEAD_SUSPECT
 
+ALARMING = {"wires_claimed", "work_near_conductor"}
+WIRES = {*ALARMING, "wires_said", "poles_without_wires"}
+"""Codes of warnings about wires, and those that are told first."""
+HEADS = {"wire": "head_wire", "area": "head_area", "dead": "head_dead", "fall": "head_fall", "unseen": "head_unseen"}
+"""Code of the heading of each kind."""
 MOST_NAMED = 3
 """Suspects of dead wood that are named; more are counted."""
 ALL_SEEN = 0.995
@@ -32,6 +37,11 @@ class Threat:
     found: Reason
     alarm: bool
     short: Reason
+
+    @property
+    def head(self) -> str:
+        """Code of its heading."""
+        return HEADS[self.kind]
 
 
 def threats(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
@@ -55,14 +65,21 @@ def wires(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
         if key not in nearest or c.distance < nearest[key][0]:
             nearest[key] = (float(c.distance), told)
     warned = tuple(
-        Threat("wire", w, True, Reason("threat_work_wire_short", distance=w["distance"]))
-        if w.code == "work_near_conductor"
-        else Threat("wire", w, False, Reason("threat_wire_missing_short"))
+        Threat("wire", w, w.code in ALARMING, _brief(w))
         for w in (a.climb.warnings if a.climb is not None else ())
-        if w.code in {"work_near_conductor", "wires_not_drawn", "poles_without_wires"}
+        if w.code in WIRES
     )
     found = (*(t for _, t in sorted(nearest.values(), key=lambda pair: pair[0])), *warned)
     return found or (Threat("wire", Reason("threat_no_wire"), False, Reason("threat_wire_missing_short")),)
+
+
+def _brief(warning: Reason) -> Reason:
+    """A warning about wires in a few words."""
+    if warning.code == "work_near_conductor":
+        return Reason("threat_work_wire_short", distance=warning["distance"])
+    if warning.code == "wires_claimed":
+        return Reason("threat_wire_claimed_short", distance=warning["away"])
+    return Reason("threat_wire_missing_short")
 
 
 def areas(a: Assessment) -> tuple[Threat, ...]:

@@ -8,6 +8,7 @@ from treescan.assess import Assessment
 from treescan.outputs.shapes.place_names import place_names
 from treescan.outputs.text.say import say, say_all, text
 from treescan.planning.candidates.rescan_advice import RESCANS
+from treescan.planning.climb.what_would_change import WEAK
 from treescan.planning.tie_in_point import UNSEEN, TieInPoint
 from treescan.reason import Reason
 
@@ -41,9 +42,16 @@ def why_not(a: Assessment, p: TieInPoint) -> Told:
     if p.usable:
         return Told(place, say_all(p.doubts), ())
     against = [g for g in p.gates if g.code not in RESCANS]
-    helps = [say(g) for g in p.gates if g.code in RESCANS]
-    helps += [text(HELPS.get(g.code, "help_person")) for g in against]
+    computed = _computed(a, p.union)
+    helps = [*computed, *(say(g) for g in p.gates if g.code in RESCANS)]
+    helps += [text(HELPS.get(g.code, "help_person")) for g in against if not (computed and g.code in WEAK)]
     return Told(place, say_all(against), tuple(dict.fromkeys((*helps, *_instead(a, p)))))
+
+
+def _computed(a: Assessment, union: int) -> tuple[str, ...]:
+    """What the sums say would change the answer, the nearest first; () where none was looked for."""
+    found = next((c for c in a.left_out.changes if c.union == union), None)
+    return () if found is None else say_all(found.changes)
 
 
 def _instead(a: Assessment, p: TieInPoint) -> list[str]:
@@ -60,19 +68,21 @@ def _instead(a: Assessment, p: TieInPoint) -> list[str]:
     return [text("help_nearest", rank=near.rank, place=named)]
 
 
-def never_judged(a: Assessment) -> list[tuple[int, str, str]]:
-    """Unions that were not judged at all: row, place in words, and why."""
-    judged = {p.union for p in a.points}
+def never_judged(a: Assessment) -> list[tuple[int, Told]]:
+    """Unions that are no candidates: row and answer; one look by one line where they are thick enough."""
+    judged, looked = {p.union for p in a.points}, {s.union: s for s in a.left_out.screened}
     settings, u = a.settings.planning, a.tree.graph.unions
     out = []
     for k, name in enumerate(place_names(a.tree.graph)):
         if k in judged:
             continue
         low = float(u.height[k]) < settings.min_candidate_height
-        why = text(
+        thin = text(
             "not_judged",
             low=settings.min_candidate_height if low else None,
             asked=None if low else settings.min_candidate_diameter,
         )
-        out.append((k, text("place_with_code", place=name, label=u.label[k]), why))
+        found = looked.get(k)
+        why = (thin,) if found is None else (text("one_look"), *say_all(g for g in found.gates if g.code not in RESCANS))
+        out.append((k, Told(text("place_with_code", place=name, label=u.label[k]), why, _computed(a, k))))
     return out

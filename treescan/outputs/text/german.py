@@ -53,7 +53,6 @@ TEXTS: dict[str, str] = {
     "glance_hold": "Festigkeit zu Spannung",
     "glance_fail": "Wenn es bricht",
     "glance_work": "Arbeit erreichbar",
-    "page_before": "Vor allem anderen",
     "page_ranking": "Reihenfolge",
     "front_first": "Zuerst zu prüfen: {place}",
     "sheet_first": "Zuerst zu prüfen: {label}, {height:m} hoch, {system:word}, {hardware:word}",

@@ -29,7 +29,7 @@
     const link = text("a", say("page_whole_card")); link.href = "#c" + id; const p = document.createElement("p"); p.append(link);
     box.append(list, p);
   }
-  function other(i) { const o = ask.others[i], box = $("summary"); if (box) box.replaceChildren(text("h3", o.label), text("p", o.place), text("p", o.why)); document.documentElement.dataset.chosen = o.label; }
+  function other(i) { const o = ask.others[i], box = $("summary"); if (box) box.replaceChildren(text("h3", o.label), text("p", o.place), ...told(say("page_why_not_ranked"), o.why), ...told(say("page_would_help"), o.helps)); document.documentElement.dataset.chosen = o.label; }
   function pick(id) {
     const same = data.anchors.filter(a => a.union === data.anchors[id].union);
     if (view) view.choose(id);

@@ -146,6 +146,7 @@ THREATS: dict[str, str] = {
 WHY_NOT: dict[str, str] = {
     "threat_wire_short": "{distance:m} from a wire",
     "threat_work_wire_short": "{distance:m} from a wire to the work",
+    "threat_wire_claimed_short": "claimed by the scan {distance:m} from the stem",
     "threat_wire_missing_short": "none drawn; the scan may miss some",
     "threat_area_short": "{what:word} {distance:m} from the stem[{?over}, under the crown]",
     "threat_dead_short": "{n:n} {n|limb looks|limbs look} dead",
@@ -170,6 +171,7 @@ WHY_NOT: dict[str, str] = {
     "help_person": "The person who stated it, after another inspection.",
     "help_same_union": "This union is ranked {rank:n} with {system:word}, {hardware:word}.",
     "help_nearest": "The nearest ranked one: {rank:n}. {place}.",
+    "one_look": "No candidate: others are higher or thicker. It was looked at by one line only, set up one way.",
     "not_judged": "Not judged: [no limb of it is {asked:cm} thick][it stands lower than {low:m}], or others are better placed.",
 }
 """The same in a few words, and what would help a place that is not ranked."""
@@ -265,16 +267,13 @@ PAGE: dict[str, str] = {
     "by a competent climber.",
     "page_title": "{name} – candidate tie-in points",
     "page_skip": "Skip to the report",
-    "page_kind": "Candidate tie-in points from a scan",
     "page_lead_hopeless": "No candidate is ranked. Below: what was seen, why that is not enough and what a "
     "rescan needs.",
     "page_lead_unranked": "{n:n} {n|was|were} judged; the table gives the reason for each.",
     "page_lead_no_limbs": "None of the {n:n} unions has limbs that the settings accept for a tie-in point; "
     "their sizes stand below.",
     "page_cautions": "Cautions",
-    "page_before": "Before anything else",
     "page_all_cautions": "All cautions in full",
-    "page_sections": "Sections",
     "page_climb": "The climb as a whole",
     "page_ranking": "Ranking",
     "page_one_by_one": "Candidates one by one",
