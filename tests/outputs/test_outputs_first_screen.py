@@ -65,7 +65,7 @@ def first_of(a: Assessment) -> TieInPoint:
 SEEN = """() => { const out = {};
   for (const [name, query] of Object.entries({ title: 'h1', facts: '.tree', verdict: '.verdict', tree: '.tall svg', anchor: '.tall circle.anchor',
       threats: '.threats', bring: '.bring' })) {
-    const e = document.querySelector(query), r = e.getBoundingClientRect();
+    const e = [...document.querySelectorAll(query)].find(x => x.checkVisibility()), r = e.getBoundingClientRect();
     out[name] = { top: r.top, bottom: r.bottom, left: r.left, right: r.right, words: (e.innerText || '').replace(/\\s+/g, ' ') };
   } return out; }"""
 
@@ -95,7 +95,7 @@ MEASURE = """() => { const out = { small: [], cut: [], boxes: [], wide: document
     const n = walk.currentNode, e = n.parentElement;
     if (!n.textContent.trim() || !seen(e) || e.closest('script, style') || (innerWidth < 760 && e.closest('.cards thead'))) continue;
     const svg = e.closest('svg.drawing'); let size = parseFloat(getComputedStyle(e).fontSize);
-    if (svg) size *= svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
+    if (svg) size *= svg.getScreenCTM().a;
     if (size < SMALLEST) out.small.push([n.textContent.trim().slice(0, 40), size]);
   }
   document.querySelectorAll('.scroll, .panel, table, .inside, .beside, .verdict, .glance').forEach(e => {

@@ -55,8 +55,8 @@ PICTURED, CHARTED, CARDS = 3, 8, 60
 """Candidates with drawings, rows in the charts, and cards in full."""
 GROUND_LAST = 1e9
 """Sorts a fall to the ground after every catch. [m]"""
-FIRST_BOX = (560.0, 660.0)
-"""Of the drawing on the first screen. [drawing units]"""
+FIRST_BOXES = ((560.0, 660.0), (560.0, 480.0))
+"""Of the drawing on the first screen, on a desk and on a phone. [drawing units]"""
 COLUMNS = (
     ("page_col_rank", "number", ""),
     ("page_col_union", "text", ""),
@@ -152,7 +152,6 @@ def _first_screen(a: Assessment, first: TieInPoint | None) -> dict[str, Any]:
     """What the page shows before anything is unfolded: the tree, the first candidate on it, the verdict, what threatens, what to
     bring."""
     margin = None if first is None else first.check.check.margin
-    seen = None if first is None else from_the_stand(a, first, FIRST_BOX)
     standing = first.verdict if first else VERDICTS[-1] if not a.tree.fitness.assessable else VERDICTS[-2]
     return {
         "first": first,
@@ -161,13 +160,19 @@ def _first_screen(a: Assessment, first: TieInPoint | None) -> dict[str, Any]:
         "standing": standing.replace(" ", "-"),
         "first_place": _first_place(a, first) if first else "",
         "low": float(margin.p5) if margin is not None and margin.known else None,
-        "tree_picture": _picture(*(seen or elevation(a, first, None, FIRST_BOX))),
+        "tree_pictures": tuple(Markup(str(_first_picture(a, first, box))) for box in FIRST_BOXES),
         "first_threats": first_of_each(threats(a, first)),
         "bring": "; ".join(say_all(first.rope.kit)) if first else "",
         "bring_short": glance(a, first)[-1] if first else None,
         "glance": glance(a, first)[1:5] if first else (),
         "angles": tuple(figure(limit, "deg") for limit, _ in first.reach.share_at) if first else (),
     }
+
+
+def _first_picture(a: Assessment, first: TieInPoint | None, box: tuple[float, float]) -> Drawing:
+    """The tree from the stand, else from the side, with the first candidate on it where there is one."""
+    seen = None if first is None else from_the_stand(a, first, box)
+    return (seen or elevation(a, first, None, box))[0]
 
 
 def _first_place(a: Assessment, first: TieInPoint) -> str:
