@@ -45,6 +45,8 @@ LEAST_MAP = 130.0
 """Room from which on the map with the stand is drawn under the tree. [points]"""
 PRINT = LEAST + 1.0
 """Of the map's labels, with room between them. [points]"""
+ALWAYS_THERE = {"kit_rescue", "kit_load_test"}
+"""Codes of kit that every climb takes along: named where there is room."""
 MOST_NEXT = 2
 """Further candidates named."""
 RECORD = ("record_used", "record_test", "record_result", "record_time")
@@ -193,13 +195,20 @@ def _told(found: Sequence[Threat], kinds: tuple[str, ...], drop: int) -> tuple[s
     mine = [t for t in found if t.kind in kinds]
     if drop >= 1 and any(t.alarm for t in mine):
         mine = [t for t in mine if t.alarm]
-    return say_all(t.found for t in mine[: 4 if drop < 3 else 2])
+    return tuple(_threat(t) for t in mine[: 4 if drop < 3 else 2])
+
+
+def _threat(t: Threat) -> str:
+    """One of them; a wire that only the scan claims in the words of a crew."""
+    if t.found.code == "wires_claimed":
+        return text("front_wire_claimed", distance=t.found["away"], side=t.found["azimuth"])
+    return say(t.found)
 
 
 def _kit(p: TieInPoint, drop: int) -> tuple[str, ...]:
     """Rope, throwline and kit; the last of it stands in the report where room is short."""
-    kit = say_all(p.rope.kit)
-    return ("; ".join(kit if drop < 2 else kit[:4]) + ".",)
+    kit = say_all(k for k in p.rope.kit if drop < 2 or k.code not in ALWAYS_THERE)
+    return ("; ".join(kit) + ".",)
 
 
 def _picture(a: Assessment, p: TieInPoint, width: float, height: float) -> Blocks:

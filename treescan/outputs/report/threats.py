@@ -69,8 +69,13 @@ def wires(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
         for w in (a.climb.warnings if a.climb is not None else ())
         if w.code in WIRES
     )
-    found = (*(t for _, t in sorted(nearest.values(), key=lambda pair: pair[0])), *warned)
-    return found or (Threat("wire", Reason("threat_no_wire"), False, Reason("threat_wire_missing_short")),)
+    found = (*(t for _, t in nearest.values()), *warned)
+    return tuple(sorted(found, key=_how_near)) or (Threat("wire", Reason("threat_no_wire"), False, Reason("threat_wire_missing_short")),)
+
+
+def _how_near(t: Threat) -> float:
+    """Distance that is told [m]; infinite where none is."""
+    return float(t.short.values.get("distance", float("inf")))
 
 
 def _brief(warning: Reason) -> Reason:

@@ -90,6 +90,8 @@ FRONT: dict[str, str] = {
     "front_work": "Work.",
     "front_reach": "{share:%?} of it in reach, rope up to {angle:deg?} from plumb. A slip swings up to {swing:m?}.",
     "front_near": "Wires, roads, targets.",
+    "front_wire_claimed": "The scan claims a wire {distance:m} {side:compass} of the stem that nobody confirmed: look at it first, treat "
+    "it as live.",
     "front_also": "Dead wood, not seen.",
     "front_kit": "Bring.",
     "front_picture": "{what} The darker the wood under the rope, the nearer to its strength at the low end.",
