@@ -47,6 +47,9 @@ class LoadTest:
 HANGS_WITHIN = np.radians(10.0)
 """A leg nearer to plumb than this is pulled as hanging people pull it (project choice). [rad]"""
 
+FLATTEST = np.radians(60.0)
+"""A leg flatter than this no crew pulls from the ground: it runs through the crown (project choice). [rad]"""
+
 PULLED_FROM = 25.0
 """A crew pulls from the ground out to here from the point straight below (project choice). [m]"""
 
@@ -57,7 +60,7 @@ def load_test(
     """The test of one checked anchor; None where the anchor was not seen, for what cannot be judged is not to
     be loaded.
 
-    leg : (3,) float        From where the climber's leg hangs to the climber in the governing case; None = not told. [m]
+    leg : (3,) float        Along the climber's leg in the governing case, of any length; None = not told.
 
     Notes
     -----
@@ -124,8 +127,8 @@ def _how_to_pull(
     height = float(place[2] - graph.xyz[0, 2])
     away = height * np.tan(angle) if angle < np.pi / 2 else np.inf
     told = {"leg": angle, "azimuth": float(np.arctan2(way[0], way[1])), "share": share}
-    if away > PULLED_FROM:
-        return (Reason("test_cannot_pull", reach=PULLED_FROM, **told),)
+    if away > PULLED_FROM or angle > FLATTEST:
+        return (Reason("test_cannot_pull", **told),)
     return (Reason("test_pull_from_ground", away=float(away), **told),)
 
 

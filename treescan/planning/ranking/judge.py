@@ -9,6 +9,7 @@ import numpy as np
 
 from treescan.loads.checks.load_test import load_test
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
+from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.settings import LoadSettings
 from treescan.planning.access.access_order import Hold, by_throw
 from treescan.planning.access.at_the_union import at_the_union
@@ -110,7 +111,10 @@ def judged(ground: Ground, check: AnchorCheck, throw: Throw | None) -> Judged:
 
 
 def _leg(context: TreeContext, check: AnchorCheck, place: Floats) -> Floats:
-    """From where the climber's leg hangs to the climber in the governing case, (3,). [m]"""
+    """Along the climber's leg in the governing case, (3,): where it is the only way the wood is pulled, that of the force; over a
+    base leg too, from where it hangs to the climber."""
+    if not SYSTEMS[check.configuration.system].basal:
+        return np.asarray(check.force, float)
     row = check.worst_work_point
     return context.work.xyz[row] - place if row >= 0 else np.array([0.0, 0.0, -1.0])
 

@@ -276,8 +276,8 @@ TEXTS: dict[str, str] = {
         "fixed low there. Where none can be fixed, it cannot be tested in that direction: then keep to work near plumb."
     ),
     "test_cannot_pull": (
-        "The climber's leg stands {leg:deg} from plumb then, towards the {azimuth:compass}: flatter than a crew can pull it from the "
-        "ground within {reach:m0}. Hanging people pull straight down: that makes {share:%} of the stress. It cannot be tested in the "
+        "The climber's leg stands {leg:deg} from plumb then, towards the {azimuth:compass}: flatter, or its foot farther out, "
+        "than a crew can pull from the ground. Hanging people pull straight down: that makes {share:%} of the stress. It cannot be tested in the "
         "direction of use: keep to work near plumb."
     ),
     "test_build_up": "Build up gently to {people:n} people hanging on the rope (or {pullers:n} on a 2:1): "
