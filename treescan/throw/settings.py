@@ -64,7 +64,7 @@ class Method:
         0.25,
         "",
         "all three spreads are this share larger at the fastest throw, less below it, none up to 0.7 of its speed; nothing is "
-        "published of bags thrown at full strength, and a thrown ball showed no loss: the safe side is taken",
+        "published of bags thrown at full strength, and a thrown ball showed no loss: the worse side is taken",
         "throw_effort",
         low=0.0,
         high=3.0,

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from treescan.estimate import Estimate
 from treescan.loads.limb_check import LimbCheck
 from treescan.outputs.drawing.svg import Drawing
-from treescan.outputs.shapes.use_of_capacity import shade_of
+from treescan.outputs.shapes.use_of_capacity import low_end_use, shade_of
 from treescan.outputs.text.say import figure, text
 from treescan.outputs.text.wording import finite
 from treescan.wood.graph import WoodGraph
@@ -89,8 +89,8 @@ def share_bars(
 
 
 def load_path(graph: WoodGraph, c: LimbCheck, narrow: bool = False) -> Drawing | None:
-    """Use of capacity of every section from the rope (left) down to the ground (right)."""
-    nodes, use = np.asarray(c.nodes), np.asarray(c.utilisation, float)
+    """Use of capacity of every section at the low end, from the rope (left) down to the ground (right)."""
+    nodes, use = np.asarray(c.nodes), low_end_use(c)
     if len(nodes) == 0 or not np.isfinite(use).any():
         return None
     step = graph.length[nodes]

@@ -138,7 +138,7 @@ THREATS: dict[str, str] = {
     "threat_no_dead": "Dead wood: no limb looks dead in the scan. A leafless scan shows little of it: look up.",
     "threat_to_ground": "If it goes: expect a fall to the ground from {height:m}[; {catch} comes first and is not shown to stop it].",
     "threat_caught": "If it goes: {catch} catches after a drop of {drop:m?}, if that wood is sound.",
-    "threat_unseen": "Not seen: [{path:%} of the load path and ]{tree:%?} of the limb length were seen; the rest may hold anything.",
+    "threat_unseen": "The scan saw [{path:%} of the load path and ]{tree:%?} of the limb length; the rest may hold anything.",
     "place_with_code": "{place} ({label})",
 }
 """What threatens, for the first screen and the first page."""
@@ -153,7 +153,7 @@ WHY_NOT: dict[str, str] = {
     "threat_no_dead_short": "none seen in the scan; look up",
     "threat_ground_short": "to the ground, {height:m}",
     "threat_caught_short": "caught by {catch} after {drop:m?}",
-    "threat_unseen_short": "[{path:%} of the load path, ]{tree:%?} of the limbs seen",
+    "threat_unseen_short": "[{path:%} of the load path, ]{tree:%?} of the limbs",
     "head_wire": "Wire",
     "head_area": "Near",
     "head_dead": "Dead wood",
@@ -304,7 +304,7 @@ PAGE: dict[str, str] = {
     "page_layer_swing": "swing if you slip",
     "page_layer_work": "work points",
     "page_layer_around": "surroundings",
-    "page_view_use": "Limbs are <coloured|colored> by the use of capacity under the chosen candidate.",
+    "page_view_use": "Limbs are <coloured|colored> by the use of capacity at the low end under the chosen candidate.",
     "page_view_unseen": "Speckled <grey|gray> wood was not seen and may hold anything.",
     "page_view_hands": "Drag to turn, two fingers or shift-drag to move, wheel or pinch to zoom.",
     "page_view_dots": "Dots on the ground: standing places, darker where a throw has the better chance. "
@@ -362,7 +362,7 @@ PAGE: dict[str, str] = {
     "page_would_help": "What would help",
     "page_look_first": "What to look at first",
     "page_no_own_throw": "None of its own from the ground: the first line goes over another union, see the card.",
-    "page_path_note": "Use of capacity from the rope (left) down to the ground (right), median. The cross "
+    "page_path_note": "Use of capacity at the low end from the rope (left) down to the ground (right). The cross "
     "marks the weakest section.",
     "page_coverage": "Share of the work within a rope angle of {angles:names} from plumb",
     "page_approach": "Approach, for and against",
