@@ -53,7 +53,11 @@ SOURCES: dict[str, Source] = {
         "with speed (Urbin et al. 2012, Motor Control 16:19, abstract). The growth taken is a choice on the safe side",
         "choice",
     ),
-    "blunt_body_drag": Source("Textbook drag coefficients: sphere 0.4 to 0.5 below the drag crisis, blunt body 0.8 to 1.1; none measured for bags", "memory"),
+    "light_breeze": Source(
+        "Beaufort 2, light breeze, leaves rustle: 4 to 7 mph, 1.6 to 3.3 m/s (scale as printed on public pages). That one throws in it, 3 m/s of it, and gusts of 0.4 are choices",
+        "choice",
+    ),
+    "blunt_body_drag": Source("Textbook drag coefficients: sphere 0.4 to 0.5 below the drag crisis, blunt body 0.8 to 1.1, round cylinder about 1.1; none measured for bags or lines", "memory"),
     "standard_air": Source("International standard atmosphere at sea level, 1.225 kg/m3", "memory"),
     "line_friction": Source("Throw line on bark: 0.2 to 0.5 taken, middle 0.3; no measurement found", "choice"),
     "snag_law": Source("Chance of a catch along a path through scattered twigs, 1 - exp(-k density path); k is a choice", "derived"),

@@ -23,7 +23,7 @@ SCRIPTS = sorted((HOME / "outputs").rglob("*.js"))
 MAKERS = {"Reason", "text", "row"}
 """What makes a sentence of a code and named values."""
 OTHER_NAMES = {"row": {"shown"}}
-OWN = {"list_more"}
+OWN = {"list_more", "throws_told"}
 """Made by the templates themselves."""
 
 

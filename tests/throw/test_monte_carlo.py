@@ -17,7 +17,7 @@ from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Aim, Stances
 from treescan.trees.beside import Foliage, Site
 
-SETTINGS = dataclasses.replace(ThrowSettings(), methods=("two_hand", "launcher"), snag_factor=0.02)
+SETTINGS = dataclasses.replace(ThrowSettings(), methods=("two_hand", "launcher"), snag_factor=0.02, wind_speed=0.0)
 DIRECTIONS, EACH = 20_000, 10
 """200 000 random throws: so many planes, and so many random throws in each."""
 

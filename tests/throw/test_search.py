@@ -20,7 +20,8 @@ from treescan.trees.beside import Conductor, Site
 from treescan.wood.topology.assemble import assemble
 
 SETTINGS = dataclasses.replace(ThrowSettings(), methods=("hand",), stance_spacing=3.0, near_worth=1.0)
-"""Bags that come down near the thrower count in full here, so that what is chosen and what is told are one and the same number."""
+SETTINGS = dataclasses.replace(SETTINGS, limb_cost=0.0, overshoot_cost=0.0, nearly_as_good=0.0, wind_speed=0.0)
+"""No wind; every throw that serves counts in full here and the likeliest place is taken, so that what is chosen and what is told are one and the same number."""
 
 
 def _few(graph, count=10):

@@ -7,6 +7,7 @@ import pytest
 from hand_made_limbs import EAST, Limb, flat, scene_of, spread, upright
 from throw_oracles import fly
 
+from treescan.reason import has
 from treescan.throw.ballistics.flight import STEP, bag_of, flights
 from treescan.throw.ballistics.flight_line import strike_speed
 from treescan.throw.detail.followed import follow_throw
@@ -14,13 +15,14 @@ from treescan.throw.outcome.bag_mass import wrap_angle
 from treescan.throw.outcome.ends import HIT_BESIDE, HIT_LIMB, LANDED
 from treescan.throw.outcome.many_throws import table_throws, throw_many
 from treescan.throw.search.refine import best_nearby, fine_sample
+from treescan.throw.search.search import search_throws
 from treescan.throw.settings import ThrowSettings
-from treescan.throw.throw_path import Aim
-from treescan.trees.beside import Surroundings
+from treescan.throw.throw_path import Aim, Stances
+from treescan.trees.beside import Site, Surroundings
 from treescan.units import G
 
 SETTINGS = ThrowSettings()
-PLAIN = dataclasses.replace(SETTINGS, drag=0.0, line_density=0.0, reach_along=2.5, methods=("launcher",))
+PLAIN = dataclasses.replace(SETTINGS, drag=0.0, line_density=0.0, reach_along=2.5, methods=("launcher",), wind_speed=0.0, overshoot_cost=0.0)
 ONE_LIMB = upright([Limb(6.0, EAST, length=4.0)])
 SOUTH_OF_IT = np.array([1.3, -6.0, 0.0])
 
@@ -29,7 +31,7 @@ def _one(scene, feet, elevation, speed, settings=PLAIN):
     """One throw to the north at union 0: class, end, near."""
     table = flights([elevation], [speed], settings)
     throws = table_throws(np.array([0.0]), table.height, table.step, np.array([[0]], np.int32))
-    _, isolation, end, near = throw_many(scene, feet, throws, 0)
+    _, isolation, end, near, _ = throw_many(scene, feet, throws, 0)
     return int(isolation[0, 0]), int(end[0, 0]), bool(near[0, 0])
 
 
@@ -128,3 +130,60 @@ def test_the_allowance_for_sag_covers_a_line_that_hangs_between_two_limbs():
     bend = 2 * np.arctan(np.sinh(1.5 / a))
 
     assert wrap_angle(3.0, 10.0) - np.pi >= bend
+
+
+@pytest.mark.parametrize("elevation", [55.0, 65.0, 75.0])
+def test_what_a_throw_counts_falls_with_the_limbs_under_the_line_and_with_the_way_beyond(elevation):
+    """Over the limb at 6 m and one at 4 m straight below or not, down on the parabola: 1 / (1 + 0.05 x limbs besides + 0.02 x way beyond)."""
+    costly = dataclasses.replace(PLAIN, overshoot_cost=0.02, limb_cost=0.05, near_thrower=0.0)
+    a, v = np.radians(elevation), 14.0
+    up = v * np.sin(a)
+    reach = v * np.cos(a) * (up + np.sqrt(up**2 + 2 * G * 1.5)) / G
+    for tree, others in ((ONE_LIMB, 0), (upright([Limb(6.0, EAST, length=4.0), Limb(4.0, EAST, length=4.0)]), 1)):
+        row = int(np.flatnonzero(np.isclose(tree.unions.height, 6.0))[0])
+        table = flights([a], [v], costly)
+        found = throw_many(
+            scene_of(tree, costly), SOUTH_OF_IT, table_throws(np.zeros(1), table.height, table.step, np.zeros((1, 1), np.int32)), row
+        )
+
+        assert found.isolation[0, 0] > 0
+        assert found.worth[0, 0] == pytest.approx(1 / (1 + 0.05 * others + 0.02 * (reach - 6.0)), rel=2e-3)
+
+
+def test_of_places_that_do_nearly_as_well_the_bag_comes_down_away_from_the_thrower():
+    """From 2.2 m the bag comes down nearer than from 4.5 m; "near" is set between the two. With a wide share the farther place is taken,
+    with none the likelier of the two.
+    """
+    nearer, farther = (1.3, -2.2, 0.0), (1.3, -4.5, 0.0)
+    settings = dataclasses.replace(ThrowSettings(), methods=("hand",), near_worth=1.0, overshoot_cost=0.0, near_thrower=0.0)
+
+    def best(near, share, *places):
+        s = dataclasses.replace(settings, near_thrower=near, nearly_as_good=share)
+        return search_throws(ONE_LIMB, flat(ONE_LIMB), Site(), Stances(np.array(places)), s).best[0, 1]
+
+    out = [float(best(0.0, 0.0, p).path[-1][1] - p[1]) for p in (nearer, farther)]
+    between = sum(out) / 2
+    near, far = best(between, 0.0, nearer), best(between, 0.0, farther)
+
+    assert out[0] < out[1]
+    assert has(near.steps, "throw_comes_back") and not has(far.steps, "throw_comes_back")
+    assert far.chance > 0.6 * near.chance
+    assert tuple(best(between, 0.4, nearer, farther).stand) == farther
+    assert best(between, 0.0, nearer, farther).chance == pytest.approx(max(near.chance, far.chance), rel=0.02)
+
+
+def test_an_aim_over_80_degrees_is_told_and_left_where_a_flatter_one_does_nearly_as_well():
+    """One limb 10 m up: from right below it the aim is steep and is told so; beside a place farther off it is not taken."""
+    tree = upright([Limb(10.0, EAST, length=4.0)], height=12.0)
+    settings = dataclasses.replace(ThrowSettings(), methods=("two_hand",), near_worth=1.0, overshoot_cost=0.0, nearly_as_good=0.5)
+    close, off = [1.3, -1.0, 0.0], [1.3, -3.0, 0.0]
+    steep, both = (search_throws(tree, flat(tree), Site(), Stances(np.array(p)), settings).best[0, 1] for p in ([close], [close, off]))
+
+    assert steep.elevation > settings.steep_aim and has(steep.steps, "throw_steep")
+    assert both.elevation <= settings.steep_aim and not has(both.steps, "throw_steep")
+    assert both.chance > 0.5 * steep.chance
+
+
+def test_a_line_over_more_than_six_limbs_is_no_success():
+    """The default: five limbs besides the wanted one at most."""
+    assert ThrowSettings().max_between == 5

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import radians
+from math import pi, radians
 from typing import NamedTuple
 
 from treescan.errors import BadInput
@@ -163,6 +163,39 @@ class ThrowSettings:
     air_density: float = setting(
         1.225, "kg/m3", "air at sea level, 15 degrees C", "standard_air", low=0.0, high=2.0
     )
+    line_width: float = setting(
+        0.002, "m", "throw line, for the wind on it", "line_mass", low=0.0, high=0.02
+    )
+    line_drag: float = setting(
+        1.1, "", "drag coefficient of the line across the wind, a round cylinder", "blunt_body_drag", low=0.0, high=2.0
+    )
+    wind_speed: float = setting(
+        3.0,
+        "m/s",
+        "wind while one throws: a light breeze, the upper part of Beaufort 2; 0 = none",
+        "light_breeze",
+        low=0.0,
+        high=20.0,
+    )
+    wind_from: float = setting(
+        0.0,
+        "rad",
+        "where it comes from, clockwise from north; counts only where wind_turns is below half a round",
+        "project_choice",
+        low=0.0,
+        high=2 * pi,
+    )
+    wind_turns: float = setting(
+        pi,
+        "rad",
+        "how far its direction may lie to either side: half a round = not known, so that nobody aims off for it",
+        "project_choice",
+        low=0.0,
+        high=pi,
+    )
+    wind_gust: float = setting(
+        0.4, "share of the speed", "its scatter from throw to throw among trees", "light_breeze", low=0.0, high=2.0
+    )
     friction: float = setting(
         0.3,
         "",
@@ -216,6 +249,38 @@ class ThrowSettings:
         "project_choice",
         low=0.0,
         high=60.0,
+    )
+    limb_cost: float = setting(
+        0.05,
+        "",
+        "where place and aim are chosen, a throw counts less by this share for every limb the line falls over besides",
+        "project_choice",
+        low=0.0,
+        high=1.0,
+    )
+    overshoot_cost: float = setting(
+        0.02,
+        "1/m",
+        "and by this share for every metre the bag flies beyond the last limb the line falls over",
+        "project_choice",
+        low=0.0,
+        high=1.0,
+    )
+    steep_aim: float = setting(
+        radians(80.0),
+        "rad",
+        "aims steeper than this are left where another place does nearly as well, and told",
+        "project_choice",
+        low=0.5,
+        high=1.57,
+    )
+    nearly_as_good: float = setting(
+        0.1,
+        "",
+        "places within this share of the best chance do nearly as well: the bag comes down far from the thrower, the aim is not steep",
+        "common_practice",
+        low=0.0,
+        high=0.9,
     )
     near_worth: float = setting(
         0.5,

@@ -148,7 +148,7 @@ def _line(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
             elevation=t.elevation,
             method=t.method,
             chance=t.chance,
-            throws=w.throws(t.expected_throws),
+            throws=t.expected_throws,
             line=line_kind(t.isolation_class),
         ),
     )

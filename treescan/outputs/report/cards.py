@@ -142,7 +142,7 @@ def line_answer(a: Assessment, p: TieInPoint) -> Answer:
             "card_aim",
             text("card_aim_at", azimuth=azimuth, elevation=t.elevation, speed=t.speed, method=t.method),
         ),
-        row("card_chance", text("card_chance_throws", chance=t.chance, throws=w.throws(t.expected_throws))),
+        row("card_chance", text("card_chance_throws", chance=t.chance, throws=t.expected_throws)),
         row("card_line", word(line_kind(t.isolation_class))),
         row("card_also_under", listed((word(u) for u in t.captured_unions), "card_nothing_else")),
         row("card_rest", text("card_rest_out", out=t.rest_distance, slides=t.slides)),

@@ -49,7 +49,7 @@ def _stand(a: Assessment, p: TieInPoint) -> Figure:
         over=None if t.union == p.union else a.tree.graph.unions.label[t.union],
         method=t.method,
         chance=t.chance,
-        throws=w.throws(t.expected_throws),
+        throws=t.expected_throws,
     )
     return Figure(text("glance_stand"), text("glance_stand_figure", **place.values), how, 2)
 

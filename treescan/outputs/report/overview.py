@@ -86,7 +86,7 @@ def _line(a: Assessment, p: TieInPoint) -> str:
         "stand": stand_of(a, p),
         "method": t.method,
         "chance": t.chance,
-        "throws": w.throws(t.expected_throws),
+        "throws": t.expected_throws,
     }
     if t.union == p.union:
         return text("over_line", **throw)

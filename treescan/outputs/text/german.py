@@ -28,9 +28,10 @@ TEXTS: dict[str, str] = {
         "wurde in Brusthöhe nicht gesehen.] {unions:n} Gabelungen wurden erfasst; der Scan sah {seen:%?} "
         "der gezeichneten Astlänge."
     ),
+    "throws_told": "[{few:n} bis ]{many:n} {many|Wurf|Würfe}",
     "over_line": (
-        "Für {label} stehen Sie {stand}: {method:word}, Erfolg {chance:%} je Wurf[, etwa {throws:n} "
-        "{throws|Wurf|Würfe}]."
+        "Für {label} stehen Sie {stand}: {method:word}, Erfolg {chance:%} je Wurf[, im Mittel "
+        "{throws:throws}]."
     ),
     "over_hold": (
         "{label} muss {force:kN?} tragen. Festigkeit zu Spannung am schwächsten Querschnitt: {margin}; "

@@ -58,7 +58,7 @@ SPECS: dict[str, Callable[[Any, str], str]] = {
     "ordinal": lambda x, _: w.ordinal(x),
 }
 """Figures, all from SI: `{height:m}`, `{height:m2}` two decimals; cm and mm are lengths, deg an angle [rad], % a share, chance one
-that is never told as none or all, x a bare figure, n a count; `_first` and `_second` in the reader's system and in the other alone."""
+that is never told as none or all, x a bare figure, n a count, throws an expected number of throws; `_first` and `_second` in the reader's system and in the other alone."""
 _SPEC = re.compile(r"(?P<name>m3(?!\d)|[a-zA-Z%/_]+)(?P<digits>\d?)")
 
 
@@ -120,6 +120,7 @@ class Tongue:
             value is None
             or (isinstance(value, (tuple, str)) and not value)
             or (isinstance(value, float) and math.isnan(value))
+            or (part[2] == "throws" and not math.isfinite(value))
         ):
             return self.word(w.NOT_SEEN), spec != part[2]
         if doubt:
@@ -138,6 +139,9 @@ class Tongue:
             return self._list(names, "or" if spec == "or" else "and")
         if isinstance(value, Reason):
             return self.render(value.code, value.values)
+        if spec == "throws":
+            few, many = w.throws(value)
+            return self.render("throws_told", {"few": few if few < many else None, "many": many})
         if isinstance(value, tuple):
             return self._list([self.figure(v, spec) for v in value], "and", limit=len(value))
         if spec in {"word", "Word"}:

@@ -13,6 +13,8 @@ from treescan.units import FOOT_M, LBF_N, OUNCE_KG, POUND_KG, PSI_PA
 
 INCH_M = FOOT_M / 12
 NOT_SEEN = "not seen"
+NEARLY_WHOLE = 0.05
+"""An expected number this near to a whole one is told as it."""
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 _ANYONE = ReaderSettings()
@@ -290,13 +292,14 @@ def chance(x: float) -> str:
     return f"{100 * x:.1f} %" if x < 0.095 else f"{100 * x:.0f} %"
 
 
-def throws(x: float) -> int | None:
-    """Expected number of throws as one tells it; None where there is no chance.
+def throws(x: float) -> tuple[int, int]:
+    """Between which whole numbers an expected number of throws is told; one number twice where it is whole to a tenth.
 
-    >>> throws(3.2), throws(0.4), throws(math.inf)
-    (3, 1, None)
+    >>> throws(1 / 0.74), throws(3.04), throws(1.0)
+    ((1, 2), (3, 3), (1, 1))
     """
-    return max(1, round(x)) if finite(x) else None
+    near = max(1, round(x))
+    return (near, near) if abs(x - near) <= NEARLY_WHOLE else (max(1, math.floor(x)), math.ceil(x))
 
 
 def compass(azimuth: float) -> str:

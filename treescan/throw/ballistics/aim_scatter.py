@@ -93,16 +93,16 @@ def turn_between(elevation: ArrayLike, azimuth: ArrayLike, got: ArrayLike) -> tu
 
 
 @lru_cache(maxsize=32)
-def normal_triples(n: int) -> Floats:
-    """n equally likely triples of independent standard normal deviations, evenly spread, (n, 3); the first is negative.
+def even_draws(n: int) -> tuple[Floats, Floats]:
+    """n equally likely draws of four independent standard normals (n, 4), the first negative, and of an even number in -1 .. 1 (n,).
 
-    Half of a normal's: the other half is the mirror image. Sobol's points (most even where n is a power of two), each
-    in the middle of its cell of every axis.
+    Half of the normals' first: the other half is the mirror image. Sobol's points (most even where n is a power of
+    two), each in the middle of its cell of every axis.
     """
     power = max(int(n - 1).bit_length(), 1)
-    u = qmc.Sobol(3, scramble=False).random_base2(power)[:n] + 0.5 / 2**power
+    u = qmc.Sobol(5, scramble=False).random_base2(power)[:n] + 0.5 / 2**power
     u[:, 0] /= 2
-    return _frozen(normal_quantile(u))
+    return _frozen(normal_quantile(u[:, :4])), _frozen(2 * u[:, 4] - 1)
 
 
 def _frozen(a: Floats) -> Floats:

@@ -29,6 +29,7 @@ class StandAndAim:
     method : str        One of `settings.METHODS`.
     aim : Aim
     bias : AimError     Of this person's throws on average, 0 where unknown.
+    steep : bool        The aim is steeper than one should take where another place does nearly as well.
     """
 
     away: float
@@ -36,6 +37,7 @@ class StandAndAim:
     method: str
     aim: Aim
     bias: AimError
+    steep: bool
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,8 @@ class LineAsThrown:
 def throw_steps(stand: StandAndAim, bag: BagFlight, line: LineAsThrown) -> tuple[Reason, ...]:
     """What a person does, in order."""
     steps = [Reason("throw_clear_arc"), _stand_and_aim(stand, bag, line.union), *aim_off(stand.bias, stand.aim.elevation)]
+    if stand.steep:
+        steps.append(Reason("throw_steep", elevation=stand.aim.elevation))
     if bag.comes_back is not None:
         steps.append(Reason("throw_comes_back", out=bag.comes_back))
     if line.walk_round:

@@ -14,7 +14,7 @@ from treescan.throw.ballistics.throws_about import throws_about
 from treescan.throw.detail.followed import Followed, Wanted, follow_throw, wanted_crossing
 from treescan.throw.detail.limb_names import item_name
 from treescan.throw.outcome.ends import HIT_BESIDE, HIT_LIMB, HIT_WIRE
-from treescan.throw.scene.flight_scene import WIRE, FlightScene, build_scene, floor_of
+from treescan.throw.scene.flight_scene import WIRE, FlightScene, build_scene, floor_of, how_far
 from treescan.throw.scene.plane import CROSS_S
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Aim, Throw
@@ -76,8 +76,8 @@ def throw_window(
     scene = build_scene(graph, beside, site, settings, [throw.union])
     feet, method = throw.stand, settings.method(throw.method)
     hand = feet + np.array([0.0, 0.0, scene.rules.release])
-    aim = Aim(throw.azimuth, throw.elevation, throw.speed)
-    azimuth, elevation, speed = (q.ravel() for q in throws_about(aim, method, THROWS // 2, 1))
+    aim, away = Aim(throw.azimuth, throw.elevation, throw.speed), how_far(scene, feet, throw.union)
+    azimuth, elevation, speed = (q.ravel() for q in throws_about(aim, method, settings, away, THROWS // 2, 1))
     table = flights(elevation, speed, settings, floor_of(scene))
     over, classes, stopped, falls = [], [], [], Counter[Reason]()
     for i in range(THROWS):

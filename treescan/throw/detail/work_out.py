@@ -95,7 +95,7 @@ def work_out(
         workings=wanted.workings,
         min_weight=_min_bag(scene, flown, captured),
         steps=throw_steps(
-            _stand_and_aim(graph, chosen, stances, limits.bias),
+            _stand_and_aim(graph, chosen, stances, limits.bias, settings.steep_aim),
             bag,
             _as_thrown(graph, scene, flown, captured, wanted, rest, chosen.union),
         ),
@@ -129,9 +129,12 @@ def _bag_flight(
     )
 
 
-def _stand_and_aim(graph: WoodGraph, chosen: Chosen, stances: Stances, bias: AimError) -> StandAndAim:
+def _stand_and_aim(
+    graph: WoodGraph, chosen: Chosen, stances: Stances, bias: AimError, steepest: float
+) -> StandAndAim:
     d = stances.xyz[chosen.stance, :2] - graph.xyz[0, :2]
-    return StandAndAim(float(np.hypot(*d)), float(np.arctan2(d[0], d[1])), chosen.method, chosen.aim, bias)
+    steep, away = chosen.aim.elevation > steepest, float(np.hypot(*d))
+    return StandAndAim(away, float(np.arctan2(d[0], d[1])), chosen.method, chosen.aim, bias, steep)
 
 
 def _as_thrown(

@@ -50,12 +50,14 @@ class Outcomes(NamedTuple):
     isolation       Class, 0 = not served.
     end             How the flight ended (`ends`); throws in planes that no wanted limb pierces are not followed unless there are wires.
     near            Where the union is served: does the bag come down near the thrower?
+    worth           What a throw that serves counts where place and aim are chosen.
     """
 
     weight: Floats
     isolation: NDArray[np.int8]
     end: NDArray[np.int8]
     near: Flags
+    worth: Floats
 
 
 def table_throws(azimuth: Floats, height: Floats, step: Floats, row: Ints32) -> Throws:
@@ -107,7 +109,7 @@ def throw_many(scene: FlightScene, feet: Floats, throws: Throws, union: int) -> 
     """
     azimuths = throws.azimuth
     na, nk = len(azimuths), max(throws.row.shape[1], throws.elevation.shape[1])
-    near = np.zeros((na, nk), np.bool_)
+    near, worth = np.zeros((na, nk), np.bool_), np.ones((na, nk))
     weight, isolation, ends = np.zeros((na, nk)), np.zeros((na, nk), np.int8), np.zeros((na, nk), np.int8)
     x, y, rows = feet[0], feet[1], len(scene.wood.limb)
     plane, items, served = empty_plane(rows), np.empty(rows, np.int32), room_for(nk)
@@ -127,7 +129,7 @@ def throw_many(scene: FlightScene, feet: Floats, throws: Throws, union: int) -> 
             _flights_of(throws, a, height, step)
             origin = Origin(x, y, feet[2] + scene.rules.release, azimuths[a])
             found = throws_in_plane(scene, plane, origin, height, step, union, served)
-            weight[a], ends[a], near[a] = served.weight, served.end, served.near
+            weight[a], ends[a], near[a], worth[a] = served.weight, served.end, served.near, served.worth
             for q in range(found):
                 isolation[a, served.flight[q]] = served.isolation[q]
-    return Outcomes(weight, isolation, ends, near)
+    return Outcomes(weight, isolation, ends, near, worth)

@@ -25,7 +25,7 @@ from treescan.throw.outcome.first_touch import first_touch
 from treescan.throw.outcome.isolation import WORKABLE, Ask, come_down, highest_limbs, judge
 from treescan.throw.outcome.snags import unsnagged
 from treescan.throw.outcome.way_down import shaft_clear, way_down_clear
-from treescan.throw.scene.flight_scene import WIRE, FlightScene
+from treescan.throw.scene.flight_scene import WIRE, FlightScene, Rules
 from treescan.throw.scene.plane import (
     COLUMN_S,
     COLUMNS,
@@ -58,6 +58,7 @@ class Served(NamedTuple):
     weight (f,)     Chance that twigs and leaves let the bag through; 0 where the throw serves nothing.
     end (f,)        How the flight ended (`ends`), BAD_PLACE where the bag must not land.
     near (f,)       Does the bag of a throw that serves come down near the thrower?
+    worth (f,)      What a throw that serves counts where place and aim are chosen (`worth_of`).
     """
 
     flight: Ints32
@@ -66,6 +67,7 @@ class Served(NamedTuple):
     weight: Floats
     end: NDArray[np.int8]
     near: Flags
+    worth: Floats
 
 
 @njit(cache=True, nogil=True)
@@ -79,6 +81,7 @@ def room_for(throws: int) -> Served:
         np.empty(throws),
         np.empty(throws, np.int8),
         np.empty(throws, np.bool_),
+        np.ones(throws),
     )
 
 
@@ -93,6 +96,20 @@ def enter(
             return rows
     flight[rows], union[rows], isolation[rows] = answer
     return rows + 1
+
+
+@njit(cache=True, nogil=True)
+def worth_of(rules: Rules, cross: Floats, over: Ints32, captured: int, s_end: float, near: bool) -> float:
+    """What a throw that serves counts where place and aim are chosen.
+
+    1 / (1 + a x other limbs the line falls over + b x metres the bag flies beyond the last of them), times `near_worth`
+    where it comes down near the thrower.
+    """
+    last = 0.0
+    for m in range(captured):
+        last = max(last, cross[over[m], CROSS_S])
+    cost = rules.limb_cost * (captured - 1) + rules.overshoot_cost * max(s_end - last, 0.0)
+    return (rules.near_worth if near else 1.0) / (1.0 + cost)
 
 
 @njit(cache=True, nogil=True)
@@ -145,7 +162,7 @@ def throws_in_plane(
     )
     ground_top, columns_top = plane.levels[GROUND_TOP], plane.levels[COLUMNS_TOP]
     of_item, stem_node, bag, hand = scene.wood.limb, scene.stem_node, rules.bag_radius, origin.hand
-    weight, end, near = served.weight, served.end, served.near
+    weight, end, near, worth = served.weight, served.end, served.near, served.worth
     ux, uy, over, rows = np.sin(origin.azimuth), np.cos(origin.azimuth), np.empty(MAX_CAPTURED, np.int32), 0
     for f in range(len(step)):
         z, ds, s_first = height[f], step[f], INFINITE
@@ -218,6 +235,7 @@ def throws_in_plane(
                 rows = enter(served.flight, served.union, served.isolation, start, rows, (f, u, k))
         if rows > start:
             weight[f], near[f] = 1.0, not lodged and s_end < rules.near_thrower
+            worth[f] = worth_of(rules, cross, over, captured, s_end, near[f])
             if leaves.some:
                 weight[f] = unsnagged(leaves, rules.snag, z, ds, origin, s_end)
     return rows

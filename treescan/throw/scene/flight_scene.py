@@ -92,6 +92,8 @@ class Rules(NamedTuple):
     release: float
     near_thrower: float
     near_worth: float
+    limb_cost: float
+    overshoot_cost: float
     strike: float
 
 
@@ -127,6 +129,13 @@ BELOW_GROUND = 2.0
 def floor_of(scene: FlightScene) -> float:
     """How far below a release flights are followed: down to the lowest ground. [m]"""
     return -(float(np.ptp(scene.ground.height)) + scene.rules.release + BELOW_GROUND)
+
+
+def how_far(scene: FlightScene, feet: Floats, union: int) -> float:
+    """Level distance from a place (3,) to the middle of the limbs of a wanted union. [m]"""
+    rows = scene.wood.union == union
+    middle = (scene.wood.start[rows, :2] + scene.wood.end[rows, :2]) / 2
+    return float(np.hypot(*(middle - feet[:2]).T).mean()) if len(middle) else 0.0
 
 
 def filled_ground(terrain: Terrain, fallback: float) -> Floats:
@@ -220,6 +229,8 @@ def _rules(settings: ThrowSettings) -> Rules:
         release=settings.release_height,
         near_thrower=settings.near_thrower,
         near_worth=settings.near_worth,
+        limb_cost=settings.limb_cost,
+        overshoot_cost=settings.overshoot_cost,
         strike=settings.strike_speed,
     )
 

@@ -8,9 +8,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.arrays import Floats
+from treescan.arrays import Floats, Ints
+from treescan.throw.ballistics.flight import flights
 from treescan.throw.detail.work_out import Chosen, work_out
-from treescan.throw.scene.flight_scene import FlightScene
+from treescan.throw.scene.flight_scene import FlightScene, floor_of
 from treescan.throw.search.grid import Grid
 from treescan.throw.search.refine import Sample, best_nearby, fine_sample, representative
 from treescan.throw.settings import Method, ThrowSettings
@@ -19,6 +20,9 @@ from treescan.wood.graph import WoodGraph
 
 WORTH_A_LOOK = 0.3
 """Places are worked out finely where their coarse chance is above this share of the least chance reported."""
+
+ROUGHLY = 2.0
+"""The coarse chance may be off: by it, places do nearly as well within this many times the share that counts."""
 
 NOT_MUCH_SLOWER = 1.5
 """Ways of throwing within this many times the least expected time are worked out."""
@@ -36,6 +40,7 @@ class ThrowSearch:
     """What every throw of one tree is searched among.
 
     origin : (s,)       Azimuth of the grid's cell 0 from each place. [rad]
+    lands : (e * v,)    How far away the grid's flights come down on level ground. [m]
     """
 
     graph: WoodGraph
@@ -44,6 +49,7 @@ class ThrowSearch:
     stances: Stances
     origin: Floats
     settings: ThrowSettings
+    lands: Floats
 
     @property
     def cell(self) -> tuple[float, float, float]:
@@ -99,8 +105,7 @@ def _options(
     options: list[_Found] = []
     for row in promising(coarse.chance[:, :, k - 1], settings):
         name, chance = settings.methods[row], coarse.chance[:, row, k - 1]
-        order = np.argsort(-chance, kind="stable")[: settings.candidates]
-        for stance in order[chance[order] > WORTH_A_LOOK * settings.min_chance]:
+        for stance in _places(search, chance, coarse.aim[:, row, k - 1]):
             cell = coarse.aim[stance, row, k - 1]
             key = (row, int(stance), *(int(v) for v in cell))
             if key not in tried:
@@ -112,8 +117,43 @@ def _options(
             _Found(r[k][0], key[1], name, r[k][1]) for key, r in tried.items() if key[0] == row and k in r
         ]
         if near:
-            options.append(max(near, key=lambda o: (o.chance, -o.stance)))
+            options.append(_as_a_crew_would(search, near))
     return options
+
+
+def _places(search: ThrowSearch, chance: Floats, aim: NDArray[np.int16]) -> Ints:
+    """Places to work out for one method and class: those of the best coarse chance (s,), and the best where the coarse aim (s, 3) is
+    not steep and the bag comes down far from the thrower, if it does nearly as well.
+    """
+    settings, g = search.settings, search.grid
+    order = np.argsort(-chance, kind="stable")
+    order = order[chance[order] > WORTH_A_LOOK * settings.min_chance]
+    cell = aim[:, 1].astype(int) * len(g.speed) + aim[:, 2]
+    easy = (g.elevation[aim[:, 1]] <= settings.steep_aim) & (search.lands[cell] >= settings.near_thrower)
+    near_best = chance >= (1 - ROUGHLY * settings.nearly_as_good) * chance.max(initial=0.0)
+    others = [s for s in order[settings.candidates :] if easy[s] and near_best[s]]
+    kept = order[: settings.candidates]
+    return kept if easy[kept].any() else np.concatenate([kept, others[:1]]).astype(np.int64)
+
+
+def _as_a_crew_would(search: ThrowSearch, found: list[_Found]) -> _Found:
+    """Of aims within a tenth of the best chance one whose bag comes down away from the thrower, then one that is not steep, then the
+    likeliest.
+    """
+    settings, best = search.settings, max(o.chance for o in found)
+    nearly = [o for o in found if o.chance >= (1 - settings.nearly_as_good) * best]
+    if len(nearly) == 1:
+        return nearly[0]
+    table = flights([o.aim.elevation for o in nearly], [o.aim.speed for o in nearly], settings, floor_of(search.scene))
+    back = landing_distances(table.height, table.step, settings.release_height) < settings.near_thrower
+    rank = [(bool(b), o.aim.elevation > settings.steep_aim, -o.chance, o.stance) for b, o in zip(back, nearly, strict=True)]
+    return nearly[rank.index(min(rank))]
+
+
+def landing_distances(height: Floats, step: Floats, release: float) -> Floats:
+    """How far from the thrower flights (f, PIECES + 1) come down on level ground, (f,). [m]"""
+    down = height < -release
+    return step * np.where(down.any(axis=1), down.argmax(axis=1), height.shape[1] - 1)
 
 
 def promising(chance: Floats, settings: ThrowSettings) -> list[int]:
@@ -134,7 +174,8 @@ def _quickest(
 ) -> Throw | None:
     """The option with the least expected time, its chance integrated finely; None below the least chance reported.
 
-    Throws whose bag comes down near the thrower count for less here, as in the sweep; the chance that is told counts them in full.
+    Throws whose bag comes down near the thrower, far beyond or with the line over other limbs count for less here, as in the sweep;
+    the chance that is told counts them in full.
     """
     best: tuple[float, Throw] | None = None
     settings = search.settings
@@ -147,11 +188,10 @@ def _quickest(
         chance = samples[place].chance(isolation_class)
         if chance < settings.min_chance:
             continue
-        counted = chance - (1 - settings.near_worth) * samples[place].near_chance(isolation_class)
-        seconds = min_seconds(counted, limits)
+        seconds = min_seconds(samples[place].counted(isolation_class), limits)
         if best is not None and seconds >= best[0]:
             continue
-        nominal = representative(samples[place], o.aim, limits, isolation_class)
+        nominal = representative(samples[place], isolation_class)
         if nominal is None:
             continue
         chosen = Chosen(union, isolation_class, o.stance, o.method, o.aim, nominal, chance)

@@ -9,6 +9,7 @@ import numpy as np
 from treescan.arrays import Flags, Floats, Floats32, Ints
 from treescan.throw.ballistics.aim_scatter import OnGrid, cell_mass
 from treescan.throw.ballistics.flight import flights
+from treescan.throw.ballistics.wind import wind_about, wind_turn
 from treescan.throw.scene.flight_scene import FlightScene, floor_of
 from treescan.throw.settings import Method, ThrowSettings
 
@@ -65,7 +66,7 @@ def coarse_grid(scene: FlightScene, settings: ThrowSettings) -> Grid:
     table = flights(ee.ravel(), vv.ravel(), settings, floor_of(scene))
     steps = (2 * np.pi / AZIMUTH_CELLS, elevation[1] - elevation[0], speed[1] / speed[0])
     scatters = list({_scatter(m): m for m in methods}.values())
-    on = [_on_grid(m, elevation, speed, steps) for m in scatters]
+    on = [_on_grid(m, elevation, speed, steps, settings) for m in scatters]
     return Grid(
         azimuth_step=steps[0],
         n_azimuth=AZIMUTH_CELLS,
@@ -89,22 +90,31 @@ def _scatter(method: Method) -> tuple[float, ...]:
     return method.side_sd, method.elevation_sd, method.speed_sd, method.effort_growth, fastest
 
 
-def _on_grid(method: Method, elevation: Floats, speed: Floats, steps: tuple[float, float, float]) -> OnGrid:
-    """Scatter of one method about every aim of the grid; `steps` of azimuth and elevation [rad], factor of the speed."""
-    sd = [method.spread_at(v) for v in speed]
-    widest = max(s.side for s in sd) / np.cos(elevation)
+def _on_grid(
+    method: Method,
+    elevation: Floats,
+    speed: Floats,
+    steps: tuple[float, float, float],
+    settings: ThrowSettings,
+) -> OnGrid:
+    """Scatter of one method and the wind about every aim of the grid; `steps` of azimuth and elevation [rad], factor of the speed."""
+    sd = np.array([method.spread_at(v) for v in speed])
+    ee, vv = np.meshgrid(elevation, speed, indexing="ij")
+    wind = wind_about(0.0, settings).sd
+    blow = [wind * q.reshape(ee.shape) for q in wind_turn(ee.ravel(), vv.ravel(), settings)[:3]]
+    side = np.hypot(sd[:, 0], blow[0]) / np.cos(ee)
+    up_sd, fast_sd = (np.sqrt(sd[:, k] ** 2 + (blow[k] ** 2).mean(axis=0)) for k in (1, 2))
     half_round = AZIMUTH_CELLS // 2 - 1
-    reach = np.minimum(np.ceil(SCATTER_REACH * widest / steps[0]), half_round).astype(np.int64)
-    across = [
-        [cell_mass([0.0], steps[0] * _offsets(int(reach.max())), s.side / np.cos(e))[0] for s in sd] for e in elevation
-    ]
-    up = _offsets(int(np.ceil(SCATTER_REACH * max(s.elevation for s in sd) / steps[1])))
-    fast = _offsets(int(np.ceil(SCATTER_REACH * max(s.speed for s in sd) / (steps[2] - 1))))
+    reach = np.minimum(np.ceil(SCATTER_REACH * side.max(axis=1) / steps[0]), half_round).astype(np.int64)
+    round_about = steps[0] * _offsets(int(reach.max()))
+    up = _offsets(int(np.ceil(SCATTER_REACH * up_sd.max() / steps[1])))
+    fast = _offsets(int(np.ceil(SCATTER_REACH * fast_sd.max() / (steps[2] - 1))))
+    across = np.array([[cell_mass([0.0], round_about, s)[0] for s in row] for row in side], np.float32)
     return OnGrid(
-        np.moveaxis(np.array(across, np.float32), 1, 2),
+        np.moveaxis(across, 1, 2),
         reach,
-        np.array([cell_mass([0.0], steps[1] * up, s.elevation)[0] for s in sd], np.float32).T,
-        np.array([cell_mass([1.0], steps[2] ** fast, s.speed)[0] for s in sd], np.float32).T,
+        np.array([cell_mass([0.0], steps[1] * up, s)[0] for s in up_sd], np.float32).T,
+        np.array([cell_mass([1.0], steps[2] ** fast, s)[0] for s in fast_sd], np.float32).T,
     )
 
 

@@ -10,11 +10,19 @@ from numpy.typing import NDArray
 from treescan.arrays import Flags, Floats
 from treescan.throw.ballistics.aim_scatter import cell_mass, spread_block
 from treescan.throw.ballistics.flight import Flights, flights
-from treescan.throw.ballistics.throws_about import throws_about
+from treescan.throw.ballistics.throws_about import (
+    FLATTEST,
+    SLOWEST,
+    STEEPEST,
+    carried,
+    into_the_wind,
+    spread_about,
+    throws_about,
+)
 from treescan.throw.outcome.ends import HIT_WIRE
 from treescan.throw.outcome.many_throws import Outcomes, Throws, table_throws, throw_many
-from treescan.throw.scene.flight_scene import FlightScene, floor_of
-from treescan.throw.settings import Method, ThrowSettings
+from treescan.throw.scene.flight_scene import FlightScene, floor_of, how_far
+from treescan.throw.settings import AimError, Method, ThrowSettings
 from treescan.throw.throw_path import Aim
 
 ELEVATION_NODE = np.radians(0.35)
@@ -22,12 +30,6 @@ ELEVATION_NODE = np.radians(0.35)
 
 SPEED_NODES = 10
 """Flights on the squared speed: without drag heights and distances are linear in it."""
-
-FLATTEST, STEEPEST = 0.02, float(np.pi / 2 - 0.005)
-"""No throw goes flatter or steeper. [rad]"""
-
-SLOWEST = 0.5
-"""No throw is slower. [m/s]"""
 
 REACH = 3.0
 """Throws within this many standard deviations of the aims searched are followed."""
@@ -46,7 +48,8 @@ RARE = 0.1
 class Sample:
     """Throws spread about one aim, all equally likely.
 
-    azimuth (a,) [rad]; elevation, speed (a, k) [rad], [m/s]; weight, isolation, near (a, k) as from `throw_many`.
+    azimuth (a,) [rad]; elevation, speed (a, k) [rad], [m/s]; weight, isolation, near, worth (a, k) as from `throw_many`; the throw in their
+    middle and their standard deviations.
     """
 
     azimuth: Floats
@@ -55,6 +58,9 @@ class Sample:
     weight: Floats
     isolation: NDArray[np.int8]
     near: Flags
+    worth: Floats
+    middle: Aim
+    spread: AimError
 
     def chance(self, worst_class: int) -> float:
         """Share that serves the union in this class or better."""
@@ -64,6 +70,10 @@ class Sample:
         """Share that serves the union in this class or better with the bag coming down near the thrower."""
         return float(np.where(self._serves(worst_class) & self.near, self.weight, 0.0).mean())
 
+    def counted(self, worst_class: int) -> float:
+        """The same share as it counts where place and aim are chosen."""
+        return float(np.where(self._serves(worst_class), self.weight * self.worth, 0.0).mean())
+
     def _serves(self, worst_class: int) -> Flags:
         return (self.isolation > 0) & (self.isolation <= worst_class)
 
@@ -71,13 +81,9 @@ class Sample:
 def fine_sample(
     scene: FlightScene, feet: Floats, aim: Aim, method: Method, union: int, settings: ThrowSettings
 ) -> Sample:
-    """Evenly spread throws about one aim.
-
-    Turns of the flight to the side and up, alike at every steepness, and speeds, from an even sequence; sorted by azimuth, and as many
-    neighbours as there are flights a plane thrown in one. Right of the aim the throws are those left of it mirrored, so that a mirrored
-    tree gets the same chance.
-    """
-    azimuth, elevation, speed = throws_about(aim, method, (settings.fine_planes + 1) // 2, settings.fine_flights)
+    """Evenly spread throws about one aim in the wind (`throws_about`), and what becomes of them."""
+    away, half = how_far(scene, feet, union), (settings.fine_planes + 1) // 2
+    azimuth, elevation, speed = throws_about(aim, method, settings, away, half, settings.fine_flights)
     count = max(2, int(np.ceil(np.ptp(elevation) / ELEVATION_NODE)) + 1)
     nodes = np.linspace(elevation.min(), elevation.max(), count)
     squares = np.linspace(speed.min() ** 2, speed.max() ** 2, SPEED_NODES)
@@ -86,11 +92,12 @@ def fine_sample(
     no_rows = np.zeros((0, 0), np.int32)
     throws = Throws(azimuth, table.height, table.step, no_rows, elevation, speed, nodes, squares)
     found = throw_many(scene, feet, throws, union)
-    return Sample(azimuth, elevation, speed, found.weight, found.isolation, found.near)
+    middle, spread = carried(aim, settings, away), spread_about(aim, method, settings, away)
+    return Sample(azimuth, elevation, speed, found.weight, found.isolation, found.near, found.worth, middle, spread)
 
 
-def representative(sample: Sample, aim: Aim, method: Method, isolation_class: int) -> Aim | None:
-    """The throw of the sample nearest to the aim that comes out in this class; a better class where this one is rare.
+def representative(sample: Sample, isolation_class: int) -> Aim | None:
+    """The throw of the sample nearest to its middle that comes out in this class; a better class where this one is rare.
 
     Returns None when no throw of the sample serves the union.
     """
@@ -100,7 +107,8 @@ def representative(sample: Sample, aim: Aim, method: Method, isolation_class: in
         good = exact
     if not good.any():
         return None
-    azimuth, elevation, speed = _scatter_at(method, aim)
+    aim = sample.middle
+    azimuth, elevation, speed = _scatter_at(sample.spread, aim)
     off = (
         ((sample.azimuth - aim.azimuth) / azimuth)[:, None] ** 2
         + ((sample.elevation - aim.elevation) / elevation) ** 2
@@ -122,29 +130,27 @@ class _Axes:
         """Throws along each axis."""
         return len(self.throws[0]), len(self.throws[1]), len(self.throws[2])
 
-    def mass(self, method: Method, aimed_speed: float) -> tuple[Floats, Floats, Floats]:
+    def mass(self, spread: AimError) -> tuple[Floats, Floats, Floats]:
         """Chance that a throw at each aim comes out at each centre, axis by axis; azimuth for each elevation of the aims."""
-        sd = method.spread_at(aimed_speed)
         return (
-            np.array([cell_mass(self.aims[0], self.throws[0], sd.side / np.cos(e)) for e in self.aims[1]]),
-            cell_mass(self.aims[1], self.throws[1], sd.elevation),
-            cell_mass(self.aims[2], self.throws[2], sd.speed * self.aims[2]),
+            np.array([cell_mass(self.aims[0], self.throws[0], spread.side / np.cos(e)) for e in self.aims[1]]),
+            cell_mass(self.aims[1], self.throws[1], spread.elevation),
+            cell_mass(self.aims[2], self.throws[2], spread.speed * self.aims[2]),
         )
 
 
-def _scatter_at(method: Method, aim: Aim) -> tuple[float, float, float]:
+def _scatter_at(spread: AimError, aim: Aim) -> tuple[float, float, float]:
     """Standard deviations of azimuth and elevation [rad] and speed [m/s] of throws at an aim."""
-    sd = method.spread_at(aim.speed)
-    return sd.side / float(np.cos(aim.elevation)), sd.elevation, sd.speed * aim.speed
+    return spread.side / float(np.cos(aim.elevation)), spread.elevation, spread.speed * aim.speed
 
 
-def _axes(aim: Aim, method: Method, cell: tuple[float, float, float]) -> _Axes:
+def _axes(aim: Aim, method: Method, spread: AimError, cell: tuple[float, float, float]) -> _Axes:
     """Throws and aims round one aim, within the limits of the method; `cell` as in `best_nearby`."""
     width = (cell[0], cell[1], cell[2] * aim.speed)
     throws: list[Floats] = []
     aims: list[Floats] = []
     for c, s, w in zip(
-        (aim.azimuth, aim.elevation, aim.speed), _scatter_at(method, aim), width, strict=True
+        (aim.azimuth, aim.elevation, aim.speed), _scatter_at(spread, aim), width, strict=True
     ):
         h = min(s / STEPS_A_SD, w / STEPS_A_CELL)
         n = int(np.ceil((w + REACH * s) / h))
@@ -161,6 +167,12 @@ def _axes(aim: Aim, method: Method, cell: tuple[float, float, float]) -> _Axes:
             aims[2][(aims[2] >= method.speed_low - 1e-9) & (aims[2] <= method.speed_high + 1e-9)],
         ),
     )
+
+
+def _within(method: Method, aim: Aim) -> Aim:
+    """An aim brought within the limits of a method."""
+    elevation = min(max(aim.elevation, method.elevation_low), method.elevation_high)
+    return Aim(aim.azimuth, elevation, min(max(aim.speed, method.speed_low), method.speed_high))
 
 
 def _throw_all(
@@ -192,12 +204,14 @@ def best_nearby(
     -------
     mapping         Class to (chance, aim), throws whose bag comes down near the thrower counting for less; missing where the chance is nil.
     """
-    axes = _axes(aim, method, cell)
+    away = how_far(scene, feet, union)
+    spread = spread_about(aim, method, settings, away)
+    axes = _axes(aim, method, spread, cell)
     if not all(len(a) for a in axes.aims):
         return {}
     found = _throw_all(scene, feet, axes, union, settings)
-    shape, mass = axes.shape, axes.mass(method, aim.speed)
-    weight = np.where(found.near, settings.near_worth, 1.0) * found.weight
+    shape, mass = axes.shape, axes.mass(spread)
+    weight = found.worth * found.weight
     hits = found.end == HIT_WIRE
     wire = spread_block(hits.astype(float).reshape(shape), *mass) if np.any(hits) else None
     out: dict[int, tuple[float, Aim]] = {}
@@ -210,5 +224,6 @@ def best_nearby(
             chance = np.where(wire <= settings.wire_chance, chance, 0.0)
         best = np.unravel_index(int(chance.argmax()), chance.shape)
         if chance[best] > 0:
-            out[k] = (float(chance[best]), Aim(*(float(axes.aims[axis][at]) for axis, at in enumerate(best))))
+            still = Aim(*(float(axes.aims[axis][at]) for axis, at in enumerate(best)))
+            out[k] = (float(chance[best]), _within(method, into_the_wind(still, settings, away)))
     return out

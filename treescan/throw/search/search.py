@@ -19,7 +19,7 @@ from treescan.reason import Reason
 from treescan.throw.detail.blocked import why_blocked
 from treescan.throw.scene.flight_scene import build_scene
 from treescan.throw.scene.stances import crown_heading
-from treescan.throw.search.best_throws import Coarse, ThrowSearch, best_throws
+from treescan.throw.search.best_throws import Coarse, ThrowSearch, best_throws, landing_distances
 from treescan.throw.search.grid import AZIMUTH_CELLS, coarse_grid
 from treescan.throw.search.sweep import sweep
 from treescan.throw.settings import ThrowSettings
@@ -71,7 +71,8 @@ def search_throws(
         threads,
         lambda done: progress("throws", SWEEP_SHARE * done / s),
     )
-    search = ThrowSearch(graph, scene, grid, stances, origin, settings)
+    lands = landing_distances(grid.height, grid.step, settings.release_height)
+    search = ThrowSearch(graph, scene, grid, stances, origin, settings, lands)
     best: dict[tuple[int, int], Throw] = {}
     blocked: list[Reason | None] = [Reason("throw_not_asked")] * m
 

@@ -102,7 +102,7 @@ def _all_throws(
         for q in range(found):
             f = served.flight[q]
             union[events], isolation[events] = served.union[q], served.isolation[q]
-            weight[events] = served.weight[f] * (scene.rules.near_worth if served.near[f] else 1.0)
+            weight[events] = served.weight[f] * served.worth[f]
             cell[events, 0], cell[events, 1], cell[events, 2] = a, f // nv, f % nv
             events += 1
     return Events(union, cell, isolation, weight), events, thrown

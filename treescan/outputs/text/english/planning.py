@@ -196,7 +196,7 @@ _RANK: dict[str, str] = {
     "fact_rope_angle": "the rope hangs {angle:deg} off plumb on average over the work it reaches",
     "fact_coverage": "it reaches {share:%} of the work",
     "fact_no_throw": "no throw from the ground sets a line over it: it is reached by climbing",
-    "fact_throw": "about {throws:n} {throws|throw sets|throws set} the line ({method:word})",
+    "fact_throw": "the line takes {throws:throws} on average ({method:word})",
     "fact_catch_unknown": "what catches the climber if it fails is not known",
     "fact_no_catch": "nothing catches the climber if it fails",
     "fact_catch": "if it fails, {label} catches after a drop of {drop:m}",
@@ -223,8 +223,7 @@ _APPROACH: dict[str, str] = {
         "first, and say what it is"
     ),
     "isolate_throws": (
-        "about {throws:n} {throws|throw sets|throws set} the line over {label} alone, so any rope system "
-        "can use it"
+        "the line takes {throws:throws} on average to lie over {label} alone, so any rope system can use it"
     ),
     "isolate_tested_first": "nobody leaves the ground before the anchor has been load-tested",
     "isolate_less_inspected": (
@@ -258,7 +257,7 @@ _ACCESS: dict[str, str] = {
         "inspect roots, stem and crown from the ground; helmet on, ground worker and rescuer ready"
     ),
     "access_throw": (
-        "throw with {method:word} (about {throws:n} {throws|throw|throws}), pull the rope in, load-test "
+        "throw with {method:word} ({throws:throws} on average), pull the rope in, load-test "
         "from the ground"
     ),
     "access_ascend": (

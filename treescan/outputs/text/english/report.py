@@ -64,7 +64,7 @@ CARDS: dict[str, str] = {
     "card_aim_at": "{azimuth:deg} ({azimuth:compass}), {elevation:deg} above level, {speed:m/s}, "
     "{method:word}",
     "card_chance": "Chance of one throw",
-    "card_chance_throws": "{chance:%}[; about {throws:n} {throws|throw|throws}]",
+    "card_chance_throws": "{chance:%}[; {throws:throws} on average]",
     "card_line": "Line",
     "card_also_under": "Also under the line",
     "card_nothing_else": "no other limb",
@@ -185,7 +185,7 @@ GLANCE: dict[str, str] = {
     "glance_stand": "Stand",
     "glance_stand_figure": "{distance:m_first} {side:compass}",
     "glance_stand_words": "({distance:m_second}) of the stem; [first line over {over}; ]{method:word}, "
-    "{chance:%} each[, about {throws:n} {throws|throw|throws}]",
+    "{chance:%} each[, {throws:throws} on average]",
     "glance_hold": "Strength over stress",
     "glance_hold_figure": "{low:x2} times",
     "glance_hold_words": (
@@ -228,12 +228,12 @@ OVERVIEW: dict[str, str] = {
     "over_frame_local": "local frame, no map reference in the file",
     "over_line_none": "No throw from the ground was found for {label}. {start}",
     "over_line": (
-        "For {label} stand {stand}: {method:word}, {chance:%} chance a throw[, about {throws:n} "
-        "{throws|throw|throws}]."
+        "For {label} stand {stand}: {method:word}, {chance:%} chance a throw[, {throws:throws} on "
+        "average]."
     ),
     "over_line_other": (
         "No throw reaches {label} itself. The first line goes over {over}: stand {stand}, {method:word}, "
-        "{chance:%} chance a throw[, about {throws:n} {throws|throw|throws}]. From there advance upward."
+        "{chance:%} chance a throw[, {throws:throws} on average]. From there advance upward."
     ),
     "over_hold": (
         "{label} has to carry {force:kN?}. Strength over stress at the weakest section is {margin}; that "

@@ -70,8 +70,8 @@ FRONT: dict[str, str] = {
     "of {mass:kg} with gear. Inspect, load-test, then accept or refuse it.",
     "front_line": "Line in.",
     "front_throw": "[No throw reaches it; the first line goes over {over}. ]Stand {stand}. Aim {azimuth:deg} "
-    "({azimuth:compass}), {elevation:deg} up, {method:word}. Chance {chance:%} a throw[, about {throws:n} "
-    "{throws|throw|throws}]. Line {line:word}.",
+    "({azimuth:compass}), {elevation:deg} up, {method:word}. Chance {chance:%} a throw[, {throws:throws} on "
+    "average]. Line {line:word}.",
     "front_no_line": "No throw from the ground was found. {start}",
     "front_rig": "Rig and test.",
     "front_system": "{system:word}, {hardware:word}.",

@@ -24,6 +24,10 @@ TEXTS: dict[str, str] = {
     "aim_higher": "{by:deg1} higher",
     "aim_softer": "{by:%} softer",
     "aim_harder": "{by:%} harder",
+    "throw_steep": (
+        "At {elevation:deg} this is nearly straight up: a small error to the side turns the flight far, and the bag may come down on you. No "
+        "other place was found that does nearly as well."
+    ),
     "throw_comes_back": (
         "The bag comes down about {out:m0} from you. Wear a helmet, keep your eyes on the bag, and step back as soon as it is away."
     ),
@@ -47,6 +51,7 @@ TEXTS: dict[str, str] = {
     "throw_lies_out": "The limb is too flat for the line to slide. It stays about {out:m} out from {union}.",
     "throw_look_one_limb": "Look from both sides: the line must bear on the wanted limb alone before you pull a rope up.",
     "throw_look_which_limbs": "Look from both sides which limbs the line bears on before you pull a rope up.",
+    "throws_told": "[{few:n} to ]{many:n} {many|throw|throws}",
     # what a limb is called
     "limb_is_stem": "the stem",
     "limb_is_thin": "thin limbs",
