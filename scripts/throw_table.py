@@ -141,8 +141,8 @@ def own_records() -> list[tuple[float, float, float, float, float, float]]:
     out = []
     for degrees in (30.0, 60.0, 80.0):
         rng, n = np.random.default_rng(SEED), 400
-        e, x = np.radians(degrees), {30.0: 9.0, 60.0: 5.0, 80.0: 2.0}[degrees]
-        aimed = 0.55 * x * np.tan(e)
+        e, x = np.radians(degrees), {30.0: 4.0, 60.0: 3.0, 80.0: 1.0}[degrees]
+        aimed = 0.75 * x * np.tan(e)
         v0 = aim_speed(x, aimed, e, LINE)
         d = directions(0.0, e, np.radians(2.0) * rng.standard_normal(n), np.radians(1.5) * rng.standard_normal(n))
         v = v0 * (1 + 0.04 * rng.standard_normal(n))
@@ -150,7 +150,7 @@ def own_records() -> list[tuple[float, float, float, float, float, float]]:
         reach = _ranges(v[:, None] * d)
         rows = np.column_stack([np.full(n, x), np.full(n, aimed), np.full(n, degrees), z, -y, reach])
         easy = dataclasses.replace(IN_ORACLE_AIR, hand=dataclasses.replace(IN_ORACLE_AIR.hand, effort_growth=0.0))
-        sd = own_spread({"hand": rows[np.isfinite(rows).all(axis=1) & (reach > 1.02 * np.hypot(x, y))]}, easy)[0].sd
+        sd = own_spread({"hand": rows[np.isfinite(rows).all(axis=1) & (reach > 1.1 * np.hypot(x, y))]}, easy)[0].sd
         a = np.radians(65.0)
         w = aim_speed(8.0, 10.0, a, LINE)
         told, _ = chance(8.0, 9.4, 10.6, 0.6, a, w, sd.elevation, sd.speed, side_sigma=sd.side, weight=LINE, n=THROWS, seed=1)
