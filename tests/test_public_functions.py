@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+import shutil
+import subprocess
+from html import unescape
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +18,10 @@ from treescan.assess import Settings, judged_again, plan, throws_from
 from treescan.errors import BadInput
 from treescan.outputs.data.anchors_file import anchors_out
 from treescan.outputs.data.tables import KINDS, table
+from treescan.outputs.drawing.stage_drawing import stage_pictures
+from treescan.outputs.job_sheet.job_sheet import sheet_bytes
+from treescan.outputs.report.report import report_html
+from treescan.outputs.text.say import say_all
 from treescan.planning.ranking.overrides import Override
 from treescan.planning.work.removal import Removal, cut_limb, cut_stem
 from treescan.planning.work.work_points import work_at_points
@@ -183,4 +189,38 @@ def test_the_set_says_that_it_holds_before_the_first_cut(first):
 
     assert len(told) == bool(done.climb.anchors.points)
     assert {r["anchor"] for t in told for r in t["goes"]} <= {p.name for p in done.climb.anchors.points}
-    assert replace(done, overrides=()).points
+    goes = {name: s.number for s in done.climb.stages for name in s.lost}
+    for p in done.points:
+        assert [d["cut"] for d in p.doubts if d.code == "goes_with_cut"] == [goes.get(p.name)] * (p.name in goes)
+    for r in done.climb.rescue:
+        assert [w["cut"] for w in r.reasons if w.code == "rescue_goes_with_cut"] == [goes.get(r.rescue_anchor)] * (r.rescue_anchor in goes)
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no pdftotext on this machine")
+def test_every_cut_is_printed_with_its_drawing_and_alarms(first, tmp_path):
+    """On the page: a figure and every alarm of every cut; on the sheet: every alarm in words, every cut by its name."""
+    done = judged_again(first, removal=REMOVAL, site=SITE)
+    page, sheet = report_html(done), tmp_path / "s.pdf"
+    sheet.write_bytes(sheet_bytes(done))
+    words = subprocess.run(["pdftotext", "-layout", str(sheet), "-"], check=True, capture_output=True).stdout.decode()
+    printed = subprocess.run(["pdftotext", "-raw", str(sheet), "-"], check=True, capture_output=True).stdout.decode() + words
+    flat = "".join(printed.split())
+
+    assert page.count('class="cut"') == 3
+    for stage, (drawing, caption) in zip(done.climb.stages, stage_pictures(done), strict=True):
+        assert str(drawing) in page and caption in unescape(page)
+        for alarm in say_all(stage.alarms):
+            assert alarm in unescape(page)
+            assert "".join(alarm.split()) in flat
+
+
+def test_a_drawing_shows_what_stands_and_what_comes_off(first):
+    """The piece of the last cut stands in the first drawing and is dark in the last; every drawing has one scale and frame."""
+    done = judged_again(first, removal=REMOVAL)
+    drawn = [d for d, _ in stage_pictures(done)]
+
+    assert len({(d.width, d.height) for d in drawn}) == 1
+    assert all(any("use3" in m.css or "piece" in m.css for m in d.marks) for d in drawn)
+    stands = [sum(len(p) for m in d.marks if getattr(m, "css", "") == "wood" for p in m.parts) for d in drawn]
+    assert stands[0] > stands[1] > stands[2]
+    assert stage_pictures(first) == []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 
@@ -26,7 +26,7 @@ from treescan.planning.access.access_order import Holds, stems_passed
 from treescan.planning.access.approach import Approach, recommend
 from treescan.planning.candidates.candidates import candidate_configurations, unions_to_throw_at
 from treescan.planning.candidates.screening import Screening, screening_lines, stem_lines
-from treescan.planning.climb.climb_plan import Climbers, ClimbPlan, climb_plan
+from treescan.planning.climb.climb_plan import Climbers, ClimbPlan, climb_plan, lost_with
 from treescan.planning.climb.left_out import LeftOut, left_out
 from treescan.planning.climb.what_would_change import Change, Refused, what_would_change
 from treescan.planning.ranking.overrides import Override, Revision, check_overrides, with_overrides
@@ -556,8 +556,10 @@ def _planned(
         revision = with_overrides(
             context.graph, ranking.points, overrides, context.settings, asked.seed, ranking.holds
         )
+    points = revision.points
     loads, density = asked.settings.loads, checks.wood.density
     climbers = Climbers(loads.climber_mass * G, "rescue" in loads.cases)
+    climb = climb_plan(context, points, climbers, checks.model, overrides, asked.removal, density, progress)
     return Assessment(
         tree=tree,
         site=context.site,
@@ -566,11 +568,9 @@ def _planned(
         throws=throws,
         checks=checks,
         ranking=ranking,
-        points=revision.points,
+        points=_until_cut(points, lost_with(climb.stages)),
         approach=recommend(context.graph, revision.points, context.settings, context.beside, tree.fitness),
-        climb=climb_plan(
-            context, revision.points, climbers, checks.model, overrides, asked.removal, density, progress
-        ),
+        climb=climb,
         left_out=left_out(
             context,
             tree.fitness,
@@ -583,6 +583,16 @@ def _planned(
         overrides=tuple(overrides),
         statements=revision.log,
     )
+
+
+def _until_cut(points: tuple[TieInPoint, ...], goes: Mapping[str, int]) -> tuple[TieInPoint, ...]:
+    """The list with the cut of a removal that each anchor goes with."""
+
+    def told(p: TieInPoint) -> TieInPoint:
+        said = Reason("goes_with_cut", cut=goes[p.name])
+        return replace(p, doubts=(*p.doubts, said), reasons=(*p.reasons, said))
+
+    return tuple(told(p) if p.name in goes else p for p in points)
 
 
 def _preview(*clouds: PointCloud) -> NDArray[np.float32]:

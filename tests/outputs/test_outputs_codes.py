@@ -61,7 +61,7 @@ def climb() -> dict[str, Any]:
         TreeContext(graph, beside, site, work, S), points, Climbers(1000.0, two_people=False), removal=removal
     )
     frame = Frame((0.0, 0.0, 0.0), None)
-    return climb_out(SimpleNamespace(tree=SimpleNamespace(frame=frame), work=work, climb=plan))
+    return climb_out(SimpleNamespace(tree=SimpleNamespace(frame=frame), work=work, climb=plan, asked=SimpleNamespace(removal=removal)))
 
 
 def objects(value: Any) -> Iterator[dict[str, Any]]:

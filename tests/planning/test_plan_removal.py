@@ -26,7 +26,7 @@ from treescan.planning.sets.independent import independent
 from treescan.planning.settings import Approach
 from treescan.planning.work.piece_room import near_conductors, over_areas
 from treescan.planning.work.removal import Removal, cut_limb, cut_stem
-from treescan.planning.work.stage_alarms import dies_with
+from treescan.planning.work.stage_alarms import dies_with, may_hang
 from treescan.planning.work.work_points import default_work
 from treescan.reason import Reason, has
 from treescan.trees.beside import Area, Conductor, Site
@@ -55,7 +55,7 @@ def test_anchors_die_exactly_when_a_cut_is_below_them(seed):
 
 
 def test_each_anchor_is_lost_once_and_never_comes_back():
-    """Over all stages every usable anchor is either lost at one stage or still standing at the end."""
+    """Over all stages every anchor that holds is either lost at one stage or still standing at the end."""
     graph = random_tree(1, height=18, limbs=14)
     points = ranked(graph, [throw(graph, k, 0.4) for k in candidate_unions(graph, S)])
     first = [
@@ -77,7 +77,7 @@ def test_each_anchor_is_lost_once_and_never_comes_back():
         S,
     )
     lost = [name for s in plan for name in s.lost]
-    usable = [f"{p.label} {p.system}" for p in points if p.usable]
+    usable = [f"{p.label} {p.system}" for p in points if may_hang(p)]
 
     assert len(lost) == len(set(lost))
     assert sorted(lost + list(plan[-1].left)) == sorted(usable)
@@ -343,10 +343,12 @@ def test_one_anchor_of_a_union_may_be_named():
     """"U02 MRS" is judged alone."""
     graph = plain_tree()
     points = ranked(graph, [throw(graph, k) for k in range(3)])
-    bad = [replace(p, gates=(Reason("serves_no_work"),)) if p.name == "U02 MRS" else p for p in points]
+    bad = [replace(p, gates=(Reason("dead_suspect"),)) if p.name == "U02 MRS" else p for p in points]
+    idle = [replace(p, gates=(Reason("serves_no_work"),)) if p.name == "U02 MRS" else p for p in points]
 
     assert has(one_stage(graph, bad, "U02 MRS").alarms, "support_refused")
     assert not has(one_stage(graph, points, "U02 MRS").alarms, "support_refused")
+    assert not has(one_stage(graph, idle, "U02 MRS").alarms, "support_refused")  # it holds, though no rope from it serves the work
 
 
 def test_rigging_that_is_gone_or_on_refused_wood_is_an_alarm():
@@ -534,3 +536,24 @@ def test_what_a_plan_is_asked_with_shows_itself_in_a_line():
 
     assert repr(Removal((cut_limb(graph, 1, "north lead"), cut_stem(graph, 6.0)))) == "Removal(2 cuts: north lead, stem-6.0)"
     assert repr(Site(roads=(np.zeros((9999, 2)),))) == "Site(areas=1, conductors=0, points=0)"
+
+
+@pytest.mark.parametrize("second", [0.17, 0.24])
+def test_two_unions_of_one_leader_share_it_however_thick(second):
+    """A stem that forks into leaders of 34 and 48 cm: the block 2 m above the climber on one of them loads the leader that holds both, whatever
+    section governs; on the other leader it does not."""
+    graph = tree(
+        ([[0, 0, 0], [0, 0, 6], [1.2, 0, 14]], 0.3, 0.1),
+        ([[0, 0, 6], [-1.2, 0, 14]], second, 0.08),
+        ([[0.45, 0, 9], [0.45, 2.5, 10.5]], 0.08, 0.04),
+        ([[0.75, 0, 11], [0.75, -2.5, 12.5]], 0.08, 0.04),
+        ([[-0.45, 0, 9], [-0.45, 2.5, 10.5]], 0.08, 0.04),
+        step=0.1,
+    )
+    low, high, other = (union_near(graph, at) for at in ([0.45, 0, 9], [0.75, 0, 11], [-0.45, 0, 9]))
+    points = ranked(graph, [throw(graph, k) for k in range(len(graph.unions))])
+    life = graph.unions.label[low]
+    same, apart = (one_stage(graph, points, life, int(graph.unions.node[k]), cut_stem(graph, 13.5)) for k in (high, other))
+
+    assert has(same.alarms, "support_shares_rigging")
+    assert not has(apart.alarms, "support_shares_rigging")

@@ -23,7 +23,7 @@ from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.removal import Removal, cut_limb, cut_stem, standing
 from treescan.planning.work.work_points import default_work
 from treescan.reason import Reason, has
-from treescan.trees.beside import Site
+from treescan.trees.beside import Conductor, Site
 from treescan.units import G
 
 STEM = ([[0, 0, 0], [0, 0, 14]], 0.25, 0.12)
@@ -139,11 +139,12 @@ def test_what_was_refused_stays_refused_and_stated_defects_weaken():
     graph = tree(STEM, ANCHOR, HEAVY)
     removal = Removal((cut_limb(graph, limb_from(graph, 7)),))
     point = at_height(anchors(graph), graph, 9)
-    refused = replace(point, gates=(Reason("serves_no_work"),))
+    refused, idle = (replace(point, gates=(Reason(code),)) for code in ("dead_suspect", "serves_no_work"))
     half = Override("defect", "A", "crack", "now", union=point.label, value=0.5)
     sound, weak = (stage_loads(graph, removal, o).at_cut(1, point) for o in ((), (half,)))
 
     assert not stage_loads(graph, removal).at_cut(1, refused).holds
+    assert stage_loads(graph, removal).at_cut(1, idle).holds
     assert weak.margin.p5 == pytest.approx(0.5 * sound.margin.p5)
 
 
@@ -203,3 +204,30 @@ def test_a_doubt_is_told_once_and_a_refusal_silences_it():
     both = replace(doubted, against=Reason("margin_low_then", low=0.9, middle=2.0, asked=1.0))
 
     assert [r.code for r in support_then([found, doubted, both])] == ["support_doubtful_then", "support_fails_then"]
+
+
+def test_alarms_stand_in_the_order_in_which_they_kill():
+    """Life support on the piece first, then the wire, then the road to close off."""
+    graph = tree(STEM, ANCHOR, HEAVY)
+    site = Site(
+        conductors=(Conductor(np.array([[-8.0, -50, 8], [-8.0, 50, 8]]), 20e3),), roads=(np.array([[-9.0, -9], [-4, -9], [-4, 9], [-9, 9.0]]),)
+    )
+    k = int(np.argmin(np.abs(graph.unions.height - 7)))
+    cut = cut_limb(graph, limb_from(graph, 7))
+    (stage,) = plan_of(graph, Removal((cut,), (graph.unions.label[k],)), anchors(graph), model(graph), site)
+    codes = [a.code for a in stage.alarms]
+
+    assert codes[0] in {"support_on_piece", "support_refused"}
+    assert codes.index("support_on_piece") < codes.index("piece_near_conductor") < codes.index("piece_over_area")
+
+
+def test_a_rope_from_another_tree_is_told_where_it_hangs_too_far_from_plumb():
+    """Planned on an anchor 8 m beside and 4 m over the cut: 63 degrees."""
+    graph = tree(STEM, ANCHOR, HEAVY)
+    site = Site(anchors=(("the oak", (8.0, 0.0, 17.0)),))
+    (stage,) = plan_of(graph, Removal((cut_stem(graph, 13.0),), ("the oak",)), anchors(graph), model(graph), site)
+    (why,) = [a["why"] for a in stage.alarms if a.code == "support_not_straight"]
+
+    assert why.code == "rope_far_from_plumb"
+    assert why["angle"] == pytest.approx(np.arctan2(8, 4), abs=0.01)
+    assert has(stage.alarms, "support_in_other_tree")

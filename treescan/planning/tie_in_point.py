@@ -32,7 +32,7 @@ UNSEEN = frozenset(
 """Codes of the gates that only a better scan or a climber's eye can lift; one makes the verdict "not
 assessable"."""
 
-REMARKS = frozenset({"load_test_passed", "noted"})
+REMARKS = frozenset({"load_test_passed", "noted", "goes_with_cut"})
 """Codes of what persons stated that stands with a candidate and changes neither its verdict nor its place."""
 
 ROUND_STEM = ", round the stem"

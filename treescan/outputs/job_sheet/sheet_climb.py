@@ -160,13 +160,13 @@ def _rescue_line(r: RescuePlan) -> str:
 
 
 def removal_pages(a: Assessment) -> list[Blocks]:
-    """A removal: all cuts in a table and the stem by height, then every cut with its drawing, alarms first; empty when
+    """A removal: all cuts in a table, then every cut with its drawing, alarms first, and the stem by height; empty when
     none is planned."""
     c = a.climb
     if c is None or not c.stages:
         return []
     cuts = [_cut(stage, *picture) for stage, picture in zip(c.stages, stage_pictures(a), strict=True)]
-    return [_all_cuts(c, a.asked.removal), [block for cut in cuts for block in cut]]
+    return [_all_cuts(c, a.asked.removal), [*(block for cut in cuts for block in cut), *_stem(c)]]
 
 
 def _cut(stage: Stage, drawing: Drawing, caption: str) -> Blocks:
@@ -183,12 +183,18 @@ def _cut(stage: Stage, drawing: Drawing, caption: str) -> Blocks:
 
 
 def _all_cuts(c: ClimbPlan, removal: Removal | None) -> Blocks:
-    spar = spar_rows(c)
-    middle = -(-len(spar) // 2)
     return [
         words(text("climb_removal"), HEAD),
         words(removal_note()),
         grid(removal_head(), removal_rows(c, removal, counted=True), [74, 40, 52, 56, 84, 84, 80, 45]),
+    ]
+
+
+def _stem(c: ClimbPlan) -> Blocks:
+    """The stem by height, half beside half."""
+    spar = spar_rows(c)
+    middle = -(-len(spar) // 2)
+    return [
         words(text("climb_stem"), BAND),
         side_by_side(
             [figures(spar[:middle], HALF)], [figures(spar[middle:], HALF)] if spar[middle:] else [], WIDTH

@@ -6,6 +6,7 @@ from treescan.outputs.text.say import figure, say_all, text
 from treescan.planning.climb.climb_plan import ClimbPlan
 from treescan.planning.removal.stages import Stage
 from treescan.planning.work.removal import Removal
+from treescan.reason import has
 
 _HEAD = (
     "removal_head_cut",
@@ -55,9 +56,10 @@ def _planned(s: Stage, removal: Removal | None) -> str:
     """What the climber and the block are planned to hang on, and what the block bears."""
     life = None if removal is None else removal.support_at(s.number - 1)
     b = s.block
+    elsewhere = has(s.alarms, "support_in_other_tree")
     return text(
         "removal_cell_planned",
-        life=life,
+        life=text("anchor_quoted", anchor=life) if elsewhere else life,
         block=None if b is None else b.union,
         force=None if b is None else b.calm.size,
         hard=None if b is None or b.stopped is None else b.stopped.size,

@@ -165,8 +165,8 @@ def climb_plan(
         lines_judged=loads is not None,
         redirects=found,
         redirects_refused=redirects_refused,
-        rescue=tuple(
-            rescue_plan(graph, p, ranked, work, down, settings, climbers.two_people) for p in ranked
+        rescue=_rescued_until_cut(
+            [rescue_plan(graph, p, ranked, work, down, settings, climbers.two_people) for p in ranked], cuts
         ),
         retrieval=tuple(p.retrieval for p in shown),
         ways=ways,
@@ -181,6 +181,22 @@ def climb_plan(
         kit=kit_of_all(shown),
         stages=cuts,
         spar=spar_diameters(graph) if removal is not None else (),
+    )
+
+
+def lost_with(cuts: Sequence[Stage]) -> dict[str, int]:
+    """Number of the cut that every anchor goes with, by its name; those that stay are left out."""
+    return {name: s.number for s in cuts for name in s.lost}
+
+
+def _rescued_until_cut(plans: Sequence[RescuePlan], cuts: Sequence[Stage]) -> tuple[RescuePlan, ...]:
+    """Rescue plans that say with which cut their line goes."""
+    goes = lost_with(cuts)
+    return tuple(
+        replace(r, reasons=(*r.reasons, Reason("rescue_goes_with_cut", anchor=r.rescue_anchor, cut=goes[r.rescue_anchor])))
+        if r.rescue_anchor in goes
+        else r
+        for r in plans
     )
 
 

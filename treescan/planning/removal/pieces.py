@@ -38,8 +38,8 @@ def piece_mass(
     Notes
     -----
     Truncated cones x density, summed, from the bark of the parent outward: wood inside the parent counts once. Twigs and
-    leaves hang at the tips: a piece with the tip of a limb bears the allowance for the whole limb (of the stem: for the
-    piece's own part of it), a log between two cuts none. The 5th and 95th percentiles take density (common to
+    leaves hang at the tips: a piece with the tip of a limb bears the allowance for the whole limb (of stem and leaders: for the
+    piece's own part of them), a log between two cuts none. The 5th and 95th percentiles take density (common to
     all), and radius errors taken as common along a limb: relative variance = sd_density^2 + sum over limbs
     of (2 cv_r m_limb / m)^2.
     """
@@ -50,7 +50,8 @@ def piece_mass(
     wood = _volumes(graph, share, ends)[rows] * density
     own = np.bincount(graph.limb[rows], weights=wood, minlength=len(tips))
     limb = np.bincount(graph.limb, weights=_volumes(graph, np.ones(len(graph)), np.ones(len(graph))), minlength=len(tips))
-    limb[0] = own[0] / density
+    stems = graph.limbs.order == 0
+    limb[stems] = own[stems] / density
     twigs = settings.crown_allowance * np.where(tips & (own > 0), limb * density / np.maximum(own, 1e-12), 0.0)
     mass = wood * (1 + twigs[graph.limb[rows]])
     total = float(mass.sum())

@@ -101,6 +101,9 @@ def removal_plan(
         )
         if at is not None:
             held = _rigged(context, held, removal, points, at, lines)
+        life = removal.support_at(stage.number - 1)
+        if life in others and (why := ropes.against(np.asarray(others[life], float), NO_LIMB, np.inf)) is not None:
+            held = replace(held, alarms=(*held.alarms, Reason("support_not_straight", anchor=life, why=why)))
         near, told = _room(context, stage, before.gone, lines)
         alarms = tuple(sorted((*held.alarms, *near), key=_urgent))
         out.append(replace(held, alarms=alarms, room=told, elsewhere=reached))

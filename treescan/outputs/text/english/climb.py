@@ -165,7 +165,7 @@ TEXTS: dict[str, str] = {
     "cut_strengths": (
         "Low end of strength over stress in the tree as it stands at this cut (in the whole tree): {anchors}."
     ),
-    "anchor_then": "{anchor} {low:x1?}[ ({whole:x1})][{?first}, inspect first]",
+    "anchor_then": "{anchor} {low:x1?}[ ({whole:x1})][{?first} (inspect first)]",
     "rope_far_from_plumb": "it hangs {angle:deg} from plumb, {limit:deg} is the limit.",
     "rope_fouled": "{wood} is in its way.",
     "cut_leaves_spar": "After it only the spar stands.",
@@ -225,7 +225,7 @@ TEXTS: dict[str, str] = {
     ),
     "piece_from_area": (
         "The piece stands {stands:m} from a {what:word}[ “{name}”] in the plan and, turned about its cut, comes within "
-        "{turned:m} of it. A thrown or rolling piece goes farther."
+        "{turned:m} of it."
     ),
     "rigging_limb_gone": (
         "The block is planned at {union}, but the limb that made it came off before: nothing there keeps a sling from sliding. "
@@ -234,6 +234,8 @@ TEXTS: dict[str, str] = {
     "set_in_removal": (
         "This set holds for the tree as it stands before the first cut.[ {goes} Each cut says what is left to hang on.]"
     ),
+    "goes_with_cut": "It goes with cut {cut:n} of the removal: nobody hangs on it from then on.",
+    "rescue_goes_with_cut": "{anchor} goes with cut {cut:n}: name another rescue line before it.",
     "set_goes": "{anchor} goes with cut {cut:n}.",
     "support_weakest_below": (
         "Life support on {union} would break first at {wood}, which the rigging loads too: what both together do was "
