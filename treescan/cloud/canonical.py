@@ -141,7 +141,8 @@ def _of_places(values: NDArray, order: NDArray[np.int64], stays: NDArray[np.bool
     picked = values[order[stays]]
     if len(picked) < len(values):
         place = np.cumsum(stays) - 1
-        np.minimum.at(picked, place[~stays], values[order[~stays]])
+        with np.errstate(invalid="ignore"):
+            np.fmin.at(picked, place[~stays], values[order[~stays]])
     return picked
 
 

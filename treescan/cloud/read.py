@@ -15,6 +15,7 @@ def read_cloud(
     *,
     thin: float | None = None,
     unit: str | None = None,
+    round_place: tuple[float, float] | None = None,
     settings: CloudSettings | None = None,
     progress: Progress = quiet,
 ) -> PointCloud:
@@ -26,6 +27,8 @@ def read_cloud(
     thin : float, optional      Keep one point a voxel of this edge, the centroid; memory then follows voxels.
                                 [m]
     unit : str, optional        "m", "ft", "us-ft", "cm" or "mm": overrules what the file says about its unit.
+    round_place : (x, y), optional  In the file's own plan coordinates: only what lies within
+                                    `CloudSettings.window` of it is kept, while reading.
     settings : CloudSettings, optional
     progress : callable
 
@@ -41,4 +44,4 @@ def read_cloud(
     BadInput
         One sentence naming the file, the fault and what to do, where no cloud can be had from it.
     """
-    return take_in(path, thin=thin, unit=unit, settings=settings, progress=progress).cloud
+    return take_in(path, thin=thin, unit=unit, round_place=round_place, settings=settings, progress=progress).cloud

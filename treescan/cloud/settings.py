@@ -27,6 +27,15 @@ class CloudSettings:
         low=0.5,
         high=100.0,
     )
+    window: float = setting(
+        40.0,
+        "m",
+        "with --at, points farther than this from the asked place, along x or y, are left out while reading: "
+        "room for a wide crown and all that is kept round it",
+        "project_choice",
+        low=20.0,
+        high=1000.0,
+    )
     rounding_step: float = setting(
         0.004,
         "m",

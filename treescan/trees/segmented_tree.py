@@ -14,9 +14,9 @@ from treescan.cloud.point_cloud import PointCloud
 from treescan.errors import BadInput
 from treescan.progress import Progress, quiet
 from treescan.reason import Reason
-from treescan.trees.beside import Terrain
+from treescan.trees.beside import KINDS, Terrain
 from treescan.trees.material.material_voxels import Voxels, voxelise
-from treescan.trees.segmentation.asked_tree import asked_label
+from treescan.trees.segmentation.asked_tree import asked_label, kind_of_labels
 from treescan.trees.segmentation.crowns import crown_tops, stem_under
 from treescan.trees.segmentation.multi_stem import join_stems
 from treescan.trees.segmentation.refine import FineVoxels, refine
@@ -116,11 +116,12 @@ def segment_tree(
     progress("trees apart", 0.0)
     rough = segment_scan(voxels, high, found.trees, found.tops, solids)
     target = asked_label(rough, at, cloud, settings.stems.at_reach)
+    told = _several(rough, target, cloud) if at is None else ()
     progress("the asked tree", 0.0)
     fine = refine(xyz, above, rough, rows, target, max(settings.cell, FINE_CELL * spacing))
     terrain = _with_feet(ground.terrain, found.trees) if ground.found else ground.terrain
     return SegmentedTree(
-        fine, fine.without_strays(), rough, target, terrain, spacing, (*ground.notes, *found.notes)
+        fine, fine.without_strays(), rough, target, terrain, spacing, (*ground.notes, *found.notes, *told)
     )
 
 
@@ -129,7 +130,7 @@ def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:
         raise BadInput(
             f"only {len(cloud)} points, too few to find a tree in",
             file=cloud.source,
-            remedy="give the whole scan, not a thinned one, or scan again from nearer",
+            remedy="check --unit, keep the whole tree and the ground in a cut-out, do not thin, or scan again from nearer",
         )
     if len(cloud) > settings.max_points:
         what = f"{len(cloud)} points are more than the {settings.max_points} that are taken"
@@ -194,6 +195,17 @@ def _by_crowns(
     of = cKDTree(tops[:, :2]).query(centre[:, :2])[1]
     found = tuple((stem_under(top, centre[of == k], high[of == k], terrain),) for k, top in enumerate(tops))
     return StemsOfScan(found, tops, (Reason("trees_found_by_crowns"),))
+
+
+def _several(rough: Segmentation, target: int, cloud: PointCloud) -> tuple[Reason, ...]:
+    """How many trees there are and which was taken, where nobody said which."""
+    trees = int(np.count_nonzero(kind_of_labels(rough)[: len(rough.trees)] == KINDS.index("neighbour")))
+    if trees < 2:
+        return ()
+    x, y, _ = cloud.frame.to_map(rough.trees[target][0].foot) / cloud.frame.unit_m
+    if cloud.frame.in_degrees:
+        x = y = None
+    return (Reason("one_of_several_trees", trees=trees, x=x, y=y),)
 
 
 def _with_feet(terrain: Terrain, trees: tuple[tuple[Stem, ...], ...]) -> Terrain:

@@ -5,15 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from functools import partial
+from io import SEEK_END, BytesIO
 from pathlib import Path
 from typing import Any
 
 import laspy
+import lazrs
 import numpy as np
 from laspy import DecompressionSelection, LazBackend
 from numba import njit, prange
 
-from treescan.cloud.formats.las_header import LasHeader, check_compression, read_header
+from treescan.cloud.formats.las_header import (
+    LasHeader,
+    check_compression,
+    is_point_wise,
+    one_chunk,
+    read_header,
+)
 from treescan.cloud.formats.las_reference import las_reference
 from treescan.cloud.opened import AGAIN, CHUNK, Chunk, OpenedCloud
 from treescan.errors import BadInput
@@ -78,8 +86,9 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
     done = 0
     try:
         selection = LAYERS if header.point_format >= 6 else DecompressionSelection.all()
+        source, backend = _source(file, header)
         with laspy.open(
-            file, laz_backend=LazBackend.LazrsParallel, decompression_selection=selection, read_evlrs=False
+            source, laz_backend=backend, decompression_selection=selection, read_evlrs=False
         ) as reader:
             for points in reader.chunk_iterator(CHUNK):
                 done += len(points)
@@ -97,6 +106,18 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
         raise BadInput(
             f"is cut short: {done} of {header.count} points could be read", file=str(file), remedy=AGAIN
         )
+
+
+def _source(file: Path, header: LasHeader) -> tuple[Path | BytesIO, LazBackend]:
+    """What the decoder reads: the file, or a point-wise one rewritten in memory as one chunk."""
+    if not header.compressed or not is_point_wise(header):
+        return file, LazBackend.LazrsParallel
+    before, record, points = one_chunk(file, header)
+    out = BytesIO(before + points)
+    out.seek(0, SEEK_END)
+    lazrs.write_chunk_table(out, [(header.count, len(points))], lazrs.LazVlr(record))
+    out.seek(0)
+    return out, LazBackend.Lazrs
 
 
 def _chunk(raw: np.ndarray[Any, Any], header: LasHeader) -> Chunk:

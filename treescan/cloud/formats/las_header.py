@@ -33,6 +33,8 @@ LONGEST_RECORD = 64_000_000
 """An extended record longer than this is not read. [bytes]"""
 
 
+POINT_WISE, CHUNKED, LAZ_RECORD = 1, 2, 34
+"""Compressors of LASzip, and least length of its record."""
 LAYERED = 3
 """Compressor of LAZ that keeps every column of a chunk as a layer of its own."""
 LAYERS = {10: 9, 11: 1, 12: 2, 13: 1}
@@ -277,8 +279,8 @@ def check_compression(file: Path, header: LasHeader) -> None:
     chunks).
     """
     name, size = str(file), file.stat().st_size
-    laz = next((r.data for r in header.records if r.user == "laszip encoded" and r.number == 22204), b"")
-    if len(laz) < 34:
+    laz = _laz_record(header)
+    if len(laz) < LAZ_RECORD:
         raise BadInput(
             "is marked as compressed but lacks the LAZ record that says how", file=name, remedy=AGAIN
         )
@@ -298,6 +300,9 @@ def check_compression(file: Path, header: LasHeader) -> None:
             "has a damaged LAZ record (its items do not make up one point)", file=name, remedy=AGAIN
         )
     if not header.count:
+        return
+    if compressor == POINT_WISE:
+        _check_crowd(header, size - header.offset_to_points, name)
         return
     with file.open("rb") as f:
         f.seek(header.offset_to_points)
@@ -326,9 +331,38 @@ def check_compression(file: Path, header: LasHeader) -> None:
         )
     if compressor == LAYERED:
         _check_layers(file, header, laz, sum(LAYERS.get(k, n) for k, n in _items(laz)))
+    _check_crowd(header, bytes_there, name)
+
+
+def _check_crowd(header: LasHeader, bytes_there: int, name: str) -> None:
+    """BadInput where so few compressed bytes cannot hold the points claimed."""
     if header.count > bytes_there * 400:
         raise BadInput(
             f"claims {header.count} points in {bytes_there} compressed bytes, which no cloud fits into",
             file=name,
             remedy=AGAIN,
         )
+
+
+def is_point_wise(header: LasHeader) -> bool:
+    """Whether the points are compressed one after another without chunks, as the first LASzip did."""
+    laz = _laz_record(header)
+    return len(laz) >= LAZ_RECORD and struct.unpack_from("<H", laz, 0)[0] == POINT_WISE
+
+
+def one_chunk(file: Path, header: LasHeader) -> tuple[bytes, bytes, bytes]:
+    """A point-wise file as one chunk, for decoders that know chunks only: what stands before the points with a
+    record that says so and the place of the table; that record; the points. The table of chunks follows them."""
+    held, laz = file.read_bytes(), _laz_record(header)
+    before, points = bytearray(held[: header.offset_to_points]), held[header.offset_to_points :]
+    record = bytearray(laz)
+    struct.pack_into("<H", record, 0, CHUNKED)
+    struct.pack_into("<I", record, 12, header.count)
+    at = before.find(laz)
+    before[at : at + len(laz)] = record
+    return bytes(before) + struct.pack("<q", len(before) + 8 + len(points)), bytes(record), points
+
+
+def _laz_record(header: LasHeader) -> bytes:
+    """The record that says how the points are compressed, empty where there is none."""
+    return next((r.data for r in header.records if r.user == "laszip encoded" and r.number == 22204), b"")

@@ -64,17 +64,15 @@ def checked_path(path: str | os.PathLike[str]) -> Path:
     try:
         found = file.stat()
         if stat.S_ISDIR(found.st_mode):
-            raise BadInput(
-                "is a folder, not a point cloud",
-                file=name,
-                remedy="name one file; call treescan once for each cloud of a folder",
-            )
+            raise BadInput("is a folder, not a point cloud", file=name, remedy=_one_of(file))
         if not stat.S_ISREG(found.st_mode):
             raise BadInput("is not an ordinary file", file=name, remedy="copy the cloud to disk first")
         if found.st_size == 0:
             raise BadInput("is empty (0 bytes)", file=name, remedy="copy or export the cloud again")
         with file.open("rb"):
             pass
+    except BadInput:
+        raise
     except FileNotFoundError:
         raise BadInput("there is no such file", file=name, remedy="check the name and the folder") from None
     except PermissionError:
@@ -90,6 +88,20 @@ def checked_path(path: str | os.PathLike[str]) -> Path:
             remedy="check the name and the disk",
         ) from None
     return file
+
+
+def _one_of(folder: Path) -> str:
+    """What to do with a folder: name one of its clouds, the first as an example, or the tree of a plan."""
+    try:
+        names = sorted(p.name for p in folder.iterdir() if p.is_file())
+    except OSError:
+        names = []
+    known = {e for of_format in EXTENSIONS.values() for e in of_format if e}
+    found = [n for n in names if Path(n).suffix.lower() in known]
+    if {"tree.json", "run.json"} <= set(names):
+        return f"it holds a plan: give {folder / 'tree.json'} to plan it again"
+    example = f", for example treescan inspect {folder / found[0]}" if found else ""
+    return f"name one file{example}; further scans of the same tree go with --also"
 
 
 def sniff(file: Path) -> str:

@@ -21,7 +21,7 @@ from treescan.cloud.intake.conversion import FARTHEST, Conversion, decide
 from treescan.cloud.intake.intake_notes import bounds_note, doubts, left_out_notes
 from treescan.cloud.intake.local_points import bounds
 from treescan.cloud.intake.rounding import rounding_step
-from treescan.cloud.intake.streaming import Kept, Stream, Tally, finite_rows, keep_all, keep_centroids
+from treescan.cloud.intake.streaming import Kept, Stream, Tally, Window, finite_rows, keep_all, keep_centroids
 from treescan.cloud.opened import Chunk, OpenedCloud
 from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.settings import CloudSettings
@@ -82,6 +82,7 @@ def take_in(
     *,
     thin: float | None = None,
     unit: str | None = None,
+    round_place: tuple[float, float] | None = None,
     settings: CloudSettings | None = None,
     progress: Progress = quiet,
 ) -> Intake:
@@ -107,9 +108,11 @@ def take_in(
             file=str(file),
             remedy="export the cloud again",
         )
-    stream = Stream(chain(begun, chunks), opened.max_points, conversion, origin, partial(progress, "reading"))
+    window = None if round_place is None else _window(round_place, conversion, origin, settings.window)
+    told = partial(progress, "reading")
+    stream = Stream(chain(begun, chunks), opened.max_points, conversion, origin, told, window)
     kept = keep_all(stream, settings) if thin is None else keep_centroids(stream, settings, thin)
-    _refuse_empty(kept, str(file))
+    _refuse_empty(kept, str(file), window)
     frame = replace(conversion.frame, origin=_origin_of(*(b + origin for b in bounds(kept.xyz))))
     _move(kept.xyz, origin - frame.origin)
     step = _rounding(kept.tally, conversion)
@@ -119,7 +122,7 @@ def take_in(
         *conversion.notes,
         *left_out_notes(kept, origin),
         *doubts(opened, conversion, kept, step, settings),
-        bounds_note(opened, conversion, kept.tally, origin),
+        bounds_note(opened, conversion, kept.tally, origin) if window is None else None,
     )
     scanners = _scanners(opened, conversion, frame.origin)
     cloud = PointCloud(
@@ -131,9 +134,23 @@ def take_in(
     )
 
 
-def _refuse_empty(kept: Kept, file: str) -> None:
+def _window(
+    place: tuple[float, float], conversion: Conversion, origin: NDArray[np.float64], reach: float
+) -> Window:
+    """What is kept round a place given in the file's own plan coordinates."""
+    at = replace(conversion.frame, origin=origin).own_to_local_xy(np.asarray(place, float))
+    return Window(float(at[0]), float(at[1]), reach)
+
+
+def _refuse_empty(kept: Kept, file: str, window: Window | None) -> None:
     """Bad input where nothing is left, or all of it lies at one place."""
     tally = kept.tally
+    if not len(kept.xyz) and window is not None and tally.beyond:
+        raise BadInput(
+            f"holds no point within {window.reach:g} m of the asked place",
+            file=file,
+            remedy="check --at: it is in the coordinates and the unit of the file",
+        )
     if not len(kept.xyz):
         why = ", ".join(f"{n} {w.replace('_', ' ')}" for w, n in tally.unwanted.items() if n)
         why = why or "all have impossible coordinates"

@@ -33,6 +33,8 @@ def left_out_notes(kept: Kept, origin: NDArray[np.float64]) -> Iterator[Reason]:
     tally, repeats, strays = kept.tally, kept.repeats, kept.strays
     if tally.lost:
         yield Reason("lines_skipped", n=tally.lost)
+    if tally.beyond:
+        yield Reason("beyond_the_window", n=tally.beyond)
     if tally.not_numbers:
         yield Reason("impossible_coordinates_left_out", n=tally.not_numbers)
     for why, n in tally.unwanted.items():

@@ -49,7 +49,8 @@ class LocalPoints:
         """Of points at one place (rows `later` at that of `first`) the first takes the lowest value of every
         column, so that what stays does not depend on their order."""
         for held in self._columns.values():
-            np.minimum.at(held, first, held[later])
+            with np.errstate(invalid="ignore"):
+                np.fmin.at(held, first, held[later])
 
     def drop(self, mask: NDArray[np.bool_]) -> None:
         """Remove the points a mask (used,) picks."""

@@ -34,10 +34,24 @@ class Tally:
     read: int = 0
     lost: int = 0
     not_numbers: int = 0
+    beyond: int = 0
     unwanted: dict[str, int] = field(default_factory=dict)
     sample: list[NDArray[np.float64]] = field(default_factory=list)
     low: NDArray[np.float64] = field(default_factory=lambda: np.full(3, np.inf))
     high: NDArray[np.float64] = field(default_factory=lambda: np.full(3, -np.inf))
+
+
+@dataclass(frozen=True)
+class Window:
+    """A square in plan, local metres: only what lies within `reach` of its middle along x and y is kept."""
+
+    x: float
+    y: float
+    reach: float
+
+    def holds(self, xyz: Floats) -> Flags:
+        """True for points (n, 3) in it, (n,)."""
+        return (np.abs(xyz[:, 0] - self.x) <= self.reach) & (np.abs(xyz[:, 1] - self.y) <= self.reach)
 
 
 @dataclass(frozen=True)
@@ -51,6 +65,7 @@ class Stream:
     conversion : Conversion         From file coordinates to metres,
     origin : (3,) float             and from there to local ones. [m]
     told : callable                 Called with the share done, in [0, 1].
+    window : Window or None         What lies outside is left out.
     """
 
     chunks: Iterator[Chunk]
@@ -58,6 +73,7 @@ class Stream:
     conversion: Conversion
     origin: Floats
     told: Callable[[float], None]
+    window: Window | None = None
 
 
 @dataclass(frozen=True)
@@ -84,8 +100,9 @@ def keep_all(stream: Stream, settings: CloudSettings) -> Kept:
     """Every point: kept in memory, then strays and exact duplicates taken out."""
     points, tally = LocalPoints(stream.max_points), Tally()
     for chunk in stream.chunks:
-        finite = stream.conversion.to_local(chunk, stream.origin, points.space(len(chunk.xyz)))
-        kept = points.keep(_wanted(chunk, finite, tally), chunk.columns)
+        local = points.space(len(chunk.xyz))
+        finite = stream.conversion.to_local(chunk, stream.origin, local)
+        kept = points.keep(_wanted(chunk, local, finite, stream.window, tally), chunk.columns)
         _look(kept, chunk, tally)
         stream.told(_share(tally, stream))
     strays = find_strays(_counted(points.xyz, tally.low), settings.stray_points, settings.stray_gap)
@@ -108,7 +125,8 @@ def keep_centroids(stream: Stream, settings: CloudSettings, cell: float) -> Kept
     voxels, cells, tally = VoxelSums(cell, stream.origin), VoxelSums(LOOK_CELL, stream.origin), Tally()
     for chunk in stream.chunks:
         local = np.empty_like(chunk.xyz)
-        wanted = _wanted(chunk, stream.conversion.to_local(chunk, stream.origin, local), tally)
+        finite = stream.conversion.to_local(chunk, stream.origin, local)
+        wanted = _wanted(chunk, local, finite, stream.window, tally)
         every = bool(wanted.all())
         local = local if every else local[wanted]
         voxels.add(local, chunk.columns if every else {k: v[wanted] for k, v in chunk.columns.items()})
@@ -128,11 +146,15 @@ def _share(tally: Tally, stream: Stream) -> float:
     return min(LAST_TOLD, LAST_TOLD * tally.read / stream.max_points) if stream.max_points else 0.5
 
 
-def _wanted(chunk: Chunk, finite: Flags, tally: Tally) -> Flags:
-    """Points to keep of a chunk; the others are counted by why they go."""
+def _wanted(chunk: Chunk, local: Floats, finite: Flags, window: Window | None, tally: Tally) -> Flags:
+    """Points to keep of a chunk, whose local places are given; the others are counted by why they go."""
     tally.read += len(finite)
     tally.lost += chunk.lost
     tally.not_numbers += len(finite) - int(np.count_nonzero(finite))
+    if window is not None:
+        inside = finite & window.holds(local)
+        tally.beyond += int(np.count_nonzero(finite)) - int(np.count_nonzero(inside))
+        finite = inside
     wanted = finite
     for why, mask in chunk.unwanted.items():
         if n := int(np.count_nonzero(mask & finite)):

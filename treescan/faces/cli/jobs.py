@@ -44,7 +44,7 @@ from treescan.reason import Reason
 from treescan.settings import lines, merged
 from treescan.sources import cite
 from treescan.trees.beside import Site
-from treescan.wood.files.beside_files import NAMES, is_ours, names_beside
+from treescan.wood.files.beside_files import NAMES, is_ours, names_beside, standby_names
 from treescan.wood.files.read_tree import read_tree
 from treescan.wood.files.write_tree import write_tree
 from treescan.wood.graph import TracedTree
@@ -113,7 +113,7 @@ def _check_tree_place(output: Path, inputs: Sequence[Path]) -> None:
             "stands in the folder of a plan", file=str(output), remedy="give another folder to -o"
         )
     check_file(output, inputs, lambda p: is_marked(p, '"treescan-tree"', '"cautions"'))
-    for name in names_beside(output).values():
+    for name in (*names_beside(output).values(), *standby_names(output).values()):
         check_file(output.parent / name, inputs, is_ours)
 
 
@@ -194,8 +194,9 @@ def _traced(request: TreeRequest, settings: Settings, report: Reporter) -> Trace
         tree = read_tree(request.cloud)
         _check_findings(tree, request.cloud)
         return tree
+    near = None if request.at is None or request.also else _two_numbers(request.at)
     scans = [
-        read_cloud(name, unit=request.unit, settings=settings.cloud, progress=report)
+        read_cloud(name, unit=request.unit, round_place=near, settings=settings.cloud, progress=report)
         for name in (request.cloud, *request.also)
     ]
     scan = join_scans(scans, settings.join, report)
@@ -223,13 +224,18 @@ def _check_findings(tree: TracedTree, file: str) -> None:
 
 def _place(text: str, frame: Frame) -> NDArray[np.float64]:
     """--at X,Y in the cloud's own coordinates, as local metres."""
+    return frame.own_to_local_xy(np.array(_two_numbers(text)))
+
+
+def _two_numbers(text: str) -> tuple[float, float]:
+    """--at X,Y as two numbers; BadInput where it is none."""
     try:
         x, y = (float(v) for v in text.split(","))
         if not abs(x) + abs(y) < MOST:
             raise ValueError
     except ValueError as err:
         raise BadInput(f"--at {text!r} is not X,Y", remedy="for example --at 512345.6,5412345.6") from err
-    return frame.own_to_local_xy(np.array([x, y]))
+    return x, y
 
 
 def _check_systems(systems: tuple[str, ...]) -> None:

@@ -10,7 +10,8 @@ import numpy as np
 from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
 from treescan.faces.user_files.drawn import read_drawn_work
-from treescan.faces.user_files.table_rows import HIGHEST, read_rows, real, refuse_all, short
+from treescan.faces.user_files.faults import raise_together
+from treescan.faces.user_files.table_rows import HIGHEST, read_rows, real, short
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Work
 from treescan.planning.work.work_points import (
@@ -128,7 +129,7 @@ def _table(path: Path, tree: TracedTree, settings: PlanningSettings) -> Work:
             parts.append(_of_row(row, path, number, tree, settings))
         except BadInput as err:
             faults.append(err)
-    refuse_all(faults, path)
+    raise_together(faults, str(path))
     return joined(*parts)
 
 

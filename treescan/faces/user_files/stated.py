@@ -9,7 +9,8 @@ from typing import Any
 
 from treescan.errors import BadInput
 from treescan.faces.user_files.asked_work import limb_named
-from treescan.faces.user_files.table_rows import HIGHEST, read_rows, real, refuse_all, whole, words
+from treescan.faces.user_files.faults import raise_together
+from treescan.faces.user_files.table_rows import HIGHEST, read_rows, real, whole, words
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.planning.ranking.overrides import Override
 from treescan.planning.work.removal import Cut, Removal, check_order, cut_limb, cut_stem
@@ -50,7 +51,7 @@ def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Rem
             known = err.what.startswith(f"row {number}")
             what = err.what if known else f"row {number}: {err.what}"
             faults.append(BadInput(what, file=str(path), remedy=err.remedy))
-    refuse_all(faults, path)
+    raise_together(faults, str(path))
     cuts.sort(key=lambda c: c[0])
     removal = Removal(tuple(c[1] for c in cuts), tuple(c[2] for c in cuts), tuple(c[3] for c in cuts))
     try:
@@ -69,7 +70,7 @@ def read_overrides(path: Path, graph: WoodGraph) -> tuple[Override, ...]:
             out.append(_override(row, path, number, graph))
         except BadInput as err:
             faults.append(err)
-    refuse_all(faults, path)
+    raise_together(faults, str(path))
     return tuple(out)
 
 

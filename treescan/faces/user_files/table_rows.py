@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import tomllib
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +18,7 @@ HIGHEST = 150.0
 """No tree is higher. [m]  (The highest known stand a little over 115 m; memory value, rounded up.)"""
 MOST_LETTERS = 2000
 MOST_QUOTED = 40
-MOST_FAULTS = 8
-"""Letters of a cell that are taken and quoted, and faults told of one file."""
+"""Letters of a cell that are taken and quoted."""
 MOST_ROWS = 100_000
 """Rows of a table a person writes."""
 
@@ -100,15 +99,6 @@ def short(cell: Any) -> str:
         return "empty"
     text = " ".join(str(cell).split())
     return f"'{text[:MOST_QUOTED]}...'" if len(text) > MOST_QUOTED else f"'{text}'"
-
-
-def refuse_all(faults: Sequence[BadInput], path: Path) -> None:
-    """Nothing where there is no fault; else one BadInput that tells every fault of a file in one go."""
-    if not faults:
-        return
-    told = "; ".join(f.what for f in faults[:MOST_FAULTS])
-    more = f"; and {len(faults) - MOST_FAULTS} more" if len(faults) > MOST_FAULTS else ""
-    raise BadInput(told + more, file=str(path), remedy=faults[0].remedy)
 
 
 def _text(path: Path) -> str:

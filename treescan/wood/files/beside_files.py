@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import zipfile
 import zlib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,8 @@ from treescan.wood.files.plain_values import number, or_null, read_json
 
 NAMES = {"terrain": "terrain.json", "foliage": "foliage.npz", "surroundings": "surroundings.json"}
 """File names beside tree.json; beside another name they start with it."""
+STANDBY = "new_"
+"""Start of their names while those of an earlier tree still stand there."""
 
 FARTHEST = 1e8
 """Of any coordinate from zero. [m]"""
@@ -56,6 +59,11 @@ def names_beside(path: Path) -> dict[str, str]:
     return NAMES if path.stem == "tree" else {key: f"{path.stem}_{name}" for key, name in NAMES.items()}
 
 
+def standby_names(path: Path) -> dict[str, str]:
+    """Names the three files have while those of an earlier tree still stand there."""
+    return {key: f"{STANDBY}{name}" for key, name in names_beside(path).items()}
+
+
 def is_ours(path: Path) -> bool:
     """True for a file that `write_beside` wrote."""
     try:
@@ -68,10 +76,8 @@ def is_ours(path: Path) -> bool:
     return b'"cautions"' in head and (b'"treescan-terrain"' in head or b'"treescan-surroundings"' in head)
 
 
-def write_beside(beside: Beside, preview: Floats32 | None, path: Path) -> dict[str, str]:
-    """Write the three files that go with the tree file `path`; returns their names by what they hold."""
-    names = names_beside(path)
-    folder = path.parent
+def write_beside(beside: Beside, preview: Floats32 | None, folder: Path, names: Mapping[str, str]) -> None:
+    """Write the three files that go with a tree file of the same folder, under their names by what they hold."""
     write_text(folder / names["terrain"], json.dumps(_terrain_out(beside.terrain)))
     foliage = beside.foliage
     arrays: dict[str, NDArray] = {
@@ -85,7 +91,6 @@ def write_beside(beside: Beside, preview: Floats32 | None, path: Path) -> dict[s
     with whole_file(folder / names["foliage"]) as part:
         _save_arrays(part, arrays)
     write_text(folder / names["surroundings"], json.dumps(_surroundings_out(beside.surroundings)))
-    return dict(names)
 
 
 def _terrain_out(t: Terrain) -> dict[str, Any]:

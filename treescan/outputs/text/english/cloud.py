@@ -57,6 +57,8 @@ TEXTS: dict[str, str] = {
     "lines_skipped": "{n:n} {n|line|lines} without three numbers {n|was|were} skipped.",
     "impossible_coordinates_left_out": "{n:n} {n|point has|points have} impossible coordinates (no number, "
     "or on no map) and {n|was|were} left out.",
+    "beyond_the_window": "{n:n} {n|point lies|points lie} too far from the asked place to matter and {n|was|were} "
+    "not read.",
     "marked_points_left_out": "{n:n} {n|point|points} {why:word} {n|was|were} left out.",
     "duplicates_left_out": "{n:n} {n|point lies|points lie} exactly where another does ({share:%} of the "
     "file) and {n|was|were} left out.",

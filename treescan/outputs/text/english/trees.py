@@ -13,5 +13,7 @@ TEXTS: dict[str, str] = {
     "tree is taken as wood, all of it in doubt.",
     "trees_found_by_crowns": "No stem could be measured near the ground. Trees were told apart by the tops "
     "of their crowns.",
+    "one_of_several_trees": "{trees:n} trees stand in the scan. The largest was taken[, at {x:x1}, {y:x1}]. "
+    "Another one is named with --at X,Y.",
 }
 WORDS: dict[str, str] = {}
