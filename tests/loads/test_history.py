@@ -19,6 +19,7 @@ from treescan.loads.sections.crown_moments import crown_moments
 from treescan.loads.settings import LoadSettings
 from treescan.loads.site_history import WEATHER_NORMALS, SiteHistory
 from treescan.loads.statics.structural_model import after_cuts, whole_tree
+from treescan.outputs.text.say import say
 
 RISING = [(8, 0, 60, 5, 0.2, 0.05), (8, 150, 60, 5, 0.16, 0.05), (9, 90, 45, 4, 0.12, 0.04)]
 WORK = np.array([[3.0, 0, 4], [2, 1, 5]])
@@ -290,6 +291,9 @@ def test_rain_counts_only_on_leaves():
     wet = told(history=SiteHistory(years=0, wet_leaves=0.3), leaves="on", climber_mass=250.0)
 
     assert dry.borne is None
+    assert (wet.borne.rain, wet.borne.snow, wet.borne.years) == (True, False, 0)
+    (said,) = [say(n) for n in wet.notes if n.code == "history_borne"]
+    assert said.startswith("Before: its own weight, rain on its leaves bent the wood ")
     calm = SiteHistory(years=1, wet_leaves=0.0, exposure="open", station_gust=0.01)
     leafy = told(history=calm, leaves="on", climber_mass=250.0)
     assert wet.borne.share.median == pytest.approx(1.3 * leafy.borne.share.median, rel=0.02)

@@ -246,7 +246,7 @@ def test_what_the_wood_has_borne_is_gone_with_a_defect_and_yields_to_a_test():
     """A defect voids it, in the numbers and in the words; a passed test takes its place in the words, and the chance is the lower of both."""
     graph, points = three()
     stood = Borne(5, 15.0, Estimate(0.8, 0.5, 1.2), 1.25, 0.007)
-    note = Reason("history_borne", years=5, gust=15.0, share=0.8, least=0.5, low=1.25, low_before=1.2, chance=0.007, chance_before=0.012)
+    note = Reason("history_borne", rain=False, snow=False, years=5, gust=15.0, share=0.8, least=0.5, low=1.25, low_before=1.2, chance=0.007, chance_before=0.012)
 
     def with_history(p):
         found = p.check.check

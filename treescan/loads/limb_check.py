@@ -105,6 +105,7 @@ class Borne:
     share : Estimate        The most it has borne in the plane and direction of the hardest ordinary use, over that use.
     low : float             Low side of strength over stress in ordinary use, given that it stood.
     overload_chance : float Chance that sound wood is overloaded, given that.
+    rain, snow : bool       Rain on its leaves, and snow that was seen, count as well.
     """
 
     years: int
@@ -112,6 +113,8 @@ class Borne:
     share: Estimate
     low: float
     overload_chance: float
+    rain: bool = False
+    snow: bool = False
 
 
 @dataclass(frozen=True)

@@ -130,7 +130,9 @@ def history_notes(found: Judged, called: str, stood: Borne | None) -> tuple[Reas
     return (
         Reason(
             "history_borne",
-            years=stood.years,
+            rain=stood.rain,
+            snow=stood.snow,
+            years=stood.years or None,
             gust=stood.gust,
             share=stood.share.median,
             least=stood.share.p5,

@@ -76,7 +76,8 @@ def proof(found: Judged) -> Borne | None:
     same = [use.cases[0], *(c for c, tested in zip(use.cases[1:], use.in_plane, strict=True) if tested)]
     apart = [c for c, tested in zip(use.cases[1:], use.in_plane, strict=True) if not tested]
     growth = found.stiffness.growth
-    if len(winds.pressure) == 0 and site.snow == 0 and not (_in_leaf(tree) and site.wet_leaves > 0):
+    rain, snow = _in_leaf(tree) and site.wet_leaves > 0, site.snow > 0
+    if not (len(winds.pressure) or rain or snow):
         return None
     floors = [[_floors(tree, c, growth, winds) for c in cases] for cases in (same, apart)]
     low, stood = _low(tree, same, floors[0], use.standing)
@@ -95,6 +96,8 @@ def proof(found: Judged) -> Borne | None:
         share=Estimate.of(share),
         low=use.margin.p5 * min(_best(low, low[0]), MOST_LOW),
         overload_chance=use.overload / min(_best(chance[0], chance), 1.0 / LEAST_CHANCE),
+        rain=rain,
+        snow=snow,
     )
 
 

@@ -242,6 +242,8 @@ def _borne(b: Borne | None) -> dict[str, Any] | None:
         "share_p5": number(b.share.p5),
         "margin_p5": number(b.low),
         "overload_chance": number(b.overload_chance),
+        "rain": b.rain,
+        "snow": b.snow,
     }
 
 

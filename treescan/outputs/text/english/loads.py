@@ -135,10 +135,11 @@ TEXTS: dict[str, str] = {
     "judged_bare": "The scan shows no leaves, and the tree was judged bare. In leaf it weighs more than was "
     "counted.",
     # --- what the tree has borne before
-    "history_borne": "Before: its own weight[ and {years:n} {years|year|years} of wind (strongest gust of a year about "
-    "{gust:m/s})] bent the wood {share:x} times as hard as the climb will, in the same direction, at the low "
+    "history_borne": "Before: its own weight[{?rain}, rain on its leaves][{?snow}, snow][ and {years:n} "
+    "{years|year|years} of wind (strongest gust of a year about {gust:m/s})] bent the wood {share:x} times as hard as the climb will, in the same direction, at the low "
     "end {least:x} times. Counting that, sound wood breaks with a chance of {chance:chance} ({chance_before:chance} "
-    "without), and strength over stress is {low:x} at the low end ({low_before:x} without). The verdict does not count it.",
+    "without), and strength over stress is {low:x} at the low end ({low_before:x} without). The verdict does not "
+    "count it.",
     "history_hot_day": "What the tree has borne does not count: in heat sound limbs drop without a sign before.",
     "history_damaged": "What the tree has borne does not count: it was damaged since.",
     "history_cut": "What the tree has borne does not count: the cuts moved its loads.",
