@@ -3,8 +3,8 @@
 
     python scripts/verdict_flips.py OLD NEW [--summary]
 
-OLD and NEW are folders that `plan` wrote, or folders of such folders, as for compare_runs.py. An anchor is the same where union, system,
-hardware and what it is tied to are. Two verdicts may flip: that of the wood (does it hold?) and that of the list (candidate, inspect
+OLD and NEW are folders that `plan` wrote, or folders of such folders, as for compare_runs.py. An anchor is the same where system, hardware and
+what it is tied to are, and it lies within 0.25 m: labels of unions change with the wood that was traced. Two verdicts may flip: that of the wood (does it hold?) and that of the list (candidate, inspect
 first, not ranked, not assessable). The reason is read from figures and codes, not from sentences; results older than the codes give
 figures only, so the reason is what the figures that changed say. Ends with 0.
 """
@@ -19,7 +19,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from compare_runs import results
+
+NEAR = 0.25
+"""Anchors no farther apart are the same. [m]"""
+ELSEWHERE = 0.5
+"""Deciding sections farther apart are two. [m]"""
+THICKER = 0.05
+"""A diameter that changed by more than this share was measured otherwise."""
 
 TWIG = 0.05
 """Wood thinner than this was judged as a support before; now it gives way at once. [m]"""
@@ -33,7 +41,8 @@ REASONS = {
     "nearer plumb": "it fails at the angle asked for and was judged again for work nearer to plumb",
     "abrupt stop": "worse by the abrupt stop alone: its drawn stops are harder than the fixed one was",
     "twigs": "wood under 5 cm under the line decided on one side only; the line over stout limbs is judged on the other",
-    "another section": "another section decides than before",
+    "another section": "a section more than 0.5 m away decides",
+    "diameter": "the same section decides, and its diameter is another by more than 5 %",
     "strength": "the same section decides with another low end: strength by kind, direction of the bending, or load",
     "chance or test": "the low end stays on its side; the chance of overload or the load test decides",
     "list": "the wood is judged as before; the list's own rules decide (codes given)",
@@ -55,28 +64,53 @@ class Flip:
     stop: tuple[float | None, float | None]
 
 
-def key(anchor: dict[str, Any]) -> tuple[Any, ...]:
-    """What makes two entries the same anchor."""
-    return anchor["union"], anchor["system"], anchor["hardware"], anchor.get("tied_to")
+def pairs(before: Sequence[dict[str, Any]], after: Sequence[dict[str, Any]]) -> list[tuple[dict[str, Any], dict[str, Any]]]:
+    """Entries that are the same anchor, the nearest first, each once."""
+    close = []
+    for i, a in enumerate(before):
+        for j, b in enumerate(after):
+            if all(a.get(k) == b.get(k) for k in ("system", "hardware", "tied_to")):
+                apart = float(np.linalg.norm(np.subtract(a["xyz"], b["xyz"])))
+                if apart <= NEAR:
+                    close.append((apart, i, j))
+    taken: tuple[set[int], set[int]] = (set(), set())
+    found = {}
+    for _, i, j in sorted(close):
+        if i not in taken[0] and j not in taken[1]:
+            taken[0].add(i)
+            taken[1].add(j)
+            found[i] = j
+    return [(before[i], after[found[i]]) for i in sorted(found)]
 
 
-def thicknesses(result: Path) -> dict[int, float]:
-    """Diameter of the wood at every node, from tree.json; empty where there is none. [m]"""
+@dataclass(frozen=True)
+class Deciding:
+    """The section that decides: diameter and place from the stem's foot (3,). [m]"""
+
+    thick: float
+    place: tuple[float, ...]
+
+
+def sections(result: Path) -> dict[int, Deciding]:
+    """Every node of the wood, from tree.json; empty where there is none."""
     if not (result / "tree.json").exists():
         return {}
     nodes = json.loads((result / "tree.json").read_text(encoding="utf-8"))["nodes"]
-    return {int(n["id"]): 2 * n["radius"] for n in nodes if n["radius"] is not None}
+    foot = nodes[0]["xyz"]
+    return {
+        int(n["id"]): Deciding(2 * n["radius"], tuple(np.subtract(n["xyz"], foot))) for n in nodes if n["radius"] is not None
+    }
 
 
-def reason_of(old: dict[str, Any], new: dict[str, Any], thick: tuple[float | None, float | None]) -> str:
-    """A key of `REASONS`; thick: diameter of the deciding wood before and after. [m]"""
+def reason_of(old: dict[str, Any], new: dict[str, Any], at: tuple[Deciding | None, Deciding | None]) -> str:
+    """A key of `REASONS`; at: the deciding section before and after."""
     was, now = old["capacity"], new["capacity"]
     if "not seen" in (was["verdict"], now["verdict"]) and was["verdict"] != now["verdict"]:
         return "seen now" if was["verdict"] == "not seen" else "not seen now"
     if was["verdict"] == now["verdict"]:
         return "list"
     deciding = set(codes_in(now.get("reason_data")))
-    if any(t is not None and t < TWIG for t in thick) and any(t is None or t >= TWIG for t in thick):
+    if any(d is not None and d.thick < TWIG for d in at) and any(d is None or d.thick >= TWIG for d in at):
         return "twigs"
     if now.get("within_deg", ASKED_DEG) < ASKED_DEG - 0.5:
         return "nearer plumb"
@@ -85,9 +119,10 @@ def reason_of(old: dict[str, Any], new: dict[str, Any], thick: tuple[float | Non
         return "abrupt stop"
     if side(was["margin_p5"]) == side(now["margin_p5"]):
         return "chance or test"
-    if (was.get("governing") or {}).get("node") != (now.get("governing") or {}).get("node"):
+    first, second = at
+    if first is None or second is None or np.linalg.norm(np.subtract(first.place, second.place)) > ELSEWHERE:
         return "another section"
-    return "strength"
+    return "diameter" if abs(second.thick / first.thick - 1.0) > THICKER else "strength"
 
 
 def side(low: float | None) -> int:
@@ -128,24 +163,22 @@ def short(reason: dict[str, Any]) -> str:
 
 def flips(scan: str, old: Path, new: Path) -> tuple[list[Flip], dict[str, int]]:
     """Every flip between two results, and how many anchors are only in one of them or in both."""
-    before, after = (
-        {key(a): a for a in json.loads((p / "anchors.json").read_text(encoding="utf-8"))["anchors"]} for p in (old, new)
-    )
-    both = [k for k in before if k in after]
-    out, thick = [], (thicknesses(old), thicknesses(new))
-    for k in both:
-        a, b = before[k], after[k]
+    before, after = (json.loads((p / "anchors.json").read_text(encoding="utf-8"))["anchors"] for p in (old, new))
+    both = pairs(before, after)
+    out, wood = [], (sections(old), sections(new))
+    for a, b in both:
         if a["verdict"] == b["verdict"] and a["capacity"]["verdict"] == b["capacity"]["verdict"]:
             continue
         node = [(x["capacity"].get("governing") or {}).get("node") for x in (a, b)]
-        why = reason_of(a, b, (thick[0].get(node[0]), thick[1].get(node[1])))
+        why = reason_of(a, b, (wood[0].get(node[0]), wood[1].get(node[1])))
         stop = tuple((x.get("exceptional") or {}).get("margin_p5") for x in (a, b))
         low = tuple(x["capacity"]["margin_p5"] for x in (a, b))
-        name = f"{a['union']} {a['system']}, {a['hardware']}" + (f", {a['tied_to']}" if a.get("tied_to") else "")
+        union = a["union"] if a["union"] == b["union"] else f"{a['union']} (now {b['union']})"
+        name = f"{union} {a['system']}, {a['hardware']}" + (f", {a['tied_to']}" if a.get("tied_to") else "")
         out.append(
             Flip(scan, name, (a["verdict"], b["verdict"]), (a["capacity"]["verdict"], b["capacity"]["verdict"]), why, told(b, why), low, stop)
         )
-    redundant = sum(before[k]["redundant"] != after[k]["redundant"] for k in both)
+    redundant = sum(a["redundant"] != b["redundant"] for a, b in both)
     return out, {"both": len(both), "gone": len(before) - len(both), "new": len(after) - len(both), "redundant": redundant}
 
 
