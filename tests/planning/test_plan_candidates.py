@@ -125,7 +125,7 @@ def test_the_doubt_names_what_the_climber_would_hang_from():
     p = points[2]
     (doubt,) = of_code(p.doubts, "hangs_from_outer_limbs")
     (bears,) = doubt["limbs"]
-    force = float(np.linalg.norm(p.check.contact_forces[2]))
+    force = float(np.linalg.norm(p.check.contact_forces, axis=1)[2])
     assert bears == Reason("limb_bears", limb=int(graph.limb[out[2]]), diameter=2 * float(graph.segment_radius[out[2]]), force=force)
     assert (doubt["union"], doubt["p5"]) == ("U03", p.check.outer.p5)
     assert say(doubt).startswith("The climber would not hang from U03 but from limbs farther out, under the climber's leg")
