@@ -140,8 +140,9 @@ def _height(a: Assessment, p: TieInPoint) -> float:
 def _unseen(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
     """How much of the wood the scan did not see, on the load path and in the crown."""
     path = float("nan") if p is None else seen_share(a.tree.graph, np.asarray(p.check.check.nodes))
-    seen = {"path": None if not np.isfinite(path) else path, "tree": seen_share(a.tree.graph)}
-    alarm = not path >= ALL_SEEN
+    tree = seen_share(a.tree.graph)
+    seen = {"path": None if not np.isfinite(path) else path, "tree": tree}
+    alarm = not (tree if p is None else path) >= ALL_SEEN
     return (Threat("unseen", Reason("threat_unseen", **seen), alarm, Reason("threat_unseen_short", **seen)),)
 
 
