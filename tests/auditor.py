@@ -242,11 +242,14 @@ class Audit:
                 yield f"{h['between']} is refused, which is not told"
 
     def removal(self) -> Iterator[str]:
-        """Anchors left at a stage are usable ones; life support on another carries an alarm."""
+        """Anchors left at a stage, and those offered to hang on, are lines against which nothing stands; whatever the
+        way up and the work, which a cut alters."""
         for stage in self.climb["removal"]:
-            for called in stage["left"]:
-                if not any(r["usable"] and called in (r["union"], n) for n, r in self.rows.items()):
-                    yield f"stage {stage['number']} leaves {called}, which is not usable"
+            for called in {*stage["left"], *stage["hang"]}:
+                if called not in self.rows:
+                    yield f"stage {stage['number']}: {called} is not in the list"
+                    continue
+                yield from (f"stage {stage['number']}: {called}: {why}" for why in self.against(self.rows[called]))
 
 
 def name(row: Row) -> str:
