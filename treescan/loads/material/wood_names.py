@@ -168,9 +168,14 @@ def _narrowed(found: Meant, species: str, region: str) -> Meant:
     return replace(found, rows=here, region=region) if here and here != found.rows else found
 
 
+def grows_in_europe(row: Row) -> bool:
+    """Whether a row is of a species that grows or is widely planted in Europe."""
+    return _binomial(_plain(row.botanical)) in IN_EUROPE
+
+
 def _grows(row: Row) -> bool:
     """Whether a row is of a species of Europe, or the table's stand-in for one."""
-    return _binomial(_plain(row.botanical)) in IN_EUROPE or any(_stands_for(row, name) for name in IN_EUROPE)
+    return grows_in_europe(row) or any(_stands_for(row, name) for name in IN_EUROPE)
 
 
 def _meant(species: str | None) -> Meant:

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from treescan.loads.material.wood_names import Meant, meant
+from treescan.loads.material.wood_names import Meant, grows_in_europe, meant
 from treescan.loads.material.wood_table import Row, green_wood
 from treescan.loads.settings import LoadSettings
 from treescan.reason import Reason
@@ -116,6 +116,8 @@ def _if_named(found: Meant, used: Row) -> dict[str, Any]:
     first, and the region they were looked for in; None where none is stronger than the row used."""
     each: dict[str, float] = {}
     for r in found.rows:
+        if found.region and not grows_in_europe(r):  # a stand-in: naming it would not give its strength
+            continue
         each[r.botanical] = min(r.mor, each.get(r.botanical, r.mor))
     stronger = sorted((mor, name) for name, mor in each.items() if mor > used.mor)[::-1]
     return {
