@@ -16,7 +16,7 @@ import numpy as np
 
 sys.path.append(str(Path(__file__).parent.parent / "tests"))
 
-from loads.oracles import check_anchors
+from loads.by_hand import check_anchors
 from strategies import alone, random_tree
 
 from treescan.assess import judged_again, plan

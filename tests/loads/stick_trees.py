@@ -1,7 +1,7 @@
 """Hand-made trees for the loads tests, small enough to work out with a pencil."""
 
 import numpy as np
-from loads.oracles import check_anchors
+from loads.by_hand import check_anchors
 from strategies import alone
 
 from treescan.loads.limb_check import AnchorConfiguration

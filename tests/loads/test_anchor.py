@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from loads.oracles import check_anchors
+from loads.by_hand import check_anchors
 from loads.stick_trees import PLAIN, checked, configuration, tree
 from scipy.integrate import solve_ivp
 from strategies import alone, random_tree

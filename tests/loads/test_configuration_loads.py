@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from loads.oracles import tensions
+from loads.by_hand import tensions
 
 from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.rope.contacts import Contact, supports_of

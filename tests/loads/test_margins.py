@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from loads.oracles import check_anchors, first_order, margins, monte_carlo
+from loads.by_hand import check_anchors, first_order, margins, monte_carlo
 from loads.stick_trees import PLAIN, WEIGHTLESS, checked, configuration, tree
 from scipy.stats import norm
 from strategies import alone, random_tree

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from loads.oracles import subset, tensions
+from loads.by_hand import subset, tensions
 from scipy.optimize import minimize
 
 from treescan.loads.rope.rope_run import Supports, taut_rope

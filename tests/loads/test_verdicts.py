@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from loads.oracles import margins
+from loads.by_hand import margins
 from loads.stick_trees import PLAIN, configuration, tree
 from strategies import alone, random_tree
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from loads.oracles import margins
+from loads.by_hand import margins
 from loads.stick_trees import PLAIN, tree
 from strategies import alone
 

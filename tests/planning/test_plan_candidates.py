@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import S, of_code, plain_tree, rank, ranked, table, throw, tree
-from loads.oracles import check_anchors
+from loads.by_hand import check_anchors
 from strategies import alone, random_tree
 
 from treescan.errors import BadInput

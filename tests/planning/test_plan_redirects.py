@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import S, rank, table, throw, tree
-from loads.oracles import check_anchors
+from loads.by_hand import check_anchors
 from strategies import alone
 
 from treescan.loads.checks.redirect_check import check_redirect

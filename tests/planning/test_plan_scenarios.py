@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import ASSESSABLE, S, of_code, only, rank, table, throw, tree
-from loads.oracles import check_anchors
+from loads.by_hand import check_anchors
 from strategies import random_tree
 from test_plan_training_trees import LOADS
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import S, check, of_code, only, plain_tree, rank, ranked, table, throw, tree
-from loads.oracles import check_anchors
+from loads.by_hand import check_anchors
 from shapely.geometry import LineString
 from strategies import alone, random_tree
 

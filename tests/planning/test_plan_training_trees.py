@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import S, of_code, only, rank, table, throw, tree
-from loads.oracles import check_anchors
+from loads.by_hand import check_anchors
 from strategies import alone
 
 from treescan.loads.material.wood_strength import wood_of
