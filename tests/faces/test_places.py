@@ -151,7 +151,8 @@ def test_the_second_run_into_one_place_is_refused(tmp_path):
 
 
 DEAF = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # tests run in the background hand on deaf ears
 from treescan.faces.guard.watcher import start_watcher
 start_watcher()
 from pathlib import Path

@@ -75,8 +75,8 @@ def governed(
 
     The load and section that are told are the worst at the middle values. The margin is that of the worst
     load in every draw: beside the told one, that which is worst at the low ends (another place of the climber
-    may use a section whose size or whose lever is less sure), and, for a basal line judged without friction,
-    the worst with all of it.
+    may use a section whose size or whose lever is less sure), that which is worst there at the hard end of
+    the pull, and, for a basal line judged without friction, the worst with all of it.
     """
     settings = tree.settings
     legs = loads.leg_forces(hard=hard)
@@ -85,6 +85,11 @@ def governed(
     spread = loads.pulls.hard_spread if hard else loads.pulls.spread
     case, use = _case(tree, loads, path, legs[row], (row, section, spread[row]), counted)
     others = [(legs, low_row, low_section)] if low_row != row else []
+    if np.ptp(spread) > 0:  # a pull that is drawn may be the worse one at its hard end
+        hard_end = legs * np.exp(FIVE_PERCENT * spread)[:, None, None, None]
+        drawn_row, drawn_section = _worst(tree, loads, path, hard_end)[2:]
+        if drawn_row not in (row, low_row):
+            others.append((legs, drawn_row, drawn_section))
     if SYSTEMS[system].basal and settings.basal_bound == "frictionless":
         uneven = eased(loads, hardware, settings, hard=hard)
         others.append((uneven, *_worst(tree, loads, path, uneven)[2:]))
