@@ -1,4 +1,4 @@
-"""Forty moments at which a run is killed: what stands there is the old result or the new one, never a mixture."""
+"""Moments at which a run is killed: what stands there is the old result or the new one, never a mixture."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from treescan.wood.files.write_tree import write_tree
 
 FAULTS = Path(__file__).parent.parent / "faults"
 ROOT = FAULTS.parent.parent
-MOMENTS, SEED = 40, 15
+MOMENTS, SEED = int(os.environ.get("TREESCAN_KILL_MOMENTS", "12")), 15  # forty passed once for each command
 TRACED = ("terrain", "foliage", "surroundings")
 
 

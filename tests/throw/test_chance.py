@@ -19,7 +19,7 @@ from treescan.trees.beside import Site
 from treescan.units import G
 
 PLAIN = dataclasses.replace(
-    ThrowSettings(), drag=0.0, line_density=0.0, reach_along=2.5, methods=("launcher",), wind_speed=0.0
+    ThrowSettings(), drag=0.0, line_density=0.0, reach_along=2.5, methods=("launcher",), wind_speed=0.0, overshoot_cost=0.0
 )
 ONE_LIMB = upright([Limb(6.0, EAST, length=4.0)])
 """A level limb eastwards at 6 m; its target part lies 0 to 2.65 m from the stem's axis."""
