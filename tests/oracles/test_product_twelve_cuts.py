@@ -40,6 +40,7 @@ KINDS = {
     "support_in_other_tree": "elsewhere",
     "support_not_straight": "angle",
     "rigging_limb_gone": "rigging gone",
+    "swing_near_climber": "swing",
 }
 NAMES = {"wire": "20 kV line", "lane": "the lane", "house": "neighbour's house"}
 BY_HAND = solve(0.0)
@@ -195,6 +196,19 @@ def test_the_swing_of_the_third_cut(told):
     mirror = np.append(2 * block[:2] - hand.centre[:2], hand.centre[2])
     tip = foot(LIMBS["west limb"]) + LIMBS["west limb"].way - hand.centre
     assert near == pytest.approx(to_wire(mirror)[0] - np.linalg.norm(tip), abs=0.1)
+
+
+@pytest.mark.parametrize("number", [2, 3])
+def test_a_piece_that_swings_past_the_climber_is_among_the_first_alarms(told, number):
+    """How near its centre comes to the climber's rope and how far its wood reaches are as by hand; only other faults of
+    the life support itself stand before it."""
+    found, hand = stage(told, number)
+    said_of_it = said(found, "swing_near_climber")[0]
+    assert said_of_it["centre"] == pytest.approx(hand.swing_centre, abs=0.1)
+    assert said_of_it["radius"] == pytest.approx(hand.swing_reach, abs=0.1)
+    assert said_of_it["away"] == pytest.approx(max(hand.swing_centre - hand.swing_reach, 0.0), abs=0.1)
+    before = codes(found)[: codes(found).index("swing_near_climber")]
+    assert set(before) <= {"support_refused"}
 
 
 def test_words_of_people_are_kept_letter_for_letter(told):

@@ -14,7 +14,9 @@ axis, its tip and its two radii, so every figure below follows from plane geomet
 * distances are from the bark of the piece as it stands, and, once it turns about its cut, from the ball whose
   radius is the farthest bark of the piece from the middle of the saw cut, down to the ground.
 * a block bears at rest both legs of the lowering rope: twice the piece without friction. Where it sits below
-  the cut the piece first falls twice that height.
+  the cut the piece first falls twice that height; where it sits above, the piece's centre swings as a pendulum
+  in the plumb plane through block and centre, to the mirror of where it began, and the piece may turn any way
+  about its centre as it goes. The climber hangs on a straight rope from the life support to the middle of the cut.
 
 Nothing here imports the product. Units m, kg, N. Coordinates of the description are local; `ORIGIN` is added
 in the files, so that heights, places and map coordinates cannot be taken for one another.
@@ -39,6 +41,7 @@ FORK = np.array([0.0, 0.0, 8.0])
 WIRE_X, WIRE_HEIGHT = 7.0, 9.0
 LANE = (3.0, 9.0)  # x from, to; endless in y
 HOUSE = (-9.0, -6.0, -3.0, 4.0)  # x from, to, y from, to
+CLIMBERS_ROOM = 1.5  # m: wood that swings nearer to the climber or the climber's rope is an alarm
 NEIGHBOUR = np.array([-3.0, 9.0, 13.0])  # an anchor in the neighbour's tree
 
 
@@ -215,6 +218,8 @@ class Solved(NamedTuple):
     house_turned: float
     block: float  # N, both legs at rest without friction
     angle: float  # degrees from plumb of the rope from the life support to the cut; over 90 where it is above
+    swing_centre: float  # m, least from the swinging centre to the climber's rope; nan where nothing swings
+    swing_reach: float  # m, from the centre to the farthest bark
     drop: float  # m the piece falls before the rope can bear: twice the height of the cut over the block
     alarms: frozenset[str]
 
@@ -292,6 +297,7 @@ def solve(share: float = TWIGS) -> list[Solved]:
         place = foot(limb) + along(limb) * saw(cut)
         skin = _bark_points(parts)
         reach = float(np.linalg.norm(skin - place, axis=1).max())
+        past, round_it = swing_past_climber(cut, centre, place), float(np.linalg.norm(skin - centre, axis=1).max())
         out.append(
             Solved(
                 cut.name, wood, moment_of, bearing, centre, place, 2 * radius(limb, saw(cut)), reach,
@@ -301,17 +307,36 @@ def solve(share: float = TWIGS) -> list[Solved]:
                 float(to_lane(skin).min()), max(0.0, float(to_lane(place)[0]) - reach),
                 float(to_house(skin).min()), max(0.0, float(to_house(place)[0]) - reach),
                 2 * moment_of * G if cut.rigging else 0.0, rope_angle(cut),
-                max(0.0, 2 * (place[2] - _block_height(cut))), _alarms(cut),
+                past, round_it, max(0.0, 2 * (place[2] - _block_height(cut))),
+                _alarms(cut) | ({"swing"} if past - round_it < CLIMBERS_ROOM else set()),
             )
         )  # fmt: skip
     return out
 
 
+def hangs_from(cut: Cut) -> np.ndarray:
+    """Where the climber's rope is tied."""
+    name = "south leader" if cut.life_support == "fork" else cut.life_support
+    return NEIGHBOUR if name == FRIEND else foot(LIMBS[name])
+
+
+def swing_past_climber(cut: Cut, centre: np.ndarray, place: np.ndarray) -> float:
+    """Least distance, m, of the swinging centre to the climber's rope; nan where no block hangs above the cut."""
+    if not cut.rigging or not cut.life_support or _block_height(cut) < place[2]:
+        return float("nan")
+    block = foot(LIMBS["south leader" if cut.rigging == "fork" else cut.rigging])
+    out = (centre - block) * [1, 1, 0]
+    long, aside = float(np.linalg.norm(centre - block)), float(np.linalg.norm(out))
+    angle = np.linspace(1, -1, 2001)[:, None] * np.arcsin(aside / long)
+    way = block + long * (np.sin(angle) * out / aside - np.cos(angle) * [0, 0, 1])
+    rope = place - hangs_from(cut)
+    share = np.clip((way - hangs_from(cut)) @ rope / (rope @ rope), 0, 1)[:, None]
+    return float(np.linalg.norm(way - hangs_from(cut) - share * rope, axis=1).min())
+
+
 def rope_angle(cut: Cut) -> float:
     """Degrees from plumb of a straight rope from the life support to the saw cut."""
-    name = "south leader" if cut.life_support == "fork" else cut.life_support
-    hangs = NEIGHBOUR if name == FRIEND else foot(LIMBS[name])
-    down = hangs - (foot(LIMBS[cut.limb]) + along(LIMBS[cut.limb]) * saw(cut))
+    down = hangs_from(cut) - (foot(LIMBS[cut.limb]) + along(LIMBS[cut.limb]) * saw(cut))
     return float(np.degrees(np.arctan2(np.hypot(*down[:2]), down[2])))
 
 

@@ -151,17 +151,17 @@ def test_a_swing_by_hand():
     assert piece_swing(block, np.array([0, 0, 11.0]), centre, centre[None]) is None
 
 
-def findings(site=None, climber=None, stands=None):
+def findings(site=None, climber=(), stands=None):
     block, centre = np.array([0.0, 2.0, 10.0]), np.array([3.0, 2.0, 6.0])
     swing = piece_swing(block, centre, centre, centre[None] + UP)
     site = site or Site()
     keep = np.ones(len(STOUT), bool) if stands is None else stands
     lines = conductors(site, alone(STOUT))
-    return swing_findings(swing, STOUT, keep, alone(STOUT).terrain, climber, lines, site.areas(), S)
+    return swing_findings(swing, STOUT, keep, alone(STOUT).terrain, np.reshape(climber, (-1, 2, 3)), lines, site.areas(), S)
 
 
 def test_what_a_swing_passes_by_hand():
-    """Its plane runs 2 m beside a stem of 0.5 m: a piece that reaches 1 m strikes nothing; a rope in its way is told; so is a wire 2 m past the
+    """Its plane runs 2 m beside a stem of 0.5 m: a piece that reaches 1 m strikes nothing; a rope in its way is an alarm; so is a wire 2 m past the
     far side (1 m left, less than 3.05 m), and a lane it swings over. A wire 20 m off is not."""
     wire, far = (Conductor(np.array([[x, -50.0, 6.0], [x, 50.0, 6.0]]), 20e3, "mill line") for x in (-5.0, -30.0))
     lane = np.array([[-9.0, -9.0], [-2.0, -9.0], [-2.0, 9.0], [-9.0, 9.0]])
@@ -169,11 +169,49 @@ def test_what_a_swing_passes_by_hand():
     told, alarms = findings(Site(conductors=(wire, far), roads=(lane,)), rope)
     free, none = findings()
 
-    assert free["strikes"] is None and free["rope"] is None and not none
-    assert told["rope"] == pytest.approx(0.13, abs=0.1)
+    assert free["strikes"] is None and told["strikes"] is None and not none
+    assert has(alarms, "swing_near_climber")
     (near,) = of_code(alarms, "swing_near_conductor")
     assert near["away"] == pytest.approx(1.0, abs=0.02)
     assert of_code(alarms, "swing_over_area")[0]["away"] == 0.0
+
+
+@pytest.mark.parametrize(("beside", "away"), [(0.0, 0.0), (0.9, 0.0), (1.8, 0.8), (2.4, 1.4), (2.6, None), (9.0, None)])
+def test_a_swing_at_the_climber_by_hand(beside, away):
+    """A plumb rope so far beside the plane of the swing, its wood reaching 1 m: nearer than 1.5 m it is an alarm with that distance, farther none;
+    of several ropes the nearest counts."""
+    rope = np.array([[0.0, 2.0 + beside, 12.0], [0.0, 2.0 + beside, 4.0]])
+    alarms = findings(climber=np.stack([rope + np.array([0, 20.0, 0]), rope]))[1]
+
+    assert has(alarms, "swing_near_climber") == (away is not None)
+    if away is not None:
+        (near,) = of_code(alarms, "swing_near_climber")
+        assert near["away"] == pytest.approx(away, abs=0.02)
+        assert near["centre"] == pytest.approx(beside, abs=0.02)
+        assert ("can strike the climber" in say(near)) == (away == 0.0)
+
+
+def test_a_swing_too_short_to_leave_the_climber_is_an_alarm():
+    """A piece all but plumb under its block never gets past the push-off."""
+    block, centre = np.array([0.0, 2.0, 10.0]), np.array([0.2, 2.0, 6.0])
+    swing = piece_swing(block, centre, centre, centre[None] + UP)
+    rope = np.array([[[0.0, 2.0, 12.0], [0.2, 2.0, 6.5]]])
+    alarms = swing_findings(swing, STOUT, np.ones(len(STOUT), bool), alone(STOUT).terrain, rope, (), (), S)[1]
+
+    assert [a.code for a in alarms] == ["swing_near_climber"]
+
+
+def test_a_swing_at_the_climber_stands_before_all_but_the_life_support():
+    """Through the whole plan, with a wire and a lane beside: it is an alarm of the first kind."""
+    limb = next(k for k in range(1, 3) if STOUT.xyz[STOUT.limbs.nodes[k][-1], 2] < 7)
+    wire = Conductor(np.array([[-5.0, -50.0, 6.0], [-5.0, 50.0, 6.0]]), 20e3, "mill line")
+    lane = np.array([[-9.0, -9], [-1, -9], [-1, 9], [-9, 9.0]])
+    removal = Removal((cut_limb(STOUT, limb),), (label_at(STOUT, 9),), (union_at(STOUT, 9),))
+    (stage,) = planned(STOUT, removal, site=Site(conductors=(wire,), roads=(lane,)))
+    codes = [a.code for a in stage.alarms]
+
+    assert codes.index("swing_near_climber") < codes.index("support_shares_rigging") < codes.index("swing_near_conductor")
+    assert codes.index("swing_near_climber") < codes.index("swing_over_area")
 
 
 def test_wood_in_the_way_of_a_swing_is_named_unless_it_is_gone():
@@ -183,7 +221,7 @@ def test_wood_in_the_way_of_a_swing_is_named_unless_it_is_gone():
     limb = next(k for k in range(1, 3) if STOUT.xyz[STOUT.limbs.nodes[k][-1], 2] < 7)
     gone = STOUT.above(int(STOUT.limbs.nodes[limb][0]))
     stem = STOUT.limb == 0
-    args = (alone(STOUT).terrain, None, (), (), S)
+    args = (alone(STOUT).terrain, np.empty((0, 2, 3)), (), (), S)
 
     assert swing_findings(swing, STOUT, ~gone & ~stem, *args)[0]["strikes"] is None or len(STOUT.limbs) > 3
     assert swing_findings(swing, STOUT, stem, *args)[0]["strikes"] is not None

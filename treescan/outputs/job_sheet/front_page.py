@@ -27,7 +27,7 @@ from treescan.outputs.job_sheet.sheet_parts import (
     words,
 )
 from treescan.outputs.report.phrases import line_kind, margin_of, scope_of, stand_of, way_start
-from treescan.outputs.report.threats import Threat, threats
+from treescan.outputs.report.threats import STATED, Threat, said_dead, threats
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.place_names import place_names, place_of
 from treescan.outputs.text import wording as w
@@ -61,7 +61,7 @@ def front_page(a: Assessment, usable: Sequence[TieInPoint], width: float, height
     width, height : float       Of the text block. [points]
     """
     p = usable[0]
-    head = [fields_of_the_job(a, width), gap(4), *_headline(a, p)]
+    head = [fields_of_the_job(a, width), gap(4), *_headline(a, p), *stated_dead_wood(a, p)]
     foot = [*_next(a, usable), gap(3), _record(width)]
     room = height - block_height([*head, *foot], width) - 12.0
     share, column = PICTURES[-1], _column(a, p, 3)
@@ -104,6 +104,11 @@ def _headline(a: Assessment, p: TieInPoint) -> Blocks:
         gap(2),
         framed([rich(text("verdict_is", verdict=p.verdict), about, MAIN)], None),
     ]
+
+
+def stated_dead_wood(a: Assessment, p: TieInPoint | None) -> Blocks:
+    """What people stated of dead wood, in their words, and what it means; nothing where nobody did."""
+    return [block for t in said_dead(a, p) for block in (gap(2), rich(text(t.head), say(t.found), MAIN))]
 
 
 def _low(p: TieInPoint) -> float | None:
@@ -191,8 +196,8 @@ def _fail(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
 
 
 def _told(found: Sequence[Threat], kinds: tuple[str, ...], drop: int) -> tuple[str, ...]:
-    """The threats of some kinds in words; the calm ones go first where room is short."""
-    mine = [t for t in found if t.kind in kinds]
+    """The threats of some kinds in words; the calm ones go first where room is short. What people stated stands above."""
+    mine = [t for t in found if t.kind in kinds and t.found.code not in STATED]
     if drop >= 1 and any(t.alarm for t in mine):
         mine = [t for t in mine if t.alarm]
     return tuple(_threat(t) for t in mine[: 4 if drop < 3 else 2])

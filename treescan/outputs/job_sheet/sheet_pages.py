@@ -12,6 +12,7 @@ from treescan.outputs.drawing.elevation import elevation
 from treescan.outputs.drawing.pdf_drawing import Picture
 from treescan.outputs.drawing.plan_drawing import plan
 from treescan.outputs.drawing.window_drawing import window_picture
+from treescan.outputs.job_sheet.front_page import stated_dead_wood
 from treescan.outputs.job_sheet.sheet_climb import approach_words
 from treescan.outputs.job_sheet.sheet_parts import (
     BAND,
@@ -220,6 +221,7 @@ def hopeless_page(a: Assessment) -> Blocks:
     return [
         words(text("none_ranked" if assessable else "none_assessable"), HEAD),
         words(text("none_do_not_plan")),
+        *stated_dead_wood(a, None),
         words(text("none_why"), BAND),
         numbered(why or [text("none_no_union")]),
         gap(),

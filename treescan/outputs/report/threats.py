@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 from shapely.geometry import Point, Polygon
 
 from treescan.assess import Assessment
+from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.place_names import place_names
 from treescan.outputs.shapes.seen_share import seen_share
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.ranking.overrides import Override, stated_dead
+from treescan.planning.tie_in_point import Floats, TieInPoint
 from treescan.reason import Reason
 from treescan.trees.beside import Area
 from treescan.wood.graph import DEAD_SUSPECT
@@ -24,6 +27,10 @@ MOST_NAMED = 3
 """Suspects of dead wood that are named; more are counted."""
 ALL_SEEN = 0.995
 """A load path seen to more than this share is called seen."""
+NEAR_THE_THROW = 2.0
+"""A flight that passes stated dead wood nearer than this is told (project choice). [m]"""
+STATED = {"threat_stated_dead", "threat_said_dead"}
+"""Codes of what a person stated of dead wood: all of it is told, everywhere."""
 FAR = 30.0
 """Areas farther from the crown than this are not told. [m]"""
 
@@ -47,7 +54,7 @@ class Threat:
 def threats(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
     """Of the site, and of the climb on one candidate, the alarming ones first in each kind."""
     fall = () if p is None else (_fall(a, p),)
-    found = (*wires(a, p), *areas(a), *dead(a), *fall, *_unseen(a, p))
+    found = (*wires(a, p), *areas(a), *dead(a, p), *fall, *_unseen(a, p))
     return tuple(sorted(found, key=lambda t: not t.alarm))
 
 
@@ -109,10 +116,46 @@ def _away(a: Assessment, area: Area) -> tuple[float, bool]:
     return float(ring.distance(Point(*xy[0]))), over
 
 
-def dead(a: Assessment) -> tuple[Threat, ...]:
-    """Limbs that look dead in the scan, by name where they are few."""
+def dead(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
+    """What people stated to be dead first, in their words; then limbs that look dead in the scan, by name where they are few.
+
+    That no limb looks dead is said only where nobody spoke of dead wood.
+    """
+    told = said_dead(a, p)
+    return (*told, *_looks_dead(a, alone=not told))
+
+
+def said_dead(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
+    """Dead wood by the word of a person: who, when and why letter for letter, and what it means for stand, throw and climb."""
+    graph = a.tree.graph
+    found = [_stated(a, p, o, graph.xyz[part]) for o, part in stated_dead(graph, a.overrides)]
+    brought_up = (o for o in a.overrides if o.kind != "dead" and "dead" in o.why.casefold())
+    found += [Reason("threat_said_dead", statement=o.reason) for o in brought_up]
+    return tuple(Threat("dead", r, True, r) for r in found)
+
+
+def _stated(a: Assessment, p: TieInPoint | None, o: Override, wood: Floats) -> Reason:
+    """One statement with its wood, (k, 3): how far under it the candidate is, and how near the first flight passes."""
+    if p is None or not len(wood):
+        return Reason("threat_stated_dead", statement=o.reason, below=None, label=None, past=None)
+    below = float(wood[:, 2].min() - a.tree.graph.unions.place[p.union, 2])
+    throw = first_line(a, p)
+    past = None if throw is None else float(cKDTree(wood).query(throw.path)[0].min())
+    return Reason(
+        "threat_stated_dead",
+        statement=o.reason,
+        below=below if below > 0 else None,
+        label=p.label,
+        past=past if past is not None and past < NEAR_THE_THROW else None,
+    )
+
+
+def _looks_dead(a: Assessment, alone: bool) -> tuple[Threat, ...]:
+    """Suspects of the scan; where there is none that is said if nothing else is."""
     u = a.tree.graph.unions
     rows = [k for k in range(len(u)) if DEAD_SUSPECT in u.flags[k]]
+    if not rows and not alone:
+        return ()
     if not rows:
         return (Threat("dead", Reason("threat_no_dead"), False, Reason("threat_no_dead_short")),)
     names = place_names(a.tree.graph)
@@ -147,5 +190,11 @@ def _unseen(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
 
 
 def first_of_each(found: tuple[Threat, ...]) -> tuple[Threat, ...]:
-    """One of each kind, the first told, for the first screen."""
-    return tuple({t.kind: t for t in reversed(found)}.values())[::-1]
+    """One of each kind, the first told, for the first screen; everything a person stated of dead wood."""
+    kinds: set[str] = set()
+    out = []
+    for t in found:
+        if t.kind not in kinds or t.found.code in STATED:
+            out.append(t)
+        kinds.add(t.kind)
+    return tuple(out)

@@ -239,6 +239,11 @@ def _part(graph: WoodGraph, o: Override) -> NDArray[np.bool_]:
     return out
 
 
+def stated_dead(graph: WoodGraph, overrides: Sequence[Override]) -> tuple[tuple[Override, NDArray[np.bool_]], ...]:
+    """What was stated to be dead, in its order, each with that wood, (n,); no node where the tree has none there."""
+    return tuple((o, _part(graph, o)) for o in overrides if o.kind == "dead")
+
+
 def _concerns(graph: WoodGraph, p: Judged, o: Override) -> bool:
     check_overrides(graph, [o])
     if o.union:

@@ -18,6 +18,9 @@ from treescan.reason import Reason
 from treescan.trees.beside import Area, Terrain
 from treescan.wood.graph import WoodGraph
 
+ROOM = 1.5
+"""Of the climber and the climber's rope from the wood of a piece that swings: nearer it is an alarm (project choice). [m]"""
+
 
 @dataclass(frozen=True)
 class PieceSwing:
@@ -57,7 +60,7 @@ def swing_findings(
     graph: WoodGraph,
     stands: NDArray[np.bool_],
     terrain: Terrain,
-    climber: Floats | None,
+    climber: Floats,
     lines: tuple[Line, ...],
     areas: tuple[Area, ...],
     settings: PlanningSettings,
@@ -67,12 +70,13 @@ def swing_findings(
     Parameters
     ----------
     stands : (n,) bool      Nodes whose segments stand once the piece is off.
-    climber : (2, 3) float  The climber's rope, from the anchor to the cut; None = not planned. [m, local]
+    climber : (k, 2, 3) float   The climber's rope from each anchor that is meant to the cut; none = not planned. [m, local]
 
     Notes
     -----
     Wood, rope, wires and areas are held against the way of the centre with the piece's farthest wood round it: it may turn
-    any way in its rope. The first `push_off` of the way is left out for the wood, for there the piece still stands beside it.
+    any way in its rope. The first `push_off` of the way is left out for wood and climber, for there the piece still stands beside
+    them; a swing shorter than that never leaves the climber.
     """
     way = Line(swing.path[:-1], swing.path[1:], 0.0, float("nan"), Reason("piece_itself"))
     gone = np.linalg.norm(np.diff(swing.path, axis=0), axis=1).cumsum() > settings.push_off
@@ -87,7 +91,8 @@ def swing_findings(
         for a in areas
         if (over := _over(a.ring, swing.path)) <= swing.radius
     ]
-    strikes, past, rope = None, None, None
+    alarms += _at_the_climber(swing, climber, gone)
+    strikes, past = None, None
     if gone.any():
         free = Line(swing.path[:-1][gone], swing.path[1:][gone], 0.0, way.voltage, way.name)
         seg = graph.segments
@@ -97,8 +102,6 @@ def swing_findings(
         if near >= 0:
             past = max(float(gap[near]), 0.0)
             strikes = limb_named(int(seg.limb[rows[near]])) if past < swing.radius else None
-        if climber is not None:
-            rope = float(distances(climber[:1], climber[1:], free)[0])
     ground = terrain.height_at(swing.path[:, :2])
     low = float(np.nanmin(swing.path[:, 2] - np.where(np.isfinite(ground), ground, graph.xyz[0, 2])))
     told = Reason(
@@ -108,10 +111,25 @@ def swing_findings(
         radius=swing.radius,
         strikes=strikes,
         past=past,
-        rope=rope if rope is not None and rope < swing.radius + settings.body_radius else None,
         ground=low if low < swing.radius else None,
     )
     return told, tuple(alarms)
+
+
+def _at_the_climber(swing: PieceSwing, ropes: Floats, gone: NDArray[np.bool_]) -> list[Reason]:
+    """An alarm where the piece swings into or past the climber, who is at the cut, or the nearest of the ropes, (k, 2, 3).
+
+    gone : (k - 1,) bool    Stretches of the way past the push-off.
+    """
+    if not len(ropes):
+        return []
+    past = gone if gone.any() else np.ones_like(gone)
+    free = Line(swing.path[:-1][past], swing.path[1:][past], 0.0, float("nan"), Reason("piece_itself"))
+    centre = float(distances(ropes[:, 0], ropes[:, 1], free).min())
+    away = max(centre - swing.radius, 0.0)
+    if away >= ROOM:
+        return []
+    return [Reason("swing_near_climber", away=away, strikes=away == 0, centre=centre, radius=swing.radius, room=ROOM)]
 
 
 def _over(ring: Floats, path: Floats) -> float:

@@ -181,13 +181,14 @@ def _rigged(
     piece = graph.above(stage.cut.node) & ~before.gone
     swing = piece_swing(graph.xyz[node], place, stage.centre, graph.xyz[piece])
     if swing is not None:
-        anchor = next((p.place for p in mine), dict(context.site.anchors).get(life or ""))
-        rope = None if anchor is None else np.vstack([np.asarray(anchor, float), place])
+        drawn = dict(context.site.anchors).get(life or "")
+        anchors = [p.place for p in mine] or ([] if drawn is None else [drawn])
+        ropes = np.array([(a, place) for a in anchors], float).reshape(-1, 2, 3)
         found, near = swing_findings(
-            swing, graph, ~after.gone, context.beside.terrain, rope, lines, context.site.areas(), settings
+            swing, graph, ~after.gone, context.beside.terrain, ropes, lines, context.site.areas(), settings
         )
         told.append(found)
-        alarms = [*near, *alarms]
+        alarms += near
     return replace(stage, block=load, swing=swing, rigging=tuple(told), alarms=tuple(alarms))
 
 
@@ -214,7 +215,16 @@ def _room(
 
 
 ORDER = (
-    frozenset({"support_gone", "support_on_piece", "support_refused", "support_fails_then", "support_never_judged"}),
+    frozenset(
+        {
+            "support_gone",
+            "support_on_piece",
+            "support_refused",
+            "support_fails_then",
+            "support_never_judged",
+            "swing_near_climber",
+        }
+    ),
     frozenset({"support_shares_rigging", "support_shares_stem", "support_weakest_below"}),
     frozenset({"piece_near_conductor", "swing_near_conductor"}),
     frozenset({"rigging_gone", "rigging_on_piece", "rigging_limb_gone", "rigging_on_refused", "block_too_much", "block_must_run"}),

@@ -270,8 +270,14 @@ TEXTS: dict[str, str] = {
     "piece_swings": (
         "Hung at its balance the piece swings {sideways:m} sideways at up to {speed:m/s}, and back to the cut; its wood "
         "reaches {radius:m} from its <centre|center>.[ It may strike {strikes}: its <centre|center> passes {past:m} from it.]"
-        "[ It comes within {rope:m} of the climber's rope.][ Its <centre|center> passes {ground:m} above the ground.] A tag line "
+        "[ Its <centre|center> passes {ground:m} above the ground.] A tag line "
         "holds it back."
+    ),
+    "swing_near_climber": (
+        "In its swing the piece [{?strikes}can strike the climber or the climber's rope: its <centre|center> passes "
+        "{centre:m} from them and its wood reaches {radius:m} from there][{!strikes}comes within {away:m} of the climber or "
+        "the climber's rope, less than {room:m}]. Nobody hangs there while it swings, and it comes back to the cut: hang from "
+        "elsewhere, hold it with a tag line, or take smaller pieces."
     ),
     "swing_near_conductor": (
         "In its swing the piece comes within {away:m} of {to}; the approach distance used is {limit:m}. Ask the line "

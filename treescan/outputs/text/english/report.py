@@ -136,6 +136,12 @@ THREATS: dict[str, str] = {
     "threat_area": "{distance:m} from the stem: {what:word}[ “{name}”][{?over}, under the crown].",
     "threat_dead": "{n:n} {n|limb looks|limbs look} dead in the scan: {names:names}. Deadwood can fall on the crew.",
     "threat_no_dead": "Dead wood: no limb looks dead in the scan. A leafless scan shows little of it: look up.",
+    "threat_stated_dead": (
+        "Stated: {statement}. Dead wood can break at the touch of a bag, a line or a climber, and by itself, and fall on whoever stands, "
+        "throws or climbs below.[ {label} is {below:m} under it.][ The first throw passes {past:m} from it.] Keep out from "
+        "under it, send no line through it, and ask the person who stated it before anybody climbs beneath it."
+    ),
+    "threat_said_dead": "Stated: {statement}. Dead wood can fall on the crew: look up, and keep out from under it.",
     "threat_to_ground": "If it goes: expect a fall to the ground from {height:m}[; {catch} comes first and is not shown to stop it].",
     "threat_caught": "If it goes: {catch} catches after a drop of {drop:m?}, if that wood is sound.",
     "threat_unseen": "The scan saw [{path:%} of the load path and ]{tree:%?} of the limb length; the rest may hold anything.",
