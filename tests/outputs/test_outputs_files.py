@@ -25,7 +25,6 @@ from treescan.outputs.text.say import text
 from treescan.outputs.write import FILES, write_outputs
 from treescan.units import G
 
-
 HERE = [name for name in FILES if not name.startswith("tables/cuts.")]
 """What is written where no removal is planned."""
 
