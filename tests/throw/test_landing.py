@@ -44,8 +44,8 @@ def test_a_bag_beyond_an_area_is_told_however_near_it_comes_down():
 
     assert beyond["within"] == () and [a["name"] for a in beyond["across"]] == ["lane"]
     assert say(beyond) == (
-        "The bag comes down 7 m (23 ft) north of the stem, and its line falls across the road “lane”. Close it or keep somebody there: "
-        "nobody may be there while you throw."
+        "The bag comes down 7 m (23 ft) north of the stem, and its line falls across the road “lane”. Throw only while nobody "
+        "is there and nobody can come there."
     )
 
 

@@ -36,7 +36,7 @@ TEXTS: dict[str, str] = {
     "throw_bag_comes_down": (
         "The bag comes down {away:m0} {bearing:compass} of the stem[, in {within:names}][, and its line falls across {across:names}]"
         "[, farther from the stem than you stand ({farther_than:m0})][, {below:m} lower than you stand][{?unseen}, where the scan shows no "
-        "ground]. [{?closed}Close it or keep somebody there: nobody may be there while you throw.][{!closed}Look that nobody is there.]"
+        "ground]. [{?closed}Throw only while nobody is there and nobody can come there.][{!closed}Look that nobody is there.]"
     ),
     "area_drawn": "the {kind:word}[ “{name}”]",
     "throw_over_crown": (
