@@ -193,9 +193,9 @@ def _one_throw(graph: WoodGraph, k: int, c: int, s: int, stand: np.ndarray, chan
         c - 1,
         0.28,
         (
-            "Stand at the marked place.",
-            "Throw over the union.",
-            *(["Work the weight back once over the captured limb."] * (c - 1)),
+            Reason("own_words", words="Stand at the marked place."),
+            Reason("own_words", words="Throw over the union."),
+            *([Reason("own_words", words="Work the weight back once over the captured limb.")] * (c - 1)),
         ),
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,9 @@ from treescan.outputs.drawing.pdf_drawing import LOOKS
 from treescan.outputs.job_sheet.job_sheet import SIDE, sheet_bytes
 from treescan.outputs.shapes.place_names import place_names, place_of
 from treescan.outputs.text.say import say
+from treescan.planning.climb.climb_plan import Climbers, climb_plan
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.reason import Reason
 
 FIELDS = {
     "client": "Parish of Quillmoor",
@@ -76,6 +79,25 @@ def test_the_first_page_says_what_a_crew_asks(good: Assessment, tmp_path: Path) 
         assert blank in page, blank
     second = next(q for q in good.points if q.usable and q.union != p.union)
     assert f"{say(place_names(graph)[second.union])} ({second.label})" in page
+
+
+def test_the_first_page_says_where_the_bag_comes_down_and_which_way_the_ground_falls(good: Assessment, tmp_path: Path) -> None:
+    """Both stand with the crew where the throw and the site call for them, still on two pages; where they do not, nothing is said."""
+    lane = (Reason("area_drawn", kind="road", name="lane"),)
+    bag = Reason(
+        "throw_bag_comes_down", away=21.0, bearing=np.pi / 2, within=(), across=lane, farther_than=None, below=None, unseen=False, closed=True
+    )
+    bank = Reason("ground_falls", angle=np.radians(25), downhill=np.pi / 2, uphill=1.5 * np.pi)
+    best = {k: replace(t, steps=(*t.steps, bag)) for k, t in good.throws.best.items()}
+    points = tuple(p if p.throw is None else replace(p, throw=replace(p.throw, steps=(*p.throw.steps, bag))) for p in good.points)
+    planned = climb_plan(good.context, points, Climbers(1000.0, two_people=False))
+    steep = replace(good, throws=replace(good.throws, best=best), points=points, climb=replace(planned, warnings=(bank,)))
+    said = ("The bag comes down 21 m", "its line falls across the road", "The ground falls 25° to the east")
+    pages, calm = (words_of(sheet_bytes(for_job(a, **FIELDS)), tmp_path / f"{n}.pdf") for n, a in (("steep", steep), ("calm", good)))
+
+    assert len(pages) == 2
+    for words in said:
+        assert words in pages[0] and words not in calm[0], words
 
 
 def test_what_nobody_said_is_left_blank(good: Assessment, tmp_path: Path) -> None:

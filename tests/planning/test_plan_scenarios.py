@@ -245,6 +245,9 @@ def test_marl_steps_slope_makes_the_sides_differ():
     down_here = corridors(graph, scene, sides, limb_of_work(graph, sides), S, closed)
     assert len(stand) and stand[:, 0].min() > -0.6
     assert [c.blocked_by for c in down_here] == [None, Reason("over_no_stand", name=None)]
+    plan = climb_plan(TreeContext(graph, beside, closed, work, S), points, Climbers(100 * G, two_people=False))
+    (falls,) = of_code(plan.warnings, "ground_falls")
+    assert np.degrees([falls["angle"], falls["downhill"]]) == pytest.approx([25.0, 270.0], abs=0.01)
 
 
 def test_wick_end_asks_for_a_rescan():

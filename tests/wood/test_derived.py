@@ -16,6 +16,9 @@ from treescan.wood.quality.stem_figures import stem_figures, wood_volume
 from treescan.wood.settings import WoodSettings
 from treescan.wood.topology.assemble import assemble
 
+POST_AS_SEEN = replace(make(POST), radius_sd=0.4 * make(POST).radius, arc=np.full(len(make(POST)), 2 * np.pi))
+"""A post of which no radius is known to better than two fifths, though points seem to lie all round."""
+
 
 def test_thick_straight_arm_carries_the_limb_on():
     """At the fork the stem goes on as limb 0 and the side limb is limb 1 of order 1."""
@@ -118,6 +121,29 @@ def test_scan_from_one_place_is_not_assessable_and_says_where_to_stand():
     assert not fitness.assessable
     one_side = next(r for r in fitness.reasons if r.code in ("fit_one_sided", "fit_one_place"))
     assert np.degrees(one_side["azimuth"]) == pytest.approx(270, abs=5)
+
+
+@pytest.mark.parametrize(("place", "azimuth", "side"), [((10, 0, 1.5), 270, "west"), ((0, -10, 1.5), 0, "north")])
+def test_a_stem_that_one_place_could_not_measure_asks_for_the_side_not_seen(place, azimuth, side):
+    """Blurred by 6 cm from one place and known too poorly: the other side, still air, and no word of more points from nearer."""
+    points = bark_points(POST_AS_SEEN, per_m2=8000, seen_from=place, noise=0.06)
+    fitness = scan_fitness(POST_AS_SEEN, tree_of(points), WoodSettings())
+    told = {r.code: r for r in fitness.reasons}
+
+    assert {"fit_stem_half_seen", "fit_little_half_seen", "fit_no_band_half_seen"} <= set(told)
+    for code in ("fit_stem_half_seen", "fit_little_half_seen", "fit_no_band_half_seen"):
+        away = (np.degrees(told[code]["azimuth"]) - azimuth + 180) % 360 - 180
+        assert abs(away) < 5 and told[code]["scatter"] == pytest.approx(0.06, rel=0.5)
+        assert f"from the {side}" in say(told[code]) and "still air" in say(told[code])
+        assert "nearer" not in say(told[code])
+
+
+def test_a_stem_known_too_poorly_from_all_sides_still_asks_for_more_points():
+    """The same doubt with points all round: no side is named, the remedy stays."""
+    fitness = scan_fitness(POST_AS_SEEN, tree_of(bark_points(POST_AS_SEEN, per_m2=8000)), WoodSettings())
+
+    assert {"fit_stem_not_measured", "fit_little_measured", "fit_no_band"} <= {r.code for r in fitness.reasons}
+    assert not has(fitness.reasons, "fit_stem_half_seen", "fit_little_half_seen", "fit_no_band_half_seen")
 
 
 def test_a_thick_shell_leaves_thin_limbs_unsure():

@@ -57,6 +57,7 @@ LOOKS = {
     "water": Look("#e6eef3", "#6fa8cf", 0.5),
     "nostand": Look("#f6e3d2", "#8f3d08", 0.8, (3, 2)),
     "wire": Look(stroke="#000000", width=0.9, dash=(8, 2, 1, 2)),
+    "wire-seen": Look(stroke="#000000", width=1.2, dash=(5, 3)),
     "around": Look("#dddddd"),
     "neighbour": Look("#999999", "#333333", 0.5),
     "stand": Look("#8f3d08", "#ffffff", 1.0),

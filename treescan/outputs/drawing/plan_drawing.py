@@ -7,13 +7,16 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.arrays import Ints
 from treescan.assess import Assessment
 from treescan.outputs.drawing.svg import LABEL_SIZE, Drawing
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.tubes import runs
 from treescan.outputs.text.say import figure, text
+from treescan.planning.climb.wire_lines import wire_lines
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.reason import Reason
+from treescan.trees.beside import KINDS, Surroundings, as_said
 
 Floats = NDArray[np.float64]
 Paper = Callable[[Floats], Floats]
@@ -130,11 +133,12 @@ def _drawn_points(d: Drawing, a: Assessment, paper: Paper) -> None:
 
 
 def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: float) -> None:
-    s = a.tree.beside.surroundings
+    s = as_said(a.tree.beside, a.site).surroundings
     near = (
         np.abs(s.xyz[:, :2] - a.tree.graph.xyz[0, :2]).max(axis=1) < half if len(s.xyz) else np.zeros(0, bool)
     )
     near &= s.xyz[:, 2] > np.nan_to_num(a.tree.beside.terrain.height_at(s.xyz[:, :2]), nan=-np.inf) + KNEE
+    near[_seen_wires(d, a, s, np.flatnonzero(near), paper)] = False
     cells = np.unique(np.floor(s.xyz[near][:, :2] / 0.5), axis=0) * 0.5 + 0.25
     step = max(1, len(cells) // 1200)
     if len(cells):
@@ -151,6 +155,21 @@ def _neighbours(d: Drawing, a: Assessment, paper: Paper, scale: float, half: flo
                 "neighbour",
                 text("draw_neighbour"),
             )
+
+
+def _seen_wires(d: Drawing, a: Assessment, s: Surroundings, near: Ints, paper: Paper) -> Ints:
+    """Wires the scan saw among the things `near` (rows), each one dashed line also where it was not seen; returns their rows."""
+    rows = near[s.kind[near] == KINDS.index("wire")]
+    drawn = [np.zeros(0, int)]
+    for wire in wire_lines(s.xyz[rows]):
+        drawn.append(rows[wire.places])
+        d.shape([paper(wire.ends)], "wire-seen", tip=text("draw_wire_seen_tip", gap=wire.gap))
+        volts = a.site.wire_volts(s.xyz[drawn[-1]])
+        known = volts[np.isfinite(volts)]
+        x, y = np.clip(paper(wire.ends).mean(axis=0), 30, WIDE - 30)
+        words = text("draw_wire_seen", gap=wire.gap, voltage=float(known.max()) if len(known) else None)
+        d.label(x, y - 12, words, "t small strong halo-text", 0)
+    return np.concatenate(drawn)
 
 
 def _places(d: Drawing, a: Assessment, p: TieInPoint | None, paper: Paper, scale: float) -> float:

@@ -33,6 +33,7 @@ from treescan.outputs.shapes.place_names import place_names, place_of
 from treescan.outputs.text import wording as w
 from treescan.outputs.text.say import figure, say, say_all, text
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.reason import has
 
 Blocks = list[Any]
 PICTURES = (0.6, 0.56, 0.52, 0.48, 0.44)
@@ -126,7 +127,7 @@ def _column(a: Assessment, p: TieInPoint, drop: int) -> Blocks:
         ("front_load", _load(p, drop)),
         ("front_fail", _fail(a, p)),
         ("front_work", (text("front_reach", share=p.reach.share, angle=p.reach.worst_angle, swing=p.reach.swing),)),
-        ("front_near", _told(found, ("wire", "area"), drop)),
+        ("front_near", (*_told(found, ("wire", "area"), drop), *_bank(a))),
         ("front_also", _told(found, ("dead", "unseen"), drop)),
         ("front_kit", _kit(p, drop)),
     ]
@@ -156,6 +157,7 @@ def _line(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
             throws=t.expected_throws,
             line=line_kind(t.isolation_class),
         ),
+        *say_all(s for s in t.steps if has((s,), "throw_bag_comes_down")),
     )
 
 
@@ -201,6 +203,13 @@ def _told(found: Sequence[Threat], kinds: tuple[str, ...], drop: int) -> tuple[s
     if drop >= 1 and any(t.alarm for t in mine):
         mine = [t for t in mine if t.alarm]
     return tuple(_threat(t) for t in mine[: 4 if drop < 3 else 2])
+
+
+def _bank(a: Assessment) -> tuple[str, ...]:
+    """Which way the ground falls, where it is steep."""
+    warned = a.climb.warnings if a.climb is not None else ()
+    steep = [w for w in warned if w.code == "ground_falls"]
+    return tuple(text("front_bank", angle=w["angle"], downhill=w["downhill"]) for w in steep)
 
 
 def _threat(t: Threat) -> str:

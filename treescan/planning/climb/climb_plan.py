@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.access.rope_and_kit import kit_of_all
 from treescan.planning.candidates.candidates import other_base
+from treescan.planning.climb.falling_ground import falling_ground
 from treescan.planning.climb.rescue import RescuePlan, corridors, rescue_plan
 from treescan.planning.climb.walks import walks_that_hold
 from treescan.planning.climb.wires import wires_claimed
@@ -175,6 +176,7 @@ def climb_plan(
         warnings=(
             *wires_claimed(context, points),
             *site_warnings(beside, site, work.xyz, work.label, settings.approach),
+            *falling_ground(beside.terrain, graph.xyz[0]),
             *_another_base(context, shown),
         ),
         neighbours=from_neighbours(at, site.anchors, points, climbers.weight, loads, overrides),

@@ -50,6 +50,7 @@ class BagFlight:
     comes_back : float or None  How far from the thrower it comes down, where that is near. [m]
     strikes : Reason or None    Limb the bag strikes beyond the wanted one before it drops; None where it flies free.
     lodged : bool           It does not reach the ground by itself.
+    down : Reason or None   Where it comes down, where that wants a word (`landing.bag_comes_down`).
     over_crown : bool       It passes over everything in its plane.
     """
 
@@ -59,6 +60,7 @@ class BagFlight:
     comes_back: float | None
     strikes: Reason | None
     lodged: bool
+    down: Reason | None
     over_crown: bool
 
 
@@ -94,6 +96,8 @@ def throw_steps(stand: StandAndAim, bag: BagFlight, line: LineAsThrown) -> tuple
         steps.append(Reason("throw_walk_round"))
     if bag.strikes is not None:
         steps.append(Reason("throw_bag_strikes", limb=bag.strikes))
+    if bag.down is not None:
+        steps.append(bag.down)
     if bag.over_crown and line.far:
         steps.append(Reason("throw_over_crown"))
     return (

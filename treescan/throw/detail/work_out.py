@@ -9,6 +9,7 @@ import numpy as np
 from treescan.arrays import Ints32
 from treescan.throw.ballistics.flight import flights
 from treescan.throw.detail.followed import Followed, Wanted, follow_throw, other_crossings, wanted_crossing
+from treescan.throw.detail.landing import Grounds, bag_comes_down
 from treescan.throw.detail.limb_names import item_name, union_of_limb
 from treescan.throw.detail.settled import Rest, rest_on_limb, settled_line
 from treescan.throw.detail.steps import BagFlight, LineAsThrown, StandAndAim, throw_steps
@@ -57,7 +58,12 @@ class _Captured:
 
 
 def work_out(
-    graph: WoodGraph, scene: FlightScene, stances: Stances, chosen: Chosen, settings: ThrowSettings
+    graph: WoodGraph,
+    scene: FlightScene,
+    grounds: Grounds,
+    stances: Stances,
+    chosen: Chosen,
+    settings: ThrowSettings,
 ) -> Throw | None:
     """The full record of a throw; None when its nominal flight does not serve the union."""
     feet, limits = stances.xyz[chosen.stance], settings.method(chosen.method)
@@ -71,7 +77,7 @@ def work_out(
     worked_far, worked_near = worked and (bool(captured.far) or flown.lodged), worked and bool(captured.near)
     line, crossings = settled_line(scene, flown, captured.crossing, captured.kept, worked_far, worked_near)
     rest = rest_on_limb(graph, scene, flown, captured.crossing, chosen.union, settings)
-    bag = _bag_flight(graph, scene, flown, captured, settings)
+    bag = _bag_flight(graph, scene, grounds, flown, captured, settings)
     limbs = _limbs(scene, flown, captured.others)
     aim = chosen.aim
     return Throw(
@@ -113,9 +119,15 @@ def _captured(scene: FlightScene, flown: Followed, wanted: Wanted, union: int) -
 
 
 def _bag_flight(
-    graph: WoodGraph, scene: FlightScene, flown: Followed, captured: _Captured, settings: ThrowSettings
+    graph: WoodGraph,
+    scene: FlightScene,
+    grounds: Grounds,
+    flown: Followed,
+    captured: _Captured,
+    settings: ThrowSettings,
 ) -> BagFlight:
     landed, feet = flown.end == LANDED, float(flown.feet[2])
+    place = flown.in_space(flown.path[-1:])[0, :2]
     return BagFlight(
         height=float(flown.plane.cross[captured.crossing, CROSS_TOP]) - feet,
         apex=float(flown.path[:, 1].max() - flown.feet[2]),
@@ -125,6 +137,7 @@ def _bag_flight(
         if flown.end == HIT_LIMB
         else None,
         lodged=flown.lodged,
+        down=None if flown.lodged else bag_comes_down(grounds, graph.xyz[0], flown.feet, place),
         over_crown=landed and flown.over_everything,
     )
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from treescan.arrays import Floats, Ints
 from treescan.throw.ballistics.flight import flights
+from treescan.throw.detail.landing import Grounds
 from treescan.throw.detail.work_out import Chosen, work_out
 from treescan.throw.scene.flight_scene import FlightScene, floor_of
 from treescan.throw.search.grid import Grid
@@ -45,6 +46,7 @@ class ThrowSearch:
 
     graph: WoodGraph
     scene: FlightScene
+    grounds: Grounds
     grid: Grid
     stances: Stances
     origin: Floats
@@ -195,7 +197,7 @@ def _quickest(
         if nominal is None:
             continue
         chosen = Chosen(union, isolation_class, o.stance, o.method, o.aim, nominal, chance)
-        throw = work_out(search.graph, search.scene, search.stances, chosen, settings)
+        throw = work_out(search.graph, search.scene, search.grounds, search.stances, chosen, settings)
         if throw is None:
             continue
         seconds += throw.workings * limits.seconds_working

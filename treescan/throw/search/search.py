@@ -17,6 +17,7 @@ from treescan.arrays import Floats, Floats32
 from treescan.progress import Progress, quiet
 from treescan.reason import Reason
 from treescan.throw.detail.blocked import why_blocked
+from treescan.throw.detail.landing import Grounds
 from treescan.throw.scene.flight_scene import build_scene
 from treescan.throw.scene.stances import crown_heading
 from treescan.throw.search.best_throws import Coarse, ThrowSearch, best_throws, landing_distances
@@ -72,7 +73,7 @@ def search_throws(
         lambda done: progress("throws", SWEEP_SHARE * done / s),
     )
     lands = landing_distances(grid.height, grid.step, settings.release_height)
-    search = ThrowSearch(graph, scene, grid, stances, origin, settings, lands)
+    search = ThrowSearch(graph, scene, Grounds(site.areas(), beside.terrain), grid, stances, origin, settings, lands)
     best: dict[tuple[int, int], Throw] = {}
     blocked: list[Reason | None] = [Reason("throw_not_asked")] * m
 

@@ -10,6 +10,7 @@ from treescan.trees.single_tree import Tree
 from treescan.wood.graph import ASSESSABLE, NOT_ASSESSABLE, Floats, Ints, ScanFitness, WoodGraph
 from treescan.wood.quality.limb_fitness import (
     FIT,
+    LOPSIDED,
     MAIN_UNIONS,
     MAIN_WOOD,
     NO_SIDE,
@@ -73,8 +74,8 @@ def scan_fitness(graph: WoodGraph, tree: Tree, settings: WoodSettings = WoodSett
             "spacing_m": round(float(np.median(spacing[here])), 4) if here.any() else None,
             "arc_deg": round(float(np.degrees(np.nanmedian(arc))), 0) if np.isfinite(arc).any() else None,
         })  # fmt: skip
-    reasons = _reasons(graph, tree.wood.xyz, settings, bands)
     limbs = limb_fitness(graph, tree.wood.xyz, np.radians(settings.arc_one_sided))
+    reasons = _reasons(graph, tree.wood.xyz, settings, bands, _scatter_of_stem(limbs))
     return ScanFitness(
         NOT_ASSESSABLE if reasons else ASSESSABLE, reasons or (_fit_up_to(bands),), tuple(bands), limbs
     )
@@ -89,7 +90,15 @@ def _spacing(xyz: Floats) -> Floats:
     return out
 
 
-def _reasons(graph: WoodGraph, wood: Floats, settings: WoodSettings, bands: list[dict]) -> tuple[Reason, ...]:
+def _scatter_of_stem(limbs: tuple[dict, ...]) -> float | None:
+    """By how much the stem's points scatter, where that is too much for it. [m]"""
+    rescan = limbs[0]["rescan"] if limbs else None
+    return None if rescan is None else rescan["scatter"]
+
+
+def _reasons(
+    graph: WoodGraph, wood: Floats, settings: WoodSettings, bands: list[dict], scatter: float | None
+) -> tuple[Reason, ...]:
     """Why the tree must not be ranked from this scan, each with what a rescan would need; empty when it may."""
     stem = graph.limbs.nodes[0][1:]
     if len(stem) == 0:
@@ -98,22 +107,38 @@ def _reasons(graph: WoodGraph, wood: Floats, settings: WoodSettings, bands: list
     if len(thick) == 0:
         return (Reason("fit_no_thick_wood", diameter=MAIN_WOOD),)
     lower = stem[graph.xyz[stem, 2] - graph.xyz[0, 2] < LOWER * np.ptp(graph.xyz[:, 2])]
+    side = hidden_side(graph, wood, LOPSIDED)
     return (
-        *_unmeasured(graph, lower, thick),
+        *_unmeasured(graph, lower, thick, side, scatter),
         *_one_sided(graph, wood, thick, np.radians(settings.arc_one_sided)),
-        *_blind(bands),
+        *_blind(bands, side, scatter),
         *_slender(graph, lower, settings.max_slender),
     )
 
 
-def _unmeasured(graph: WoodGraph, lower: Ints, thick: Ints) -> list[Reason]:
-    """Nodes `lower` of the stem, segments `thick`: too little of them measured."""
+def _unmeasured(
+    graph: WoodGraph, lower: Ints, thick: Ints, side: float | None, scatter: float | None
+) -> list[Reason]:
+    """Nodes `lower` of the stem, segments `thick`: too little of them measured.
+
+    Where the stem's points lie on one side, with the hidden `side` [rad], more points from the same place are no remedy.
+    """
     out = []
     if len(lower) and measured(graph, lower, SMALL_SD) < HALF:
-        out.append(Reason("fit_stem_not_measured"))
+        out.append(
+            Reason("fit_stem_not_measured")
+            if side is None
+            else Reason("fit_stem_half_seen", azimuth=side, scatter=scatter)
+        )
     share = measured(graph, thick, LEAST_KNOWN)
     if share < HALF:
-        out.append(Reason("fit_little_measured", share=share, diameter=MAIN_WOOD))
+        out.append(
+            Reason("fit_little_measured", share=share, diameter=MAIN_WOOD)
+            if side is None
+            else Reason(
+                "fit_little_half_seen", share=share, diameter=MAIN_WOOD, azimuth=side, scatter=scatter
+            )
+        )
     return out
 
 
@@ -131,11 +156,15 @@ def _one_sided(graph: WoodGraph, wood: Floats, thick: Ints, slit: float) -> list
     return []
 
 
-def _blind(bands: list[dict]) -> list[Reason]:
+def _blind(bands: list[dict], side: float | None, scatter: float | None) -> list[Reason]:
     """Too many height bands fit for nothing."""
     blind = [b for b in bands if b["fit_for"] == FIT[NOTHING]]
     if all(b["fit_for"] in (FIT[NOTHING], FIT[STEM]) for b in bands):
-        return [Reason("fit_no_band")]
+        return [
+            Reason("fit_no_band")
+            if side is None
+            else Reason("fit_no_band_half_seen", azimuth=side, scatter=scatter)
+        ]
     if 2 * len(blind) < len(bands):
         return []
     return [
@@ -156,8 +185,11 @@ def _slender(graph: WoodGraph, lower: Ints, limit: float) -> list[Reason]:
     )
 
 
-def hidden_side(graph: WoodGraph, wood: Floats) -> float | None:
-    """Azimuth of the side of the stem with no points, clockwise from +y [rad]; None when the points lie all round."""
+def hidden_side(graph: WoodGraph, wood: Floats, least: float = NO_SIDE) -> float | None:
+    """Azimuth of the side of the stem with fewest points, clockwise from +y [rad]; None when the points lie all round.
+
+    They do where the mean of their unit directions from the axis is shorter than `least`: half the round gives 0.64.
+    """
     nodes = graph.limbs.nodes[0]
     nodes = nodes[graph.radius[nodes] >= MIN_STEM]
     if len(nodes) == 0 or len(wood) == 0:
@@ -170,7 +202,7 @@ def hidden_side(graph: WoodGraph, wood: Floats) -> float | None:
     if len(off) < MIN_POINTS:
         return None
     seen = np.mean(off / np.linalg.norm(off, axis=1, keepdims=True), axis=0)
-    if np.hypot(*seen) < NO_SIDE:
+    if np.hypot(*seen) < least:
         return None
     return float(np.arctan2(-seen[0], -seen[1]) % (2 * np.pi))
 

@@ -57,6 +57,8 @@ VIEWS: dict[str, str] = {
     "draw_water": "water",
     "draw_no_stand": "no standing",
     "draw_wire": "overhead line, [{voltage:kV1}][{!known}voltage unknown]: treat as live",
+    "draw_wire_seen": "wire seen[{?gap} in part][, {voltage:kV1}]: treat as live",
+    "draw_wire_seen_tip": "a wire that the scan saw, from end to end[{?gap}; part of the way between was not seen]",
     "draw_other_anchor": "anchor in {name}",
     "draw_other_base": "base at {name}",
     "draw_by_user": "{what}, drawn by the user",

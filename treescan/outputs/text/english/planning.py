@@ -158,6 +158,11 @@ _SITE: dict[str, str] = {
         "ranked. {refused:n} of {n:n} candidates are refused for it, {alone:n} for nothing else, the way up apart. Look at it first. Then say "
         "what it is: no wire or its voltage, with --wires or on the site plan."
     ),
+    "ground_falls": (
+        "The ground at the tree falls {angle:deg} to the {downhill:compass}; uphill is {uphill:compass}. A throw bag, a piece that was cut and "
+        "a log roll or slide downhill: nobody stands or works below the tree on that side. Rope and way down are longer there: bring a casualty "
+        "down on the uphill side where it is free."
+    ),
     "wires_said": (
         "The scan saw a wire at {places:n} {places|place|places}.[ As stated it carries {voltage:kV1}.][{!voltage} As stated there "
         "is none.] Look again before anyone throws or climbs."

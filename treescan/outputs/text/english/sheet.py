@@ -69,6 +69,7 @@ FRONT: dict[str, str] = {
     "front_verdict": "[Strength over stress {low:x2} at the low end.][{!low}Strength over stress: not seen.] For a climber "
     "of {mass:kg} with gear. Inspect, load-test, then accept or refuse it.",
     "front_line": "Line in.",
+    "front_bank": "The ground falls {angle:deg} to the {downhill:compass}: what drops rolls there, stay out from below.",
     "front_throw": "[No throw reaches it; the first line goes over {over}. ]Stand {stand}. Aim {azimuth:deg} "
     "({azimuth:compass}), {elevation:deg} up, {method:word}. Chance {chance:%} a throw[, {throws:throws} on "
     "average]. Line {line:word}.",

@@ -33,6 +33,12 @@ TEXTS: dict[str, str] = {
     ),
     "throw_walk_round": "Carry your end of the line round the foot of the stem, so that both legs hang on the same side of it.",
     "throw_bag_strikes": "On the way the bag strikes {limb} and drops there. How it rebounds is not worked out: watch where it falls.",
+    "throw_bag_comes_down": (
+        "The bag comes down {away:m0} {bearing:compass} of the stem[, in {within:names}][, and its line falls across {across:names}]"
+        "[, farther from the stem than you stand ({farther_than:m0})][, {below:m} lower than you stand][{?unseen}, where the scan shows no "
+        "ground]. [{?closed}Throw only while nobody is there and nobody can come there.][{!closed}Look that nobody is there.]"
+    ),
+    "area_drawn": "the {kind:word}[ “{name}”]",
     "throw_over_crown": (
         "The bag flies over the whole crown and comes down beyond it. Let it reach the ground there before you pull on the line."
     ),

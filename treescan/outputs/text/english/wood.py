@@ -15,17 +15,31 @@ TEXTS: dict[str, str] = {
     "fit_little_measured": (
         "Only {share:%} of the wood over {diameter:cm} was measured well enough. Rescan leaf-off, from nearer and from three or more sides."
     ),
+    "fit_stem_half_seen": (
+        "The diameter of the lower stem could not be measured: most of its points lie on one side. Rescan from the {azimuth:compass}, the side "
+        "not seen (standing at {azimuth:deg} from the stem, clockwise from +y of the scan)[, in still air with a scanner that stands still: the "
+        "points scatter by {scatter:mm}]. More points from the same place do not help."
+    ),
+    "fit_little_half_seen": (
+        "Only {share:%} of the wood over {diameter:cm} was measured well enough, and most points of the stem lie on one side. Rescan leaf-off, "
+        "first of all from the {azimuth:compass} (standing at {azimuth:deg} from the stem, clockwise from +y of the scan)[, in still air: the "
+        "points scatter by {scatter:mm}]."
+    ),
     "fit_one_sided": (
         "{share:%} of the thick wood was seen from one side only (under {arc:deg} of bark). Rescan from "
-        "the other sides too[, first of all standing at {azimuth:deg} from the stem, clockwise from +y of "
+        "the other sides too[, first of all from the {azimuth:compass}, standing at {azimuth:deg} from the stem, clockwise from +y of "
         "the scan]."
     ),
     "fit_one_place": (
         "{share:%} of the thick wood shows no more bark than one standing place can see (under {arc:deg}). "
-        "What is behind it is hidden. Rescan from at least two more sides[, first of all standing at "
+        "What is behind it is hidden. Rescan from at least two more sides[, first of all from the {azimuth:compass}, standing at "
         "{azimuth:deg} from the stem, clockwise from +y of the scan]."
     ),
     "fit_no_band": "No height band is fit for judging unions. Rescan leaf-off, with more points in the crown.",
+    "fit_no_band_half_seen": (
+        "No height band is fit for judging unions, and most points of the stem lie on one side. Rescan leaf-off, from the {azimuth:compass} too[, "
+        "in still air: the points scatter by {scatter:mm}]."
+    ),
     "fit_blind_bands": (
         "In at least half of the height no wood was measured well ({bands:names}). Rescan leaf-off, in still air, from three or more sides."
     ),
