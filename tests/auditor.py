@@ -11,8 +11,8 @@ from itertools import pairwise
 from typing import Any
 
 REFUSED = {"does not hold", "not seen"}
-BESIDE_THE_LINE = {"not_reachable", "serves_no_work"}
-"""Gates that say nothing against hanging on a line."""
+BESIDE_THE_LINE = {"not_reachable", "serves_no_work", "goes_with_cut"}
+"""What says nothing against hanging on a line (the last: until that cut, which `removal` looks after)."""
 ROUND_THE_STEM = {"lanyards", "spurs", "ladder"}
 """Ways that end on two lanyards round the stem, or on a ladder with one."""
 FROM_THE_GROUND = {"thrown line", "basal line", "ascend"}
@@ -249,7 +249,11 @@ class Audit:
                 if called not in self.rows:
                     yield f"stage {stage['number']}: {called} is not in the list"
                     continue
-                yield from (f"stage {stage['number']}: {called}: {why}" for why in self.against(self.rows[called]))
+                row = self.rows[called]
+                yield from (f"stage {stage['number']}: {called}: {why}" for why in self.against(row))
+                goes = [r["values"]["cut"] for r in row["reasons_data"] if r["code"] == "goes_with_cut"]
+                if goes and goes[0] <= stage["number"]:
+                    yield f"stage {stage['number']}: {called} has gone with cut {goes[0]}"
 
 
 def name(row: Row) -> str:
