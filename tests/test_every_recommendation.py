@@ -14,6 +14,7 @@ from auditor import Audit, name
 from treescan import plan, read_cloud, trace
 from treescan.assess import Assessment, Settings, revised
 from treescan.outputs.data.anchors_file import anchors_out
+from treescan.outputs.strict_json import dumps
 from treescan.planning.ranking.overrides import Override
 from treescan.planning.work.removal import Cut, Removal, cut_limb
 from treescan.settings import merged
@@ -34,7 +35,7 @@ EVERY = bool(os.environ.get("TREESCAN_EVERY_SCENARIO"))
 
 def written(done: Assessment) -> dict:
     """anchors.json as a reader gets it."""
-    return json.loads(json.dumps(anchors_out(done), allow_nan=False))
+    return json.loads(dumps(anchors_out(done)))
 
 
 @functools.cache
