@@ -68,7 +68,7 @@ _GATES: dict[str, str] = {
         "above it."
     ),
     "stated_against": "{who}, {when}: {kind:word}. “{why}”",
-    "defect_margin_low": "{statement}. Strength over stress may then be as low as {p5:x}.",
+    "defect_margin_low": "{statement}.[ Strength over stress may then be as low as {p5:x}.]",
 }
 """What stands against a candidate."""
 
