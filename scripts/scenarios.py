@@ -26,6 +26,7 @@ from typing import Any, NamedTuple
 
 import laspy
 import numpy as np
+from verdict_flips import codes_in
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "sample_clouds"
@@ -110,18 +111,6 @@ def _site(path: Path, *features: tuple[str, str, list[Any], dict[str, Any]]) -> 
 
 def _box(x0: float, x1: float, y0: float, y1: float) -> list[list[list[float]]]:
     return [[[x0, y0], [x1, y0], [x1, y1], [x0, y1], [x0, y0]]]
-
-
-def _codes(found: Any) -> Iterator[str]:
-    """Every code of a reason below."""
-    if isinstance(found, dict):
-        if "code" in found and "values" in found:
-            yield found["code"]
-        for value in found.values():
-            yield from _codes(value)
-    elif isinstance(found, list):
-        for value in found:
-            yield from _codes(value)
 
 
 def hollin_bank(out: Path) -> Iterator[Answer]:
@@ -221,7 +210,7 @@ def ferrow_mill(out: Path) -> Iterator[Answer]:
     cuts.write_text("\n".join([head, *(",".join(map(str, r)) for r in rows)]) + "\n")
     run = plan(out / "plan", tree, "--species", "black poplar", "--site", site, "--cuts", cuts)
     stages = run.anchors["climb"]["removal"]
-    alarms = [set(_codes(s["alarms_data"])) for s in stages]
+    alarms = [set(codes_in(s["alarms_data"])) for s in stages]
     yield "nine stages", len(stages) == 9, f"{len(stages)}"
     for number, label in ((4, "U09"), (7, "U07")):
         stage = stages[number - 1]

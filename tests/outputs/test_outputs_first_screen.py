@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from made_up_assessment import for_job, made_up
-from test_outputs_page import CHROMIUM, FLAGS
 
 from treescan.assess import Assessment
 from treescan.outputs.report.report import report_html
@@ -37,17 +35,6 @@ def page_file(good: Assessment, tmp_path_factory: pytest.TempPathFactory) -> Pat
     path = tmp_path_factory.mktemp("first") / "report.html"
     path.write_text(report_html(good), encoding="utf-8")
     return path
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if CHROMIUM is None:
-        pytest.skip("no chromium on this machine")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as p:
-        b = p.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield b
-        b.close()
 
 
 def opened(browser: Any, path: Path, size: tuple[int, int]) -> Any:

@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import shutil
-from collections.abc import Iterator
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -19,17 +17,6 @@ from treescan.cautions import all_cautions
 from treescan.outputs.report.report import report_html
 from treescan.sources import SOURCES
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-FLAGS = [
-    "--no-sandbox",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--disable-dev-shm-usage",
-    "--enable-unsafe-swiftshader",
-]
 SHOTS = os.environ.get("TREESCAN_SHOTS")
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
 
@@ -141,17 +128,6 @@ def test_embedded_results_cannot_break_out_of_the_page() -> None:
     outline = Outline()
     outline.feed(text)
     assert outline.faults == []
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if CHROMIUM is None:
-        pytest.skip("no chromium on this machine")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as p:
-        b = p.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield b
-        b.close()
 
 
 def opened(browser: Any, path: Path, width: int, height: int, **more: Any) -> tuple[Any, list[str]]:

@@ -18,8 +18,8 @@ import pytest
 
 sys.path.append(str(Path(__file__).parent.parent / "outputs"))
 
+from chromium import CHROMIUM, FLAGS
 from made_up_assessment import made_up
-from test_outputs_page import CHROMIUM, FLAGS
 
 from treescan.outputs.report.report import report_html
 from treescan.outputs.shapes.tree_glb import scene_bytes
