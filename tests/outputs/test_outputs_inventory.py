@@ -9,11 +9,13 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import pandas
+import pyogrio
 import pytest
 from made_up_assessment import made_up
-from pyproj import Transformer
+from pyproj import CRS, Transformer
 
 from treescan.cautions import CAUTIONS
+from treescan.cloud.projection import in_metres
 from treescan.errors import BadInput
 from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
 from treescan.outputs.gis.inventory_files import summary, write_inventory
@@ -109,10 +111,80 @@ def test_other_field_names_are_mapped(folders: list[Path], tmp_path: Path) -> No
         field_names({"height": "h"}, "f.toml")
 
 
-def test_a_doubled_identifier_is_refused(tmp_path: Path) -> None:
-    """Two records of one name cannot be told apart."""
-    with pytest.raises(BadInput, match="more than one record"):
-        read_inventory(table(tmp_path / "i.csv", [ROWS[0], ROWS[0]]))
+def test_a_doubled_identifier_goes_to_the_record_that_stands_there(folders: list[Path], tmp_path: Path) -> None:
+    """Of two records of one name the near one gets the tree, the other what stands at its own place; each row says why it is in doubt."""
+    rows = [("QG-07", E0 + 12.3, N0, "", ""), ("QG-07", E0 + 0.3, N0, "", ""), ("QG-07", E0 + 300, N0, "", "")]
+    found = joined(read_inventory(table(tmp_path / "i.csv", rows)), read_results(folders)).merged
+    assert list(found["match"]) == ["by place", "by id", ""]
+    assert [f if isinstance(f, str) else "" for f in found["tls_folder"]] == ["tree_b", "QG-07", ""]
+    assert all("3 records carry this identifier" in d for d in found["doubt"])
+
+
+def test_a_wrong_identifier_does_not_take_the_tree_of_the_record_that_stands_there(folders: list[Path], tmp_path: Path) -> None:
+    """A record far off that is called like a tree leaves it to the nameless record 0.4 m from it; both rows say so."""
+    rows = [("QG-07", E0 + 182, N0, "", ""), ("", E0 + 0.4, N0, "", "")]
+    found = joined(read_inventory(table(tmp_path / "i.csv", rows)), read_results(folders)).merged
+    assert list(found["match"]) == ["", "by place"] and found["match_m"][1] == pytest.approx(0.4)
+    first, second = ([d["code"] for d in json.loads(cell)] for cell in found["doubt_data"])
+    assert first == ["inventory_id_elsewhere"] and second == ["inventory_no_id", "inventory_called_otherwise"]
+    assert "182.0 m" in found["doubt"][0] and "QG-07" in found["doubt"][1]
+
+
+def test_a_wrong_identifier_does_not_keep_a_record_from_its_own_tree(folders: list[Path], tmp_path: Path) -> None:
+    """A record that stands at a tree but is called like another one gets the tree it stands at, with a doubt."""
+    found = joined(read_inventory(table(tmp_path / "i.csv", [("QG-07", E0 + 12.2, N0, "", "")])), read_results(folders)).merged
+    assert list(found["tls_folder"]) == ["tree_b"] and "not taken" in found["doubt"][0]
+
+
+@pytest.mark.parametrize("ending", ["csv", "gpkg", "shp", "geojson"])
+def test_empty_identifiers_are_records_too(folders: list[Path], tmp_path: Path, ending: str) -> None:
+    """A record without an identifier is joined by place, whatever file it comes in, and says that it has none."""
+    frame = geopandas.GeoDataFrame({"id": [7.0, None, None]}, geometry=geopandas.points_from_xy([E0 + 90, E0 + 12, E0 + 40], [N0] * 3), crs="EPSG:25832")
+    path = tmp_path / f"i.{ending}"
+    if ending == "csv":
+        table(path, [("7", E0 + 90, N0), ("", E0 + 12, N0), ("", E0 + 40, N0)], "id,x,y")
+    else:
+        (frame.to_crs("EPSG:4326") if ending == "geojson" else frame).to_file(path)
+    found = joined(read_inventory(path), read_results(folders)).merged
+    assert list(found["inv_id"]) == ["7", "", ""] and list(found["match"]) == ["", "by place", "by place"]
+    assert list(found["doubt"].str.contains("no identifier")) == [False, True, True]
+
+
+def test_a_table_with_semicolons_and_decimal_commas_is_read(folders: list[Path], tmp_path: Path) -> None:
+    """As spreadsheets write it where the comma is the decimal point."""
+    path = tmp_path / "i.csv"
+    path.write_text(f"id;Easting;Northing;dbh;Note\nQG-07;{E0 + 0.5:.1f};{N0:.1f};62,5;ash, old\n".replace(".", ","))
+    found = joined(read_inventory(path), read_results(folders)).merged
+    assert found["inv_dbh_cm"][0] == 62.5 and found["match_m"][0] == pytest.approx(0.5) and found["Note"][0] == "ash, old"
+
+
+def test_a_cloud_in_feet_is_joined_by_place(tmp_path: Path) -> None:
+    """Its map file carries the cloud's own system with its code, in feet; tolerance and distance stay in metres."""
+    foot = 1200 / 3937
+    a = made_up(judged=False, origin=(300_000.0, 60_000.0, 10.0))
+    system = CRS.from_epsg(2263)
+    frame = replace(a.tree.frame, crs=in_metres(system).to_wkt(), file_crs="EPSG:2263", unit_m=foot)
+    a = replace(a, tree=replace(a.tree, frame=frame))
+    (tmp_path / "f").mkdir()
+    (tmp_path / "f" / "site.gpkg").write_bytes(geopackage_bytes(a))
+    stem = geopandas.read_file(tmp_path / "f" / "site.gpkg", layer="stem")
+    assert stem.crs.to_epsg() == 2263
+    base = a.tree.frame.to_map(a.tree.stem.base)
+    np.testing.assert_allclose(stem.geometry[0].coords[0], [base[0] / foot, base[1] / foot, base[2]], atol=2e-4)
+    path = table(tmp_path / "i.csv", [("X", (base[0] + 2.0) / foot, base[1] / foot)], "id,x,y")
+    for crs in ("EPSG:2263", ""):
+        found = joined(read_inventory(path, FieldNames(crs=crs)), read_results([tmp_path / "f"]), 2.5).merged
+        assert list(found["match"]) == ["by place"] and found["match_m"][0] == pytest.approx(2.0, abs=0.01)
+    assert list(joined(read_inventory(path), read_results([tmp_path / "f"]), 1.5).merged["match"]) == [""]
+
+
+def test_whole_numbers_stay_whole(folders: list[Path], tmp_path: Path) -> None:
+    """Counts are no fractions, in records without a tree neither."""
+    write_inventory(joined(read_inventory(table(tmp_path / "i.csv", ROWS)), read_results(folders)), tmp_path / "out")
+    assert pyogrio.read_info(tmp_path / "out" / "inventory.gpkg", layer="inventory")["dtypes"][
+        list(pyogrio.read_info(tmp_path / "out" / "inventory.gpkg", layer="inventory")["fields"]).index("tls_ranked")
+    ].startswith("int")
+    assert ".0" not in ",".join(pandas.read_csv(tmp_path / "out" / "inventory.csv", dtype=str)["tls_ranked"].dropna())
 
 
 def test_a_folder_that_holds_no_result_is_refused(tmp_path: Path) -> None:

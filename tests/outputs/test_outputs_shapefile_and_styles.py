@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 import shutil
 import subprocess
@@ -19,10 +20,10 @@ from made_up_assessment import made_up
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
-from treescan.outputs.gis.gis_layers import layers
+from treescan.outputs.gis.gis_layers import layers, tree_id
 from treescan.outputs.gis.map_files import geojson_bytes, geopackage_bytes
 from treescan.outputs.gis.map_styles import LOOKS, qml, sld
-from treescan.outputs.gis.shapefiles import SHORT, fitting, shapefile_bytes
+from treescan.outputs.gis.shapefiles import SHORT, fitting, shapefile_bytes, spread
 
 
 @pytest.fixture(scope="module")
@@ -72,13 +73,45 @@ def test_the_shapefile_reads_back_to_a_millimetre_with_its_values(good: Assessme
     assert set(frame["caution"] + " " + frame["caution_2"]) == {CAUTIONS["planning_aid"]}
 
 
-def test_long_reasons_are_cut_between_whole_characters(good: Assessment) -> None:
-    """A text too long for the table ends in dots and never in half a character."""
-    from treescan.outputs.gis.shapefiles import _cut
+def test_no_text_is_cut(good: Assessment, tmp_path: Path) -> None:
+    """A text too long for a field goes on in the next ones, in whole characters; all of it comes back."""
+    from dataclasses import replace
 
-    cut = _cut("é" * 200)
-    assert cut.endswith("...") and len(cut.encode()) <= 254 and set(cut[:-3]) == {"é"}
-    assert _cut("é" * 120) == "é" * 120
+    from treescan.outputs.gis.shapefiles import _parts
+
+    parts = _parts("é" * 200)
+    assert "".join(parts) == "é" * 200 and max(len(p.encode()) for p in parts) <= 254
+    anchors = next(layer for layer in layers(good) if layer.name == "anchors")
+    told = " ".join(f"word{i}" for i in range(200))
+    long = fitting(replace(anchors, columns=anchors.columns | {"reasons": [told] * len(anchors.shapes)}))
+    held = spread(long).columns
+    pieces = [held[n] for n in held if n.startswith("reasons")]
+    assert len(pieces) > 3 and {" ".join(row) for row in zip(*pieces, strict=True)} == {told}
+
+
+def test_the_same_field_has_the_same_name_and_type_in_every_map_file(good: Assessment, maps: Path) -> None:
+    """The tree's name stands in every layer; whole numbers are whole in each; zones and conductors keep their names in GeoJSON."""
+    import pyogrio
+
+    features = json.loads((maps / "site.geojson").read_text())["features"]
+    for layer in layers(good):
+        there = pyogrio.read_info(maps / "site.gpkg", layer=layer.name)
+        kinds = dict(zip(there["fields"], there["dtypes"], strict=True))
+        shp = pyogrio.read_info(f"zip://{maps / 'site_shapefile.zip'}!{layer.name}.shp")
+        short = dict(zip(shp["fields"], shp["dtypes"], strict=True))
+        assert set(layer.columns["tree"]) == {tree_id(good)}
+        for name, values in layer.columns.items():
+            held = [v for v in values if v is not None]
+            whole = bool(held) and all(type(v) is int for v in held)
+            if held and not name.endswith("_data"):
+                assert kinds[name].startswith("int") == whole, (layer.name, name)
+                if not all(type(v) is bool for v in held):
+                    assert short[SHORT.get(name, name)].startswith("int") == whole, (layer.name, name)
+        for f in (f for f in features if f["properties"]["layer"] == layer.name):
+            assert set(layer.columns) <= set(f["properties"])
+    for name in ("zones", "conductors"):
+        layer = next(m for m in layers(good) if m.name == name)
+        assert [f["properties"]["name"] for f in features if f["properties"]["layer"] == name] == layer.columns["name"]
 
 
 def test_without_a_known_system_no_projection_file_is_written() -> None:

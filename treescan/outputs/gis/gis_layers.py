@@ -4,7 +4,8 @@ frame (metres)."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -54,7 +55,17 @@ def layers(a: Assessment) -> tuple[Layer, ...]:
         _work(a),
         *_zones(a),
     ]
-    return tuple(layer for layer in made if layer.shapes)
+    return tuple(_of_tree(layer, tree_id(a)) for layer in made if layer.shapes)
+
+
+def tree_id(a: Assessment) -> str:
+    """What the tree is called: its number in the inventory, else the name of its scan without the ending."""
+    return a.settings.job.tree or re.sub(r"(\.copc)?\.[A-Za-z0-9]{2,4}$", "", file_name(a.tree.source))
+
+
+def _of_tree(layer: Layer, tree: str) -> Layer:
+    """The layer with the tree's identifier in its first column."""
+    return replace(layer, columns={"tree": [tree] * len(layer.shapes), **layer.columns})
 
 
 def _rows(name: str, kind: str, rows: list[tuple[dict[str, Any], BaseGeometry]]) -> Layer:

@@ -15,11 +15,11 @@ import pandas
 from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.exceptions import ProjError
-from scipy.spatial import cKDTree
 
 from treescan.errors import BadInput
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import as_json
+from treescan.outputs.gis.inventory_match import called, matched
 from treescan.outputs.gis.map_sources import check_source, read_map
 from treescan.outputs.gis.map_sources import plain as _plain
 from treescan.outputs.text.say import say_all
@@ -53,6 +53,9 @@ DBH_APART, DBH_APART_SHARE = 0.05, 0.2
 whichever is more (project choice)."""
 
 TABLES = (".csv", ".txt")
+MARKS = (",", ";", "\t")
+"""What may stand between the cells of a table."""
+DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
 WIDEST_CM = 2000.0
 """No stem is thicker. [cm]  (Project choice: the thickest known stems are about 14 m across.)"""
 PLANS = "give folders written by treescan plan"
@@ -120,13 +123,6 @@ def read_inventory(path: Path, names: FieldNames | None = None) -> geopandas.Geo
             "no column holds an identifier", file=str(path), remedy="name it in the field mapping: id = ..."
         )
     frame["inv_id"] = [_identifier(v) for v in frame[ids]]
-    twice = frame["inv_id"][frame["inv_id"].duplicated() & (frame["inv_id"] != "")]
-    if len(twice):
-        raise BadInput(
-            f"the identifier {str(twice.iloc[0])!r} stands in more than one record",
-            file=str(path),
-            remedy="give every record its own",
-        )
     species, dbh = (
         _column(frame, names.species, "species", path),
         _column(frame, names.dbh_cm, "dbh_cm", path),
@@ -162,7 +158,12 @@ def _diameters(column: pandas.Series, path: Path) -> NDArray[np.float64]:
 def _table(path: Path) -> pandas.DataFrame:
     """A CSV table as text, cells as they were before a spreadsheet was kept from running them."""
     try:
-        frame = pandas.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig", compression=None)
+        with path.open(encoding="utf-8-sig") as f:
+            head = f.readline()
+        mark = max(MARKS, key=lambda m: (_outside_quotes(head, m), -MARKS.index(m)))
+        frame = pandas.read_csv(
+            path, dtype=str, keep_default_na=False, encoding="utf-8-sig", compression=None, sep=mark
+        )
     except (OSError, UnicodeDecodeError, ValueError) as err:
         raise BadInput(
             f"cannot be read as an inventory ({_plain(err)})",
@@ -170,7 +171,18 @@ def _table(path: Path) -> pandas.DataFrame:
             remedy="write a table in UTF-8, its first line the names of the columns",
         ) from err
     frame.columns = [unguarded(str(c)) for c in frame.columns]
-    return frame.map(unguarded)
+    frame = frame.map(unguarded)
+    return frame.map(_with_point) if mark == ";" else frame
+
+
+def _outside_quotes(line: str, mark: str) -> int:
+    """How often a mark stands in a line of a table, outside quoted names."""
+    return re.sub(r'"[^"]*"', "", line).count(mark)
+
+
+def _with_point(cell: str) -> str:
+    """A number with a decimal comma, as tables with semicolons have it, with a point."""
+    return cell.replace(",", ".") if DECIMAL_COMMA.fullmatch(cell.strip()) else cell
 
 
 def _column(frame: pandas.DataFrame, name: str, what: str, path: Path) -> str | None:
@@ -221,15 +233,20 @@ def read_results(folders: Sequence[Path]) -> geopandas.GeoDataFrame:
             raise BadInput("holds no stem in its site.gpkg", file=str(folder), remedy=PLANS)
         rows.append(row.assign(folder=folder.name))
     systems = {str(r.crs) for r in rows}
-    if len(systems) > 1 and any(r.crs is not None and r.crs.to_epsg() is not None for r in rows):
-        first = next(r.crs for r in rows if r.crs is not None and r.crs.to_epsg() is not None)
+    if len(systems) > 1 and any(_on_the_map(r.crs) for r in rows):
+        first = next(r.crs for r in rows if _on_the_map(r.crs))
         rows = [_in_system(r, first) for r in rows]
     return geopandas.GeoDataFrame(pandas.concat(rows, ignore_index=True), crs=rows[0].crs)
 
 
+def _on_the_map(crs: CRS | None) -> bool:
+    """Whether a system says where on earth its places lie; a local frame does not."""
+    return crs is not None and (crs.is_projected or crs.is_geographic or crs.is_bound)
+
+
 def _in_system(row: geopandas.GeoDataFrame, system: CRS) -> geopandas.GeoDataFrame:
     """A result in another system; one that lies in a local frame has no place there."""
-    if row.crs is not None and row.crs.to_epsg() is not None:
+    if _on_the_map(row.crs):
         return row.to_crs(system)
     return row.assign(geometry=None).set_crs(system, allow_override=True)
 
@@ -247,104 +264,63 @@ def joined(
 
     Notes
     -----
-    An identifier matches a result whose folder or scan is called so, or ends so after an underscore. What is
-    left is paired by place, the nearest pairs first, each record and tree once. A match by identifier stands
-    even over the tolerance, with a doubt.
+    An identifier matches a result whose folder or scan is called so, or ends so after an underscore; what
+    happens where it is missing, stands twice or contradicts the place: `inventory_match.matched`.
     """
     notes: list[Reason] = []
-    places = _places(inventory, results, notes)
-    own = np.array(
-        [[g.x, g.y] if g is not None and not g.is_empty else [np.nan] * 2 for g in results.geometry], float
-    ).reshape(-1, 2)
-    pair = _by_id(list(inventory["inv_id"]), results)
-    how = ["by id" if k >= 0 else "" for k in pair]
-    for i, k in _by_place(places, own, pair, tolerance):
-        pair[i], how[i] = k, "by place"
-    distance = np.array([np.hypot(*(places[i] - own[k])) if k >= 0 else np.nan for i, k in enumerate(pair)])
-    merged = inventory.copy()
-    merged["match"], merged["match_m"] = how, np.round(distance, 2)
-    for name in (n for n in RESULT if n in results.columns):
-        merged["tls_" + name] = [results[name].iloc[k] if k >= 0 else None for k in pair]
-    doubts = [
-        _doubts(merged.iloc[i], results, k, own, places[i], tolerance) if k >= 0 else ()
-        for i, k in enumerate(pair)
+    places, scale = _places(inventory, results, notes)
+    own = _plan(results) * scale
+    names = called(list(zip(results["folder"].map(str), results["source"].map(str), strict=True)))
+    found = matched(list(inventory["inv_id"]), places * scale, names, own, tolerance)
+    distance = [
+        float(np.hypot(*(p * scale - own[m.tree]))) if m.tree >= 0 else np.nan
+        for p, m in zip(places, found, strict=True)
     ]
-    merged["doubt"] = ["; ".join(say_all(found)) for found in doubts]
-    merged["doubt_data"] = [as_json(found) for found in doubts]
-    left = results.drop(index=[k for k in pair if k >= 0])
-    told = tuple(
-        (str(record), found) for record, found in zip(merged["inv_id"], doubts, strict=True) if found
-    )
+    merged = inventory.copy()
+    merged["match"], merged["match_m"] = [m.how for m in found], np.round(distance, 2)
+    for name in (n for n in RESULT if n in results.columns):
+        values = [results[name].iloc[m.tree] if m.tree >= 0 else None for m in found]
+        whole = pandas.api.types.is_integer_dtype(results[name].dtype)
+        merged["tls_" + name] = pandas.array(values, dtype="Int64") if whole else values
+    doubts = [
+        (*m.doubts, *_size_doubt(results["dbh_m"].iloc[m.tree] if m.tree >= 0 else None, recorded / 100))
+        for m, recorded in zip(found, merged["inv_dbh_cm"], strict=True)
+    ]
+    merged["doubt"] = ["; ".join(say_all(said)) for said in doubts]
+    merged["doubt_data"] = [as_json(said) for said in doubts]
+    left = results.drop(index=[m.tree for m in found if m.tree >= 0])
+    told = tuple((str(record), said) for record, said in zip(merged["inv_id"], doubts, strict=True) if said)
     return Joined(merged, pandas.DataFrame(left.drop(columns="geometry")), tuple(notes), told)
+
+
+def _plan(frame: geopandas.GeoDataFrame) -> NDArray[np.float64]:
+    """Plan places (n, 2) in the frame's own unit; NaN where a row has none."""
+    centre = frame.geometry.centroid
+    return np.column_stack([centre.x, centre.y]).astype(float).reshape(-1, 2)
 
 
 def _places(
     inventory: geopandas.GeoDataFrame, results: geopandas.GeoDataFrame, notes: list[Reason]
-) -> NDArray[np.float64]:
-    """Places of the records in the results' system; NaN where they cannot be compared."""
+) -> tuple[NDArray[np.float64], float]:
+    """Places of the records in the results' system, NaN where they cannot be compared; and metres per unit of
+    it."""
     frame = inventory
-    if frame.crs is not None and results.crs is not None and results.crs.to_epsg() is not None:
+    scale = 1.0
+    if _on_the_map(results.crs) and results.crs.is_projected:
+        scale = float(results.crs.axis_info[0].unit_conversion_factor)
+    if frame.crs is not None and _on_the_map(results.crs):
         frame = frame.to_crs(results.crs)
     elif frame.crs is not None:
         notes.append(Reason("inventory_local_frame"))
-        return np.full((len(frame), 2), np.nan)
+        return np.full((len(frame), 2), np.nan), scale
     else:
         notes.append(Reason("inventory_no_system"))
-    centre = frame.geometry.centroid
-    return np.column_stack([centre.x, centre.y]).astype(float)
+    return _plan(frame), scale
 
 
-def _by_id(ids: list[str], results: geopandas.GeoDataFrame) -> list[int]:
-    """Row of the result that is called like each record; -1 where none or several are."""
-    called: dict[str, set[int]] = {}
-    for k, (folder, source) in enumerate(zip(results["folder"], results["source"], strict=True)):
-        stem = re.sub(r"(\.copc)?\.[A-Za-z0-9]{2,4}$", "", str(source))
-        for name in (str(folder), stem):
-            parts = name.split("_")
-            for start in range(len(parts)):
-                called.setdefault("_".join(parts[start:]).casefold(), set()).add(k)
-    found = [called.get(i.casefold(), set()) if i else set() for i in ids]
-    return [next(iter(rows)) if len(rows) == 1 else -1 for rows in found]
-
-
-def _by_place(places: NDArray, own: NDArray, pair: list[int], tolerance: float) -> list[tuple[int, int]]:
-    """Nearest pairs of what is left, each record and each tree once."""
-    rows = [i for i, k in enumerate(pair) if k < 0 and np.isfinite(places[i]).all()]
-    free = [k for k in range(len(own)) if k not in set(pair) and np.isfinite(own[k]).all()]
-    if not rows or not free:
-        return []
-    near = cKDTree(places[rows]).query_ball_tree(cKDTree(own[free]), tolerance)
-    pairs = sorted(
-        (float(np.hypot(*(places[rows[a]] - own[free[b]]))), rows[a], free[b])
-        for a, found in enumerate(near)
-        for b in found
-    )
-    out: list[tuple[int, int]] = []
-    for _, i, k in pairs:
-        if i not in {x for x, _ in out} and k not in {y for _, y in out}:
-            out.append((i, k))
-    return out
-
-
-def _doubts(
-    row: Any, results: geopandas.GeoDataFrame, k: int, own: NDArray, place: NDArray, tolerance: float
-) -> tuple[Reason, ...]:
-    """What speaks against the match of a record with result `k`."""
-    found = []
-    distance = float(np.hypot(*(place - own[k])))
-    if row["match"] == "by id" and distance > tolerance:
-        found.append(Reason("inventory_far", distance=distance))
-    if row["match"] == "by place":
-        others = np.hypot(*(own - place).T)
-        others[k] = np.inf
-        if len(others) > 1 and np.nanmin(others) < tolerance:
-            found.append(Reason("inventory_other_near", distance=np.nanmin(others)))
-    dbh, recorded = results["dbh_m"].iloc[k], row["inv_dbh_cm"] / 100
-    if (
-        dbh is not None
-        and np.isfinite(dbh)
-        and np.isfinite(recorded)
-        and abs(dbh - recorded) > max(DBH_APART, DBH_APART_SHARE * recorded)
-    ):
-        found.append(Reason("inventory_size", measured=dbh, recorded=recorded))
-    return tuple(found)
+def _size_doubt(dbh: float | None, recorded: float) -> tuple[Reason, ...]:
+    """A measured stem that is not the recorded one, in metres."""
+    known = dbh is not None and np.isfinite(dbh) and np.isfinite(recorded)
+    if dbh is None or not known or abs(dbh - recorded) <= max(DBH_APART, DBH_APART_SHARE * recorded):
+        return ()
+    return (Reason("inventory_size", measured=dbh, recorded=recorded),)

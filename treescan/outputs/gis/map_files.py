@@ -12,11 +12,14 @@ import geopandas
 import numpy as np
 import pandas
 import pyogrio
+import shapely
 from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
+from shapely.geometry.base import BaseGeometry
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
+from treescan.cloud.projection import plan_crs
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.gis.gis_layers import Layer, layers
 from treescan.outputs.gis.map_styles import styles_table
@@ -36,21 +39,54 @@ def map_system(a: Assessment) -> CRS | None:
         return None
 
 
+def own_system(a: Assessment) -> tuple[CRS | None, float]:
+    """The system map files are written in, and its units in a metre: the file's own where it is in feet and has a
+    code, so that the file keeps the cloud's code; else that of the plan in metres. Heights stay in metres."""
+    frame = a.tree.frame
+    if frame.file_crs and not frame.in_degrees and frame.unit_m != 1.0:
+        try:
+            own = plan_crs(CRS.from_user_input(frame.file_crs))
+        except ProjError:
+            own = None
+        if own is not None and own.is_projected and own.to_epsg() is not None:
+            return own, 1.0 / frame.unit_m
+    return map_system(a), 1.0
+
+
+def as_frame(layer: Layer, crs: CRS | None, scale: float) -> geopandas.GeoDataFrame:
+    """A layer as a table whose whole numbers stay whole where cells are empty; plan coordinates times `scale`."""
+    columns = {
+        name: pandas.array(values, dtype="Int64") if _whole(values) else values
+        for name, values in layer.columns.items()
+    }
+    shapes = layer.shapes if scale == 1.0 else [_scaled(g, scale) for g in layer.shapes]
+    return geopandas.GeoDataFrame(pandas.DataFrame(columns), geometry=shapes, crs=crs)
+
+
+def _whole(values: list[Any]) -> bool:
+    """Whether a column holds whole numbers and empty cells, and nothing else."""
+    held = [v for v in values if v is not None]
+    return bool(held) and all(isinstance(v, int) and not isinstance(v, bool) for v in held)
+
+
+def _scaled(shape: BaseGeometry, scale: float) -> BaseGeometry:
+    return shapely.transform(
+        shape, lambda xyz: np.round(xyz * ([scale, scale, 1.0][: xyz.shape[1]]), 4), include_z=shape.has_z
+    )
+
+
 @for_programs
 def geopackage_bytes(a: Assessment) -> bytes:
     """All layers as one GeoPackage, the same bytes for the same assessment."""
-    crs, made = map_system(a), layers(a)
+    (crs, scale), made = own_system(a), layers(a)
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": FIXED_DATE})
     try:
         with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)
             path = Path(folder) / "site.gpkg"
             for layer in made:
-                frame = geopandas.GeoDataFrame(
-                    pandas.DataFrame(layer.columns), geometry=layer.shapes, crs=crs
-                )
                 pyogrio.write_dataframe(
-                    frame,
+                    as_frame(layer, crs, scale),
                     path,
                     layer=layer.name,
                     driver="GPKG",
@@ -80,7 +116,7 @@ def geopackage_bytes(a: Assessment) -> bytes:
 
 @for_programs
 def geojson_bytes(a: Assessment) -> bytes | None:
-    """Stem, anchors, standing places, throws and zones as GeoJSON in WGS84 (RFC 7946); None without a known
+    """Stem, anchors, standing places, throws, zones, conductors and drawn points as GeoJSON in WGS84 (RFC 7946); None without a known
     system."""
     crs = map_system(a)
     if crs is None:
@@ -89,7 +125,7 @@ def geojson_bytes(a: Assessment) -> bytes | None:
     features = [
         f
         for layer in layers(a)
-        if layer.name in ("stem", "anchors", "standing", "throws", "zones")
+        if layer.name in ("stem", "anchors", "standing", "throws", "zones", "conductors", "drawn_points")
         for f in _features(layer, to_wgs84)
     ]
     content = {"type": "FeatureCollection", "features": features, "cautions": list(all_cautions())}

@@ -13,19 +13,17 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import geopandas
-import pandas
 import pyogrio
 
 from treescan.assess import Assessment
 from treescan.cautions import all_cautions
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.gis.gis_layers import Layer, layers
-from treescan.outputs.gis.map_files import FIXED_DATE, map_system
+from treescan.outputs.gis.map_files import FIXED_DATE, as_frame, own_system
 from treescan.outputs.gis.map_styles import LOOKS, qml, sld
 
-LONGEST_NAME, LONGEST_TEXT = 10, 254
-"""Of a field name (characters) and of a text (bytes): limits of the dBASE table inside a shapefile."""
+LONGEST_NAME, LONGEST_TEXT, MOST_FIELDS = 10, 254, 255
+"""Of a field name (characters), a text (bytes), and fields: limits of the dBASE table inside a shapefile."""
 SHORT = {
     "parent_limb": "parent_lmb",
     "branch_order": "branch_ord",
@@ -64,7 +62,7 @@ def shapefile_bytes(a: Assessment) -> bytes:
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         for layer in made:
-            _write(layer, map_system(a), Path(folder))
+            _write(layer, own_system(a), Path(folder))
             if layer.name in LOOKS:
                 members[f"{layer.name}.qml"] = qml(layer.name, SHORT).encode()
                 members[f"{layer.name}.sld"] = sld(layer.name, SHORT).encode()
@@ -83,19 +81,33 @@ def fitting(layer: Layer) -> Layer:
     )
 
 
-def _write(layer: Layer, crs: Any, folder: Path) -> None:
-    """One layer; texts that do not fit are cut with dots, the caution goes on in a second field."""
+def spread(layer: Layer) -> Layer:
+    """The layer with short field names; a text longer than a field goes on in further fields, between words where
+    it can, so that nothing is cut."""
     columns: dict[str, list[Any]] = {}
     for name, values in layer.columns.items():
         short = SHORT.get(name, name)
-        if name == "caution":
-            parts = [_split(v) for v in values]
-            columns[short], columns["caution_2"] = [p[0] for p in parts], [p[1] for p in parts]
-        else:
-            columns[short] = [_cut(v) for v in values]
-    frame = geopandas.GeoDataFrame(pandas.DataFrame(columns), geometry=layer.shapes, crs=crs)
+        parts = [_parts(v) if isinstance(v, str) else [v] for v in values]
+        most = max(map(len, parts), default=1)
+        columns[short] = [p[0] for p in parts]
+        for k in range(1, most):
+            columns[further(short, k + 1)] = [p[k] if k < len(p) else "" for p in parts]
+    return replace(layer, columns=columns)
+
+
+def further(short: str, k: int) -> str:
+    """Name of the k-th field of one long text.
+
+    >>> further("caution", 2), further("worst_work", 12)
+    ('caution_2', 'worst_w_12')
+    """
+    return f"{short[: LONGEST_NAME - len(str(k)) - 1]}_{k}"
+
+
+def _write(layer: Layer, system: tuple[Any, float], folder: Path) -> None:
+    """One layer."""
     pyogrio.write_dataframe(
-        frame,
+        as_frame(spread(layer), *system),
         folder / f"{layer.name}.shp",
         driver="ESRI Shapefile",
         geometry_type=layer.kind if layer.kind == "Polygon" else layer.kind + " Z",
@@ -103,19 +115,16 @@ def _write(layer: Layer, crs: Any, folder: Path) -> None:
     )
 
 
-def _cut(value: Any) -> Any:
-    """A text short enough for the table: whole characters, then dots."""
-    if not isinstance(value, str) or len(value.encode()) <= LONGEST_TEXT:
-        return value
-    return value.encode()[: LONGEST_TEXT - 3].decode(errors="ignore") + "..."
-
-
-def _split(text: str) -> tuple[str, str]:
-    """A text over two fields, parted between words."""
-    if len(text.encode()) <= LONGEST_TEXT:
-        return text, ""
-    at = text[: LONGEST_TEXT - 20].rfind(" ")
-    return text[:at], text[at + 1 :]
+def _parts(text: str) -> list[str]:
+    """A text in pieces that fit a field: parted at a blank, which is left out, or between whole characters."""
+    out = []
+    while len(text.encode()) > LONGEST_TEXT:
+        head = text.encode()[:LONGEST_TEXT].decode(errors="ignore")
+        at = head.rfind(" ")
+        cut = at if at > 0 else len(head)
+        out.append(text[:cut])
+        text = text[cut + 1 :] if at > 0 else text[cut:]
+    return [*out, text]
 
 
 def _fields(made: Sequence[Layer]) -> bytes:
@@ -124,5 +133,9 @@ def _fields(made: Sequence[Layer]) -> bytes:
     table = csv.writer(out, lineterminator="\n")
     table.writerow(("layer", "field", "name in site.gpkg", "layer shows"))
     for layer in made:
-        table.writerows((layer.name, SHORT.get(n, n), n, layer.about) for n in layer.columns)
+        held = spread(layer).columns
+        for n in layer.columns:
+            short = SHORT.get(n, n)
+            own = [short, *(f for k in range(2, MOST_FIELDS) if (f := further(short, k)) in held)]
+            table.writerows((layer.name, field, n, layer.about) for field in own)
     return out.getvalue().encode()

@@ -274,6 +274,10 @@ TEXTS: dict[str, str] = {
     ),
     "inventory_doubt": "Doubt on {record}: {doubts}.",
     "inventory_far": "same identifier, but the places lie {distance:m} apart",
+    "inventory_no_id": "the record has no identifier",
+    "inventory_id_twice": "{n:n} records carry this identifier",
+    "inventory_id_elsewhere": "the tree of this identifier[ stands {distance:m} away and] was not taken for it",
+    "inventory_called_otherwise": "the tree that stands here is called like record {record}",
     "inventory_other_near": "another assessed tree stands {distance:m} from the record",
     "inventory_size": "stem measured {measured:cm}, recorded {recorded:cm}",
     # the paragraph on methods
