@@ -211,6 +211,16 @@ def test_tables_are_the_same_in_both_formats_and_in_the_codebook(good: Assessmen
     assert set(b.columns) == set(explained.loc[explained["table"] == kind, "column"])
 
 
+def test_coverage_has_a_key_and_the_places_of_the_work(good: Assessment) -> None:
+    """Candidate and point name one row each, twins of one label too; x, y, z are the work points on the map."""
+    twice = replace(good, work=replace(good.work, label=("same",) * len(good.work)))
+    frame = table(twice, "coverage")
+    assert not frame.duplicated(["candidate", "point"]).any() and len(frame) == len(good.points) * len(good.work)
+    own = frame[frame["candidate"] == 2]
+    np.testing.assert_allclose(own[["x", "y", "z"]], good.tree.frame.to_map(good.work.xyz), atol=1e-4)
+    assert set(own["union"]) == {good.points[1].label}
+
+
 def test_table_coordinates_keep_their_tenth_of_a_millimetre(good: Assessment) -> None:
     """Map coordinates of seven digits and more are not cut to six: the place of a union comes back to 0.1 mm."""
     a = pandas.read_csv(io.BytesIO(table_bytes(good, "anchors.csv")))

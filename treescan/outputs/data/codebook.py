@@ -127,8 +127,13 @@ UNITS: dict[str, dict[str, str]] = {
         "least_weight_kg": "kg",
     },
     "coverage": {
+        "candidate": "",
         **_CONFIGURATION,
+        "point": "",
         "work_point": "",
+        "x": "m",
+        "y": "m",
+        "z": "m",
         "kind": "",
         "weight": "",
         "height": "m",

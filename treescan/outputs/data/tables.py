@@ -253,11 +253,15 @@ def _coverage(a: Assessment) -> pandas.DataFrame:
         return np.repeat(np.array(values, object if isinstance(values[0], str) else None), len(work))
 
     columns = [
+        each([k + 1 for k in range(len(points))]),
         each([p.rank if p.usable else 0 for p in points]),
         each([p.label for p in points]),
         each([p.system for p in points]),
         each([p.hardware for p in points]),
-        *(np.tile(np.array(texts, object), len(points)) for texts in (work.label, work.kind)),
+        np.tile(np.arange(1, len(work) + 1), len(points)),
+        np.tile(np.array(work.label, object), len(points)),
+        *(np.tile(place, len(points)) for place in a.tree.frame.to_map(work.xyz).T),
+        np.tile(np.array(work.kind, object), len(points)),
         *(np.tile(np.asarray(values, float), len(points)) for values in (work.weight, height, aside)),
         np.degrees(np.concatenate([p.reach.angle for p in points])),
         np.concatenate([p.reach.served for p in points]).astype(bool),
