@@ -95,6 +95,11 @@ SOURCES: dict[str, Source] = {
         "of its fall does not",
         "quoted",
     ),
+    "rigging_drop_tests": Source(
+        "Kane, Frictional properties of arborist rigging blocks, Urban For. Urban Green. 42:31 (abstract), and its author's summary for practitioners, 2023: in drop "
+        "tests rings gave no steadier friction than blocks, for a sheave may not turn fast enough and the rope slides over it; no coefficient was in the text read",
+        "read",
+    ),
     "donzelli_1999": Source("Donzelli 1999, J. Arboric. 25:61: effective friction of pulley blocks, 0.99 taken for a misprint of 0.099", "read"),
     "capstan": Source("Capstan equation T_hold = T_load exp(-mu beta)", "derived"),
     "kane_clouston_2008": Source(

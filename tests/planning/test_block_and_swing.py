@@ -16,7 +16,7 @@ from treescan.loads.statics.structural_model import whole_tree
 from treescan.outputs.text.say import say, say_all
 from treescan.planning.ranking.overrides import Override
 from treescan.planning.reach.clearances import conductors
-from treescan.planning.removal.block_load import block_at, block_load
+from treescan.planning.removal.block_load import block_at, block_load, stop
 from treescan.planning.removal.piece_swing import piece_swing, swing_findings
 from treescan.planning.removal.removal_plan import removal_plan
 from treescan.planning.tree_context import TreeContext
@@ -60,7 +60,9 @@ def test_a_piece_above_its_block_by_hand():
     heavy, light = (block_load(tree_, node, w, block + UP, block + 3 * UP, (), S) for w in (2000.0, 50.0))
 
     def by_hand(w):
-        return 2 * (w + np.sqrt(w * w + 2 * w * 6 * 41200.0 / 10))
+        """A sheave that slides keeps exp(-0.25 pi) of the pull from the nine metres below it, and none where it turns freely."""
+        k = np.exp(-np.linspace(0, 0.25, 41) * np.pi)
+        return np.max((1 + k) * (w + np.sqrt(w * w + 2 * w * 6 * 41200.0 / (1 + k * 9))))
 
     assert (heavy.free, heavy.drop) == pytest.approx((2.0, 6.0))
     assert heavy.computed == pytest.approx(by_hand(2000))
@@ -69,6 +71,58 @@ def test_a_piece_above_its_block_by_hand():
     assert np.isnan(heavy.swing_angle)
     told = " ".join(say_all(heavy.reasons(tree_, S)))
     assert "2.0 m" in told and "6.0 m" in told and "rigger" in told
+
+
+@pytest.mark.parametrize(("over", "most"), [("block", 0.099), ("ring", 0.25), ("bark", 0.5)])
+def test_hauling_over_more_friction_asks_more(over, most):
+    """W (1 + e^(mu pi)) by the high end of what the rope runs over, and the same over bare bark told beside it."""
+    node = union_at(STOUT, 9)
+    block, tree_ = STOUT.xyz[node], model(STOUT)
+    found = block_load(tree_, node, 1000.0, block - 2 * UP, block + np.array([3.0, 0, -4.0]), (), S, over)
+    told = " ".join(say_all(found.reasons(tree_, S)))
+
+    assert found.hauled == pytest.approx(1000 * (1 + np.exp(most * np.pi)))
+    assert found.hauled_over_bark == pytest.approx(1000 * (1 + np.exp(0.5 * np.pi)))
+    assert found.at_rest == 2000.0
+    assert ("bare bark" in told) == (over != "bark")
+
+
+def integrated(weight, drop, short, long, mu, modulus, dt=2e-5):
+    """Peak at the union when a mass falls into a rope of two legs that slides over a turn with friction, step by step in time."""
+    k, g = np.exp(-mu * np.pi), 9.80665
+    down, speed, slid, peak = 0.0, 0.0, 0.0, 0.0
+    mass = weight / g
+    while speed >= 0:
+        over = max(down - drop, 0.0)  # what both legs must stretch
+        # the short leg's stretch is over - slid, the long leg's slid; rope slides toward the piece while T_long < k T_short
+        slid = max(slid, k * long * over / (short + k * long))
+        pull = modulus * (over - slid) / short
+        speed += dt * (g - pull / mass)
+        down += dt * speed
+        peak = max(peak, pull + modulus * slid / long)
+    return peak
+
+
+@pytest.mark.parametrize("mu", [0.0, 0.1, 0.25, 0.5])
+@pytest.mark.parametrize(("short", "long"), [(1.0, 9.0), (4.0, 6.0)])
+def test_a_stop_with_friction_against_an_integration_in_time(mu, short, long):
+    """(1 + k) T of the formula is the peak that a falling mass makes in two springs with a friction turn between."""
+    w, drop, modulus = 2000.0, 3.0, 41200.0
+    k = np.exp(-mu * np.pi)
+    formula = (1 + k) * (w + np.sqrt(w * w + 2 * w * drop * modulus / (short + k * long)))
+
+    assert integrated(w, drop, short, long, mu, modulus) == pytest.approx(formula, rel=2e-3)
+    assert stop(w, drop, short, long, 0.5, modulus)[0] >= 0.999 * formula
+
+
+def test_friction_with_a_short_lead_pulls_harder_than_none():
+    """20 kg on half a metre of rope with twelve to the ground: over bark the stop asks a sixth more of the union than over a free sheave; with as much
+    rope on either side none asks most."""
+    (free, none), (rough, mu) = stop(200.0, 3.0, 0.5, 12.0, 0.0, 41200.0), stop(200.0, 3.0, 0.5, 12.0, 0.5, 41200.0)
+
+    assert none == 0 and mu == 0.5
+    assert rough > 1.15 * free
+    assert stop(2000.0, 3.0, 6.0, 6.0, 0.5, 41200.0)[1] == 0
 
 
 def test_a_longer_drop_and_a_heavier_piece_never_ask_less():
@@ -141,19 +195,19 @@ def test_a_swing_by_hand():
     """A centre 4 m below the block and 3 m beside: 6 m sideways, sqrt(2 g (5 - 4)) at the lowest point, 5 m below the block; its wood reaches 1.5 m."""
     block = np.array([0.0, 0.0, 10.0])
     centre = np.array([3.0, 0.0, 6.0])
-    swing = piece_swing(block, centre, centre, centre + np.array([[1.5, 0, 0], [0, -1.0, 0]]))
+    swing = piece_swing(block, centre, centre, 1.5)
 
     assert swing.sideways == pytest.approx(6.0)
     assert swing.speed == pytest.approx(np.sqrt(2 * G))
     assert swing.radius == pytest.approx(1.5)
     assert swing.path[:, 2].min() == pytest.approx(5.0)
-    assert piece_swing(block, centre, np.array([0, 0, 11.0]), centre[None]) is None
-    assert piece_swing(block, np.array([0, 0, 11.0]), centre, centre[None]) is None
+    assert piece_swing(block, centre, np.array([0, 0, 11.0]), 1.0) is None
+    assert piece_swing(block, np.array([0, 0, 11.0]), centre, 1.0) is None
 
 
 def findings(site=None, climber=(), stands=None):
     block, centre = np.array([0.0, 2.0, 10.0]), np.array([3.0, 2.0, 6.0])
-    swing = piece_swing(block, centre, centre, centre[None] + UP)
+    swing = piece_swing(block, centre, centre, 1.0)
     site = site or Site()
     keep = np.ones(len(STOUT), bool) if stands is None else stands
     lines = conductors(site, alone(STOUT))
@@ -194,7 +248,7 @@ def test_a_swing_at_the_climber_by_hand(beside, away):
 def test_a_swing_too_short_to_leave_the_climber_is_an_alarm():
     """A piece all but plumb under its block never gets past the push-off."""
     block, centre = np.array([0.0, 2.0, 10.0]), np.array([0.2, 2.0, 6.0])
-    swing = piece_swing(block, centre, centre, centre[None] + UP)
+    swing = piece_swing(block, centre, centre, 1.0)
     rope = np.array([[[0.0, 2.0, 12.0], [0.2, 2.0, 6.5]]])
     alarms = swing_findings(swing, STOUT, np.ones(len(STOUT), bool), alone(STOUT).terrain, rope, (), (), S)[1]
 
@@ -217,7 +271,7 @@ def test_a_swing_at_the_climber_stands_before_all_but_the_life_support():
 def test_wood_in_the_way_of_a_swing_is_named_unless_it_is_gone():
     """The limb at 5 m that the piece passes: struck while it stands, not once it is off."""
     block, centre = np.array([0.0, 0.6, 10.0]), np.array([3.0, 0.6, 7.0])
-    swing = piece_swing(block, centre, centre, centre + np.array([[0.0, 0.0, 1.2]]))
+    swing = piece_swing(block, centre, centre, 1.2)
     limb = next(k for k in range(1, 3) if STOUT.xyz[STOUT.limbs.nodes[k][-1], 2] < 7)
     gone = STOUT.above(int(STOUT.limbs.nodes[limb][0]))
     stem = STOUT.limb == 0

@@ -20,12 +20,12 @@ from treescan.planning.ranking.overrides import Override, with_overrides
 from treescan.planning.reach.clearances import conductors
 from treescan.planning.reach.sightline import Scene
 from treescan.planning.reach.work_scene import limb_of_work
-from treescan.planning.removal.pieces import piece_mass
+from treescan.planning.removal.pieces import farthest_bark, piece_mass, wood_of
 from treescan.planning.removal.stages import spar_diameters, stages
 from treescan.planning.sets.independent import independent
 from treescan.planning.settings import Approach
 from treescan.planning.work.piece_room import near_conductors, over_areas
-from treescan.planning.work.removal import Removal, cut_limb, cut_stem
+from treescan.planning.work.removal import Removal, cut_limb, cut_stem, taken
 from treescan.planning.work.stage_alarms import dies_with, may_hang
 from treescan.planning.work.work_points import default_work
 from treescan.reason import Reason, has
@@ -475,16 +475,46 @@ def test_twigs_are_weighed_with_the_tips_only():
     assert with_twigs[1].mass.median == pytest.approx(without[1].mass.median)
 
 
+def wood_off(graph, cut):
+    """The wood that one cut takes off a whole tree."""
+    whole = np.ones(len(graph))
+    return wood_of(graph, taken(graph, cut, whole), whole)
+
+
+def test_the_wood_of_a_piece_runs_from_saw_to_saw():
+    """A log between 9.05 and 4.3 m on nodes half a metre apart: its wood ends there, not at the nodes, with the taper's radii; the farthest bark is
+    the far edge of the upper end."""
+    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.28, 0.0), step=0.5)
+    first, second = cut_stem(graph, 9.05), cut_stem(graph, 4.3)
+    left = 1 - taken(graph, first, np.ones(len(graph)))
+    log = wood_of(graph, taken(graph, second, left), left)
+
+    assert (log.start[:, 2].min(), log.end[:, 2].max()) == pytest.approx((4.3, 9.05))
+    assert (log.r_start.max(), log.r_end.min()) == pytest.approx((0.28 * (1 - 4.3 / 14), 0.28 * (1 - 9.05 / 14)))
+    assert farthest_bark(log, second.place(graph)) == pytest.approx(np.hypot(9.05 - 4.3, 0.28 * (1 - 9.05 / 14)))
+
+
+def test_wood_inside_the_parent_is_no_part_of_a_piece():
+    """A level limb to the west of a stem of 25 cm radius, a lane that begins 1 m east of its axis: the limb begins at the bark, 1.25 m away less its own
+    radius at the most, and not at the axis."""
+    graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.25), ([[0, 0, 5], [-4, 0, 5]], 0.05, 0.02), sd=0.0, step=0.1)
+    lane = np.array([[1.0, -9.0], [6.0, -9.0], [6.0, 9.0], [1.0, 9.0]])
+    cut = cut_limb(graph, 1)
+    (near,), _ = over_areas(wood_off(graph, cut), cut.place(graph), 3.75, (Area("road", "", lane),))
+
+    assert 1.25 - 0.051 < near["stands"] <= 1.25
+
+
 def test_a_piece_tells_its_distance_to_wire_and_lane():
     """A vertical top of 4 m, cut at 10 m, beside a wire level with the cut 6 m off and a lane whose edge is 3 m off: as it stands 6 m less its
     radius there, turned about the cut 2 m; a lane 6 m off and a wire 30 m off raise no alarm but are told."""
     graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.08), sd=0.0)
     cut, approach = cut_stem(graph, 10.0), Approach()
     wires = conductors(Site(conductors=tuple(Conductor(np.array([[x, -50.0, 10.0], [x, 50.0, 10.0]]), 20e3, "mill line") for x in (6.0, 30.0))), alone(graph))
-    near, told_of = near_conductors(graph, graph.above(cut.node), cut.place(graph), 4.0, wires, approach)
+    near, told_of = near_conductors(wood_off(graph, cut), cut.place(graph), 4.0, wires, approach)
     lane, far = (np.array([[-x, -9.0], [-x - 3, -9.0], [-x - 3, 9.0], [-x, 9.0]]) for x in (3.0, 6.0))
     areas = Area("road", "Beech Lane", lane), Area("road", "", far)
-    over, apart = over_areas(graph, graph.above(cut.node), cut.place(graph), 4.0, areas)
+    over, apart = over_areas(wood_off(graph, cut), cut.place(graph), 4.0, areas)
 
     (told,) = near
     assert told["stands"] == pytest.approx(6 - (0.25 - 0.17 * 10 / 14), abs=0.01)
@@ -500,7 +530,7 @@ def test_a_piece_that_hangs_over_a_lane_stands_over_it():
     """A level limb of 4 m whose tip lies over a lane that begins 3 m from the stem: 0 m as it stands, not the distance from the saw cut."""
     graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.08), ([[0, 0, 5], [4, 0, 5]], 0.1, 0.02), sd=0.0)
     cut, lane = cut_limb(graph, 1), np.array([[3.0, -9.0], [6.0, -9.0], [6.0, 9.0], [3.0, 9.0]])
-    (alarm,), _ = over_areas(graph, graph.above(cut.node), cut.place(graph), 3.8, (Area("road", "", lane),))
+    (alarm,), _ = over_areas(wood_off(graph, cut), cut.place(graph), 3.8, (Area("road", "", lane),))
 
     assert alarm["over"] and alarm["stands"] == 0.0
     assert "stands over a road" in say(alarm)
@@ -511,7 +541,7 @@ def test_no_feature_drawn_twice_lowers_a_distance():
     graph = tree(([[0, 0, 0], [0, 0, 14]], 0.25, 0.08), sd=0.0)
     cut, wire = cut_stem(graph, 10.0), Conductor(np.array([[6.0, -50.0, 10.0], [6.0, 50.0, 10.0]]), 20e3)
     once, twice = (
-        near_conductors(graph, graph.above(cut.node), cut.place(graph), 4.0, conductors(Site(conductors=(wire,) * n), alone(graph)), Approach())[0]
+        near_conductors(wood_off(graph, cut), cut.place(graph), 4.0, conductors(Site(conductors=(wire,) * n), alone(graph)), Approach())[0]
         for n in (1, 2)
     )
 

@@ -10,7 +10,7 @@ from hands import S, of_code, only, plain_tree, ranked, throw, tree
 
 from treescan.loads.rope.bark_pressure import bark_pressure
 from treescan.outputs.text.say import say
-from treescan.planning.access.rope_and_kit import kit_of_all, polyline_length, rope_parts
+from treescan.planning.access.rope_and_kit import kit_of_all, polyline_length, rope_parts, rope_to_ground
 from treescan.planning.work.work_points import work_at_points
 
 
@@ -64,6 +64,48 @@ def test_slope_changes_the_height_that_counts():
     low = only(ranked(graph, [throw(graph, 0)], beside=Beside(Terrain.flat(-2.0))), "U01").rope.length
 
     assert low == pytest.approx(level + 4.0)
+
+
+def bank(degrees, step=0.0):
+    """Ground that falls eastward, with a wall of `step` m at 2 m."""
+    from treescan.trees.beside import Beside, Terrain
+
+    cell = 0.25
+    x = (np.arange(160) + 0.5) * cell - 20.0
+    z = -np.tan(np.radians(degrees)) * x - np.where(x > 2.0, step, 0.0)
+    return Beside(Terrain(np.tile(z, (160, 1)), np.array([-20.0, -20.0]), cell, np.ones((160, 160), bool)))
+
+
+@pytest.mark.parametrize("degrees", [0.0, 10.0, 25.0, 40.0])
+@pytest.mark.parametrize("height", [2.0, 6.0, 15.0])
+def test_the_rope_reaches_down_a_bank(degrees, height):
+    """Three metres down a bank of the angle a the ground lies h + 3 tan a below the place: the leg is sqrt(9 + (h + 3 tan a)^2) - 1, or h where
+    that is more; the least distance of an upright line to the tilted plane is no help, for nobody comes down uphill."""
+    graph = plain_tree()
+    leg = rope_to_ground(graph, bank(degrees), np.array([0.0, 0.0, height]))
+    down = height + 3 * np.tan(np.radians(degrees))
+
+    assert leg == pytest.approx(max(height, np.hypot(3, down) - 1), abs=0.01)
+
+
+def test_the_rope_reaches_the_foot_of_a_wall_beside_the_tree():
+    """A drop of 4 m two metres away: 4 m more of rope, aslant; ground not seen counts as the lowest seen."""
+    graph = plain_tree()
+    leg = rope_to_ground(graph, bank(0.0, step=4.0), np.array([0.0, 0.0, 9.0]))
+    unseen = bank(0.0, step=4.0)
+    height = np.where(np.arange(160) * 0.25 - 20.0 > 2.6, np.nan, unseen.terrain.height)
+    hidden = replace(unseen, terrain=replace(unseen.terrain, height=height))
+
+    assert leg == pytest.approx(np.hypot(3, 13) - 1, abs=0.01)
+    assert rope_to_ground(graph, hidden, np.array([0.0, 0.0, 9.0])) == pytest.approx(leg, abs=0.01)
+
+
+def test_an_anchor_on_a_bank_is_told_that_rope():
+    """Through the plan: twice the leg down the bank and a tail."""
+    graph = plain_tree()
+    p = only(ranked(graph, [throw(graph, 0)], beside=bank(25.0)), "U01")
+
+    assert p.rope.length >= 2 * rope_to_ground(graph, bank(25.0), p.place) + S.tail - 1e-9
 
 
 def test_bark_pressure_is_line_pressure_over_the_rope_width():

@@ -13,7 +13,7 @@ from treescan.faces.user_files.faults import raise_together
 from treescan.faces.user_files.table_rows import HIGHEST, read_rows, real, whole, words
 from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.planning.ranking.overrides import Override
-from treescan.planning.work.removal import Cut, Removal, check_order, cut_limb, cut_stem
+from treescan.planning.work.removal import OVER, Cut, Removal, check_order, cut_limb, cut_stem
 from treescan.wood.graph import WoodGraph
 
 CUT_COLUMNS = (
@@ -26,6 +26,7 @@ CUT_COLUMNS = (
     "stem_height_m",
     "life_support",
     "rigging",
+    "rigging_over",
 )
 OVERRIDE_COLUMNS = tuple(Override.__dataclass_fields__)
 
@@ -37,7 +38,8 @@ def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Rem
     `stem_height_m` (the stem is cut there); with a limb or union also `at_m` (metres out along it from the
     bark of its parent) or `height_m` (above the stem's foot). `life_support` is what the climber hangs
     on at that cut: a union ("U07"), one anchor ("U07 MRS") or an anchor drawn in another tree, one of `others`. `rigging` is the union
-    that carries the rigging block.
+    that carries the rigging block, `rigging_over` what the rope runs over there: "block" (also where it is empty), "ring" or
+    "bark".
     """
     cuts, faults = [], []
     for number, row in enumerate(read_rows(path, CUT_COLUMNS, "cut"), start=1):
@@ -46,14 +48,14 @@ def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Rem
             block = _union(row, "rigging", path, number, graph)
             node = int(graph.unions.node[graph.unions.label.index(block)]) if block else -1
             support = _support(row, path, number, graph, others)
-            cuts.append((turn, _cut(row, path, number, graph), support, node))
+            cuts.append((turn, _cut(row, path, number, graph), support, node, _over(row, path, number)))
         except BadInput as err:
             known = err.what.startswith(f"row {number}")
             what = err.what if known else f"row {number}: {err.what}"
             faults.append(BadInput(what, file=str(path), remedy=err.remedy))
     raise_together(faults, str(path))
     cuts.sort(key=lambda c: c[0])
-    removal = Removal(tuple(c[1] for c in cuts), tuple(c[2] for c in cuts), tuple(c[3] for c in cuts))
+    removal = Removal(*(tuple(c[k] for c in cuts) for k in range(1, 5)))
     try:
         check_order(graph, removal)
     except BadInput as err:
@@ -125,6 +127,22 @@ def _union(row: dict[str, str], column: str, path: Path, number: int, graph: Woo
     if label and label not in graph.unions.label:
         raise BadInput(f"row {number}: {column} '{label}' is not a union of this tree", file=str(path))
     return label
+
+
+def _over(row: dict[str, str], path: Path, number: int) -> str:
+    """What the rope of the rigging runs over, "" = not stated."""
+    named = str(row.get("rigging_over", "")).lower()
+    if named and named not in OVER:
+        raise BadInput(
+            f"row {number}: rigging_over '{named}' is none of {', '.join(OVER)}",
+            file=str(path),
+            remedy="say what the rope of the rigging runs over",
+        )
+    if named and not row.get("rigging"):
+        raise BadInput(
+            f"row {number} gives rigging_over without rigging", file=str(path), remedy="name the union that carries it"
+        )
+    return named
 
 
 def _support(row: dict[str, str], path: Path, number: int, graph: WoodGraph, others: Collection[str]) -> str:

@@ -304,6 +304,7 @@ def _block(b: BlockLoad | None) -> dict[str, Any] | None:
     return {
         "union": b.union,
         "piece_kn": number(b.weight / 1000.0),
+        "rope_over": b.over,
         "at_rest_kn": number(b.at_rest / 1000.0),
         "hauled_kn": number(b.hauled / 1000.0),
         "swing_from_deg": _degrees(b.swing_angle),
@@ -311,6 +312,7 @@ def _block(b: BlockLoad | None) -> dict[str, Any] | None:
         "free_fall_m": number(b.free),
         "drop_m": number(b.drop),
         "stopped_computed_kn": number(b.computed / 1000.0),
+        "stopped_friction": number(b.friction),
         "in_use": _line(b.calm.check),
         "stopped": None if hard is None else _line(hard.check),
     }

@@ -162,6 +162,7 @@ UNITS: dict[str, dict[str, str]] = {
         "life_support": "",
         "life_support_p5": "",
         "block": "",
+        "rope_over": "",
         "block_rest_kn": "kN",
         "block_use_kn": "kN",
         "block_use_p5": "",
@@ -239,7 +240,7 @@ _TABLE_SOURCE = {
     "sections": SCAN,
     "throws": _FLIGHT,
     "coverage": "geometry",
-    "cuts": "geometry; stopped_piece; donzelli_1999; arrest_force; project_choice",
+    "cuts": "geometry; stopped_piece; donzelli_1999; delaney_2022; mu_bark; rigging_drop_tests; arrest_force; project_choice",
 }
 _COLUMN_SOURCE = {
     **dict.fromkeys(

@@ -293,6 +293,7 @@ def _cuts(a: Assessment) -> pandas.DataFrame:
                 removal.support_at(s.number - 1) or "",
                 min(life) if life else math.nan,
                 "" if b is None else b.union,
+                "" if b is None else b.over,
                 math.nan if b is None else b.at_rest / 1000.0,
                 math.nan if b is None else b.calm.size / 1000.0,
                 math.nan if b is None else b.calm.check.margin.p5,

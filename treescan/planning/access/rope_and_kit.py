@@ -33,10 +33,36 @@ def polyline_length(points: Floats) -> float:
     return float(np.linalg.norm(np.diff(np.asarray(points, float).reshape(-1, 3), axis=0), axis=1).sum())
 
 
-def ground_at(graph: WoodGraph, beside: Beside, place: Floats) -> float:
-    """Ground height below a place, that of the stem's foot where unseen. [m]"""
-    z = float(beside.terrain.height_at(np.asarray(place)[:2]))
-    return z if np.isfinite(z) else float(graph.xyz[0, 2])
+COMES_DOWN = 3.0
+"""A climber comes down within this distance of the plumb line, wherever the ground is lowest [m] (project choice)."""
+
+HARNESS = 1.0
+"""The rope ends at the harness, so far above the ground the climber stands on [m] (project choice)."""
+
+WAYS_DOWN = np.linspace(0.0, 2 * np.pi, 72, endpoint=False)
+"""Directions in which the ground round the plumb line is read. [rad]"""
+
+READ_EVERY = 0.25
+"""Distances at which it is read. [m]"""
+
+
+def rope_to_ground(graph: WoodGraph, beside: Beside, place: Floats) -> float:
+    """Rope from where it bears down to the ground: plumb, or aslant to lower ground beside. [m]
+
+    Notes
+    -----
+    The longest of z - g(0), over the ground plumb below, and sqrt(r^2 + (z - g)^2) - 1, over all ground within 3 m of the plumb
+    line, where the climber's harness is 1 m above it: on level ground the first for every anchor higher than 5 m. Ground that
+    was not seen counts as the lowest of what was seen there and of the stem's foot.
+    """
+    r = np.arange(READ_EVERY, COMES_DOWN + READ_EVERY / 2, READ_EVERY)
+    off = (r[:, None, None] * np.stack([np.cos(WAYS_DOWN), np.sin(WAYS_DOWN)], -1)).reshape(-1, 2)
+    at = np.vstack([np.zeros(2), off])
+    ground = beside.terrain.height_at(np.asarray(place, float)[:2] + at)
+    ground = np.where(np.isfinite(ground), ground, np.nanmin([*ground, float(graph.xyz[0, 2])]))
+    down = float(place[2]) - ground
+    aslant = np.hypot(np.linalg.norm(at, axis=1), np.maximum(down, 0.0)) - HARNESS
+    return max(float(down[0]), float(aslant.max()), 0.0)
 
 
 def rope_parts(
@@ -46,7 +72,7 @@ def rope_parts(
 
     Parameters
     ----------
-    height : float      Of the tie-in point above the ground below it. [m]
+    height : float      Rope from the tie-in point down to the ground. [m]
     farthest : float    Straight rope to the farthest served work. [m]
     base_leg : float    Rope from the tie-in point over its other supports to the base anchor. [m]
 
@@ -92,7 +118,7 @@ def rope_plan(
     place : (3,) float      Where the rope bears. [m, local]
     farthest : float        Straight rope to the farthest served work; 0 when there is none. [m]
     """
-    height = max(float(place[2]) - ground_at(graph, beside, place), 0.0)
+    height = rope_to_ground(graph, beside, place)
     base_leg = polyline_length(base_way(graph, configuration)) if configuration.system == "SRS basal" else 0.0
     parts = rope_parts(configuration.system, height, farthest, base_leg, settings)
     length = sum(m for _, m in parts)

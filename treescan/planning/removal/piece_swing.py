@@ -27,7 +27,7 @@ class PieceSwing:
     """The way of a piece's centre of mass about the block, there and back, as long as nothing holds it.
 
     path : (k, 3) float     Of the centre, from where it is cut. [m, local]
-    radius : float          Farthest wood of the piece from its centre. [m]
+    radius : float          Farthest bark of the piece from its centre. [m]
     speed : float           At the lowest point. [m/s]
     sideways : float        From where it is cut to the far side, in the plan. [m]
     """
@@ -38,21 +38,20 @@ class PieceSwing:
     sideways: float
 
 
-def piece_swing(block: Floats, place: Floats, centre: Floats, wood: Floats) -> PieceSwing | None:
+def piece_swing(block: Floats, place: Floats, centre: Floats, reach: float) -> PieceSwing | None:
     """The pendulum of a piece below its block, without loss; None for one whose cut or centre lies above the block: it falls
     past the block and no rope guides it.
 
     Parameters
     ----------
     block, place, centre : (3,)     The block, the cut, the piece's centre of mass. [m, local]
-    wood : (k, 3) float             Nodes of the piece. [m, local]
+    reach : float                   From its centre to its farthest bark. [m]
     """
     if place[2] > block[2] or centre[2] >= block[2]:
         return None
     path, angle = arc(block, centre)
     speed = float(pendulum_speed(np.linalg.norm(centre - block), angle[0]))
-    radius = float(np.linalg.norm(wood - centre, axis=1).max(initial=0.0))
-    return PieceSwing(path, radius, speed, float(np.linalg.norm((path[-1] - path[0])[:2])))
+    return PieceSwing(path, reach, speed, float(np.linalg.norm((path[-1] - path[0])[:2])))
 
 
 def swing_findings(

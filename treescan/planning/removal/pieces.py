@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from treescan.estimate import Estimate
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.work.removal import Cut, Floats, way_to_bark
-from treescan.wood.graph import WoodGraph
+from treescan.wood.graph import Segments, WoodGraph
 
 WORST_CV = 0.3
 """Largest error of a radius over the radius that a mass is spread by: twigs known no better weigh next to
@@ -97,6 +97,37 @@ def ends_of(graph: WoodGraph, taken: Floats, top: Floats) -> Floats:
     rows = np.flatnonzero(taken > 0)
     low = graph.xyz[np.maximum(graph.parent[rows], 0)]
     return low + top[rows, None] * (graph.xyz[rows] - low)
+
+
+def wood_of(graph: WoodGraph, taken: Floats, top: Floats) -> Segments:
+    """The wood of a piece as it stands, from saw to saw or to its tips; `taken` and `top` as in `_volumes`."""
+    seg = graph.segments
+    end = top[seg.node]
+    begin = end - taken[seg.node]
+    rows = np.flatnonzero(taken[seg.node] > 0)
+    way, taper = seg.end - seg.start, seg.r_end - seg.r_start
+    low, high = begin[rows], end[rows]
+    return Segments(
+        seg.start[rows] + low[:, None] * way[rows],
+        seg.start[rows] + high[:, None] * way[rows],
+        seg.r_start[rows] + low * taper[rows],
+        seg.r_start[rows] + high * taper[rows],
+        seg.limb[rows],
+        seg.node[rows],
+    )
+
+
+def farthest_bark(wood: Segments, place: Floats) -> float:
+    """From a place (3,) to the farthest bark of a piece: the far edge of the discs at the ends of its segments. [m]"""
+    way = wood.end - wood.start
+    way = way / np.maximum(np.linalg.norm(way, axis=1), 1e-12)[:, None]
+    far = 0.0
+    for end, radius in ((wood.start, wood.r_start), (wood.end, wood.r_end)):
+        off = end - place
+        along = np.sum(off * way, axis=1)
+        beside = np.linalg.norm(off - along[:, None] * way, axis=1)
+        far = max(far, float(np.hypot(along, beside + np.nan_to_num(radius)).max(initial=0.0)))
+    return far
 
 
 def centre_of(graph: WoodGraph, taken: Floats, top: Floats, place: Floats) -> Floats:

@@ -6,7 +6,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from treescan.loads.limb_check import limb_named
 from treescan.loads.pull.load_cases import rope_angles
@@ -17,6 +16,7 @@ from treescan.planning.reach.clearances import Line, conductors
 from treescan.planning.reach.sightline import Scene, first_fouls
 from treescan.planning.removal.block_load import block_load, with_climber
 from treescan.planning.removal.piece_swing import piece_swing, swing_findings
+from treescan.planning.removal.pieces import farthest_bark
 from treescan.planning.removal.stage_strength import StageLoads, Strength
 from treescan.planning.removal.stages import Stage, stages
 from treescan.planning.settings import PlanningSettings
@@ -104,7 +104,7 @@ def removal_plan(
         life = removal.support_at(stage.number - 1)
         if life in others and (why := ropes.against(np.asarray(others[life], float), NO_LIMB, np.inf)) is not None:
             held = replace(held, alarms=(*held.alarms, Reason("support_not_straight", anchor=life, why=why)))
-        near, told = _room(context, stage, before.gone, lines)
+        near, told = _room(context, stage, lines)
         alarms = tuple(sorted((*held.alarms, *near), key=_urgent))
         out.append(replace(held, alarms=alarms, room=told, elsewhere=reached))
     return tuple(out)
@@ -161,11 +161,12 @@ def _rigged(
 ) -> Stage:
     """The stage with what its block bears, what climber and block ask together, and how the piece swings."""
     node, life = removal.rigging_at(stage.number - 1), removal.support_at(stage.number - 1)
-    graph, after, before = context.graph, at.trees[stage.number], at.trees[stage.number - 1]
+    graph, after = context.graph, at.trees[stage.number]
     if node is None or after.gone[node]:
         return stage
     place, settings = stage.cut.place(graph), context.settings
-    load = block_load(after, node, stage.mass.p95 * G, place, stage.centre, at.overrides, settings)
+    over = removal.over_at(stage.number - 1)
+    load = block_load(after, node, stage.mass.p95 * G, place, stage.centre, at.overrides, settings, over)
     alarms = [*load.alarms(settings), *(a for a in stage.alarms if a.code != "support_weakest_below")]
     told = list(load.reasons(after, settings))
     mine = [] if life is None else points_at(points, life)
@@ -178,8 +179,7 @@ def _rigged(
         if on_stem:
             worst = min(on_stem, key=lambda both: both.low)
             (alarms if worst.alarm else told).append(worst.reason)
-    piece = graph.above(stage.cut.node) & ~before.gone
-    swing = piece_swing(graph.xyz[node], place, stage.centre, graph.xyz[piece])
+    swing = piece_swing(graph.xyz[node], place, stage.centre, farthest_bark(stage.wood, stage.centre))
     if swing is not None:
         drawn = dict(context.site.anchors).get(life or "")
         anchors = [p.place for p in mine] or ([] if drawn is None else [drawn])
@@ -204,13 +204,12 @@ def support_then(support: Collection[Strength]) -> tuple[Reason, ...]:
 
 
 def _room(
-    context: TreeContext, stage: Stage, gone: NDArray[np.bool_], lines: tuple[Line, ...]
+    context: TreeContext, stage: Stage, lines: tuple[Line, ...]
 ) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
     """Alarms for what the piece comes near to, and its distances to what else was drawn or seen."""
-    graph, place = context.graph, stage.cut.place(context.graph)
-    piece = graph.above(stage.cut.node) & ~gone
-    wires, wires_told = near_conductors(graph, piece, place, stage.length, lines, context.settings.approach)
-    areas, areas_told = over_areas(graph, piece, place, stage.length, context.site.areas())
+    place, settings = stage.cut.place(context.graph), context.settings
+    wires, wires_told = near_conductors(stage.wood, place, stage.reach, lines, settings.approach)
+    areas, areas_told = over_areas(stage.wood, place, stage.reach, context.site.areas())
     return (*wires, *areas), (*wires_told, *areas_told)
 
 

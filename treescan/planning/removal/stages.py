@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from treescan.estimate import Estimate
 from treescan.planning.removal.block_load import BlockLoad
 from treescan.planning.removal.piece_swing import PieceSwing
-from treescan.planning.removal.pieces import centre_of, diameter_at, ends_of, piece_mass
+from treescan.planning.removal.pieces import centre_of, diameter_at, ends_of, farthest_bark, piece_mass, wood_of
 from treescan.planning.removal.stage_strength import Strength
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint
@@ -21,7 +21,7 @@ from treescan.planning.work.removal import Cut, Removal, check_order, taken
 from treescan.planning.work.stage_alarms import dies_with, may_hang, rigging_alarms, support_alarms
 from treescan.reason import Reason
 from treescan.units import G
-from treescan.wood.graph import WoodGraph
+from treescan.wood.graph import Segments, WoodGraph
 
 Floats = NDArray[np.float64]
 
@@ -41,7 +41,8 @@ class Stage:
     the cut; support : the planned life support in the tree as it then stands; offered : those of `hang` likewise;
     block, swing : what the rigging block bears, and how the piece swings below it, None where not planned or not
     judged; rigging : both in findings, with what climber and block ask together of the stem they share;
-    room : distances to wires and areas that raise no alarm.
+    room : distances to wires and areas that raise no alarm; wood : of the piece as it stands, from the saw on; reach : from
+    the middle of the cut to the farthest bark of the piece [m].
     """
 
     number: int
@@ -59,6 +60,8 @@ class Stage:
     spar: bool
     alarms: tuple[Reason, ...]
     hang: tuple[str, ...]
+    wood: Segments
+    reach: float
     rigged: bool = False
     elsewhere: tuple[str, ...] = ()
     support: tuple[Strength, ...] = ()
@@ -152,6 +155,7 @@ def stages(
         centre = centre_of(graph, off, top, place)
         reach = np.linalg.norm(ends_of(graph, off, top) - place, axis=1)
         diameter, sd = diameter_at(graph, cut)
+        wood = wood_of(graph, off, top)
         out.append(
             Stage(
                 number=i + 1,
@@ -170,6 +174,8 @@ def stages(
                 alarms=alarms,
                 hang=tuple(p.name for p in left if p.name in known and known[p.name][i]),
                 rigged=removal.rigging_at(i) is not None,
+                wood=wood,
+                reach=farthest_bark(wood, place),
             )
         )
         here = after

@@ -10,7 +10,7 @@ from treescan.planning.reach.clearances import Line, approach_distance, distance
 from treescan.planning.settings import Approach
 from treescan.reason import Reason
 from treescan.trees.beside import Area
-from treescan.wood.graph import WoodGraph
+from treescan.wood.graph import Segments
 
 Floats = NDArray[np.float64]
 
@@ -24,31 +24,24 @@ choice)."""
 
 
 def near_conductors(
-    graph: WoodGraph,
-    piece: NDArray[np.bool_],
-    place: Floats,
-    length: float,
-    lines: tuple[Line, ...],
-    approach: Approach,
+    wood: Segments, place: Floats, reach: float, lines: tuple[Line, ...], approach: Approach
 ) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
     """Alarms for conductors that the piece comes near, as it stands or turned about its cut; and the same figures for
     all others within `FAR`.
 
     Parameters
     ----------
-    piece : (n,) bool       Nodes of the piece.
+    wood : Segments         Of the piece, from the saw on.
     place : (3,) float      Where the saw goes. [m, local]
-    length : float          From there to the farthest wood of the piece. [m]
+    reach : float           From there to the farthest bark of the piece. [m]
     """
-    seg = graph.segments
-    rows = piece[seg.node]
     alarms, told = [], []
     for line in lines:
         limit = approach_distance(line.voltage, approach)
-        turned = max(float(distances(place[None], place[None], line)[0]) - length, 0.0)
-        wood = distances(seg.start[rows], seg.end[rows], line)
-        thick = np.maximum(seg.r_start[rows], seg.r_end[rows])
-        stands = float(np.maximum(wood - thick, 0.0).min()) if rows.any() else turned
+        turned = max(float(distances(place[None], place[None], line)[0]) - reach, 0.0)
+        axis = distances(wood.start, wood.end, line)
+        thick = np.nan_to_num(np.maximum(wood.r_start, wood.r_end))
+        stands = float(np.maximum(axis - thick, 0.0).min()) if len(axis) else turned
         figures = {"to": line.name, "stands": stands, "turned": turned, "limit": limit}
         if min(stands, turned) < limit:
             alarms.append(Reason("piece_near_conductor", **figures))
@@ -58,17 +51,15 @@ def near_conductors(
 
 
 def over_areas(
-    graph: WoodGraph, piece: NDArray[np.bool_], place: Floats, length: float, areas: tuple[Area, ...]
+    wood: Segments, place: Floats, reach: float, areas: tuple[Area, ...]
 ) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
     """Alarms for drawn areas that the piece stands over or, turned about its cut, comes near in the plan; and the same
     figures for all others within `FAR`; parameters as `near_conductors`."""
-    seg = graph.segments
-    rows = piece[seg.node]
     alarms, told = [], []
     for area in areas:
         from_cut = plan_distance(area.ring, place[:2])
-        turned = max(from_cut - length, 0.0)
-        stands = min(_wood_from(area.ring, seg.start[rows], seg.end[rows], seg.r_start[rows]), from_cut)
+        turned = max(from_cut - reach, 0.0)
+        stands = min(_wood_from(area.ring, wood.start, wood.end, np.maximum(wood.r_start, wood.r_end)), from_cut)
         figures = {"what": area.kind, "name": area.name or None, "stands": stands, "turned": turned}
         if min(stands, turned) <= ROLLS:
             alarms.append(Reason("piece_over_area", over=stands <= 0, **figures))

@@ -14,6 +14,10 @@ from treescan.wood.graph import WoodGraph
 
 Floats = NDArray[np.float64]
 
+BLOCK, RING, BARK = "block", "ring", "bark"
+OVER = (BLOCK, RING, BARK)
+"""What the rope of the rigging runs over at its union."""
+
 STUB = 0.5
 """A stub of a limb shorter than this holds no rope (project choice). [m]"""
 
@@ -55,12 +59,14 @@ class Removal:
 
     life_support : what the climber hangs on at each cut: a union ("U07"), one anchor ("U07 MRS") or an anchor
     drawn in another tree; "" or missing = not planned. rigging : union node that carries the rigging block at
-    each cut, -1 or missing = none.
+    each cut, -1 or missing = none. rigging_over : what the rope runs over there, "block", "ring" or "bark"; "" or
+    missing = a block.
     """
 
     cuts: tuple[Cut, ...]
     life_support: tuple[str, ...] = ()
     rigging: tuple[int, ...] = ()
+    rigging_over: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         return f"Removal({len(self.cuts)} cuts: {', '.join(c.label for c in self.cuts)})"
@@ -73,6 +79,10 @@ class Removal:
         """Node of the union that carries the rigging block at one cut, None without one."""
         node = self.rigging[number] if number < len(self.rigging) else -1
         return node if node >= 0 else None
+
+    def over_at(self, number: int) -> str:
+        """What the rope of the rigging runs over at one cut."""
+        return (self.rigging_over[number] if number < len(self.rigging_over) else "") or BLOCK
 
 
 def cut_limb(

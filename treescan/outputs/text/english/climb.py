@@ -251,11 +251,15 @@ TEXTS: dict[str, str] = {
     ),
     "block_load": (
         "The block at {union}, choked round the wood there, bears up to {rest:kN} at rest for a piece of {weight:kN}, "
-        "{hauled:kN} where the piece is hauled[, and {swing:kN} in a swing from {angle:deg}]: {strength}"
+        "{hauled:kN} where the piece is hauled with the most friction {over}[, and {swing:kN} in a swing from {angle:deg}]: {strength}"
+        "[ Hauled over bare bark, without a block, it would bear up to {bark:kN}.]"
     ),
+    "rope_over_block": "measured in blocks",
+    "rope_over_ring": "measured on rings",
+    "rope_over_bark": "taken on bark, for which no measurement was found",
     "block_stops": (
         "The piece lies above the block: it falls {free:m} before the rope bears, its <centre|center> {drop:m} in all. Stopped hard by the rope alone the block bears up to "
-        "{computed:kN}; {times:x1} times the weight has been told of measurements: with {force:kN}, {strength} Rope that "
+        "{computed:kN}[ (friction {friction:x2} keeps the long leg from stretching)]; {times:x1} times the weight has been told of measurements: with {force:kN}, {strength} Rope that "
         "runs pulls less."
     ),
     "rigging_is_the_riggers": "Rigging design is the rigger's.",

@@ -140,6 +140,7 @@ TEXTS: dict[str, str] = {
     "column_cuts_life_support": "what the climber is planned to hang on; empty = not stated",
     "column_cuts_life_support_p5": "strength over stress of the planned life support in the tree as it then stands, low side, the least of its anchors",
     "column_cuts_block": "union that carries the rigging block; empty = none",
+    "column_cuts_rope_over": "what the rigging rope runs over at that union: block, ring or bark",
     "column_cuts_block_rest_kn": "on the block at rest without friction, piece at its 95th percentile",
     "column_cuts_block_use_kn": "on the block, the worst of rest, hauling and a swing below it",
     "column_cuts_block_use_p5": "strength over stress of the block's union under that, low side",
