@@ -63,9 +63,11 @@ class Run(NamedTuple):
         return [a for a in self.anchors["anchors"] if a["usable"]]
 
     def ground(self, x: float, y: float) -> float:
-        """Height of the ground at a place of the tree's frame [m]."""
-        col, row = ((np.array([x, y]) - self.terrain["corner"]) / self.terrain["cell"]).astype(int)
-        return float(self.terrain["height"][row][col])
+        """Height of the ground at a place, both in the cloud's frame as anchors and places are; terrain.json counts from the
+        origin in tree.json [m]."""
+        origin = np.array(self.tree["origin"])
+        col, row = ((np.array([x, y]) - origin[:2] - self.terrain["corner"]) / self.terrain["cell"]).astype(int)
+        return float(self.terrain["height"][row][col] + origin[2])
 
 
 def plan(out: Path, *arguments: str | Path) -> Run:

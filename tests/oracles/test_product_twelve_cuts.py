@@ -1,6 +1,7 @@
 """A removal of twelve cuts over lane, wire and house: the program against the solution by hand."""
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -229,3 +230,13 @@ def test_twigs_weigh_on_pieces_that_carry_them_only(told, tmp_path):
         else:
             assert mass >= 0.97 * hand.mass
     assert full[0] == pytest.approx(bare[0] + TWIGS * (bare[0] + bare[1]), rel=0.03)
+
+
+@CUT
+def test_the_table_of_cuts_says_refused_gone_and_on_the_piece_beside_what_is_planned(told, number):
+    """On the page, in the row of the cut: what the solution by hand says of the planned anchor and block."""
+    hand = BY_HAND[number - 1]
+    words = {"refused": "REFUSED", "gone": "GONE", "piece": "ON THE PIECE", "rigging gone": "LIMB GONE"}
+    row = re.search(rf"<td[^>]*>{number}\. .*?</tr>", told["page"], re.DOTALL).group(0)
+    for kind, word in words.items():
+        assert (f": {word}" in row or f", {word}" in row) == (kind in hand.alarms)

@@ -40,9 +40,9 @@ def test_the_plan_shows_them_where_they_are(drawn: Assessment) -> None:
     """Both stand on the plan by name, the base to the east-north-east of the stem, the anchor to the north-west."""
     picture, _ = plan(drawn, None)
     at = {m.text: (m.x, m.y) for m in picture.marks if hasattr(m, "text") and ("base" in m.text or "anchor" in m.text)}
-    assert set(at) == {"base at the ash", "anchor in the beech"}
-    assert at["base at the ash"][0] > picture.width / 2 > at["anchor in the beech"][0]
-    assert at["base at the ash"][1] < picture.height / 2 and at["anchor in the beech"][1] < picture.height / 2
+    assert set(at) == {"base at “the ash”", "anchor in “the beech”"}
+    assert at["base at “the ash”"][0] > picture.width / 2 > at["anchor in “the beech”"][0]
+    assert at["base at “the ash”"][1] < picture.height / 2 and at["anchor in “the beech”"][1] < picture.height / 2
     bare, _ = plan(made_up(), None)
     assert not any("base at" in getattr(m, "text", "") for m in bare.marks)
 
@@ -51,7 +51,7 @@ def test_the_elevation_shows_the_rope_down_to_the_base(drawn: Assessment) -> Non
     """The base of a basal line is marked and named in the side view; other systems have none."""
     for p in drawn.points:
         picture, _ = elevation(drawn, p)
-        named = [m for m in picture.marks if "base: the ash" in getattr(m, "text", "")]
+        named = [m for m in picture.marks if "base: “the ash”" in getattr(m, "text", "")]
         assert len(named) == (1 if p.system == "SRS basal" else 0)
 
 
@@ -67,7 +67,7 @@ def test_map_layers_and_json_name_them(drawn: Assessment) -> None:
 
 def test_the_card_says_what_a_basal_line_is_tied_to(drawn: Assessment) -> None:
     """The name and the distance in both units, or the foot of the stem; nobody judged it either way."""
-    for a, words in ((drawn, "the ash, 7.6 m (25.0 ft) from this stem; not judged"), (made_up(), "the foot of this stem; not judged")):
+    for a, words in ((drawn, "“the ash”, 7.6 m (25.0 ft) from this stem; not judged"), (made_up(), "the foot of this stem; not judged")):
         found = [r.text for p in a.points if p.system == "SRS basal" for r in card(a, p, 1).answers[2].only("card_tied")]
         assert found and set(found) == {words}
 

@@ -104,7 +104,7 @@ def test_a_line_hung_to_another_tree_carries_the_margin_of_the_own_union():
         assert (
             set(h.end.reasons) < set(h.reasons) and Reason("hung_other_tree", anchor="the beech") in h.reasons
         )
-        assert f"If the line over the beech fails, the climber swings {lost.sideways:.1f} m" in say(let_go)
+        assert f"If the line over “the beech” fails, the climber swings {lost.sideways:.1f} m" in say(let_go)
 
 
 def test_a_line_that_bends_the_stem_too_much_is_told_and_stands_last():
@@ -285,4 +285,4 @@ def test_the_crews_sheet_prints_the_lines():
             tree=SimpleNamespace(graph=graph),
         )
         text = " ".join(b.text for b in climb_page(a, [p for p in points if p.usable]) if hasattr(b, "text"))
-        assert ("Anchors in neighbouring trees" in text) == there == ("Between the beech and" in text)
+        assert ("Anchors in neighbouring trees" in text) == there == ("Between “the beech” and" in text)

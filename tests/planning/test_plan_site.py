@@ -418,10 +418,10 @@ def test_a_basal_line_tied_to_another_stem_says_so_and_is_judged_to_it():
         assert legs[0] > legs[1]
         (tied,) = of_code(p.doubts, "tied_elsewhere")
         assert (tied["to"], tied["away"]) == ("the oak", 9.0)
-        assert say(tied).startswith("The base is tied to the oak, 9.0 m (29.5 ft) from this stem; that was not judged.")
+        assert say(tied).startswith("The base is tied to “the oak”, 9.0 m (29.5 ft) from this stem; that was not judged.")
         assert not of_code(q.doubts, "tied_elsewhere")
         slings = [say(*of_code(x.rope.kit, "kit_base_anchor")) for x in (p, q)]
-        assert "sling for the oak and" in slings[0] and "sling for the stem foot and" in slings[1]
+        assert "sling for “the oak” and" in slings[0] and "sling for the stem foot and" in slings[1]
         assert p.verdict != "candidate"
     wire = Conductor(np.array([[6.0, -30.0, 5.0], [6.0, 30.0, 5.0]]), 400.0)
     found = candidate_configurations(graph, alone(graph), throws, ("SRS basal",), S, (oak,))

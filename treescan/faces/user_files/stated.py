@@ -55,7 +55,9 @@ def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Rem
             faults.append(BadInput(what, file=str(path), remedy=err.remedy))
     raise_together(faults, str(path))
     cuts.sort(key=lambda c: c[0])
-    removal = Removal(*(tuple(c[k] for c in cuts) for k in range(1, 5)))
+    removal = Removal(
+        tuple(c[1] for c in cuts), tuple(c[2] for c in cuts), tuple(c[3] for c in cuts), tuple(c[4] for c in cuts)
+    )
     try:
         check_order(graph, removal)
     except BadInput as err:

@@ -18,6 +18,33 @@ _HEAD = (
     "removal_head_hang",
     "removal_head_lost",
 )
+OF_LIFE = {
+    "support_gone": "planned_gone",
+    "support_on_piece": "planned_on_piece",
+    "support_refused": "planned_refused",
+    "support_fails_then": "planned_fails",
+    "support_never_judged": "planned_unjudged",
+    "swing_near_climber": "planned_struck",
+    "support_shares_rigging": "planned_shares",
+    "support_shares_stem": "planned_shares",
+    "support_weakest_below": "planned_shares",
+    "support_doubtful": "planned_doubtful",
+    "support_doubtful_then": "planned_doubtful",
+    "support_in_other_tree": "planned_elsewhere",
+    "support_not_straight": "planned_crooked",
+}
+"""Alarm to the word that stands beside the life support it speaks against."""
+OF_BLOCK = {
+    "rigging_gone": "planned_gone",
+    "rigging_on_piece": "planned_on_piece",
+    "rigging_limb_gone": "planned_limb_gone",
+    "rigging_on_refused": "planned_weak",
+    "block_too_much": "planned_too_much",
+    "block_must_run": "planned_must_run",
+}
+"""Alarm to the word that stands beside the block it speaks against."""
+PART = frozenset({"support_refused", "support_fails_then", "support_doubtful_then"})
+"""Alarms that may concern one anchor of a union only."""
 MAX_HANG = 3
 """Anchors named for a cut, the best ranked first."""
 
@@ -60,10 +87,25 @@ def _planned(s: Stage, removal: Removal | None) -> str:
     return text(
         "removal_cell_planned",
         life=text("anchor_quoted", anchor=life) if elsewhere else life,
-        block=None if b is None else b.union,
+        against=_words(s, OF_LIFE, life) or None,
+        block=s.carries or None,
+        block_against=_words(s, OF_BLOCK, s.carries) or None,
         force=None if b is None else b.calm.size,
         hard=None if b is None or b.stopped is None else b.stopped.size,
     ) or text("removal_cell_not_planned")
+
+
+def _words(s: Stage, of: dict[str, str], planned: str | None) -> str:
+    """The alarms against what is planned, a word each, the most urgent first; with the anchor's name where it is but one of several at
+    the union."""
+    said = []
+    for alarm in s.alarms:
+        if alarm.code in of:
+            named = alarm.values.get("anchor") or alarm.values.get("union")
+            said.append((named if alarm.code in PART and named != planned else None, text(of[alarm.code])))
+    whole = {word for one, word in said if one is None}
+    told = dict.fromkeys((one, word) for one, word in said if one is None or word not in whole)
+    return ", ".join(text("planned_word", anchor=one, word=word) for one, word in told)
 
 
 def _hang(s: Stage) -> tuple[str, ...]:

@@ -89,7 +89,7 @@ def own_end(
             union=point.label,
             strength=strength_reason(tree.graph, check),
         ),
-        lost_reason(tree, point.label, other, lost),
+        lost_reason(tree, point.label, other, lost, drawn=True),
     )
     return LineEnd(point.label, case, factor, tension, check, lost, breach, reasons)
 
@@ -111,12 +111,13 @@ def wood_reason(graph: WoodGraph, node: int) -> Reason:
     return Reason("line_wood_limb", limb=limb, diameter=diameter, height=height)
 
 
-def lost_reason(tree: StructuralModel, label: str, other: str, lost: LineLost) -> Reason:
-    """What follows at one union when the line over the other anchor goes."""
+def lost_reason(tree: StructuralModel, label: str, other: str, lost: LineLost, *, drawn: bool) -> Reason:
+    """What follows at one union when the line over the other anchor goes; drawn : that one is a name a person wrote."""
     down = float(lost.low[2]) - tree.ground_below(lost.low)
     return Reason(
         "line_lost",
         other=other,
+        drawn=drawn,
         union=label,
         sideways=lost.sideways,
         drop=lost.drop,

@@ -206,8 +206,8 @@ def judged_pair(
             wood=wood_reason(tree.graph, check.meet),
             strength=strength_reason(tree.graph, check.common),
         ),
-        lost_reason(tree, labels[0], labels[1], lost[0]),
-        lost_reason(tree, labels[1], labels[0], lost[1]),
+        lost_reason(tree, labels[0], labels[1], lost[0], drawn=False),
+        lost_reason(tree, labels[1], labels[0], lost[1], drawn=False),
         *((Reason("pair_too_weak"),) if breach else ()),
     )
     systems = (pair[0].system, pair[1].system)

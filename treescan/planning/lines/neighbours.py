@@ -102,7 +102,7 @@ def from_neighbours(
     for p in points:
         if p.usable:
             own.setdefault(p.union, p)
-    hung = [_hung(at, _strung(at, a, b, loads), None) for a, b in combinations(anchors, 2)]
+    hung = [_hung(at, _strung(at, a, b, loads), None, own=False) for a, b in combinations(anchors, 2)]
     for a in anchors:
         for p in list(own.values())[:OWN]:
             line = _strung(at, a, (p.label, p.place), loads)
@@ -111,6 +111,7 @@ def from_neighbours(
                     at,
                     line,
                     None if tree is None else own_end(tree, p, line.lines, 1, a[0], overrides, at.settings),
+                    own=True,
                 )
             )
     straight = tuple(_straight(at, name, place, loads) for name, place in anchors)
@@ -167,12 +168,13 @@ def _strung(
     return _Strung((first[0], second[0]), lines, runs, legs, reaches[i], clear)
 
 
-def _hung(at: WorkScene, line: _Strung, end: LineEnd | None) -> Hung:
-    """A strung line with what the own union at its second end bears."""
+def _hung(at: WorkScene, line: _Strung, end: LineEnd | None, *, own: bool) -> Hung:
+    """A strung line with what the own union at its second end bears; own : that end is a union of this tree."""
     first, second = line.ends
     values = {
         "first": first,
         "second": second,
+        "own": own,
         "share": line.reach.share,
         "between": line.lines.between,
         "first_force": line.lines.tension[0],

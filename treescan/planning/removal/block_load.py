@@ -105,7 +105,7 @@ class BlockLoad:
                 union=self.union,
                 weight=self.weight,
                 rest=self.at_rest,
-                over=Reason(f"rope_over_{self.over}"),
+                over=Reason(f"hauled_{self.over}"),
                 hauled=self.hauled,
                 bark=self.hauled_over_bark if self.over != BARK else None,
                 swing=self.swing_peak if swings else None,

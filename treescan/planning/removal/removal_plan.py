@@ -103,7 +103,7 @@ def removal_plan(
             held = _rigged(context, held, removal, points, at, lines)
         life = removal.support_at(stage.number - 1)
         if life in others and (why := ropes.against(np.asarray(others[life], float), NO_LIMB, np.inf)) is not None:
-            held = replace(held, alarms=(*held.alarms, Reason("support_not_straight", anchor=life, why=why)))
+            held = replace(held, alarms=(*held.alarms, Reason("support_not_straight", anchor=life, drawn=True, why=why)))
         near, told = _room(context, stage, lines)
         alarms = tuple(sorted((*held.alarms, *near), key=_urgent))
         out.append(replace(held, alarms=alarms, room=told, elsewhere=reached))
@@ -140,7 +140,7 @@ def _hanging(
     mine = [p for p in mine if not dies_with(graph, p, gone)]
     support = [at.at_cut(stage.number, p) for p in mine]
     ways = [(p, against(p, s.within)) for p, s in zip(mine, support, strict=True)]
-    crooked = [Reason("support_not_straight", anchor=p.name, why=why) for p, why in ways if why is not None]
+    crooked = [Reason("support_not_straight", anchor=p.name, drawn=False, why=why) for p, why in ways if why is not None]
     crooked = crooked if len(crooked) == len(ways) else []  # of a union, one anchor that serves is enough
     return replace(
         stage,

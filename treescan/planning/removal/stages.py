@@ -37,7 +37,7 @@ class Stage:
     with it, and their unions; left : anchors that stay, best ranked first; spar : True when nothing but stem
     is left above the ground after it; alarms : what must not be done; hang : of those left, the anchors whose
     straight rope reaches the cut, best ranked first, only such as hold in the tree as it then stands where that was
-    judged; rigged : a block carries the piece; elsewhere : anchors drawn in other trees whose straight rope reaches
+    judged; carries : union of the block that is planned to carry the piece, "" without one; elsewhere : anchors drawn in other trees whose straight rope reaches
     the cut; support : the planned life support in the tree as it then stands; offered : those of `hang` likewise;
     block, swing : what the rigging block bears, and how the piece swings below it, None where not planned or not
     judged; rigging : both in findings, with what climber and block ask together of the stem they share;
@@ -62,7 +62,7 @@ class Stage:
     hang: tuple[str, ...]
     wood: Segments
     reach: float
-    rigged: bool = False
+    carries: str = ""
     elsewhere: tuple[str, ...] = ()
     support: tuple[Strength, ...] = ()
     offered: tuple[Strength, ...] = ()
@@ -101,7 +101,7 @@ class Stage:
         other = tuple(Reason("anchor_quoted", anchor=name) for name in self.elsewhere)
         other = (Reason("cut_hang_elsewhere", anchors=other),) if other else ()
         rigged = self.rigging
-        if self.rigged and not rigged:
+        if self.carries and not rigged:
             rigged = (Reason("rigging_load", weight=self.mass.p95 * G, force=2 * self.mass.p95 * G),)
         return (*self.alarms, piece, *self.room, *rigged, *lost, hang, *then, *other, *((Reason("cut_leaves_spar"),) if self.spar else ()))
 
@@ -173,13 +173,18 @@ def stages(
                 spar=bool(np.all(graph.limb[after] == 0)),
                 alarms=alarms,
                 hang=tuple(p.name for p in left if p.name in known and known[p.name][i]),
-                rigged=removal.rigging_at(i) is not None,
+                carries=_label(graph, removal.rigging_at(i)),
                 wood=wood,
                 reach=farthest_bark(wood, place),
             )
         )
         here = after
     return tuple(out)
+
+
+def _label(graph: WoodGraph, node: int | None) -> str:
+    """Label of a union by its node, "" for none."""
+    return "" if node is None else graph.unions.label[int(np.flatnonzero(graph.unions.node == node)[0])]
 
 
 def _sorted_out(

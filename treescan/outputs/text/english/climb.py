@@ -55,7 +55,7 @@ TEXTS: dict[str, str] = {
     "line_wood_stem": "the stem at {height:m}, {diameter:cm} thick",
     "line_wood_limb": "limb {limb} at {height:m}, {diameter:cm} thick",
     "line_lost": (
-        "If the line over {other} fails, the climber swings {sideways:m} sideways and {drop:m} down to "
+        "If the line over [{?drawn}“{other}”][{!drawn}{other}] fails, the climber swings {sideways:m} sideways and {drop:m} down to "
         "below {union}, at up to {speed:m/s}. "
         "The rope then pulls on {union} with {peak:kN}: {strength}[{?ground} The swing reaches the ground.]"
     ),
@@ -65,19 +65,19 @@ TEXTS: dict[str, str] = {
         "reaches {share:%} of the work[, at rope angles up to {angle:deg}]. Assess that tree on its own."
     ),
     "hung_running": (
-        "Between {first} and {second}: one rope of {rope:m}, on which the climber's point runs freely, "
+        "Between “{first}” and [{?own}{second}][{!own}“{second}”]: one rope of {rope:m}, on which the climber's point runs freely, "
         "reaches {share:%} of the work. The lines meet at {between:deg} and pull with {first_force:kN} and "
         "{second_force:kN} at rest. Any shorter, they meet at more than {limit:deg} and pull much harder."
     ),
     "hung_fixed": (
-        "Between {first} and {second}: two lines of {first_rope:m} and {second_rope:m}, fixed to one "
+        "Between “{first}” and [{?own}{second}][{!own}“{second}”]: two lines of {first_rope:m} and {second_rope:m}, fixed to one "
         "point, reach {share:%} of the work. The lines meet at {between:deg} and pull with "
         "{first_force:kN} and {second_force:kN} at rest. Any shorter, they meet at more than {limit:deg} "
         "and pull much harder."
     ),
     "hung_touches": "Wood of this tree touches the lines.",
     "hung_too_weak": "Do not use this line: {union} is too weak at its end.",
-    "hung_other_tree": "Assess {anchor} in its own tree: nothing here says what it holds.",
+    "hung_other_tree": "Assess “{anchor}” in its own tree: nothing here says what it holds.",
     # redirects
     "redirects_refused": (
         "{n:n} more {n|redirect was|redirects were} looked at by all forces and left out: {n|it does|they do} not hold, "
@@ -195,7 +195,7 @@ TEXTS: dict[str, str] = {
     ),
     "support_doubtful_then": "Life support on {anchor}, in the tree as it stands at this cut: {why}",
     "support_contact_gone": "The wood that its rope bears on is gone.",
-    "support_not_straight": "No straight rope from {anchor} serves this cut: {why}",
+    "support_not_straight": "No straight rope from [{?drawn}“{anchor}”][{!drawn}{anchor}] serves this cut: {why}",
     "margin_low_then": (
         "Strength over stress is {middle:x} and may be as low as {low:x}. At least {asked:x} is needed at the low end."
     ),
@@ -254,9 +254,9 @@ TEXTS: dict[str, str] = {
         "{hauled:kN} where the piece is hauled with the most friction {over}[, and {swing:kN} in a swing from {angle:deg}]: {strength}"
         "[ Hauled over bare bark, without a block, it would bear up to {bark:kN}.]"
     ),
-    "rope_over_block": "measured in blocks",
-    "rope_over_ring": "measured on rings",
-    "rope_over_bark": "taken on bark, for which no measurement was found",
+    "hauled_block": "measured in blocks",
+    "hauled_ring": "measured on rings",
+    "hauled_bark": "taken on bark, for which no measurement was found",
     "block_stops": (
         "The piece lies above the block: it falls {free:m} before the rope bears, its <centre|center> {drop:m} in all. Stopped hard by the rope alone the block bears up to "
         "{computed:kN}[ (friction {friction:x2} keeps the long leg from stretching)]; {times:x1} times the weight has been told of measurements: with {force:kN}, {strength} Rope that "

@@ -34,8 +34,8 @@ VIEWS: dict[str, str] = {
     "draw_stage_wire": "conductor {number}",
     "draw_stage_block": "block {union}",
     "draw_anchor": "{label}  {height:m}",
-    "draw_base": "base: {name}",
-    "draw_base_tip": "base of the line, tied to {name}",
+    "draw_base": "base: “{name}”",
+    "draw_base_tip": "base of the line, tied to “{name}”",
     "draw_plan": "Plan of the tree, north up, with standing places",
     "draw_plan_caption": (
         "North up; rings every {ring:m0} from the stem.[ Dashed: stand clear of it while {tested} is "
@@ -59,8 +59,8 @@ VIEWS: dict[str, str] = {
     "draw_wire": "overhead line, [{voltage:kV1}][{!known}voltage unknown]: treat as live",
     "draw_wire_seen": "wire seen[{?gap} in part][, {voltage:kV1}]: treat as live",
     "draw_wire_seen_tip": "a wire that the scan saw, from end to end[{?gap}; part of the way between was not seen]",
-    "draw_other_anchor": "anchor in {name}",
-    "draw_other_base": "base at {name}",
+    "draw_other_anchor": "anchor in “{name}”",
+    "draw_other_base": "base at “{name}”",
     "draw_by_user": "{what}, drawn by the user",
     "draw_around": "seen by the scan, not wood of this tree",
     "draw_neighbour": "stem of a <neighbouring|neighboring> tree",

@@ -121,7 +121,7 @@ _DOUBTS: dict[str, str] = {
     ),
     "swings_over_building": "A slip from the outermost work swings over a drawn building.",
     "tied_elsewhere": (
-        "The base is tied to {to}, {away:m} from this stem; that was not judged.[{?fouled} Wood of this "
+        "The base is tied to “{to}”, {away:m} from this stem; that was not judged.[{?fouled} Wood of this "
         "tree is in the way of the base leg: clear it, or the loads given here are wrong.]"
     ),
     "hangs_from_outer_limbs": (
@@ -349,7 +349,7 @@ _KIT: dict[str, str] = {
         "sleeve or friction saver advised: a moving rope on bark wears the tree and the rope"
     ),
     "kit_base_anchor": (
-        "base anchor kit: sling for [{to}][{!to}the stem foot] and a device that lowers under load, marked "
+        "base anchor kit: sling for [“{to}”][{!to}the stem foot] and a device that lowers under load, marked "
         "'life support, do not touch'"
     ),
     "kit_choke": "screw <karabiner|carabiner> or ring for the choke, retrieval line",

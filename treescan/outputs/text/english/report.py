@@ -81,7 +81,7 @@ CARDS: dict[str, str] = {
     "card_contact_bears": "{bears}[, {side:word}, {height:m} up, {d:cm} thick]",
     "card_tied": "Tied to",
     "card_tied_own": "the foot of this stem; not judged",
-    "card_tied_other": "{name}, {distance:m} from this stem; not judged",
+    "card_tied_other": "“{name}”, {distance:m} from this stem; not judged",
     "card_case": "Hardest ordinary load",
     "card_case_at": "[{case:word}, ]{work}",
     "card_margin": "Strength over stress",

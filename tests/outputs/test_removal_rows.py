@@ -1,0 +1,55 @@
+"""The table of a removal: what is planned stands there with what speaks against it."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import pytest
+
+from treescan.estimate import Estimate
+from treescan.outputs.rows.removal_rows import OF_BLOCK, OF_LIFE, removal_head, removal_rows
+from treescan.outputs.text.english.data import TEXTS
+from treescan.planning.removal.removal_plan import ORDER
+from treescan.planning.work.removal import Cut, Removal
+from treescan.reason import Reason
+
+COLUMN = removal_head().index(TEXTS["removal_head_planned"])
+
+
+def planned(*alarms, life="U07", carries="", block=None):
+    """What stands in the column."""
+    stage = SimpleNamespace(
+        number=1, cut=Cut(1, "top"), mass=Estimate(50, 40, 60), height=9.0, diameter=0.2, diameter_sd=0.01, length=3.0,
+        alarms=alarms, block=block, carries=carries, hang=(), offered=(), elsewhere=(), lost_unions=(),
+    )  # fmt: skip
+    (row,) = removal_rows(SimpleNamespace(stages=(stage,)), Removal((stage.cut,), (life,)), counted=True)
+    return row[COLUMN]
+
+
+@pytest.mark.parametrize(
+    ("code", "word"),
+    [("support_gone", "GONE"), ("support_on_piece", "ON THE PIECE"), ("support_refused", "REFUSED"), ("support_fails_then", "DOES NOT HOLD")],
+)
+def test_a_planned_anchor_that_nobody_may_hang_on_says_so(code, word):
+    """Its word stands in the cell itself, not only among the alarms."""
+    assert f"climber on U07: {word}" in planned(Reason(code, union="U07", anchor="U07", why=Reason("support_contact_gone")))
+    assert planned() == "climber on U07"
+
+
+def test_one_refused_anchor_of_a_union_is_named():
+    """Where the other anchors at the union hold, the word stands with the name of the one that does not."""
+    assert planned(Reason("support_refused", union="U07 MRS", why=Reason("support_contact_gone"))) == "climber on U07: U07 MRS REFUSED"
+
+
+def test_a_block_that_is_gone_stays_in_the_plan_with_its_word():
+    """It was not judged, so no force is told; but it is planned, and gone."""
+    assert planned(Reason("rigging_limb_gone", union="U04"), life="", carries="U04") == "block at U04: LIMB GONE"
+    assert planned(Reason("rigging_gone", piece="top"), carries="U04") == "climber on U07; block at U04: GONE"
+
+
+def test_every_alarm_of_what_is_planned_has_a_word():
+    """The first alarms in their order, but those of wires, of what is not planned, and of anchors that go."""
+    alarms = set().union(*ORDER)
+    others = {"piece_near_conductor", "swing_near_conductor", "cut_no_anchor_left", "cut_anchors_go"}
+
+    assert alarms - others == set(OF_LIFE) | set(OF_BLOCK)
