@@ -325,8 +325,8 @@ def judged_again(
     """The same tree answered again for other inputs of `plan`; the tree is not traced again, and only what the change
     touches is computed anew.
 
-    Another species, climber, defect, work or removal leaves every throw as it was (about a second or two); another site, or
-    settings of throw or planning, has the throws searched again.
+    Another species, climber, defect, work, removal, rope angle or hardware leaves every throw as it was (about a second or two);
+    another site, settings of throw, or those of planning that choose the unions to throw at, has the throws searched again.
 
     Parameters
     ----------
@@ -367,9 +367,9 @@ def judged_again(
     site_now = a.site if isinstance(site, Same) else site or Site()
     context = _context(a.tree, site_now, work_now, asked)
     rules = asked.settings.planning == a.settings.planning and isinstance(site, Same)
-    aimed = rules and asked.settings.throw == a.settings.throw
+    aimed = isinstance(site, Same) and asked.settings.throw == a.settings.throw and _same_aims(a, asked.settings)
     throws = a.throws if aimed else _thrown(context, asked.settings.throw, progress)
-    alike = aimed and asked.systems == a.asked.systems and loads.min_lever == a.settings.loads.min_lever
+    alike = rules and aimed and asked.systems == a.asked.systems and loads.min_lever == a.settings.loads.min_lever
     checks = _checked(context, throws, asked, progress, a.checks if alike else None)
     there = rules and _same_work(work_now, a.work)
     ranking = _ranked(context, a.tree, checks, asked, progress, a.ranking.places if there else None)
@@ -401,6 +401,13 @@ def throws_from(
     )
     best = [t for (k, _), t in found.best.items() if k == row]
     return tuple(sorted(best, key=lambda t: -t.chance))
+
+
+def _same_aims(a: Assessment, settings: Settings) -> bool:
+    """True where lines are looked for over the same unions as before."""
+    before, now = a.settings.planning, settings.planning
+    graph = a.tree.graph
+    return before == now or unions_to_throw_at(graph, before) == unions_to_throw_at(graph, now)
 
 
 def _is_default(a: Assessment) -> bool:

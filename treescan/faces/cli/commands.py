@@ -37,6 +37,7 @@ from treescan.faces.cli.options import (
     ScanDate,
     Scope,
     Seed,
+    SessionFile,
     SettingsFile,
     SettingsOut,
     ShowSettings,
@@ -131,6 +132,7 @@ def plan(
     scope: Scope = None,
     record: Record = None,
     dossier: Dossier = False,
+    session: SessionFile = None,
     settings: SettingsFile = None,
     seed: Seed = 1,
     jobs: Jobs = None,
@@ -168,6 +170,7 @@ def plan(
         JobFields(client, job_site, tree_number, scan_date, planner, scope, dossier),
         record,
         wires,
+        session,
     )
     files, found = plan_job(request, quiet, as_json)
     _say(files, found, quiet, as_json)

@@ -24,6 +24,8 @@ from treescan.errors import BadInput
 from treescan.faces.cli.request import PlanRequest, TreeRequest
 from treescan.faces.cli.run_record import write_run_record
 from treescan.faces.guard.output_place import check_file, check_folder, check_same_tree, foreign_to_plan, is_marked
+from treescan.faces.session.inputs import arguments
+from treescan.faces.session.session_file import digest_of, read_session
 from treescan.faces.told.progress_bar import Reporter, reporter
 from treescan.faces.told.summary import PLANNING_AID, plan_lines, tree_lines
 from treescan.faces.user_files.asked_work import read_work
@@ -74,25 +76,30 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
         read_settings(request.tree.settings, request.climber_mass), request.job.given(), request.record
     )
     _check_systems(request.systems)
+    _check_session(request)
     volts = None if request.wires is None else volts_said(request.wires)
     _use_cores(request.jobs)
     _check_readable(request)
     with only_run(folder), reporter(quiet, as_json) as report:
         tree = _traced(request.tree, settings, report)
-        given = _given(request, tree, settings)
-        how = given.notes
-        done = plan(
-            tree,
-            species=request.species,
-            systems=request.systems,
-            work=given.work,
-            site=given.site if volts is None else replace(given.site or Site(), wires=volts),
-            settings=settings,
-            seed=request.seed,
-            progress=report,
-            removal=given.removal,
-            overrides=given.overrides,
-        )
+        if request.session is not None:
+            how: list[Reason] = []
+            done = plan(tree, **_of_session(request.session, request, tree), progress=report)
+        else:
+            given = _given(request, tree, settings)
+            how = given.notes
+            done = plan(
+                tree,
+                species=request.species,
+                systems=request.systems,
+                work=given.work,
+                site=given.site if volts is None else replace(given.site or Site(), wires=volts),
+                settings=settings,
+                seed=request.seed,
+                progress=report,
+                removal=given.removal,
+                overrides=given.overrides,
+            )
         report.close()
         with whole_folder(folder, lambda: _check_plan_place(request)) as part:
             files = list(write_tree(tree, part / "tree.json"))
@@ -104,6 +111,36 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
     files = [folder / name for name in names]
     report_line = Reason("wrote_report", path=str(folder / "report.html"))
     return files, [*tree_lines(tree), *how, *plan_lines(done), report_line, PLANNING_AID]
+
+
+def _check_session(request: PlanRequest) -> None:
+    """BadInput where a session comes with what it states itself, or with a cloud."""
+    if request.session is None:
+        return
+    if not request.tree.cloud.lower().endswith(".json"):
+        raise BadInput("--session needs the tree.json it was made with", remedy="give that instead of the cloud")
+    beside = {
+        "--species": request.species,
+        "--climber-mass": request.climber_mass,
+        "--work": request.work,
+        "--site": request.site,
+        "--cuts": request.cuts,
+        "--overrides": request.overrides,
+        "--wires": request.wires,
+        "--settings": request.tree.settings,
+        "--system": () if set(request.systems) == set(SYSTEMS) else request.systems,
+        "--seed": None if request.seed == 1 else request.seed,
+    }
+    if named := [name for name, value in beside.items() if value]:
+        raise BadInput(f"--session states {', '.join(named)} itself", remedy="leave one of them out")
+
+
+def _of_session(path: Path, request: PlanRequest, tree: TracedTree) -> dict[str, Any]:
+    """What `plan` is asked for by the changes that stand in a session."""
+    history = read_session(path, digest_of(Path(request.tree.cloud)))
+    asked = arguments(tree, history.inputs)
+    asked["settings"] = with_job(asked["settings"], request.job.given(), request.record)
+    return asked
 
 
 def _check_tree_place(output: Path, inputs: Sequence[Path]) -> None:
@@ -262,6 +299,8 @@ def _check_readable(request: PlanRequest) -> None:
         _tried(faults, partial(check_features, request.site), None)
     if request.cuts is not None:
         _tried(faults, partial(read_rows, request.cuts, CUT_COLUMNS, "cut"), None)
+    if request.session is not None:
+        _tried(faults, partial(read_session, request.session), None)
     if request.overrides is not None:
         _tried(faults, partial(read_rows, request.overrides, OVERRIDE_COLUMNS, "override"), None)
     raise_together(faults)

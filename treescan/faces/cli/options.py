@@ -138,6 +138,14 @@ Wires = Annotated[
         "voltage unknown.",
     ),
 ]
+SessionFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--session",
+        metavar="session.json",
+        help="Changes made at the page: plans what stood there. Needs the tree.json it was made with.",
+    ),
+]
 Replace = Annotated[
     bool, typer.Option("--replace", help="The folder may hold the plan of another tree, which then goes.")
 ]

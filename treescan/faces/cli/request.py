@@ -60,6 +60,7 @@ class PlanRequest:
     job: JobFields = JobFields()
     record: Path | None = None
     wires: str | None = None
+    session: Path | None = None
 
     def files(self) -> tuple[Path, ...]:
         """Every file that was read besides the cloud."""
@@ -70,6 +71,7 @@ class PlanRequest:
             self.cuts,
             self.overrides,
             self.record,
+            self.session,
             self.tree.settings,
         )
         return tuple(p for p in named if p is not None)

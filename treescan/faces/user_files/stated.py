@@ -3,7 +3,7 @@ findings."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -41,8 +41,15 @@ def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Rem
     that carries the rigging block, `rigging_over` what the rope runs over there: "block" (also where it is empty), "ring" or
     "bark".
     """
+    return cuts_of(read_rows(path, CUT_COLUMNS, "cut"), path, graph, others)
+
+
+def cuts_of(
+    rows: Sequence[dict[str, Any]], path: Path, graph: WoodGraph, others: Collection[str] = ()
+) -> Removal:
+    """The cuts of a removal from rows as `read_cuts` takes them; `path` names them in what is said of a fault."""
     cuts, faults = [], []
-    for number, row in enumerate(read_rows(path, CUT_COLUMNS, "cut"), start=1):
+    for number, row in enumerate(rows, start=1):
         try:
             turn = real(row, "order", path, number) if "order" in row else float(number)
             block = _union(row, "rigging", path, number, graph)
@@ -68,8 +75,13 @@ def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] = ()) -> Rem
 def read_overrides(path: Path, graph: WoodGraph) -> tuple[Override, ...]:
     """Statements of a competent person from a table (CSV, TOML [[override]] or JSON); each needs kind, who,
     when and why, and names a limb or union of this tree. Every row at fault is told."""
+    return overrides_of(read_rows(path, OVERRIDE_COLUMNS, "override"), path, graph)
+
+
+def overrides_of(rows: Sequence[dict[str, Any]], path: Path, graph: WoodGraph) -> tuple[Override, ...]:
+    """Statements from rows as `read_overrides` takes them; `path` names them in what is said of a fault."""
     out, faults = [], []
-    for number, row in enumerate(read_rows(path, OVERRIDE_COLUMNS, "override"), start=1):
+    for number, row in enumerate(rows, start=1):
         try:
             out.append(_override(row, path, number, graph))
         except BadInput as err:

@@ -16,7 +16,7 @@ from treescan.outputs.strict_json import number
 from treescan.outputs.text.say import text
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.trees.beside import KINDS
-from treescan.wood.graph import WoodGraph
+from treescan.wood.graph import TracedTree, WoodGraph
 
 MAX_RINGS = 9000
 MAX_POINTS = 25000
@@ -30,30 +30,40 @@ def viewer_data(a: Assessment) -> dict[str, Any]:
     loaded = np.zeros(len(graph), bool)
     for p in a.points:
         loaded[p.check.check.nodes] = True
-    wood, left_out = _wood(graph, loaded)
     return {
-        "wood": wood,
-        "leftOut": left_out,
-        "points": _points(a.tree.preview, MAX_POINTS),
-        "around": _around(a),
-        "ground": _ground(a),
-        "places": _packed(a.throws.stances.xyz),
+        **tree_scene(a.tree, loaded, a.throws.stances.xyz),
+        "places": packed(a.throws.stances.xyz),
         "work": [
             {"at": _place(xyz), "label": label} for xyz, label in zip(a.work.xyz, a.work.label, strict=True)
         ],
         "wires": [_line(c.line) for c in a.site.conductors],
-        "base": _place(graph.xyz[0]),
-        "top": number(_top(a), 5),
-        "legend": [{"words": s.words, "colour": s.colour} for s in LEGEND],
-        "limits": [s.limit for s in SCALE[:-1]],
-        "anchors": [_anchor(a, p, i) for i, p in enumerate(a.points)],
+        "anchors": [anchor_lines(a, p, i) for i, p in enumerate(a.points)],
     }
 
 
-def _top(a: Assessment) -> float:
+def tree_scene(tree: TracedTree, loaded: NDArray[np.bool_], places: NDArray[np.float64]) -> dict[str, Any]:
+    """The tree, its points, ground and surroundings, and the scale of colours: what is there before any candidate is.
+
+    loaded : (n,) bool      Wood that is shown however thin it is. places : (s, 3) ground is drawn out to them.
+    """
+    wood, left_out = _wood(tree.graph, loaded)
+    return {
+        "wood": wood,
+        "leftOut": left_out,
+        "points": _points(tree.preview, MAX_POINTS),
+        "around": _around(tree),
+        "ground": _ground(tree, places),
+        "base": _place(tree.graph.xyz[0]),
+        "top": number(_top(tree), 5),
+        "legend": [{"words": s.words, "colour": s.colour} for s in LEGEND],
+        "limits": [s.limit for s in SCALE[:-1]],
+    }
+
+
+def _top(tree: TracedTree) -> float:
     """Highest thing to be shown of the tree. [m, local]"""
-    wood = float(a.tree.graph.xyz[:, 2].max())
-    points = a.tree.preview
+    wood = float(tree.graph.xyz[:, 2].max())
+    points = tree.preview
     return wood if points is None or not len(points) else max(wood, float(points[:, 2].max()))
 
 
@@ -92,10 +102,10 @@ def _points(xyz: NDArray | None, most: int) -> dict[str, Any] | None:
     if xyz is None or len(xyz) == 0:
         return None
     rows = np.linspace(0, len(xyz) - 1, min(most, len(xyz))).astype(int)
-    return _packed(np.asarray(xyz, float)[np.unique(rows)])
+    return packed(np.asarray(xyz, float)[np.unique(rows)])
 
 
-def _packed(xyz: NDArray) -> dict[str, Any]:
+def packed(xyz: NDArray) -> dict[str, Any]:
     """Points as steps of 2 mm or more from their low corner, 16 bits each."""
     xyz = np.asarray(xyz, float).reshape(-1, 3)
     if len(xyz) == 0:
@@ -105,10 +115,10 @@ def _packed(xyz: NDArray) -> dict[str, Any]:
     return {"low": _place(low), "step": step, "data": _base64(np.round((xyz - low) / step).astype("<u2"))}
 
 
-def _around(a: Assessment) -> list[dict[str, Any]]:
+def _around(tree: TracedTree) -> list[dict[str, Any]]:
     """Neighbours, walls, poles and wires within 30 m, thinned, one entry a kind."""
-    s = a.tree.beside.surroundings
-    near = np.linalg.norm(s.xyz[:, :2] - a.tree.graph.xyz[0, :2], axis=1) < 30.0
+    s = tree.beside.surroundings
+    near = np.linalg.norm(s.xyz[:, :2] - tree.graph.xyz[0, :2], axis=1) < 30.0
     share = min(1.0, MAX_AROUND / max(int(near.sum()), 1))
     out = []
     for i, kind in enumerate(KINDS):
@@ -118,12 +128,12 @@ def _around(a: Assessment) -> list[dict[str, Any]]:
     return out
 
 
-def _ground(a: Assessment) -> dict[str, Any]:
+def _ground(tree: TracedTree, places: NDArray[np.float64]) -> dict[str, Any]:
     """Terrain heights on a coarse grid about the stem; null where unseen."""
-    base, t = a.tree.graph.xyz[0], a.tree.beside.terrain
-    spread = np.abs(a.tree.graph.xyz[:, :2] - base[:2]).max()
-    if len(a.throws.stances):
-        spread = max(spread, np.abs(a.throws.stances.xyz[:, :2] - base[:2]).max())
+    base, t = tree.graph.xyz[0], tree.beside.terrain
+    spread = np.abs(tree.graph.xyz[:, :2] - base[:2]).max()
+    if len(places):
+        spread = max(spread, np.abs(places[:, :2] - base[:2]).max())
     half = float(np.clip(np.ceil(spread + 3.0), 8.0, 30.0))
     step = 2 * half / GROUND_CELLS
     axis = np.linspace(-half, half, GROUND_CELLS + 1)
@@ -138,7 +148,7 @@ def _ground(a: Assessment) -> dict[str, Any]:
     }
 
 
-def _anchor(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
+def anchor_lines(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
     """The lines and colours of one candidate."""
     c, graph = p.check.check, a.tree.graph
     out: dict[str, Any] = {

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from treescan.outputs.text.english import climb, cloud, data, drawing, faces, loads, planning, report, sheet, throw, trees, viewer, wood
+from treescan.outputs.text.english import climb, cloud, data, drawing, faces, loads, planning, report, session, sheet, throw, trees, viewer, wood
 
-ROOMS = (cloud, trees, wood, throw, loads, planning, climb, report, sheet, data, drawing, viewer, faces)
+ROOMS = (cloud, trees, wood, throw, loads, planning, climb, report, sheet, data, drawing, viewer, faces, session)
 
 
 def _joined(name: str) -> dict[str, str]:

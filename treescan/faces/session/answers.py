@@ -1,0 +1,96 @@
+"""What does the plan say after these changes? By the shortest way that gives what `plan` gives."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from threading import RLock
+from typing import Any
+
+from treescan.assess import Assessment, judged_again, plan, revised
+from treescan.faces.session.inputs import Inputs, arguments
+from treescan.progress import Progress, quiet
+from treescan.wood.graph import TracedTree
+
+KEPT = 6
+"""Plans of one tree kept at hand, the oldest asked for goes first."""
+
+
+def answered(
+    tree: TracedTree, now: Inputs, known: tuple[Inputs, Assessment] | None = None, progress: Progress = quiet
+) -> Assessment:
+    """The plan for these inputs, from one that is known or from the start; equal to `plan` with `arguments`."""
+    asked = arguments(tree, now)
+    if known is None:
+        return plan(tree, **asked, progress=progress)
+    was, a = known
+    parts = {
+        "species": ("species",),
+        "systems": ("systems",),
+        "work": ("work",),
+        "site": ("drawn", "wires"),
+        "removal": ("cuts", "drawn"),
+        "settings": ("settings",),
+    }
+    changed = {name: asked[name] for name, of in parts.items() if was.key(*of) != now.key(*of)}
+    if "work" not in changed and now.work is not None and "settings" in changed:
+        changed["work"] = asked["work"]
+    if changed:
+        a = judged_again(a, **changed, progress=progress)
+    if was.key("findings") != now.key("findings"):
+        a = revised(a, asked["overrides"], progress)
+    return a
+
+
+def throws_anew(was: Inputs, now: Inputs) -> bool:
+    """Whether a change from one to the other has the throws searched again."""
+
+    def of_throws(inputs: Inputs) -> list[Any]:
+        return [s for s in inputs.settings if s[0].startswith("throw.")]
+
+    return was.key("drawn", "wires") != now.key("drawn", "wires") or of_throws(was) != of_throws(now)
+
+
+class Answers:
+    """The plans of one tree that are at hand; safe to ask from several threads, one question at a time."""
+
+    def __init__(self, tree: TracedTree) -> None:
+        self.tree = tree
+        self._known: OrderedDict[str, tuple[Inputs, Assessment]] = OrderedDict()
+        self._lock, self._book = RLock(), RLock()
+
+    def at_hand(self, inputs: Inputs) -> Assessment | None:
+        """The plan for these inputs if it is known."""
+        with self._book:
+            found = self._known.get(inputs.key())
+            if found is not None:
+                self._known.move_to_end(inputs.key())
+        return None if found is None else found[1]
+
+    def of(self, inputs: Inputs, progress: Progress = quiet) -> Assessment:
+        """The plan for these inputs."""
+        with self._lock:
+            if (known := self.at_hand(inputs)) is not None:
+                return known
+            done = answered(self.tree, inputs, self._nearest(inputs), progress)
+            with self._book:
+                self._known[inputs.key()] = (inputs, done)
+                while len(self._known) > KEPT:
+                    self._known.popitem(last=False)
+            return done
+
+    def quick(self, inputs: Inputs) -> bool:
+        """Whether a plan with the same throws is at hand."""
+        near = self._nearest(inputs)
+        return near is not None and not throws_anew(near[0], inputs)
+
+    def _nearest(self, inputs: Inputs) -> tuple[Inputs, Assessment] | None:
+        """The known plan that differs least: the same throws first, then the fewest other parts."""
+        with self._book:
+            known = list(self._known.values())
+        parts = ("species", "systems", "work", "cuts", "settings", "findings")
+
+        def far(one: tuple[Inputs, Assessment]) -> tuple[bool, int]:
+            was = one[0]
+            return throws_anew(was, inputs), sum(was.key(p) != inputs.key(p) for p in parts)
+
+        return min(reversed(known), key=far, default=None)
