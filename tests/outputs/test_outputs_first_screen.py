@@ -14,6 +14,7 @@ from treescan.outputs.report.report import report_html
 from treescan.outputs.report.why_not import never_judged, why_not
 from treescan.outputs.shapes.place_names import place_of
 from treescan.outputs.text.say import say
+from treescan.outputs.text.wording import factor
 from treescan.planning.tie_in_point import TieInPoint
 
 DESK, PHONE = (1400, 900), (390, 844)
@@ -69,7 +70,7 @@ def test_the_first_screen_shows_tree_verdict_threats_and_what_to_bring(browser: 
     assert seen["title"]["words"] == "QG-07 Quillmoor Green"
     assert all(word in seen["facts"]["words"] for word in ("oak", "m (", "cm (", "12 March"))
     assert say(place_of(good.tree.graph, p)) in seen["verdict"]["words"] and f"({p.label})" in seen["verdict"]["words"]
-    assert f"{p.check.check.margin.p5:.2f}" in seen["verdict"]["words"]
+    assert factor(p.check.check.margin.p5) in seen["verdict"]["words"]
     assert all(word in seen["threats"]["words"] for word in ("Wire", "Dead wood", "Fall", "Scan saw"))
     assert f"{p.rope.stock:.0f} m" in seen["bring"]["words"]
     page.context.close()

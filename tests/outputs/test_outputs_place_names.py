@@ -54,6 +54,15 @@ def test_a_union_is_named_by_leader_order_height_and_the_limb_that_points() -> N
     ]
 
 
+def test_a_union_too_high_to_count_to_is_named_by_its_limb() -> None:
+    """Six are counted; the next are told by where their limbs point, and counted all the same where that would name two."""
+    sides = ((3, 0), (0, 3), (-3, 0), (0, -3))
+    limbs = [((0, 0, 2.0 + k), (*sides[k % 4], 3.0 + k), 0.12, 0.04) for k in range(8)]
+    names = [say(n) for n in place_names(grown(((0, 0, 0), (0, 0, 12), 0.5, 0.1), *limbs))]
+    assert names[5].startswith("stem, sixth union, 7.0 m")
+    assert names[6:] == ["stem, at the west limb, 8.0 m (26.2 ft)", "stem, at the south limb, 9.0 m (29.5 ft)"]
+
+
 def test_turning_the_tree_turns_its_names() -> None:
     """The same tree turned by a right angle, north to east."""
     graph = two_leaders()

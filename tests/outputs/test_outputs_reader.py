@@ -121,7 +121,7 @@ def test_the_first_screen_answers_the_climbers_questions() -> None:
     p = next(p for p in a.points if p.usable)
     cells = glance(a, p)
     assert [c.section for c in cells] == [1, 2, 3, 4, 5, 6]
-    assert cells[0].figure == p.label and cells[2].figure == f"{p.check.check.margin.p5:.2f} times"
+    assert cells[0].figure == p.label and cells[2].figure == f"{w.factor(p.check.check.margin.p5)} times"
     assert f"{100 * p.throw.chance:.0f} %" in cells[1].words and cells[4].figure == f"{100 * p.reach.share:.0f} %"
     top = report_html(a)[: report_html(a).index('class="caution"')]
     assert all(c.figure in top for c in cells[1:]) and f"({p.label})" in top

@@ -15,12 +15,18 @@ from pdf_measures import measured, overlaps, print_sizes
 
 from treescan.assess import Assessment
 from treescan.cautions import all_cautions
+from treescan.loads.checks.load_test import LoadTest
+from treescan.outputs.drawing.elevation import elevation
 from treescan.outputs.drawing.pdf_drawing import LOOKS
-from treescan.outputs.job_sheet.job_sheet import SIDE, sheet_bytes
+from treescan.outputs.drawing.svg import Words
+from treescan.outputs.job_sheet.job_sheet import SIDE, dossier_bytes, sheet_bytes
+from treescan.outputs.report.threats import threats
 from treescan.outputs.shapes.place_names import place_names, place_of
+from treescan.outputs.shapes.rope_lines import ROUND, limb_to_use
 from treescan.outputs.text.say import say
+from treescan.planning.access.access_order import LADDER, LANYARDS
 from treescan.planning.climb.climb_plan import Climbers, climb_plan
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import AccessStep, TieInPoint
 from treescan.reason import Reason
 
 FIELDS = {
@@ -129,6 +135,61 @@ def test_reading_programs_find_text_roles_and_words_for_drawings(good: Assessmen
     assert tree.count("H1") == 2 and tree.count("Figure") >= 2
     data = (tmp_path / "s.pdf").read_bytes()
     assert data.count(b"/Alt") == tree.count("Figure") and b"/Lang (en)" in data
+
+
+def test_every_font_lies_in_the_file_and_has_the_letters_of_names(good: Assessment, tmp_path: Path) -> None:
+    """Sheet and dossier carry their fonts; Latin, Greek, Cyrillic, Chinese and Japanese letters of a name come out as they went in."""
+    if shutil.which("pdffonts") is None:
+        pytest.skip("no pdffonts on this machine")
+    names = {"client": "Łódź, Ώχρα, Đường", "site": "Дубрава № 3", "planner": "桜の木"}
+    job = for_job(good, dossier=True, **names)
+    files = {"sheet": sheet_bytes(job), "dossier": dossier_bytes(job), "none": sheet_bytes(replace(job, points=()))}
+    for name, data in files.items():
+        (tmp_path / f"{name}.pdf").write_bytes(data or b"")
+        fonts = subprocess.run(["pdffonts", str(tmp_path / f"{name}.pdf")], check=True, capture_output=True).stdout.decode().splitlines()[2:]
+        assert fonts and all(re.search(r" yes +yes +yes +\d+ +\d+$", font) for font in fonts), fonts
+    page = words_of(files["sheet"], tmp_path / "s.pdf")[0]
+    for value in names.values():
+        assert value in page
+
+
+@pytest.mark.parametrize("hardware", [None, "ring, round the stem"])
+def test_the_wood_to_use_is_marked_without_colour(good: Assessment, hardware: str | None) -> None:
+    """One heavy black outline over the limb under the rope, or over the piece of stem that the rope goes round, named beside it; rope named."""
+    p = first_of(good) if hardware is None else replace(first_of(good), hardware=hardware)
+    drawing, _ = elevation(good, p)
+    marked = [m for m in drawing.marks if getattr(m, "css", "") == "to-use"]
+    said = [m.text for m in drawing.marks if isinstance(m, Words)]
+    assert len(marked) == 1 and LOOKS["to-use"].stroke == "#000000" and LOOKS["to-use"].width >= 1.5 * LOOKS["rope"].width
+    assert ("limb to use" if hardware is None else "rope round the stem here") in said and any(t.startswith("rope") for t in said)
+    graph, rest = good.tree.graph, p.check.configuration.rest_node
+    wood = limb_to_use(graph, p)
+    assert rest in wood and set(graph.limb[wood]) == {graph.limb[rest]}
+    if hardware is not None:
+        assert np.ptp(graph.xyz[wood, 2]) <= 2 * ROUND
+
+
+def test_the_first_page_names_the_way_on_the_rescue_and_what_a_test_cannot_show(good: Assessment, tmp_path: Path) -> None:
+    """Beyond the first line: how the climber gets on, which line a rescuer has, that no road is drawn, how little hanging people test."""
+    p = first_of(good)
+    low = next(k for k in range(len(good.tree.graph.unions)) if k != p.union)
+    label = good.tree.graph.unions.label[low]
+    steps = (AccessStep(low, label, 3.0, LADDER, Reason("access_ladder", union=label)), replace(p.access[-1], how=LANYARDS))
+    flat = Reason("test_cannot_pull", leg=1.2, azimuth=0.0, share=0.14)
+    test = LoadTest(2000.0, 2000.0, np.array([0.0, 0.0, -1.0]), 2, 4, 1.0, np.zeros(2), 10.0, (flat,))
+    hard = replace(p, throw=None, access=steps, load_test=test)
+    page = words_of(sheet_bytes(replace(good, points=(hard, *(q for q in good.points if q is not p)))), tmp_path / "s.pdf")[0]
+    for said in (f"From {label} on to {p.label}: two lanyards in turn", "only 14 % of the stress", "Rescue."):
+        assert said in page, said
+    assert ("No road or building is on the plan" in page) != any(t.kind == "area" for t in threats(good, p))
+
+
+def test_a_page_without_candidates_says_which_tree_and_what_threatens_all_the_same(good: Assessment, tmp_path: Path) -> None:
+    """One page: fields of the job, why, wires and dead wood, who looked, every caution."""
+    pages = words_of(sheet_bytes(for_job(replace(good, points=()), **FIELDS)), tmp_path / "s.pdf")
+    assert len(pages) == 1
+    for said in (*FIELDS.values(), "Why", "Wires, roads, targets.", "Dead wood, not seen.", "Looked at by", "17."):
+        assert said in pages[0], said
 
 
 def test_a_grey_printer_keeps_the_tones_apart() -> None:

@@ -12,17 +12,20 @@ from treescan.assess import Assessment
 from treescan.outputs.drawing.svg import Drawing
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.projection import SeenLimb, Standpoint, seen_limbs
-from treescan.outputs.shapes.rope_lines import rope_line, rope_rest, swing_arc
+from treescan.outputs.shapes.rope_lines import limb_to_use, rope_line, rope_rest, swing_arc
 from treescan.outputs.shapes.use_of_capacity import low_end_use, shade_of
 from treescan.outputs.text.say import say, text
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import ROUND_STEM, TieInPoint
 from treescan.throw.throw_path import Throw
 from treescan.units import FOOT_M
+from treescan.wood.graph import WoodGraph
 
 Floats = NDArray[np.float64]
 Paper = Callable[[Floats], Floats]
 WIDE, HIGH, MARGIN = 560.0, 620.0, 64.0
 """Of a drawing on the page, and room beside it for heights. [drawing units]"""
+APART = 0.1
+"""From the middle to a leg of a doubled rope, so that two are seen. [m]"""
 PAST = 3.0
 """Of the flight beyond the union that is drawn. [m]"""
 PERSON = (
@@ -73,15 +76,16 @@ def elevation(
         else {
             "throw": _shown(t, graph.unions.place[t.union]) if t is not None else np.zeros((0, 3)),
             "swing": swing_arc(a, p),
-            "rope": rope_line(a, p),
+            "rope": rope_line(a, p, APART * np.array([-np.cos(view.azimuth), np.sin(view.azimuth), 0.0])),
         }
     )
     seen_from = {"side": view.azimuth, "stand": stand is not None}
-    drawn = tree_seen(a, view, lines, use, text("draw_elevation", **seen_from), box)
+    drawn = tree_seen(a, view, lines, use, text("draw_elevation", **seen_from), box, None if p is None else limb_to_use(graph, p))
     if p is not None:
         if t is not None and not stand:
             _thrower(drawn, t.stand)
         _marks(drawn, a, p)
+        _names(drawn, p, lines)
     return drawn.drawing, text("draw_elevation_caption", **seen_from)
 
 
@@ -102,13 +106,20 @@ class Seen:
 
 
 def tree_seen(
-    a: Assessment, view: Standpoint, lines: Mapping[str, Floats], use: Floats, title: str, box: tuple[float, float]
+    a: Assessment,
+    view: Standpoint,
+    lines: Mapping[str, Floats],
+    use: Floats,
+    title: str,
+    box: tuple[float, float],
+    chosen: NDArray[np.int32] | None = None,
 ) -> Seen:
     """The tree with ground and heights, and lines (k, 3) over it by the class of their style.
 
     Parameters
     ----------
     use : (n,) float    Use of capacity of each segment; NaN = not in the load path.
+    chosen : (k,) int or None   Nodes of the wood to use, foot first, drawn in a heavy outline.
     """
     graph = a.tree.graph
     limbs = seen_limbs(graph, view, ~np.isnan(use))
@@ -132,6 +143,8 @@ def tree_seen(
         _limb(d, limb, paper, scale, use, graph.seen)
     for limb in limbs:
         _dashes(d, limb, paper)
+    if chosen is not None and len(chosen):
+        _wood_to_use(d, graph, view, chosen, paper, scale)
     for name, line in flat.items():
         d.line(paper(line), f"halo {name}-halo")
         d.line(paper(line), name)
@@ -190,6 +203,16 @@ def _limb(d: Drawing, s: SeenLimb, paper: Paper, scale: float, use: Floats, seen
         d.shape([paper(_outline(xy[i : i + 2], thick[i : i + 2])) for i in pieces], f"use{row}", closed=True)
 
 
+def _wood_to_use(d: Drawing, graph: WoodGraph, view: Standpoint, chosen: NDArray[np.int32], paper: Paper, scale: float) -> None:
+    """The wood the rope lies on in a heavy outline, in front of everything."""
+    ends = np.concatenate([graph.xyz[graph.parent[chosen[:1]]], graph.xyz[chosen]])
+    radius = graph.segment_radius[np.concatenate([chosen[:1], chosen])]
+    line = view.across_up_away(ends)[:, :2]
+    outline = paper(_outline(line, np.maximum(radius, 2.0 / scale)))
+    d.line(outline, "to-use-halo", closed=True)
+    d.line(outline, "to-use", closed=True)
+
+
 def _dashes(d: Drawing, s: SeenLimb, paper: Paper) -> None:
     """Centre lines of the hidden stretches."""
     edge = np.flatnonzero(np.diff(np.concatenate([[0], s.hidden.astype(int), [0]])))
@@ -206,6 +229,21 @@ def _thrower(drawn: Seen, stand: Floats) -> None:
     d.label(x, y - 1.12 * h, text("draw_stand"), "t small strong halo-text", 12)
 
 
+def _names(drawn: Seen, p: TieInPoint, lines: Mapping[str, Floats]) -> None:
+    """What each line of the drawing is, in words beside it; no more than fit."""
+    for name, code in (("rope", "draw_rope"), ("throw", "draw_flight"), ("swing", "draw_swing")):
+        line = lines[name]
+        if len(line) < 2:
+            continue
+        if name == "rope":
+            leg = int(np.argmax(np.abs(np.diff(line[:, 2]))))
+            low, high = sorted((line[leg], line[leg + 1]), key=lambda end: float(end[2]))
+            at = low + 0.3 * (high - low)
+        else:
+            at = line[int(np.argmax(line[:, 2]) if name == "throw" else np.argmin(line[:, 2]))]
+        drawn.drawing.label(*drawn.at(at), text(code, two=p.system == "MRS"), "t small halo-text", 12)
+
+
 def _marks(drawn: Seen, a: Assessment, p: TieInPoint) -> None:
     """The candidate, its weakest section, and what catches."""
     graph, d, at = a.tree.graph, drawn.drawing, drawn.at
@@ -219,6 +257,11 @@ def _marks(drawn: Seen, a: Assessment, p: TieInPoint) -> None:
         "t strong halo-text",
         12,
     )
+    chosen = limb_to_use(graph, p)
+    if len(chosen):
+        round_stem = ROUND_STEM in p.hardware
+        x, y = at(graph.xyz[chosen[len(chosen) // 2 if round_stem else -1]])
+        d.label(x, y, text("draw_to_use", round_stem=round_stem), "t small strong halo-text", 14)
     for c in p.check.catches:
         if c.union is not None:
             x, y = at(graph.unions.place[c.union])

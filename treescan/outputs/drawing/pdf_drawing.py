@@ -10,6 +10,7 @@ from reportlab.pdfgen.canvas import FILL_NON_ZERO
 from reportlab.platypus import Flowable
 
 from treescan.outputs.drawing.svg import Circle, Drawing, Shape, Words
+from treescan.outputs.print_fonts import BOLD, REGULAR, width, write
 
 LEAST = 8.6
 """Smallest print of a drawing on paper. [points]"""
@@ -36,6 +37,8 @@ LOOKS = {
     "use3": Look("#96480b", "#5a3500", 0.5),
     "use4": Look("#2e0d00", "#000000", 0.5),
     "use6": Look("#c4c8cb", "#555555", 0.5, (1, 1)),
+    "to-use-halo": Look(stroke="#ffffff", width=4.4),
+    "to-use": Look(stroke="#000000", width=2.6),
     "rope": Look(stroke="#000000", width=1.6),
     "throw": Look(stroke="#8f3d08", width=1.0),
     "swing": Look(stroke="#000000", width=0.9, dash=(4, 3)),
@@ -125,12 +128,12 @@ class Picture(Flowable):
             return
         look = next((LOOKS[w] for w in reversed(words) if w in LOOKS), Look(stroke="#000000"))
         fill = mark.fill if isinstance(mark, Circle) and mark.fill else look.fill
-        width = mark.width * self.scale if isinstance(mark, Shape) and mark.width is not None else look.width
+        thick = mark.width * self.scale if isinstance(mark, Shape) and mark.width is not None else look.width
         if fill:
             c.setFillColor(HexColor(fill))
         if look.stroke:
             c.setStrokeColor(HexColor(look.stroke))
-        c.setLineWidth(width)
+        c.setLineWidth(thick)
         c.setLineJoin(1)
         c.setDash(*([list(look.dash)] if look.dash else [[]]))
         if isinstance(mark, Circle):
@@ -149,13 +152,12 @@ class Picture(Flowable):
 
     def _text(self, c: Any, mark: Words, words: list[str]) -> None:
         size = max(LEAST, (12 if "small" in words else 14) * self.scale)
-        font = "Helvetica-Bold" if "strong" in words else "Helvetica"
+        font = BOLD if "strong" in words else REGULAR
         x, y = self._at(mark.x, mark.y)
-        wide = c.stringWidth(mark.text, font, size)
+        wide = width(mark.text, font, size)
         x -= {"start": 0.0, "middle": wide / 2, "end": wide}[mark.anchor]
         if "halo-text" in words:
             c.setFillColor(HexColor("#ffffff"))
             c.rect(x - 1, y - 1.5, wide + 2, size + 0.5, stroke=0, fill=1)
         c.setFillColor(HexColor("#666666" if "faint" in words else "#000000"))
-        c.setFont(font, size)
-        c.drawString(x, y, mark.text)
+        write(c, x, y, mark.text, font, size)

@@ -13,6 +13,7 @@ from treescan.assess import Assessment
 from treescan.outputs.drawing.elevation import elevation, from_the_stand
 from treescan.outputs.drawing.pdf_drawing import LEAST, Picture
 from treescan.outputs.drawing.plan_drawing import plan
+from treescan.outputs.drawing.rescue_drawing import rescue_of, rescuers_point
 from treescan.outputs.job_sheet.sheet_parts import (
     FLUSH,
     MAIN,
@@ -28,17 +29,18 @@ from treescan.outputs.job_sheet.sheet_parts import (
 )
 from treescan.outputs.report.phrases import line_kind, margin_of, scope_of, stand_of, way_start
 from treescan.outputs.report.threats import STATED, Threat, said_dead, threats
-from treescan.outputs.shapes.first_line import first_line
+from treescan.outputs.shapes.first_line import first_line, first_stop
 from treescan.outputs.shapes.place_names import place_names, place_of
 from treescan.outputs.text import wording as w
 from treescan.outputs.text.say import figure, say, say_all, text
+from treescan.planning.access.access_order import ADVANCE, LANYARDS, SPURS
 from treescan.planning.tie_in_point import TieInPoint
-from treescan.reason import has
+from treescan.reason import Reason, has
 
 Blocks = list[Any]
 PICTURES = (0.6, 0.56, 0.52, 0.48, 0.44)
 """Shares of the width that the drawing may take, the largest that leaves the text its room."""
-SAID_ALREADY = {"margin_doubtful", "test_first", "works_within"}
+SAID_ALREADY = {"margin_doubtful", "test_first", "works_within", "common_wood"}
 """Codes of doubts whose figures the page gives under another heading."""
 LEAST_PICTURE = 230.0
 """The drawing never gets lower than this. [points]"""
@@ -48,6 +50,8 @@ PRINT = LEAST + 1.0
 """Of the map's labels, with room between them. [points]"""
 ALWAYS_THERE = {"kit_rescue", "kit_load_test"}
 """Codes of kit that every climb takes along: named where there is room."""
+ON_THE_WAY = {LANYARDS: "front_on_lanyards", ADVANCE: "front_on_advance", SPURS: "front_on_spurs"}
+"""Codes of the ways on from the first place."""
 MOST_NEXT = 2
 """Further candidates named."""
 RECORD = ("record_used", "record_test", "record_result", "record_time")
@@ -127,20 +131,28 @@ def _column(a: Assessment, p: TieInPoint, drop: int) -> Blocks:
         ("front_load", _load(p, drop)),
         ("front_fail", _fail(a, p)),
         ("front_work", (text("front_reach", share=p.reach.share, angle=p.reach.worst_angle, swing=p.reach.swing),)),
-        ("front_near", (*_told(found, ("wire", "area"), drop), *_bank(a))),
+        ("front_near", (*_told(found, ("wire", "area"), drop), *_no_area(found), *_bank(a))),
         ("front_also", _told(found, ("dead", "unseen"), drop)),
         ("front_kit", _kit(p, drop)),
+        ("front_rescue", _rescue(a, p)),
     ]
     if any(t.alarm for t in found if t.kind in {"wire", "area"}):
         parts.insert(0, parts.pop(5))
     return [rich(text(code), " ".join(said), MAIN) for code, said in parts if said]
 
 
+def what_threatens(a: Assessment, p: TieInPoint | None) -> Blocks:
+    """Wires, roads and people; dead wood and what was not seen: a tree that is not climbed is dangerous too."""
+    found = threats(a, p)
+    near = (*_told(found, ("wire", "area"), 0), *_no_area(found), *_bank(a))
+    return [rich(text("front_near"), " ".join(near), MAIN), rich(text("front_also"), " ".join(_told(found, ("dead", "unseen"), 0)), MAIN)]
+
+
 def _line(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
     """Stand, aim, method and chance of the line the plan starts with; says so where it lies over another union."""
     t = first_line(a, p)
     if t is None:
-        return (text("front_no_line", start=way_start(p)),)
+        return (text("front_no_line", start=way_start(p)), *_way_on(p))
     over = None
     if t.union != p.union:
         u = a.tree.graph.unions
@@ -157,8 +169,19 @@ def _line(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
             throws=t.expected_throws,
             line=line_kind(t.isolation_class),
         ),
+        *_way_on(p),
         *say_all(s for s in t.steps if has((s,), "throw_bag_comes_down")),
     )
+
+
+def _way_on(p: TieInPoint) -> tuple[str, ...]:
+    """How the climber gets from the first place on the way up to the candidate; nothing where that is the candidate."""
+    first = first_stop(p)
+    if first is None or first.union == p.union:
+        return ()
+    later = [s.how for s in p.access[p.access.index(first) + 1 :] if s.how in ON_THE_WAY]
+    ways = tuple(Reason(ON_THE_WAY[how]) for how in dict.fromkeys(later))
+    return (text("front_on", start=first.label, label=p.label, ways=ways),) if ways else ()
 
 
 def _needs(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
@@ -169,6 +192,7 @@ def _needs(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
         said.append(text("front_no_test"))
     else:
         said.append(text("front_test", pull=test.pull, people=test.people, radius=test.clear_radius))
+        said += [text("front_test_share", share=s["share"]) for s in test.steps if s.code == "test_cannot_pull"]
     return tuple(said)
 
 
@@ -176,7 +200,10 @@ def _load(p: TieInPoint, drop: int) -> tuple[str, ...]:
     """Force, margin and chance; what to look at first."""
     c = p.check.check
     force = float(np.linalg.norm(p.check.force))
-    first = say_all([d for d in p.doubts if d.code not in SAID_ALREADY][: 3 - drop])
+    kept = [d for d in p.doubts if d.code not in SAID_ALREADY]
+    if any(d.code == "exceptional_margin_low" for d in kept):  # says the same figure in fewer words
+        kept = [d for d in kept if d.code != "check_doubtful" or d["why"] is None or d["why"].code != "shock_doubtful"]
+    first = say_all(kept[: 3 - drop])
     return (
         text("front_force", force=force, case=p.check.case, margin=margin_of(c.margin), chance=c.chance_told),
         *first,
@@ -193,7 +220,7 @@ def _fail(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
         said.append(text("front_caught", place=place, drop=caught.drop, peak=caught.peak))
     said.append(text("front_stopped" if p.check.redundant else "front_not_stopped"))
     if p.check.common_cause:
-        said.append(say(p.check.common_cause))
+        said.append(text("front_common", why=p.check.common_cause))
     return tuple(said)
 
 
@@ -203,6 +230,20 @@ def _told(found: Sequence[Threat], kinds: tuple[str, ...], drop: int) -> tuple[s
     if drop >= 1 and any(t.alarm for t in mine):
         mine = [t for t in mine if t.alarm]
     return tuple(_threat(t) for t in mine[: 4 if drop < 3 else 2])
+
+
+def _no_area(found: Sequence[Threat]) -> tuple[str, ...]:
+    """That the plan shows no road or building, so that silence is not taken for safety."""
+    return () if any(t.kind == "area" for t in found) else (text("front_no_area"),)
+
+
+def _rescue(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
+    """The line a rescuer comes up on, and where the rest of it stands."""
+    plan_of, other = rescue_of(a, p), rescuers_point(a, p)
+    if plan_of is None or other is None:
+        return (text("front_rescue_none"),)
+    place = text("place_with_code", place=place_names(a.tree.graph)[other.union], label=other.label)
+    return (text("front_rescue_line", place=place, shared=not plan_of.independent),)
 
 
 def _bank(a: Assessment) -> tuple[str, ...]:

@@ -18,8 +18,8 @@ from treescan.outputs.job_sheet.front_page import front_page
 from treescan.outputs.job_sheet.sheet_climb import climb_page, removal_pages
 from treescan.outputs.job_sheet.sheet_forms import form_pages, rescue_page
 from treescan.outputs.job_sheet.sheet_pages import crew_pages, hopeless_page
-from treescan.outputs.job_sheet.sheet_parts import wrapped
 from treescan.outputs.job_sheet.tagged_canvas import TaggedCanvas
+from treescan.outputs.print_fonts import BOLD, REGULAR, width, wrapped, write
 from treescan.outputs.text.say import text
 from treescan.outputs.text.wording import american, file_name, reader, written_for
 
@@ -64,7 +64,7 @@ def sheet_bytes(a: Assessment) -> bytes:
         usable = [p for p in a.points if p.usable]
         removal = removal_pages(a) if a.tree.fitness.assessable else []
         if not usable or not a.tree.fitness.assessable:
-            return _built(a, paper, [hopeless_page(a), *removal])
+            return _built(a, paper, [hopeless_page(a, paper.height), *removal])
         first = front_page(a, usable, paper.width, paper.height)
         second = back_page(a, usable, paper.width, paper.height)
         return _built(a, paper, [first, second, *removal])
@@ -86,7 +86,7 @@ def _paper(cautions: Sequence[str]) -> Paper:
     size = LETTER if american() else A4
     foot = []
     for key in cautions:
-        font = "Helvetica-Bold" if key == "planning_aid" else "Helvetica"
+        font = BOLD if key == "planning_aid" else REGULAR
         foot += [(font, line) for line in wrapped(CAUTIONS[key], font, PRINT, size[0] - 2 * SIDE)]
     return Paper(size, tuple(foot))
 
@@ -106,17 +106,15 @@ def _pages(a: Assessment, paper: Paper, pages: Sequence[Blocks], count: int) -> 
     def frame_of_page(canvas: TaggedCanvas, doc: Any) -> None:
         canvas.saveState()
         with canvas.artifact():
-            canvas.setFont("Helvetica-Bold", 10)
-            canvas.drawString(SIDE, high - 10 * mm, title[:TITLE_LETTERS])
-            canvas.setFont("Helvetica", 9)
-            canvas.drawRightString(wide - SIDE, high - 10 * mm, text("sheet_page", page=doc.page, pages=count))
+            page = text("sheet_page", page=doc.page, pages=count)
+            write(canvas, SIDE, high - 10 * mm, title[:TITLE_LETTERS], BOLD, 10)
+            write(canvas, wide - SIDE - width(page, REGULAR, 9), high - 10 * mm, page, REGULAR, 9)
             canvas.setLineWidth(0.8)
             canvas.line(SIDE, high - 11.5 * mm, wide - SIDE, high - 11.5 * mm)
             canvas.line(SIDE, paper.foot_height - 1 * mm, wide - SIDE, paper.foot_height - 1 * mm)
         with canvas.marked("P"):
             for i, (font, line) in enumerate(paper.foot, start=1):
-                canvas.setFont(font, PRINT)
-                canvas.drawString(SIDE, paper.foot_height - 1 * mm - LEADING * i, line)
+                write(canvas, SIDE, paper.foot_height - 1 * mm - LEADING * i, line, font, PRINT)
         canvas.restoreState()
 
     doc = BaseDocTemplate(

@@ -12,13 +12,15 @@ from treescan.outputs.drawing.elevation import elevation
 from treescan.outputs.drawing.pdf_drawing import Picture
 from treescan.outputs.drawing.plan_drawing import plan
 from treescan.outputs.drawing.window_drawing import window_picture
-from treescan.outputs.job_sheet.front_page import stated_dead_wood
+from treescan.outputs.job_sheet.front_page import LEAST_PICTURE, block_height, fields_of_the_job, stated_dead_wood, what_threatens
 from treescan.outputs.job_sheet.sheet_climb import approach_words
 from treescan.outputs.job_sheet.sheet_parts import (
     BAND,
     FULL,
     HEAD,
+    NOTE,
     SMALL,
+    Field,
     blank,
     boxes,
     cautions_in_two,
@@ -26,6 +28,7 @@ from treescan.outputs.job_sheet.sheet_parts import (
     gap,
     grid,
     numbered,
+    rich,
     side_by_side,
     strip,
     words,
@@ -58,6 +61,8 @@ PICTURES = 172.0
 NOT_ON_THE_SHEET = ("card_fouled", "card_in_the_way", "card_angles", "card_wire")
 """Answers on reach that stand in the report only; conductors have their own page."""
 ON_THE_SHEET = ("card_rope", "card_bring", "card_throwline", "card_kit")
+ON_THE_FIELDS = ("over_height", "over_dbh", "over_scan", "over_volume", "over_traced")
+"""What the head of the page names already, or no crew asks."""
 CATCHES_SHOWN = 3
 CHECKS = (
     "check_tree",
@@ -211,21 +216,29 @@ def _next_row(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
     )
 
 
-def hopeless_page(a: Assessment) -> Blocks:
-    """One page where nothing is ranked: why, what a rescan needs, the tree as seen."""
+def hopeless_page(a: Assessment, height: float) -> Blocks:
+    """One page where nothing is ranked: which tree, why, what a rescan needs, the tree as seen, what threatens all the same; the drawing
+    as large as `height` leaves it [points]."""
     assessable, over = a.tree.fitness.assessable, overview(a)
     refused = [text("none_refusal", why=why, n=count) for why, count in over.refusals]
     why = refused if assessable else list(say_all(a.tree.fitness.reasons))
     drawing, caption = elevation(a, None)
-    left = [Picture(drawing, HALF, 300), words(caption, SMALL)]
-    return [
+    told = {text(code) for code in ON_THE_FIELDS}
+    seen = [r for r in over.seen if r[0] not in told]
+    right = [words(text("none_seen"), BAND), figures(seen, HALF), gap(), *what_threatens(a, None)]
+    signed = [Field(text(code), "", HALF, 22.0) for code in ("none_signed", "record_time")]
+    head = [
+        fields_of_the_job(a, WIDTH),
+        gap(),
         words(text("none_ranked" if assessable else "none_assessable"), HEAD),
         words(text("none_do_not_plan")),
         *stated_dead_wood(a, None),
-        words(text("none_why"), BAND),
-        numbered(why or [text("none_no_union")]),
+        words(text("none_why_only" if assessable else "none_why"), BAND),
+        *(rich(text("sheet_number", n=i), one) for i, one in enumerate(why or [text("none_no_union")], start=1)),
         gap(),
-        side_by_side(left, [words(text("none_seen"), BAND), figures(over.seen, HALF)], WIDTH),
-        words(text("page_cautions"), BAND),
-        cautions_in_two(WIDTH),
     ]
+    foot = [gap(), side_by_side(signed[:1], signed[1:], WIDTH), words(text("page_cautions"), BAND), cautions_in_two(WIDTH, NOTE)]
+    room = height - block_height([*head, *foot], WIDTH) - 12.0
+    below = words(caption, NOTE)
+    left = [Picture(drawing, HALF, max(LEAST_PICTURE, room - block_height([below], HALF))), below]
+    return [*head, side_by_side(left, right, WIDTH), *foot]

@@ -5,14 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from typing import Any
-from xml.sax.saxutils import escape
 
 from reportlab.lib.colors import HexColor, black
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.lib.utils import simpleSplit
-from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import (
     Flowable,
     HRFlowable,
@@ -25,18 +22,20 @@ from reportlab.platypus import (
 )
 
 from treescan.cautions import CAUTIONS
+from treescan.outputs import print_fonts as fonts
+from treescan.outputs.print_fonts import BOLD, REGULAR, marked_up
 from treescan.outputs.text.say import text as text_of
 
-TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=9.2, leading=11.4)
+TEXT = ParagraphStyle("text", fontName=REGULAR, fontSize=9.2, leading=11.4)
 SMALL = ParagraphStyle("small", parent=TEXT, fontSize=8.6, leading=10.4)
-BIG = ParagraphStyle("big", parent=TEXT, fontName="Times-Bold", fontSize=13, leading=15)
+BIG = ParagraphStyle("big", parent=TEXT, fontName=BOLD, fontSize=13, leading=15)
 HEAD = ParagraphStyle(
-    "head", parent=TEXT, fontName="Times-Bold", fontSize=17, leading=20, spaceAfter=3, keepWithNext=1
+    "head", parent=TEXT, fontName=BOLD, fontSize=17, leading=20, spaceAfter=3, keepWithNext=1
 )
 BAND = ParagraphStyle(
     "band",
     parent=TEXT,
-    fontName="Helvetica-Bold",
+    fontName=BOLD,
     fontSize=10,
     leading=12.4,
     spaceBefore=7,
@@ -45,7 +44,7 @@ BAND = ParagraphStyle(
 )
 MAIN = ParagraphStyle("main", parent=TEXT, fontSize=10, leading=12, spaceAfter=2.5)
 NOTE = ParagraphStyle("note", parent=TEXT, fontSize=8.6, leading=10.2)
-TITLE = ParagraphStyle("title", parent=TEXT, fontName="Helvetica-Bold", fontSize=14, leading=16.5)
+TITLE = ParagraphStyle("title", parent=TEXT, fontName=BOLD, fontSize=14, leading=16.5)
 LABEL = 10.0
 """Print of labels of fields. [points]"""
 FULL = A4[0] - 22 * mm
@@ -91,9 +90,8 @@ class Blank(Flowable):
             self._draw(self.canv)
 
     def _draw(self, c: Any) -> None:
-        c.setFont("Helvetica", LABEL)
-        c.drawString(0, self.height - 14, self.words)
-        start = c.stringWidth(self.words, "Helvetica", LABEL) + 5 if self.words else 0
+        fonts.write(c, 0, self.height - 14, self.words, REGULAR, LABEL)
+        start = fonts.width(self.words, REGULAR, LABEL) + 5 if self.words else 0
         c.setLineWidth(0.5)
         for i in range(self.lines):
             y = self.height - 15 - 17 * i
@@ -107,10 +105,10 @@ class Field(Flowable):
         """`width` and `height` in points; a value too long for its line goes on below it."""
         super().__init__()
         self.label, self.width, self.value = label, width, value
-        self.start = stringWidth(label, "Helvetica", LABEL) + 5.0
-        first = simpleSplit(value, "Helvetica-Bold", 10, max(width - self.start, 20.0))[:1]
+        self.start = fonts.width(label, REGULAR, LABEL) + 5.0
+        first = fonts.wrapped(value, BOLD, LABEL, max(width - self.start, 20.0))[:1]
         rest = value[len(first[0]) :].strip() if first else ""
-        self.lines = [*first, *simpleSplit(rest, "Helvetica-Bold", 10, width)] if rest else list(first)
+        self.lines = [*first, *fonts.wrapped(rest, BOLD, LABEL, width)] if rest else list(first)
         self.height = height + 12.0 * max(0, len(self.lines) - 1)
 
     def wrap(self, _wide: float, _high: float) -> tuple[float, float]:
@@ -123,11 +121,9 @@ class Field(Flowable):
             self._draw(self.canv, 12.0 * max(0, len(self.lines) - 1))
 
     def _draw(self, c: Any, down: float) -> None:
-        c.setFont("Helvetica", LABEL)
-        c.drawString(0, 4.0 + down, self.label)
-        c.setFont("Helvetica-Bold", 10)
+        fonts.write(c, 0, 4.0 + down, self.label, REGULAR, LABEL)
         for i, line in enumerate(self.lines):
-            c.drawString(self.start if i == 0 else 0.0, 4.0 + down - 12.0 * i, line)
+            fonts.write(c, self.start if i == 0 else 0.0, 4.0 + down - 12.0 * i, line, BOLD, LABEL)
         c.setLineWidth(0.5)
         c.line(self.start if not down else 0.0, 1.5, self.width, 1.5)
 
@@ -147,7 +143,7 @@ class Box(Flowable):
 
 def words(text: str, style: ParagraphStyle = TEXT) -> Paragraph:
     """A paragraph of plain text."""
-    return Said(escape(text), style)
+    return Said(marked_up(text), style)
 
 
 def bullets(items: Iterable[str], style: ParagraphStyle = TEXT) -> list[Paragraph]:
@@ -172,7 +168,7 @@ def blank(code: str, width: float, lines: int = 1) -> Blank:
 
 def strong(label: str, text: str, style: ParagraphStyle = TEXT) -> Paragraph:
     """A bold label and its text."""
-    return Said(f"<b>{escape(label)}</b> {escape(text)}", style)
+    return Said(f"<b>{marked_up(label)}</b> {marked_up(text)}", style)
 
 
 def figures(rows: Iterable[tuple[str, ...]], width: float, share: float = 0.36) -> Table:
@@ -227,6 +223,7 @@ def numbered(steps: Sequence[str]) -> ListFlowable:
         [ListItem(words(s), leftIndent=14) for s in steps],
         bulletType="1",
         bulletFormat="%s.",
+        bulletFontName=REGULAR,
         bulletFontSize=9.2,
         leftIndent=15,
     )
@@ -294,12 +291,8 @@ def gap(points: float = 5.0) -> Spacer:
     return Spacer(1, points)
 
 
-def wrapped(text: str, font: str, size: float, width: float) -> list[str]:
-    """Lines of a text at a width in points."""
-    return list(simpleSplit(text, font, size, width))
-
-
 _TIGHT: list[Any] = [
+    ("FONTNAME", (0, 0), (-1, -1), REGULAR),
     ("VALIGN", (0, 0), (-1, -1), "TOP"),
     ("LEFTPADDING", (0, 0), (-1, -1), 2),
     ("RIGHTPADDING", (0, 0), (-1, -1), 3),
@@ -307,6 +300,7 @@ _TIGHT: list[Any] = [
     ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
 ]
 FLUSH: list[Any] = [
+    ("FONTNAME", (0, 0), (-1, -1), REGULAR),
     ("VALIGN", (0, 0), (-1, -1), "TOP"),
     ("LEFTPADDING", (0, 0), (-1, -1), 0),
     ("RIGHTPADDING", (0, 0), (-1, -1), 0),

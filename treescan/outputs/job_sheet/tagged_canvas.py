@@ -12,6 +12,8 @@ from typing import Any, NamedTuple
 from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFString
 from reportlab.pdfgen.canvas import Canvas
 
+from treescan.outputs.print_fonts import REGULAR
+
 
 class Marked(NamedTuple):
     """One marked block: page from 0, its number on that page, its role and the words that stand for it ("" = its own text)."""
@@ -26,6 +28,7 @@ class TaggedCanvas(Canvas):
     """A canvas that keeps what was marked and writes the structure tree when it is saved."""
 
     def __init__(self, *args: Any, **more: Any) -> None:
+        more["initialFontName"] = REGULAR  # every font of the file is in the file
         super().__init__(*args, **more)
         self._marked: list[Marked] = []
         self._page_index = 0

@@ -25,6 +25,8 @@ COUNTED = 0.05
 ground. [m]  (Project choice.)"""
 OUT = 1.5
 """Of a limb that tells where it points. [m]  (Project choice.)"""
+COUNTABLE = 6
+"""Unions of a stem or limb that one counts from below; a higher one is told by where its limb points. (Project choice.)"""
 UPRIGHT = 0.3
 """A leader whose middle stands less than this to the side of the fork is the middle one. [m]  (Project choice.)"""
 SECTORS = 8
@@ -42,7 +44,8 @@ class _Group(NamedTuple):
 def place_names(graph: WoodGraph) -> tuple[Reason, ...]:
     """The name of every union, in their order: `place_named` or, where the limb that leaves is thin, `place_small`.
 
-    Values of each: `axis` (stem or leader), `limb` (None on the axis itself), `height` [m], and `nth` from below.
+    Values of each: `axis` (stem or leader), `limb` (None on the axis itself), `height` [m], and `nth` from below, or, of one too
+    high to count to, `points`, where its limb points [rad, clockwise from north] (both where that alone would name two).
     """
     u, leaders = graph.unions, _leaders(graph)
     parting = _lowest_parting(graph, leaders)
@@ -57,15 +60,37 @@ def place_names(graph: WoodGraph) -> tuple[Reason, ...]:
             out.append(Reason("place_small", **where))
             continue
         count[group] += 1
-        out.append(Reason("place_named", nth=count[group], **where))
-    return tuple(out)
+        high = count[group] > COUNTABLE and len(rows)
+        out.append(Reason("place_named", nth=count[group], points=_lateral_points(graph, k) if high else None, **where))
+    alike = Counter(_uncounted(name) for name in out)
+    return tuple(_plain(name, alike[_uncounted(name)] == 1) for name in out)
+
+
+def _uncounted(name: Reason) -> tuple[object, ...]:
+    """What a name says besides the count."""
+    limb = name["limb"]
+    return (name["axis"], limb and repr(limb), round(name["height"], 1), _sector(name.values.get("points")))
+
+
+def _plain(name: Reason, alone: bool) -> Reason:
+    """Without the count where the limb's direction says it."""
+    if name.values.get("points") is None or not alone:
+        return name
+    return Reason(name.code, **{**name.values, "nth": None})
+
+
+def _lateral_points(graph: WoodGraph, k: int) -> float | None:
+    """Where the thickest limb that leaves a union points [rad, clockwise from north]; None where none does."""
+    rows = graph.unions.laterals(k)
+    return _points(graph, int(graph.unions.arm_limb[rows[0]])) if len(rows) else None
 
 
 def place_of(graph: WoodGraph, p: TieInPoint) -> Reason:
     """The union of a candidate with the limb its rope lies over, or that the rope goes round the stem."""
     name = place_names(graph)[p.union]
     if ROUND_STEM in p.hardware:
-        return Reason("place_round_stem", place=name)
+        points = None if name.values.get("points") is not None else _lateral_points(graph, p.union)
+        return Reason("place_round_stem", place=name, points=points)
     toward = _points(graph, int(graph.limb[p.check.configuration.rest_node]), p.check.configuration.rest_node)
     return Reason("place_over_limb", place=name, points=toward)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,11 +11,13 @@ from treescan.assess import Assessment
 from treescan.loads.pull.shock import arc
 from treescan.loads.rope.contacts import union_contact
 from treescan.planning.candidates.contact import contact_point
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import ROUND_STEM, TieInPoint
 from treescan.trees.beside import Terrain
 from treescan.wood.graph import WoodGraph
 
 Floats = NDArray[np.float64]
+ROUND = 0.45
+"""Of a stem that is marked above and below a rope round it. [m]"""
 
 
 def rope_rest(graph: WoodGraph, p: TieInPoint) -> Floats:
@@ -28,7 +32,11 @@ def ground_below(terrain: Terrain, xyz: Floats, fallback: float) -> Floats:
     return np.array([xyz[0], xyz[1], z if np.isfinite(z) else fallback])
 
 
-def rope_line(a: Assessment, p: TieInPoint) -> Floats:
+LEGS = (0.06, 0.0, 0.0)
+"""From the middle to a leg of a doubled rope. [m]"""
+
+
+def rope_line(a: Assessment, p: TieInPoint, legs: Sequence[float] | Floats = LEGS) -> Floats:
     """The climbing rope from its far end over every support to the ground under the tie-in point, (k, 3). [m, local]"""
     graph, terrain = a.tree.graph, a.tree.beside.terrain
     rest = rope_rest(graph, p)
@@ -40,9 +48,24 @@ def rope_line(a: Assessment, p: TieInPoint) -> Floats:
         below = ground_below(terrain, outer[-1], float(graph.xyz[0, 2])) if outer else foot
         return np.array([configuration.base, *supports, rest, *outer, below])
     if configuration.system == "MRS":
-        aside = np.array([0.06, 0.0, 0.0])
+        aside = np.asarray(legs, float)
         return np.array([foot + aside, rest + aside, rest - aside, foot - aside])
     return np.array([rest, foot])
+
+
+def limb_to_use(graph: WoodGraph, p: TieInPoint, beyond: float = 2.5) -> NDArray[np.int32]:
+    """Nodes of the wood the rope lies on, foot first: the limb from its union to `beyond` [m] past the rope; of a stem that the rope
+    goes round, the piece about it."""
+    rest = p.check.configuration.rest_node
+    own = graph.limbs.nodes[int(graph.limb[rest])]
+    along = np.cumsum(graph.length[own])
+    at = float(along[own == rest][0]) if np.any(own == rest) else 0.0
+    near = np.abs(along - at) <= ROUND if ROUND_STEM in p.hardware else along <= at + beyond
+    started = np.flatnonzero(np.isin(own, graph.unions.arm_node[graph.unions.arms(p.union)]))
+    if len(started) and ROUND_STEM not in p.hardware:
+        near &= np.arange(len(own)) >= started[0]
+    chosen: NDArray[np.int32] = own[near]
+    return chosen
 
 
 def swing_from(a: Assessment, p: TieInPoint) -> int:

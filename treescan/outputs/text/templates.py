@@ -49,7 +49,7 @@ SPECS: dict[str, Callable[[Any, str], str]] = {
     "deg": _digits(w.degrees, 0),
     "%": lambda x, _: w.percent(x),
     "chance": lambda x, _: w.chance(x),
-    "x": _digits(w.plain, 2),
+    "x": _digits(w.factor, 2),
     "n": lambda x, _: w.count(x),
     "s": _digits(lambda x, digits: w.plain(x, digits, "s"), 0),
     "min": _digits(lambda x, digits: w.plain(x / 60, digits, "min"), 0),

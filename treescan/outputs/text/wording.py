@@ -75,6 +75,15 @@ def plain(x: float, digits: int = 1, unit: str = "") -> str:
     return f"{x:.{digits}f}{' ' + unit if unit else ''}" if finite(x) else NOT_SEEN
 
 
+def factor(x: float, digits: int = 2) -> str:
+    """A bare figure such as strength over stress, in no more digits than are known: two decimals below 2, one below 10.
+
+    >>> factor(0.734), factor(1.496), factor(6.402), factor(14.152), factor(4.6, 0)
+    ('0.73', '1.50', '6.4', '14', '5')
+    """
+    return plain(x, min(digits, 2 if abs(x) < 2 else 1 if abs(x) < 10 else 0)) if finite(x) else plain(x)
+
+
 def ordered(metric: str, imperial: str) -> tuple[str, str]:
     """The reader's system first."""
     return (imperial, metric) if reader().units == "imperial" else (metric, imperial)

@@ -358,7 +358,7 @@ _KIT: dict[str, str] = {
     "kit_rescue": (
         "second rope with its own access for the rescuer, rescue kit, first-aid kit with bleeding control"
     ),
-    "kit_load_test": "load-test kit: hand-pull tackle or three people on the rope",
+    "kit_load_test": "load-test kit: hand-pull tackle, or the people of the test",
     "friction_at_union": (
         "Friction: with the rope half way round, the second leg carries this share of the pull on the "
         "first: {shares:names} (middle friction)."

@@ -35,7 +35,7 @@ TEXTS: dict[str, str] = {
     "throw_bag_strikes": "On the way the bag strikes {limb} and drops there. How it rebounds is not worked out: watch where it falls.",
     "throw_bag_comes_down": (
         "The bag comes down {away:m0} {bearing:compass} of the stem[, in {within:names}][, and its line falls across {across:names}]"
-        "[, farther from the stem than you stand ({farther_than:m0})][, {below:m} lower than you stand][{?unseen}, where the scan shows no "
+        "[, farther from the stem than you stand{?farther_than}][, {below:m} lower than you stand][{?unseen}, where the scan shows no "
         "ground]. [{?closed}Throw only while nobody is there and nobody can come there.][{!closed}Look that nobody is there.]"
     ),
     "area_drawn": "the {kind:word}[ “{name}”]",
