@@ -69,6 +69,10 @@ class Audit:
         unusable = [] if row["usable"] else [f"{called} is not usable"]
         return unusable + [f"{called}: {why}" for why in self.against(row)]
 
+    def one_climber(self, called: str) -> bool:
+        """True where it does not hold a rescuer as well, at any angle."""
+        return not self.rows[called]["capacity"]["two_people_within_deg"] > 0
+
     def share_governing(self, one: str, other: str) -> bool:
         """True where the wood that would break first under one line carries the other too."""
         a, b = self.rows[one]["capacity"], self.rows[other]["capacity"]
@@ -97,14 +101,14 @@ class Audit:
             if not steps or steps[-1]["union"] != row["union"]:
                 yield f"{called} has no way up to it"
             for step in steps:
-                for fault in self.step(step):
+                for fault in self.step(step, row["union"]):
                     yield f"{called} by {step['union']}: {fault}"
             for lower, upper in pairwise(steps):
                 if upper["way"] == "advance" and lower["line"] is None and lower["way"] not in ROUND_THE_STEM:
                     yield f"{called}: advances from {lower['union']} without a line"
 
-    def step(self, step: Row) -> Iterator[str]:
-        """Faults of one step."""
+    def step(self, step: Row, leads_to: str) -> Iterator[str]:
+        """Faults of one step on the way to a union."""
         low = step["line_margin_p5"]
         if not (low is not None and low * ROUNDING >= self.gate):
             yield f"low end {low} on {step['line'] or 'lanyards'}"
@@ -118,6 +122,8 @@ class Audit:
             return
         if used["union"] != step["union"]:
             yield f"{step['line']} hangs elsewhere"
+        if step["union"] != leads_to and not used["capacity"]["two_people_within_deg"] > 0:
+            yield f"{step['line']} holds one climber only"
         yield from (f"{step['line']}: {why}" for why in self.against(used))
         if step["way"] in FROM_THE_GROUND:
             if not used["thrown"] if "thrown" in used else used["throw"] is None:
@@ -166,6 +172,7 @@ class Audit:
             if line["second"] is None:
                 continue
             one, other = names[line["line"]], names[line["second"]]
+            yield from (f"{x} holds one climber only" for x in (one, other) if self.one_climber(x))
             if self.rows[one]["union"] == self.rows[other]["union"] or self.share_governing(one, other):
                 yield f"{one} and {other} share their governing wood"
 
@@ -205,9 +212,13 @@ class Audit:
         for r in self.climb["rescue"]:
             yield from self.recommended(r["work_anchor"])
             line = r["rescue_anchor"]
+            if self.one_climber(r["work_anchor"]) and not (line is not None and r["independent"]):
+                yield f"{r['work_anchor']} holds one climber only and has no independent line for a rescuer"
             if line is None:
                 continue
             yield from self.recommended(line)
+            if self.one_climber(line):
+                yield f"{line} holds one climber only"
             if not r["share"] > 0:
                 yield f"{line} reaches nothing of the work on {r['work_anchor']}"
             low = self.rows[line]["capacity"]["margin_p5"] / (1.0 if self.two_people else 2.0)

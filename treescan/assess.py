@@ -561,7 +561,7 @@ def _planned(
     revision = Revision(ranking.points, ())
     if overrides:
         revision = with_overrides(
-            context.graph, ranking.points, overrides, context.settings, asked.seed, ranking.holds
+            context.graph, ranking.points, overrides, context.settings, asked.seed, ranking.holds, context.work
         )
     points = revision.points
     loads, density = asked.settings.loads, checks.wood.density

@@ -57,7 +57,7 @@ def test_the_widest_angle_that_holds_is_told(system, thick):
     does not fail is told for the angle asked."""
     graph = bough(thick)
     r = configuration(graph, "U01", system)
-    (found,) = checked(whole(graph), [r], AROUND)
+    (found,) = checked(whole(graph, rescue_apart=False), [r], AROUND)
     asked = check_anchor(whole(graph), r, AROUND)
     degrees = float(np.degrees(found.within))
     if asked.check.verdict != FAILS:
@@ -132,6 +132,48 @@ def test_slip_is_judged_under_the_load_that_causes_it(slope):
     far = configuration(graph, "U01", "MRS", distance=0.5 + found.rope_slip)
     before, one_climber = check_anchor(t, far, AROUND[:2]), check_anchor(whole(graph, cases=("at rest", "ascent", "work positioning")), far, AROUND[:0])
     assert before.check.margin.p5 < found.check.margin.p5 <= one_climber.check.margin.p5 * 1.02
+
+
+@pytest.mark.parametrize("system", ["MRS", "SRS canopy", "SRS basal"])
+@pytest.mark.parametrize("slope", [0.0, 80.0])
+def test_what_does_not_hold_a_rescuer_is_told_for_one_climber(system, slope):
+    """Over limbs of 7 to 20 cm: what holds two people as asked is answered as before; what fails is judged for one climber, who never holds less far
+    out than two do, and is then never told to hold without a test. Two people hanging still are in it, at the low side."""
+    told = {"two": 0, "one only": 0, "two nearer": 0}
+    for thick in np.arange(0.07, 0.21, 0.02):
+        graph = bough(float(thick), slope)
+        r = configuration(graph, "U01", system, **({"distance": 3.0} if slope > 70 else {}))
+        tree_ = whole(graph)
+        (before,), (now,) = checked(whole(graph, rescue_apart=False), [r], AROUND), checked(tree_, [r], AROUND)
+        refused = before.check.verdict == FAILS
+        if now.rescued == np.inf:
+            told["two"] += not refused
+            assert (now.check.verdict, now.check.margin, now.within) == (before.check.verdict, before.check.margin, before.within)
+            continue
+        assert now.check.reason.code == "holds_one_climber"
+        assert now.check.verdict in (IF_TESTED, DOUBTFUL)
+        assert now.check.margin.p5 >= 1.0
+        if refused:
+            told["one only"] += 1
+            assert now.one_climber_only and now.two_people_within == 0
+            assert "rescue" not in now.cases and "load test" in now.cases
+            still = check_anchor(whole(graph, cases=("load test",)), r, AROUND[:0])
+            assert still.check.margin.p5 >= now.check.margin.p5 * 0.98
+        else:
+            told["two nearer"] += 1
+            assert now.within > before.within == now.two_people_within
+            assert now.check.margin.p5 <= before.check.margin.p5
+    assert told["two"] and told["one only"] + told["two nearer"]
+
+
+def test_a_report_is_not_lifted_for_one_climber():
+    """A reported defect stays refused for one climber too; and where no second person was asked for, nothing changes."""
+    graph = bough(0.1)
+    r = configuration(graph, "U01", "MRS")
+    (dead,) = checked(whole(graph, reported=("U01 dead",)), [r], AROUND)
+    assert (dead.check.verdict, dead.rescued) == (FAILS, np.inf)
+    (alone_,) = checked(whole(graph, cases=("at rest", "ascent", "work positioning", "load test")), [r], AROUND)
+    assert alone_.rescued == np.inf
 
 
 @pytest.mark.parametrize("report", ["U01 dead", "stem decay", "limb 1 crack"])

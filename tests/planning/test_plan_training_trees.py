@@ -149,8 +149,9 @@ def test_t5_smooth_and_rough_bark():
 def test_t6_thin_high_against_thick_low():
     """T-6, thin and high against thick and low. The high union of 9 cm serves all the work, the low one of 24 cm serves only
     the lower stem. In strong wood (oak) the low side of the high one's margin with two people on it still passes the gate, though not
-    by much: it comes first, the work decides, marked "inspect first". In weak wood (poplar) the same limb falls under the gate and is not ranked;
-    the low one is first: no score hides a gate.
+    by much: it comes first, the work decides, marked "inspect first". In weak wood (poplar) the same limb falls under the gate with two people on it:
+    it holds one climber only, who may work no higher than the rescuer's line over the low one reaches, so the low one is first. Where the rescue is
+    not judged apart it is not ranked: no score hides a gate.
     """
     graph = tree(([[0, 0, 0], [0, 0, 18]], 0.35, 0.07), ([[0, 0, 8], [3, 0, 10]], 0.12, 0.06), ([[0, 0, 15], [-1.2, 0, 16.3]], 0.046, 0.03))
     work = stem_work(graph, [0, 0, 4], [0, 0, 6], [0, 0, 10], [0, 0, 12], [0, 0, 13])
@@ -160,5 +161,8 @@ def test_t6_thin_high_against_thick_low():
     assert [oak[0].label, oak[1].label] == ["U02", "U01"]
     assert oak[0].verdict == "inspect first"
     assert poplar[0].label == "U01" and poplar[0].usable
-    assert not only(poplar, "U02").usable
-    assert of_code(only(poplar, "U02").gates, "margin_low")
+    high, low = only(poplar, "U02"), only(poplar, "U01")
+    assert of_code(high.doubts, "one_climber_only") and high.rank > low.rank
+    assert high.reach.served.any() and not (high.reach.served & ~low.reach.served).any()
+    together = plan(graph, throws, work, species="Populus nigra", loads=replace(LOADS, rescue_apart=False))
+    assert of_code(only(together, "U02").gates, "margin_low")

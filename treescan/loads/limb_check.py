@@ -301,6 +301,8 @@ class AnchorCheck:
     outer : Estimate or None    Margin of the weakest wood that carries `configuration.beyond` and not the
         union; None where there is none.
     within : float              Work out to this rope angle from plumb is what all above was judged for. [rad]
+    rescued : float             It holds a rescuer beside the climber out to `within` or to this angle, whichever is less;
+        0: one climber only, and two people hanging still. [rad]
     """
 
     configuration: AnchorConfiguration
@@ -321,3 +323,14 @@ class AnchorCheck:
     outer: Estimate | None
     contact_turns: Floats
     within: float
+    rescued: float = float("inf")
+
+    @property
+    def one_climber_only(self) -> bool:
+        """True where a rescuer needs a line on other wood."""
+        return self.rescued <= 0.0
+
+    @property
+    def two_people_within(self) -> float:
+        """Rope angle out to which it holds two people; 0 = at none. [rad]"""
+        return min(self.within, self.rescued)

@@ -94,6 +94,13 @@ class LoadSettings:
         low=1.0,
         high=12.0,
     )
+    rescue_apart: bool = setting(
+        True,
+        "",
+        "where a line does not hold a rescuer beside the climber it is judged for one climber, who must hold two people hanging "
+        "still in the load test; a plan then asks for a rescue line on other wood",
+        "kane_arwade_2022",
+    )
     swing_body: float = setting(
         1.3,
         "-",

@@ -234,6 +234,14 @@ class PlanningSettings:
         low=5.0,
         high=85.0,
     )
+    pole_reach: float = setting(
+        2.0,
+        "m",
+        "work this near to a place the climber gets to is reached with a pole saw; 0 = none is carried",
+        "common_practice",
+        low=0.0,
+        high=8.0,
+    )
     walk_diameter: float = setting(0.10, "m", "least limb to walk out on", "project_choice", low=0.02)
 
     # access

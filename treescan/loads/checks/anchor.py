@@ -7,7 +7,7 @@ its low end, the failure chain.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,8 +23,10 @@ from treescan.loads.limb_check import (
     DOUBTFUL,
     FAILS,
     HOLDS,
+    IF_TESTED,
     UNKNOWN,
     UNSEEN,
+    VERDICTS,
     WITHIN,
     AnchorCheck,
     AnchorConfiguration,
@@ -44,6 +46,8 @@ from treescan.wood.graph import Floats
 
 NARROWER = (30.0, 20.0, 10.0)
 """Rope angles from plumb at which a configuration that fails at the angle asked for is judged again. [deg]"""
+
+RESCUE, LOAD_TEST = "rescue", "load test"
 
 BREAKS = {"limb": "limb_breaks", "union tear-out": "union_tears_out", "stem": "stem_breaks"}
 """Code of a likely break by its kind."""
@@ -73,51 +77,120 @@ def checked(
     out = []
     for i, configuration in enumerate(configurations):
         progress("loads", i / len(configurations))
-        out.append(check_anchor(tree, configuration, work, narrower=True))
+        out.append(check_anchor(tree, configuration, work, narrower=True, one_climber=True))
     progress("loads", 1.0)
     return tuple(out)
 
 
+@dataclass(frozen=True)
+class _Told:
+    """One way of asking: where the rope was judged, the verdict with its reason, and the rope angle it is for [rad]."""
+
+    where: Placed
+    called: str
+    reason: Reason
+    within: float
+
+    @classmethod
+    def of(cls, tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> _Told:
+        """At the angle the settings ask for."""
+        found = placed(tree, configuration, work)
+        return cls(found, *found.verdict, float(np.deg2rad(tree.settings.rope_angle_limit_deg)))
+
+    @property
+    def refused(self) -> bool:
+        """True where nothing is offered."""
+        return self.called in (FAILS, UNSEEN)
+
+    @property
+    def may_change(self) -> bool:
+        """True where the wood was seen, no report forbids it, and it fails under the loads."""
+        return self.called == FAILS and isinstance(self.where.found, Judged) and self.where.found.gate is None
+
+    @property
+    def low(self) -> float:
+        """Low side of the margin, NaN where it was not seen."""
+        return float(self.where.found.use.margin.p5) if isinstance(self.where.found, Judged) else float("nan")
+
+
 def check_anchor(
-    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, *, narrower: bool = False
+    tree: StructuralModel,
+    configuration: AnchorConfiguration,
+    work: Floats,
+    *,
+    narrower: bool = False,
+    one_climber: bool = False,
 ) -> AnchorCheck:
-    """One configuration, as `checked`; only with `narrower` work nearer to plumb is tried where it fails."""
-    found = placed(tree, configuration, work)
-    called, reason = found.verdict
-    within = float(np.deg2rad(tree.settings.rope_angle_limit_deg))
-    if narrower and called == FAILS and isinstance(found.found, Judged) and found.found.gate is None:
-        found, called, reason, within = _nearer_plumb(tree, configuration, work, found)
-    if isinstance(found.found, NotSeen):
-        return _not_seen(configuration, found, within)
-    return _answer(found.found, configuration, found, _limb_check(found, called, reason), within)
+    """One configuration, as `checked`; only with `narrower` work nearer to plumb is tried where it fails, and only with
+    `one_climber` a climber without a rescuer."""
+    told, rescued = _Told.of(tree, configuration, work), float("inf")
+    if told.may_change:
+        two = _nearer_plumb(tree, configuration, work, told) if narrower else told
+        told, rescued = _for_one(tree, configuration, work, two) if one_climber else (two, rescued)
+    if isinstance(told.where.found, NotSeen):
+        return _not_seen(configuration, told.where, told.within)
+    limb = _limb_check(told.where, told.called, told.reason)
+    return replace(_answer(told.where.found, configuration, told.where, limb, told.within), rescued=rescued)
 
 
 def _nearer_plumb(
-    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, asked: Placed
-) -> tuple[Placed, str, Reason, float]:
+    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, asked: _Told
+) -> _Told:
     """The widest rope angle out to which a configuration holds that fails at the angle asked for; where it
-    holds at none, the widest at which it is doubtful; as it was where it fails straight below too.
-
-    Returns what was judged, its verdict and reason, and the angle. [rad]
-    """
-    called, reason = asked.verdict
-    limit = float(np.deg2rad(tree.settings.rope_angle_limit_deg))
-    best = asked, called, reason, limit
+    holds at none, the widest at which it is doubtful; as it was where it fails straight below too."""
+    best = asked
     if placed(tree, configuration, work[:0]).verdict[0] in (FAILS, UNSEEN):
         return best
     for angle in NARROWER:
-        if np.deg2rad(angle) >= limit:
+        if np.deg2rad(angle) >= asked.within:
             continue
         near = replace(tree, settings=replace(tree.settings, rope_angle_limit_deg=float(angle)))
-        found = placed(near, configuration, work)
-        here, why = found.verdict
-        if here in (FAILS, UNSEEN) or (here == DOUBTFUL and best[1] == DOUBTFUL):
+        here = _Told.of(near, configuration, work)
+        if here.refused or (here.called == DOUBTFUL and best.called == DOUBTFUL):
             continue
-        told = Reason("holds_within", angle=np.deg2rad(angle), asked=limit, why=why, beyond=reason)
-        best = found, WITHIN if here == HOLDS else here, told, float(np.deg2rad(angle))
-        if here != DOUBTFUL:
+        said = Reason("holds_within", angle=here.within, asked=asked.within, why=here.reason, beyond=asked.reason)
+        best = _Told(here.where, WITHIN if here.called == HOLDS else here.called, said, here.within)
+        if here.called != DOUBTFUL:
             break
     return best
+
+
+def _for_one(
+    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, two: _Told
+) -> tuple[_Told, float]:
+    """The answer for one climber without a rescuer, and the rope angle out to which it holds both [rad]; as it was where
+    one climber gains nothing.
+
+    Climbing is judged by one climber, whose pulls were measured; a rescue of two was not, and is slow, without a drop and
+    straight below. Two people hanging still stay in it: that is the load test. It is never better than "holds if tested",
+    and where both are told the lower of their low sides is.
+    """
+    settings = tree.settings
+    cases = tuple(c for c in settings.cases if c != RESCUE)
+    if not settings.rescue_apart or cases == settings.cases or LOAD_TEST not in cases:
+        return two, float("inf")
+    one = replace(tree, settings=replace(settings, cases=cases))
+    if _Told.of(one, configuration, work[:0]).refused:
+        return two, float("inf")
+    alone = _Told.of(one, configuration, work)
+    if alone.may_change:
+        alone = _nearer_plumb(one, configuration, work, alone)
+    rescued = 0.0 if two.refused else two.within
+    if alone.refused or alone.within <= rescued + 1e-9:
+        return two, float("inf")
+    if rescued > 0 and VERDICTS.index(two.called) < VERDICTS.index(alone.called):
+        return two, float("inf")  # the better word, nearer to plumb
+    told = two if rescued > 0 and two.low <= alone.low else alone
+    worse = max((alone.called, two.called) if rescued > 0 else (alone.called,), key=VERDICTS.index)
+    called = worse if worse == IF_TESTED else DOUBTFUL
+    said = Reason(
+        "holds_one_climber",
+        angle=alone.within,
+        two=rescued if rescued > 0 else None,
+        why=alone.reason,
+        beyond=two.reason,
+    )
+    return _Told(told.where, called, said, alone.within), rescued
 
 
 def _answer(

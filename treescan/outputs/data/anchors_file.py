@@ -215,6 +215,7 @@ def _capacity(check: AnchorCheck) -> dict[str, Any]:
         "proof": c.proof,
         "verdict": c.verdict,
         "within_deg": number(math.degrees(check.within)),
+        "two_people_within_deg": number(math.degrees(check.two_people_within)),
         "if_tested": [_passed(t) for t in c.tested],
         "borne": _borne(c.borne),
         **with_data("reason", c.reason),

@@ -48,9 +48,17 @@ def climb_out(a: Assessment) -> dict[str, Any] | None:
         },
         "rescue": [_rescue(r) for r in c.rescue],
         "ways": [
-            {"work": w.label, "how": w.how, "by": w.by or None, "angle_deg": _degrees(w.angle), "margin_p5": number(w.low)}
+            {
+                "work": w.label,
+                "how": w.how,
+                "by": w.by or None,
+                "angle_deg": _degrees(w.angle),
+                "margin_p5": number(w.low),
+                **with_data("why", w.why),
+            }
             for w in c.ways
         ],
+        **all_with_data("left_over", c.left_over),
         "shares": {how: number(share) for how, share in c.shares.items()},
         "strata": _strata(c),
         **all_with_data("kit", c.kit),

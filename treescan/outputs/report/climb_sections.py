@@ -30,7 +30,7 @@ def climb_sections(c: ClimbPlan, left: LeftOut) -> tuple[ClimbSection, ...]:
     )
     found = {
         "site": say_all(c.warnings),
-        "set": (*say_all(c.anchors.reasons), shares),
+        "set": (*say_all(c.anchors.reasons), shares, *say_all(c.left_over)),
         "two_lines": say_all(c.two_line_reasons()),
         "neighbours": _joined(c.neighbours.reasons()),
         "redirects": (*_joined(r.reasons for _, r in c.redirects), *say_all(c.redirect_reasons())),

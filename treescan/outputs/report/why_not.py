@@ -22,6 +22,7 @@ HELPS = {
     "margin_low": "help_strength",
     "anchor_near_conductor": "help_wire",
     "not_reachable": "help_reach",
+    "no_rescue_line": "help_rescue_line",
     "serves_no_work": "help_work",
 }
 """What would help against a finding, by its code; a person's own finding is lifted by that person."""

@@ -13,6 +13,7 @@ from treescan.planning.climb.falling_ground import falling_ground
 from treescan.planning.climb.rescue import RescuePlan, corridors, rescue_plan
 from treescan.planning.climb.walks import walks_that_hold
 from treescan.planning.climb.wires import wires_claimed
+from treescan.planning.climb.work_left import by_pole_saw, by_redirects, left_over, with_reasons
 from treescan.planning.lines.line_pair import LinePair, two_lines_that_hold
 from treescan.planning.lines.neighbours import Neighbours, from_neighbours
 from treescan.planning.ranking.overrides import Override, barred_unions
@@ -70,6 +71,7 @@ class ClimbPlan:
     ways : tuple of WayToWork       One for every work point, over the whole ranked list.
     shares : mapping                Way to weighted share of the work.
     strata : tuple of Stratum       Reached shares by height and distance.
+    left_over : tuple of Reason     The work no way reaches, in groups of one reason.
     warnings : tuple of Reason      What concerns the whole site.
     neighbours : Neighbours         What anchors drawn in neighbouring trees offer.
     kit : tuple of Reason           What to load for the first-ranked and the set together.
@@ -89,6 +91,7 @@ class ClimbPlan:
     ways: tuple[WayToWork, ...]
     shares: dict[str, float]
     strata: tuple[Stratum, ...]
+    left_over: tuple[Reason, ...]
     warnings: tuple[Reason, ...]
     neighbours: Neighbours
     kit: tuple[Reason, ...]
@@ -155,6 +158,9 @@ def climb_plan(
     ways = ways_to_work(graph, points, work, settings)
     if loads is not None:
         ways = walks_that_hold(loads, points, work, ways, overrides, settings)
+        ways = by_redirects(ways, found, points, work)
+    ways = by_pole_saw(ways, work, settings.pole_reach)
+    ways = with_reasons(graph, ways, points, work, settings)
     down = corridors(graph, at.scene, work, at.work_limb, settings, site) if ranked else ()
     progress("planning the climb", 1.0)
     cuts = removal_plan(context, points, removal, density, loads, overrides) if removal is not None else ()
@@ -173,6 +179,7 @@ def climb_plan(
         ways=ways,
         shares=reached_shares(work, ways),
         strata=access_bias(graph, work, ways),
+        left_over=left_over(ways, work, graph.xyz[0]),
         warnings=(
             *wires_claimed(context, points),
             *site_warnings(beside, site, work.xyz, work.label, settings.approach),

@@ -14,6 +14,7 @@ from treescan.planning.lines.line_loads import wood_reason
 from treescan.planning.reach.sightline import Scene, first_touch
 from treescan.planning.reach.swing import limb_named
 from treescan.planning.sets.independent import on_other_limbs, shared_governing
+from treescan.planning.sets.rescue_lines import rescued_share
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, TieInPoint, Work
 from treescan.reason import Reason
@@ -158,21 +159,21 @@ def rescue_plan(
     Notes
     -----
     A rescue anchor is ranked, hangs on other limbs, holds two people on the low side of the margin, and
-    reaches some of the work the tie-in point serves. Independent ones come first: those whose governing wood does
+    reaches some of the work the tie-in point serves, no farther from plumb than it holds two. Independent ones come first: those whose governing wood does
     not carry the tie-in point, nor its governing wood them. Then the one that reaches most of the work; among
     equals the better ranked. A line that can be
     lowered from the ground (basal) needs no second climber and is named.
     """
     served = point.reach.served
-    mine = work.weight * served
     able = []
     for p in points:
         if (
             p.usable
+            and not p.check.one_climber_only
             and two_person_margin(p, judged) >= settings.margin_gate
             and on_other_limbs(graph, point, p, settings.apart_on_stem)
         ):
-            share = float(mine @ p.reach.served / max(mine.sum(), 1e-12))
+            share = rescued_share(point, p, work.weight)
             if share > 0:
                 able.append((shared_governing(graph, point, p) is None, share, -p.rank, p))
     drops = tuple(ways_down[int(i)] for i in np.flatnonzero(served))

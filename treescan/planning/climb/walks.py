@@ -13,11 +13,9 @@ from treescan.loads.checks.limb_walk import steps
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.ranking.overrides import Override, strength_left
-from treescan.planning.reach.ways_to_work import HOW, WayToWork
+from treescan.planning.reach.ways_to_work import LIMB_WALK, NOT_REACHED, WayToWork
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
-
-_, LIMB_WALK, NOT_REACHED = HOW
 
 
 def walks_that_hold(
@@ -40,7 +38,7 @@ def walks_that_hold(
     Notes
     -----
     The ranked margins reach to the rope angle that counts as served; a walk goes beyond it. The walks of one
-    anchor are judged together with all ordinary cases; where that fails the steepest part of them that holds
+    anchor are judged together with all ordinary cases (those of one climber where it holds no more); where that fails the steepest part of them that holds
     is looked for by halving.
     """
     limit = max(settings.walk_limit_deg, tree.settings.rope_angle_limit_deg)
@@ -75,6 +73,9 @@ def _holding(
     """How many of the rows, the steepest ropes first, one anchor holds, and the low side of its margin over these
     (NaN over none)."""
     configuration = point.check.configuration
+    if point.check.one_climber_only:
+        cases = tuple(c for c in tree.settings.cases if c in point.check.cases or c in tree.settings.exceptional)
+        tree = replace(tree, settings=replace(tree.settings, cases=cases))
     left = strength_left(tree.graph, bearing_nodes(tree.graph, configuration), overrides)
 
     def low_side(count: int) -> float:

@@ -117,6 +117,8 @@ def _nearest(tried: _Tried, refused: Refused, graph: WoodGraph) -> Reason | None
     if has(gates, "anchor_near_conductor"):
         gate = next(g for g in gates if g.code == "anchor_near_conductor")
         return Reason("change_conductor", to=gate["to"], distance=gate["distance"], limit=gate["limit"])
+    if has(gates, "no_rescue_line"):
+        return Reason("change_rescue_line", low=_low(refused))
     if not has(gates, *WEAK):
         return Reason("change_way_up" if has(gates, "not_reachable") else "change_work", low=_low(refused))
     asked = {g.code for g in gates} & WEAK

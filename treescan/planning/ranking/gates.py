@@ -179,6 +179,10 @@ def _strength_doubts(check: AnchorCheck, settings: PlanningSettings) -> list[Rea
     margin, hard = check.check.margin, check.exceptional
     if check.within < settings.rope_angle_limit - 1e-6 and check.check.verdict not in {FAILS, UNSEEN_VERDICT}:
         out.append(Reason("works_within", angle=check.within))
+    if check.one_climber_only:
+        out.append(Reason("one_climber_only"))
+    if 0 < check.rescued < check.within - 1e-6 and check.check.verdict not in {FAILS, UNSEEN_VERDICT}:
+        out.append(Reason("two_people_within", angle=check.rescued))
     if check.check.verdict == IF_TESTED:
         test = check.check.tested[-1]
         out.append(Reason("test_first", people=whole_people(test.people), pull=test.pull, size=test.size, moment=test.moment, low=margin.p5))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
@@ -28,8 +29,9 @@ from treescan.planning.reach.clearances import (
 from treescan.planning.reach.places import Places
 from treescan.planning.reach.swing import limb_named
 from treescan.planning.reach.two_trees import clear_between
-from treescan.planning.settings import CRITERIA
-from treescan.planning.tie_in_point import ROUND_STEM, Clearance, Floats, Judged, Reach
+from treescan.planning.sets.rescue_lines import rescued_work
+from treescan.planning.settings import CRITERIA, PlanningSettings
+from treescan.planning.tie_in_point import ROUND_STEM, Clearance, Floats, Judged, Reach, Work
 from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.stage_alarms import dies_with
 from treescan.reason import Reason
@@ -108,6 +110,30 @@ def judged(ground: Ground, check: AnchorCheck, throw: Throw | None) -> Judged:
         gates=against,
         doubts=look_first,
     )
+
+
+def with_rescue_lines(
+    graph: WoodGraph, points: Sequence[Judged], work: Work, settings: PlanningSettings
+) -> tuple[Judged, ...]:
+    """The same anchors; those that hold one climber only serve what a line for the rescuer gets to, and are refused where
+    there is none. A statement that takes such a line away so takes what hung on it."""
+    weight = np.asarray(work.weight, float)
+    out = []
+    for p in points:
+        if not (p.usable and p.check.one_climber_only):
+            out.append(p)
+            continue
+        reached = p.reach.only(rescued_work(graph, p, points, weight, settings), work)
+        if not reached.served.any():
+            out.append(replace(p, gates=(Reason("no_rescue_line"),), load_test=None))
+            continue
+        scored = {
+            "coverage": score.coverage_score(reached, work, settings),
+            "rope angle": score.rope_angle_score(reached, work, settings),
+        }
+        scores, errors = ({c: s[i] for c, s in scored.items()} for i in (0, 1))
+        out.append(replace(p, reach=reached, scores={**p.scores, **scores}, score_sd={**p.score_sd, **errors}))
+    return tuple(out)
 
 
 def _leg(context: TreeContext, check: AnchorCheck, place: Floats) -> Floats:

@@ -19,11 +19,12 @@ from treescan.loads.hidden_defects import INSPECTED, TESTED, UNTESTED
 from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, UNSEEN, LimbCheck, PassedTest
 from treescan.loads.material.section_strength import LOW_SIDE, STUDENT
 from treescan.planning.access.access_order import Hold, Holds
+from treescan.planning.ranking.judge import with_rescue_lines
 from treescan.planning.ranking.order import order_points
 from treescan.planning.ranking.scores import margin_score
 from treescan.planning.ranking.ways_up import Ways
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import Judged, TieInPoint
+from treescan.planning.tie_in_point import Judged, TieInPoint, Work
 from treescan.planning.work.stage_alarms import dies_with
 from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
@@ -128,12 +129,14 @@ def with_overrides(
     settings: PlanningSettings,
     seed: int,
     holds: Holds | None = None,
+    work: Work | None = None,
 ) -> Revision:
     """Apply statements in their order and rank again, from the numbers already there: no throw and no force
     is computed anew.
 
     holds : lines that may be hung on on the way up, as judged; with them every way up is looked for again over
     those that the statements leave.
+    work : what the points were judged for; without it every work point weighs alike.
     """
     now: tuple[Judged, ...] = tuple(points)
     log = []
@@ -150,11 +153,19 @@ def with_overrides(
     if holds is not None:
         ways = Ways.of(graph, _left(graph, holds, overrides, settings), settings)
         now = tuple(_another_way(graph, p, ways) for p in now)
+    if now:
+        now = with_rescue_lines(graph, now, work or _each_alike(now), settings)
     ranked = order_points(graph, now, settings, seed)
     before, after = _first(points), _first(ranked)
     if before != after:
         log.append(Reason("first_has_changed", before=before, after=after))
     return Revision(ranked, tuple(log))
+
+
+def _each_alike(points: Sequence[Judged]) -> Work:
+    """Work points of no known place, each of the same weight."""
+    n = len(points[0].reach.served)
+    return Work(np.zeros((n, 3)), ("",) * n, ("",) * n, np.ones(n))
 
 
 def _another_way(graph: WoodGraph, p: Judged, ways: Ways) -> Judged:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from treescan.loads.settings import LoadSettings
 from treescan.planning.candidates.screening import Screening
-from treescan.planning.ranking.judge import Ground, judged
+from treescan.planning.ranking.judge import Ground, judged, with_rescue_lines
 from treescan.planning.ranking.order import order_points
 from treescan.planning.ranking.ways_up import Checked, Ways, holds_of
 from treescan.planning.reach.places import Places
@@ -55,4 +55,5 @@ def rank_points(
         progress("ranking", i / len(checked))
         found.append(judged(ground, check, throw))
     progress("ranking", 1.0)
-    return order_points(context.graph, found, context.settings, seed)
+    rescued = with_rescue_lines(context.graph, found, context.work, context.settings)
+    return order_points(context.graph, rescued, context.settings, seed)

@@ -36,14 +36,14 @@ def height_over_work(place: Floats, work: Work, error: float) -> Scored:
 
 
 def margin_score(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings) -> Scored:
-    """ln(p5 / gate) / ln(FULL_MARGIN), held in [0, 1].
+    """ln(p5 / gate) / ln(FULL_MARGIN), held in [0, 1]; none where it holds one climber only.
 
     Its error comes from the limb's own diameter alone: strength goes with d^3, so the logarithm errs by 3 sd
     / d. What is common to the whole tree (species strength) moves all candidates alike and cannot change the
     order.
     """
     p5 = check.check.margin.p5
-    if not p5 > 0:
+    if not p5 > 0 or check.one_climber_only:
         return 0.0, 0.0
     node = int(check.check.governing)
     cv = float(graph.radius_sd[node] / graph.radius[node]) if np.isfinite(graph.radius_sd[node]) else 0.05

@@ -58,7 +58,7 @@ def holds_of(
 ) -> Holds:
     """Every line that nothing stands against: of the candidates and of the unions that were screened.
 
-    A line set from the ground counts where its own throw keeps clear of conductors; while advancing no basal line
+    A line that holds one climber only leads to itself alone. A line set from the ground counts where its own throw keeps clear of conductors; while advancing no basal line
     is set, so none counts there. Two lanyards round the stem count where a choke there was judged and holds.
     """
     graph = context.graph
@@ -66,7 +66,7 @@ def holds_of(
     thrown: dict[int, Hold] = {}
     stem: dict[int, float] = {}
     for check, throw in (*checked, *screening.limbs):
-        if stands_against(context, fitness, check, lines):
+        if check.one_climber_only or stands_against(context, fitness, check, lines):
             continue
         k, hold = check.configuration.union, Hold.on(graph, check, throw)
         if check.configuration.system != "SRS basal" and (k not in stay or hold.low > stay[k].low):

@@ -11,14 +11,17 @@ from scipy.spatial import cKDTree
 
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import TieInPoint, Work
+from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
-HOW = ("rope", "limb walk", "not reached")
+HOW = ROPE, REDIRECT, LIMB_WALK, POLE_SAW, NOT_REACHED = ("rope", "redirect", "limb walk", "pole saw", "not reached")
 """Ways to reach a work point.
 
 - rope: served by the straight rope of a ranked tie-in point,
+- redirect: by its rope over another union that holds by all forces,
 - limb walk: beyond the rope angle limit but within the walking limit, on a limb thick enough to walk, with a
 second attachment,
+- pole saw: no farther than a pole saw reaches from a place reached otherwise,
 - not reached: by no ranked tie-in point.
 """
 
@@ -26,20 +29,23 @@ second attachment,
 @dataclass(frozen=True)
 class WayToWork:
     """label : of the work point; how : one of `HOW`; by : tie-in point, "" = none; angle : of the rope there
-    [rad]; low : of a judged limb walk, the low side of the margin of anchor and trodden wood, else NaN."""
+    [rad]; low : of a judged limb walk, the low side of the margin of anchor and trodden wood, of a redirect that of both
+    unions, else NaN; why : it is not reached, None where it is or nobody looked."""
 
     label: str
     how: str
     by: str
     angle: float
     low: float = float("nan")
+    why: Reason | None = None
 
 
 @dataclass(frozen=True)
 class Stratum:
     """One part of the crown.
 
-    Height class and distance class (1 = lowest, innermost), weight of work in it, and shares in [0, 1].
+    Height class and distance class (1 = lowest, innermost), weight of work in it, and shares in [0, 1]: by the straight
+    rope alone, and any way.
     """
 
     height_class: int
@@ -58,16 +64,16 @@ def ways_to_work(
     out = []
     for w, label in enumerate(work.label):
         found = [p for p in usable if p.reach.served[w]]
-        how = HOW[0]
+        how = ROPE
         if not found and thick[w]:
             found = [p for p in usable if p.reach.fouled[w] < 0 and p.reach.angle[w] <= settings.walk_limit]
-            how = HOW[1]
+            how = LIMB_WALK
         if found:
             out.append(
                 WayToWork(label, how, f"{found[0].label} {found[0].system}", float(found[0].reach.angle[w]))
             )
         else:
-            out.append(WayToWork(label, HOW[2], "", float("nan")))
+            out.append(WayToWork(label, NOT_REACHED, "", float("nan")))
     return tuple(out)
 
 
@@ -97,7 +103,7 @@ def access_bias(
             if weight > 0:
                 rope = float(work.weight[rows & (how == 0)].sum()) / weight
                 out.append(
-                    Stratum(h + 1, d + 1, weight, rope, float(work.weight[rows & (how <= 1)].sum()) / weight)
+                    Stratum(h + 1, d + 1, weight, rope, float(work.weight[rows & (how < len(HOW) - 1)].sum()) / weight)
                 )
     return tuple(out)
 

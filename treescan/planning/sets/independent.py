@@ -10,12 +10,12 @@ from treescan.loads.fall.backup import common_node
 from treescan.loads.limb_check import AnchorConfiguration
 from treescan.planning.candidates.contact import round_stem
 from treescan.planning.settings import PlanningSettings
-from treescan.planning.tie_in_point import TieInPoint
+from treescan.planning.tie_in_point import Judged, TieInPoint
 from treescan.wood.graph import WoodGraph
 
 
 def independent(
-    graph: WoodGraph, one: TieInPoint, other: TieInPoint, thicker: float = PlanningSettings().apart_on_stem
+    graph: WoodGraph, one: Judged, other: Judged, thicker: float = PlanningSettings().apart_on_stem
 ) -> bool:
     """True when no limb carries both, and the wood that governs either does not carry the other: their ways meet
     on a stem (order 0), and neither rope bears on wood that carries the other.
@@ -28,7 +28,7 @@ def independent(
     return on_other_limbs(graph, one, other, thicker) and shared_governing(graph, one, other) is None
 
 
-def shared_governing(graph: WoodGraph, one: TieInPoint, other: TieInPoint) -> int | None:
+def shared_governing(graph: WoodGraph, one: Judged, other: Judged) -> int | None:
     """Node that would break first under one of the two lines and carries the other too, the lower where both do;
     None where there is none."""
     found = []
@@ -41,7 +41,7 @@ def shared_governing(graph: WoodGraph, one: TieInPoint, other: TieInPoint) -> in
 
 
 def on_other_limbs(
-    graph: WoodGraph, one: TieInPoint, other: TieInPoint, thicker: float = PlanningSettings().apart_on_stem
+    graph: WoodGraph, one: Judged, other: Judged, thicker: float = PlanningSettings().apart_on_stem
 ) -> bool:
     """`independent` but for what governs."""
     if one.union == other.union:

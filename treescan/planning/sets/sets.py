@@ -65,8 +65,8 @@ def anchor_set(
 
 
 def paired(points: tuple[TieInPoint, ...]) -> tuple[TieInPoint, ...]:
-    """The tie-in points that two-line plans are made of."""
-    return one_per_union(points)[:MOST_PAIRED]
+    """The tie-in points that two-line plans are made of; none that holds one climber only."""
+    return one_per_union(tuple(p for p in points if not p.check.one_climber_only))[:MOST_PAIRED]
 
 
 Refused = Mapping[frozenset[str], NDArray[np.bool_]]

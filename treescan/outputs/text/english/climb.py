@@ -117,6 +117,16 @@ TEXTS: dict[str, str] = {
     "redirect_barred": "Not ranked. {why}",
     "redirect_rope": "It takes {more:m} more rope than the straight way.",
     "redirect_fails": "If the redirect fails, the rope springs back {swing:m} to the main anchor's plumb.",
+    # work that is left over
+    "left_beyond_angle": "{anchor} stands over it but holds only within {within:deg} of plumb; the rope there is at {angle:deg}.",
+    "left_refused": "{anchor} would reach it and is not offered[, low end {low:x}][{?unseen}: the scan could not tell].",
+    "left_fouled": "{limb} stands in the way of the straight rope from {anchor}.",
+    "left_too_flat": "The rope from {anchor}, the nearest to plumb, is at {angle:deg}; {asked:deg} is the limit, and no redirect or limb walk that holds helps.",
+    "left_above": "It lies above every line that holds.",
+    "left_no_anchor": "No line holds on this tree.",
+    "left_group": (
+        "Left over, {share:%} of the work, {low:m} to {high:m} up and {near:m} to {far:m} from the stem's foot: {why:word}[ (most often {most})]."
+    ),
     # rescue
     "rescue_lowered": (
         "On {anchor} the ground crew can lower the climber if the base anchor is releasable and someone "

@@ -98,6 +98,11 @@ TEXTS: dict[str, str] = {
         "{low:x} at the low end. Before the test: {why}"
     ),
     "holds_within": "For work within {angle:deg} of plumb: {why} For work out to {asked:deg} it fails: {beyond}",
+    "holds_one_climber": (
+        "For one climber, and for two people hanging still straight below, within {angle:deg} of plumb: {why} "
+        "[It holds a rescuer on the same rope only within {two:deg} of plumb.][{!two}A rescuer needs another line, on "
+        "other wood.] With two people on the rope: {beyond}"
+    ),
     "shock_breaks": (
         "Under an exceptional load ({case:word}) strength over stress is {shock_low:x} at the low end and "
         "{shock_middle:x} in the middle. Below {asked:x} in the middle it is more likely to break than "

@@ -63,6 +63,10 @@ _GATES: dict[str, str] = {
         "Not reachable: no throw sets a line over it that this rope system can use, and no way of climbing "
         "up to it was found."
     ),
+    "no_rescue_line": (
+        "It holds one climber, not a rescuer as well, and no line on other wood holds two people and reaches this "
+        "work: not offered."
+    ),
     "serves_no_work": (
         "It reaches none of the work: every straight rope is too flat or meets wood, or the work lies "
         "above it."
@@ -77,6 +81,11 @@ _DOUBTS: dict[str, str] = {
         "Strength over stress may be as low as {p5:x}, below {asked:x}: inspect and load-test it before "
         "use."
     ),
+    "one_climber_only": (
+        "One climber only: it does not hold a rescuer as well. A rescuer goes up another line, named "
+        "in the plan of the rescue: rig it before the climb, and climb no higher or farther out than it reaches."
+    ),
+    "two_people_within": "With a rescuer on the same rope only within {angle:deg} of plumb.",
     "works_within": "Only for work within {angle:deg} of plumb: it does not hold a rope that stands flatter.",
     "test_first": (
         "Strength over stress may be as low as {low:x}. Before use it must pass a load test: {people:n} people "
@@ -283,6 +292,10 @@ _ACCESS: dict[str, str] = {
         "change that."
     ),
     "change_way_up": "Nothing stands against the wood (low end {low:x}): another way up to it would change the answer.",
+    "change_rescue_line": (
+        "One climber alone it holds (low end {low:x}): a line for the rescuer, from a <neighbouring|neighboring> tree or a "
+        "platform, would change the answer."
+    ),
     "change_work": "Nothing stands against the wood (low end {low:x}), but it serves none of the work asked for.",
     "change_angle": "For work within {angle:deg} of plumb it comes to {low:x} at the low end.",
     "change_choke": (
@@ -400,6 +413,7 @@ _GATE_KINDS: dict[str, str] = {
     "margin_low": "strength over stress too low",
     "anchor_near_conductor": "too near to a conductor",
     "not_reachable": "no way up to it",
+    "no_rescue_line": "no line for a rescuer",
     "serves_no_work": "it reaches none of the work",
     "stated_against": "a competent person spoke against it",
     "defect_margin_low": "too weak with the stated defect",
@@ -414,6 +428,12 @@ WORDS: dict[str, str] = _GATE_KINDS | {
     "rescan": "scan again before a way up is chosen; this scan cannot tell which one there is",
     "no_climb": "platform or other means, no climbing on this tree",
     "no_stand_area": "no-stand area",
+    "left_refused": "a line that would reach it is not offered",
+    "left_above": "it lies above every line that holds",
+    "left_too_flat": "every straight rope is too flat",
+    "left_fouled": "a limb stands in the way of the rope",
+    "left_beyond_angle": "the line over it holds only nearer to plumb",
+    "left_no_anchor": "no line holds on this tree",
     "rope and climber": "rope with the climber at the work",
     "swing after slip": "swing after a slip",
     "rope on bark, round the stem": "rope on bark, round the stem",

@@ -173,6 +173,7 @@ WHY_NOT: dict[str, str] = {
     "work at smaller rope angles, the species by its full name, or thicker wood lower down.",
     "help_wire": "The line owner: without their consent nobody works there.",
     "help_reach": "Another place to stand, a launcher, or climbing to it from a lower union.",
+    "help_rescue_line": "A line for the rescuer on other wood, from a <neighbouring|neighboring> tree or a platform.",
     "help_work": "It serves other work, or a redirect; the ranked ones reach more of what was asked.",
     "help_person": "The person who stated it, after another inspection.",
     "help_same_union": "This union is ranked {rank:n} with {system:word}, {hardware:word}.",
