@@ -4,7 +4,8 @@
 
 FOLDER is what `plan` wrote (anchors.json and tree.json are read). `--training` adds the six training trees of the planning tests, `--made-up` the trees
 of the accuracy benchmark as they were grown, with diameters known to 2 % and every union within reach of a ladder (no throws): what scan and way up take away
-is not in these. Four tables: unions by class and verdict; disagreements with the rules, each with which errs and why; reach; work left over.
+is not in these. `--apart TREE.JSON SPECIES --above 11.3` takes the unions above a height apart instead: which load and which doubt decides. Four
+tables: unions by class and verdict; disagreements with the rules, each with which errs and why; reach; work left over.
 """
 
 from __future__ import annotations
@@ -27,6 +28,9 @@ from hands import table, tree
 from made_up.grow import grow_tree
 
 from treescan.assess import Asked, Settings, _checked
+from treescan.loads.judging.judged import Judged
+from treescan.loads.judging.placed import placed
+from treescan.loads.statics.structural_model import StructuralModel, whole_tree
 from treescan.outputs.text.say import say
 from treescan.planning.climb.climb_plan import Climbers, ClimbPlan, climb_plan
 from treescan.planning.ranking.order import order_points
@@ -36,8 +40,10 @@ from treescan.planning.tie_in_point import TieInPoint, Work
 from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.work_points import default_work, work_at_points
 from treescan.progress import quiet
+from treescan.settings import merged
 from treescan.trees.beside import Beside, Site, Terrain
 from treescan.units import G
+from treescan.wood.files.read_tree import read_tree
 from treescan.wood.graph import ASSESSABLE, ScanFitness, WoodGraph
 
 CLASSES = ((0.08, 0.10), (0.10, 0.13), (0.13, 0.18), (0.18, 9.0))
@@ -45,6 +51,8 @@ CLASSES = ((0.08, 0.10), (0.10, 0.13), (0.13, 0.18), (0.18, 9.0))
 AWAY = ((0.0, 1.5), (1.5, 3.0), (3.0, 99.0))
 """Of the union from the foot of the stem, in the plan. [m]"""
 ONE = "one climber"
+EUROPE = merged(Settings(), {"loads": {"region": "Europe"}})
+"""A bare "oak" is one of Europe, as on the samples by their map."""
 WORDS = ("holds", "holds within angle", "holds if tested", "doubtful", ONE, "does not hold", "not seen")
 """Verdicts on the wood, the best first; a union has its best."""
 RULES = {
@@ -160,7 +168,7 @@ def of_folder(folder: Path) -> Sheet:
 
 def planned(name: str, graph: WoodGraph, species: str, work: Work | None = None) -> Sheet:
     """A tree of which everything is known: judged, ranked and planned without throws; the way up is left out of account."""
-    settings = Settings()
+    settings = EUROPE
     asked = Asked(species, ("MRS", "SRS canopy"), None, 1, settings, settings)
     beside, fitness = Beside(Terrain.flat(float(graph.xyz[0, 2]), graph.xyz[0])), ScanFitness(ASSESSABLE, ())
     work = work if work is not None else default_work(graph, beside, settings.planning)
@@ -347,13 +355,66 @@ def reach(sheets: Iterable[Sheet]) -> Iterator[str]:
         yield row(s.name, f"{s.height:.1f}", len(s.lows), f"{s.highest:.1f}", s.lines, *shares, lows)
 
 
+def taken_apart(path: Path, species: str, above: float) -> Iterator[str]:
+    """Every candidate union above a height by its best line set by hand: low side and middle of the margin with one thing left out at a time."""
+    known = read_tree(path)
+    graph, settings = known.graph, EUROPE
+    asked = Asked(species, ("MRS", "SRS canopy"), None, 1, settings, settings)
+    context = TreeContext(graph, known.beside, Site(), default_work(graph, known.beside, settings.planning), settings.planning)
+    checks = _checked(context, table(graph, []), asked, quiet)
+    model, work = checks.model, context.work.xyz
+    loads = model.settings
+    alone = tuple(c for c in loads.cases if c != "rescue")
+    sharp = replace(graph, radius_sd=np.fmin(graph.radius_sd, loads.diameter_sd_least * graph.radius))
+
+    def again(graph: WoodGraph = graph, **changes: Any) -> StructuralModel:
+        return whole_tree(graph, known.beside, model.wood, replace(loads, **changes), 1)
+
+    ways = {
+        "as asked": model,
+        "one climber": again(cases=alone),
+        "within 30 degrees": again(rope_angle_limit_deg=30.0),
+        "both": again(cases=alone, rope_angle_limit_deg=30.0),
+        "no own weight": again(self_weight=False),
+        "diameters exact": again(sharp),
+    }
+    yield head("union", "rope on", "decides (share of its strength its own weight takes)", *ways, "abrupt stop", "told")
+    best: dict[int, Any] = {}
+    for c in checks.anchors:
+        k = c.configuration.union
+        low = float(np.nan_to_num(c.check.margin.p5, nan=-1.0))
+        if graph.unions.height[k] > above and (k not in best or low > best[k][0]):
+            best[k] = (low, c)
+    for k in sorted(best, key=lambda k: -graph.unions.height[k]):
+        told = best[k][1]
+        cells, stop = [], ""
+        for m in ways.values():
+            found = placed(m, told.configuration, work).found
+            if not isinstance(found, Judged):
+                cells.append("not seen")
+                continue
+            cells.append(f"{found.use.margin.p5:.2f}, {found.use.margin.median:.1f}")
+            if m is model and found.exceptional is not None:
+                stop = f"{found.exceptional.margin.p5:.2f}, {found.exceptional.margin.median:.1f}"
+        node = told.check.governing
+        at = f"{200 * graph.segment_radius[node]:.0f} cm, {graph.xyz[node, 2] - graph.xyz[0, 2]:.1f} m up ({told.check.self_weight_share:.2f})" if node > 0 else "not seen"
+        word = _verdict(told.check.verdict, told.one_climber_only) + (f" within {np.degrees(told.within):.0f}" if told.within < 0.78 else "")
+        rests = f"{200 * graph.segment_radius[told.configuration.rest_node]:.0f} cm"
+        yield row(f"{graph.unions.label[k]}, {graph.unions.height[k]:.1f} m", rests, at, *cells, stop, word)
+
+
 def main() -> None:
     """All tables."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folders", nargs="*", type=Path)
     parser.add_argument("--training", action="store_true")
     parser.add_argument("--made-up", type=int, default=0)
+    parser.add_argument("--apart", nargs=2, metavar=("TREE", "SPECIES"))
+    parser.add_argument("--above", type=float, default=0.0)
     asked = parser.parse_args()
+    if asked.apart:
+        print("\n".join(taken_apart(Path(asked.apart[0]), asked.apart[1], asked.above)))
+        return
     sheets = [of_folder(f) for f in asked.folders]
     if asked.training:
         sheets += training_trees()

@@ -233,17 +233,20 @@ class Audit:
                 yield f"{line} is not independent of {r['work_anchor']}, which is not told"
 
     def work(self) -> Iterator[str]:
-        """Every way to the work is by a usable line, within the angle it was judged for; a walk is judged by itself."""
+        """Every way to the work is by a usable line, within the angle it was judged for; a walk or redirect is judged by itself."""
         for w in self.climb["ways"]:
             if w["how"] == "not reached":
                 continue
             yield from self.recommended(w["by"])
             if w["how"] == "rope":
                 yield from self.within(w["by"], w["angle_deg"], w["work"])
+            elif w["how"] == "pole saw":
+                if not self.planning["pole_reach"] > 0:
+                    yield f"a pole saw to {w['work']}, which nobody carries"
             elif w["angle_deg"] > self.planning["walk_limit_deg"] * ROUNDING:
-                yield f"a walk to {w['work']} at {w['angle_deg']} degrees"
+                yield f"a {w['how']} to {w['work']} at {w['angle_deg']} degrees"
             elif not (w["margin_p5"] is not None and w["margin_p5"] * ROUNDING >= self.gate):
-                yield f"a walk to {w['work']}: low end {w['margin_p5']}"
+                yield f"a {w['how']} to {w['work']}: low end {w['margin_p5']}"
 
     def hung(self) -> Iterator[str]:
         """A line hung to another tree whose own end is refused says so."""
