@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+from chromium import CHROMIUM, FLAGS
 
 
 @pytest.fixture(scope="session")
@@ -16,3 +19,15 @@ def real_scans() -> Path:
     if not folder.is_dir():
         pytest.skip(f"no real scans at {folder} (set TREESCAN_REAL_SCANS)")
     return folder
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """One browser for the tests of a file."""
+    if CHROMIUM is None:
+        pytest.skip("no chromium on this machine")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as p:
+        b = p.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield b
+        b.close()

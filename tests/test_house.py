@@ -42,7 +42,9 @@ HEAVY = {
     "matplotlib": {"outputs"},
     "reportlab": {"outputs"},
     "geopandas": {"outputs", "faces"},
-    "jinja2": {"outputs"},
+    "jinja2": {"outputs", "faces"},
+    "starlette": {"faces"},
+    "uvicorn": {"faces"},
     "typer": {"faces"},
     "rich": {"faces"},
 }

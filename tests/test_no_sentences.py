@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 HOME = Path(__file__).resolve().parents[1] / "treescan"
-PAGES = sorted((HOME / "outputs").rglob("*.html"))
-SCRIPTS = [p for p in sorted((HOME / "outputs").rglob("*.js")) if p.name not in {"viewer.js", "three.min.js"}]
+PAGES = sorted(HOME.rglob("*.html"))
+SCRIPTS = [p for p in sorted(HOME.rglob("*.js")) if p.name not in {"viewer.js", "three.min.js"}]
 FREE = {"sources.py", "cautions.py"}
 """Titles of sources and the standing safety text."""
 ERRORS_ONLY = {

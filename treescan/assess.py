@@ -360,6 +360,8 @@ def judged_again(
         _in_its_region(_with_spurs(given, removal_now), a.tree),
         given,
     )
+    if isinstance(work, Same) and isinstance(site, Same) and _for_other_readers(asked, a.asked):
+        return replace(a, asked=asked)
     if isinstance(work, Same):
         touched = removal_now is not a.asked.removal or asked.settings.planning != a.settings.planning
         work = None if touched and _is_default(a) else a.work
@@ -401,6 +403,13 @@ def throws_from(
     )
     best = [t for (k, _), t in found.best.items() if k == row]
     return tuple(sorted(best, key=lambda t: -t.chance))
+
+
+def _for_other_readers(asked: Asked, before: Asked) -> bool:
+    """True where nothing but how the plan is written differs, or nothing at all."""
+    reader, job = before.settings.reader, before.settings.job
+    settings, given = (replace(s, reader=reader, job=job) for s in (asked.settings, asked.as_given))
+    return replace(asked, settings=settings, given=given) == replace(before, given=replace(before.as_given, reader=reader, job=job))
 
 
 def _same_aims(a: Assessment, settings: Settings) -> bool:

@@ -22,15 +22,18 @@ from treescan.faces.cli.options import (
     Cuts,
     Dossier,
     FieldsFile,
+    Host,
     Inventory,
     Jobs,
     JobSite,
     JoinedFolder,
     Json,
     Overrides,
+    Places,
     PlanFolder,
     PlanFolders,
     Planner,
+    Port,
     Quiet,
     Record,
     Replace,
@@ -38,6 +41,7 @@ from treescan.faces.cli.options import (
     Scope,
     Seed,
     SessionFile,
+    SessionFolder,
     SettingsFile,
     SettingsOut,
     ShowSettings,
@@ -207,6 +211,23 @@ def throws(
 
     files, found = throws_job(record, output, settings)
     _say(files, found, quiet, as_json)
+
+
+@app.command()
+def serve(places: Places = None, output: SessionFolder = Path("treescan_sessions"), host: Host = None, port: Port = 0) -> None:
+    """Open the planner's page in a browser on this machine: change, look, compare; every change is kept."""
+    import os
+    from getpass import getpass
+
+    from treescan.faces.served.serving import serve as serve_page
+    from treescan.outputs.text.say import text
+
+    password = "" if host is None else os.environ.get("TREESCAN_PASSWORD") or getpass("Password: ")
+
+    def told(link: str) -> None:
+        print(text("served_open", link=link) if host is None else text("served_open_to_all", link=link), flush=True)
+
+    serve_page(places or (), output, host, port, password, told)
 
 
 def _say(files: Sequence[Path], found: Sequence[Reason], quiet: bool, as_json: bool) -> None:

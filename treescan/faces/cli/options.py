@@ -138,6 +138,24 @@ Wires = Annotated[
         "voltage unknown.",
     ),
 ]
+Places = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[DIR|CLOUD|tree.json]...", help="Folders of plans, clouds, or tree.json files. Default: this folder."),
+]
+SessionFolder = Annotated[
+    Path,
+    typer.Option("-o", "--output", metavar="DIR", help="Folder for sessions, traced trees and written files."),
+]
+Host = Annotated[
+    str | None,
+    typer.Option(
+        "--host",
+        metavar="ADDRESS",
+        help="Open the page to other machines at this address of yours, for a tablet in the same room; asks for a "
+        "password (or takes TREESCAN_PASSWORD). What is sent is not encrypted. Default: this machine alone.",
+    ),
+]
+Port = Annotated[int, typer.Option("--port", min=0, max=65535, help="Port of the page. Default: any free one.")]
 SessionFile = Annotated[
     Path | None,
     typer.Option(

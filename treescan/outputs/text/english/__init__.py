@@ -2,9 +2,25 @@
 
 from __future__ import annotations
 
-from treescan.outputs.text.english import climb, cloud, data, drawing, faces, loads, planning, report, session, sheet, throw, trees, viewer, wood
+from treescan.outputs.text.english import (
+    climb,
+    cloud,
+    data,
+    drawing,
+    faces,
+    loads,
+    planning,
+    report,
+    served,
+    session,
+    sheet,
+    throw,
+    trees,
+    viewer,
+    wood,
+)
 
-ROOMS = (cloud, trees, wood, throw, loads, planning, climb, report, sheet, data, drawing, viewer, faces, session)
+ROOMS = (cloud, trees, wood, throw, loads, planning, climb, report, sheet, data, drawing, viewer, faces, session, served)
 
 
 def _joined(name: str) -> dict[str, str]:

@@ -1,0 +1,1 @@
+"""How does the planner's page ask, and what does it get?"""
