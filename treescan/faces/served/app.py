@@ -20,8 +20,7 @@ from starlette.routing import Route
 
 from treescan.errors import BadInput, TreescanError
 from treescan.faces.served import told
-from treescan.faces.served.desk import FILES, Desk
-from treescan.faces.served.faults import sentence_of
+from treescan.faces.served.desk import FILES, Desk, sentence_of
 from treescan.faces.served.gate import LARGEST_UPLOAD, Gate
 from treescan.faces.served.places import CLOUDS, Named, base_of, one
 from treescan.faces.served.scene import lines, scene, thrown

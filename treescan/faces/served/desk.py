@@ -12,7 +12,7 @@ from typing import Any
 from treescan.assess import Assessment, throws_from
 from treescan.atomic import whole_folder
 from treescan.errors import TreescanError
-from treescan.faces.served.faults import sentence_of
+from treescan.faces.guard.last_net import told as foreseen
 from treescan.faces.session.answers import Answers
 from treescan.faces.session.changes import Change
 from treescan.faces.session.history import History
@@ -26,6 +26,11 @@ from treescan.wood.files.write_tree import write_tree
 SESSION = "session.json"
 FILES = "files"
 """Folder of what was written for others."""
+
+
+def sentence_of(err: BaseException) -> str:
+    """A fault nobody foresaw as a sentence; its log is written."""
+    return foreseen(err, ["serve"]).sentence()
 
 
 class Superseded(Exception):
