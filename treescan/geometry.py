@@ -143,3 +143,39 @@ def inside(ring: ArrayLike, xy: ArrayLike) -> NDArray[np.bool_]:
     rise = np.where(b[:, 1] != a[:, 1], b[:, 1] - a[:, 1], 1.0)
     crossing = a[:, 0] + (p[:, None, 1] - a[:, 1]) * (b[:, 0] - a[:, 0]) / rise
     return (np.sum(between & (p[:, None, 0] < crossing), axis=1) % 2).astype(bool)
+
+
+def drawn_rings(ring: ArrayLike) -> tuple[Array, ...]:
+    """The rings (p, 2) a polygon was drawn with, the outer first, counter-clockwise, and its holes after it, clockwise: edges run
+    there and back, which join holes to it, are left out.
+
+    >>> [len(r) for r in drawn_rings([[0, 0], [9, 0], [9, 9], [0, 0], [6, 3], [7, 3], [7, 4], [6, 3], [0, 0]])]
+    [4, 4]
+    """
+    a = np.asarray(ring, float).reshape(-1, 2)
+    edges = [(tuple(p), tuple(q)) for p, q in zip(a, np.roll(a, -1, axis=0), strict=True) if tuple(p) != tuple(q)]
+    there = set(edges)
+    out: list[list[tuple[float, ...]]] = []
+    for p, q in edges:
+        if (q, p) in there:
+            continue
+        if out and out[-1][-1] == p:
+            out[-1].append(q)
+        else:
+            out.append([p, q])
+    if len(out) > 1 and out[-1][-1] == out[0][0]:  # a ring that was not closed in the file ends with the list
+        out[0] = out.pop()[:-1] + out[0]
+    rings = [np.array(r) for r in out]
+    return tuple(r if (_turns(r) > 0) == (k == 0) else r[::-1] for k, r in enumerate(rings))
+
+
+def _turns(ring: Array) -> float:
+    """Twice the area of a ring (p, 2), positive where it runs counter-clockwise."""
+    x, y = ring.T
+    return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
+
+
+def ring_edges(ring: ArrayLike) -> tuple[Array, Array]:
+    """Starts and ends (k, 2) of the edges a polygon was drawn with, those of its holes included."""
+    rings = [r if (r[0] == r[-1]).all() else np.vstack([r, r[:1]]) for r in drawn_rings(ring)] or [np.zeros((1, 2))]
+    return np.vstack([r[:-1] for r in rings]), np.vstack([r[1:] for r in rings])

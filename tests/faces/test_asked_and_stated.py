@@ -184,6 +184,54 @@ def test_the_order_of_cuts_is_checked_on_reading(tmp_path):
         read_cuts(written(tmp_path, "stem_height_m\n6\n9\n"), plain_tree())
 
 
+def test_a_name_that_stands_for_two_anchors_is_refused(tmp_path):
+    """A drawn anchor called like a union, or two drawn ones of one name: nobody knows on which the climber hangs."""
+    for named, others in (("U02", ["U02"]), ("U02 MRS", ["U02 MRS"]), ("beech", ["beech", "oak", "beech"])):
+        with pytest.raises(BadInput, match=r"names 2 anchors"):
+            read_cuts(written(tmp_path, f"union,life_support\nU03,{named}\n"), plain_tree(), others)
+
+
+def test_a_number_under_union_is_no_limb(tmp_path):
+    """`union` 2 means neither U02 nor limb 2: another limb would be sawn."""
+    with pytest.raises(BadInput, match=r"union '2' is not a union.*under limb"):
+        read_cuts(written(tmp_path, "union\n2\n"), plain_tree())
+
+
+def test_a_distance_along_a_limb_does_not_go_with_a_height_of_the_stem(tmp_path):
+    """It would be passed over in silence."""
+    for column in ("at_m", "height_m"):
+        with pytest.raises(BadInput, match=f"stem_height_m and {column}"):
+            read_cuts(written(tmp_path, f"stem_height_m,{column}\n6,2\n"), plain_tree())
+
+
+def test_what_the_rigging_rope_runs_over_is_read(tmp_path):
+    """A block where nothing is said; anything else by its word, and only with a rigging union."""
+    read = read_cuts(written(tmp_path, "union,rigging,rigging_over\nU03,U01,\nU02,U01,Bark\n"), plain_tree())
+
+    assert [read.over_at(k) for k in range(2)] == ["block", "bark"]
+    for row in ("U03,U01,rope", "U03,,ring"):
+        with pytest.raises(BadInput, match="rigging_over"):
+            read_cuts(written(tmp_path, f"union,rigging,rigging_over\n{row}\n"), plain_tree())
+
+
+def test_a_load_test_in_a_table_is_read_as_numbers_and_a_yes_or_no(tmp_path):
+    """A spreadsheet writes text; "no" is no."""
+    head = "kind,who,when,why,union,people,bounce,inspected\n"
+    (test,) = read_overrides(written(tmp_path, head + "load test passed,J,now,ok,U02,2,1.5,no\n"), plain_tree())
+
+    assert (test.people, test.bounce, test.inspected) == (2.0, 1.5, False)
+    for row, said in (("two,1,no", "people"), ("2,9,no", "bounce"), ("2,1,maybe", "inspected"), ("0,1,no", "people")):
+        with pytest.raises(BadInput, match=f"{said} is"):
+            read_overrides(written(tmp_path, f"{head}load test passed,J,now,ok,U02,{row}\n"), plain_tree())
+
+
+def test_dead_above_the_top_of_the_tree_is_a_slip_of_units(tmp_path):
+    """Feet taken for metres would make nothing dead."""
+    top = float(np.ptp(plain_tree().xyz[:, 2]))
+    with pytest.raises(BadInput, match=r"nothing of this tree is higher than"):
+        read_overrides(written(tmp_path, f"kind,who,when,why,above\ndead,J,now,bare,{top + 1:.1f}\n"), plain_tree())
+
+
 def test_life_support_may_be_an_anchor_drawn_in_another_tree(tmp_path):
     """Letter for letter, where the site plan has it; else refused."""
     path = written(tmp_path, "union,life_support\nU03,beech fork\n")

@@ -8,14 +8,16 @@ import numpy as np
 import pytest
 from hands import plain_tree
 from pyproj import Transformer
+from shapely.geometry import Polygon
 from strategies import alone
 
 from treescan.cloud.point_cloud import LOCAL, Frame
 from treescan.errors import BadInput
 from treescan.faces.user_files.drawn import read_drawn_work, read_site
-from treescan.geometry import inside
+from treescan.geometry import drawn_rings, inside, ring_edges
 from treescan.outputs.text.say import say
 from treescan.planning.reach.clearances import conductors
+from treescan.planning.work.piece_room import plan_distance
 from treescan.trees.beside import Terrain
 
 FRAME = Frame(np.array([512000.0, 5412000.0, 200.0]), "EPSG:25832")
@@ -243,6 +245,78 @@ def test_names_of_areas_and_conductors_are_kept(tmp_path):
     assert "“mill line”" in say(wire.name)
 
 
+def test_a_line_a_little_under_ground_is_refused_and_not_hung_up_in_the_air(tmp_path):
+    """The ground lies at 210 m above sea. A wire at z = 207 hangs 3 m under it and not 207 m over it; at z = 9 it hangs 9 m over ground, and that is said;
+    at z = 57 nobody knows what is meant."""
+    wire = {"kind": "conductor", "name": "mill line"}
+
+    def read(z, frame=FRAME, ground=GROUND):
+        line = {"type": "LineString", "coordinates": [[512000, 5412000, z], [512020, 5412000, z]]}
+        return read_site(drawn(tmp_path, (wire, line)), frame, ground)
+
+    site, notes = read(9.0)
+    assert site.conductors[0].line[:, 2] == pytest.approx(19.0)
+    assert notes[1].code == "height_above_ground"
+    with pytest.raises(BadInput, match=r"mill line.*-3.0 m above ground"):
+        read(207.0)
+    with pytest.raises(BadInput, match=r"mill line.*-153.0 m above ground.*height_m"):
+        read(57.0)
+    low = Frame(np.array([512000.0, 5412000.0, 0.0]), "EPSG:25832")  # ground at 10 m: z = 8 would be 8 m over it, or 2 m under it
+    with pytest.raises(BadInput, match=r"-2.0 m above ground.*height_m"):
+        read(8.0, low)
+
+
+def test_a_stated_height_that_agrees_with_z_asks_for_nothing(tmp_path):
+    """z 219 over ground at 210 and height_m 9 say the same: no note asks to write height_m."""
+    line = {"type": "LineString", "coordinates": [[512000, 5412000, 219], [512020, 5412000, 219]]}
+    _, notes = read_site(drawn(tmp_path, ({"kind": "conductor", "height_m": 9}, line)), FRAME, GROUND)
+
+    assert [n.code for n in notes] == ["read_as_own_coordinates"]
+
+
+def test_swapped_axes_and_degrees_near_the_origin_are_named(tmp_path):
+    """A local grid whose x and y differ by less than 5 km: swapped, it lies 2.8 km off, and the remedy says so; degrees likewise."""
+    frame = Frame(np.array([3000.0, 5000.0, 48.0]), None)
+    wire = {"kind": "conductor", "height_m": 6}
+    for at, said in (((5000.0, 3000.0), "x and y swapped"), ((-1.5, 52.1), "longitude and latitude")):
+        line = {"type": "LineString", "coordinates": [[*at], [at[0] + 20, at[1]]]}
+        with pytest.raises(BadInput, match=said):
+            read_site(drawn(tmp_path, (wire, line)), frame, Terrain.flat(0.0))
+
+
+def with_a_hole(reverse=False):
+    """A square of 40 m with a hole of 20 m in its middle, whose first place is the farthest from the cut that joins both rings."""
+    outer = square(512010.0, 5412005.0, 20.0)["coordinates"][0]
+    hole = square(512010.0, 5412005.0, 10.0)["coordinates"][0]
+    hole = [*hole[2:], *hole[1:3]]
+    return {"type": "Polygon", "coordinates": [outer, hole[::-1] if reverse else hole]}
+
+
+@pytest.mark.parametrize("reverse", [False, True])
+def test_the_cut_that_joins_a_hole_to_its_ring_is_no_edge(tmp_path, reverse):
+    """In the middle of the hole the area is 10 m away, half-way to its corner 5 m, though the cut runs through there; both rings come back."""
+    site, _ = read_site(drawn(tmp_path, ({"kind": "building"}, with_a_hole(reverse))), FRAME, GROUND)
+    (area,) = site.areas()
+    outer, hole = drawn_rings(area.ring)
+
+    assert plan_distance(area.ring, np.array([10.0, 5.0])) == pytest.approx(10.0)
+    assert plan_distance(area.ring, np.array([5.0, 0.0])) == pytest.approx(5.0)
+    assert plan_distance(area.ring, np.array([25.0, 5.0])) == 0.0
+    assert plan_distance(area.ring, np.array([40.0, 5.0])) == pytest.approx(10.0)
+    shape = Polygon(outer, [hole])
+    assert shape.is_valid and shape.area == pytest.approx(40.0**2 - 20.0**2)
+    assert shape.exterior.is_ccw and not shape.interiors[0].is_ccw
+
+
+def test_a_ring_left_open_is_the_same_ring():
+    """Three corners, or three and the first again: the same edges."""
+    corners = [[0.0, 0.0], [4.0, 0.0], [4.0, 3.0]]
+    for ring in (corners, [*corners, corners[0]]):
+        start, end = ring_edges(ring)
+        assert np.linalg.norm(end - start, axis=1).sum() == pytest.approx(12.0)
+        assert plan_distance(np.array(ring), np.array([0.0, 3.0])) == pytest.approx(2.4)
+
+
 def test_what_lies_far_off_is_refused_by_name(tmp_path):
     """600 m off, 6 km off, and swapped axes: each its own sentence; a line that only runs far away through the site is kept."""
     off = {"type": "LineString", "coordinates": [[512600, 5412000], [512620, 5412000]]}
@@ -256,7 +330,7 @@ def test_what_lies_far_off_is_refused_by_name(tmp_path):
         read_site(drawn(tmp_path, (wire, LINE), (wire, lost)), FRAME, GROUND)
     lon, lat = Transformer.from_crs("EPSG:25832", "EPSG:4326", always_xy=True).transform(512010.0, 5412005.0)
     swapped = {"type": "LineString", "coordinates": [[lat, lon], [lat, lon + 1e-4]]}
-    with pytest.raises(BadInput, match=r"longitude .* before latitude"):
+    with pytest.raises(BadInput, match=r"longitude\) before y .*latitude"):
         read_site(drawn(tmp_path, (wire, swapped)), FRAME, GROUND)
 
 

@@ -321,8 +321,9 @@ def _given(request: PlanRequest, tree: TracedTree, settings: Settings) -> _Given
             faults, lambda: read_work(request.work, tree, settings.planning, request.seed), (None, [])
         )
         notes += said
-    if request.cuts is not None and (request.site is None or site is not None):
-        others = () if site is None else tuple(name for name, _ in site.anchors)
+    if request.cuts is not None:
+        drawn = () if site is None else tuple(name for name, _ in site.anchors)
+        others = None if request.site is not None and site is None else drawn
         cuts = request.cuts
         removal = _tried(faults, lambda: read_cuts(cuts, tree.graph, others), None)
     overrides: tuple[Override, ...] = ()

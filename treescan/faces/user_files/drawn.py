@@ -30,6 +30,12 @@ BEYOND = 500.0
 """A feature of the site plan farther than this from the middle of the scan is taken for misplaced (project
 choice). [m]"""
 
+BARE_HIGHEST = 40.0
+"""A bare z is read as height above ground up to this only: what hangs higher is told by "height_m" (project choice). [m]"""
+
+SUNK = 10.0
+"""A z that lies below ground by no more than this is taken for a mistake, never for a height above ground (project choice). [m]"""
+
 AGREES = 2.0
 """z and height_m of one feature may differ by so much (project choice). [m]"""
 
@@ -122,7 +128,7 @@ class _Drawn:
         form, remedy, take = takes[kind]
         for part in feature.parts:
             if part.form != form:
-                raise BadInput(f"{feature.called} is a {kind} but a {part.form}", remedy=remedy)
+                raise BadInput(f"{feature.called} is drawn as a {part.form}", remedy=remedy)
             _check_near(feature, part, self.terrain)
         for part in feature.parts:
             take(feature, part, kind)
@@ -206,7 +212,7 @@ def _raised(
         if not _no_height(part.stated):
             known = np.isfinite(part.stated) & (part.stated > NO_DATA)
             if np.abs(above_sea - over)[known].max() <= AGREES and known.all():
-                return _told(feature, part, above_sea, ground, "height_above_sea")
+                return _told(feature, part, above_sea, ground, "height_stated")
             if np.abs(above_ground - over)[known].max() > AGREES:
                 raise BadInput(
                     f"{feature.called}: its z puts it {_range(above_sea[known])} above ground, its height_m "
@@ -226,7 +232,8 @@ def _raised(
         )
     if _plausible(above_sea, lowest):
         return _told(feature, part, above_sea, ground, "height_above_sea")
-    if _plausible(above_ground, lowest):
+    sunk = above_sea.max() > -SUNK  # so little under ground that it may be meant there, and is wrong
+    if _plausible(above_ground, lowest) and above_ground.max() <= BARE_HIGHEST and not sunk:
         return _told(feature, part, above_ground, ground, "height_above_ground")
     _check_height(feature, above_sea, lowest, "z")
     raise AssertionError("unreachable")  # pragma: no cover

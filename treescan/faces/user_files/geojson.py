@@ -21,6 +21,9 @@ Floats = NDArray[np.float64]
 FAR = 5_000.0
 """Coordinates farther from the cloud's origin than this are of another system. [m]"""
 
+HERE = 500.0
+"""Coordinates that lie so near only with x and y swapped, or that look like degrees where none lies so near, are named so. [m]"""
+
 DEPTH = {"Point": 0, "LineString": 1, "Polygon": 2}
 FEWEST = {"Point": 1, "LineString": 2, "Polygon": 4}
 """Places a part of each form holds at least; a polygon's ring ends where it began (RFC 7946, 3.1.6)."""
@@ -301,19 +304,29 @@ def _projected(source: str, frame: Frame, path: Path) -> ToLocal:
 def _near_enough(
     number: int, properties: dict[str, Any], raw: list[Floats], local: tuple[Part, ...], to_local: ToLocal
 ) -> None:
-    """BadInput where a feature lies more than 5 km away, with the remedy where its axes are swapped."""
+    """BadInput where a feature lies more than 5 km away, or away at all but near with its axes swapped or read as degrees, with
+    the remedy for it."""
 
-    def near(xy: Floats) -> bool:
-        return bool(np.isfinite(xy).all() and (np.abs(xy) < FAR).all())
+    def near(xy: Floats, within: float = FAR) -> bool:
+        return bool(np.isfinite(xy).all() and (np.abs(xy) < within).all())
 
-    if all(near(p.xyz[:, :2]) for p in local):
+    if any(near(p.xyz[:1, :2], HERE) for p in local):
         return
-    called = _called(number, properties)
-    if all(near(to_local(xyz[:, [1, 0, 2]])[:, :2]) for xyz in raw):
+    called, away = _called(number, properties), not all(near(p.xyz[:, :2]) for p in local)
+    swapped = [to_local(xyz[:, [1, 0, 2]])[:, :2] for xyz in raw]
+    far = "more than 5 km" if away else f"more than {HERE:.0f} m"
+    if all(near(xy, FAR if away else HERE) for xy in swapped):
         raise BadInput(
-            f"{called} lies more than 5 km from the cloud, but near it with x and y swapped",
-            remedy="write longitude (east) before latitude (north)",
+            f"{called} lies {far} from the cloud, but near it with x and y swapped",
+            remedy="write x (east, longitude) before y (north, latitude)",
         )
+    if all((np.abs(xyz[:, 0]) <= 180).all() and (np.abs(xyz[:, 1]) <= 90).all() for xyz in raw):
+        raise BadInput(
+            f"{called} lies {far} from the cloud: its coordinates look like longitude and latitude",
+            remedy="draw it in the cloud's own coordinates, or give the cloud its coordinate system",
+        )
+    if not away:
+        return
     raise BadInput(
         f"{called} lies more than 5 km from the cloud",
         remedy="correct its coordinates, or delete it if it is of another place",

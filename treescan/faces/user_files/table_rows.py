@@ -59,7 +59,11 @@ def real(
             raise TypeError
         value = float(cell)
     except (TypeError, ValueError, OverflowError) as err:
-        raise BadInput(f"row {number}: {column} is {short(cell)}, not a number", file=str(path)) from err
+        raise BadInput(
+            f"row {number}: {column} is {short(cell)}, not a number",
+            file=str(path),
+            remedy="write it bare and with a point, for example 2.5",
+        ) from err
     if not low <= value <= high:
         raise BadInput(
             f"row {number}: {column} is {short(cell)}", file=str(path), remedy=f"give {low:g} to {high:g}"
@@ -77,6 +81,16 @@ def whole(row: Mapping[str, Any], column: str, path: Path, number: int, *, low: 
             remedy=f"give a whole number, {low} to {high}",
         )
     return int(value)
+
+
+def yes_or_no(row: Mapping[str, Any], column: str, path: Path, number: int) -> bool:
+    """One cell as yes or no; BadInput in words where it is neither."""
+    said = str(row[column]).strip().lower()
+    if said in {"yes", "true", "1"}:
+        return True
+    if said in {"no", "false", "0"}:
+        return False
+    raise BadInput(f"row {number}: {column} is {short(row[column])}", file=str(path), remedy="write yes or no")
 
 
 def words(row: Mapping[str, Any], column: str, path: Path, number: int) -> str:

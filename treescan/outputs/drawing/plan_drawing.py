@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from treescan.arrays import Ints
 from treescan.assess import Assessment
+from treescan.geometry import drawn_rings
 from treescan.outputs.drawing.svg import LABEL_SIZE, Drawing
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.tubes import runs
@@ -108,9 +109,8 @@ def _drawn(d: Drawing, a: Assessment, paper: Paper) -> None:
     }
     for area in a.site.areas():
         css, code = looks[area.kind]
-        xy = paper(area.ring)
-        d.line(xy, css, closed=True)
-        x, y = xy.mean(axis=0)
+        d.shape([paper(ring) for ring in drawn_rings(area.ring)], css, closed=True)
+        x, y = paper(area.ring).mean(axis=0)
         if 0 < x < WIDE and 0 < y < WIDE:
             d.label(x, y, area.name or text(code), "t small", 0)
     for c in a.site.conductors:

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
+from treescan.geometry import drawn_rings
 from treescan.outputs.data.anchors_file import worst_work_point
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import in_a_cell
@@ -94,7 +95,8 @@ def _line(a: Assessment, xyz: NDArray) -> LineString:
 
 
 def _ring(a: Assessment, xy: NDArray) -> Polygon:
-    return Polygon(np.round(np.asarray(xy, float) + a.tree.frame.origin[:2], 4))
+    rings = [np.round(r + a.tree.frame.origin[:2], 4) for r in drawn_rings(xy)]
+    return Polygon(rings[0], rings[1:]) if rings else Polygon()
 
 
 def _stem(a: Assessment) -> Layer:

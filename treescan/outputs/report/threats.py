@@ -6,14 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import cKDTree
-from shapely.geometry import Point, Polygon
 
 from treescan.assess import Assessment
+from treescan.geometry import inside
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.place_names import place_names
 from treescan.outputs.shapes.seen_share import seen_share
 from treescan.planning.ranking.overrides import Override, stated_dead
 from treescan.planning.tie_in_point import Floats, TieInPoint
+from treescan.planning.work.piece_room import plan_distance
 from treescan.reason import Reason
 from treescan.trees.beside import Area
 from treescan.wood.graph import DEAD_SUSPECT
@@ -95,11 +96,10 @@ def _brief(warning: Reason) -> Reason:
 
 
 def areas(a: Assessment) -> tuple[Threat, ...]:
-    """Roads, buildings and water drawn on the site plan, the nearest first: from the stem, and whether the crown is over them."""
+    """Roads, buildings, water and closed ground drawn on the site plan, the nearest first: from the stem, and whether the crown is
+    over them."""
     found = []
     for area in a.site.areas():
-        if area.kind == "no_stand_area":
-            continue
         away, over = _away(a, area)
         if away <= FAR:
             told = Reason("threat_area", what=area.kind, name=area.name or None, distance=away, over=over)
@@ -110,10 +110,8 @@ def areas(a: Assessment) -> tuple[Threat, ...]:
 
 def _away(a: Assessment, area: Area) -> tuple[float, bool]:
     """Distance of an area from the stem's foot [m], and whether limbs stand over it."""
-    ring = Polygon(area.ring).buffer(0)
     xy = a.tree.graph.xyz[:, :2]
-    over = any(ring.contains(Point(*at)) for at in xy[:: max(1, len(xy) // 2000)])
-    return float(ring.distance(Point(*xy[0]))), over
+    return plan_distance(area.ring, xy[0]), bool(inside(area.ring, xy).any())
 
 
 def dead(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:

@@ -46,6 +46,9 @@ large as asked. It lifts neither "does not hold" nor "not seen" nor any gate.
 AS_IN_USE = "as in use"
 """Direction of a load test that counts: the set-up and the pull of the climb."""
 
+MOST_BOUNCE = 6.0
+"""A bounce pulls no harder than this times the weight (project choice)."""
+
 FULL_TEST = 1.5
 """Pull of a load test over the hardest ordinary use that lifts "holds if tested"."""
 
@@ -87,7 +90,7 @@ class Override:
             raise BadInput(f"override '{self.kind}' does not say which limb or union it is about")
         if self.kind == "defect" and not 0 <= self.value <= 1:
             raise BadInput("a defect needs the share of strength left, between 0 and 1")
-        if self.people <= 0 or not 1 <= self.bounce <= 6:
+        if self.people <= 0 or not 1 <= self.bounce <= MOST_BOUNCE:
             raise BadInput("a load test needs people on the rope, and a bounce of 1 to 6 times their weight")
 
     def _says_what(self) -> bool:

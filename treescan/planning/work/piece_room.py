@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.geometry import inside
+from treescan.geometry import inside, ring_edges
 from treescan.planning.reach.clearances import Line, approach_distance, distances
 from treescan.planning.settings import Approach
 from treescan.reason import Reason
@@ -75,9 +75,9 @@ def _wood_from(ring: Floats, start: Floats, end: Floats, radius: Floats) -> floa
     places = np.concatenate([start[:, :2], end[:, :2]])
     if inside(ring, places).any():
         return 0.0
-    corners = np.column_stack([np.asarray(ring, float), np.zeros(len(ring))])
+    edges = [np.column_stack([p, np.zeros(len(p))]) for p in ring_edges(ring)]
     flat = [np.column_stack([p[:, :2], np.zeros(len(p))]) for p in (start, end)]
-    edge = Line(corners, np.roll(corners, -1, axis=0), 0.0, float("nan"), Reason("area_itself"))
+    edge = Line(*edges, 0.0, float("nan"), Reason("area_itself"))
     return float(np.maximum(distances(flat[0], flat[1], edge) - np.nan_to_num(radius), 0.0).min())
 
 
@@ -85,7 +85,7 @@ def plan_distance(ring: Floats, xy: Floats) -> float:
     """Distance of a place to an area in the plan, 0 inside. [m]"""
     if inside(ring, xy)[0]:
         return 0.0
-    a = np.asarray(ring, float)
-    step = np.roll(a, -1, axis=0) - a
+    a, b = ring_edges(ring)
+    step = b - a
     at = np.clip(np.sum((xy - a) * step, axis=1) / np.maximum(np.sum(step**2, axis=1), 1e-12), 0.0, 1.0)
     return float(np.linalg.norm(a + at[:, None] * step - xy, axis=1).min())
