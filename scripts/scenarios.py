@@ -429,6 +429,8 @@ def picture(plan: Path, stem: Path) -> None:
         page.goto((plan / "report.html").resolve().as_uri())
         page.wait_for_timeout(2500)
         page.screenshot(path=f"{stem}_top.png")
+        page.click("#unfold")
+        page.wait_for_timeout(1000)
         for part in page.query_selector_all("#climb, #q2"):
             part.screenshot(path=f"{stem}_{part.get_attribute('id')}.png")
         browser.close()

@@ -7,8 +7,11 @@ from types import SimpleNamespace
 import pytest
 
 from treescan.estimate import Estimate
+from treescan.outputs.drawing.svg import Drawing
+from treescan.outputs.report.threats import cuts
 from treescan.outputs.rows.removal_rows import OF_BLOCK, OF_LIFE, removal_head, removal_rows
 from treescan.outputs.text.english.data import TEXTS
+from treescan.outputs.text.say import say
 from treescan.planning.removal.removal_plan import ORDER
 from treescan.planning.work.removal import Cut, Removal
 from treescan.reason import Reason
@@ -53,3 +56,30 @@ def test_every_alarm_of_what_is_planned_has_a_word():
     others = {"piece_near_conductor", "swing_near_conductor", "cut_no_anchor_left", "cut_anchors_go"}
 
     assert alarms - others == set(OF_LIFE) | set(OF_BLOCK)
+
+
+def test_the_first_screen_counts_the_cuts_and_names_those_at_fault():
+    """Nine cuts; at the second and the last something speaks against what is planned to carry: told first, every number, however many."""
+    wrong = Reason("support_gone", union="U07")
+    stages = tuple(
+        SimpleNamespace(number=k, alarms=(wrong,) if k % 2 == 0 else (Reason("cut_no_anchor_left"),)) for k in range(1, 19)
+    )
+    (told,) = cuts(SimpleNamespace(climb=SimpleNamespace(stages=stages)))
+
+    assert told.alarm
+    assert "18 cuts are planned, with 18 alarms" in say(told.found)
+    assert "2, 4, 6, 8, 10, 12, 14, 16, 18" in say(told.found) and "2, 4, 6, 8, 10, 12, 14, 16, 18" in say(told.short)
+    (calm,) = cuts(SimpleNamespace(climb=SimpleNamespace(stages=stages[:1])))
+    assert not calm.alarm and "1 cut is planned, with 1 alarm" in say(calm.found)
+    assert cuts(SimpleNamespace(climb=None)) == ()
+
+
+def test_a_label_that_must_stand_is_never_left_out():
+    """A wire along the upper edge of a full picture keeps its name."""
+    d = Drawing(200.0, 100.0, "a picture")
+    d.keep_clear(100.0, 50.0, 200.0)
+    d.label(100.0, 4.0, "left out")
+    d.label(100.0, 4.0, "wire seen: treat as live", must=True)
+
+    assert [m.text for m in d.marks] == ["wire seen: treat as live"]
+    assert 0 < d.marks[0].y < 100

@@ -118,7 +118,7 @@ def _drawn(d: Drawing, a: Assessment, paper: Paper) -> None:
         d.line(xy, "wire")
         x, y = np.clip(xy.mean(axis=0), 30, WIDE - 30)
         words = text("draw_wire", voltage=c.voltage, known=bool(np.isfinite(c.voltage)))
-        d.label(x, y - 12, f"{words} “{c.name}”" if c.name else words, "t small strong halo-text", 0)
+        d.label(x, y - 12, f"{words} “{c.name}”" if c.name else words, "t small strong halo-text", 0, must=True)
 
 
 def _drawn_points(d: Drawing, a: Assessment, paper: Paper) -> None:
@@ -168,7 +168,7 @@ def _seen_wires(d: Drawing, a: Assessment, s: Surroundings, near: Ints, paper: P
         known = volts[np.isfinite(volts)]
         x, y = np.clip(paper(wire.ends).mean(axis=0), 30, WIDE - 30)
         words = text("draw_wire_seen", gap=wire.gap, voltage=float(known.max()) if len(known) else None)
-        d.label(x, y - 12, words, "t small strong halo-text", 0)
+        d.label(x, y - 12, words, "t small strong halo-text", 0, must=True)
     return np.concatenate(drawn)
 
 

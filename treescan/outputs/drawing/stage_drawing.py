@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 Paper = Callable[[Floats], Floats]
 
 WIDE, HIGH, MARGIN = 300.0, 330.0, 16.0
+LEAST_WIDE = 200.0
+"""Room across for a slender tree and the names beside it, in drawing units."""
 LINE = 0.02
 """Wood thinner than this is drawn as a line. [m]"""
 
@@ -92,7 +94,9 @@ def _view(a: Assessment, removal: Removal) -> _View:
     shown = stand.across_up_away(np.vstack([graph.xyz, *others, *wires]))[:, :2]
     low, high = shown.min(axis=0) - np.array([0.6, 0.3]), shown.max(axis=0) + np.array([0.6, 0.6])
     size = high - low
-    return _View(stand, low, high, float(min((WIDE - 2 * MARGIN) / size[0], (HIGH - 2 * MARGIN) / size[1])))
+    scale = float(min((WIDE - 2 * MARGIN) / size[0], (HIGH - 2 * MARGIN) / size[1]))
+    room = np.array([max(LEAST_WIDE / scale - size[0], 0.0) / 2, 0.0])  # names stand beside a slender tree
+    return _View(stand, low - room, high + room, scale)
 
 
 def _picture(

@@ -108,8 +108,11 @@ class Drawing:
         if words:
             self.marks.append(Words(x, y, words, css, anchor))
 
-    def label(self, x: float, y: float, words: str, css: str = "t", away: float = 10.0) -> None:
-        """A line of text beside a mark, where no other label stands; the mark's own place is x, y."""
+    def label(
+        self, x: float, y: float, words: str, css: str = "t", away: float = 10.0, *, must: bool = False
+    ) -> None:
+        """A line of text beside a mark, where no other label stands; the mark's own place is x, y. Where there is no room it is
+        left out, but for one that `must` stand: that goes across the middle at the height of its mark."""
         if not words:
             return
         wide, high = LETTER * self.print_size * len(words), self.print_size * 1.25
@@ -121,6 +124,8 @@ class Drawing:
                 self._taken.append(box)
                 self.text(x + dx, y + dy, words, css, anchor)
                 return
+        if must:
+            self.text(self.width / 2, min(max(y, 1.2 * high), self.height - high), words, css, "middle")
 
     def keep_clear(self, x: float, y: float, half: float) -> None:
         """A square that no label may cover."""

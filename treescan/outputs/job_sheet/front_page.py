@@ -138,6 +138,7 @@ def _column(a: Assessment, p: TieInPoint, drop: int) -> Blocks:
     ]
     if any(t.alarm for t in found if t.kind in {"wire", "area"}):
         parts.insert(0, parts.pop(5))
+    parts.insert(0, ("front_cuts", _told(found, ("cuts",), drop)))
     return [rich(text(code), " ".join(said), MAIN) for code, said in parts if said]
 
 

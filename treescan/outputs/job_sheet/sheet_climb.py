@@ -38,6 +38,8 @@ WIDTH = FULL
 HALF = WIDTH / 2 - 8
 CUT_WIDE, CUT_HIGH = 0.36 * WIDTH - 8, 190.0
 """Room for the drawing of one cut, in points."""
+FEW_CUTS = 2
+"""So many cuts stand below their table; more begin on a page of their own."""
 MAX_LINES = 6
 """Redirects and warnings printed; the rest stands in the report."""
 
@@ -160,13 +162,14 @@ def _rescue_line(r: RescuePlan) -> str:
 
 
 def removal_pages(a: Assessment) -> list[Blocks]:
-    """A removal: all cuts in a table, then every cut with its drawing, alarms first, and the stem by height; empty when
-    none is planned."""
+    """A removal: all cuts in a table, then, for more than a few on pages of their own, every cut with its drawing, alarms first, and
+    the stem by height; empty when none is planned."""
     c = a.climb
     if c is None or not c.stages:
         return []
     cuts = [_cut(stage, *picture) for stage, picture in zip(c.stages, stage_pictures(a), strict=True)]
-    return [_all_cuts(c, a.asked.removal), [*(block for cut in cuts for block in cut), *_stem(c)]]
+    table, each = _all_cuts(c, a.asked.removal), [*(block for cut in cuts for block in cut), *_stem(c)]
+    return [table, each] if len(cuts) > FEW_CUTS else [[*table, gap(8), *each]]
 
 
 def _cut(stage: Stage, drawing: Drawing, caption: str) -> Blocks:

@@ -31,6 +31,7 @@ from treescan.outputs.job_sheet.sheet_parts import (
     rich,
     side_by_side,
     strip,
+    strong,
     words,
 )
 from treescan.outputs.report.cards import (
@@ -47,6 +48,7 @@ from treescan.outputs.report.cards import (
 from treescan.outputs.report.glance import glance
 from treescan.outputs.report.overview import overview
 from treescan.outputs.report.phrases import margin_of, section_of, stand_of, work_place
+from treescan.outputs.report.threats import cuts
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.text.say import figure, say, say_all, text
 from treescan.planning.tie_in_point import TieInPoint
@@ -232,6 +234,7 @@ def hopeless_page(a: Assessment, height: float) -> Blocks:
         gap(),
         words(text("none_ranked" if assessable else "none_assessable"), HEAD),
         words(text("none_do_not_plan")),
+        *[strong(text(t.head), say(t.found), SMALL) for t in cuts(a)],
         *stated_dead_wood(a, None),
         words(text("none_why_only" if assessable else "none_why"), BAND),
         *(rich(text("sheet_number", n=i), one) for i, one in enumerate(why or [text("none_no_union")], start=1)),

@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from treescan.assess import Assessment
 from treescan.geometry import inside
+from treescan.outputs.rows.removal_rows import OF_BLOCK, OF_LIFE
 from treescan.outputs.shapes.first_line import first_line
 from treescan.outputs.shapes.place_names import place_names
 from treescan.outputs.shapes.seen_share import seen_share
@@ -22,7 +23,7 @@ from treescan.wood.graph import DEAD_SUSPECT
 ALARMING = {"wires_claimed", "work_near_conductor"}
 WIRES = {*ALARMING, "wires_said", "poles_without_wires"}
 """Codes of warnings about wires, and those that are told first."""
-HEADS = {"wire": "head_wire", "area": "head_area", "dead": "head_dead", "fall": "head_fall", "unseen": "head_unseen"}
+HEADS = {"cuts": "head_cuts", "wire": "head_wire", "area": "head_area", "dead": "head_dead", "fall": "head_fall", "unseen": "head_unseen"}
 """Code of the heading of each kind."""
 MOST_NAMED = 3
 """Suspects of dead wood that are named; more are counted."""
@@ -32,13 +33,15 @@ NEAR_THE_THROW = 2.0
 """A flight that passes stated dead wood nearer than this is told (project choice). [m]"""
 STATED = {"threat_stated_dead", "threat_said_dead"}
 """Codes of what a person stated of dead wood: all of it is told, everywhere."""
+AGAINST = {**OF_LIFE, **OF_BLOCK}
+"""Alarms against what climber and block are planned to hang on."""
 FAR = 30.0
 """Areas farther from the crown than this are not told. [m]"""
 
 
 @dataclass(frozen=True)
 class Threat:
-    """One of them: its kind as code ("wire", "area", "dead", "fall", "unseen"), what was found, whether it is told first, and the
+    """One of them: its kind as code ("cuts", "wire", "area", "dead", "fall", "unseen"), what was found, whether it is told first, and the
     same in a few words."""
 
     kind: str
@@ -55,8 +58,19 @@ class Threat:
 def threats(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
     """Of the site, and of the climb on one candidate, the alarming ones first in each kind."""
     fall = () if p is None else (_fall(a, p),)
-    found = (*wires(a, p), *areas(a), *dead(a, p), *fall, *_unseen(a, p))
+    found = (*cuts(a), *wires(a, p), *areas(a), *dead(a, p), *fall, *_unseen(a, p))
     return tuple(sorted(found, key=lambda t: not t.alarm))
+
+
+def cuts(a: Assessment) -> tuple[Threat, ...]:
+    """How many cuts are planned, and at which of them something speaks against what climber or block hang on; () without a
+    removal."""
+    stages = a.climb.stages if a.climb is not None else ()
+    if not stages:
+        return ()
+    bad = tuple(str(s.number) for s in stages if any(x.code in AGAINST for x in s.alarms))
+    told = Reason("threat_cuts", n=len(stages), bad=len(bad), cuts=", ".join(bad), alarms=sum(len(s.alarms) for s in stages))
+    return (Threat("cuts", told, bool(bad), Reason("threat_cuts_short", n=len(stages), bad=len(bad), cuts=", ".join(bad))),)
 
 
 def wires(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:

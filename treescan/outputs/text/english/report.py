@@ -150,6 +150,11 @@ THREATS: dict[str, str] = {
 """What threatens, for the first screen and the first page."""
 
 WHY_NOT: dict[str, str] = {
+    "threat_cuts": (
+        "{n:n} {n|cut is|cuts are} planned, with {alarms:n} {alarms|alarm|alarms}.[{?bad} Something speaks against what climber or block "
+        "hang on at {bad|cut|cuts} {cuts}: read “Taking it down” before the first.][{!bad} Read “Taking it down” before the first.]"
+    ),
+    "threat_cuts_short": "{n:n} {n|cut|cuts} planned[{?bad}; what climber or block hang on is wrong at {cuts}]",
     "threat_wire_short": "{distance:m} from a wire",
     "threat_work_wire_short": "{distance:m} from a wire to the work",
     "threat_wire_claimed_short": "claimed by the scan {distance:m} from the stem",
@@ -160,6 +165,7 @@ WHY_NOT: dict[str, str] = {
     "threat_ground_short": "to the ground, {height:m}",
     "threat_caught_short": "caught by {catch} after {drop:m?}",
     "threat_unseen_short": "[{path:%} of the load path, ]{tree:%?} of the limbs",
+    "head_cuts": "Removal",
     "head_wire": "Wire",
     "head_area": "Near",
     "head_dead": "Dead wood",
