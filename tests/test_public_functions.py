@@ -154,6 +154,10 @@ def test_nothing_shows_itself_in_megabytes(first):
     shown = [removal, removal.tree, removal.tree.graph, removal.work, removal.throws, removal.climb, removal.site, removal.asked.removal]
     shown += [removal.points[0], removal.climb.stages[0], removal.checks, removal.ranking, *removal.throws.best.values()]
 
+    model, places, beside = removal.checks.model, removal.ranking.places, removal.tree.beside
+    shown += [removal.asked, model, model.sections, model.crown, removal.checks.screening, places, places.scene, removal.climb.neighbours]
+    shown += [removal.points[0].check, beside, beside.terrain, beside.surroundings, beside.foliage]
+
     assert max(len(repr(x)) for x in shown) < 200
     assert "anchors=" in repr(removal) and "Stage(1" in repr(removal.climb.stages[0])
 
@@ -169,6 +173,36 @@ def test_readers_makers_and_tables_are_public(tmp_path):
     cuts.write_text("limb,height_m,name\n0,12.0,top\n1,,\n")
     removal = treescan.read_cuts(cuts, GRAPH)
     assert [c.label for c in removal.cuts] == ["top", "limb 1"]
+
+
+def test_readers_take_a_path_or_its_name(tmp_path):
+    """A string does as well as a Path; one word of work as well as a list."""
+    tree = traced(GRAPH)
+    beside, frame = tree.beside, tree.frame
+    (tmp_path / "cuts.csv").write_text("stem_height_m\n9\n")
+    (tmp_path / "said.csv").write_text("kind,who,when,why\nnote,J,now,nothing\n")
+    box = [[[8, 8], [9, 8], [9, 9], [8, 8]]]
+    road = {"type": "Feature", "properties": {"kind": "road"}, "geometry": {"type": "Polygon", "coordinates": box}}
+    (tmp_path / "site.json").write_text(json.dumps({"type": "FeatureCollection", "features": [road]}))
+    settings = treescan.Settings().planning
+
+    for kind in (str, Path):
+        assert len(treescan.read_cuts(kind(tmp_path / "cuts.csv"), GRAPH).cuts) == 1
+        assert treescan.read_overrides(kind(tmp_path / "said.csv"), GRAPH)[0].why == "nothing"
+        assert len(treescan.read_site(kind(tmp_path / "site.json"), frame, beside.terrain)[0].areas()) == 1
+    one, listed = (treescan.read_work(asked, tree, settings, 1)[0] for asked in ("limb:1", ["limb:1"]))
+    assert len(one.xyz) == len(listed.xyz) > 0
+
+
+def test_what_cannot_be_meant_is_refused_in_words_from_python_too(first):
+    """A table that is none, a block at a node that is no union, a rope over something unknown."""
+    with pytest.raises(treescan.BadInput, match=r"no table 'tree'.*cuts"):
+        table(first, "tree")
+    inside = next(n for n in range(1, len(GRAPH)) if n not in GRAPH.unions.node)
+    with pytest.raises(treescan.BadInput, match=f"node {inside}"):
+        judged_again(first, removal=Removal((cut_stem(GRAPH, 9.0),), ("",), (inside,)))
+    with pytest.raises(treescan.BadInput, match=r"rope.*block, ring, bark"):
+        Removal((cut_stem(GRAPH, 9.0),), ("",), (int(GRAPH.unions.node[0]),), ("rope",))
 
 
 def test_an_anchor_on_the_piece_serves_no_cut_of_it(first):

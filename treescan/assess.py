@@ -43,6 +43,7 @@ from treescan.progress import Progress, quiet
 from treescan.reader_settings import JobSettings, ReaderSettings
 from treescan.reason import Reason
 from treescan.settings import merged
+from treescan.short_repr import ShortRepr
 from treescan.throw.scene.stances import standing_places
 from treescan.throw.search.search import search_throws
 from treescan.throw.settings import ThrowSettings
@@ -92,8 +93,8 @@ class Settings:
         )
 
 
-@dataclass(frozen=True)
-class Asked:
+@dataclass(frozen=True, repr=False)
+class Asked(ShortRepr):
     """What was asked for: species as given, None = unknown; rope systems; the cuts of a removal, None = the
     tree stays; seed of all random draws; every setting; given : the settings before region and removal spoke,
     None = the same."""

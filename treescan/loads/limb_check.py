@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from treescan.estimate import Estimate
 from treescan.loads.hidden_defects import HIDDEN, UNTESTED, chance_told
 from treescan.reason import Reason
+from treescan.short_repr import ShortRepr
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -268,8 +269,8 @@ class Break:
     likely: bool = True
 
 
-@dataclass(frozen=True)
-class AnchorCheck:
+@dataclass(frozen=True, repr=False)
+class AnchorCheck(ShortRepr):
     """All of loads' answer for one `AnchorConfiguration`. The load and the margin are those of ordinary use,
     two people in a rescue included.
 

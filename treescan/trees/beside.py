@@ -12,6 +12,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from treescan.geometry import inside
+from treescan.short_repr import ShortRepr
 
 Floats = NDArray[np.float64]
 
@@ -19,8 +20,8 @@ KINDS = ("neighbour", "building", "pole", "wire", "ground object", "unknown")
 """Kinds of solid things that are not wood of the asked tree; `Surroundings.kind` indexes this."""
 
 
-@dataclass(frozen=True)
-class Terrain:
+@dataclass(frozen=True, repr=False)
+class Terrain(ShortRepr):
     """Ground heights on a square grid; row 0 is the south edge, column 0 the west edge; values stand at cell
     centres.
 
@@ -86,8 +87,8 @@ def _bilinear(height: Floats, at: Floats) -> Floats:  # pragma: no cover - compi
     return out
 
 
-@dataclass(frozen=True)
-class Foliage:
+@dataclass(frozen=True, repr=False)
+class Foliage(ShortRepr):
     """Twigs and leaves too fine to be limbs, as a density on voxels.
 
     Attributes
@@ -119,8 +120,8 @@ class Foliage:
         return np.where(inside, self.density[i[..., 0], i[..., 1], i[..., 2]], 0.0).astype(float)
 
 
-@dataclass(frozen=True)
-class Surroundings:
+@dataclass(frozen=True, repr=False)
+class Surroundings(ShortRepr):
     """Solid things seen by the scan that are not this tree: neighbours, buildings, poles, wires, people.
 
     Attributes
@@ -209,8 +210,8 @@ class Site:
         return tuple(out)
 
 
-@dataclass(frozen=True)
-class Beside:
+@dataclass(frozen=True, repr=False)
+class Beside(ShortRepr):
     """All that stands around one tree, as the scan saw it."""
 
     terrain: Terrain

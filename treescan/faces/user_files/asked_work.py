@@ -38,13 +38,13 @@ COLUMNS = ("name", "kind", "x", "y", "z", "height_m", "limb", "union", "weight")
 
 
 def read_work(
-    asked: Sequence[str], tree: TracedTree, settings: PlanningSettings, seed: int
+    asked: Sequence[str | Path] | str | Path, tree: TracedTree, settings: PlanningSettings, seed: int
 ) -> tuple[Work, list[Reason]]:
     """All the work asked for, joined, and how each file was read.
 
     Parameters
     ----------
-    asked : sequence of str     Each a GeoJSON file, a CSV file, or a word: "crown" (the whole), "deadwood"
+    asked : str or sequence     Each a GeoJSON file, a CSV file, or a word: "crown" (the whole), "deadwood"
                                 (limbs the scan suspects dead), "limb:12" or "limb:U07" (a limb by its number
                                 in tree.json or by the union it leaves at), "sample:300" (that many random
                                 points on the wood) or "sample:300:5" (shared evenly by five height classes).
@@ -52,7 +52,7 @@ def read_work(
     """
     parts: list[Work] = []
     notes: list[Reason] = []
-    for word in asked:
+    for word in map(str, [asked] if isinstance(asked, (str, Path)) else asked):
         kind, _, rest = word.partition(":")
         if word == "crown":
             parts.append(default_work(tree.graph, tree.beside, settings))

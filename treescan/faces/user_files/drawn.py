@@ -43,7 +43,7 @@ NO_DATA = -9_998.0
 """A z as low as this stands for none, as GIS programs write it. [m]"""
 
 
-def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, tuple[Reason, ...]]:
+def read_site(path: Path | str, frame: Frame, terrain: Terrain) -> tuple[Site, tuple[Reason, ...]]:
     """The site plan of a GeoJSON file, and how its coordinates and heights were read.
 
     Every feature needs a property "kind": "no-stand", "building", "road" or "water" (polygons, with holes), or
@@ -53,6 +53,7 @@ def read_site(path: Path, frame: Frame, terrain: Terrain) -> tuple[Site, tuple[R
     what the wires are that the scan saw in it, by "voltage_kv", 0 where there is none). "name" labels any. z = 0
     everywhere counts as no height. BadInput tells every feature that cannot be meant, by number and name.
     """
+    path = Path(path)
     features, how = read_features(path, frame)
     drawn = _Drawn(terrain)
     faults = []

@@ -34,21 +34,22 @@ MOST_PEOPLE = 10.0
 OVERRIDE_COLUMNS = tuple(Override.__dataclass_fields__)
 
 
-def read_cuts(path: Path, graph: WoodGraph, others: Collection[str] | None = ()) -> Removal:
+def read_cuts(path: Path | str, graph: WoodGraph, others: Collection[str] | None = ()) -> Removal:
     """The cuts of a removal from a table (CSV, TOML [[cut]] or JSON), sorted by `order` where given.
 
     A row names one cut: `limb` (number in tree.json), `union` (its thickest limb comes off) or
     `stem_height_m` (the stem is cut there); with a limb or union also `at_m` (metres out along it from the
     bark of its parent) or `height_m` (above the stem's foot). `life_support` is what the climber hangs
-    on at that cut: a union ("U07"), one anchor ("U07 MRS") or an anchor drawn in another tree, one of `others` (None: they are not known, and any name will do). `rigging` is the union
-    that carries the rigging block, `rigging_over` what the rope runs over there: "block" (also where it is empty), "ring" or
-    "bark".
+    on at that cut: a union ("U07"), one anchor ("U07 MRS") or an anchor drawn in another tree, one of `others` (None: they
+    are not known, and any name will do). `rigging` is the union that carries the rigging block, `rigging_over` what the rope
+    runs over there: "block" (also where it is empty), "ring" or "bark".
     """
+    path = Path(path)
     return cuts_of(read_rows(path, CUT_COLUMNS, "cut"), path, graph, others)
 
 
 def cuts_of(
-    rows: Sequence[dict[str, Any]], path: Path, graph: WoodGraph, others: Collection[str] = ()
+    rows: Sequence[dict[str, Any]], path: Path, graph: WoodGraph, others: Collection[str] | None = ()
 ) -> Removal:
     """The cuts of a removal from rows as `read_cuts` takes them; `path` names them in what is said of a fault."""
     cuts, faults = [], []
@@ -75,9 +76,10 @@ def cuts_of(
     return removal
 
 
-def read_overrides(path: Path, graph: WoodGraph) -> tuple[Override, ...]:
+def read_overrides(path: Path | str, graph: WoodGraph) -> tuple[Override, ...]:
     """Statements of a competent person from a table (CSV, TOML [[override]] or JSON); each needs kind, who,
     when and why, and names a limb or union of this tree. Every row at fault is told."""
+    path = Path(path)
     return overrides_of(read_rows(path, OVERRIDE_COLUMNS, "override"), path, graph)
 
 

@@ -24,6 +24,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike
 
+from treescan.short_repr import ShortRepr
 from treescan.wood.graph import Floats, WoodGraph
 
 AZIMUTHS = 12
@@ -35,8 +36,8 @@ UNSURE = 0.5
 DOWN = np.array([0.0, 0.0, -1.0])
 
 
-@dataclass(frozen=True)
-class CrownMoments:
+@dataclass(frozen=True, repr=False)
+class CrownMoments(ShortRepr):
     """Area above every section and its first moment.
 
     Attributes

@@ -21,6 +21,7 @@ from treescan.loads.rope.contacts import bark_exit, bark_radius
 from treescan.loads.sections.section_stress import SectionForces, oval_stretch, utilisation
 from treescan.loads.sections.union_direction import fork_normals, sideways_stretch
 from treescan.loads.settings import INSIDE, ONE_SHARE, LoadSettings, live_share
+from treescan.short_repr import ShortRepr
 from treescan.trees.beside import Beside
 from treescan.units import G
 from treescan.wood.graph import Floats, WoodGraph
@@ -32,8 +33,8 @@ LEAF_REACH = 2.0
 """Foliage further than this from any wood is not hung on it [m] (project choice)."""
 
 
-@dataclass(frozen=True)
-class TreeSections:
+@dataclass(frozen=True, repr=False)
+class TreeSections(ShortRepr):
     """All sections of one tree, row i belongs to segment i (row 0, the root, is no section).
 
     Attributes

@@ -14,6 +14,7 @@ from treescan.loads.sections.curved_limb import Bends, bends
 from treescan.loads.sections.tree_sections import TreeSections, as_cut, tree_sections
 from treescan.loads.settings import ONE_SHARE, LoadSettings
 from treescan.loads.site_history import WEATHER_NORMALS
+from treescan.short_repr import ShortRepr
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Floats, WoodGraph
 
@@ -28,8 +29,8 @@ HANGS = -np.sqrt(0.5)
 """Rise of a side limb below which a rope may pass it [sine] (project choice)."""
 
 
-@dataclass(frozen=True)
-class StructuralModel:
+@dataclass(frozen=True, repr=False)
+class StructuralModel(ShortRepr):
     """What stays the same for all configurations on one tree.
 
     bends : Bends               Where its limbs are strongly curved.

@@ -19,6 +19,7 @@ from pyarrow import parquet
 from treescan import settings as settings_module
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS, all_cautions
+from treescan.errors import BadInput
 from treescan.outputs.data.anchors_csv import anchor_rows
 from treescan.outputs.data.codebook import CODEBOOK, columns_of
 from treescan.outputs.data.for_programs import for_programs
@@ -63,7 +64,9 @@ def table_bytes(a: Assessment, name: str) -> bytes | None:
 @for_programs
 def table(a: Assessment, kind: str) -> pandas.DataFrame:
     """One table; every column stands in the codebook, the last holds the standing caution in its first
-    row."""
+    row. BadInput for a name that is none of "anchors", "unions", "limbs", "sections", "throws", "coverage", "cuts"."""
+    if kind not in MAKERS:
+        raise BadInput(f"there is no table {kind!r}", remedy=f"ask for one of {', '.join(MAKERS)}")
     frame = MAKERS[kind](a)
     for column in frame.columns:
         if frame[column].dtype.kind == "f":

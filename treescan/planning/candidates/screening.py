@@ -15,6 +15,7 @@ from treescan.planning.candidates.candidates import (
     round_the_stem,
 )
 from treescan.planning.settings import PlanningSettings
+from treescan.short_repr import ShortRepr
 from treescan.throw.throw_path import Throw, ThrowTable
 from treescan.trees.beside import Beside
 from treescan.wood.graph import WoodGraph
@@ -26,8 +27,8 @@ of all ways."""
 Configured = tuple[AnchorConfiguration, Throw | None]
 
 
-@dataclass(frozen=True)
-class Screening:
+@dataclass(frozen=True, repr=False)
+class Screening(ShortRepr):
     """Checks beside those of the candidates.
 
     limbs : one line over every union left out of the candidates that carries a limb as thick as a candidate or a

@@ -18,6 +18,7 @@ from treescan.planning.reach.two_trees import clear_between, reach_from_neighbou
 from treescan.planning.reach.work_scene import WorkScene
 from treescan.planning.tie_in_point import Floats, Reach, TieInPoint
 from treescan.reason import Reason
+from treescan.short_repr import ShortRepr
 from treescan.units import G
 
 SHARES = (0.3, 0.7)
@@ -64,8 +65,8 @@ class Hung:
     reasons: tuple[Reason, ...]
 
 
-@dataclass(frozen=True)
-class Neighbours:
+@dataclass(frozen=True, repr=False)
+class Neighbours(ShortRepr):
     """Anchors in neighbouring trees: lines straight from them, and lines hung between two anchors, the most
     work first."""
 

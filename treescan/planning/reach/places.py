@@ -17,6 +17,7 @@ from treescan.planning.reach.work_scene import WorkScene
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Clearance, Floats, Reach, Work
 from treescan.planning.tree_context import TreeContext
+from treescan.short_repr import ShortRepr
 from treescan.wood.graph import WoodGraph
 
 Key = tuple[float, ...]
@@ -36,8 +37,8 @@ class Place:
     electric: tuple[Clearance, ...]
 
 
-@dataclass(frozen=True)
-class Places:
+@dataclass(frozen=True, repr=False)
+class Places(ShortRepr):
     """The scene, the conductors, and what was found out about every place that the configurations hang
     from."""
 

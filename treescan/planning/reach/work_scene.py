@@ -12,11 +12,12 @@ from treescan.planning.reach.sightline import Scene
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Work
 from treescan.planning.tree_context import TreeContext
+from treescan.short_repr import ShortRepr
 from treescan.wood.graph import WoodGraph
 
 
-@dataclass(frozen=True)
-class WorkScene:
+@dataclass(frozen=True, repr=False)
+class WorkScene(ShortRepr):
     """The tree as ropes meet it, and the work on it.
 
     graph : WoodGraph; scene : Scene, its wood and what stands beside it; work : Work; work_limb : (w,) int32 limb each work point lies on;

@@ -68,6 +68,11 @@ class Removal:
     rigging: tuple[int, ...] = ()
     rigging_over: tuple[str, ...] = ()
 
+    def __post_init__(self) -> None:
+        odd = sorted({str(o) for o in self.rigging_over if o not in {"", *OVER}})
+        if odd:
+            raise BadInput(f"rigging_over is {', '.join(odd)}", remedy=f"use one of {', '.join(OVER)}")
+
     def __repr__(self) -> str:
         return f"Removal({len(self.cuts)} cuts: {', '.join(c.label for c in self.cuts)})"
 
@@ -179,7 +184,14 @@ def taken(graph: WoodGraph, cut: Cut, left: Floats) -> Floats:
 
 
 def check_order(graph: WoodGraph, removal: Removal) -> None:
-    """BadInput where a cut takes nothing off because an earlier one already did, all such in one go."""
+    """BadInput where a cut takes nothing off because an earlier one already did, all such in one go; and where a block is planned at
+    a node that is no union."""
+    blocks = [n for n in removal.rigging if n >= 0 and n not in graph.unions.node]
+    if blocks:
+        raise BadInput(
+            f"the rigging is planned at {', '.join(f'node {n}' for n in blocks)}, which {'is no union' if len(blocks) == 1 else 'are no unions'}",
+            remedy="give nodes of graph.unions",
+        )
     left = np.ones(len(graph))
     empty = []
     for i, cut in enumerate(removal.cuts):
