@@ -24,7 +24,8 @@ class ShortRepr:
     """
 
     def __repr__(self) -> str:
-        said = [_shown(f.name, getattr(self, f.name)) for f in fields(self)] if is_dataclass(self) else []
+        assert is_dataclass(self)
+        said = [_shown(f.name, getattr(self, f.name)) for f in fields(self)]
         line = f"{type(self).__name__}({', '.join(said)})"
         return line if len(line) <= LONGEST else f"{line[: LONGEST - 4]}...)"
 

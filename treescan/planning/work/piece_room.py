@@ -75,9 +75,9 @@ def _wood_from(ring: Floats, start: Floats, end: Floats, radius: Floats) -> floa
     places = np.concatenate([start[:, :2], end[:, :2]])
     if inside(ring, places).any():
         return 0.0
-    edges = [np.column_stack([p, np.zeros(len(p))]) for p in ring_edges(ring)]
+    first, last = (np.column_stack([p, np.zeros(len(p))]) for p in ring_edges(ring))
     flat = [np.column_stack([p[:, :2], np.zeros(len(p))]) for p in (start, end)]
-    edge = Line(*edges, 0.0, float("nan"), Reason("area_itself"))
+    edge = Line(first, last, 0.0, float("nan"), Reason("area_itself"))
     return float(np.maximum(distances(flat[0], flat[1], edge) - np.nan_to_num(radius), 0.0).min())
 
 
