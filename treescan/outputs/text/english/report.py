@@ -152,7 +152,7 @@ THREATS: dict[str, str] = {
 WHY_NOT: dict[str, str] = {
     "threat_cuts": (
         "{n:n} {n|cut is|cuts are} planned, with {alarms:n} {alarms|alarm|alarms}.[{?bad} Something speaks against what climber or block "
-        "hang on at {bad|cut|cuts} {cuts}: read “Taking it down” before the first.][{!bad} Read “Taking it down” before the first.]"
+        "hang on at {bad:n} {bad|cut|cuts} ({cuts}): read “Taking it down” before the first.][{!bad} Read “Taking it down” before the first.]"
     ),
     "threat_cuts_short": "{n:n} {n|cut|cuts} planned[{?bad}; what climber or block hang on is wrong at {cuts}]",
     "threat_wire_short": "{distance:m} from a wire",
