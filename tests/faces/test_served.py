@@ -13,6 +13,7 @@ import pytest
 from served_page import Served, small_plan
 
 from treescan.assess import plan
+from treescan.faces.cli.commands import run
 from treescan.faces.session.inputs import arguments
 from treescan.faces.session.session_file import digest_of, read_session
 from treescan.outputs.text.say import text
@@ -205,7 +206,7 @@ def test_a_killed_server_loses_nothing(place, tmp_path):
     try:
         again.enter()
         state = again.settled(key)
-        history = read_session(tmp_path / "kept" / key / "session.json", digest_of(file))
+        history = read_session(next((tmp_path / "kept" / key).glob("*/session.json")), digest_of(file))
         tree = read_tree(file)
         fresh = plan(tree, **arguments(tree, history.inputs))
 
@@ -213,6 +214,29 @@ def test_a_killed_server_loses_nothing(place, tmp_path):
         assert [r["label"] for r in state["plan"]["rows"]] == [p.label for p in fresh.points]
     finally:
         again.close()
+
+
+def test_an_address_that_is_none_is_refused(place, tmp_path, capsys):
+    """Everything at once is no address for a link; so is a folder without a tree, and a short password."""
+    for more in (["--host", "0.0.0.0"], ["--host", "127.0.0.1"]):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv("TREESCAN_PASSWORD", "short")
+            assert run(["serve", str(place / "plans"), "-o", str(tmp_path / "kept"), *more]) == 2
+        assert capsys.readouterr().err.count("\n") == 1
+    assert run(["serve", str(tmp_path / "nowhere"), "-o", str(tmp_path / "kept")]) == 2
+
+
+@pytest.mark.slow
+def test_a_second_server_on_the_same_tree_and_folder_is_refused(served, place):
+    """Two would write over each other's history: the second says so in one sentence, and can serve into another folder."""
+    served.settled(served.key())
+    second = Served([place / "plans"], place / "sessions")
+    try:
+        second.enter()
+        said = second.json("GET", f"/tree/{second.key()}/state", status=400)["fault"]
+        assert "another run of treescan" in said
+    finally:
+        second.close()
 
 
 @pytest.mark.slow

@@ -70,14 +70,15 @@ class House:
 
     async def desk(self, key: str) -> Desk:
         """The desk of one tree, opened where it is not."""
+        if key in self.desks:
+            self.desks[key] = self.desks.pop(key)
+            return self.desks[key]
         async with self._lock:
             if key in self.desks:
-                self.desks[key] = self.desks.pop(key)
                 return self.desks[key]
             file = self.tree_file(key)
             if file is None:
                 raise BadInput("the cloud is not traced yet", remedy="trace it first")
-            self.place(key).mkdir(parents=True, exist_ok=True)
             desk = await run_in_threadpool(Desk, file, self.place(key), base_of(file))
             self.desks[key] = desk
             while len(self.desks) > MOST_DESKS:
@@ -232,7 +233,7 @@ def made_app(house: House, gate: Gate, labels: dict[str, str]) -> Any:
 
     routes = [
         Route("/", front),
-        Route("/enter", enter, methods=["POST"]),
+        Route("/enter", asked(enter), methods=["POST"]),
         Route("/part/{name}", part),
         Route("/trees", asked(listed)),
         Route("/upload/{name}", asked(brought), methods=["PUT"]),

@@ -5,12 +5,13 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from treescan.assess import Assessment, throws_from
-from treescan.atomic import whole_folder
+from treescan.atomic import only_run, whole_folder
 from treescan.errors import TreescanError
 from treescan.faces.guard.last_net import told as foreseen
 from treescan.faces.session.answers import Answers
@@ -47,15 +48,26 @@ class Work:
 
 
 class Desk:
-    """One tree on the page, for as many browsers as look at it; every public method may be called from any thread."""
+    """One tree on the page, for as many browsers as look at it; every public method may be called from any thread.
+
+    Raises BadInput where another server has the same tree open with the same folder.
+    """
 
     def __init__(self, tree_file: Path, folder: Path, base: Inputs) -> None:
-        self.tree_file, self.folder = tree_file, folder
         self.tree = read_tree(tree_file)
         self.digest = digest_of(tree_file)
+        self.folder = folder / self.digest[:12]  # a tree traced anew has a history of its own
         self.answers = Answers(self.tree)
-        stored = folder / SESSION
-        self.history = read_session(stored, self.digest) if stored.exists() else History(base)
+        stored = self.folder / SESSION
+        self._held = ExitStack()
+        self._held.enter_context(only_run(stored))
+        try:
+            if not stored.exists():
+                write_session(stored, History(base), self.digest)
+            self.history = read_session(stored, self.digest)
+        except BaseException:
+            self._held.close()
+            raise
         self.version, self.fault = 1, ""
         self.work: Work | None = None
         self.took: float | None = None
@@ -114,6 +126,7 @@ class Desk:
             self._closed = self._stop = True
             self._tell()
         self._thread.join(30)
+        self._held.close()
 
     def wait(self, version: int, seconds: float) -> int:
         """The version of the desk once it is another one, or after so many seconds."""

@@ -16,6 +16,7 @@ from treescan.faces.served.places import named
 
 LEAST_PASSWORD = 8
 ALONE = "127.0.0.1"
+EVERYWHERE = ("", "0.0.0.0", "::", "*")
 
 
 def serve(
@@ -32,6 +33,8 @@ def serve(
     password : str              Asked for when `host` is given.
     told : callable             Is given the link once the page is open.
     """
+    if host is not None and host in EVERYWHERE:
+        raise BadInput(f"--host {host} is no address that others can be sent to", remedy="give the address of this machine itself")
     found = named(given)
     if host is not None and len(password) < LEAST_PASSWORD:
         raise BadInput(f"the password has fewer than {LEAST_PASSWORD} letters", remedy="give a longer one")

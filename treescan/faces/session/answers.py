@@ -11,8 +11,8 @@ from treescan.faces.session.inputs import Inputs, arguments
 from treescan.progress import Progress, quiet
 from treescan.wood.graph import TracedTree
 
-KEPT = 6
-"""Plans of one tree kept at hand, the oldest asked for goes first."""
+KEPT = 10
+"""Plans of one tree kept at hand: the first of all, and those last asked for."""
 
 
 def answered(
@@ -56,6 +56,7 @@ class Answers:
     def __init__(self, tree: TracedTree) -> None:
         self.tree = tree
         self._known: OrderedDict[str, tuple[Inputs, Assessment]] = OrderedDict()
+        self._first = ""
         self._lock, self._book = RLock(), RLock()
 
     def at_hand(self, inputs: Inputs) -> Assessment | None:
@@ -74,8 +75,9 @@ class Answers:
             done = answered(self.tree, inputs, self._nearest(inputs), progress)
             with self._book:
                 self._known[inputs.key()] = (inputs, done)
+                self._first = self._first or inputs.key()
                 while len(self._known) > KEPT:
-                    self._known.popitem(last=False)
+                    self._known.pop(next(k for k in self._known if k != self._first))
             return done
 
     def quick(self, inputs: Inputs) -> bool:
