@@ -59,6 +59,31 @@ def test_breast_height_counts_from_the_highest_ground_at_the_stem():
     assert stem_figures(cone, slope).dbh == pytest.approx(2 * 0.3 * (1 - (1.3 + rise) / 3), abs=1e-3)
 
 
+def test_every_stem_of_a_clump_is_measured():
+    """Three stems from one foot, 0.20, 0.24 and 0.16 m thick at 1.3 m; a limb of 6 cm that crosses there is none."""
+    clump = make(
+        ((0, 0, 0), (0, 0, 0.1), 0.3, 0.3, None),
+        *(((0, 0, 0), (x, y, 5.0), r, r, (0, 1)) for x, y, r in ((1.0, 0, 0.10), (-0.8, 0.6, 0.12), (0, -1.0, 0.08), (0.5, 0.5, 0.03))),
+    )
+    stems = stem_figures(clump, Terrain.flat(0.0)).stems
+
+    assert [t.dbh for t in stems] == pytest.approx([0.24, 0.20, 0.16])
+    assert [t.height for t in stems] == pytest.approx([1.3] * 3)
+    assert stems[0].xyz[:2] == pytest.approx(np.array([-0.8, 0.6]) * 1.2 / 4.9, abs=1e-6)
+
+
+@pytest.mark.parametrize(("fork", "told"), [(1.45, 1.05), (1.9, 1.3)])
+def test_a_stem_that_forks_just_above_breast_height_is_measured_below_the_swelling(fork, told):
+    """A stem of 0.4 m in two of 0.3: the fork swells one diameter below it, so 1.45 m up it is measured at 1.05 m, 1.9 m up at breast height."""
+    twin = make(
+        ((0, 0, 0), (0, 0, fork), 0.2, 0.2, None), *(((0, 0, 0), (x, 0, fork + 3), 0.15, 0.12, (0, 1)) for x in (0.7, -0.7))
+    )
+    stem = stem_figures(twin, Terrain.flat(0.0))
+
+    assert [t.height for t in stem.stems] == pytest.approx([told])
+    assert stem.dbh == pytest.approx(0.4)
+
+
 def test_lean_is_the_stem_s_angle():
     """A stem leaning by 20 degrees reads 20 degrees."""
     lean = np.radians(20)

@@ -23,7 +23,7 @@ from treescan.trees.segmentation.refine import FineVoxels, refine
 from treescan.trees.segmentation.segment_scan import Segmentation, segment_scan
 from treescan.trees.segmentation.stems import Stem, find_stems
 from treescan.trees.settings import TreeSettings
-from treescan.trees.surroundings.solids import find_solids
+from treescan.trees.surroundings.solids import Solids, find_solids
 from treescan.trees.terrain.ground import find_ground
 from treescan.trees.terrain.height_grid import heights_above
 from treescan.trees.terrain.under_stems import under_stems
@@ -121,7 +121,13 @@ def segment_tree(
     fine = refine(xyz, above, rough, rows, target, max(settings.cell, FINE_CELL * spacing))
     terrain = _with_feet(ground.terrain, found.trees) if ground.found else ground.terrain
     return SegmentedTree(
-        fine, fine.without_strays(), rough, target, terrain, spacing, (*ground.notes, *found.notes, *told)
+        fine,
+        fine.without_strays(),
+        rough,
+        target,
+        terrain,
+        spacing,
+        (*ground.notes, *found.notes, *told, *_line_like(solids, ground.terrain)),
     )
 
 
@@ -206,6 +212,16 @@ def _several(rough: Segmentation, target: int, cloud: PointCloud) -> tuple[Reaso
     if cloud.frame.in_degrees:
         x = y = None
     return (Reason("one_of_several_trees", trees=trees, x=x, y=y),)
+
+
+def _line_like(solids: Solids, terrain: Terrain) -> tuple[Reason, ...]:
+    """Straight lines that were taken for limbs: a person has to look."""
+    out = []
+    for line in solids.line_like:
+        middle = line.at(np.array([0.5 * (line.first + line.last)]))
+        above = float(heights_above(terrain, middle)[0])
+        out.append(Reason("line_like", length=line.last - line.first, height=above))
+    return tuple(out)
 
 
 def _with_feet(terrain: Terrain, trees: tuple[tuple[Stem, ...], ...]) -> Terrain:

@@ -242,6 +242,29 @@ class WoodGraph:
         return Segments(self.xyz[up], self.xyz[1:], r_start, self.radius[1:].copy(), self.limb[1:], child)
 
 
+BREAST_HEIGHT = 1.3
+"""Where a stem's diameter is measured in most of the world [m]."""
+
+
+@dataclass(frozen=True)
+class StemAtBreast:
+    """One stem at breast height.
+
+    Attributes
+    ----------
+    limb : int              Its limb.
+    xyz : (3,) float        Its axis where it was measured. [m, local]
+    height : float          Above the ground at the stem [m]: breast height, or lower where a fork swells the stem there.
+    dbh, dbh_sd : float     Diameter there and its standard deviation. [m]  NaN = not seen well enough.
+    """
+
+    limb: int
+    xyz: Floats
+    height: float
+    dbh: float
+    dbh_sd: float
+
+
 @dataclass(frozen=True)
 class StemFigures:
     """The inventory values of the tree.
@@ -253,6 +276,7 @@ class StemFigures:
     height : float          Top of the tree above the stem's ground. [m]
     wood_volume : float     Of the graph's segments. [m3]
     lean : float            Of the lower stem from the vertical. [rad]
+    stems : tuple of StemAtBreast   Every stem at breast height, thickest first: one for most trees, more for clumps and low forks.
     """
 
     base: Floats
@@ -261,6 +285,7 @@ class StemFigures:
     height: float
     wood_volume: float
     lean: float
+    stems: tuple[StemAtBreast, ...] = ()
 
 
 @dataclass(frozen=True)

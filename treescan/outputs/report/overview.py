@@ -16,7 +16,10 @@ from treescan.outputs.shapes.seen_share import seen_share
 from treescan.outputs.text import wording as w
 from treescan.outputs.text.say import figure, say, text, word
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.wood.graph import BREAST_HEIGHT, StemFigures
 
+MEASURED_LOWER = 0.01
+"""A stem measured so much below breast height has its own row [m]."""
 MAX_REFUSALS = 12
 """Reasons for not ranking that are listed, the most frequent first."""
 
@@ -61,12 +64,23 @@ def _seen(a: Assessment) -> tuple[tuple[str, str], ...]:
     return (
         (text("over_height"), figure(s.height, "m")),
         (text("over_dbh"), text("thickness", d=s.dbh, sd=s.dbh_sd)),
+        *_each_stem(s),
         (text("over_lean"), figure(s.lean if w.finite(s.dbh) else None, "deg")),
         (text("over_volume"), figure(s.wood_volume, "m3")),
         (text("over_traced"), text("over_traced_of", limbs=len(g.limbs), unions=len(g.unions))),
         (text("over_seen"), text("over_seen_share", share=seen_share(g))),
         (text("over_species"), say(a.species)),
         (text("over_scan"), w.file_name(a.tree.source)),
+    )
+
+
+def _each_stem(s: StemFigures) -> tuple[tuple[str, str], ...]:
+    """Every stem of a clump or low fork, and the height where a swollen stem was measured; nothing for one plain stem."""
+    if len(s.stems) < 2 and all(t.height > BREAST_HEIGHT - MEASURED_LOWER for t in s.stems):
+        return ()
+    return tuple(
+        (text("over_stem", number=k, height=t.height), text("thickness", d=t.dbh, sd=t.dbh_sd))
+        for k, t in enumerate(s.stems, 1)
     )
 
 

@@ -28,11 +28,15 @@ TOP_SLICE = 0.3
 OWN_BARK, OWN_MARGIN = 1.3, 0.03
 """A stem's own bark lies within so many radii, plus the second [m]."""
 
+STOOL_GAP, LEAST_OUTWARD, SPREADING, LEAST_APART = 0.8, 0.02, 0.12, 0.05
+"""Stems of one stool: their feet are no farther apart, bark to bark, than so many times both dbh together, each leans out by
+so much and both together by so much [m/m]; feet nearer than the last [m] have no direction (project choice)."""
+
 
 def join_stems(
     stems: tuple[Stem, ...], xyz: Floats, above: Floats, spacing: float
 ) -> tuple[tuple[Stem, ...], ...]:
-    """Stems that meet below breast height are one tree.
+    """Stems that meet below breast height, or lean apart from one stool, are one tree.
 
     Parameters
     ----------
@@ -44,12 +48,28 @@ def join_stems(
     pairs = cKDTree(place).query_pairs(MOST_APART, output_type="ndarray")
     low = (above > OFF_GROUND) & (above < BREAST)
     p, h = xyz[low], above[low]
-    link = [(a, b) for a, b in pairs if _meet(stems[a], stems[b], p, h, spacing)]
+    link = [
+        (a, b)
+        for a, b in pairs
+        if _of_one_stool(stems[a], stems[b]) or _meet(stems[a], stems[b], p, h, spacing)
+    ]
     i, j = (np.array([x[k] for x in link], int) for k in (0, 1))
     _, of = connected_components(
         coo_matrix((np.ones(len(i)), (i, j)), shape=(len(stems), len(stems))), directed=False
     )
     return tuple(tuple(stems[k] for k in np.nonzero(of == g)[0]) for g in range(of.max() + 1))
+
+
+def _of_one_stool(a: Stem, b: Stem) -> bool:
+    """True when two stems lean away from each other from feet that almost touch: a clump, whose stool the ground hides."""
+    between = b.foot[:2] - a.foot[:2]
+    apart = float(np.hypot(*between))
+    if not (a.dbh == a.dbh and b.dbh == b.dbh) or apart < LEAST_APART:
+        return False
+    way = between / apart
+    outward = (float(-a.lean @ way), float(b.lean @ way))
+    gap = apart - (a.dbh + b.dbh) / 2
+    return bool(gap < STOOL_GAP * (a.dbh + b.dbh) and min(outward) > LEAST_OUTWARD and sum(outward) > SPREADING)
 
 
 def _meet(a: Stem, b: Stem, p: Floats, h: Floats, spacing: float) -> bool:

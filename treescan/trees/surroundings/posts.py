@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treescan.arrays import Floats
+from treescan.arrays import Floats, Ints
 
 OFF_GROUND, LAYER = 0.3, 0.3
 """What stands higher is looked at, in layers of the second height. [m]"""
@@ -14,6 +14,11 @@ CLOSE, LEAST_CLOSE = 0.3, 0.85
 """Distance from the line [m], and the share of voxels within it."""
 MOST_LEAN = 0.15
 """A post leans no more. [m/m]"""
+
+MOST_ARMS, ARM_SHARE, ARM_ROWS = 1.2, 0.25, 2
+"""Arms and conductors of a post take up no more height [m] and no larger share of it; its line is seen within so many layers of its top."""
+LEAST_ARMED, WHOLE = 3.0, 0.8
+"""A post with arms is so tall [m], and seen in this share of its layers (project choice)."""
 
 
 def is_post(xyz: Floats, above: Floats) -> bool:
@@ -37,4 +42,21 @@ def is_post(xyz: Floats, above: Floats) -> bool:
     a = np.column_stack([np.ones(len(mid)), mid[:, 2]])
     fit = np.linalg.lstsq(a, mid[:, :2], rcond=None)[0]
     off = np.hypot(*(p[:, :2] - np.column_stack([np.ones(len(p)), z]) @ fit).T)
-    return bool(np.mean(off < CLOSE) > LEAST_CLOSE and np.hypot(*fit[1]) < MOST_LEAN)
+    if np.hypot(*fit[1]) >= MOST_LEAN:
+        return False
+    return bool(np.mean(off < CLOSE) > LEAST_CLOSE or _bare_but_for_arms(layer, off))
+
+
+def _bare_but_for_arms(layer: Ints, off: Floats) -> bool:
+    """True when something stands out from the line (a cross-arm, conductors) in few layers only, and the line goes on up to them."""
+    used, row = np.unique(layer, return_inverse=True)
+    close = np.bincount(row, off < CLOSE) / np.bincount(row)
+    with_arms = close <= LEAST_CLOSE
+    whole = len(used) >= WHOLE * (used[-1] - used[0] + 1)
+    return bool(
+        whole
+        and np.ptp(used) * LAYER >= LEAST_ARMED
+        and with_arms.sum() * LAYER <= MOST_ARMS
+        and np.mean(with_arms) <= ARM_SHARE
+        and (close[-ARM_ROWS:] > 0).any()
+    )

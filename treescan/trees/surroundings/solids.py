@@ -24,12 +24,13 @@ BY_WIRE = 0.06
 @dataclass(frozen=True)
 class Solids:
     """Built things among coarse voxels: building (m,) bool, wire (m,) bool, the wires as lines, roof (r, 3)
-    places on roofs."""
+    places on roofs, and lines that end in wood of a tree and are taken for limbs."""
 
     building: Flags
     wire: Flags
     wires: tuple[Wire, ...]
     roof: Floats
+    line_like: tuple[Wire, ...] = ()
 
     @property
     def free(self) -> Flags:
@@ -39,7 +40,7 @@ class Solids:
     def with_what_roofs_cover(self, xyz: Floats) -> Solids:
         """The same, and whatever of the voxels (m, 3) stands under a roof or beside it counted to the
         building."""
-        return Solids(self.building | under_roofs(xyz, self.roof), self.wire, self.wires, self.roof)
+        return Solids(self.building | under_roofs(xyz, self.roof), self.wire, self.wires, self.roof, self.line_like)
 
 
 def find_solids(xyz: Floats, above: Floats, cell: float, spacing: float) -> Solids:
@@ -60,8 +61,8 @@ def find_solids(xyz: Floats, above: Floats, cell: float, spacing: float) -> Soli
     closest = np.ascontiguousarray(near[:, :LINE_NEIGHBOURS])
     value, _, along = shape_of(xyz, closest)
     places = LinePlaces(xyz, above, closest, far[:, LINE_NEIGHBOURS - 1], value, along)
-    wires = find_wires(places, cell, building)
+    wires, line_like = find_wires(places, cell, building)
     wire = none.copy()
     for w in wires:
         wire |= w.distance(xyz) < max(BY_WIRE, 0.5 * spacing)
-    return Solids(building, wire & ~building, wires, roof)
+    return Solids(building, wire & ~building, wires, roof, line_like)

@@ -34,6 +34,11 @@ BESIDE = (0.1, 0.35)
 """A wire has nothing in this ring round it. [m]"""
 COUNT_STEP = 0.25
 """Steps in which a wire's length is counted. [m]"""
+LONGEST_LIMB = 9.0
+"""A line no longer may be a limb [m]: longer ones are never bare, straight and alone (project choice)."""
+END_REACH, END_VOXELS, CROWN_ABOUT, CROWN_SHARE = 0.4, 6, 1.5, 0.35
+"""A line ends in wood where so many voxels lie within the first [m] of its end, and of those within the third [m] this share lies farther
+aside than the first, in plan: a pole's do not (project choice)."""
 MOST_ROUGH, LEAST_SEEN, LEAST_BARE, LEAST_LONE = 0.03, 0.55, 0.3, 0.4
 """A wire is no rougher [m]; of its length this share is seen, and of the seen steps such shares are bare and
 lonely."""
@@ -49,6 +54,15 @@ class Wire:
     sag: Floats
     first: float
     last: float
+
+    def along_of(self, xyz: Floats) -> Floats:
+        """Places along the line of points (n, 3), from its origin. [m]"""
+        return np.asarray((xyz[:, :2] - self.origin) @ self.along)
+
+    def at(self, s: Floats) -> Floats:
+        """Points of the line at places s (k,) along it, (k, 3). [m]"""
+        flat = self.origin + s[:, None] * self.along
+        return np.column_stack([flat, self.sag[0] + self.sag[1] * s + self.sag[2] * s**2])
 
     def distance(self, xyz: Floats) -> Floats:
         """Distance of points (n, 3) from the line, inf beyond its ends. [m]"""
@@ -79,8 +93,8 @@ class LinePlaces:
     along: Floats
 
 
-def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[Wire, ...]:
-    """Voxels that lie in a row with nothing beside them, joined, continued along their own sag.
+def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[tuple[Wire, ...], tuple[Wire, ...]]:
+    """Voxels that lie in a row with nothing beside them, joined, continued along their own sag: the wires, and lines that are rather limbs.
 
     Parameters
     ----------
@@ -94,7 +108,7 @@ def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[Wire, 
     bare &= places.farthest < LONELY * cell
     rows = np.nonzero(bare)[0]
     if len(rows) < LEAST_PIECE:
-        return ()
+        return (), ()
     pairs = cKDTree(xyz[rows]).query_pairs(STEP * cell, output_type="ndarray")
     a, b = rows[pairs[:, 0]], rows[pairs[:, 1]]
     d = xyz[b] - xyz[a]
@@ -113,7 +127,12 @@ def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[Wire, 
         w = _one_wire(xyz, xyz[piece], bare, cell)
         if w is not None:
             found.append(w)
-    return tuple(found)
+    on_line = building.copy()
+    for w in found:
+        on_line |= w.distance(xyz) < SAME_WIRE
+    limbs = [_is_limb(w, xyz, ~on_line) for w in found]
+    wires, doubtful = (tuple(w for w, limb in zip(found, limbs, strict=True) if limb is yes) for yes in (False, True))
+    return wires, doubtful
 
 
 def _one_wire(xyz: Floats, piece: Floats, bare: Flags, cell: float) -> Wire | None:
@@ -152,17 +171,50 @@ def _one_wire(xyz: Floats, piece: Floats, bare: Flags, cell: float) -> Wire | No
         mine = grown
     s = (mine[:, :2] - centre) @ u
     w = Wire(centre, u, sag.copy(), float(s.min() - cell), float(s.max() + cell))
+    shown = np.floor(w.along_of(xyz[(w.distance(xyz) < ON_WIRE) & bare]) / COUNT_STEP) * COUNT_STEP
+    if len(shown) == 0:
+        return None
+    low, high = float(shown.min()) - COUNT_STEP, float(shown.max()) + 2 * COUNT_STEP
+    w = Wire(centre, u, sag.copy(), max(w.first, low), min(w.last, high))
+    return w if _is_line(w, xyz, bare) else None
+
+
+def _is_line(w: Wire, xyz: Floats, bare: Flags) -> bool:
+    """Long, thin, seen over most of its length, bare and lonely over much of it."""
     d = w.distance(xyz)
     on = d < ON_WIRE
-    steps = np.unique(np.floor((xyz[on][:, :2] - centre) @ u / COUNT_STEP))
-    bare_steps = np.unique(np.floor((xyz[on & bare][:, :2] - centre) @ u / COUNT_STEP))
-    beside = np.unique(np.floor((xyz[(d > BESIDE[0]) & (d < BESIDE[1])][:, :2] - centre) @ u / COUNT_STEP))
+    steps = np.unique(np.floor(w.along_of(xyz[on]) / COUNT_STEP))
+    bare_steps = np.unique(np.floor(w.along_of(xyz[on & bare]) / COUNT_STEP))
+    beside = np.unique(np.floor(w.along_of(xyz[(d > BESIDE[0]) & (d < BESIDE[1])]) / COUNT_STEP))
     lone = len(np.setdiff1d(steps, beside))
-    long = np.ptp(s)
-    rms = np.sqrt(np.mean(d[on] ** 2))
+    long = w.last - w.first
     seen = len(steps) * COUNT_STEP >= LEAST_SEEN * long
     clear = len(bare_steps) >= LEAST_BARE * len(steps) and lone >= LEAST_LONE * len(steps)
-    return w if long >= LEAST_WIRE and rms <= MOST_ROUGH and seen and clear else None
+    return bool(long >= LEAST_WIRE and np.sqrt(np.mean(d[on] ** 2)) <= MOST_ROUGH and seen and clear)
+
+
+def _is_limb(w: Wire, xyz: Floats, others: Flags) -> bool:
+    """True where a short line runs into wood at one end and ends in the air at the other: a limb of the tree it leaves.
+
+    A conductor ends at both sides alike, on what is no wood or at the edge of the scan; what stands at its pole stands over one place.
+
+    Parameters
+    ----------
+    others : (n,) bool  Voxels that are neither built nor part of a line.
+    """
+    if w.last - w.first > LONGEST_LIMB:
+        return False
+    ends = [_wood_at(w.at(np.array([s]))[0], xyz[others]) for s in (w.first, w.last)]
+    return ends[0] != ends[1]
+
+
+def _wood_at(end: Floats, xyz: Floats) -> bool:
+    """True where a line's end (3,) touches a crown: matter at the end, and more of it spread about it."""
+    off = xyz - end
+    away = np.linalg.norm(off, axis=1)
+    about = np.hypot(off[:, 0], off[:, 1])[away < CROWN_ABOUT]
+    touched = np.count_nonzero(away < END_REACH) >= END_VOXELS
+    return bool(touched and np.mean(about > END_REACH) > CROWN_SHARE)
 
 
 def _run(t: Floats, start: float, gap: float) -> tuple[float, float]:

@@ -166,4 +166,5 @@ def _stem_in(stem: dict[str, Any] | None, graph: WoodGraph, terrain: Terrain) ->
         stated("height", derived.height),
         stated("wood_volume", derived.wood_volume),
         float(lean),
+        () if "dbh" in stem and stem["dbh"] is None else derived.stems,
     )

@@ -7,12 +7,15 @@ import os
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from treescan.atomic import write_text
 from treescan.cautions import all_cautions
 from treescan.reason import as_plain
 from treescan.wood.files.beside_files import names_beside, standby_names, write_beside
 from treescan.wood.files.plain_values import degrees, or_null
 from treescan.wood.graph import ScanFitness, StemFigures, TracedTree, Unions, WoodGraph
+from treescan.wood.topology.crotch import crotches
 
 FORMAT, VERSION = "treescan-tree", 1
 FRAME_KEYS = ("unit_m", "vertical_unit_m", "up", "file_crs", "in_degrees")
@@ -61,7 +64,10 @@ def tree_out(traced: TracedTree) -> dict[str, Any]:
                 zip(g.limbs.parent.tolist(), g.limbs.order.tolist(), g.limbs.nodes, strict=True)
             )
         ],
-        "unions": [union_out(g.unions, k) for k in range(len(g.unions))],
+        "unions": [
+            {**union_out(g.unions, k), "crotch": None if np.isnan(place[0]) else place.tolist()}
+            for k, place in enumerate(crotches(g))
+        ],
         "stem": _stem_out(traced.stem),
         "quality": {**_fitness_out(traced.fitness), "notes": [as_plain(note) for note in traced.notes]},
     }
@@ -96,6 +102,16 @@ def _stem_out(stem: StemFigures) -> dict[str, Any]:
         "height": or_null(stem.height),
         "wood_volume": or_null(stem.wood_volume),
         "lean_deg": or_null(float(degrees(stem.lean))),
+        "stems": [
+            {
+                "limb": t.limb,
+                "xyz": t.xyz.tolist(),
+                "measured_at": t.height,
+                "dbh": or_null(t.dbh),
+                "dbh_sd": or_null(t.dbh_sd),
+            }
+            for t in stem.stems
+        ],
     }
 
 

@@ -32,6 +32,8 @@ BESIDE_ARC, BESIDE_APART, BESIDE_REST = 3, 2, 1
 """Pieces to either side over which the arc's lever, the disagreement and the rest are averaged (project choice)."""
 USUAL_OVER = 1.5
 """Scatter up to so many times a limb's median is its own noise (project choice)."""
+CALM = 0.25
+"""Share of the limbs that lie as calm as the scanner sees (project choice)."""
 LEAST_SD = 1e-4
 """No fit is trusted beyond this [m]."""
 SMALLEST_ARC, MOST_LEVER, LEAST_ROOM = 0.26, 20.0, 1e-6
@@ -55,7 +57,7 @@ def radius_uncertainty(axes: LimbAxes, shell: float) -> Floats:
     trust = np.where(fitted, 1.0 / np.maximum(np.where(fitted, axes.raw_sd, 1.0), LEAST_SD) ** 2, 0.0)
     lever = _beside(axes, np.where(fitted, arc_lever(axes.arc) ** 2 - 1.0, 0.0), trust, BESIDE_ARC)
     apart = _beside(axes, np.where(fitted, np.minimum((axes.raw_r - axes.r) ** 2, axes.r**2), 0.0), fitted.astype(float), BESIDE_APART)
-    usual = shell if shell > 0 else USUAL_OVER * typical
+    usual = shell if shell > 0 else USUAL_OVER * np.minimum(typical, _calm(typical, axes))
     excess = _beside(axes, np.where(fitted, np.maximum(np.nan_to_num(axes.noise) ** 2 - usual**2, 0.0), 0.0), fitted.astype(float), BESIDE_REST)
     off = _beside(axes, np.where(fitted, 1.0 - axes.share, 1.0) ** 2, np.ones(len(axes.s)), BESIDE_REST)
     return np.sqrt(
@@ -66,6 +68,11 @@ def radius_uncertainty(axes: LimbAxes, shell: float) -> Floats:
         + OFF_SHARE**2 * off * axes.r**2
         + unread_sd(_from_reading(axes, fitted)) ** 2
     )
+
+
+def _calm(typical: Floats, axes: LimbAxes) -> float:
+    """Scatter of the limbs that lie calmest, by their quarter: a limb that scatters more than they do moved in the wind, or is not one limb. [m]"""
+    return float(np.quantile(typical[axes.start[:-1][np.diff(axes.start) > 0]], CALM))
 
 
 def unread_sd(way: Floats) -> Floats:

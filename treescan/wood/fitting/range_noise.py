@@ -54,8 +54,9 @@ def range_noise(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None) 
     Notes
     -----
     Noise of the range lies along the beam. A flight looks down a stem, whose shell hides it (5 to 10 mm of 15 were read), while a limb
-    that lies across the beam shows it in full. Noise is on every limb: where the cleanest tenth of the lying pieces has a thin shell the scanner
-    stood still, and the stem's points scatter because it is overgrown (made-up tripod scans: 2 to 3 mm; walked and flown ones: 9 mm and more).
+    that lies across the beam shows it in full. Noise is on every limb: where the cleanest tenth of the lying pieces (of all pieces, where few lie)
+    has a thin shell the scanner stood still, and the stem's points scatter because it is overgrown or its bark is rough
+    (made-up tripod scans: 2 to 3 mm; walked and flown ones: 9 mm and more).
     """
     stem = 0.0
     for reach in REACH:
@@ -69,8 +70,10 @@ def range_noise(xyz: Floats, limb: Ints, axes: LimbAxes, position: Ints | None) 
     thick = np.nan_to_num(limb_medians(axes.r, axes.start)) > LYING
     noise, upright = _scatter_of_pieces(xyz, limb, axes, position, np.flatnonzero((limb > 0) & thick[np.maximum(limb, 0)]), LYING)
     lying = noise[upright < np.sqrt(0.5)]
-    if len(lying) >= ENOUGH and np.quantile(lying, CLEANEST) < STILL:
-        return float(np.quantile(lying, CLEANEST))
+    # steep crowns have few lying limbs; all limbs hide a flight's noise less than its stem does
+    telling = lying if len(lying) >= ENOUGH else noise
+    if len(telling) >= ENOUGH and np.quantile(telling, CLEANEST) < STILL:
+        return float(np.quantile(telling, CLEANEST))
     if len(lying) < ENOUGH:
         return stem
     low, middle, high = np.quantile(lying, QUARTERS)

@@ -21,7 +21,7 @@ from treescan.wood.quality.limb_fitness import (
     limb_fitness,
     measured,
 )
-from treescan.wood.quality.stem_figures import LEAST_KNOWN
+from treescan.wood.quality.stems_at_breast import LEAST_KNOWN
 from treescan.wood.settings import WoodSettings
 
 ONE_PLACE = float(np.radians(200.0))

@@ -7,17 +7,15 @@ from dataclasses import replace
 import numpy as np
 
 from treescan.trees.beside import Terrain
-from treescan.wood.graph import Floats, Ints, StemFigures, WoodGraph
+from treescan.wood.graph import BREAST_HEIGHT, Floats, Ints, StemFigures, WoodGraph
+from treescan.wood.quality.stems_at_breast import diameter_at, stems_at_breast
 
 LEAN_HEIGHT = 3.0
 """The lean is that of the stem up to this height above its foot [m] (common practice)."""
 
-LEAST_KNOWN = 0.25
-"""A diameter whose standard deviation is a larger share of it than this was not measured and is not stated (a choice of this project)."""
-
 
 def stem_figures(
-    graph: WoodGraph, terrain: Terrain, top_z: float | None = None, breast_height: float = 1.3
+    graph: WoodGraph, terrain: Terrain, top_z: float | None = None, breast_height: float = BREAST_HEIGHT
 ) -> StemFigures:
     """Diameter at breast height, height, wood volume and lean.
 
@@ -31,24 +29,32 @@ def stem_figures(
     Notes
     -----
     Breast height is measured from the highest point of the ground at the stem (common practice on slopes). The diameter is read off
-    the stem limb at that height, the radius between nodes straight; it is NaN where the stem was not seen there, or seen too poorly to state a diameter.
+    the stem limb at that height, or below it where a fork swells the stem there (`stems` states the height), the radius between nodes straight; it is NaN where the stem was not seen there, or seen too poorly to state a diameter.
     Where the stem is oval it is the diameter of the round of the same area; a girth tape reads more, by 0.1 % for widths that differ by 8 %
     and 0.4 % for 15 % (an ellipse's girth: 1 + 3/4 of the square of their difference over their sum). Volume: frusta of
     all segments, the part of a limb that lies inside its parent counted once.
     """
     stem = stem_path(graph)
     ground = ground_at_stem(graph, terrain)
-    dbh, dbh_sd = _diameter_at(graph, stem, ground + breast_height)
+    stems = stems_at_breast(graph, ground, breast_height)
+    main = next((t for t in stems if t.limb == 0), None)
+    dbh, dbh_sd = (main.dbh, main.dbh_sd) if main else diameter_at(graph, stem, ground + breast_height)
     top = float(np.max(graph.xyz[:, 2] + graph.radius)) if top_z is None else float(top_z)
     return StemFigures(
-        graph.xyz[0].copy(), dbh, dbh_sd, top - float(graph.xyz[0, 2]), wood_volume(graph), _lean(graph, stem)
+        graph.xyz[0].copy(),
+        dbh,
+        dbh_sd,
+        top - float(graph.xyz[0, 2]),
+        wood_volume(graph),
+        _lean(graph, stem),
+        stems,
     )
 
 
 def without_diameters(stem: StemFigures) -> StemFigures:
     """Height, place and lean only: what is left to state of a tree that cannot be assessed."""
     none = float("nan")
-    return replace(stem, dbh=none, dbh_sd=none, wood_volume=none)
+    return replace(stem, dbh=none, dbh_sd=none, wood_volume=none, stems=())
 
 
 def stem_path(graph: WoodGraph) -> Ints:
@@ -65,27 +71,6 @@ def ground_at_stem(graph: WoodGraph, terrain: Terrain) -> float:
     ring = foot[:2] + r * np.column_stack([np.cos(turn), np.sin(turn)])
     z = terrain.height_at(np.vstack([foot[:2], ring]))
     return float(np.nanmax(z)) if np.isfinite(z).any() else float(foot[2])
-
-
-def _diameter_at(graph: WoodGraph, stem: Ints, z: float) -> tuple[float, float]:
-    heights = graph.xyz[stem, 2]
-    above = np.flatnonzero(heights >= z)
-    if len(above) == 0 or above[0] == 0:
-        return float("nan"), float("nan")
-    j = int(above[0])
-    a, b = stem[j - 1], stem[j]
-    if not graph.seen[b]:
-        return float("nan"), float("nan")
-    f = (z - heights[j - 1]) / max(heights[j] - heights[j - 1], 1e-9)
-    r = (1 - f) * graph.radius[a] + f * graph.radius[b]
-    sd = (
-        max(graph.radius_sd[a], graph.radius_sd[b])
-        if np.isfinite(graph.radius_sd[[a, b]]).all()
-        else float("nan")
-    )
-    if sd > LEAST_KNOWN * r:
-        return float("nan"), float("nan")
-    return float(2 * r), float(2 * sd)
 
 
 def wood_volume(graph: WoodGraph) -> float:

@@ -228,6 +228,7 @@ OVERVIEW: dict[str, str] = {
     "height.] {unions:n} unions traced; the scan saw {seen:%?} of the limb length drawn.",
     "over_height": "Height",
     "over_dbh": "Stem diameter at breast height",
+    "over_stem": "Stem {number:n}, measured at {height:m2?}",
     "over_lean": "Lean of the lower stem",
     "over_volume": "Wood volume of the traced limbs",
     "over_traced": "Limbs and unions traced",

@@ -13,6 +13,8 @@ TEXTS: dict[str, str] = {
     "tree is taken as wood, all of it in doubt.",
     "trees_found_by_crowns": "No stem could be measured near the ground. Trees were told apart by the tops "
     "of their crowns.",
+    "line_like": "A straight line {length:m?} long, {height:m?} above the ground, runs into wood at one end and is taken "
+    "for a limb. Look at it: where it is a wire, say so on the site plan.",
     "one_of_several_trees": "{trees:n} trees stand in the scan. The largest was taken[, at {x:x1}, {y:x1}]. "
     "Another one is named with --at X,Y.",
 }
