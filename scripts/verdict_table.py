@@ -333,7 +333,7 @@ def disagreements(sheets: Iterable[Sheet]) -> Iterator[str]:
 
 def _names(found: list[Union]) -> str:
     named = [f"{u.label} ({100 * u.diameter:.0f} cm, {u.height:.1f} m up, {u.away:.1f} m out)" for u in sorted(found, key=lambda u: -u.height)]
-    return ", ".join(named[:6]) + (f" and {len(named) - 6} more" if len(named) > 6 else "")
+    return ", ".join(named[:12]) + (f" and {len(named) - 12} more" if len(named) > 12 else "")
 
 
 def _figures(found: list[Union]) -> tuple[str, str]:
