@@ -22,7 +22,10 @@ NOT_THE_WOOD = frozenset({"serves_no_work", "not_reachable"})
 
 
 def by_redirects(
-    ways: Sequence[WayToWork], redirects: Sequence[tuple[str, Redirect]], points: Sequence[TieInPoint], work: Work
+    ways: Sequence[WayToWork],
+    redirects: Sequence[tuple[str, Redirect]],
+    points: Sequence[TieInPoint],
+    work: Work,
 ) -> tuple[WayToWork, ...]:
     """The same ways, with what the redirects that hold by all forces serve besides.
 
@@ -64,7 +67,7 @@ def with_reasons(
     settings: PlanningSettings,
 ) -> tuple[WayToWork, ...]:
     """The same ways; those not reached say why: an anchor that would reach it is refused (the one that comes nearest), its own
-    angle ends before, a limb stands between, every rope is too flat, or it lies above every line that holds."""
+    angle ends before, a limb stands between, every rope is too flat, or it lies above every line that is offered."""
     usable = [p for p in points if p.usable]
     refused = [p for p in points if not p.usable and {g.code for g in p.gates} - NOT_THE_WOOD]
     refused.sort(key=lambda p: -np.nan_to_num(p.check.check.margin.p5, nan=-1.0))
@@ -86,7 +89,9 @@ def _why(
     clear = [p for p in cone if p.reach.fouled[w] < 0]
     if clear:
         best = max(clear, key=lambda p: p.check.within)
-        return Reason("left_beyond_angle", anchor=best.named, angle=float(best.reach.angle[w]), within=best.check.within)
+        return Reason(
+            "left_beyond_angle", anchor=best.named, angle=float(best.reach.angle[w]), within=best.check.within
+        )
     would = next((p for p in refused if p.reach.served[w]), None)
     if would is not None:
         low = would.check.check.margin.p5
@@ -102,7 +107,12 @@ def _why(
     below = [p for p in usable if p.reach.angle[w] < 0.5 * np.pi]
     if below:
         best = min(below, key=lambda p: p.reach.angle[w])
-        return Reason("left_too_flat", anchor=best.named, angle=float(best.reach.angle[w]), asked=settings.rope_angle_limit)
+        return Reason(
+            "left_too_flat",
+            anchor=best.named,
+            angle=float(best.reach.angle[w]),
+            asked=settings.rope_angle_limit,
+        )
     return Reason("left_above") if usable else Reason("left_no_anchor")
 
 

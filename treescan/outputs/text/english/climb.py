@@ -122,8 +122,8 @@ TEXTS: dict[str, str] = {
     "left_refused": "{anchor} would reach it and is not offered[, low end {low:x}][{?unseen}: the scan could not tell].",
     "left_fouled": "{limb} stands in the way of the straight rope from {anchor}.",
     "left_too_flat": "The rope from {anchor}, the nearest to plumb, is at {angle:deg}; {asked:deg} is the limit, and no redirect or limb walk that holds helps.",
-    "left_above": "It lies above every line that holds.",
-    "left_no_anchor": "No line holds on this tree.",
+    "left_above": "It lies above every line that is offered.",
+    "left_no_anchor": "No line is offered on this tree.",
     "left_group": (
         "Left over, {share:%} of the work, {low:m} to {high:m} up and {near:m} to {far:m} from the stem's foot: {why:word}[ (most often {most})]."
     ),
