@@ -431,6 +431,7 @@ def picture(plan: Path, stem: Path) -> None:
         page.screenshot(path=f"{stem}_top.png")
         page.click("#unfold")
         page.wait_for_timeout(1000)
+        page.add_style_tag(content="details::details-content { display: block !important; content-visibility: visible !important }")
         for part in page.query_selector_all("#climb, #q2"):
             part.screenshot(path=f"{stem}_{part.get_attribute('id')}.png")
         browser.close()

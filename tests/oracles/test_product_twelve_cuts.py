@@ -237,6 +237,7 @@ def test_the_table_of_cuts_says_refused_gone_and_on_the_piece_beside_what_is_pla
     """On the page, in the row of the cut: what the solution by hand says of the planned anchor and block."""
     hand = BY_HAND[number - 1]
     words = {"refused": "REFUSED", "gone": "GONE", "piece": "ON THE PIECE", "rigging gone": "LIMB GONE"}
-    row = re.search(rf"<td[^>]*>{number}\. .*?</tr>", told["page"], re.DOTALL).group(0)
+    row = re.search(rf">{number}\. [^<]*</th>.*?</tr>", told["page"], re.DOTALL).group(0)
+    (planned,) = re.findall(r'data-label="Planned">([^<]*)<', row)
     for kind, word in words.items():
-        assert (f": {word}" in row or f", {word}" in row) == (kind in hand.alarms)
+        assert (f": {word}" in planned or f", {word}" in planned) == (kind in hand.alarms), planned
