@@ -8,7 +8,7 @@ from hand_made_limbs import EAST, Limb, flat, scene_of, upright
 from oracles.isotropic_thrower import Weight, aim_speed, chance, fly
 
 from treescan.throw.ballistics.flight import flights
-from treescan.throw.ballistics.throws_about import carried
+from treescan.throw.ballistics.throws_about import LEFT_OVER, carried, into_the_wind
 from treescan.throw.ballistics.wind import wind_about, wind_draws, wind_turn
 from treescan.throw.search.refine import fine_sample
 from treescan.throw.search.search import search_throws
@@ -123,3 +123,66 @@ def test_in_a_wind_known_from_the_west_the_aim_lies_to_the_west():
     assert off < -np.radians(0.5)
     assert b.chance == pytest.approx(a.chance, abs=0.03)
     assert unmoved < b.chance
+
+
+@pytest.mark.parametrize("speed", [3.0, 5.0, 8.0])
+@pytest.mark.parametrize("degrees", [60, 75, 82, 85])
+def test_a_wind_that_blows_the_bag_back_is_no_wild_turn(speed, degrees):
+    """Steep throws, passed far beyond their top, that such a wind turns back before they pass: no more than some degrees a metre a second. (They told 77.)"""
+    e = np.radians(degrees)
+    v = np.sqrt(2 * 9.81 * 10) / np.sin(e)
+    top = v**2 * np.sin(2 * e) / (2 * 9.81)
+    for share in (0.6, 1.0, 1.5, 1.8):
+        turn = wind_turn(e, v, dataclasses.replace(ThrowSettings(), wind_speed=speed), share * top)
+        assert np.abs(np.degrees(turn.up)) < 8 and np.abs(turn.faster) < 0.3
+        assert np.isfinite(np.array([*turn.ahead2, *turn.right2, turn.side])).all()
+
+
+def aimed_into(speed, towards, degrees, gust=0.2):
+    """Settings, standing place, window as above, and the aim into a known wind for a still-air throw 15 % past the top."""
+    settings = dataclasses.replace(
+        BARE, reach_along=1.2, wind_speed=speed, wind_turns=0.0, wind_gust=gust, wind_from=(np.pi + towards) % (2 * np.pi), methods=("hand",)
+    )
+    e, middle, half = np.radians(degrees), (0.18 + 1.35) / 2, (1.35 - 0.18) / 2
+    d = 1.15 * 2 * 6.5 / np.tan(e)
+    still = Aim(0.0, e, aim_speed(d, 7.2, e, ORACLE))
+    low = 6.5 + 0.08 * np.hypot(1.0, 0.15 * np.tan(e))
+    return settings, np.array([middle, -d, 0.0]), (d, low, 60.0, half), still, into_the_wind(still, settings, d)
+
+
+@pytest.mark.parametrize(
+    ("speed", "towards", "degrees"), [(8.0, np.pi, 60), (12.0, np.pi, 72), (12.0, np.pi / 2, 60), (15.0, 0.0, 60), (15.0, 2.2, 45), (15.0, np.pi / 2, 72)]
+)
+def test_in_a_strong_known_wind_no_chance_is_told_too_high(speed, towards, degrees):
+    """8, 12 and 15 m/s from behind, ahead, across and a quarter: the oracle throws the aim found, in that wind; told at most four standard
+    errors more, and at most 0.08 less."""
+    settings, feet, window, still, aim = aimed_into(speed, towards, degrees)
+    assert aim is not None
+    there = carried(aim, settings, window[0])
+    assert max(abs(there.azimuth - still.azimuth), abs(there.elevation - still.elevation), abs(there.speed / still.speed - 1)) <= LEFT_OVER
+    p, se = chance(
+        *window, aim.elevation, aim.speed, HAND.elevation_sd, HAND.speed_sd, azimuth=aim.azimuth, side_sigma=HAND.side_sd, weight=ORACLE,
+        wind_speed=speed, wind_towards=towards, gust=0.2, n=60_000, seed=5,
+    )  # fmt: skip
+    told = fine_sample(scene_of(LIMB, settings), feet, aim, HAND, 0, settings).chance(3)
+    assert p - 0.08 < told < p + 4 * se
+
+
+@pytest.mark.parametrize("degrees", [45, 72])
+def test_where_a_wind_carries_too_far_no_aim_is_found(degrees):
+    """15 m/s from ahead."""
+    assert aimed_into(15.0, np.pi, degrees)[-1] is None
+
+
+def test_a_wind_in_which_no_aim_was_found_is_told():
+    """20 m/s in the face: no throw, and the reason is the wind; in a breeze from there one is found."""
+    tree, places = upright([Limb(6.0, EAST, length=3.0)]), Stances(np.array([[1.2, -5.0, 0.0]]))
+    breeze, gale = (
+        search_throws(
+            tree, flat(tree), Site(), places, dataclasses.replace(ThrowSettings(), methods=("hand",), wind_speed=w, wind_turns=0.0, wind_from=0.0)
+        )
+        for w in (3.0, 20.0)
+    )
+    assert (0, 3) in breeze.best and breeze.blocked_by[0] is None
+    assert not gale.best
+    assert gale.blocked_by[0].code == "throw_no_aim_in_wind" and gale.blocked_by[0]["wind"] == 20.0

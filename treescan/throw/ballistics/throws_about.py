@@ -58,6 +58,13 @@ def spread_about(aim: Aim, method: Method, settings: ThrowSettings, away: float)
 INVERSIONS = 6
 """Steps in which an aim for a given flight in wind is found; each error is a small share of the one before."""
 
+LEFT_OVER = 2e-3
+"""An aim is found where it is carried within this of the flight: angles [rad], share of the speed."""
+
+MOST_CARRIED = AimError(np.radians(9.0), np.radians(5.0), 0.08)
+"""Beyond such a turn of azimuth or elevation [rad] or change of speed [share] by the mean wind the second order is not good enough: what is
+left out reaches half the scatter of a hand."""
+
 
 def carried(aim: Aim, settings: ThrowSettings, away: float) -> Aim:
     """The aim whose still-air flight is that of `aim` in the mean wind."""
@@ -65,14 +72,20 @@ def carried(aim: Aim, settings: ThrowSettings, away: float) -> Aim:
     return Aim(aim.azimuth + off[0], aim.elevation + off[1], aim.speed * off[2])
 
 
-def into_the_wind(still: Aim, settings: ThrowSettings, away: float) -> Aim:
-    """The aim to take for a still-air flight: undoes `carried`."""
+def into_the_wind(still: Aim, settings: ThrowSettings, away: float) -> Aim | None:
+    """The aim to take for a still-air flight: undoes `carried`. None where no aim is found in this wind."""
     aim = still
-    for _ in range(INVERSIONS if settings.wind_turns < np.pi else 0):
-        off = _carry(aim, settings, away)
-        elevation = min(max(still.elevation - off[1], FLATTEST), STEEPEST)
-        aim = Aim(still.azimuth - off[0], elevation, still.speed / off[2])
-    return aim
+    if settings.wind_turns >= np.pi:
+        return aim
+    for _ in range(INVERSIONS):
+        side, up, faster = _carry(aim, settings, away)
+        if max(abs(side) / MOST_CARRIED.side, abs(up) / MOST_CARRIED.elevation, abs(faster - 1) / MOST_CARRIED.speed) > 1:
+            return None
+        elevation = min(max(still.elevation - up, FLATTEST), STEEPEST)
+        aim = Aim(still.azimuth - side, elevation, still.speed / faster)
+    there = carried(aim, settings, away)
+    off = there.azimuth - still.azimuth, there.elevation - still.elevation, there.speed / still.speed - 1
+    return aim if max(abs(q) for q in off) <= LEFT_OVER else None
 
 
 def _carry(aim: Aim, settings: ThrowSettings, away: float) -> tuple[float, float, float]:

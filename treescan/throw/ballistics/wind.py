@@ -6,7 +6,7 @@ Flights are tabulated once for still air; a flight in wind is taken as the still
 
 w wind (level), q w its push on a metre of line, half of which the bag bears. To the right the turn is the drift over
 the distance, to first order in the wind; ahead it is the change of elevation and speed that fits the heights best
-round that distance, to second order.
+round that distance, to second order. Where the wind would blow the bag back before it passes, both come from a weaker wind.
 """
 
 from __future__ import annotations
@@ -36,6 +36,12 @@ SMALL_TURN, SMALL_SHARE = 2e-3, 2e-3
 
 LEAST_WIND = 0.1
 """Wind at which the first order is taken at least. [m/s]"""
+
+NOT_PASSED = -1e3
+"""Height told where a flight never passes. [m]"""
+
+HALVINGS = 6
+"""A wind that blows a bag back before it passes is halved at most so often."""
 
 
 AimErrors = tuple[Floats, Floats, Floats]
@@ -111,20 +117,29 @@ def wind_turn(
     e, v = (np.atleast_1d(np.asarray(q, float)) for q in (elevation, speed))
     top = v**2 * np.sin(2 * e) / (2 * G)
     at = top if away is None else np.clip(away, EARLIEST * top, LATEST * top)
-    points, bag, w = at[:, None] * PLACES, bag_of(settings), max(settings.wind_speed, LEAST_WIND)
-    push = 0.5 * settings.air_density * settings.line_drag * settings.line_width * w
-    still, _ = _passes(e, v, 0.0, 0.0, bag, push, points)
-    blown = [_passes(e, v, sense * w, 0.0, bag, push, points)[0] for sense in (1.0, -1.0)]
-    beside, aside = _passes(e, v, 0.0, w, bag, push, points)
-    by_e = (_passes(e + SMALL_TURN, v, 0.0, 0.0, bag, push, points)[0] - still) / SMALL_TURN
-    by_v = (_passes(e, v * (1 + SMALL_SHARE), 0.0, 0.0, bag, push, points)[0] - still) / SMALL_SHARE
-    up, faster = _fitted(by_e, by_v, (blown[0] - blown[1]) / (2 * w))
+    points, bag = at[:, None] * PLACES, bag_of(settings)
+    strongest = max(settings.wind_speed, LEAST_WIND)
+    push = 0.5 * settings.air_density * settings.line_drag * settings.line_width * strongest
+    calm = np.zeros(len(e))
+    still, _ = _passes(e, v, calm, calm, bag, push, points)
+    w = np.full(len(e), strongest)
+    for _ in range(HALVINGS):
+        behind, against = (_passes(e, v, sense * w, calm, bag, push, points)[0] for sense in (1.0, -1.0))
+        back = (against == NOT_PASSED).any(axis=1)
+        if not back.any():
+            break
+        w = np.where(back, w / 2, w)
+    beside, aside = _passes(e, v, calm, w, bag, push, points)
+    by_e = (_passes(e + SMALL_TURN, v, calm, calm, bag, push, points)[0] - still) / SMALL_TURN
+    by_v = (_passes(e, v * (1 + SMALL_SHARE), calm, calm, bag, push, points)[0] - still) / SMALL_SHARE
+    wide = w[:, None]
+    up, faster = _fitted(by_e, by_v, (behind - against) / (2 * wide))
     return WindTurn(
         aside[:, AT_LIMB] / w / at * np.cos(e),
         up,
         faster,
-        _fitted(by_e, by_v, (blown[0] + blown[1] - 2 * still) / (2 * w**2)),
-        _fitted(by_e, by_v, (beside - still) / w**2),
+        _fitted(by_e, by_v, (behind + against - 2 * still) / (2 * wide**2)),
+        _fitted(by_e, by_v, (beside - still) / wide**2),
     )
 
 
@@ -161,15 +176,16 @@ def _rates(
 
 @njit(cache=True, nogil=True)
 def _passes(
-    elevation: Floats, speed: Floats, ahead: float, right: float, bag: Bag, push: float, points: Floats
+    elevation: Floats, speed: Floats, ahead: Floats, right: Floats, bag: Bag, push: float, points: Floats
 ) -> tuple[Floats, Floats]:
-    """Heights and drifts to the right (k, p) [m] of flights in wind where they pass level distances points (k, p), rising along p.
+    """Heights and drifts to the right (k, p) [m] of flights in wind, ahead and right (k,) each, where they pass level distances points (k, p), rising
+    along p; `NOT_PASSED` high where they never do.
 
     Midpoint rule, steps of `STEP`; push [kg/(m s)]: force of a metre a second of wind on a metre of line.
     """
-    z, y = np.full(points.shape, -1e3), np.zeros(points.shape)
-    wind, h = (ahead, right), STEP
+    z, y, h = np.full(points.shape, NOT_PASSED), np.zeros(points.shape), STEP
     for i in range(len(speed)):
+        wind = (ahead[i], right[i])
         x0, y0, z0, s, p = 0.0, 0.0, 0.0, 0.0, 0
         v = (speed[i] * np.cos(elevation[i]), 0.0, speed[i] * np.sin(elevation[i]))
         for _ in range(MAX_STEPS):

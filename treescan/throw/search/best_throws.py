@@ -80,11 +80,12 @@ class _Found:
 
 
 _Place = tuple[int, str, Aim]
+_Tried = dict[tuple[int, ...], dict[int, tuple[float, Aim | None]]]
 
 
-def best_throws(search: ThrowSearch, union: int, coarse: Coarse) -> dict[int, Throw]:
-    """Best throw of one union per class."""
-    tried: dict[tuple[int, ...], dict[int, tuple[float, Aim]]] = {}
+def best_throws(search: ThrowSearch, union: int, coarse: Coarse) -> tuple[dict[int, Throw], bool]:
+    """Best throw of one union per class, and whether the wind let no aim be found for a flight that would have served it."""
+    tried: _Tried = {}
     best: dict[int, Throw] = {}
     samples: dict[_Place, Sample] = {}
     for k in (1, 2, 3):
@@ -92,7 +93,7 @@ def best_throws(search: ThrowSearch, union: int, coarse: Coarse) -> dict[int, Th
         throw = _quickest(search, union, k, options, samples)
         if throw is not None:
             best[k] = throw
-    return best
+    return best, any(aim is None for found in tried.values() for _, aim in found.values())
 
 
 def _options(
@@ -100,7 +101,7 @@ def _options(
     union: int,
     coarse: Coarse,
     isolation_class: int,
-    tried: dict[tuple[int, ...], dict[int, tuple[float, Aim]]],
+    tried: _Tried,
 ) -> list[_Found]:
     """The best aim of every promising method; `tried` remembers what was worked out for another class."""
     settings, k = search.settings, isolation_class
@@ -115,9 +116,8 @@ def _options(
                 tried[key] = best_nearby(
                     search.scene, feet, search.aim(stance, cell), method, union, search.cell, settings
                 )
-        near = [
-            _Found(r[k][0], key[1], name, r[k][1]) for key, r in tried.items() if key[0] == row and k in r
-        ]
+        here = [(key[1], *r[k]) for key, r in tried.items() if key[0] == row and k in r]
+        near = [_Found(chance, stance, name, aim) for stance, chance, aim in here if aim is not None]
         if near:
             options.append(_as_a_crew_would(search, near))
     return options

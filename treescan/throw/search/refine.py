@@ -193,7 +193,7 @@ def best_nearby(
     union: int,
     cell: tuple[float, float, float],
     settings: ThrowSettings,
-) -> dict[int, tuple[float, Aim]]:
+) -> dict[int, tuple[float, Aim | None]]:
     """The best aim within one coarse cell of `aim`, for class <= 1, 2 and 3.
 
     Parameters
@@ -203,6 +203,7 @@ def best_nearby(
     Returns
     -------
     mapping         Class to (chance, aim), throws whose bag comes down near the thrower counting for less; missing where the chance is nil.
+                    The aim is None where the wind lets none be found.
     """
     away = how_far(scene, feet, union)
     spread = spread_about(aim, method, settings, away)
@@ -214,7 +215,7 @@ def best_nearby(
     weight = found.worth * found.weight
     hits = found.end == HIT_WIRE
     wire = spread_block(hits.astype(float).reshape(shape), *mass) if np.any(hits) else None
-    out: dict[int, tuple[float, Aim]] = {}
+    out: dict[int, tuple[float, Aim | None]] = {}
     for k in (1, 2, 3):
         block = np.where((found.isolation > 0) & (found.isolation <= k), weight, 0.0).reshape(shape)
         if not block.any():
@@ -224,6 +225,6 @@ def best_nearby(
             chance = np.where(wire <= settings.wire_chance, chance, 0.0)
         best = np.unravel_index(int(chance.argmax()), chance.shape)
         if chance[best] > 0:
-            still = Aim(*(float(axes.aims[axis][at]) for axis, at in enumerate(best)))
-            out[k] = (float(chance[best]), _within(method, into_the_wind(still, settings, away)))
+            windward = into_the_wind(Aim(*(float(axes.aims[axis][at]) for axis, at in enumerate(best))), settings, away)
+            out[k] = (float(chance[best]), _within(method, windward) if windward is not None else None)
     return out

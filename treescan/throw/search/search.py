@@ -78,10 +78,12 @@ def search_throws(
     blocked: list[Reason | None] = [Reason("throw_not_asked")] * m
 
     def one(u: int) -> tuple[dict[int, Throw], Reason | None]:
-        throws = best_throws(search, u, Coarse(chance[:, u], aim[:, u]))
-        return throws, None if 3 in throws else why_blocked(
-            graph, scene, (grid.height, grid.step), stances, u, settings
-        )
+        throws, no_aim = best_throws(search, u, Coarse(chance[:, u], aim[:, u]))
+        if 3 in throws:
+            return throws, None
+        if no_aim:
+            return throws, Reason("throw_no_aim_in_wind", wind=settings.wind_speed)
+        return throws, why_blocked(graph, scene, (grid.height, grid.step), stances, u, settings)
 
     with ThreadPoolExecutor(max_workers=threads) as pool:
         for done, (u, (throws, why)) in enumerate(zip(rows, pool.map(one, rows), strict=True)):

@@ -69,6 +69,7 @@ TEXTS: dict[str, str] = {
     "throw_limbs_too_thin": "no limb above this union is thick enough to hold a line",
     "throw_out_of_reach": "out of reach: even from the nearest place a throw needs more than {needed:m/s}, the limit is {limit:m/s}",
     "throw_no_aim": "no aim within the limits passes over it",
+    "throw_no_aim_in_wind": "no aim was found in this wind ({wind:m/s}): it carries the bag too far off for a chance to be told",
     "throw_limbs_in_the_way": (
         "limbs stop {share:%} of the throws that would pass over it[, most often {limb} ({most:%})][, no single limb more than {at_most:%}]"
     ),
