@@ -23,7 +23,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 from hand_made_limbs import EAST, Limb, scene_of, upright
-from oracles.isotropic_thrower import RHO, Weight, aim_speed, chance, directions, fly
+from oracles.isotropic_thrower import RHO, Weight, aim_speed, chance, chance_over, directions, fly
 from scipy.stats import chi2
 from strategies import alone, random_tree
 
@@ -40,6 +40,8 @@ from treescan.trees.beside import Site
 from treescan.units import G
 
 SEED, THROWS, EACH, LIMBS = 20261130, 200_000, 10, 8
+CLEAR = 0.08
+"""Radius of the single limbs and of the bag. [m]"""
 STILL = dataclasses.replace(ThrowSettings(), wind_speed=0.0, methods=("hand", "launcher"))
 LINE = Weight(line=0.002)
 IN_ORACLE_AIR = dataclasses.replace(STILL, air_density=1.2)
@@ -122,14 +124,15 @@ def on_limbs() -> list[Row]:
         top = round(height, 2) - settings.release_height
         d = 1.15 * 2 * top / np.tan(e)
         v = aim_speed(d, top + 0.7, e, LINE)
-        low, middle, half = top + 0.08 * np.hypot(1.0, 0.15 * np.tan(e)), (0.18 + 1.35) / 2, (1.35 - 0.18) / 2
+        middle, half = (0.18 + 1.35) / 2, (1.35 - 0.18) / 2
         told = fine_sample(
             scene_of(tree, settings), np.array([middle, -d, 0.0]), Aim(0.0, e, v), method, 0, settings
         ).chance(3)
         kw = {"side_sigma": method.side_sd, "weight": LINE, "n": THROWS, "seed": SEED + i}
-        args = (d, low, 60.0, half, e, v, method.elevation_sd, method.speed_sd)
-        p, se = chance(*args, **kw)
-        q, _ = chance(*args, **(kw | {"n": THROWS // 10}), az_is_sigma=True)
+        scatter = (e, v, method.elevation_sd, method.speed_sd)
+        p, se = chance_over(d, top, CLEAR, half, *scatter, **kw)
+        low = top + CLEAR * np.hypot(1.0, 0.15 * np.tan(e))
+        q, _ = chance(d, low, 60.0, half, *scatter, **(kw | {"n": THROWS // 10}), az_is_sigma=True)
         out.append(Row(f"limb at {height:.1f} m, {'hand' if i % 2 else 'launcher'}", degrees, told, p, se, q))
     return out
 

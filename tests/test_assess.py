@@ -60,7 +60,7 @@ def test_a_load_test_pulls_as_in_use(planned):
 
 @pytest.mark.parametrize("limit", [45.0, 60.0])
 def test_every_place_that_is_served_was_judged(limit):
-    """Whatever rope angle counts as served, the loads of every configuration are those of all places it serves, and of more only near the limit."""
+    """Whatever rope angle counts as served, the loads of every configuration are those of all places it serves, and of none beyond the limit."""
     settings = merged(Settings(), {"planning": {"rope_angle_limit_deg": limit}})
     planned = plan(traced(plain_tree()), settings=settings, species="oak")
     tree = planned.checks.model
@@ -70,6 +70,7 @@ def test_every_place_that_is_served_was_judged(limit):
             contacts = contacts_of(tree, configuration)
             judged = configuration_loads(configuration.system, configuration.hardware, contacts, configuration.base, 0.0, planned.work.xyz, tree.settings).pulls.work
             assert set(np.flatnonzero(p.reach.served)) <= set(judged)
+            assert (p.reach.angle[judged[judged >= 0]] <= np.deg2rad(limit) + 1e-6).all()
 
 
 def test_a_refusal_moves_the_next_one_up_and_can_be_taken_back(planned):

@@ -183,6 +183,26 @@ def chance(
     return p, float(np.sqrt(max(p * (1 - p), 1e-12) / n))
 
 
+def chance_over(distance, axis, clear, half_width, elevation, speed, sigma, speed_share, *, side_sigma, weight=None, n=200_000, seed=1):
+    """As `chance` without wind over a level limb: its axis `axis` high at `distance`, passed by every point of the flight by `clear` (limb's and bag's radius).
+
+    Each flight is followed beyond the limb by a parabola through three of its points; the straight-line edge of a window,
+    with one slope for all, lies up to 2 cm too low where the slowest flights sink steeply.
+    """
+    rng = np.random.default_rng(seed)
+    v = speed * (1 + speed_share * rng.standard_normal(n))
+    up, side = sigma * rng.standard_normal(n), side_sigma * rng.standard_normal(n)
+    d = v[:, None] * directions(0.0, elevation, up, side)
+    step = 0.75 * clear
+    y, z = zip(*(fly((0, 0, 0), d, weight, plane_x=distance + k * step, floor=-2.0, duration=10.0, dt=0.02)[:2] for k in range(3)), strict=True)
+    bend = (z[0] - 2 * z[1] + z[2]) / (2 * step**2)
+    slope = (z[1] - z[0]) / step - bend * step
+    x = np.linspace(0.0, 1.5 * clear, 31)[:, None]
+    near = np.hypot(x, z[0] + slope * x + bend * x**2 - axis).min(axis=0)
+    p = float(np.mean((near > clear) & (z[0] > axis) & (np.abs(y[0]) < half_width)))
+    return p, float(np.sqrt(max(p * (1 - p), 1e-12) / n))
+
+
 def side_spread(distance, height, elevation, sigma, weight=None):
     """First-order sd (m) across at the window: the plane turns by sigma / cos(elevation), so distance x
     that.

@@ -60,11 +60,11 @@ def test_a_stop_at_an_angle_holds_the_swing_that_goes_with_it(degrees):
 def test_work_near_the_support_is_judged_on_its_own_rope():
     """A climber stopped 1 m below the anchor is stopped harder than one 2 m below it."""
     anchor = np.array([0.0, 0, 10.0])
-    found = pulls(anchor, 0.0, anchor + np.array([[0.1, 0, -1.0], [0.1, 0, -2.0], [0.1, 0, -4.0]]), Behind(), 1, S)
+    found = pulls(anchor, anchor, 0.0, anchor + np.array([[0.1, 0, -1.0], [0.1, 0, -2.0], [0.1, 0, -4.0]]), Behind(), 1, S)
     near = found.hard[1:]
     assert near[0] > near[1] > near[2]
     fixed = LoadSettings(slack_most=1.0, rope_modulus_bounds=(30e3, 30e3), rope_in_service=(1.0, 1.0, 1.0))
-    one = pulls(anchor, 0.0, anchor + np.array([[0.0, 0, -1.0]]), Behind(), 1, fixed)
+    one = pulls(anchor, anchor, 0.0, anchor + np.array([[0.0, 0, -1.0]]), Behind(), 1, fixed)
     # 1 m below the support with 0.3 m of slack there are 1.3 m of rope
     assert one.hard[1] == pytest.approx(peak_by_energy(100, 0.3, 1.3, 30e3).climber, rel=1e-6)
-    assert pulls(anchor, 0.0, anchor + np.array([[0.0, 0, -0.1]]), Behind(), 1, S).hard[1] < 10.6 * W  # the hardest measured
+    assert pulls(anchor, anchor, 0.0, anchor + np.array([[0.0, 0, -0.1]]), Behind(), 1, S).hard[1] < 10.6 * W  # the hardest measured

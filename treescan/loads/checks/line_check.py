@@ -87,7 +87,7 @@ def hardest(settings: LoadSettings, *, at_work: bool) -> tuple[str, float]:
     """
     anchor = np.array([0.0, 0.0, 20.0])
     work = anchor - [[0.0, 0.0, 10.0]] if at_work else np.zeros((0, 3))
-    found = pulls(anchor, 0.0, work, Behind(), 1, settings)
+    found = pulls(anchor, anchor, 0.0, work, Behind(), 1, settings)
     most = found.most
     row = int(np.argmax(most * (found.work >= 0))) if at_work else int(np.argmax(most))
     if at_work and not (found.work[row] >= 0 and most[row] > 0):

@@ -159,6 +159,7 @@ def redirect_loads(
     anchor, ground = over.origin[0] + over.radius[0] * over.top[0], tree.ground_below(contacts[-1].point)
     pull = pulls(
         anchor,
+        contacts[-1].point,
         ground,
         np.asarray(work_xyz, float).reshape(-1, 3),
         Behind(),

@@ -18,9 +18,8 @@ from treescan.loads.settings import WORST_STOP, LoadSettings
 from treescan.units import G
 from treescan.wood.graph import Floats, Ints
 
-AROUND = 0.3
-"""The rope bears this far at most from where it was laid, from which a plan measures its rope angles [m]
-(project choice)."""
+ROUNDING = 1e-9
+"""Angles no farther over the limit are at it. [rad]"""
 
 NINETY_FIVE = 1.6448536269514722
 """Standard normal of the 95th percentile."""
@@ -73,13 +72,21 @@ def rope_angles(anchor: Floats, work: Floats) -> Floats:
 
 
 def pulls(
-    anchor: Floats, ground: float, work: Floats, behind: Behind, legs: int, settings: LoadSettings
+    anchor: Floats,
+    laid: Floats,
+    ground: float,
+    work: Floats,
+    behind: Behind,
+    legs: int,
+    settings: LoadSettings,
 ) -> Pulls:
     """Every place the climber may hang at within the allowed rope angle, with the hardest pull there.
 
     Parameters
     ----------
     anchor : (3,) float     Where the rope bears at the union. [m]
+    laid : (3,) float       Where it was laid, on the limb's axis: from there a plan measures rope angles, so what
+                            it calls served is judged, and nothing farther out.
     ground : float          Height of the ground below it. [m]
     work : (w, 3) float     Work points. [m]
     behind : Behind         Rope behind the union that shares in stopping a fall.
@@ -89,9 +96,7 @@ def pulls(
     work = np.asarray(work, float).reshape(-1, 3)
     angle = rope_angles(anchor, work)
     limit = np.deg2rad(settings.rope_angle_limit_deg)
-    off = np.arcsin(np.minimum(AROUND / np.maximum(np.linalg.norm(work - anchor, axis=1), 1e-9), 1.0))
-    # what a plan calls within the limit is judged, and as steep as that
-    near = np.flatnonzero((angle - off <= limit) & (angle < 0.5 * np.pi))
+    near = np.flatnonzero((rope_angles(laid, work) <= limit + ROUNDING) & (angle < 0.5 * np.pi))
     below = anchor.copy()
     below[2] = min(ground, anchor[2] - settings.shortest_rope)
     place = np.vstack([below[None], work[near]])

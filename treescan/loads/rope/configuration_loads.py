@@ -152,7 +152,8 @@ def configuration_loads(
     anchor = contacts[-1].point + bars.top[-1] * contacts[-1].radius
     below = np.array([anchor[0], anchor[1], min(ground, anchor[2] - settings.shortest_rope)])
     behind = _behind(taut_rope(base, below, bars, hung=True), settings) if basal else Behind()
-    pull = pulls(anchor, ground, work, behind, SYSTEMS[system].legs_at_climber, settings)
+    laid = contacts[-1].point
+    pull = pulls(anchor, laid, ground, work, behind, SYSTEMS[system].legs_at_climber, settings)
     start = np.broadcast_to(base, pull.place.shape).copy() if basal else pull.place
     arrive, leave, toward, touches, turn = _run_all(
         start,
