@@ -65,6 +65,9 @@ def test_a_place_just_within_the_angle_from_where_the_rope_was_laid_is_judged():
         assert 1.0 < np.linalg.norm(found.force) / (100 * G) <= 1 / np.cos(np.deg2rad(45)) + 1e-6
     (found,) = checked(graph, [r], work=[laid + np.array([0.1, 0.1, 0.3])], cases=("limb walk",))
     assert found.case == "at rest"
+    (found,) = checked(graph, [r], work=[laid + 0.12 * np.array([0, np.sin(out), -np.cos(out)])], cases=("limb walk",))
+    assert found.case == "limb walk"
+    assert np.arccos(-found.force[2] / np.linalg.norm(found.force)) <= np.deg2rad(45.0) + 0.02
     for angle, far in ((46.0, 0.4), (62.0, 0.8), (80.0, 0.3)):
         beyond = laid + far * np.array([0, np.sin(np.deg2rad(angle)), -np.cos(np.deg2rad(angle))])
         (found,) = checked(graph, [r], work=[beyond], cases=("limb walk",))

@@ -85,8 +85,8 @@ def pulls(
     Parameters
     ----------
     anchor : (3,) float     Where the rope bears at the union. [m]
-    laid : (3,) float       Where it was laid, on the limb's axis: from there a plan measures rope angles, so what
-                            it calls served is judged, and nothing farther out.
+    laid : (3,) float       Where it was laid, on the limb's axis: from there a plan measures rope angles, so
+                            what it calls served is judged, and nothing farther out. [m]
     ground : float          Height of the ground below it. [m]
     work : (w, 3) float     Work points. [m]
     behind : Behind         Rope behind the union that shares in stopping a fall.
@@ -99,8 +99,8 @@ def pulls(
     near = np.flatnonzero((rope_angles(laid, work) <= limit + ROUNDING) & (angle < 0.5 * np.pi))
     below = anchor.copy()
     below[2] = min(ground, anchor[2] - settings.shortest_rope)
-    place = np.vstack([below[None], work[near]])
     at = np.concatenate([[0.0], np.minimum(angle[near], limit)])
+    place = np.vstack([below[None], _steeper(anchor, work[near], angle[near], at[1:])])
     rope = np.linalg.norm(place - anchor, axis=1)
     rope[0] = settings.shortest_rope  # the way up and down passes just below the support
     w = settings.climber_mass * G
@@ -139,6 +139,17 @@ def pulls(
         np.array([drawn[case[i]][i] if case[i] in drawn else 0.0 for i in acts]),
         np.array([drawn[hard_case[i]][i] if hard_case[i] in drawn else 0.0 for i in acts]),
     )
+
+
+def _steeper(anchor: Floats, work: Floats, angle: Floats, at: Floats) -> Floats:
+    """Places (w, 3) as far from the anchor and the same way, the rope at angles `at` (w,) from plumb where it
+    was at larger ones `angle`: a place hardly farther off than the limb is thick is seen at quite another angle
+    from its bark than from its axis."""
+    off = work - anchor
+    out, far = np.hypot(off[:, 0], off[:, 1]), np.linalg.norm(off, axis=1)
+    level = off[:, :2] / np.maximum(out, ROUNDING)[:, None]
+    turned = anchor + far[:, None] * np.column_stack([np.sin(at)[:, None] * level, -np.cos(at)])
+    return np.where((angle > at)[:, None], turned, work)
 
 
 def _largest(table: dict[str, Floats], names: list[str]) -> tuple[Floats, list[str]]:
