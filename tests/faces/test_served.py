@@ -285,6 +285,28 @@ def soak(server: Served, count: int) -> list[float]:
 
 
 @pytest.mark.slow
+def test_what_the_page_writes_is_what_the_command_line_replays(served, place, tmp_path):
+    """Every file of the page, byte for byte, from the tree.json and the session.json it lies with; and they can be fetched."""
+    key = served.key()
+    served.settled(key)
+    served.change(key, "setting", name="loads.climber_mass", value=111.0)
+    served.wish(key, wish="write")
+    until = time.monotonic() + 300
+    while not (written := served.settled(key)["written"]) and time.monotonic() < until:
+        time.sleep(0.5)
+    status, _, page = served.ask("GET", f"/tree/{key}/file/report.html")
+    folder = next((place / "sessions" / key).glob("*/files"))
+    asked = ["plan", str(folder / "tree.json"), "--session", str(folder / "session.json"), "-o", str(tmp_path / "line"), "--quiet"]
+
+    assert status == 200 and page == (folder / "report.html").read_bytes()
+    assert {"report.html", "job_sheet.pdf", "site.gpkg", "anchors.json", "tree.json", "session.json"} <= set(written)
+    assert run(asked) == 0
+    for name in written:
+        if name != "session.json":
+            assert (folder / name).read_bytes() == (tmp_path / "line" / name).read_bytes(), name
+
+
+@pytest.mark.slow
 def test_a_soak_of_random_changes_keeps_memory_flat(place, tmp_path):
     """Once the plans at hand are filled, memory does not grow with the changes."""
     server = Served([place / "plans"], tmp_path / "kept")
