@@ -291,6 +291,7 @@ def test_by_keyboard_alone_and_frames(browser, server, tmp_path):
     for key in ("ArrowLeft", "ArrowUp", "+", "-", "0"):
         film.page.keyboard.press(key)
         film.page.wait_for_timeout(60)
+    film.tab("candidates")
     film.page.focus("#row-0")
     film.page.keyboard.press("Enter")
     film.page.wait_for_selector("#panel h2")
