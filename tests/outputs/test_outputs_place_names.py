@@ -11,7 +11,9 @@ from made_up_assessment import made_up
 from strategies import assemble, random_trees
 
 from treescan.outputs.data.anchors_csv import anchor_rows
+from treescan.outputs.data.standing_file import standing_out
 from treescan.outputs.data.tables import table
+from treescan.outputs.gis.gis_layers import layers
 from treescan.outputs.shapes.place_names import place_names, place_of
 from treescan.outputs.text.say import say
 from treescan.wood.graph import WoodGraph
@@ -101,6 +103,24 @@ def test_tables_say_the_same_words() -> None:
     assert [row["place"] for row in anchor_rows(a)] == [say(place_of(a.tree.graph, p)) for p in a.points]
     unions = table(a, "unions").drop_duplicates("union")
     assert list(unions["place"]) == [say(n) for n in place_names(a.tree.graph)]
+
+
+def test_map_layers_and_standing_places_say_the_same_words() -> None:
+    """Unions, throws, ropes, candidates and the stem's first candidate on the map; the table of throws; standing.json."""
+    a = made_up()
+    graph = a.tree.graph
+    union = {label: say(n) for label, n in zip(graph.unions.label, place_names(graph), strict=True)}
+    candidate = {(p.rank, p.label, p.system): say(place_of(graph, p)) for p in a.points if p.usable}
+    on_map = {layer.name: layer.columns for layer in layers(a)}
+    assert on_map["anchors"]["place"] == [say(place_of(graph, p)) for p in a.points]
+    assert on_map["stem"]["first_place"] == [say(place_of(graph, next(p for p in a.points if p.usable)))]
+    for name in ("unions", "throws"):
+        assert on_map[name]["place"] == [union[label] for label in on_map[name]["union"]] and on_map[name]["place"]
+    ropes = on_map["ropes"]
+    assert ropes["place"] == [candidate[key] for key in zip(ropes["rank"], ropes["union"], ropes["system"], strict=True)]
+    throws = table(a, "throws")
+    assert list(throws["union_place"]) == [union[label] for label in throws["union"]]
+    assert {u["union"]: u["place"] for u in standing_out(a)["unions"]} == union
 
 
 def test_the_name_says_which_limb_the_rope_lies_over() -> None:

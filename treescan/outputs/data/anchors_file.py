@@ -16,7 +16,7 @@ from treescan.outputs.data.climb_json import beside_the_rank, climb_out
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import all_with_data, with_data
 from treescan.outputs.rows.contact_rows import ContactRow, contact_rows
-from treescan.outputs.shapes.place_names import place_of
+from treescan.outputs.shapes.place_names import place_names, place_of
 from treescan.outputs.strict_json import number, place, tame, vector
 from treescan.outputs.text.say import text, word
 from treescan.outputs.text.wording import file_name
@@ -47,7 +47,7 @@ def anchors_out(a: Assessment) -> dict[str, Any]:
         **all_with_data("statements", a.statements),
         "climb": climb_out(a),
         "left_out": {
-            "screened": [_screened(s) for s in a.left_out.screened],
+            "screened": [_screened(a, s) for s in a.left_out.screened],
             "changes": [
                 {
                     "union": c.label,
@@ -111,11 +111,12 @@ def anchor_out(a: Assessment, p: TieInPoint) -> dict[str, Any]:
     }
 
 
-def _screened(s: ScreenedUnion) -> dict[str, Any]:
+def _screened(a: Assessment, s: ScreenedUnion) -> dict[str, Any]:
     """A union judged by one line only."""
     configuration = s.check.configuration
     return {
         "union": s.label,
+        **with_data("place", place_names(a.tree.graph)[a.tree.graph.unions.index(s.label)]),
         "height": number(s.height),
         "diameter_m": number(s.diameter),
         "system": configuration.system,

@@ -110,6 +110,7 @@ UNITS: dict[str, dict[str, str]] = {
     },
     "throws": {
         "union": "",
+        "union_place": "",
         "isolation_class": "",
         "place": "",
         "stand_x": "m",

@@ -11,6 +11,7 @@ from treescan.assess import Assessment
 from treescan.cautions import all_cautions
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import with_data
+from treescan.outputs.shapes.place_names import place_names
 from treescan.outputs.strict_json import place
 from treescan.outputs.text.say import text, word
 from treescan.throw.throw_path import ISOLATION
@@ -33,7 +34,10 @@ def standing_out(a: Assessment) -> dict[str, Any]:
         "refused": [
             {**with_data("reason", reason), "places": int(count)} for reason, count in stances.refused
         ],
-        "unions": [{"union": label, **_blocked(a, k)} for k, label in enumerate(labels)],
+        "unions": [
+            {"union": label, **with_data("place", name), **_blocked(a, k)}
+            for k, (label, name) in enumerate(zip(labels, place_names(a.tree.graph), strict=True))
+        ],
         "places": [
             {
                 "id": f"S{s + 1:03d}",

@@ -221,12 +221,13 @@ def _long_way(along: Any) -> tuple[float, float]:
 
 
 def _throws(a: Assessment) -> pandas.DataFrame:
-    labels, rows = a.tree.graph.unions.label, []
+    labels, names, rows = a.tree.graph.unions.label, place_names(a.tree.graph), []
     for (k, c), t in sorted(a.throws.best.items()):
         stand = a.tree.frame.to_map(t.stand)
         rows.append(
             (
                 labels[k],
+                say(names[k]),
                 c,
                 f"S{t.stance + 1:03d}",
                 *stand,

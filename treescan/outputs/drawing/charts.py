@@ -1,4 +1,4 @@
-"""Small charts of the report: margins with their spread, shares as bars, and the use of capacity down the load path."""
+"""Small charts of the report: margins with their spread, shares as bars, and where the axis of a spiky curve ends."""
 
 from __future__ import annotations
 
@@ -9,12 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.estimate import Estimate
-from treescan.loads.limb_check import LimbCheck
 from treescan.outputs.drawing.svg import Drawing
-from treescan.outputs.shapes.use_of_capacity import low_end_use, shade_of
 from treescan.outputs.text.say import figure, text
 from treescan.outputs.text.wording import finite
-from treescan.wood.graph import WoodGraph
 
 WIDE, ROW, LABEL = 640.0, 26.0, 178.0
 """Of a chart on a desk; its rows, and the room for their names. [drawing units]"""
@@ -85,42 +82,6 @@ def share_bars(
             " / ".join(figure(v, "%") for v in values),
             "t small",
         )
-    return d
-
-
-def load_path(graph: WoodGraph, c: LimbCheck, narrow: bool = False) -> Drawing | None:
-    """Use of capacity of every section at the low end, from the rope (left) down to the ground (right)."""
-    nodes, use = np.asarray(c.nodes), low_end_use(c)
-    if len(nodes) == 0 or not np.isfinite(use).any():
-        return None
-    step = graph.length[nodes]
-    end = np.cumsum(step)
-    start = end - step
-    total, top = max(float(end[-1]), 1e-6), without_spikes(use, step)
-    scale = max(0.04, math.ceil(top * 1.1 / 0.04) * 0.04)
-    whole = NARROW if narrow else 560.0
-    d = Drawing(whole, 190, text("chart_capacity"))
-    left, wide, high = 54.0, whole - 74.0, 130.0
-    for k in range(5):
-        y = 10 + high * (1 - k / 4)
-        d.line(np.array([[left, y], [left + wide, y]]), "grid")
-        d.text(left - 6, y + 4, figure(scale * k / 4, "%"), "t small", "end")
-    shade = shade_of(use, graph.seen[nodes])
-    for s, e, u, row in zip(start, end, use, shade, strict=True):
-        if math.isfinite(u):
-            h = high * min(u / scale, 1.0)
-            d.rect(left + wide * s / total, 10 + high - h, max(wide * (e - s) / total, 0.6), h, f"use{row}")
-    at = np.flatnonzero(nodes == c.governing)
-    if len(at) and math.isfinite(use[at[0]]):
-        x = left + wide * (start[at[0]] + end[at[0]]) / 2 / total
-        y = 10 + high * (1 - min(use[at[0]] / scale, 1.0))
-        told = text("chart_beyond", use=float(use[at[0]])) if use[at[0]] > scale else text("draw_weakest")
-        d.cross(x, y, 6, "weakest")
-        d.text(min(x + 10, whole - 150), max(y + 4, 16), told, "t small strong halo-text")
-    for metre in range(0, int(total) + 1, max(1, round(total / (5 if narrow else 8)))):
-        d.text(left + wide * metre / total, 10 + high + 16, f"{metre}", "t small", "middle")
-    if not narrow:
-        d.text(left, 10 + high + 34, text("chart_capacity_axis"), "t small faint")
     return d
 
 

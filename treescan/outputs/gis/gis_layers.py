@@ -20,8 +20,9 @@ from treescan.outputs.data.anchors_file import worst_work_point
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import in_a_cell
 from treescan.outputs.shapes.cached import cached
+from treescan.outputs.shapes.place_names import place_names, place_of
 from treescan.outputs.shapes.rope_lines import rope_line
-from treescan.outputs.text.say import text
+from treescan.outputs.text.say import say, text
 from treescan.outputs.text.wording import file_name
 from treescan.planning.tie_in_point import TieInPoint
 
@@ -113,6 +114,7 @@ def _stem(a: Assessment) -> Layer:
         "scan": f.verdict,
         **in_a_cell("reasons", f.reasons),
         "first_union": first.label if first else "",
+        "first_place": say(place_of(a.tree.graph, first)) if first else "",
         "ranked": sum(p.usable for p in a.points),
         "caution": CAUTIONS["planning_aid"],
     }
@@ -154,10 +156,11 @@ def _no_line(a: Assessment, union: int) -> dict[str, str]:
 
 
 def _unions(a: Assessment) -> Layer:
-    u, rows = a.tree.graph.unions, []
+    u, names, rows = a.tree.graph.unions, place_names(a.tree.graph), []
     for k, label in enumerate(u.label):
         row = {
             "union": label,
+            "place": say(names[k]),
             "height": float(u.height[k]),
             "parent_diameter": float(u.parent_diameter[k]),
             "smallest_diameter": float(u.arm_diameter[u.arms(k)].min()),
@@ -179,6 +182,7 @@ def _anchor(a: Assessment, p: TieInPoint) -> dict[str, Any]:
     return {
         "rank": p.rank if p.usable else None,
         "union": p.label,
+        "place": say(place_of(a.tree.graph, p)),
         "verdict": p.verdict,
         "system": p.system,
         "hardware": p.hardware,
@@ -213,10 +217,11 @@ def _standing(a: Assessment) -> Layer:
 
 
 def _throws(a: Assessment) -> Layer:
-    labels, rows = a.tree.graph.unions.label, []
+    labels, names, rows = a.tree.graph.unions.label, place_names(a.tree.graph), []
     for (k, c), t in sorted(a.throws.best.items()):
         row = {
             "union": labels[k],
+            "place": say(names[k]),
             "isolation_class": c,
             "chance": t.chance,
             "method": t.method,
@@ -233,7 +238,7 @@ def _throws(a: Assessment) -> Layer:
 def _ropes(a: Assessment) -> Layer:
     rows = [
         (
-            {"rank": p.rank, "union": p.label, "system": p.system, "rope_m": p.rope.length},
+            {"rank": p.rank, "union": p.label, "place": say(place_of(a.tree.graph, p)), "system": p.system, "rope_m": p.rope.length},
             _line(a, rope_line(a, p)),
         )
         for p in a.points

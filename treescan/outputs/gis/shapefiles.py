@@ -39,6 +39,7 @@ SHORT = {
     "elevation_deg": "elev_deg",
     "first_served_by": "served_by",
     "first_union": "first_unio",
+    "first_place": "first_plac",
     **{f"best_union_class{c}": f"union_c{c}" for c in (1, 2, 3)},
     **{f"best_chance_class{c}": f"chance_c{c}" for c in (1, 2, 3)},
 }

@@ -19,7 +19,7 @@ from treescan import settings as settings_module
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.loads.rope.rope_systems import HARDWARE, SYSTEMS
-from treescan.outputs.drawing.charts import load_path, margin_chart, share_bars
+from treescan.outputs.drawing.charts import margin_chart, share_bars
 from treescan.outputs.drawing.elevation import elevation, from_the_stand
 from treescan.outputs.drawing.plan_drawing import plan
 from treescan.outputs.drawing.stage_drawing import stage_pictures
@@ -51,10 +51,18 @@ SCRIPT_FILES = ("three.min.js", "viewer.js", "report.js")
 PAGE_FILES = ("report.html", "report.css", *SCRIPT_FILES)
 COMPARED = 24
 """Cards of which any two are held against each other in words; pairs grow with the square."""
-PICTURED, CHARTED, CARDS = 3, 8, 60
+PICTURED, CHARTED, CARDS = 3, 5, 24
 """Candidates with drawings, rows in the charts, and cards in full."""
+SHOWN, FALLS = 2, 2
+"""Rows of a long list that the page shows; how many more there are, and where, is said below."""
+OTHER_WAYS = ("approach_instead", "approach_also")
+"""Codes of approaches that are not the recommended one: the page counts them; what speaks against the recommended one is never cut."""
+PLATES = (("plan", "page_seen_plan"), ("window", "page_seen_window"), ("side", "page_seen_side"))
+"""Drawings beside the one on the first screen, with their headings."""
 GROUND_LAST = 1e9
 """Sorts a fall to the ground after every catch. [m]"""
+SIDE_BOX = (560.0, 540.0)
+"""Of the drawing from the side. [drawing units]"""
 FIRST_BOXES = ((560.0, 660.0), (560.0, 480.0))
 """Of the drawing on the first screen, on a desk and on a phone. [drawing units]"""
 COLUMNS = (
@@ -136,6 +144,9 @@ def _context(a: Assessment) -> dict[str, Any]:
         "other_cards": others,
         "pictures": {c.key: _pictures(a, c.point) for c in cards[:PICTURED]},
         **_first_screen(a, first),
+        **_first_in_short(cards, bool(first and from_the_stand(a, first))),
+        "shown_rows": SHOWN,
+        "approach": tuple(r for r in a.approach.reasons if r.code not in OTHER_WAYS),
         **_site(a, first),
         **_charts(a, usable[:CHARTED]),
         **_climb_tables(a),
@@ -146,6 +157,17 @@ def _context(a: Assessment) -> dict[str, Any]:
         "against": _embedded(_against([*cards, *others][:COMPARED], a.settings.planning)),
         "phrases": _embedded(_phrases()),
     }
+
+
+def _first_in_short(cards: list[Card], from_stand: bool) -> dict[str, Any]:
+    """Of the first candidate: drawings that the first screen lacks, and the first of what follows if it goes."""
+    if not cards:
+        return {"first_plates": (), "fail_rows": (), "fail_more": 0}
+    rows = cards[0].answers[3].rows
+    ends = [r for r in rows[FALLS:] if r.code in ("card_stopped", "card_common")]
+    shown = (*rows[:FALLS], *ends)
+    plates = PLATES if from_stand else PLATES[:-1]
+    return {"first_plates": plates, "fail_rows": shown, "fail_more": len(rows) - len(shown)}
 
 
 def _first_screen(a: Assessment, first: TieInPoint | None) -> dict[str, Any]:
@@ -329,7 +351,7 @@ def _phrases() -> dict[str, Any]:
 
 
 def _charts(a: Assessment, shown: list[TieInPoint]) -> dict[str, tuple[Markup, ...]]:
-    """The charts over all candidates and the load path of the first, each for a desk and for a phone."""
+    """The charts over the first candidates, each for a desk and for a phone; the use of capacity down the load path is in figures.pdf."""
     chances = [(_name(p), [p.throw.chance] if p.throw else []) for p in shown]
     shares = [(_name(p), [s for _, s in p.reach.share_at] or [p.reach.share]) for p in shown]
     margins = [(_name(p), p.check.check.margin) for p in shown]
@@ -337,7 +359,6 @@ def _charts(a: Assessment, shown: list[TieInPoint]) -> dict[str, tuple[Markup, .
         "margins": _sizes(lambda narrow: margin_chart(margins, narrow)),
         "chances": _sizes(lambda narrow: share_bars(chances, 1, text("chart_chances"), narrow)) if any(c for _, c in chances) else (),
         "coverage": _sizes(lambda narrow: share_bars(shares, 3, text("chart_coverage"), narrow)),
-        "path": _sizes(lambda narrow: load_path(a.tree.graph, shown[0].check.check, narrow)) if shown else (),
     }
 
 
@@ -357,13 +378,13 @@ def _picture(drawing: Drawing, caption: str) -> tuple[Markup, str]:
 
 def _pictures(a: Assessment, p: TieInPoint) -> dict[str, tuple[Markup, str]]:
     """Elevation from the side and from the standing place, plan and load path of one candidate."""
-    out = {"side": _picture(*elevation(a, p)), "plan": _picture(*plan(a, p))}
+    out = {"side": _picture(*elevation(a, p, None, SIDE_BOX)), "plan": _picture(*plan(a, p))}
     stand = from_the_stand(a, p)
     if stand is not None:
         out["stand"] = _picture(*stand)
     t = first_line(a, p)
     if t is not None:
-        out["window"] = _picture(*window_picture(a, t))
+        out["window"] = _picture(*window_picture(a, t, brief=True))
     return out
 
 

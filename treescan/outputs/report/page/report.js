@@ -59,9 +59,8 @@
   document.addEventListener("click", e => { const l = e.target.closest("a[href^='#']"); if (l && l.hash === location.hash) openTarget(); });
   const turn = $("turn");
   turn.addEventListener("toggle", () => { if (turn.open && view && !turn.dataset.seen) { turn.dataset.seen = "1"; requestAnimationFrame(() => view.view("home")); } });
-  if (matchMedia("screen and (max-width: 760px)").matches) folds.forEach(d => d.setAttribute("name", "fold")); /* one at a time: a thumb finds its way on a short page */
   const unfold = $("unfold"), words = () => { unfold.textContent = say(folds.some(d => d.open) ? "page_fold" : "page_unfold"); };
-  unfold.addEventListener("click", () => { const open = !folds.some(d => d.open); folds.forEach(d => { d.open = open && d.dataset.group === undefined; }); if (open && $("ranking")) $("ranking").open = true; words(); });
+  unfold.addEventListener("click", () => { const open = !folds.some(d => d.open); folds.forEach(d => { d.open = open; }); words(); });
   folds.forEach(d => d.addEventListener("toggle", words));
   window.addEventListener("beforeprint", () => {
     folds.forEach(d => { d.removeAttribute("name"); d.open = true; });

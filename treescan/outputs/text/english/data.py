@@ -115,6 +115,7 @@ TEXTS: dict[str, str] = {
     "column_throws_isolation_class": (
         "1 isolated, 2 can be isolated by manipulating the line, 3 over several limbs"
     ),
+    "column_throws_union_place": "the union in a climber's words, as in the table of unions",
     "column_throws_place": "standing place of standing.json",
     "column_throws_stand_x": "first coordinate of the cloud's frame",
     "column_throws_azimuth_deg": "clockwise from the second axis (north)",

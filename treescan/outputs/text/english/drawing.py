@@ -10,9 +10,6 @@ CHARTS: dict[str, str] = {
     "chart_coverage": "Share of the work within the rope angle",
     "chart_no_throw": "no throw from the ground: reached by advancing",
     "chart_no_throw_short": "no throw",
-    "chart_beyond": "weakest section: {use:%}, beyond the axis",
-    "chart_capacity": "Use of capacity along the load path, from the rope to the ground",
-    "chart_capacity_axis": "<metres|meters> along the wood from the rope down to the ground",
 }
 
 VIEWS: dict[str, str] = {

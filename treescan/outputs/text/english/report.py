@@ -341,7 +341,6 @@ PAGE: dict[str, str] = {
     "page_lines": "Lines from the ground over this tree",
     "page_margins": "Strength over stress, by candidate",
     "page_margins_note": "Decide on the low end, printed left of each bar. It takes the wood as sound.",
-    "page_weakest": "{label}: where it would break first",
     "page_heading": "[{tree}][ {site}]",
     "page_not_said": "not stated",
     "page_first_low": "{system:word}, {hardware:word}. [Strength over stress {low:x2} at the low end.][{!low}Strength over stress: not seen.]",
@@ -376,8 +375,6 @@ PAGE: dict[str, str] = {
     "page_would_help": "What would help",
     "page_look_first": "What to look at first",
     "page_no_own_throw": "None of its own from the ground: the first line goes over another union, see the card.",
-    "page_path_note": "Use of capacity at the low end from the rope (left) down to the ground (right). The cross "
-    "marks the weakest section.",
     "page_coverage": "Share of the work within a rope angle of {angles:names} from plumb",
     "page_approach": "Approach, for and against",
     "page_to": "To {label}",
@@ -426,6 +423,10 @@ PAGE: dict[str, str] = {
     "page_scores": "Scores, 0 to 1",
     "page_together": "together",
     "page_show_view": "Show in the 3-D view",
+    "page_other_approaches": "{n:n} other {n|way|ways} in, with what speaks for and against: anchors.json.",
+    "page_more_rows": "{n:n} more {n|stands|stand} in anchors.json.",
+    "page_not_on_a_phone": "Not on a phone: two candidates side by side, what the thrower sees, charts, redirects, fitness by height, "
+    "settings and sources. They stand here on a wider screen, in the full dossier and in anchors.csv, anchors.json and run.json.",
     "page_remaining": "The other {n:n} stand in the table above and in anchors.json with every figure.",
     "page_left": "Left",
     "page_right": "Right",
