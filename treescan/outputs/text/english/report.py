@@ -361,7 +361,6 @@ PAGE: dict[str, str] = {
     "page_two_dates": "Since the scan",
     "page_two_dates_words": "The scan shows the tree as it stood[ on {date}][{!date} on one day]. Hold the drawing against it: a limb that "
     "is gone or new, soil that moved or a storm since then make the plan void (common practice, no source).",
-    "page_seen_stand": "From the standing place",
     "page_seen_side": "From the side",
     "page_seen_plan": "From above, north up",
     "page_seen_window": "What the thrower sees",
