@@ -46,6 +46,8 @@ HEAVY = {
     "starlette": {"faces"},
     "uvicorn": {"faces"},
     "typer": {"faces"},
+    "dask": {"faces"},
+    "distributed": {"faces"},
     "rich": {"faces"},
 }
 

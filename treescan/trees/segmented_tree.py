@@ -99,6 +99,50 @@ def segment_tree(
 ) -> SegmentedTree:
     """Find the asked tree's voxels; see `treescan.trees.single_tree.find_tree` for what is asked and
     raised."""
+    whole = segment_all(cloud, settings, progress)
+    rough = whole.rough
+    target = asked_label(rough, at, cloud, settings.stems.at_reach)
+    told = _several(rough, target, cloud) if at is None else ()
+    progress("the asked tree", 0.0)
+    fine = refine(
+        cloud.xyz, whole.above, rough, whole.rows, target, max(settings.cell, FINE_CELL * whole.spacing)
+    )
+    return SegmentedTree(
+        fine, fine.without_strays(), rough, target, whole.terrain, whole.spacing, (*whole.notes, *told)
+    )
+
+
+@dataclass(frozen=True)
+class SegmentedScan:
+    """Every tree of a scan, roughly.
+
+    Attributes
+    ----------
+    rough : Segmentation
+    above : (n,) float      Height of every point above the ground. [m]
+    rows : (r,) int64       Points that stand on the ground.
+    terrain : Terrain       The ground, under the stems too.
+    spacing : float         Usual distance between neighbouring points of the scan. [m]
+    notes : tuple of Reason What was doubtful.
+    """
+
+    rough: Segmentation
+    above: Floats
+    rows: Ints
+    terrain: Terrain
+    spacing: float
+    notes: tuple[Reason, ...]
+
+
+def segment_all(
+    cloud: PointCloud, settings: TreeSettings = TreeSettings(), progress: Progress = quiet
+) -> SegmentedScan:
+    """Ground, what is built, stems, and whose material is whose.
+
+    Raises
+    ------
+    BadInput    No tree in the scan, or too many points for one machine.
+    """
     _refuse(cloud, settings)
     xyz = cloud.xyz
     progress("ground", 0.0)
@@ -115,20 +159,9 @@ def segment_tree(
         found = _by_crowns(cloud, voxels.centre[solids.free], high[solids.free], ground.terrain, spacing)
     progress("trees apart", 0.0)
     rough = segment_scan(voxels, high, found.trees, found.tops, solids)
-    target = asked_label(rough, at, cloud, settings.stems.at_reach)
-    told = _several(rough, target, cloud) if at is None else ()
-    progress("the asked tree", 0.0)
-    fine = refine(xyz, above, rough, rows, target, max(settings.cell, FINE_CELL * spacing))
     terrain = _with_feet(ground.terrain, found.trees) if ground.found else ground.terrain
-    return SegmentedTree(
-        fine,
-        fine.without_strays(),
-        rough,
-        target,
-        terrain,
-        spacing,
-        (*ground.notes, *found.notes, *told, *_line_like(solids, ground.terrain)),
-    )
+    notes = (*ground.notes, *found.notes, *_line_like(solids, ground.terrain))
+    return SegmentedScan(rough, above, rows, terrain, spacing, notes)
 
 
 def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:

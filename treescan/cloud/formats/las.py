@@ -92,7 +92,7 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
         ) as reader:
             for points in reader.chunk_iterator(CHUNK):
                 done += len(points)
-                yield _chunk(points.array, header)
+                yield las_chunk(points.array, header)
     except (GeneratorExit, KeyboardInterrupt, SystemExit, MemoryError, BadInput):
         raise
     except BaseException as e:  # the Rust decoder reports a panic outside of Exception
@@ -120,7 +120,7 @@ def _source(file: Path, header: LasHeader) -> tuple[Path | BytesIO, LazBackend]:
     return out, LazBackend.Lazrs
 
 
-def _chunk(raw: np.ndarray[Any, Any], header: LasHeader) -> Chunk:
+def las_chunk(raw: np.ndarray[Any, Any], header: LasHeader) -> Chunk:
     """Coordinates, columns and marks of one decoded block."""
     xyz = np.empty((len(raw), 3))
     _scaled(raw["X"], raw["Y"], raw["Z"], header.scale, xyz)

@@ -77,24 +77,35 @@ class Intake:
     rounding: NDArray[np.float64]
 
 
-def take_in(
-    path: str | Path,
-    *,
-    thin: float | None = None,
-    unit: str | None = None,
-    round_place: tuple[float, float] | None = None,
-    settings: CloudSettings | None = None,
-    progress: Progress = quiet,
-) -> Intake:
-    """Read any supported file; see `treescan.cloud.read.read_cloud` for the promises."""
-    settings = settings or CloudSettings()
-    if thin is not None and not thin > 0:
-        raise BadInput(f"the thinning cell is {thin!r}, it has to be a length above 0 m")
+@dataclass(frozen=True)
+class Begun:
+    """A file whose first points were looked at: how it is read, and what its coordinates are.
+
+    Attributes
+    ----------
+    file : Path
+    kind : str                  Key of `OPENERS`.
+    opened : OpenedCloud
+    conversion : Conversion     From file coordinates to metres,
+    origin : (3,) float         and from there to local ones. [m]
+    chunks : iterator of Chunk  From the start; can be gone through once.
+    """
+
+    file: Path
+    kind: str
+    opened: OpenedCloud
+    conversion: Conversion
+    origin: NDArray[np.float64]
+    chunks: Iterator[Chunk]
+
+
+def begin(path: str | Path, unit: str | None = None) -> Begun:
+    """Open a file and settle unit, map and a local origin from its first points; BadInput where none can be had."""
     file = checked_path(path)
     kind = sniff(file)
     opened = OPENERS[kind](file)
     chunks = iter(opened.chunks())
-    begun, own = _until_usable(chunks)
+    first, own = _until_usable(chunks)
     if not len(own):
         raise BadInput(
             "holds no points with usable coordinates", file=str(file), remedy="export the cloud again"
@@ -108,9 +119,27 @@ def take_in(
             file=str(file),
             remedy="export the cloud again",
         )
+    return Begun(file, kind, opened, conversion, origin, chain(first, chunks))
+
+
+def take_in(
+    path: str | Path,
+    *,
+    thin: float | None = None,
+    unit: str | None = None,
+    round_place: tuple[float, float] | None = None,
+    settings: CloudSettings | None = None,
+    progress: Progress = quiet,
+) -> Intake:
+    """Read any supported file; see `treescan.cloud.read.read_cloud` for the promises."""
+    settings = settings or CloudSettings()
+    if thin is not None and not thin > 0:
+        raise BadInput(f"the thinning cell is {thin!r}, it has to be a length above 0 m")
+    begun = begin(path, unit)
+    file, kind, opened, conversion, origin = begun.file, begun.kind, begun.opened, begun.conversion, begun.origin
     window = None if round_place is None else _window(round_place, conversion, origin, settings.window)
     told = partial(progress, "reading")
-    stream = Stream(chain(begun, chunks), opened.max_points, conversion, origin, told, window)
+    stream = Stream(begun.chunks, opened.max_points, conversion, origin, told, window)
     kept = keep_all(stream, settings) if thin is None else keep_centroids(stream, settings, thin)
     _refuse_empty(kept, str(file), window)
     frame = replace(conversion.frame, origin=_origin_of(*(b + origin for b in bounds(kept.xyz))))

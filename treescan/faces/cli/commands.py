@@ -15,12 +15,16 @@ from treescan.faces.cli.options import (
     SYSTEM_NAMES,
     Also,
     At,
+    BatchFolder,
+    BatchInputs,
+    BatchInventory,
     Client,
     ClimberMass,
     Cloud,
     CloudOrTree,
     Cuts,
     Dossier,
+    Each,
     FieldsFile,
     Host,
     Inventory,
@@ -38,6 +42,7 @@ from treescan.faces.cli.options import (
     Record,
     Replace,
     ScanDate,
+    Scheduler,
     Scope,
     Seed,
     SessionFile,
@@ -49,12 +54,16 @@ from treescan.faces.cli.options import (
     Species,
     Systems,
     ThrowRecord,
+    TimeLimit,
     Tolerance,
     TreeFile,
     TreeNumber,
+    TriageOnly,
     Unit,
     Wires,
     WorkAsked,
+    WorkerMemory,
+    Workers,
 )
 
 if TYPE_CHECKING:
@@ -195,6 +204,52 @@ def join(
     from treescan.faces.cli.inventory_job import inventory_job
 
     files, found = inventory_job(inventory, folders, output, fields, tolerance)
+    _say(files, found, quiet, as_json)
+
+
+@app.command()
+def batch(
+    inputs: BatchInputs,
+    output: BatchFolder,
+    inventory: BatchInventory = None,
+    fields: FieldsFile = None,
+    tolerance: Tolerance = 3.0,
+    species: Species = None,
+    unit: Unit = None,
+    each: Each = False,
+    triage_only: TriageOnly = False,
+    settings: SettingsFile = None,
+    seed: Seed = 1,
+    workers: Workers = None,
+    memory: WorkerMemory = "4GB",
+    scheduler: Scheduler = None,
+    time_limit: TimeLimit = 60.0,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Plan every tree of a folder of tiles, or those of an inventory, on many cores or machines; stopped at any
+    moment, the same call goes on."""
+    from treescan.faces.city.asked import BatchRequest
+    from treescan.faces.city.batch_job import batch_job
+
+    request = BatchRequest(
+        tuple(inputs),
+        output,
+        inventory,
+        fields,
+        tolerance,
+        species,
+        unit,
+        each,
+        triage_only,
+        settings,
+        seed,
+        workers,
+        memory,
+        scheduler,
+        time_limit,
+    )
+    files, found = batch_job(request, quiet, as_json)
     _say(files, found, quiet, as_json)
 
 

@@ -4,7 +4,6 @@ it."""
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -33,6 +32,7 @@ from treescan.faces.user_files.drawn import read_site
 from treescan.faces.user_files.faults import raise_together
 from treescan.faces.user_files.geojson import check_features
 from treescan.faces.user_files.job_fields import with_job
+from treescan.faces.user_files.settings_file import read_settings
 from treescan.faces.user_files.stated import CUT_COLUMNS, OVERRIDE_COLUMNS, read_cuts, read_overrides
 from treescan.faces.user_files.table_rows import read_rows
 from treescan.faces.user_files.wires_said import volts_said
@@ -43,7 +43,7 @@ from treescan.planning.ranking.overrides import Override
 from treescan.planning.tie_in_point import Work
 from treescan.planning.work.removal import Removal
 from treescan.reason import Reason
-from treescan.settings import lines, merged
+from treescan.settings import lines
 from treescan.sources import cite
 from treescan.trees.beside import Site
 from treescan.wood.files.beside_files import NAMES, is_ours, names_beside, standby_names
@@ -168,22 +168,6 @@ def _use_cores(jobs: int | None) -> None:
         raise BadInput(f"--jobs {jobs} is more than the {cores} cores there are", remedy=f"give 1 to {cores}")
     if jobs:
         set_num_threads(min(jobs, config.NUMBA_NUM_THREADS))  # type: ignore[attr-defined]
-
-
-def read_settings(path: Path | None, climber_mass: float | None = None) -> Settings:
-    """The defaults with a TOML file and the command line put over them."""
-    settings = Settings()
-    if path is not None:
-        try:
-            changes = tomllib.loads(path.read_text(encoding="utf-8"))
-        except OSError as err:
-            raise BadInput(f"cannot be read ({err.strerror})", file=str(path)) from err
-        except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as err:
-            raise BadInput(f"is not valid TOML ({err})", file=str(path)) from err
-        settings = merged(settings, changes, file=str(path))
-    if climber_mass is not None:
-        settings = merged(settings, {"loads": {"climber_mass": climber_mass}}, file="--climber-mass")
-    return settings
 
 
 def settings_table(path: Path | None, climber_mass: float | None) -> str:

@@ -210,3 +210,46 @@ SettingsOut = Annotated[
     Path,
     typer.Option("-o", "--output", metavar="FILE.toml", help="Settings file to write, for plan --settings."),
 ]
+BatchInputs = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="INPUT...", help="Clouds, tiles, tree.json files, and folders that hold them; tiles lie on one map."
+    ),
+]
+BatchFolder = Annotated[
+    Path,
+    typer.Option(
+        "-o", "--output", metavar="DIR", help="Folder of the batch; the same call again goes on where it stopped."
+    ),
+]
+BatchInventory = Annotated[
+    Path | None,
+    typer.Option(
+        "--inventory",
+        metavar="INVENTORY",
+        help="Tree inventory (GeoPackage, shapefile, GeoJSON or CSV): only trees that have a record are planned.",
+    ),
+]
+Each = Annotated[
+    bool, typer.Option("--each", help="Every cloud is the scan of one tree of its own, not a tile of a map.")
+]
+TriageOnly = Annotated[
+    bool, typer.Option("--triage-only", help="Find the trees and say what their scans are fit for; plan none.")
+]
+Workers = Annotated[
+    int | None, typer.Option("--workers", min=1, metavar="N", help="Processes on this machine. Default: one a core.")
+]
+WorkerMemory = Annotated[
+    str, typer.Option("--memory", metavar="SIZE", help="Memory of each worker; one that needs more is started again.")
+]
+Scheduler = Annotated[
+    str | None,
+    typer.Option(
+        "--scheduler",
+        metavar="tcp://HOST:PORT",
+        help="A dask scheduler that runs already; its workers see the same files under the same names.",
+    ),
+]
+TimeLimit = Annotated[
+    float, typer.Option("--time-limit", min=0.0, metavar="MIN", help="Minutes one tree may take; 0: no limit.")
+]

@@ -6,8 +6,8 @@ from dataclasses import fields
 from pathlib import Path
 
 from treescan.atomic import write_text
-from treescan.faces.cli.jobs import read_settings
 from treescan.faces.guard.output_place import check_file, is_marked
+from treescan.faces.user_files.settings_file import read_settings
 from treescan.outputs.text.say import text
 from treescan.reason import Reason
 from treescan.throw.ballistics.own_record import OwnSpread, own_spread, read_record

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from treescan.outputs.text.english import (
+    city,
     climb,
     cloud,
     data,
@@ -20,7 +21,7 @@ from treescan.outputs.text.english import (
     wood,
 )
 
-ROOMS = (cloud, trees, wood, throw, loads, planning, climb, report, sheet, data, drawing, viewer, faces, session, served)
+ROOMS = (cloud, trees, wood, throw, loads, planning, climb, report, sheet, data, drawing, viewer, faces, session, served, city)
 
 
 def _joined(name: str) -> dict[str, str]:

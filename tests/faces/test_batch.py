@@ -1,0 +1,203 @@
+"""`treescan batch`: many trees on dask; what is killed goes on, and comes to the same bytes as a run that nobody disturbed."""
+
+from __future__ import annotations
+
+import hashlib
+import html
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pytest
+from test_kill_matrix import tree
+
+from treescan.cautions import CAUTIONS
+from treescan.errors import BadInput
+from treescan.faces.city.guarded import Desk, attempt, failure, forget_chance_failures
+from treescan.faces.cli.commands import run
+from treescan.outputs.city.city_rows import COLUMNS
+from treescan.wood.files.write_tree import write_tree
+
+ROOT = Path(__file__).parents[2]
+FAST = ROOT / "tests" / "faults" / "fast.toml"
+MOMENTS = int(os.environ.get("TREESCAN_BATCH_KILLS", "2"))
+SEED = 19
+
+
+def trees(folder: Path, count: int) -> Path:
+    """Small trees made by hand, each in a folder of its own, one of which is no tree."""
+    for k in range(count):
+        own = folder / f"plot_T{k + 1}"
+        own.mkdir(parents=True)
+        write_tree(tree(1.0 + k), own / "tree.json")
+    poison = folder / "plot_T9"
+    poison.mkdir()
+    (poison / "tree.json").write_text('{"format": "treescan-tree", "version": 1, "nodes": [{"id": 0}]}')
+    return folder
+
+
+def state(folder: Path) -> dict[str, str]:
+    """Every result by content; notes of how the run went are no results."""
+    held = [p for p in sorted(folder.rglob("*")) if p.is_file()]
+    held = [p for p in held if p.name != "journal.jsonl" and "started" not in p.parts and p.suffix != ".pickle"]
+    return {str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest() for p in held if not p.name.startswith((".lock-", ".part-"))}
+
+
+def command(source: Path, out: Path, *more: str) -> list[str]:
+    return [sys.executable, "-m", "treescan", "batch", str(source), "-o", str(out), "--settings", str(FAST), "--workers", "1", "--quiet", *more]
+
+
+def started(source: Path, out: Path) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        command(source, out), env=os.environ | {"PYTHONPATH": str(ROOT)}, start_new_session=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    )
+
+
+@pytest.fixture(scope="module")
+def source(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return trees(tmp_path_factory.mktemp("trees"), 3)
+
+
+@pytest.fixture(scope="module")
+def whole(source: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, float]:
+    """An undisturbed run, and how long it took."""
+    out = tmp_path_factory.mktemp("whole") / "city"
+    begun = time.monotonic()
+    done = started(source, out)
+    said, _ = done.communicate(timeout=600)
+    assert done.returncode == 0, said.decode()[-2000:]
+    return out, time.monotonic() - begun
+
+
+def test_every_tree_is_a_row_and_a_fault_is_a_sentence(whole: tuple[Path, float]) -> None:
+    """Three trees are planned, the file that is none has a row that says why; tables, package and page hold them all with the caution."""
+    out, _ = whole
+    rows = geopandas.read_file(out / "city.gpkg", layer="trees")
+    assert list(rows["tree"]) == ["plot_T1", "plot_T2", "plot_T3", "plot_T9"]
+    assert list(rows["state"]) == ["planned"] * 3 + ["failed"]
+    assert "tree.json" in rows["said"].iloc[3] and rows["said"].iloc[3].endswith(".")
+    assert set(rows["caution"]) == {CAUTIONS["planning_aid"]}
+    assert list(rows.columns.drop("geometry")) == list(COLUMNS)
+    page = html.unescape((out / "city.html").read_text())
+    assert "trees/plot_T1/report.html" in page and all(c.split(":")[0] in page for c in CAUTIONS.values())
+    assert (out / "trees" / "plot_T1" / "report.html").is_file() and (out / "work_packages.pdf").read_bytes().startswith(b"%PDF")
+    anchors = geopandas.read_file(out / "city.gpkg", layer="anchors")
+    assert set(anchors["tree"]) == {"plot_T1", "plot_T2", "plot_T3"}
+
+
+def test_map_and_columns_are_the_same_in_both_formats(whole: tuple[Path, float]) -> None:
+    """GeoPackage and GeoParquet hold the same names, types and values; whole numbers are whole."""
+    out, _ = whole
+    package, parquet = geopandas.read_file(out / "city.gpkg", layer="trees"), geopandas.read_parquet(out / "trees.parquet")
+    assert list(package.columns) == list(parquet.columns)
+    for name, kind in COLUMNS.items():
+        if kind == "whole":
+            assert str(parquet[name].dtype) == "Int64" and set(package[name].dropna() % 1) <= {0}
+        if kind == "text":
+            assert [v or "" for v in package[name].fillna("")] == list(parquet[name])
+    np.testing.assert_allclose(package["height_m"].astype(float), parquet["height_m"].astype(float))
+
+
+def test_a_second_run_does_nothing_and_changes_nothing(source: Path, whole: tuple[Path, float]) -> None:
+    """The same call on a finished batch: same bytes, no tree planned again."""
+    out, _ = whole
+    before = state(out)
+    times = {p: p.stat().st_mtime_ns for p in (out / "trees").glob("*/run.json")}
+    assert run(command(source, out)[3:]) == 0
+    assert state(out) == before and times == {p: p.stat().st_mtime_ns for p in times}
+
+
+def test_another_batch_does_not_go_into_the_folder(source: Path, whole: tuple[Path, float], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Other options than those the folder was made with, or files of somebody else, are refused; nothing is written."""
+    out, _ = whole
+    before = state(out)
+    assert run([*command(source, out)[3:], "--seed", "2"]) == 2
+    assert "another batch" in capsys.readouterr().err and state(out) == before
+    (tmp_path / "letter.txt").write_text("mine")
+    assert run(command(source, tmp_path)[3:]) == 2
+    assert "did not write" in capsys.readouterr().err and [p.name for p in tmp_path.iterdir()] == ["letter.txt"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("moment", range(MOMENTS))
+@pytest.mark.parametrize("victim", ["worker", "everything"])
+def test_killed_at_any_moment_it_goes_on_to_the_same_bytes(source: Path, whole: tuple[Path, float], tmp_path: Path, victim: str, moment: int) -> None:
+    """kill -9 of a worker in mid-run, or of the whole run: the batch ends, at latest when called again, with what an undisturbed run gives."""
+    import psutil
+
+    out, lasted = whole
+    rng = random.Random(SEED * 1000 + moment)
+    going = started(source, tmp_path / "city")
+    time.sleep(lasted * (moment + rng.random()) / MOMENTS * 0.9)
+    own = [p for p in psutil.Process(going.pid).children(recursive=True) if "spawn_main" in " ".join(p.cmdline())] if going.poll() is None else []
+    if victim == "worker":
+        for p in own[:1]:
+            p.send_signal(signal.SIGKILL)
+        going.communicate(timeout=600)
+    else:
+        os.killpg(going.pid, signal.SIGKILL)
+        going.wait()
+    again = started(source, tmp_path / "city")
+    said, _ = again.communicate(timeout=600)
+    assert again.returncode == 0, said.decode()[-2000:]
+    assert not any(p.name.startswith(".part-") for p in (tmp_path / "city").rglob("*"))
+    assert_same(state(tmp_path / "city"), state(out))
+
+
+def assert_same(one: dict[str, str], two: dict[str, str]) -> None:
+    assert {k for k in one.keys() | two.keys() if one.get(k) != two.get(k)} == set()
+
+
+def test_a_task_that_takes_its_process_along_is_given_up(tmp_path: Path) -> None:
+    """After three deaths, or one that came with the time limit, the task is a row with a sentence; the next run tries it again."""
+    desk = Desk(str(tmp_path), "run", 10.0)
+    note = {"run": "run", "since": time.time(), "times": 3}
+    desk.started("tree_a").parent.mkdir()
+    desk.started("tree_a").write_text(json.dumps(note))
+    assert attempt(desk, "tree_a", lambda: pytest.fail("tried again")) is False
+    assert failure(desk, "tree_a").code == "task_died"
+    desk.started("tree_b").write_text(json.dumps(note | {"times": 1, "since": time.time() - 11}))
+    assert attempt(desk, "tree_b", lambda: pytest.fail("tried again")) is False
+    assert failure(desk, "tree_b").code == "task_too_long"
+    other = replace(desk, run="next")
+    forget_chance_failures(other)
+    done = []
+    assert attempt(other, "tree_a", lambda: done.append(1)) and done and failure(other, "tree_a") is None
+
+
+def test_a_fault_of_the_input_stays_a_full_disk_ends_the_run(tmp_path: Path) -> None:
+    """Bad input is noted for good; any other fault for this run; no space left is raised, not noted."""
+    desk = Desk(str(tmp_path), "run", 0.0)
+
+    def bad() -> None:
+        raise BadInput("holds nothing", file="a.laz")
+
+    def odd() -> None:
+        raise KeyError("x")
+
+    def full() -> None:
+        raise OSError(28, "No space left on device")
+
+    assert not attempt(desk, "a", bad) and not attempt(desk, "b", odd)
+    with pytest.raises(OSError, match="No space"):
+        attempt(desk, "c", full)
+    forget_chance_failures(desk)
+    assert failure(desk, "a") == "a.laz: holds nothing." and failure(desk, "b") is None and failure(desk, "c") is None
+
+
+def test_a_task_that_hangs_ends_its_process(tmp_path: Path) -> None:
+    """The time limit ends the process whatever it is doing, so that another can take over."""
+    code = "import sys, time; from treescan.faces.city.guarded import Desk, attempt; attempt(Desk(sys.argv[1], 'r', 0.5), 'a', lambda: time.sleep(60))"
+    begun = time.monotonic()
+    done = subprocess.run([sys.executable, "-c", code, str(tmp_path)], env=os.environ | {"PYTHONPATH": str(ROOT)}, check=False)
+    assert done.returncode != 0 and time.monotonic() - begun < 30
+    assert not attempt(Desk(str(tmp_path), "r", 0.5), "a", lambda: None)
+    assert failure(Desk(str(tmp_path), "r", 0.5), "a").code == "task_too_long"

@@ -1,0 +1,1 @@
+"""Which points of many tiles lie round a place?"""

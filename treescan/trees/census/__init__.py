@@ -1,0 +1,1 @@
+"""Which trees stand in a city of tiles, and what is the scan of each fit for?"""
