@@ -28,13 +28,16 @@ from numpy.typing import NDArray
 
 from treescan import plan, read_cloud, trace
 from treescan.cloud.canonical import canonical
-from treescan.cloud.point_cloud import PointCloud
+from treescan.cloud.intake.conversion import UNIT_NAMES
+from treescan.cloud.point_cloud import Frame, PointCloud
 from treescan.cloud.registration.join import join_scans
+from treescan.errors import BadInput
 from treescan.units import FOOT_M
 
 SAME_PLACE, SAME_MARGIN, ENOUGH, NEAR_GATE = 0.02, 0.02, 0.95, 0.25
 """[m]; share; share of rigs; share of the gate."""
 SEED = 5
+NEAR = np.array([1234.567, -1234.567, 123.456])
 MAP = np.array([512_345.678, 5_412_345.123, 300.005])
 COLUMNS = ("classification", "intensity", "return_number", "number_of_returns", "point_source_id")
 TEXT_NAMES = "x y z classification intensity return_number number_of_returns scan"
@@ -133,6 +136,8 @@ def _agree(a: float, b: float) -> bool:
 def variant(name: str, scan: Path, folder: Path) -> tuple[list[Path], str | None, NDArray[np.float64]]:
     """Files that say the same as the scan, the unit to be given with them, and what they lie off by [m]."""
     las = laspy.read(scan)
+    own = read_cloud(scan).frame
+    given = _unit_given(own.unit_m)
     rng = np.random.default_rng(SEED)
     xyz = np.column_stack([las.x, las.y, las.z])
     step = np.asarray(las.header.scales)
@@ -140,11 +145,10 @@ def variant(name: str, scan: Path, folder: Path) -> tuple[list[Path], str | None
     still = np.zeros(3)
     if name == "reordered":
         return [_las(las, xyz, rng.permutation(every), step, folder / "reordered.laz")], None, still
-    if name == "shifted 1234.567 m":
-        by = np.array([1234.567, -1234.567, 123.456])
-        return [_las(las, xyz + by, every, np.minimum(step, 1e-3), folder / "shifted.laz")], None, by
-    if name == "shifted 500 km":
-        return [_las(las, xyz + MAP, every, np.minimum(step, 1e-3), folder / "map.laz")], None, MAP
+    if name in ("shifted 1234.567 m", "shifted 500 km"):
+        by = MAP if name == "shifted 500 km" else NEAR
+        fine = np.where(np.abs(by / step - np.round(by / step)) < 1e-6, step, np.minimum(step, 1e-3))
+        return [_las(las, xyz + by, every, fine, folder / "shifted.laz")], None, by * _units(own)
     if name == "split in two files":
         second = rng.random(len(xyz)) < 0.5
         parts = [_las(las, xyz, every[second == k], step, folder / f"part{k}.laz") for k in (False, True)]
@@ -154,19 +158,33 @@ def variant(name: str, scan: Path, folder: Path) -> tuple[list[Path], str | None
         digits = [max(0, round(-np.log10(s))) for s in step]
         form = [f"%.{d}f" for d in digits] + ["%d"] * len(COLUMNS)
         np.savetxt(folder / "scan.txt", values, fmt=form, header=TEXT_NAMES, comments="")
-        return [folder / "scan.txt"], None, still
+        return [folder / "scan.txt"], given, still
     if name == "in feet":
-        step = np.clip(step, 1e-5, 1e-3)
-        return [_las(las, xyz / FOOT_M, every, step, folder / "feet.laz")], "ft", still
+        into, unit = (FOOT_M, "ft") if own.unit_m == 1.0 else (1.0, "m")
+        step = np.where(step * _units(own) >= 1e-3, 1e-3, 10.0 ** np.floor(np.log10(0.3 * step * _units(own) / into)))
+        step = np.clip(step, 1e-6, 1e-3) if into == FOOT_M else np.full(3, 1e-6)
+        return [_las(las, xyz * _units(own) / into, every, step, folder / "unit.laz", False)], unit, still
     raise SystemExit(f"no variant {name!r}; there are {', '.join(VARIANTS)}")
 
 
+def _units(frame: Frame) -> NDArray[np.float64]:
+    """Metres in a unit of the file along each axis, (3,)."""
+    return np.array([frame.unit_m, frame.unit_m, frame.vertical_unit_m])
+
+
+def _unit_given(unit_m: float) -> str | None:
+    """The --unit a file without a reference needs to be read alike."""
+    return next((name for name, m in UNIT_NAMES.items() if m == unit_m and name != "m"), None)
+
+
 def _las(
-    las: laspy.LasData, xyz: NDArray[np.float64], rows: NDArray[np.int64], step: NDArray[np.float64], path:
-    Path
+    las: laspy.LasData, xyz: NDArray[np.float64], rows: NDArray[np.int64], step: NDArray[np.float64], path: Path,
+    reference: bool = True,
 ) -> Path:
-    """Some points of a scan as a LAZ file."""
+    """Some points of a scan as a LAZ file, with its reference system."""
     header = laspy.LasHeader(point_format=6, version="1.4")
+    if reference and (crs := las.header.parse_crs()) is not None:
+        header.add_crs(crs)
     header.scales, header.offsets = step, np.floor(xyz.min(axis=0))
     out = laspy.LasData(header)
     out.xyz = xyz[rows]
@@ -174,6 +192,33 @@ def _las(
         out[column] = np.asarray(las[column])[rows]
     out.write(str(path))
     return path
+
+
+def begun(scan: Path, names: Sequence[str]) -> int:
+    """How many variants do not begin the work with the same bits; a line for each says what differs."""
+    others = 0
+    with tempfile.TemporaryDirectory() as folder:
+        cloud = begun_with([scan], None)
+        for name in names:
+            files, unit, _ = variant(name, scan, Path(folder))
+            try:
+                own = begun_with(files, unit)
+            except BadInput as err:
+                what = err.what
+            else:
+                what = "to the bit" if same_bits(cloud, own) else unlike(cloud, own)
+            others += what != "to the bit"
+            print(f"| {scan.stem} | {name} | {what} |", flush=True)
+    return others
+
+
+def unlike(one: PointCloud, two: PointCloud) -> str:
+    """In what two clouds differ."""
+    if len(one) != len(two):
+        return f"{len(one)} and {len(two)} points"
+    off = np.abs(one.xyz - two.xyz).max(axis=0)
+    columns = [c for c in two.columns if c in one.columns and not np.array_equal(one.columns[c], two.columns[c])]
+    return f"off by {1000 * off[0]:.3g}, {1000 * off[1]:.3g}, {1000 * off[2]:.3g} mm; columns {', '.join(columns) or 'alike'}"
 
 
 def compared(scan: Path, names: Sequence[str], species: str | None, every: bool = True) -> list[Held]:
@@ -208,7 +253,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--variants", nargs="+", default=list(VARIANTS), choices=VARIANTS)
     parser.add_argument("--species", default=None)
     parser.add_argument("--every", action="store_true", help="plan what is the same to the bit as well")
+    parser.add_argument("--begun", action="store_true", help="only say which begin the work with the same bits")
     asked = parser.parse_args(argv)
+    if asked.begun:
+        return int(sum([begun(scan, asked.variants) for scan in asked.scans]) > 0)
     print("| scan | variant | unions same | rigs same | usable | other verdicts (ties) | dbh [mm] | seconds |")
     print("|---|---|---|---|---|---|---|---|")
     good = True

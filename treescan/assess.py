@@ -226,6 +226,7 @@ def trace(
     at: NDArray[np.float64] | None = None,
     settings: Settings | None = None,
     progress: Progress = quiet,
+    in_place: bool = False,
 ) -> TracedTree:
     """From points to the wood graph of one tree.
 
@@ -235,6 +236,8 @@ def trace(
     at : (2,) float, optional   Local x, y of the asked tree [m]; default: the largest tree of the cloud.
     settings : Settings
     progress : Progress
+    in_place : bool             Nobody needs the cloud afterwards: its points are put in order where they are,
+                                which saves the memory of a second cloud.
 
     Returns
     -------
@@ -242,7 +245,7 @@ def trace(
                                 from the file and from the cloud cannot differ.
     """
     settings = settings or Settings()
-    given, cloud = cloud, canonical(cloud)
+    given, cloud = cloud, canonical(cloud, in_place=in_place)
     if at is not None:
         at = at + (given.frame.origin - cloud.frame.origin)[:2]
     tree = find_tree(cloud, at, settings.trees, progress)

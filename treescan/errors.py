@@ -11,8 +11,15 @@ A scan that cannot tell is *not* an error: it is an honest result ("not seen", "
 
 from __future__ import annotations
 
+import errno
+import re
+
 LONGEST = 1000
 """Letters of a fault that are told; a file can hold words of any length."""
+LONGEST_OF_A_LIBRARY = 160
+"""Letters of a library's own words that are told."""
+TALK = re.compile(r"IoError: |\[Errno -?\d+\] |Error -?\d+ while decompressing data: |(?:Error tokenizing data\. )?C error: ")
+"""What programmers write before the fault itself."""
 
 
 class TreescanError(Exception):
@@ -38,6 +45,13 @@ class TreescanError(Exception):
         start = f"{self.file}: {what}" if self.file else what
         text = f"{start}. {self.remedy[0].upper()}{self.remedy[1:]}." if self.remedy else f"{start}."
         return " ".join(text.split())
+
+
+def in_words(err: BaseException) -> str:
+    """The fault in a library's own words, on one line, without its talk to programmers."""
+    if isinstance(err, OSError) and err.errno == errno.EINVAL:
+        return "it is damaged"  # a place in the file that cannot be
+    return TALK.sub("", " ".join(str(err).split()))[:LONGEST_OF_A_LIBRARY] or "unknown reason"
 
 
 class BadInput(TreescanError, ValueError):

@@ -22,7 +22,7 @@ def cloud_of(xyz: np.ndarray, origin: tuple[float, float, float] = (0.0, 0.0, 0.
     return PointCloud(xyz, Frame(np.array(origin)), columns)
 
 
-@pytest.mark.parametrize("step", [0.01, 0.001, 0.0005, 0.0001])
+@pytest.mark.parametrize("step", [0.01, 0.003, 0.001, 0.0005, 0.00025, 0.0001])
 @pytest.mark.parametrize("shift", [(0.0, 0.0, 0.0), (1234.567, -88.1, 3.3), (500_000.0123, 5_400_000.5, 300.0)])
 def test_order_and_place_change_no_bit(step, shift):
     """Points shuffled and moved by any metres give the same coordinates to the last bit, and the same columns."""
@@ -46,6 +46,54 @@ def test_feet_to_a_thousandth_are_the_millimetres_they_were():
 
     assert np.abs(feet - xyz).max() > 1e-4
     assert (canonical(cloud_of(xyz)).xyz == canonical(cloud_of(feet)).xyz).all()
+
+
+@pytest.mark.parametrize("step", [0.003, 0.00025])
+def test_odd_grids_written_in_feet_are_the_metres_they_were(step):
+    """Grids of 3 mm and of a quarter of a millimetre, written in ten-thousandths of a foot, come back to the bit."""
+    xyz = np.unique(np.round(bush(3000) / step), axis=0) * step
+    feet = np.round(xyz / FOOT, 4) * FOOT
+
+    assert (canonical(cloud_of(xyz)).xyz == canonical(cloud_of(feet)).xyz).all()
+
+
+def test_millimetres_are_not_taken_for_three_millimetres():
+    """Every millimetre lies within a third of a step of a 3 mm grid, but not where its middle lies: no point moves."""
+    xyz = canonical(cloud_of(bush(3000)))
+
+    assert len(xyz) == 3000
+    assert len(np.unique(np.round(xyz.xyz[:, 2] * 1000).astype(int) % 3)) == 3
+
+
+@pytest.mark.parametrize("far", [30.0, 40_000.0])
+def test_in_place_gives_the_same_in_the_memory_it_was_given(far):
+    """Points, columns and origin are the same to the bit; nothing is copied; a cloud that is not given up stays as it was."""
+    rng = np.random.default_rng(6)
+    xyz = np.round(np.concatenate([rng.random((4000, 3)), [[far, 0.0, 0.0]]]), 3)
+    xyz = np.concatenate([xyz, xyz[:500]])
+    own, mark = xyz.copy(), rng.integers(0, 9, len(xyz)).astype(np.uint8)
+
+    plain = canonical(cloud_of(xyz, intensity=mark))
+    given = canonical(cloud_of(own, intensity=mark.copy()), in_place=True)
+
+    assert (plain.xyz == given.xyz).all()
+    assert (plain.columns["intensity"] == given.columns["intensity"]).all()
+    assert (plain.frame.origin == given.frame.origin).all()
+    assert np.shares_memory(given.xyz, own)
+    assert not np.shares_memory(plain.xyz, xyz)
+    keys = np.round(plain.xyz * 1000)
+    assert len(np.unique(keys, axis=0)) == len(keys) == len(np.unique(np.round(xyz, 3), axis=0))
+
+
+def test_points_of_somebody_else_are_not_written_to():
+    """Memory that may not be written is copied, even where it is given up."""
+    xyz = bush(2000)
+    before = xyz.copy()
+    xyz.flags.writeable = False
+    out = canonical(cloud_of(xyz), in_place=True)
+
+    assert (xyz == before).all()
+    assert (out.xyz == canonical(cloud_of(before)).xyz).all()
 
 
 @pytest.mark.parametrize("origin", [(0.0, 0.0, 0.0), (512_300.0, 5_400_100.0, 200.0)])

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from written_clouds import bush, write_las
 
+from treescan.cloud.intake import intake
 from treescan.cloud.read import read_cloud
 from treescan.cloud.settings import CloudSettings
 from treescan.errors import BadInput
@@ -52,3 +53,22 @@ def test_a_window_without_points_names_the_option(tmp_path):
     path = write_las(tmp_path / "tile.las", row_of_trees(1))
     with pytest.raises(BadInput, match=r"no point within 20 m of the asked place.*--at"):
         read_cloud(path, round_place=(513_000.0, 0.0), settings=replace(SETTINGS, window=20.0))
+
+
+def test_too_many_points_are_refused_before_any_is_read(tmp_path, monkeypatch):
+    """A file that says how many it holds is not read; one that does not is refused as soon as there are too many; a window may hold fewer."""
+    xyz = bush(3000)
+    las, text = write_las(tmp_path / "c.las", xyz), tmp_path / "c.xyz"
+    np.savetxt(text, xyz, "%.3f")
+    read = []
+    monkeypatch.setattr(intake, "_until_usable", lambda chunks: read.append(1))
+    with pytest.raises(BadInput, match=r"3000 points are more than the 1000 that are taken.*--at X,Y"):
+        read_cloud(las, most=1000)
+    assert not read
+    monkeypatch.undo()
+
+    with pytest.raises(BadInput, match="3000 points are more than the 2999"):
+        read_cloud(text, most=2999)
+    with pytest.raises(BadInput, match="are more than the 1000"):
+        read_cloud(las, most=1000, round_place=(0.0, 0.0), settings=replace(SETTINGS, window=20.0))
+    assert len(read_cloud(las, most=3000)) == 3000

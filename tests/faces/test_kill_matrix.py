@@ -18,7 +18,9 @@ import pytest
 
 from treescan import read_tree
 from treescan.assess import TracedTree
+from treescan.faces.cli import commands
 from treescan.faces.guard.output_place import digests
+from treescan.wood.files.beside_files import standby_names, write_beside
 from treescan.wood.files.write_tree import write_tree
 
 FAULTS = Path(__file__).parent.parent / "faults"
@@ -35,6 +37,23 @@ def tree(height: float) -> TracedTree:
     surroundings = replace(beside.surroundings, stems=np.array([[9.0, 9.0, height]]), stem_dbh=np.array([0.3]))
     terrain = replace(beside.terrain, height=beside.terrain.height + 0.01 * height)
     return replace(base, beside=replace(beside, terrain=terrain, foliage=foliage, surroundings=surroundings))
+
+
+@pytest.mark.parametrize("still_there", [True, False])
+def test_the_next_trace_takes_away_what_a_killed_one_left(tmp_path, still_there):
+    """Files of a trace killed between the files: the next into the same place leaves its own four and nothing else."""
+    write_tree(tree(3.0), tmp_path / "tree.json")
+    left = tree(5.0)
+    write_beside(left.beside, left.preview, tmp_path, standby_names(tmp_path / "tree.json"))
+    if not still_there:
+        (tmp_path / "tree.json").unlink()
+    new = tmp_path / "new"
+    new.mkdir()
+    write_tree(tree(7.0), new / "tree.json")
+
+    assert commands.run(["trace", str(new / "tree.json"), "-o", str(tmp_path / "tree.json"), "--quiet"]) == 0
+    assert whole_tree(tmp_path / "tree.json") == "new"
+    assert sorted(p.name for p in tmp_path.iterdir() if p.is_file()) == ["foliage.npz", "surroundings.json", "terrain.json", "tree.json"]
 
 
 def killed(command: list[str], old: Path, work: Path, moments: list[int]) -> list[tuple[int, int, str]]:

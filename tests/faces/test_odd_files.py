@@ -6,11 +6,13 @@ The small files lie in tests/faults; each broke something once.
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import socket
 import subprocess
 import sys
 import threading
+import warnings
 import zipfile
 from pathlib import Path
 
@@ -460,3 +462,40 @@ def test_findings_of_a_tree_file_that_nobody_knows_are_refused(whole, tmp_path, 
     assert run(["plan", str(changed(whole, tmp_path, made)), "-o", str(tmp_path / "o"), "--quiet"]) == 2
     assert "finding" in capsys.readouterr().err
     assert not (tmp_path / "o").exists()
+
+
+def test_no_talk_of_programmers_reaches_a_message(whole, tmp_path, capsys):
+    """Words of libraries are told without their own names for faults; what is no number in a file is not told twice."""
+    folder = tmp_path / "tree"
+    shutil.copytree(whole.parent, folder)
+    held = bytearray((folder / "foliage.npz").read_bytes())
+    held[-12:-8] = b"\xff\xff\xff\x7f"
+    (folder / "foliage.npz").write_bytes(bytes(held))
+    (tmp_path / "inv.csv").write_text("id,x,y\n1,2,3\n4,5,6,7,8\n")
+    cut = (FAULTS / "chunk_size_memory.laz").read_bytes()[:9000]
+    (tmp_path / "cut.laz").write_bytes(cut)
+    calls = (
+        ["trace", str(folder / "tree.json"), "-o", str(tmp_path / "t.json")],
+        ["join", str(tmp_path / "inv.csv"), str(tmp_path), "-o", str(tmp_path / "j")],
+        ["trace", str(tmp_path / "cut.laz"), "-o", str(tmp_path / "t.json")],
+    )
+    for call in calls:
+        assert run([*call, "--quiet"]) == 2
+        err = capsys.readouterr().err
+        assert err.count("treescan: ") == 1
+        assert not re.search(r"Errno|Error|C error|Traceback|argument", err), err
+
+
+def test_numbers_no_column_holds_raise_no_warning(tmp_path):
+    """A signalling NaN in a PLY and an intensity of 1e300 in a table."""
+    xyz = np.random.default_rng(1).random((500, 3)).astype("<f4")
+    raw = bytearray(xyz.tobytes())
+    raw[4:8] = b"\x01\x00\xa0\x7f"
+    head = "ply\nformat binary_little_endian 1.0\nelement vertex 500\n" + "".join(f"property float {k}\n" for k in "xyz") + "end_header\n"
+    (tmp_path / "a.ply").write_bytes(head.encode() + bytes(raw))
+    rows = np.column_stack([xyz.astype(float), np.full(500, 1e300)])
+    np.savetxt(tmp_path / "a.csv", rows, "%.6g", ",", header="x,y,z,intensity", comments="")
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert len(read_cloud(tmp_path / "a.ply")) == 499
+        assert len(read_cloud(tmp_path / "a.csv")) == 500

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from treescan.trees.material import material_voxels
 from treescan.trees.material.material_voxels import voxelise
 from treescan.trees.material.neighbour_graph import neighbour_graph
 from treescan.trees.material.shortest_paths import Sources, StepCost, shortest_paths
@@ -80,3 +81,16 @@ def test_foliage_density_is_the_projected_area_of_randomly_turned_leaves():
     d = foliage_density(p, 0.01, 0.5)
     assert d.density.sum() * 0.5**3 == pytest.approx(n * side**2 / 2, rel=0.25)
     assert d.density_at([[-5.0, 0.0, 0.0]])[0] == 0.0
+
+
+def test_voxels_of_some_rows_are_those_of_a_copy(monkeypatch):
+    """Taken a few at a time from the whole cloud: the same voxels, in the same order, to the bit."""
+    monkeypatch.setattr(material_voxels, "BLOCK", 97)
+    rng = np.random.default_rng(8)
+    p = rng.random((3000, 3))
+    rows = np.sort(rng.choice(3000, 1200, replace=False))
+    copied, picked = voxelise(p[rows], 0.25), voxelise(p, 0.25, rows)
+
+    for name in ("centre", "count", "first", "of_point"):
+        np.testing.assert_array_equal(getattr(picked, name), getattr(copied, name))
+    assert len(voxelise(p, 0.25, rows[:0])) == 0

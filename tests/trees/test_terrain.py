@@ -7,7 +7,8 @@ import pytest
 from trees.scenes import bark, ground
 
 from treescan.trees.terrain.ground import find_ground
-from treescan.trees.terrain.height_grid import heights_above, lowest_supported
+from treescan.trees.terrain.height_grid import Grid, heights_above, lowest_supported
+from treescan.trees.terrain.surface import _quantile_by_cell
 from treescan.trees.terrain.under_stems import under_stems
 
 
@@ -86,3 +87,23 @@ def test_the_ground_under_a_stem_is_that_of_the_ring_round_it(degrees):
 def test_a_stem_with_no_measured_ground_round_it_changes_nothing():
     t = find_ground(ground()).terrain
     assert np.array_equal(under_stems(t, np.array([[500.0, 500.0]]), np.array([0.3])).height, t.height)
+
+
+def test_the_quantile_of_a_cell_is_that_of_its_values():
+    """The value at the rank of the quantile in every cell, by plain sorting; cells without one are NaN, those of fewer than three not measured."""
+    rng = np.random.default_rng(5)
+    grid = Grid(np.array([-2.0, -3.0]), 0.5, (12, 8))
+    p = np.column_stack([rng.uniform(-2, 2, 700), rng.uniform(-3, 3, 700), np.zeros(700)])
+    value = np.where(rng.random(700) < 0.3, np.nan, rng.normal(0, 0.1, 700))
+    value[p[:, 0] < -1.5] = np.nan
+    got, measured = _quantile_by_cell(p, value, grid, 0.4)
+
+    for r in range(12):
+        for c in range(8):
+            inside = (np.floor((p[:, 0] + 2) / 0.5) == c) & (np.floor((p[:, 1] + 3) / 0.5) == r)
+            own = sorted(value[inside & np.isfinite(value)].tolist())
+            assert measured[r, c] == (len(own) >= 3)
+            if own:
+                assert got[r, c] == own[int(len(own) * 0.4)]
+            else:
+                assert np.isnan(got[r, c])

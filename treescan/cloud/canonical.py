@@ -10,15 +10,18 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 from treescan.arrays import Floats
-from treescan.cloud.intake.local_points import bounds
+from treescan.cloud.intake.local_points import bounds, compact
 from treescan.cloud.point_cloud import PointCloud
 
-STEPS = (0.01, 0.005, 0.002, 0.001, 0.0005, 0.0002, 0.0001)
+STEPS = (0.01, 0.005, 0.003, 0.002, 0.001, 0.0005, 0.00025, 0.0002, 0.0001)
 """Grids that files in metres are written on, widest first; the last is taken where none is seen. [m]"""
 OFF_GRID = 0.35
 """No point may lie farther from the grid than this share of a step, or it is not the file's: chance keeps
 one point in it with 70 %, a thousand never. Coordinates that were written in feet to a thousandth stay
 within it of a millimetre."""
+ALIKE = 0.4
+"""Length of the mean of all offsets from the grid, each a turn of the step round a circle, below which the
+offsets do not agree: a third of a step apart, as those of a third of the step, they come to nothing."""
 OFF_HALVES = 0.1234567
 """Where no grid shows, the finest begins by this share of a step below the lowest point: finer decimals then
 seldom lie halfway between two of its lines, where a breath decides."""
@@ -28,15 +31,19 @@ LOOKED_AT = 20_000
 """Points from which the start of the grid is taken."""
 BITS = 21
 """Of each index in the key the points are ordered by."""
+STRETCH_BITS = 7
+"""Of each index, at most, in the stretch of the curve a point is shared out to: two million stretches."""
 
 
-def canonical(cloud: PointCloud) -> PointCloud:
+def canonical(cloud: PointCloud, *, in_place: bool = False) -> PointCloud:
     """The same points in an order, from a zero and on a grid that depend on nothing but their places to one
     another.
 
     Parameters
     ----------
     cloud : PointCloud      Any order, any origin.
+    in_place : bool         Nobody needs the cloud any more: its own arrays are put in order, so that memory
+                            does not grow by a second cloud, and the cloud given is worth nothing afterwards.
 
     Returns
     -------
@@ -52,20 +59,29 @@ def canonical(cloud: PointCloud) -> PointCloud:
     low, high = bounds(xyz)
     step, start = np.array([_grid(xyz, k, float(low[k])) for k in range(3)]).T
     zero = start + np.round((low - start) / step) * step
-    widest = float(((high - zero) / step).max())
-    coarser = max(0, int(widest).bit_length() - BITS)
-    key = np.empty(len(xyz), np.uint64)
-    _keys(xyz, zero, step, np.uint64(coarser), key)
-    order = np.argsort(key, kind="stable")
-    if coarser:
-        _order_ties(xyz, zero, step, key, order)
-    del key
-    out, stays = np.empty((len(xyz), 3)), np.empty(len(xyz), np.bool_)
-    _laid(xyz, order, zero, step, out, stays)
-    columns = {name: _of_places(values, order, stays) for name, values in cloud.columns.items()}
+    order = _order(xyz, zero, step, float(((high - zero) / step).max()))
+    out = _writable(xyz) if in_place else np.empty_like(xyz)
+    axis = np.empty(len(xyz))
+    for k in range(3):
+        _along(xyz, order, k, zero[k], step[k], axis)
+        out[:, k] = axis
+    del axis
+    stays = _first_there(out)
+    columns = {name: _of_places(values, order, stays, in_place) for name, values in cloud.columns.items()}
     frame = replace(cloud.frame, origin=cloud.frame.origin + zero)
-    out = out if stays.all() else out[stays]
+    if not stays.all():
+        out = out[: compact(out, stays)]
     return PointCloud(out, frame, columns, cloud.source, cloud.notes, cloud.scanners - zero)
+
+
+def _writable(xyz: Floats) -> Floats:
+    """The same memory to be written to; a copy where it is somebody else's."""
+    own = xyz.view()
+    try:
+        own.flags.writeable = True
+    except ValueError:
+        own = xyz.copy()
+    return own
 
 
 def _grid(xyz: Floats, axis: int, low: float) -> tuple[float, float]:
@@ -76,6 +92,8 @@ def _grid(xyz: Floats, axis: int, low: float) -> tuple[float, float]:
         for step in STEPS:
             turn = np.exp(2j * np.pi * few / step).mean()
             start = low + float(np.angle(turn)) / (2 * np.pi) * step
+            if abs(turn) < ALIKE:
+                continue
             if _farthest(few - (start - low), step) <= OFF_GRID and _on_grid(xyz, axis, step, start):
                 return step, start
     return STEPS[-1], low - OFF_HALVES * STEPS[-1]
@@ -109,51 +127,116 @@ def _spread(i):  # type: ignore[no-untyped-def]
     return (i | (i << np.uint64(2))) & np.uint64(0x1249249249249249)
 
 
+@njit(cache=True, nogil=True, inline="always")
+def _key(xyz, n, zero, step, coarser):  # type: ignore[no-untyped-def]
+    """Place of a point along the curve (Z-order), after leaving the last `coarser` bits of its indices out."""
+    word = np.uint64(0)
+    for k in range(3):
+        i = np.uint64(max(np.round((xyz[n, k] - zero[k]) / step[k]), 0.0))
+        word |= _spread(i >> coarser) << np.uint64(k)
+    return word
+
+
+def _order(xyz: Floats, zero: Floats, step: Floats, widest: float) -> NDArray[np.unsignedinteger]:
+    """Rows of the points along the curve, those with one key by their coordinates, (n,): shared out to
+    stretches of the curve first, then ordered within each, so that no key is kept.
+
+    Parameters
+    ----------
+    widest : float          Steps from the zero to the farthest point along any axis.
+    """
+    bits = int(widest).bit_length()
+    coarser = max(0, bits - BITS)
+    level = min(STRETCH_BITS, max(1, len(xyz).bit_length() // 3), max(bits - coarser, 1))
+    shift = 3 * max(bits - coarser - level, 0)
+    start = np.zeros(8**level + 1, np.int64)
+    order = np.empty(len(xyz), np.uint32 if len(xyz) < 1 << 32 else np.uint64)
+    _share_out(xyz, zero, step, np.uint64(coarser), np.uint64(shift), start, order)
+    _within(xyz, zero, step, np.uint64(coarser), start, order)
+    return order
+
+
+@njit(cache=True, nogil=True)
+def _share_out(xyz, zero, step, coarser, shift, start, order):  # type: ignore[no-untyped-def]
+    """Rows by the stretch of the curve they lie on; `start` tells where each stretch begins."""
+    for n in range(len(xyz)):
+        start[np.int64(_key(xyz, n, zero, step, coarser) >> shift) + 1] += 1
+    for s in range(1, len(start)):
+        start[s] += start[s - 1]
+    at = start[:-1].copy()
+    for n in range(len(xyz)):
+        s = np.int64(_key(xyz, n, zero, step, coarser) >> shift)
+        order[at[s]] = n
+        at[s] += 1
+
+
 @njit(cache=True, parallel=True, nogil=True)
-def _keys(xyz, zero, step, coarser, key):  # type: ignore[no-untyped-def]
-    """Place of every point along the curve (Z-order), after leaving the last `coarser` bits of its indices
-    out."""
-    for n in prange(len(xyz)):
-        word = np.uint64(0)
-        for k in range(3):
-            i = np.uint64(max(np.round((xyz[n, k] - zero[k]) / step[k]), 0.0))
-            word |= _spread(i >> coarser) << np.uint64(k)
-        key[n] = word
+def _within(xyz, zero, step, coarser, start, order):  # type: ignore[no-untyped-def]
+    """Rows of every stretch by key, and by coordinates where keys were cut short."""
+    for s in prange(len(start) - 1):
+        a, b = start[s], start[s + 1]
+        if b - a > 1:
+            rows = order[a:b].copy()
+            key = np.empty(b - a, np.uint64)
+            for j in range(b - a):
+                key[j] = _key(xyz, rows[j], zero, step, coarser)
+            by_key = np.argsort(key, kind="mergesort")
+            for j in range(b - a):
+                order[a + j] = rows[by_key[j]]
+            if coarser > 0:
+                j = 0
+                while j < b - a:
+                    end = j + 1
+                    while end < b - a and key[by_key[end]] == key[by_key[j]]:
+                        end += 1
+                    if end - j > 1:
+                        _by_place(xyz, zero, step, order[a + j : a + end])
+                    j = end
 
 
-def _order_ties(
-    xyz: Floats, zero: Floats, step: Floats, key: NDArray[np.uint64], order: NDArray[np.int64]
-) -> None:
-    """Points with one key, ordered in place by their coordinates."""
-    sorted_key = key[order]
-    same = sorted_key[1:] == sorted_key[:-1]
-    del sorted_key
-    tied = np.zeros(len(order), np.bool_)
-    tied[1:] |= same
-    tied[:-1] |= same
-    rows = order[tied]
-    place = np.round((xyz[rows] - zero) / step)
-    order[tied] = rows[np.lexsort((place[:, 2], place[:, 1], place[:, 0], key[rows]))]
+@njit(cache=True, nogil=True)
+def _by_place(xyz, zero, step, rows):  # type: ignore[no-untyped-def]
+    """Rows put in order, in place: by x, then y, then z."""
+    at = np.empty(len(rows))
+    for back in range(3):
+        k = 2 - back
+        for j in range(len(rows)):
+            at[j] = np.round((xyz[rows[j], k] - zero[k]) / step[k])
+        held = rows[np.argsort(at, kind="mergesort")]
+        for j in range(len(rows)):
+            rows[j] = held[j]
 
 
-def _of_places(values: NDArray, order: NDArray[np.int64], stays: NDArray[np.bool_]) -> NDArray:
-    """A column in order, the lowest value of the points at each place."""
-    picked = values[order[stays]]
-    if len(picked) < len(values):
+def _of_places(
+    values: NDArray, order: NDArray[np.unsignedinteger], stays: NDArray[np.bool_], in_place: bool
+) -> NDArray:
+    """A column in order, the lowest value of the points at each place; in its own memory where asked for."""
+    picked = values[order]
+    if not stays.all():
         place = np.cumsum(stays) - 1
+        lowest = picked[stays]
         with np.errstate(invalid="ignore"):
-            np.fmin.at(picked, place[~stays], values[order[~stays]])
+            np.fmin.at(lowest, place[~stays], picked[~stays])
+        picked = lowest
+    if in_place and values.flags.writeable:
+        values[: len(picked)] = picked
+        return values[: len(picked)]
     return picked
 
 
 @njit(cache=True, parallel=True, nogil=True)
-def _laid(xyz, order, zero, step, out, stays):  # type: ignore[no-untyped-def]
-    """Points in their order, on the grid, from the zero; and which of them are not at the place of the one
-    before."""
+def _along(xyz, order, k, zero, step, out):  # type: ignore[no-untyped-def]
+    """Coordinates along one axis in order, on the grid, from the zero."""
     for n in prange(len(order)):
-        for k in range(3):
-            out[n, k] = np.round((xyz[order[n], k] - zero[k]) / step[k]) * step[k]
-    for n in prange(len(order)):
-        stays[n] = n == 0 or not (
-            out[n, 0] == out[n - 1, 0] and out[n, 1] == out[n - 1, 1] and out[n, 2] == out[n - 1, 2]
+        out[n] = np.round((xyz[order[n], k] - zero) / step) * step
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _first_there(xyz):  # type: ignore[no-untyped-def]
+    """True for points that are not at the place of the one before."""
+    out = np.empty(len(xyz), np.bool_)
+    for n in prange(len(xyz)):
+        out[n] = n == 0 or not (
+            xyz[n, 0] == xyz[n - 1, 0] and xyz[n, 1] == xyz[n - 1, 1] and xyz[n, 2] == xyz[n - 1, 2]
         )
+    return out

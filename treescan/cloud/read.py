@@ -16,6 +16,7 @@ def read_cloud(
     thin: float | None = None,
     unit: str | None = None,
     round_place: tuple[float, float] | None = None,
+    most: int | None = None,
     settings: CloudSettings | None = None,
     progress: Progress = quiet,
 ) -> PointCloud:
@@ -29,6 +30,8 @@ def read_cloud(
     unit : str, optional        "m", "ft", "us-ft", "cm" or "mm": overrules what the file says about its unit.
     round_place : (x, y), optional  In the file's own plan coordinates: only what lies within
                                     `CloudSettings.window` of it is kept, while reading.
+    most : int, optional        More points than this are refused: before any is read where the file says how
+                                many it holds, else as soon as they are met.
     settings : CloudSettings, optional
     progress : callable
 
@@ -44,4 +47,6 @@ def read_cloud(
     BadInput
         One sentence naming the file, the fault and what to do, where no cloud can be had from it.
     """
-    return take_in(path, thin=thin, unit=unit, round_place=round_place, settings=settings, progress=progress).cloud
+    return take_in(
+        path, thin=thin, unit=unit, round_place=round_place, most=most, settings=settings, progress=progress
+    ).cloud

@@ -45,7 +45,7 @@ MOST_ASKED = 5000
 FINE_CELL = 0.8
 """Fine voxels are no smaller than this part of the spacing."""
 STEM_TOP = 5.0
-"""Stems are looked for below this height. [m]"""
+"""Stems are looked for below this height, or the top of the slice where that is set higher. [m]"""
 TOP_CELL, TOP_SPACINGS = 0.5, 1.5
 """Plan cell of the canopy height where a scan has no stems: the first [m], or so many spacings."""
 UNSEEN_DBH = 0.2
@@ -173,7 +173,7 @@ def _refuse(cloud: PointCloud, settings: TreeSettings) -> None:
         )
     if len(cloud) > settings.max_points:
         what = f"{len(cloud)} points are more than the {settings.max_points} that are taken"
-        raise BadInput(what, file=cloud.source, remedy="thin the cloud or cut out the part round the tree")
+        raise BadInput(what, file=cloud.source, remedy="thin the cloud or cut out the part round the tree, or say with --at which tree is meant")
     across, along = np.ptp(cloud.xyz[:, :2], axis=0) + 2 * settings.terrain.reach
     if across * along > max(SMALL_PLACE, MOST_AREA * len(cloud)):
         raise BadInput(
@@ -194,7 +194,7 @@ def _standing(
             "nothing stands on the ground in this scan",
             remedy="check --unit and that z points up; give the cut-out with the ground it stands on",
         )
-    voxels = voxelise(xyz[rows], settings.coarse_cell)
+    voxels = voxelise(xyz, settings.coarse_cell, rows)
     per_voxel = float(np.median(voxels.count))
     spacing = settings.coarse_cell / np.sqrt(per_voxel)
     if per_voxel < DENSE:
@@ -202,11 +202,11 @@ def _standing(
         spacing = float(
             np.median(cKDTree(part).query(part[:: max(1, len(part) // MOST_ASKED)], k=2)[0][:, 1])
         )
-        voxels = voxelise(xyz[rows], max(settings.coarse_cell, SPARSE_CELL * spacing))
+        voxels = voxelise(xyz, max(settings.coarse_cell, SPARSE_CELL * spacing), rows)
         least = max(OFF_GROUND, min(MOST_OFF_GROUND, spacing))
         rough = np.nonzero(above > (least if ground_found else -np.inf))[0]
         if len(rough) >= FEWEST:
-            rows, voxels = rough, voxelise(xyz[rough], voxels.cell)
+            rows, voxels = rough, voxelise(xyz, voxels.cell, rough)
     return rows, voxels, spacing
 
 
@@ -214,7 +214,8 @@ def _stems(
     cloud: PointCloud, above: Floats, terrain: Terrain, spacing: float, settings: TreeSettings
 ) -> StemsOfScan | None:
     """Stems seen near the ground, those that meet joined to trees; None where there are none."""
-    near = np.nonzero((above < STEM_TOP) & (above > 0.0))[0]
+    top = max(settings.stems.slice_high, STEM_TOP)
+    near = np.nonzero((above < top) & (above > min(settings.stems.slice_low, OFF_GROUND)))[0]
     p, h = cloud.xyz[near], above[near]
     stems = find_stems(p, h, terrain, spacing, settings.stems)
     return StemsOfScan(join_stems(stems, p, h, spacing)) if stems else None

@@ -24,7 +24,7 @@ from treescan.cloud.formats.las_header import (
 )
 from treescan.cloud.formats.las_reference import las_reference
 from treescan.cloud.opened import AGAIN, CHUNK, Chunk, OpenedCloud
-from treescan.errors import BadInput
+from treescan.errors import BadInput, in_words
 from treescan.reason import Reason
 
 NOISE_CLASSES = (7, 18)
@@ -96,7 +96,7 @@ def _chunks(file: Path, header: LasHeader) -> Iterator[Chunk]:
     except (GeneratorExit, KeyboardInterrupt, SystemExit, MemoryError, BadInput):
         raise
     except BaseException as e:  # the Rust decoder reports a panic outside of Exception
-        reason = " ".join(str(e).split())[:120] or type(e).__name__
+        reason = in_words(e)
         raise BadInput(
             f"is damaged: decoding stopped after {done} of {header.count} points ({reason})",
             file=str(file),

@@ -205,8 +205,9 @@ def _binary_chunks(file: Path, header: PlyHeader, order: dict[str, int]) -> Iter
                     remedy=AGAIN,
                 )
             xyz = np.empty((len(raw), 3))
-            for k, axis in enumerate("xyz"):
-                xyz[:, k] = raw[str(order[axis])]
+            with np.errstate(invalid="ignore"):  # what is no number is left out later
+                for k, axis in enumerate("xyz"):
+                    xyz[:, k] = raw[str(order[axis])]
             yield Chunk(
                 xyz, np.zeros(3), {n: _native(raw[str(i)]) for n, i in order.items() if n not in "xyz"}
             )

@@ -49,6 +49,10 @@ ORIGIN_STEP = 100.0
 """Local origins are multiples of this. [m]"""
 
 
+NO_LIMIT = 1 << 62
+"""More points than any file holds."""
+
+
 @dataclass(frozen=True)
 class Intake:
     """A cloud and what was learned on the way.
@@ -99,11 +103,14 @@ class Begun:
     chunks: Iterator[Chunk]
 
 
-def begin(path: str | Path, unit: str | None = None) -> Begun:
-    """Open a file and settle unit, map and a local origin from its first points; BadInput where none can be had."""
+def begin(path: str | Path, unit: str | None = None, most: int | None = None) -> Begun:
+    """Open a file and settle unit, map and a local origin from its first points; BadInput where none can be had, or
+    where the file says that it holds more than `most`."""
     file = checked_path(path)
     kind = sniff(file)
     opened = OPENERS[kind](file)
+    if most is not None and kind != "text":
+        _refuse_many(opened.max_points, most, str(file))
     chunks = iter(opened.chunks())
     first, own = _until_usable(chunks)
     if not len(own):
@@ -128,6 +135,7 @@ def take_in(
     thin: float | None = None,
     unit: str | None = None,
     round_place: tuple[float, float] | None = None,
+    most: int | None = None,
     settings: CloudSettings | None = None,
     progress: Progress = quiet,
 ) -> Intake:
@@ -135,11 +143,12 @@ def take_in(
     settings = settings or CloudSettings()
     if thin is not None and not thin > 0:
         raise BadInput(f"the thinning cell is {thin!r}, it has to be a length above 0 m")
-    begun = begin(path, unit)
+    begun = begin(path, unit, most if round_place is None and thin is None else None)
     file, kind, opened, conversion, origin = begun.file, begun.kind, begun.opened, begun.conversion, begun.origin
     window = None if round_place is None else _window(round_place, conversion, origin, settings.window)
     told = partial(progress, "reading")
-    stream = Stream(begun.chunks, opened.max_points, conversion, origin, told, window)
+    refuse = partial(_refuse_many, most=most or NO_LIMIT, file=str(file))
+    stream = Stream(begun.chunks, opened.max_points, conversion, origin, told, window, refuse)
     kept = keep_all(stream, settings) if thin is None else keep_centroids(stream, settings, thin)
     _refuse_empty(kept, str(file), window)
     frame = replace(conversion.frame, origin=_origin_of(*(b + origin for b in bounds(kept.xyz))))
@@ -161,6 +170,16 @@ def take_in(
     return Intake(
         cloud, opened, file, kept.tally.read, _left_out(kept), kept.strays.cells, kept.strays.stray, step
     )
+
+
+def _refuse_many(points: int, most: int, file: str) -> None:
+    """Bad input where there are more points than are taken."""
+    if points > most:
+        raise BadInput(
+            f"{points} points are more than the {most} that are taken",
+            file=file,
+            remedy="say with --at X,Y which tree is meant, cut out the part round it, or thin the cloud",
+        )
 
 
 def _window(

@@ -33,7 +33,7 @@ class LocalPoints:
         """Keep the rows of the last `space` the mask picks, with their columns; the kept rows."""
         begun, n = self.used, len(mask)
         every = bool(mask.all())
-        kept = n if every else _compact(self._xyz[begun : begun + n], mask)
+        kept = n if every else compact(self._xyz[begun : begun + n], mask)
         self.used += kept
         for name, values in columns.items():
             held = self._columns.get(name)
@@ -42,7 +42,8 @@ class LocalPoints:
             if len(held) < self.used:
                 held.resize(len(self._xyz), refcheck=False)
             picked = values if every else values[mask]
-            held[begun : self.used] = clipped(picked, held.dtype)
+            with np.errstate(over="ignore", invalid="ignore"):  # beyond the column's type: infinite
+                held[begun : self.used] = clipped(picked, held.dtype)
         return self._xyz[begun : self.used]
 
     def settle(self, later: NDArray[np.int64], first: NDArray[np.int64]) -> None:
@@ -58,7 +59,7 @@ class LocalPoints:
             stay = ~mask
             for name, held in self._columns.items():
                 self._columns[name] = held[: self.used][stay]
-            self.used = int(_compact(self._xyz[: self.used], stay))
+            self.used = int(compact(self._xyz[: self.used], stay))
 
     def shift(self, by: NDArray[np.float64]) -> None:
         """Add a vector (3,) to every point."""
@@ -114,7 +115,7 @@ def _bounds(xyz, parts):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _compact(xyz, stay):  # type: ignore[no-untyped-def]
+def compact(xyz, stay):  # type: ignore[no-untyped-def]
     """Move the rows that stay to the front; how many there are."""
     k = 0
     for n in range(len(xyz)):

@@ -66,6 +66,7 @@ class Stream:
     origin : (3,) float             and from there to local ones. [m]
     told : callable                 Called with the share done, in [0, 1].
     window : Window or None         What lies outside is left out.
+    refuse : callable               Called with the points kept so far; raises where they are too many.
     """
 
     chunks: Iterator[Chunk]
@@ -74,6 +75,7 @@ class Stream:
     origin: Floats
     told: Callable[[float], None]
     window: Window | None = None
+    refuse: Callable[[int], None] = lambda points: None
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,7 @@ def keep_all(stream: Stream, settings: CloudSettings) -> Kept:
         local = points.space(len(chunk.xyz))
         finite = stream.conversion.to_local(chunk, stream.origin, local)
         kept = points.keep(_wanted(chunk, local, finite, stream.window, tally), chunk.columns)
+        stream.refuse(points.used)
         _look(kept, chunk, tally)
         stream.told(_share(tally, stream))
     strays = find_strays(_counted(points.xyz, tally.low), settings.stray_points, settings.stray_gap)

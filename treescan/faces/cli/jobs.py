@@ -217,7 +217,14 @@ def _traced(request: TreeRequest, settings: Settings, report: Reporter) -> Trace
         return tree
     near = None if request.at is None or request.also else _two_numbers(request.at)
     scans = [
-        read_cloud(name, unit=request.unit, round_place=near, settings=settings.cloud, progress=report)
+        read_cloud(
+            name,
+            unit=request.unit,
+            round_place=near,
+            most=settings.trees.max_points,
+            settings=settings.cloud,
+            progress=report,
+        )
         for name in (request.cloud, *request.also)
     ]
     scan = join_scans(scans, settings.join, report)
@@ -226,6 +233,7 @@ def _traced(request: TreeRequest, settings: Settings, report: Reporter) -> Trace
         at=None if request.at is None else _place(request.at, scan.frame),
         settings=settings,
         progress=report,
+        in_place=True,
     )
 
 

@@ -16,12 +16,11 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.exceptions import ProjError
 
-from treescan.errors import BadInput
+from treescan.errors import BadInput, in_words
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import as_json
 from treescan.outputs.gis.inventory_match import called, matched
 from treescan.outputs.gis.map_sources import check_source, read_map
-from treescan.outputs.gis.map_sources import plain as _plain
 from treescan.outputs.text.say import say_all
 from treescan.reason import Reason
 from treescan.spreadsheet import unguarded
@@ -166,7 +165,7 @@ def _table(path: Path) -> pandas.DataFrame:
         )
     except (OSError, UnicodeDecodeError, ValueError) as err:
         raise BadInput(
-            f"cannot be read as an inventory ({_plain(err)})",
+            f"cannot be read as an inventory ({in_words(err)})",
             file=str(path),
             remedy="write a table in UTF-8, its first line the names of the columns",
         ) from err

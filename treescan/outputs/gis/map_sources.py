@@ -12,7 +12,7 @@ import pyogrio
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldError, GeometryError
 from pyproj.exceptions import ProjError
 
-from treescan.errors import BadInput
+from treescan.errors import BadInput, in_words
 
 KNOWN = "GeoPackage, shapefile, GeoJSON or CSV"
 MARKS = {".gpkg": b"SQLite format 3\0", ".shp": b"\0\0\x27\x0a"}
@@ -32,7 +32,6 @@ FAULTS = (
     GeometryError,
     ProjError,
 )
-LONGEST = 160
 
 
 def check_source(path: Path) -> None:
@@ -69,16 +68,11 @@ def read_map(path: Path, layer: str | None = None) -> geopandas.GeoDataFrame:
         found = geopandas.read_file(path.resolve(), **({"layer": layer} if layer else {}))
     except FAULTS as err:
         raise BadInput(
-            f"cannot be read as a map ({plain(err)})", file=str(path), remedy=f"export it again as {KNOWN}"
+            f"cannot be read as a map ({in_words(err)})", file=str(path), remedy=f"export it again as {KNOWN}"
         ) from err
     if not isinstance(found, geopandas.GeoDataFrame):
         found = geopandas.GeoDataFrame(found, geometry=geopandas.GeoSeries([None] * len(found)))
     return found
-
-
-def plain(err: Exception) -> str:
-    """The library's own words, on one line and not too long."""
-    return " ".join(str(err).split())[:LONGEST] or "unknown reason"
 
 
 def _check_json(path: Path) -> None:
@@ -97,7 +91,7 @@ def _check_json(path: Path) -> None:
     except RecursionError as err:
         raise BadInput("is nested too deeply", file=str(path), remedy="export it again") from err
     except ValueError as err:
-        raise BadInput(f"is not valid JSON ({plain(err)})", file=str(path), remedy="export it again") from err
+        raise BadInput(f"is not valid JSON ({in_words(err)})", file=str(path), remedy="export it again") from err
     if not isinstance(data, dict) or data.get("type") != "FeatureCollection":
         raise BadInput("is not a GeoJSON FeatureCollection", file=str(path), remedy="export it again")
     features = data.get("features")

@@ -4,6 +4,8 @@ close to it."""
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from treescan.arrays import Flags, Floats
@@ -20,6 +22,8 @@ LOWER_MIDDLE = 0.4
 """Quantile of the offsets of a cell it is moved by: grass and litter lie above the ground."""
 LEAST_IN_BAND = 3
 """Points a cell needs to count as measured."""
+BLOCK = 1_000_000
+"""Points looked at together."""
 
 
 def filled(flat: Floats) -> Floats:
@@ -50,14 +54,12 @@ def filled(flat: Floats) -> Floats:
 def settled(used: Floats, plane: Floats, surface: Floats, grid: Grid) -> tuple[Floats, Flags]:
     """The surface moved onto the points close to it (median offset per cell), three times in a narrowing
     band; and where there were such points."""
-    resid = used[:, 2] - (used[:, :2] @ plane[:2] + plane[2])
-    gate = resid < np.nanmax(surface) + OVER_SURFACE
-    p = np.column_stack([used[gate, :2], resid[gate]])
+    p = _low_over(used, plane, np.nanmax(surface) + OVER_SURFACE)
     seen = np.zeros(grid.shape, bool)
     for band_low, band_high in BANDS:
         over = heights_above_grid(p, surface, grid.corner, grid.cell)
-        close = (over > -band_low) & (over < band_high)
-        offset, seen = _quantile_by_cell(p[close], over[close], grid, LOWER_MIDDLE)
+        over[(over <= -band_low) | (over >= band_high)] = np.nan
+        offset, seen = _quantile_by_cell(p, over, grid, LOWER_MIDDLE)
         surface = (
             filled(np.where(seen, surface + np.where(seen, offset, 0.0), np.nan)) if seen.any() else surface
         )
@@ -65,17 +67,55 @@ def settled(used: Floats, plane: Floats, surface: Floats, grid: Grid) -> tuple[F
     return surface, seen
 
 
+def _low_over(xyz: Floats, plane: Floats, top: float) -> Floats:
+    """Points lower than `top` over a plane, their heights taken from it, (m, 3). [m]"""
+    heights = (b[:, 2] - (b[:, :2] @ plane[:2] + plane[2]) for b in _blocks(xyz))
+    low = np.concatenate([height < top for height in heights])
+    out, done = np.empty((np.count_nonzero(low), 3)), 0
+    for b, keep in zip(_blocks(xyz), _blocks(low), strict=True):
+        p = b[keep]
+        out[done : done + len(p), :2] = p[:, :2]
+        out[done : done + len(p), 2] = p[:, 2] - (p[:, :2] @ plane[:2] + plane[2])
+        done += len(p)
+    return out
+
+
+def _blocks(values: NDArray) -> list[NDArray]:
+    """Stretches of an array."""
+    return [values[a : a + BLOCK] for a in range(0, len(values), BLOCK)]
+
+
 def _quantile_by_cell(p: Floats, value: Floats, grid: Grid, quantile: float) -> tuple[Floats, Flags]:
-    """A quantile of a value per cell (rows, cols), and which cells have at least three values."""
+    """A quantile of a value (NaN: none) per cell (rows, cols), and which cells have at least three values."""
     rows, cols = grid.shape
-    c = np.clip(((p[:, :2] - grid.corner) / grid.cell).astype(np.int64), 0, [cols - 1, rows - 1])
-    key = c[:, 1] * cols + c[:, 0]
-    order = np.lexsort((value, key))
-    count = np.bincount(key, minlength=rows * cols)
-    first = np.concatenate([[0], np.cumsum(count)[:-1]])
-    pick = np.minimum(first + (count * quantile).astype(int), max(len(value) - 1, 0))
-    out = np.where(count > 0, value[order][pick], np.nan) if len(value) else np.full(rows * cols, np.nan)
+    out, count = _by_cell(p, value, grid.corner, grid.cell, rows, cols, quantile)
     return out.reshape(rows, cols), (count >= LEAST_IN_BAND).reshape(rows, cols)
+
+
+@njit(cache=True, nogil=True)
+def _by_cell(p, value, corner, cell, rows, cols, quantile):  # type: ignore[no-untyped-def]
+    """The quantile in every cell, NaN in an empty one, and how many values it has."""
+    of = np.full(len(p), -1, np.int32)
+    count = np.zeros(rows * cols, np.int64)
+    for n in range(len(p)):
+        if value[n] == value[n]:
+            c = min(max(int((p[n, 0] - corner[0]) / cell), 0), cols - 1)
+            r = min(max(int((p[n, 1] - corner[1]) / cell), 0), rows - 1)
+            of[n] = r * cols + c
+            count[of[n]] += 1
+    first = np.cumsum(count) - count
+    at = first.copy()
+    held = np.empty(count.sum())
+    for n in range(len(p)):
+        if of[n] >= 0:
+            held[at[of[n]]] = value[n]
+            at[of[n]] += 1
+    out = np.full(rows * cols, np.nan)
+    for k in range(rows * cols):
+        if count[k]:
+            own = np.sort(held[first[k] : first[k] + count[k]])
+            out[k] = own[int(count[k] * quantile)]
+    return out, count
 
 
 def _smoothed(z: Floats, seen: Flags) -> Floats:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from treescan.arrays import Floats, Floats32
 from treescan.atomic import whole_file, write_text
 from treescan.cautions import all_cautions
-from treescan.errors import BadInput
+from treescan.errors import BadInput, in_words
 from treescan.trees.beside import KINDS, Beside, Foliage, Surroundings, Terrain
 from treescan.wood.files.plain_values import number, or_null, read_json
 
@@ -32,7 +32,6 @@ WIDEST_DBH = 20.0
 MOST_CELLS = 20_000_000
 MOST_BYTES = 1 << 30
 """Of a grid, and of all arrays unpacked."""
-LONGEST = 160
 UNREADABLE = (
     OSError,
     KeyError,
@@ -136,7 +135,7 @@ def beside_in(data: dict[str, Any], path: Path) -> tuple[Beside | None, Floats32
         at = folder / names["foliage"]
         foliage, preview = _foliage_in(at)
     except UNREADABLE as err:
-        what = f"lacks {err}" if isinstance(err, KeyError) else f"cannot be read ({_plain(err)})"
+        what = f"lacks {err}" if isinstance(err, KeyError) else f"cannot be read ({in_words(err)})"
         raise BadInput(what, file=str(at), remedy=f"{path.name} needs it as it was written with it") from err
     return Beside(terrain, foliage, surroundings), preview
 
@@ -149,11 +148,6 @@ def _group(file: Path, needed_by: Path) -> dict[str, Any]:
             "holds no group of values", file=str(file), remedy=f"{needed_by.name} needs it as it was written"
         )
     return found
-
-
-def _plain(err: Exception) -> str:
-    """What a library says, on one line."""
-    return " ".join(str(err).split())[:LONGEST] or "unknown reason"
 
 
 def _array(values: Any, shape: tuple[int | None, ...], what: str, far: float = FARTHEST) -> Floats:
