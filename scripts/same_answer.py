@@ -174,7 +174,7 @@ def _units(frame: Frame) -> NDArray[np.float64]:
 
 def _unit_given(unit_m: float) -> str | None:
     """The --unit a file without a reference needs to be read alike."""
-    return next((name for name, m in UNIT_NAMES.items() if m == unit_m and name != "m"), None)
+    return next((name for name, m in UNIT_NAMES.items() if np.isclose(m, unit_m, rtol=1e-9) and name != "m"), None)
 
 
 def _las(

@@ -21,7 +21,7 @@ import pytest
 
 from treescan.cloud.read import read_cloud
 from treescan.errors import BadInput
-from treescan.faces.cli import commands
+from treescan.faces.cli import commands, jobs
 from treescan.faces.cli.commands import run
 from treescan.faces.cli.jobs import read_settings
 from treescan.faces.user_files.asked_work import read_work
@@ -484,6 +484,22 @@ def test_no_talk_of_programmers_reaches_a_message(whole, tmp_path, capsys):
         err = capsys.readouterr().err
         assert err.count("treescan: ") == 1
         assert not re.search(r"Errno|Error|C error|Traceback|argument", err), err
+
+
+def test_what_libraries_say_to_programmers_stays_unsaid(monkeypatch, tmp_path, capfd):
+    """A warning from below is not printed beside the result."""
+    real = jobs.read_tree
+
+    def talking(name):
+        warnings.warn("This version of a library", UserWarning, stacklevel=1)
+        return real(name)
+
+    monkeypatch.setattr(jobs, "read_tree", talking)
+    monkeypatch.setattr(sys, "warnoptions", [])
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert run(["trace", str(HAND), "-o", str(tmp_path / "t.json"), "--quiet"]) == 0
+    assert "library" not in "".join(capfd.readouterr())
 
 
 def test_numbers_no_column_holds_raise_no_warning(tmp_path):

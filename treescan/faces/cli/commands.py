@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -314,7 +315,11 @@ def run(arguments: Sequence[str]) -> int:
         _complain("empty_argument")
         return 2
     try:
-        if app(list(arguments), standalone_mode=False) == INTERRUPTED:
+        with warnings.catch_warnings():
+            if not sys.warnoptions:
+                warnings.simplefilter("ignore")  # what libraries say to programmers
+            returned = app(list(arguments), standalone_mode=False)
+        if returned == INTERRUPTED:
             raise KeyboardInterrupt  # some versions of typer turn it into a return value
     except TreescanError as err:
         return _refused(err)
