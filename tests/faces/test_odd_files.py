@@ -502,6 +502,26 @@ def test_what_libraries_say_to_programmers_stays_unsaid(monkeypatch, tmp_path, c
     assert "library" not in "".join(capfd.readouterr())
 
 
+ENDLESS = ("--site", "--cuts", "--overrides", "--settings", "--record", "--work")
+
+
+@pytest.mark.parametrize("option", ENDLESS)
+@pytest.mark.parametrize("name", ["/dev/zero", "http://127.0.0.1:1/x.geojson", "/vsicurl/x.geojson"])
+def test_no_option_takes_what_is_no_file(option, name, tmp_path, capsys):
+    """A device was read without end, an address was told as a file that is not there."""
+    assert run(["plan", str(HAND), "-o", str(tmp_path / "o"), option, name, "--quiet"]) == 2
+    err = capsys.readouterr().err
+    assert "not an ordinary file" in err or "is an address" in err or "neither a file nor a word" in err
+    assert not (tmp_path / "o").exists()
+
+
+def test_words_longer_than_the_sheet_are_refused(tmp_path, capsys):
+    """5,000 letters for a species ended in the writer of the sheet."""
+    for words in (["--species", "x" * 5000], ["--client", "y" * 300], ["--scope", "z " * 400]):
+        assert run(["plan", str(HAND), "-o", str(tmp_path / "o"), *words, "--quiet"]) == 2
+        assert "letters long" in capsys.readouterr().err
+
+
 def test_numbers_no_column_holds_raise_no_warning(tmp_path):
     """A signalling NaN in a PLY and an intensity of 1e300 in a table."""
     xyz = np.random.default_rng(1).random((500, 3)).astype("<f4")

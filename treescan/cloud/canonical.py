@@ -137,7 +137,7 @@ def _key(xyz, n, zero, step, coarser):  # type: ignore[no-untyped-def]
     return word
 
 
-def _order(xyz: Floats, zero: Floats, step: Floats, widest: float) -> NDArray[np.unsignedinteger]:
+def _order(xyz: Floats, zero: Floats, step: Floats, widest: float) -> NDArray:
     """Rows of the points along the curve, those with one key by their coordinates, (n,): shared out to
     stretches of the curve first, then ordered within each, so that no key is kept.
 
@@ -150,7 +150,7 @@ def _order(xyz: Floats, zero: Floats, step: Floats, widest: float) -> NDArray[np
     level = min(STRETCH_BITS, max(1, len(xyz).bit_length() // 3), max(bits - coarser, 1))
     shift = 3 * max(bits - coarser - level, 0)
     start = np.zeros(8**level + 1, np.int64)
-    order = np.empty(len(xyz), np.uint32 if len(xyz) < 1 << 32 else np.uint64)
+    order: NDArray = np.empty(len(xyz), np.uint32 if len(xyz) < 1 << 32 else np.uint64)
     _share_out(xyz, zero, step, np.uint64(coarser), np.uint64(shift), start, order)
     _within(xyz, zero, step, np.uint64(coarser), start, order)
     return order
@@ -208,7 +208,7 @@ def _by_place(xyz, zero, step, rows):  # type: ignore[no-untyped-def]
 
 
 def _of_places(
-    values: NDArray, order: NDArray[np.unsignedinteger], stays: NDArray[np.bool_], in_place: bool
+    values: NDArray, order: NDArray, stays: NDArray[np.bool_], in_place: bool
 ) -> NDArray:
     """A column in order, the lowest value of the points at each place; in its own memory where asked for."""
     picked = values[order]

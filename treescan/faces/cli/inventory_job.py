@@ -10,6 +10,7 @@ import numpy as np
 
 from treescan.atomic import only_run, whole_folder
 from treescan.errors import BadInput
+from treescan.faces.guard.input_files import check_inputs
 from treescan.faces.guard.output_place import check_folder, foreign_to_join
 from treescan.faces.told.summary import PLANNING_AID
 from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
@@ -22,6 +23,8 @@ def inventory_job(
 ) -> tuple[list[Path], list[Reason]]:
     """Join an inventory with result folders; return the files and a summary."""
     inputs = [p for p in (inventory, mapping, *folders) if p is not None]
+
+    check_inputs(inputs)
 
     def check() -> None:
         check_folder(output, inputs, lambda folder: foreign_to_join(folder, WRITTEN))

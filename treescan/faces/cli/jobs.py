@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -22,6 +22,7 @@ from treescan.cloud.registration.join import join_scans
 from treescan.errors import BadInput
 from treescan.faces.cli.request import PlanRequest, TreeRequest
 from treescan.faces.cli.run_record import write_run_record
+from treescan.faces.guard.input_files import check_inputs
 from treescan.faces.guard.output_place import check_file, check_folder, check_same_tree, foreign_to_plan, is_marked
 from treescan.faces.session.inputs import arguments
 from treescan.faces.session.session_file import digest_of, read_session
@@ -42,6 +43,7 @@ from treescan.outputs.write import FILES, write_outputs
 from treescan.planning.ranking.overrides import Override
 from treescan.planning.tie_in_point import Work
 from treescan.planning.work.removal import Removal
+from treescan.reader_settings import JobSettings
 from treescan.reason import Reason
 from treescan.settings import lines
 from treescan.sources import cite
@@ -51,6 +53,8 @@ from treescan.wood.files.read_tree import read_tree
 from treescan.wood.files.write_tree import write_tree
 from treescan.wood.graph import TracedTree
 
+MOST_WORDS, MOST_SCOPE = 200, 600
+"""Letters of a name that is printed, and of the work in words (project choice)."""
 MOST = 1e12
 """No coordinate is larger, in any unit."""
 
@@ -59,6 +63,7 @@ def trace_job(
     request: TreeRequest, output: Path, quiet: bool, as_json: bool
 ) -> tuple[list[Path], list[Reason]]:
     """Trace one tree into a tree.json; return the files and a summary."""
+    check_inputs(request.files())
     _check_tree_place(output, request.files())
     settings = read_settings(request.settings)
     with only_run(output), reporter(quiet, as_json) as report:
@@ -71,11 +76,13 @@ def trace_job(
 def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Path], list[Reason]]:
     """Plan one tree into a folder; return the files and a summary."""
     folder = request.output
+    check_inputs((request.tree.cloud, *request.tree.files(), *request.files(), *request.work))
     _check_plan_place(request)
     settings = with_job(
         read_settings(request.tree.settings, request.climber_mass), request.job.given(), request.record
     )
     _check_systems(request.systems)
+    _check_words(request.species, settings.job)
     _check_session(request)
     volts = None if request.wires is None else volts_said(request.wires)
     _use_cores(request.jobs)
@@ -160,6 +167,15 @@ def _check_plan_place(request: PlanRequest) -> None:
     known = {*FILES, "tree.json", *NAMES.values(), "run.json"}
     check_folder(request.output, inputs, lambda folder: foreign_to_plan(folder, known))
     check_same_tree(request.output, Path(request.tree.cloud), request.replace)
+
+
+def _check_words(species: str | None, job: JobSettings) -> None:
+    """BadInput for words longer than a sheet of paper has room for."""
+    told = {"--species": species or "", **{f"job.{name}": v for name, v in asdict(job).items() if isinstance(v, str)}}
+    for name, words in told.items():
+        most = MOST_SCOPE if name == "job.scope" else MOST_WORDS
+        if len(words) > most:
+            raise BadInput(f"{name} is {len(words)} letters long", remedy=f"give at most {most}: it is printed on the job sheet")
 
 
 def _use_cores(jobs: int | None) -> None:

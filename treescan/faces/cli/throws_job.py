@@ -6,6 +6,7 @@ from dataclasses import fields
 from pathlib import Path
 
 from treescan.atomic import write_text
+from treescan.faces.guard.input_files import check_inputs
 from treescan.faces.guard.output_place import check_file, is_marked
 from treescan.faces.user_files.settings_file import read_settings
 from treescan.outputs.text.say import text
@@ -19,6 +20,7 @@ def throws_job(record: Path, output: Path, settings: Path | None) -> tuple[list[
     """Work out the spread of every method in the record and write it as settings; return the file and a
     summary."""
     inputs = [p for p in (record, settings) if p is not None]
+    check_inputs(inputs)
     check_file(output, inputs, lambda p: is_marked(p, "# " + text("own_settings_head")))
     spreads = own_spread(read_record(record), read_settings(settings).throw)
     write_text(output, settings_text(spreads))
