@@ -165,9 +165,9 @@ def _share_out(xyz, zero, step, coarser, shift, start, order):  # type: ignore[n
         start[s] += start[s - 1]
     at = start[:-1].copy()
     for n in range(len(xyz)):
-        s = np.int64(_key(xyz, n, zero, step, coarser) >> shift)
-        order[at[s]] = n
-        at[s] += 1
+        own = np.int64(_key(xyz, n, zero, step, coarser) >> shift)
+        order[at[own]] = n
+        at[own] += 1
 
 
 @njit(cache=True, parallel=True, nogil=True)
