@@ -50,6 +50,9 @@ HANGS_WITHIN = np.radians(10.0)
 FLATTEST = np.radians(60.0)
 """A leg flatter than this no crew pulls from the ground: it runs through the crown (project choice). [rad]"""
 
+ASIDE = frozenset({"test_pull_from_ground", "test_cannot_pull"})
+"""Codes of a test in which hanging people do not pull as in use."""
+
 PULLED_FROM = 25.0
 """A crew pulls from the ground out to here from the point straight below (project choice). [m]"""
 
@@ -83,10 +86,11 @@ def load_test(
     people = whole_people(pull / (settings.climber_mass * G))
     pullers = int(np.ceil(pull / (2.0 * settings.hand_pull)))
     used = float(np.linalg.norm(check.force))
+    aside = _how_to_pull(graph, check, leg, direction * on_union, pull)
     steps = (
         Reason("test_look_first"),
         Reason("test_rig_as_in_use", tilt=_from_plumb(direction)),
-        *_how_to_pull(graph, check, leg, direction * on_union, pull),
+        *aside,
         Reason(
             "test_build_up",
             people=people,
@@ -95,9 +99,10 @@ def load_test(
             on_union=on_union,
             share=on_union / used,
             case=check.case,
+            aside=bool(aside),
         ),
         Reason("test_stand_clear", radius=radius, reach=piece),
-        *(_would_show(t) for t in check.check.tested),
+        *(_would_show(t, bool(aside)) for t in check.check.tested),
         Reason("test_watch"),
         Reason("test_proves_nothing_more"),
     )
@@ -141,11 +146,17 @@ def size_asked(check: AnchorCheck) -> PassedTest | None:
     return tested[-1] if check.check.verdict == IF_TESTED else tested[0]
 
 
-def _would_show(test: PassedTest) -> Reason:
-    """What passing a test would tell."""
+def pulled_aside(test: LoadTest | None) -> bool:
+    """Whether hanging people do not pull as in use: the climber's leg stands off plumb."""
+    return test is not None and any(s.code in ASIDE for s in test.steps)
+
+
+def _would_show(test: PassedTest, aside: bool) -> Reason:
+    """What passing a test would tell; aside : people who hang do not pull as in use."""
     return Reason(
         "test_would_show",
         people=whole_people(test.people),
+        aside=aside,
         size=test.size,
         moment=test.moment,
         share=test.moment_share,

@@ -10,6 +10,7 @@ import numpy as np
 from reportlab.platypus import Flowable, Table, TableStyle
 
 from treescan.assess import Assessment
+from treescan.loads.checks.load_test import pulled_aside
 from treescan.outputs.drawing.elevation import elevation, from_the_stand
 from treescan.outputs.drawing.pdf_drawing import LEAST, Picture
 from treescan.outputs.drawing.plan_drawing import plan
@@ -192,7 +193,8 @@ def _needs(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
     if test is None:
         said.append(text("front_no_test"))
     else:
-        said.append(text("front_test", pull=test.pull, people=test.people, radius=test.clear_radius))
+        aside = pulled_aside(test)
+        said.append(text("front_test", pull=test.pull, people=test.people, radius=test.clear_radius, aside=aside))
         said += [text("front_test_share", share=s["share"]) for s in test.steps if s.code == "test_cannot_pull"]
     return tuple(said)
 

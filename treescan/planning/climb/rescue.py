@@ -183,7 +183,7 @@ def rescue_plan(
         reasons = (*lowered, Reason("rescue_none", anchor=point.name), *down)
         return RescuePlan(point.name, None, False, 0.0, float("nan"), drops, reasons)
     alone, share, _, best = max(able, key=lambda t: t[:3])
-    line = Reason("rescue_line", anchor=best.name, where=_apart(graph, point, best), share=share)
+    line = Reason("rescue_line", anchor=best.name, where=_apart(graph, point, best), share=share, part=share < 0.995)
     shared = () if alone else (_shares(graph, point, best),)
     two = two_person_margin(best, judged)
     return RescuePlan(point.name, best.name, alone, share, two, drops, (*lowered, line, *shared, *down))

@@ -15,6 +15,7 @@ from scipy.special import stdtr
 
 from treescan.errors import BadInput
 from treescan.estimate import Estimate
+from treescan.loads.checks.load_test import pulled_aside
 from treescan.loads.hidden_defects import INSPECTED, TESTED, UNTESTED
 from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, UNSEEN, LimbCheck, PassedTest
 from treescan.loads.material.section_strength import LOW_SIDE, STUDENT
@@ -39,12 +40,13 @@ KINDS = ("refused", "dead", "defect", "load test failed", "load test passed", "n
 - note: words only.
 
 A note stands with the candidate and changes neither its verdict nor its place. So does a passed load test whose size nobody states; stated in
-people, in the set-up and direction of use, it raises the numbers to what such a test shows, and "holds if tested" to "holds" where it was as
+people, in the set-up and direction of use (to be stated where the climber's leg stands off plumb), it raises the numbers to what such a test shows, and "holds if tested" to "holds" where it was as
 large as asked. It lifts neither "does not hold" nor "not seen" nor any gate.
 """
 
-AS_IN_USE = "as in use"
-"""Direction of a load test that counts: the set-up and the pull of the climb."""
+AS_IN_USE, NOT_STATED = "as in use", ""
+"""Direction of a load test that counts: the set-up and the pull of the climb. Where none is stated people hung from
+the rope, straight down: that counts where the climber's leg stands so in use."""
 
 MOST_BOUNCE = 6.0
 """A bounce pulls no harder than this times the weight (project choice)."""
@@ -60,7 +62,7 @@ class Override:
     union : label, or ""; limb : limb id, or -1; above : height over the stem's foot [m], or NaN; value :
     share of strength left (defect only); who, when, why : mandatory. Of a passed load test: people hanging on
     the rope, bounce : how many times their weight was measured (1 = hanging still, or not measured), direction :
-    `AS_IN_USE` or in words, inspected : True where the wood was looked at by hand.
+    `AS_IN_USE`, in words, or `NOT_STATED`, inspected : True where the wood was looked at by hand.
     """
 
     kind: str
@@ -73,7 +75,7 @@ class Override:
     above: float = float("nan")
     people: float = float("nan")
     bounce: float = 1.0
-    direction: str = AS_IN_USE
+    direction: str = NOT_STATED
     inspected: bool = False
 
     def __post_init__(self) -> None:
@@ -295,6 +297,8 @@ def barred_unions(graph: WoodGraph, overrides: Sequence[Override]) -> frozenset[
 def _tested(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -> Judged:
     """What the test shows, if it was large enough and pulled as in use; the margin never falls, no gate is lifted."""
     said = Reason("load_test_passed", who=o.who, when=o.when, why=o.why)
+    if o.people > 0 and o.direction == NOT_STATED and pulled_aside(p.load_test):
+        return replace(p, doubts=(*p.doubts, said, Reason("test_hung_not_pulled", union=p.label)))
     found, borne = p.check.check, _borne(p.check.check, o)
     if borne is None:
         return replace(p, doubts=(*p.doubts, said))
@@ -320,7 +324,7 @@ def _tested(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings
 
 def _borne(found: LimbCheck, o: Override) -> PassedTest | None:
     """The largest test of those computed that a stated one reached; None where it was smaller, pulled another way, or cannot count."""
-    if not o.people > 0 or o.direction != AS_IN_USE or found.verdict in {FAILS, UNSEEN}:
+    if not o.people > 0 or o.direction not in {AS_IN_USE, NOT_STATED} or found.verdict in {FAILS, UNSEEN}:
         return None
     return next((t for t in reversed(found.tested) if o.people * o.bounce >= t.people - 1e-6), None)
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from treescan.loads.fall.backup import common_node
 from treescan.loads.limb_check import AnchorConfiguration
+from treescan.loads.statics.likely_breaks import STEM
 from treescan.planning.candidates.contact import round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Judged, TieInPoint
@@ -18,7 +19,8 @@ def independent(
     graph: WoodGraph, one: Judged, other: Judged, thicker: float = PlanningSettings().apart_on_stem
 ) -> bool:
     """True when no limb carries both, and the wood that governs either does not carry the other: their ways meet
-    on a stem (order 0), and neither rope bears on wood that carries the other.
+    on a stem (order 0), and neither rope bears on wood that carries the other, nor is a break told as likely for
+    either that takes the other with it.
 
     The stem below the lower of the two is shared all the same; only another tree is free of that. So a rope
     choked round the stem counts as independent of one above it where the stem at the lower is `thicker`
@@ -29,15 +31,21 @@ def independent(
 
 
 def shared_governing(graph: WoodGraph, one: Judged, other: Judged) -> int | None:
-    """Node that would break first under one of the two lines and carries the other too, the lower where both do;
-    None where there is none."""
+    """Node that would break first under one of the two lines, or is told as a likely break of its limbs and
+    unions, and carries the other too, the lower where several do; None where there is none."""
     found = []
     for a, b in ((one, other), (other, one)):
-        node = int(a.check.check.governing)
-        carried = (s.node for s in _holding(graph, b.check.configuration))
-        if node > 0 and any(node in graph.path_to_base(k) for k in carried):
-            found.append(node)
+        carried = {int(n) for s in _holding(graph, b.check.configuration) for n in graph.path_to_base(s.node)}
+        found += [node for node in _may_go(a) if node in carried]
     return min(found, default=None)
+
+
+def _may_go(point: Judged) -> tuple[int, ...]:
+    """Nodes where what holds a line up may give way: the section that governs, wherever it is, and every likely
+    break above the stem; the stem that all lines of one tree share counts where it governs."""
+    check = point.check
+    likely = (b.node for b in check.breaks if b.likely and b.kind != STEM)
+    return tuple(n for n in dict.fromkeys((int(check.check.governing), *likely)) if n > 0)
 
 
 def on_other_limbs(

@@ -133,8 +133,8 @@ TEXTS: dict[str, str] = {
         "stays at it. A cut rope defeats this."
     ),
     "rescue_line": (
-        "Rescue line over {anchor}: {where}. It reaches {share:%} of the same work. Leave it in, ready to "
-        "climb."
+        "Rescue line over {anchor}: {where}. It reaches {share:%} of the same work. [{?part}The rest is out of its reach: a "
+        "casualty there needs another line. ]Leave it in, ready to climb."
     ),
     "rescue_same_stem": "round the same stem, {there:cm} thick there and {here:cm} at {union}",
     "rescue_other_wood": "on other wood than {anchor}",

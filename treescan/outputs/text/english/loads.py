@@ -89,8 +89,8 @@ TEXTS: dict[str, str] = {
     "strength_if_tested": (
         "Strength over stress is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
         "{wood}[, {diameter:cm} thick] ({mode:word}). At least {asked:x} is needed. It holds if it passes a "
-        "load test: {people:n} people hanging still on the rope, or {pull:kN}, {size:x1} times the hardest "
-        "ordinary use. That bends the weakest section with {moment:kNm}, its own weight included, {share:x1} "
+        "load test: {pull:kN} along the climber's leg as in use, the weight of {people:n} people, {size:x1} times the "
+        "hardest ordinary use. That bends the weakest section with {moment:kNm}, its own weight included, {share:x1} "
         "times as much as the hardest use does. The low end is then {after:x}."
     ),
     "strength_tested": (
@@ -286,15 +286,16 @@ TEXTS: dict[str, str] = {
         "than a crew can pull from the ground. Hanging people pull straight down: that makes {share:%} of the stress. It cannot be tested in the "
         "direction of use: keep to work near plumb."
     ),
-    "test_build_up": "Build up gently to {people:n} people hanging on the rope (or {pullers:n} on a 2:1): "
-    "{pull:kN} in the rope, {on_union:kN} on the union, {share:%} of the hardest load of ordinary use "
+    "test_build_up": "Build up gently to [{?aside}the weight of {people:n} people, pulled along the climber's leg as in use]"
+    "[{!aside}{people:n} people hanging on the rope] (or {pullers:n} on a 2:1): {pull:kN} in the rope, {on_union:kN} on the union, {share:%} of the hardest load of ordinary use "
     "({case:word}).",
     "test_stand_clear": (
         "Keep everybody else {radius:m0} clear of the point straight below the union; those who pull stand "
         "to the side. A piece that breaks off can reach {reach:m} from the break, to any side."
     ),
     "test_would_show": (
-        "If {people:n} people hang still on the rope ({size:x1} times the hardest ordinary use) and it holds, the "
+        "If [{?aside}the weight of {people:n} people is pulled along the climber's leg as in use, not hung from it,]"
+        "[{!aside}{people:n} people hang still on the rope] ({size:x1} times the hardest ordinary use) and it holds, the "
         "weakest section has borne {moment:kNm}, its own weight included: {share:x1} times the hardest use. "
         "Strength over stress is then {low:x} at the low end, and the chance that it breaks is {chance:chance}."
     ),

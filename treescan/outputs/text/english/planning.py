@@ -140,6 +140,8 @@ _DOUBTS: dict[str, str] = {
         "lies. How far the rope slides along them was not judged."
     ),
     "limb_bears": "limb {limb}[ of {diameter:cm1}][ with {force:kN} on it]",
+    "test_hung_not_pulled": "That test changes nothing at {union}: no direction is stated, people who hang pull straight "
+    "down, and in use the climber's leg stands off plumb there. If it was pulled so, state the direction: “as in use”.",
     "load_test_passed": "{who}, {when}: load test passed. “{why}”",
     "noted": "{who}, {when}, a note that changes nothing: “{why}”",
     "limb_fouls": "{limb}: {share:%} of the work lies behind it",

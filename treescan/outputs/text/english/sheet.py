@@ -86,7 +86,8 @@ FRONT: dict[str, str] = {
     "front_rig": "Rig and test.",
     "front_system": "{system:word}, {hardware:word}.",
     "front_angle": "Only for work within {angle:deg} of plumb.",
-    "front_test": "Load test first: {pull:kN} on the rope ({people:n} {people|person|people} hanging still); stand "
+    "front_test": "Load test first: {pull:kN} on the rope ([{?aside}the weight of ]{people:n} "
+    "{people|person|people}[{?aside}, along the climber's leg as in use][{!aside} hanging still]); stand "
     "clear {radius:m0} all round.",
     "front_no_test": "No load test is proposed: not seen well enough to be loaded.",
     "front_load": "Load.",
