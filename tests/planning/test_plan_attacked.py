@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 from planning.test_plan_overrides import S, of_code, only, said, three, with_tests
 
+from treescan.errors import BadInput
+from treescan.estimate import Estimate
 from treescan.loads.checks.load_test import LoadTest, pulled_aside
-from treescan.loads.limb_check import Break
+from treescan.loads.limb_check import Break, Exceptional
 from treescan.loads.statics.likely_breaks import STEM
 from treescan.outputs.text.say import say
 from treescan.planning.ranking.overrides import with_overrides
@@ -73,3 +75,59 @@ def test_no_test_is_told_as_hung_that_must_be_pulled():
     figures = {"people": 2, "pullers": 3, "pull": 2000.0, "on_union": 4000.0, "share": 1.0, "case": "rescue"}
     assert "hanging" in say(Reason("test_build_up", aside=False, **figures))
     assert "hanging" not in say(Reason("test_build_up", aside=True, **figures))
+
+
+def carried():
+    """Candidates, and two of them of which the upper hangs on wood above the union of the lower."""
+    graph, points = three()
+    for low in points:
+        above = graph.above(int(graph.unions.node[graph.unions.index(low.label)]))
+        for high in points:
+            if high.label != low.label and above[int(high.check.configuration.rest_node)]:
+                return graph, points, low.label, high.label
+    raise AssertionError("the made-up tree has one union over another")
+
+
+@pytest.mark.parametrize("kind", ["refused", "load test failed"])
+def test_what_hangs_over_a_union_that_was_refused_or_failed_is_inspected_first(kind):
+    """The union lies on its way down: its card opens with the finding."""
+    graph, points, low, high = carried()
+    out = with_overrides(graph, points, [said(kind, union=low)], S, 1)
+    found = only(out.points, high)
+    assert of_code(found.gates, "stated_against") or "cavity above the union" in say(found.doubts[0])
+    assert of_code(only(out.points, low).gates, "stated_against")
+
+
+def test_a_fork_into_leaders_that_failed_takes_all_above_it():
+    """Whatever hangs over it is not ranked, and no way up goes over it."""
+    graph, points, low, high = carried()
+    k = graph.unions.index(low)
+    rows = graph.unions.arms(k)
+    even = graph.unions.arm_diameter.copy()
+    even[rows] = even[rows].max()
+    forked = replace(graph, unions=replace(graph.unions, arm_diameter=even))
+    out = with_overrides(forked, points, [said("load test failed", union=low)], S, 1)
+    assert of_code(only(out.points, high).gates, "stated_against")
+    assert only(out.points, high).rank == 0 or not only(out.points, high).usable
+
+
+@pytest.mark.parametrize("left", [0.9, 0.5, 0.2])
+def test_a_defect_lowers_the_stop_as_much_as_the_rest(left):
+    """The same section with a share of its strength has that share of the margin in every case."""
+    graph, points = three()
+    hard = Exceptional("abrupt stop", -1, np.array([0.0, 0.0, -5000.0]), 6.0, Estimate(2.5, 1.15, 5.0), 0.03, 1, "bending")
+    points = [replace(p, check=replace(p.check, exceptional=hard)) for p in points]
+    out = with_overrides(graph, points, [said("defect", union="U02", value=left)], S, 1)
+    found = only(out.points, "U02")
+    assert found.check.exceptional.margin.p5 == pytest.approx(left * 1.15)
+    assert found.check.exceptional.overload_chance >= 0.03
+    assert bool(of_code(found.doubts, "exceptional_margin_low")) == (left * 1.15 < 1.0)
+    assert (not found.usable) or left * 2.5 >= 1.0
+
+
+@pytest.mark.parametrize("more", [{"people": 10, "bounce": 6.0}, {"kind": "defect", "value": 1.0}])
+def test_slips_of_the_pen_are_asked_back(more):
+    """Sixty climbers on a rope, and rot that leaves all the strength."""
+    kind = more.pop("kind", "load test passed")
+    with pytest.raises(BadInput):
+        said(kind, union="U02", **more)

@@ -211,7 +211,7 @@ def test_no_test_lifts_what_does_not_hold():
     graph, points = three()
     for verdict in ("does not hold", "not seen"):
         bad = [with_tests(p, verdict) for p in points]
-        out = with_overrides(graph, bad, [said("load test passed", union="U02", people=9, bounce=2.0, inspected=True)], S, 1)
+        out = with_overrides(graph, bad, [said("load test passed", union="U02", people=6, bounce=2.0, inspected=True)], S, 1)
         assert only(out.points, "U02").check == only(bad, "U02").check
         assert only(out.points, "U02").gates == only(bad, "U02").gates
 

@@ -25,7 +25,9 @@ from treescan.planning.tree_context import TreeContext
 from treescan.reason import Reason, has
 from treescan.wood.graph import Floats, WoodGraph
 
-WEAK = frozenset({"margin_low", "does_not_hold", "too_thin", "limb_droops", "defect_margin_low"})
+WEAK = frozenset(
+    {"margin_low", "does_not_hold", "too_thin", "limb_droops", "defect_margin_low", "defect_stop_breaks"}
+)
 """Gates that the computed changes may answer."""
 
 LIGHTEST = 50.0

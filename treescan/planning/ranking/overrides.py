@@ -17,23 +17,26 @@ from treescan.errors import BadInput
 from treescan.estimate import Estimate
 from treescan.loads.checks.load_test import pulled_aside
 from treescan.loads.hidden_defects import INSPECTED, TESTED, UNTESTED
-from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, UNSEEN, LimbCheck, PassedTest
+from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, UNSEEN, Exceptional, LimbCheck, PassedTest
 from treescan.loads.material.section_strength import LOW_SIDE, STUDENT
 from treescan.planning.access.access_order import Hold, Holds
+from treescan.planning.candidates.contact import bearing_nodes
 from treescan.planning.ranking.judge import with_rescue_lines
 from treescan.planning.ranking.order import order_points
 from treescan.planning.ranking.scores import margin_score
 from treescan.planning.ranking.ways_up import Ways
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Judged, TieInPoint, Work
-from treescan.planning.work.stage_alarms import dies_with
+from treescan.planning.work.stage_alarms import FORK, dies_with
 from treescan.reason import Reason
 from treescan.wood.graph import WoodGraph
 
 KINDS = ("refused", "dead", "defect", "load test failed", "load test passed", "note")
 """What can be stated; no kind lifts a gate: what the computation refuses stays refused.
 
-- refused, load test failed, load test passed: of a union, or of a limb and all it carries,
+- refused, load test failed, load test passed: of a union, or of a limb and all it carries; a fork into leaders that failed takes
+  all above it along, another union that failed every limb that leaves it there; whatever else hangs on wood above a union
+  refused or failed is to be inspected first,
 - dead: a limb and all it carries; of a union, every limb that leaves it there; or everything higher than `above`
   metres over the stem's foot,
 - defect: `value` is the share of strength left on a limb and all it carries; of a union, on it and all above it,
@@ -50,6 +53,14 @@ the rope, straight down: that counts where the climber's leg stands so in use.""
 
 MOST_BOUNCE = 6.0
 """A bounce pulls no harder than this times the weight (project choice)."""
+
+STOP_HOLDS = 1.0
+"""Strength over stress in the exceptional case: in the middle below it a stop would more likely break the wood than
+not, at the low end below it the anchor is doubtful at best."""
+
+MOST_TEST = 12.0
+"""Weights of people, bounce counted, beyond which a stated test is taken for a slip of the pen: some 12 kN, half of
+what gear breaks at (project choice)."""
 
 FULL_TEST = 1.5
 """Pull of a load test over the hardest ordinary use that lifts "holds if tested"."""
@@ -94,6 +105,16 @@ class Override:
             raise BadInput("a defect needs the share of strength left, between 0 and 1")
         if self.people <= 0 or not 1 <= self.bounce <= MOST_BOUNCE:
             raise BadInput("a load test needs people on the rope, and a bounce of 1 to 6 times their weight")
+        if self.people * self.bounce > MOST_TEST:
+            raise BadInput(
+                f"a load test of {self.people:g} people who bounce {self.bounce:g} times their weight is no load test",
+                remedy="state the people on the rope and the measured bounce; 1 = hanging still",
+            )
+        if self.kind == "defect" and self.value == 1:
+            raise BadInput(
+                "a defect that leaves all the strength changes nothing",
+                remedy="value is the share of strength left, below 1; for words only write a note",
+            )
 
     def _says_what(self) -> bool:
         """True when it names the limb, the union or the height its kind needs."""
@@ -215,7 +236,7 @@ def _first(points: Sequence[TieInPoint]) -> Reason | None:
 def _one(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -> Judged:
     """One candidate after one statement; the same object when it is not touched."""
     if not _concerns(graph, p, o):
-        return p
+        return _over_it(graph, p, o)
     if o.kind == "load test passed":
         return _tested(graph, p, o, settings)
     if o.kind == "note":
@@ -225,6 +246,18 @@ def _one(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -
     return _settled(
         p, (*p.gates, Reason("stated_against", kind=o.kind, who=o.who, when=o.when, why=o.why)), p.doubts
     )
+
+
+def _over_it(graph: WoodGraph, p: Judged, o: Override) -> Judged:
+    """A candidate that hangs on wood above a union that was refused or failed its test: to be inspected first."""
+    if o.kind not in {"refused", "load test failed"} or not o.union:
+        return p
+    node = int(graph.unions.node[graph.unions.index(o.union)])
+    bearing = bearing_nodes(graph, p.check.configuration)
+    if not graph.above(node)[bearing].any():
+        return p
+    below = Reason("stated_below", union=o.union, kind=o.kind, who=o.who, when=o.when, why=o.why)
+    return _settled(p, p.gates, (below, *p.doubts))
 
 
 def check_overrides(graph: WoodGraph, overrides: Sequence[Override]) -> None:
@@ -239,7 +272,7 @@ def check_overrides(graph: WoodGraph, overrides: Sequence[Override]) -> None:
 
 
 def _part(graph: WoodGraph, o: Override) -> NDArray[np.bool_]:
-    """The wood a statement on a limb, a height, or a union's dead limbs or defect is about, (n,)."""
+    """The wood a statement on a limb, a height, or a union's dead limbs, defect or failed test is about, (n,)."""
     if o.limb >= 0:
         return graph.above(int(graph.limbs.nodes[o.limb][0]))
     if o.above >= 0:
@@ -247,12 +280,18 @@ def _part(graph: WoodGraph, o: Override) -> NDArray[np.bool_]:
     out = np.zeros(len(graph), bool)
     if o.union:
         k = graph.unions.index(o.union)
-        if o.kind == "defect":
+        if o.kind == "defect" or (o.kind == "load test failed" and _forks(graph, k)):
             return graph.above(int(graph.unions.node[k]))
-        if o.kind == "dead":
+        if o.kind in {"dead", "load test failed"}:
             for node in graph.unions.arm_node[graph.unions.laterals(k)]:
                 out |= graph.above(int(node))
     return out
+
+
+def _forks(graph: WoodGraph, k: int) -> bool:
+    """Whether a union parts the wood into leaders: two arms of which the thinner is `FORK` of the thicker."""
+    d = np.sort(graph.unions.arm_diameter[graph.unions.arms(k)])
+    return len(d) > 1 and bool(d[-2] >= FORK * d[-1])
 
 
 def stated_dead(graph: WoodGraph, overrides: Sequence[Override]) -> tuple[tuple[Override, NDArray[np.bool_]], ...]:
@@ -332,33 +371,63 @@ def _borne(found: LimbCheck, o: Override) -> PassedTest | None:
 def _weakened(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettings) -> Judged:
     """Strength scaled down; the gate and the score follow the new margin."""
     m = p.check.check.margin
-    lower = Estimate(m.median * o.value, m.p5 * o.value, m.p95 * o.value)
-    check = replace(p.check, check=_less(p.check.check, lower, o, settings))
+    lower = _share_of(m, o.value)
+    hard = _less_in_a_stop(p.check.exceptional, o.value)
+    check = replace(p.check, check=_less(p.check.check, lower, hard, o, settings), exceptional=hard)
     value, error = margin_score(graph, check, settings)
     against = p.gates
     if not lower.p5 >= settings.margin_gate:
         against = (*against, Reason("defect_margin_low", statement=o.reason, p5=lower.p5))
+    elif _breaks_in_a_stop(hard):
+        against = (*against, Reason("defect_stop_breaks", statement=o.reason, p5=hard.margin.p5, median=hard.margin.median))
     out = replace(
         p, check=check, scores={**p.scores, "margin": value}, score_sd={**p.score_sd, "margin": error}
     )
-    return _settled(out, against, (*p.doubts, o.reason))
+    before = tuple(d for d in p.doubts if d.code != "exceptional_margin_low")
+    low_in_a_stop = hard is not None and hard.margin.known and hard.margin.p5 < STOP_HOLDS
+    stop = (Reason("exceptional_margin_low", case=hard.case, p5=hard.margin.p5),) if hard and low_in_a_stop else ()
+    return _settled(out, against, (*before, *stop, o.reason))
 
 
-def _less(found: LimbCheck, lower: Estimate, o: Override, settings: PlanningSettings) -> LimbCheck:
+def _share_of(m: Estimate, left: float) -> Estimate:
+    """A margin of which a share is left."""
+    return Estimate(m.median * left, m.p5 * left, m.p95 * left)
+
+
+def _less_in_a_stop(hard: Exceptional | None, left: float) -> Exceptional | None:
+    """The exceptional case with less strength: the same wood bears it."""
+    if hard is None:
+        return None
+    lower = _share_of(hard.margin, left)
+    return replace(hard, margin=lower, overload_chance=_chance_of(hard.overload_chance, hard.margin, lower))
+
+
+def _breaks_in_a_stop(hard: Exceptional | None) -> bool:
+    """More likely than not, or not known."""
+    return hard is not None and not hard.margin.median >= STOP_HOLDS
+
+
+def _chance_of(before: float, m: Estimate, lower: Estimate) -> float:
+    """That of a log margin with the spread of the old one (Student's t, as the low side was drawn), never less than before."""
+    spread = log(m.median / m.p5) / LOW_SIDE if m.p5 > 0 and m.median > m.p5 else 0.0
+    if spread > 0 and lower.median > 0:
+        return max(before, float(stdtr(STUDENT, -log(lower.median) / spread)))
+    return 1.0 if lower.median <= 1.0 else before
+
+
+def _less(
+    found: LimbCheck, lower: Estimate, hard: Exceptional | None, o: Override, settings: PlanningSettings
+) -> LimbCheck:
     """The check with less strength: verdict and chance follow the margin, and no test of the sound wood counts any more.
 
-    The chance is that of a log margin with the spread of the old one (Student's t, as the low side was drawn), never less than before.
+    hard : Exceptional or None  The exceptional case with as much less strength.
     """
-    m = found.margin
-    spread = log(m.median / m.p5) / LOW_SIDE if m.p5 > 0 and m.median > m.p5 else 0.0
-    chance = found.overload_chance
-    if spread > 0 and lower.median > 0:
-        chance = max(chance, float(stdtr(STUDENT, -log(lower.median) / spread)))
-    elif lower.median <= 1.0:
-        chance = 1.0
+    chance = _chance_of(found.overload_chance, found.margin, lower)
     word = found.verdict
     if word not in {FAILS, UNSEEN} and not lower.p5 >= settings.margin_doubt:
         word = DOUBTFUL if lower.p5 >= settings.margin_gate else FAILS
+    if word not in {FAILS, UNSEEN} and hard is not None and not hard.margin.p5 >= STOP_HOLDS:
+        word = FAILS if _breaks_in_a_stop(hard) else DOUBTFUL
     reason = found.reason if word == found.verdict else Reason("defect_margin_low", statement=o.reason, p5=lower.p5)
     # no share of a defect is offset by what the wood bore
     found = replace(found, tested=(), proof=UNTESTED, borne=None, notes=_not_borne(found, Reason("history_reported")))

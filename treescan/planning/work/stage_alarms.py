@@ -27,7 +27,7 @@ FORK = 0.6
 """A limb at least this share of the thickest at its union makes it a fork into leaders, for what climber and block share
 (project choice)."""
 
-WEAK = frozenset({"stated_against", "dead_suspect", "does_not_hold", "margin_low", "defect_margin_low"})
+WEAK = frozenset({"stated_against", "dead_suspect", "does_not_hold", "margin_low", "defect_margin_low", "defect_stop_breaks"})
 """Gates that speak against the wood itself, whatever hangs on it."""
 
 

@@ -72,11 +72,13 @@ _GATES: dict[str, str] = {
         "above it."
     ),
     "stated_against": "{who}, {when}: {kind:word}. “{why}”",
+    "defect_stop_breaks": "{statement}. In an abrupt stop strength over stress is then {median:x} in the middle and {p5:x} at the low end.",
     "defect_margin_low": "{statement}.[ Strength over stress may then be as low as {p5:x}.]",
 }
 """What stands against a candidate."""
 
 _DOUBTS: dict[str, str] = {
+    "stated_below": "{union} lies on its way down, and {who}, {when}, said of it: {kind:word}. “{why}” Inspect that union first.",
     "margin_doubtful": (
         "Strength over stress may be as low as {p5:x}, below {asked:x}: inspect and load-test it before "
         "use."
@@ -419,6 +421,7 @@ _GATE_KINDS: dict[str, str] = {
     "serves_no_work": "it reaches none of the work",
     "stated_against": "a competent person spoke against it",
     "defect_margin_low": "too weak with the stated defect",
+    "defect_stop_breaks": "too weak in a stop with the stated defect",
 }
 """Short names of what stands against a candidate, to say which is the commonest."""
 
