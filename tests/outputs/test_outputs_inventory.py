@@ -20,6 +20,7 @@ from treescan.errors import BadInput
 from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
 from treescan.outputs.gis.inventory_files import summary, write_inventory
 from treescan.outputs.gis.map_files import geopackage_bytes
+from treescan.outputs.text.say import say_all
 from treescan.reason import Reason
 
 E0, N0 = 456789.0, 5432100.0
@@ -123,10 +124,12 @@ def test_a_doubled_identifier_goes_to_the_record_that_stands_there(folders: list
 def test_a_wrong_identifier_does_not_take_the_tree_of_the_record_that_stands_there(folders: list[Path], tmp_path: Path) -> None:
     """A record far off that is called like a tree leaves it to the nameless record 0.4 m from it; both rows say so."""
     rows = [("QG-07", E0 + 182, N0, "", ""), ("", E0 + 0.4, N0, "", "")]
-    found = joined(read_inventory(table(tmp_path / "i.csv", rows)), read_results(folders)).merged
+    whole = joined(read_inventory(table(tmp_path / "i.csv", rows)), read_results(folders))
+    found = whole.merged
     assert list(found["match"]) == ["", "by place"] and found["match_m"][1] == pytest.approx(0.4)
     first, second = ([d["code"] for d in json.loads(cell)] for cell in found["doubt_data"])
     assert first == ["inventory_id_elsewhere"] and second == ["inventory_no_id", "inventory_called_otherwise"]
+    assert "a record without identifier" in " ".join(say_all(summary(whole)))
     assert "182.0 m" in found["doubt"][0] and "QG-07" in found["doubt"][1]
 
 

@@ -47,7 +47,7 @@ def write_inventory(found: Joined, folder: Path) -> tuple[Path, ...]:
 def summary(found: Joined) -> tuple[Reason, ...]:
     """How the match went."""
     how = found.merged["match"].value_counts()
-    in_doubt = [Reason("inventory_doubt", record=record, doubts=doubts) for record, doubts in found.doubts]
+    in_doubt = [Reason("inventory_doubt", record=record or None, doubts=doubts) for record, doubts in found.doubts]
     counts = Reason(
         "inventory_joined",
         by_id=how.get("by id", 0),

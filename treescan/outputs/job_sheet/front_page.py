@@ -140,6 +140,7 @@ def _column(a: Assessment, p: TieInPoint, drop: int) -> Blocks:
     if any(t.alarm for t in found if t.kind in {"wire", "area"}):
         parts.insert(0, parts.pop(5))
     parts.insert(0, ("front_cuts", _told(found, ("cuts",), drop)))
+    parts.insert(0, ("front_eased", _told(found, ("eased",), drop)))
     return [rich(text(code), " ".join(said), MAIN) for code, said in parts if said]
 
 
@@ -147,7 +148,9 @@ def what_threatens(a: Assessment, p: TieInPoint | None) -> Blocks:
     """Wires, roads and people; dead wood and what was not seen: a tree that is not climbed is dangerous too."""
     found = threats(a, p)
     near = (*_told(found, ("wire", "area"), 0), *_no_area(found), *_bank(a))
-    return [rich(text("front_near"), " ".join(near), MAIN), rich(text("front_also"), " ".join(_told(found, ("dead", "unseen"), 0)), MAIN)]
+    eased = _told(found, ("eased",), 0)
+    first = [rich(text("front_eased"), " ".join(eased), MAIN)] if eased else []
+    return [*first, rich(text("front_near"), " ".join(near), MAIN), rich(text("front_also"), " ".join(_told(found, ("dead", "unseen"), 0)), MAIN)]
 
 
 def _line(a: Assessment, p: TieInPoint) -> tuple[str, ...]:

@@ -145,7 +145,7 @@ def rescue_lines(c: ClimbPlan, first: TieInPoint) -> Blocks:
             r.work_anchor,
             _rescue_line(r),
             figure(r.share, "%") if r.rescue_anchor else "",
-            figure(r.two_person_margin, "x2") if r.rescue_anchor else "",
+            figure(r.two_person_margin, "x2") if r.two_person_margin == r.two_person_margin else "",
             text("rescue_clear", free=sum(x.free for x in r.corridors), all=len(r.corridors)),
         )
         for r in shown

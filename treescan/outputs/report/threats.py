@@ -17,14 +17,22 @@ from treescan.planning.ranking.overrides import Override, stated_dead
 from treescan.planning.tie_in_point import Floats, TieInPoint
 from treescan.planning.work.piece_room import plan_distance
 from treescan.reason import Reason
+from treescan.settings import lines
 from treescan.trees.beside import Area
 from treescan.wood.graph import DEAD_SUSPECT
 
 ALARMING = {"wires_claimed", "work_near_conductor"}
 WIRES = {*ALARMING, "wires_said", "poles_without_wires"}
 """Codes of warnings about wires, and those that are told first."""
-HEADS = {"cuts": "head_cuts", "wire": "head_wire", "area": "head_area", "dead": "head_dead", "fall": "head_fall", "unseen": "head_unseen"}
+HEADS = {"eased": "head_eased", "cuts": "head_cuts", "wire": "head_wire", "area": "head_area", "dead": "head_dead", "fall": "head_fall", "unseen": "head_unseen"}
 """Code of the heading of each kind."""
+LESS_IF_LOWER = (
+    "loads.holds_p5", "loads.fails_p5", "loads.exceptional_p5", "loads.exceptional_median",
+    "planning.margin_gate", "planning.margin_doubt",
+)  # fmt: skip
+LESS_IF_HIGHER = ("loads.holds_chance", "loads.tested_chance")
+CASES_TRIED = "loads.cases"
+"""Settings that ask less of the wood when they are lowered, raised or shortened."""
 MOST_NAMED = 3
 """Suspects of dead wood that are named; more are counted."""
 ALL_SEEN = 0.995
@@ -41,7 +49,7 @@ FAR = 30.0
 
 @dataclass(frozen=True)
 class Threat:
-    """One of them: its kind as code ("cuts", "wire", "area", "dead", "fall", "unseen"), what was found, whether it is told first, and the
+    """One of them: its kind as code ("eased", "cuts", "wire", "area", "dead", "fall", "unseen"), what was found, whether it is told first, and the
     same in a few words."""
 
     kind: str
@@ -58,8 +66,20 @@ class Threat:
 def threats(a: Assessment, p: TieInPoint | None) -> tuple[Threat, ...]:
     """Of the site, and of the climb on one candidate, the alarming ones first in each kind."""
     fall = () if p is None else (_fall(a, p),)
-    found = (*cuts(a), *wires(a, p), *areas(a), *dead(a, p), *fall, *_unseen(a, p))
+    found = (*eased(a), *cuts(a), *wires(a, p), *areas(a), *dead(a, p), *fall, *_unseen(a, p))
     return tuple(sorted(found, key=lambda t: not t.alarm))
+
+
+def eased(a: Assessment) -> tuple[Threat, ...]:
+    """What asks less of the wood than the product asks by itself, by the names of the settings, and load cases that
+    were left out; () where nothing does."""
+    now, usual = ({line.name: line.value for line in lines(s)} for s in (a.settings, type(a.settings)()))
+    lower = [n for n in LESS_IF_LOWER if now[n] < usual[n]] + [n for n in LESS_IF_HIGHER if now[n] > usual[n]]
+    left_out = [c for c in usual[CASES_TRIED] if c not in now[CASES_TRIED]]
+    if not lower and not left_out:
+        return ()
+    told = Reason("threat_eased", settings=", ".join(lower) or None, cases=", ".join(left_out) or None)
+    return (Threat("eased", told, True, Reason("threat_eased_short")),)
 
 
 def cuts(a: Assessment) -> tuple[Threat, ...]:

@@ -46,7 +46,7 @@ class RescuePlan:
     """Cover for the work on one tie-in point.
 
     work_anchor, rescue_anchor : names, None = none found; share : part of the anchor's served work the
-    rescuer reaches; two_person_margin : low side of strength over stress with two people, at least this;
+    rescuer reaches; two_person_margin : low side of strength over stress with two people, at least this, NaN where two are held only nearer to plumb;
     independent : no limb carries both, and what would break first under either does not carry the other; corridors : one
     per served work point; reasons : what was found.
     """
@@ -185,7 +185,8 @@ def rescue_plan(
     alone, share, _, best = max(able, key=lambda t: t[:3])
     line = Reason("rescue_line", anchor=best.name, where=_apart(graph, point, best), share=share, part=share < 0.995)
     shared = () if alone else (_shares(graph, point, best),)
-    two = two_person_margin(best, judged)
+    all_the_way = best.check.two_people_within >= best.check.within - 1e-6  # else its margin is that of one climber
+    two = two_person_margin(best, judged) if all_the_way else float("nan")
     return RescuePlan(point.name, best.name, alone, share, two, drops, (*lowered, line, *shared, *down))
 
 

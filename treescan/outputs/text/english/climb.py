@@ -19,7 +19,7 @@ TEXTS: dict[str, str] = {
         "No two lines of this tree are independent: the wood that would break first under one carries the other. "
         "A second line beside the first is a back-up for the rope, not for the tree."
     ),
-    "two_lines_reach": "Two independent lines reach {share:%} of the work.",
+    "two_lines_reach": "Two lines on different limbs reach {share:%} of the work.",
     "two_lines_back_up": (
         "Nowhere do two of these lines share the load. One carries it; the other hangs slack beside it as "
         "its back-up."

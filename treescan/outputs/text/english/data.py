@@ -294,7 +294,7 @@ TEXTS: dict[str, str] = {
         "{open|record has|records have} no assessed tree; "
         "{left:n} assessed {left|tree has|trees have} no record."
     ),
-    "inventory_doubt": "Doubt on {record}: {doubts}.",
+    "inventory_doubt": "Doubt on [{record}][{!record}a record without identifier]: {doubts}.",
     "inventory_far": "same identifier, but the places lie {distance:m} apart",
     "inventory_no_id": "the record has no identifier",
     "inventory_id_twice": "{n:n} records carry this identifier",

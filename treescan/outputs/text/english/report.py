@@ -150,6 +150,11 @@ THREATS: dict[str, str] = {
 """What threatens, for the first screen and the first page."""
 
 WHY_NOT: dict[str, str] = {
+    "threat_eased": (
+        "Less is asked of the wood than this program asks by itself.[ Eased settings: {settings}.][ Load cases left out: {cases}.] "
+        "Verdicts and margins say only what was asked."
+    ),
+    "threat_eased_short": "less is asked of the wood than by default",
     "threat_cuts": (
         "{n:n} {n|cut is|cuts are} planned, with {alarms:n} {alarms|alarm|alarms}.[{?bad} Something speaks against what climber or block "
         "hang on at {bad:n} {bad|cut|cuts} ({cuts}): read “Taking it down” before the first.][{!bad} Read “Taking it down” before the first.]"
@@ -165,6 +170,7 @@ WHY_NOT: dict[str, str] = {
     "threat_ground_short": "to the ground, {height:m}",
     "threat_caught_short": "caught by {catch} after {drop:m?}",
     "threat_unseen_short": "[{path:%} of the load path, ]{tree:%?} of the limbs",
+    "head_eased": "Settings",
     "head_cuts": "Removal",
     "head_wire": "Wire",
     "head_area": "Near",

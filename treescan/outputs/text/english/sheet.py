@@ -101,6 +101,7 @@ FRONT: dict[str, str] = {
     "front_common": "{why}.",
     "front_work": "Work.",
     "front_reach": "{share:%?} of it in reach, rope up to {angle:deg?} from plumb. A slip swings up to {swing:m?}.",
+    "front_eased": "Settings.",
     "front_cuts": "Removal.",
     "front_near": "Wires, roads, targets.",
     "front_wire_claimed": "The scan claims a wire {distance:m} {side:compass} of the stem that nobody confirmed: look at it first, treat "
