@@ -378,7 +378,7 @@ def _weakened(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettin
     against = p.gates
     if not lower.p5 >= settings.margin_gate:
         against = (*against, Reason("defect_margin_low", statement=o.reason, p5=lower.p5))
-    elif _breaks_in_a_stop(hard):
+    elif hard is not None and _breaks_in_a_stop(hard):
         against = (*against, Reason("defect_stop_breaks", statement=o.reason, p5=hard.margin.p5, median=hard.margin.median))
     out = replace(
         p, check=check, scores={**p.scores, "margin": value}, score_sd={**p.score_sd, "margin": error}
@@ -402,9 +402,9 @@ def _less_in_a_stop(hard: Exceptional | None, left: float) -> Exceptional | None
     return replace(hard, margin=lower, overload_chance=_chance_of(hard.overload_chance, hard.margin, lower))
 
 
-def _breaks_in_a_stop(hard: Exceptional | None) -> bool:
+def _breaks_in_a_stop(hard: Exceptional) -> bool:
     """More likely than not, or not known."""
-    return hard is not None and not hard.margin.median >= STOP_HOLDS
+    return not hard.margin.median >= STOP_HOLDS
 
 
 def _chance_of(before: float, m: Estimate, lower: Estimate) -> float:
