@@ -13,6 +13,9 @@ from treescan.errors import BadInput
 from treescan.estimate import Estimate
 from treescan.loads.checks.load_test import LoadTest, pulled_aside
 from treescan.loads.limb_check import Break, Exceptional
+from treescan.loads.material.wood_names import meant, taxa
+from treescan.loads.material.wood_strength import wood_of
+from treescan.loads.settings import LoadSettings
 from treescan.loads.statics.likely_breaks import STEM
 from treescan.outputs.text.say import say
 from treescan.planning.ranking.overrides import with_overrides
@@ -131,3 +134,13 @@ def test_slips_of_the_pen_are_asked_back(more):
     kind = more.pop("kind", "load test passed")
     with pytest.raises(BadInput):
         said(kind, union="U02", **more)
+
+
+@pytest.mark.parametrize("name", ["dead oak", "Fraxinus excelsior dieback", "Fagus sylvatica fungus", "hollow beech"])
+def test_a_word_of_how_the_wood_is_does_not_buy_sound_wood(name):
+    """The low end of the table is used, and the reader is told to state it as a finding; warnings of the species stay."""
+    assert meant(name).how == "unknown" and meant(name).why.code == "name_says_condition"
+    sound = " ".join(w for w in name.split() if w not in {"dead", "dieback", "fungus", "hollow"})
+    assert taxa(name) == taxa(sound) != ()
+    assert wood_of(name, LoadSettings()).mor <= wood_of(sound, LoadSettings()).mor
+    assert "finding" in say(wood_of(name, LoadSettings()).label)

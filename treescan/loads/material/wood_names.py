@@ -118,6 +118,11 @@ NOT_SO = {
 """Words that make "X oak" something else than an oak, or "X" of any kind (""), often enough: such a name is
 not known (common practice)."""
 
+CONDITIONS = frozenset(
+    ("dead", "dying", "dieback", "rotten", "rot", "decay", "decayed", "hollow", "fungus", "fungal", "diseased", "infected", "cracked", "burnt")
+)
+"""Words that say how the wood is, not which: the table's sound wood is not taken for it (project choice)."""
+
 WEAKER_THAN_ITS_GENUS = ("acer negundo",)
 """Species known to be weaker than the weakest row of their genus: not known, rather than taken for it (common
 practice)."""
@@ -185,6 +190,9 @@ def _meant(species: str | None) -> Meant:
         return Meant("kind", (), (KINDS[name],))
     if not name:
         return _anything()
+    said = [word for word in name.split() if word in CONDITIONS]
+    if said:
+        return _anything(Reason("name_says_condition", word=said[0]))
     botanical = _other(name) or name
     return _as_named(botanical) or _last_word(species or "", name)
 
@@ -291,7 +299,7 @@ def _weakest(rows: tuple[Row, ...]) -> float:
 
 def taxa(species: str | None) -> tuple[str, ...]:
     """Plain botanical names, species or genus, that a name may stand for; none where it is not known."""
-    name = _plain(species or "")
+    name = " ".join(word for word in _plain(species or "").split() if word not in CONDITIONS)
     if not name or name in KINDS:
         return ()
     botanical = _other(name) or name

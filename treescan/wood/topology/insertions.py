@@ -206,7 +206,7 @@ def _foot_of(v: Floats, foot: Floats) -> Floats:
     low = v[0]
     j = min(len(v) - 1, 3)
     d = v[j] - low
-    if low[2] <= foot[2] or d[2] < 0.5 * np.linalg.norm(d):
+    if low[2] <= foot[2] or d[2] <= 0.5 * np.linalg.norm(d):
         return np.array([low[0], low[1], foot[2]]) if low[2] > foot[2] else np.array([foot[0], foot[1], foot[2]])
     return low + d / d[2] * (foot[2] - low[2])
 

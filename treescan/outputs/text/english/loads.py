@@ -37,6 +37,7 @@ TEXTS: dict[str, str] = {
     "wood_density_measured": "{matched} All strengths are multiplied by {factor:x} for the measured green "
     "density of {density:x0} kg/m³.",
     "species_weaker_than_genus": "which is weaker than others of its genus",
+    "name_says_condition": "“{word}” says how its wood is, not which it is: name the species alone and state what is wrong as a finding",
     "name_misleads": "which need not be {article} {word}",
     # --- what the kind of tree warns of
     "species_brittle": "{kinds:names}: brittle wood. Limbs snap with little bending before ({source:word}).",
