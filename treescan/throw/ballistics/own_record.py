@@ -186,10 +186,17 @@ def _off(
     table = flights(elevation, speed, settings, floor=BELOW_HAND)
     out = np.empty((2, len(elevation)))
     for i, (z, step) in enumerate(zip(table.height, table.step, strict=True)):
-        last = int(np.flatnonzero(z >= 0.0)[-1])
         out[0, i] = _height_beyond(z, step, distance[i]) - height[i]
-        out[1, i] = step * (last + z[last] / (z[last] - z[last + 1])) - reach[i]
+        out[1, i] = step * _comes_down(z) - reach[i]
     return out
+
+
+def _comes_down(z: Floats) -> float:
+    """Where a tabulated flight is last at the release level, in steps; one that is still up or rising at its end is carried on
+    straight, or ends there."""
+    last = min(int(np.flatnonzero(z >= 0.0)[-1]), len(z) - 2)
+    fall = float(z[last] - z[last + 1])
+    return last + float(z[last]) / fall if fall > 0 else float(len(z))
 
 
 def _height_beyond(z: Floats, step: float, s: float) -> float:
