@@ -9,7 +9,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from treescan.arrays import Flags, Floats, Floats32, Ints32
+from treescan.arrays import Flags, Floats, Floats32, Ints, Ints32
 
 LEAST_WIRE = 5.0
 """Shortest line taken for a wire. [m]"""
@@ -32,6 +32,8 @@ ON_WIRE, MOST_GAP = 0.05, 2.5
 """Points this close are on the wire, and a gap longer than the second figure ends it. [m]"""
 BESIDE = (0.1, 0.35)
 """A wire has nothing in this ring round it. [m]"""
+LOOK_STEP = 0.5
+"""A line looks round itself from places so far apart. [m]"""
 COUNT_STEP = 0.25
 """Steps in which a wire's length is counted. [m]"""
 LONGEST_LIMB = 9.0
@@ -93,6 +95,29 @@ class LinePlaces:
     along: Floats
 
 
+@dataclass(frozen=True)
+class _Voxels:
+    """Voxels (n, 3), which of them are bare (n,), and the tree by which those near a line are found: a tile of many trees
+    has many lines, and each looks only round itself."""
+
+    xyz: Floats
+    bare: Flags
+    tree: cKDTree
+
+    def round_line(self, w: Wire, away: float) -> Ints:
+        """Rows of every voxel nearer than this to a line by `Wire.distance`, and of some farther off, ascending."""
+        low, high = self.xyz.min(axis=0) - away, self.xyz.max(axis=0) + away
+        steps = int((w.last - w.first) / LOOK_STEP) + 2
+        s = np.linspace(w.first, w.last, steps)
+        half = 0.5 * (s[1] - s[0])
+        steep = np.abs(w.sag[1] + 2 * w.sag[2] * np.array([w.first, w.last])).max()
+        p = w.at(s)
+        reach = away + half * float(np.hypot(1.0, steep))
+        inside = ((p >= low - reach) & (p <= high + reach)).all(axis=1)
+        found = self.tree.query_ball_point(p[inside], reach)
+        return np.unique(np.concatenate([np.asarray(f, int) for f in found])) if len(found) else np.zeros(0, int)
+
+
 def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[tuple[Wire, ...], tuple[Wire, ...]]:
     """Voxels that lie in a row with nothing beside them, joined, continued along their own sag: the wires, and lines that are rather limbs.
 
@@ -117,6 +142,7 @@ def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[tuple[
     same &= np.abs((along[a] * d).sum(axis=1)) > AHEAD * reach
     graph = coo_matrix((np.ones(same.sum()), (pairs[same, 0], pairs[same, 1])), shape=(len(rows), len(rows)))
     _, of = connected_components(graph, directed=False)
+    voxels = _Voxels(xyz, bare, cKDTree(xyz))
     found: list[Wire] = []
     for g in np.argsort(-np.bincount(of)):
         piece = rows[of == g]
@@ -124,18 +150,19 @@ def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[tuple[
             break
         if found and np.median(np.min([w.distance(xyz[piece]) for w in found], axis=0)) < SAME_WIRE:
             continue
-        w = _one_wire(xyz, xyz[piece], bare, cell)
+        w = _one_wire(voxels, xyz[piece], cell)
         if w is not None:
             found.append(w)
     on_line = building.copy()
     for w in found:
-        on_line |= w.distance(xyz) < SAME_WIRE
-    limbs = [_is_limb(w, xyz, ~on_line) for w in found]
+        here = voxels.round_line(w, SAME_WIRE)
+        on_line[here] |= w.distance(xyz[here]) < SAME_WIRE
+    limbs = [_is_limb(w, voxels, ~on_line) for w in found]
     wires, doubtful = (tuple(w for w, limb in zip(found, limbs, strict=True) if limb is yes) for yes in (False, True))
     return wires, doubtful
 
 
-def _one_wire(xyz: Floats, piece: Floats, bare: Flags, cell: float) -> Wire | None:
+def _one_wire(voxels: _Voxels, piece: Floats, cell: float) -> Wire | None:
     """Continue a bare piece both ways as a straight plan line with a parabola of heights; a wire if it is
     long, thin and mostly bare."""
     centre = piece.mean(axis=0)[:2]
@@ -152,8 +179,8 @@ def _one_wire(xyz: Floats, piece: Floats, bare: Flags, cell: float) -> Wire | No
         sag[: degree + 1] = fit
         slack = 0.5 * np.ptp(s) + BEYOND
         w = Wire(centre, u, sag.copy(), float(s.min() - slack), float(s.max() + slack))
-        d = w.distance(xyz)
-        close = xyz[d < ON_WIRE]
+        near = voxels.xyz[voxels.round_line(w, ON_WIRE)]
+        close = near[w.distance(near) < ON_WIRE]
         t = np.sort((close[:, :2] - centre) @ u)
         ends = _run(t, float(np.median(s)), MOST_GAP)
         keep = (close[:, :2] - centre) @ u
@@ -171,16 +198,18 @@ def _one_wire(xyz: Floats, piece: Floats, bare: Flags, cell: float) -> Wire | No
         mine = grown
     s = (mine[:, :2] - centre) @ u
     w = Wire(centre, u, sag.copy(), float(s.min() - cell), float(s.max() + cell))
-    shown = np.floor(w.along_of(xyz[(w.distance(xyz) < ON_WIRE) & bare]) / COUNT_STEP) * COUNT_STEP
+    rows = voxels.round_line(w, BESIDE[1])
+    near, bare = voxels.xyz[rows], voxels.bare[rows]
+    shown = np.floor(w.along_of(near[(w.distance(near) < ON_WIRE) & bare]) / COUNT_STEP) * COUNT_STEP
     if len(shown) == 0:
         return None
     low, high = float(shown.min()) - COUNT_STEP, float(shown.max()) + 2 * COUNT_STEP
     w = Wire(centre, u, sag.copy(), max(w.first, low), min(w.last, high))
-    return w if _is_line(w, xyz, bare) else None
+    return w if _is_line(w, near, bare) else None
 
 
 def _is_line(w: Wire, xyz: Floats, bare: Flags) -> bool:
-    """Long, thin, seen over most of its length, bare and lonely over much of it."""
+    """Long, thin, seen over most of its length, bare and lonely over much of it; by all voxels within `BESIDE`."""
     d = w.distance(xyz)
     on = d < ON_WIRE
     steps = np.unique(np.floor(w.along_of(xyz[on]) / COUNT_STEP))
@@ -193,7 +222,7 @@ def _is_line(w: Wire, xyz: Floats, bare: Flags) -> bool:
     return bool(long >= LEAST_WIRE and np.sqrt(np.mean(d[on] ** 2)) <= MOST_ROUGH and seen and clear)
 
 
-def _is_limb(w: Wire, xyz: Floats, others: Flags) -> bool:
+def _is_limb(w: Wire, voxels: _Voxels, others: Flags) -> bool:
     """True where a short line runs into wood at one end and ends in the air at the other: a limb of the tree it leaves.
 
     A conductor ends at both sides alike, on what is no wood or at the edge of the scan; what stands at its pole stands over one place.
@@ -204,12 +233,19 @@ def _is_limb(w: Wire, xyz: Floats, others: Flags) -> bool:
     """
     if w.last - w.first > LONGEST_LIMB:
         return False
-    ends = [_wood_at(w.at(np.array([s]))[0], xyz[others]) for s in (w.first, w.last)]
+    ends = []
+    for s in (w.first, w.last):
+        end = w.at(np.array([s]))[0]
+        rows = np.array(voxels.tree.query_ball_point(end, CROWN_ABOUT), int)
+        ends.append(_wood_at(end, voxels.xyz[rows[others[rows]]]))
     return ends[0] != ends[1]
 
 
 def _wood_at(end: Floats, xyz: Floats) -> bool:
-    """True where a line's end (3,) touches a crown: matter at the end, and more of it spread about it."""
+    """True where a line's end (3,) touches a crown: matter at the end, and more of it spread about it; xyz : what lies within
+    `CROWN_ABOUT` of it."""
+    if not len(xyz):
+        return False
     off = xyz - end
     away = np.linalg.norm(off, axis=1)
     about = np.hypot(off[:, 0], off[:, 1])[away < CROWN_ABOUT]
