@@ -51,6 +51,8 @@ def in_words(err: BaseException) -> str:
     """The fault in a library's own words, on one line, without its talk to programmers."""
     if isinstance(err, OSError) and err.errno == errno.EINVAL:
         return "it is damaged"  # a place in the file that cannot be
+    if isinstance(err, TypeError):
+        return "a value of the wrong kind"
     if "pickle" in str(err):
         return "not only numbers"
     return TALK.sub("", " ".join(str(err).split()))[:LONGEST_OF_A_LIBRARY] or "unknown reason"
