@@ -52,7 +52,7 @@ def in_words(err: BaseException) -> str:
     if isinstance(err, OSError) and err.errno == errno.EINVAL:
         return "it is damaged"  # a place in the file that cannot be
     if isinstance(err, TypeError):
-        return "a value of the wrong kind"
+        return "a wrong value"
     if "pickle" in str(err):
         return "not only numbers"
     return TALK.sub("", " ".join(str(err).split()))[:LONGEST_OF_A_LIBRARY] or "unknown reason"

@@ -9,4 +9,4 @@ def test_a_value_of_the_wrong_kind_is_said_so():
     try:
         float(None)
     except TypeError as err:
-        assert in_words(err) == "a value of the wrong kind"
+        assert in_words(err) == "a wrong value"
