@@ -32,7 +32,7 @@ ON_WIRE, MOST_GAP = 0.05, 2.5
 """Points this close are on the wire, and a gap longer than the second figure ends it. [m]"""
 BESIDE = (0.1, 0.35)
 """A wire has nothing in this ring round it. [m]"""
-LOOK_STEP = 0.5
+LOOK_STEP = 0.2
 """A line looks round itself from places so far apart. [m]"""
 COUNT_STEP = 0.25
 """Steps in which a wire's length is counted. [m]"""
@@ -97,23 +97,27 @@ class LinePlaces:
 
 @dataclass(frozen=True)
 class _Voxels:
-    """Voxels (n, 3), which of them are bare (n,), and the tree by which those near a line are found: a tile of many trees
-    has many lines, and each looks only round itself."""
+    """Voxels (n, 3), which of them are bare (n,), and the tree by which those near a line are found (a tile of many trees
+    has many lines, and each looks only round itself); low, high : corners of all (3,)."""
 
     xyz: Floats
     bare: Flags
     tree: cKDTree
+    low: Floats
+    high: Floats
+
+    @classmethod
+    def of(cls, xyz: Floats, bare: Flags) -> _Voxels:
+        return cls(xyz, bare, cKDTree(xyz), xyz.min(axis=0), xyz.max(axis=0))
 
     def round_line(self, w: Wire, away: float) -> Ints:
         """Rows of every voxel nearer than this to a line by `Wire.distance`, and of some farther off, ascending."""
-        low, high = self.xyz.min(axis=0) - away, self.xyz.max(axis=0) + away
-        steps = int((w.last - w.first) / LOOK_STEP) + 2
-        s = np.linspace(w.first, w.last, steps)
-        half = 0.5 * (s[1] - s[0])
-        steep = np.abs(w.sag[1] + 2 * w.sag[2] * np.array([w.first, w.last])).max()
+        steep = float(np.hypot(1.0, np.abs(w.sag[1] + 2 * w.sag[2] * np.array([w.first, w.last])).max()))
+        s = np.linspace(w.first, w.last, int((w.last - w.first) * steep / LOOK_STEP) + 2)
+        reach = away + 0.5 * (s[1] - s[0]) * steep
         p = w.at(s)
-        reach = away + half * float(np.hypot(1.0, steep))
-        inside = ((p >= low - reach) & (p <= high + reach)).all(axis=1)
+        low, high = self.low - reach, self.high + reach
+        inside = ((p >= low) & (p <= high)).all(axis=1)
         found = self.tree.query_ball_point(p[inside], reach)
         return np.unique(np.concatenate([np.asarray(f, int) for f in found])) if len(found) else np.zeros(0, int)
 
@@ -142,7 +146,7 @@ def find_wires(places: LinePlaces, cell: float, building: Flags) -> tuple[tuple[
     same &= np.abs((along[a] * d).sum(axis=1)) > AHEAD * reach
     graph = coo_matrix((np.ones(same.sum()), (pairs[same, 0], pairs[same, 1])), shape=(len(rows), len(rows)))
     _, of = connected_components(graph, directed=False)
-    voxels = _Voxels(xyz, bare, cKDTree(xyz))
+    voxels = _Voxels.of(xyz, bare)
     found: list[Wire] = []
     for g in np.argsort(-np.bincount(of)):
         piece = rows[of == g]
