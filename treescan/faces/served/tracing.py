@@ -42,7 +42,8 @@ class Tracing:
             command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, errors="replace"
         )
         self._errors: list[str] = []
-        threading.Thread(target=self._hear_errors, daemon=True).start()
+        self._hearing = threading.Thread(target=self._hear_errors, daemon=True)
+        self._hearing.start()
         self._thread = threading.Thread(target=self._follow, daemon=True)
         self._thread.start()
 
@@ -71,6 +72,7 @@ class Tracing:
             if told:
                 self.progress = Progress(str(told["stage"]), float(told["share"]))
         code = self._process.wait()
+        self._hearing.join(PATIENCE)  # its last words may come after its end
         if code == 0:
             self.progress = Progress("", 1.0, done=True)
         elif self._stopping:
