@@ -76,7 +76,8 @@ class Audit:
     def share_governing(self, one: str, other: str) -> bool:
         """True where the wood that would break first under one line carries the other too."""
         a, b = self.rows[one]["capacity"], self.rows[other]["capacity"]
-        return a["governing"]["node"] in b["way_down_nodes"] or b["governing"]["node"] in a["way_down_nodes"]
+        first = a["governing"]["node"] in b["way_down_nodes"] or b["governing"]["node"] in a["way_down_nodes"]
+        return first or self.taken_by(one, other) or self.taken_by(other, one)
 
     def ranked(self) -> Iterator[str]:
         """Ranks are 1, 2, ... over the usable ones; only these carry a load test."""
@@ -207,6 +208,11 @@ class Audit:
             if not any(x["usable"] and x["union"] == r["main"] for x in self.doc["anchors"]):
                 yield f"{called}: the main anchor is not usable"
 
+    def taken_by(self, one: str, other: str) -> bool:
+        """True where a break of limb or union told as likely for one line takes the other with it."""
+        down = self.rows[other]["capacity"]["way_down_nodes"]
+        return any(x["likely"] and x["kind"] != "stem" and x["node"] in down for x in self.rows[one]["breaks"])
+
     def rescue(self) -> Iterator[str]:
         """A rescue line is usable, holds two people, reaches some of the work, and is independent where it says so."""
         for r in self.climb["rescue"]:
@@ -222,7 +228,10 @@ class Audit:
             if not r["share"] > 0:
                 yield f"{line} reaches nothing of the work on {r['work_anchor']}"
             low = self.rows[line]["capacity"]["margin_p5"] / (1.0 if self.two_people else 2.0)
-            if r["two_person_margin_p5"] > low * ROUNDING or low * ROUNDING < self.gate:
+            told, of = r["two_person_margin_p5"], self.rows[line]["capacity"]
+            if told is None and not of["two_people_within_deg"] < of["within_deg"]:
+                yield f"{line} for two people: no figure is told although two are held as far as one"
+            if (told is not None and told > low * ROUNDING) or low * ROUNDING < self.gate:
                 yield f"{line} for two people: {r['two_person_margin_p5']}, {low}"
             if self.rows[line]["union"] == self.rows[r["work_anchor"]]["union"]:
                 yield f"{line} hangs at the same union as {r['work_anchor']}"
