@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import pickle
 import shutil
-import tomllib
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -15,7 +14,6 @@ from typing import Any
 from treescan.atomic import PART, only_run, whole_file
 from treescan.cloud.tiles.tile_index import read_tile
 from treescan.cloud.tiles.tile_map import TileMap, one_map
-from treescan.errors import BadInput
 from treescan.faces.city.asked import BatchRequest, Source, claim, sources
 from treescan.faces.city.dask_run import Pace, Running, cluster, run_all
 from treescan.faces.city.gather import files_of, gathered
@@ -35,7 +33,7 @@ from treescan.faces.city.which_trees import (
 from treescan.faces.told.summary import PLANNING_AID
 from treescan.faces.user_files.settings_file import read_settings
 from treescan.outputs.city.city_rows import FAILED, NOT_PLANNED, PLANNED, CityTree
-from treescan.outputs.gis.inventory import FieldNames, field_names
+from treescan.outputs.gis.inventory import read_field_names
 from treescan.outputs.text.say import say
 from treescan.reason import Reason
 from treescan.trees.census.cells import cells_of
@@ -49,7 +47,7 @@ def batch_job(request: BatchRequest, quiet: bool, as_json: bool) -> tuple[list[P
     """Run, or go on with, a batch; return the files and a summary."""
     held = sources(request.inputs)
     settings = read_settings(request.settings)
-    records = records_of(request.inventory, _names(request.fields))
+    records = records_of(request.inventory, read_field_names(request.fields))
     root = request.output
     with only_run(root):
         about = claim(request, held)
@@ -161,19 +159,6 @@ def _jobs(
     made = [job for t in trees if (job := job_of(t, shared.settings, records)) is not None]
     by_file = [t for t in trees if t.found is None and t.state == NOT_PLANNED]
     return made + [job_of_file(t, f) for t, f in zip(by_file, own, strict=True)]
-
-
-def _names(path: Path | None) -> FieldNames:
-    """The field mapping of a TOML file, table [fields]."""
-    if path is None:
-        return FieldNames()
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as err:
-        raise BadInput(f"cannot be read ({err.strerror})", file=str(path)) from err
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as err:
-        raise BadInput(f"is not valid TOML ({err})", file=str(path)) from err
-    return field_names(content.get("fields", {}), str(path))
 
 
 def _tidy(root: Path) -> None:

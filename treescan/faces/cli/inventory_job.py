@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -13,7 +12,7 @@ from treescan.errors import BadInput
 from treescan.faces.guard.input_files import check_inputs
 from treescan.faces.guard.output_place import check_folder, foreign_to_join
 from treescan.faces.told.summary import PLANNING_AID
-from treescan.outputs.gis.inventory import FieldNames, field_names, joined, read_inventory, read_results
+from treescan.outputs.gis.inventory import joined, read_field_names, read_inventory, read_results
 from treescan.outputs.gis.inventory_files import WRITTEN, summary, write_inventory
 from treescan.reason import Reason
 
@@ -33,7 +32,7 @@ def inventory_job(
         raise BadInput("--tolerance is not a distance", remedy="give metres, for example 3")
     check()
     with only_run(output):
-        found = joined(read_inventory(inventory, _mapping(mapping)), read_results(folders), tolerance)
+        found = joined(read_inventory(inventory, read_field_names(mapping)), read_results(folders), tolerance)
         with whole_folder(output, check) as part:
             names = [f.relative_to(part) for f in write_inventory(found, part)]
     files = [output / name for name in names]
@@ -41,14 +40,3 @@ def inventory_job(
     return files, [*summary(found), wrote, PLANNING_AID]
 
 
-def _mapping(path: Path | None) -> FieldNames:
-    """The field mapping of a TOML file, table [fields]; the usual names without one."""
-    if path is None:
-        return FieldNames()
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as err:
-        raise BadInput(f"cannot be read ({err.strerror})", file=str(path)) from err
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as err:
-        raise BadInput(f"is not valid TOML ({err})", file=str(path)) from err
-    return field_names(content.get("fields", {}), str(path))

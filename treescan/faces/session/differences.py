@@ -24,8 +24,8 @@ def differences(before: Assessment, after: Assessment) -> tuple[Reason, ...]:
     found = [
         *_first(before, after),
         *_counts(before, after),
-        *_lost(old, new),
-        *_won(old, new),
+        *_only_in(old, new, "differs_lost", "differs_lost_more"),
+        *_only_in(new, old, "differs_won", "differs_won_more"),
         *_of_the_first(after, old),
         *_of_the_set(before, after),
         *_approach(before, after),
@@ -62,36 +62,17 @@ def _why(p: TieInPoint, other: TieInPoint | None) -> Reason | None:
     return next((g for g in p.gates if g.code not in known), p.gates[0] if p.gates else None)
 
 
-def _lost(old: dict[str, TieInPoint], new: dict[str, TieInPoint]) -> Iterator[Reason]:
-    """Ranked before, not ranked now."""
-    gone = sorted((p for p in old.values() if p.usable and not _usable(new, p)), key=lambda p: p.rank)
-    for p in gone[:MOST]:
-        now = new.get(p.name)
-        yield Reason(
-            "differs_lost",
-            anchor=p.named,
-            rank=p.rank,
-            why=None if now is None else _why(now, p),
-            unjudged=now is None,
-        )
-    if len(gone) > MOST:
-        yield Reason("differs_lost_more", n=len(gone) - MOST)
-
-
-def _won(old: dict[str, TieInPoint], new: dict[str, TieInPoint]) -> Iterator[Reason]:
-    """Ranked now, not ranked before."""
-    come = sorted((p for p in new.values() if p.usable and not _usable(old, p)), key=lambda p: p.rank)
-    for p in come[:MOST]:
-        was = old.get(p.name)
-        yield Reason(
-            "differs_won",
-            anchor=p.named,
-            rank=p.rank,
-            why=None if was is None else _why(was, p),
-            unjudged=was is None,
-        )
-    if len(come) > MOST:
-        yield Reason("differs_won_more", n=len(come) - MOST)
+def _only_in(
+    here: dict[str, TieInPoint], there: dict[str, TieInPoint], code: str, more: str
+) -> Iterator[Reason]:
+    """Ranked in one of the two plans, not in the other, with what stands or stood against it in that other."""
+    found = sorted((p for p in here.values() if p.usable and not _usable(there, p)), key=lambda p: p.rank)
+    for p in found[:MOST]:
+        other = there.get(p.name)
+        why = None if other is None else _why(other, p)
+        yield Reason(code, anchor=p.named, rank=p.rank, why=why, unjudged=other is None)
+    if len(found) > MOST:
+        yield Reason(more, n=len(found) - MOST)
 
 
 def _usable(points: dict[str, TieInPoint], p: TieInPoint) -> bool:

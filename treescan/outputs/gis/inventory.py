@@ -24,6 +24,7 @@ from treescan.outputs.gis.map_sources import check_source, read_map
 from treescan.outputs.text.say import say_all
 from treescan.reason import Reason
 from treescan.spreadsheet import unguarded
+from treescan.toml_file import toml_content
 
 USUAL = {
     "id": ("id", "tree_id", "treeid", "asset_id", "tree_no", "number", "fid"),
@@ -93,6 +94,11 @@ class Joined:
     left_over: pandas.DataFrame
     notes: tuple[Reason, ...]
     doubts: tuple[tuple[str, tuple[Reason, ...]], ...]
+
+
+def read_field_names(path: Path | None) -> FieldNames:
+    """The field mapping of a TOML file; the usual names without one."""
+    return FieldNames() if path is None else field_names(toml_content(path).get("fields", {}), str(path))
 
 
 def field_names(mapping: dict[str, Any], file: str) -> FieldNames:
