@@ -305,7 +305,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
             )
             pair = system != "MRS" and bool(below)
             known = check.margin.known
-            stop = Exceptional("abrupt stop", -1, 2 * force, 2.47, Estimate(1.9, 1.1, 3.0), 0.0204, check.governing, "bending")
+            stop = Exceptional("abrupt stop", -1, 2 * force, 2.47, Estimate(1.9, 1.1, 3.0), 0.0204, check.governing, "bending", (1.0, 1.0))
             anchor = AnchorCheck(
                 configuration=configuration,
                 force=force,

@@ -39,7 +39,7 @@ def pair_apart():
 
 
 def test_a_likely_break_that_takes_both_lines_is_shared_wood():
-    """One that governs nothing but is told as likely is enough; one told besides, or of the stem, is not."""
+    """One that governs nothing but is told as likely is enough, of a limb as of the stem; one told besides is not."""
     graph, a, b = pair_apart()
     both = set(map(int, graph.path_to_base(int(a.check.configuration.rest_node)))) & set(
         map(int, graph.path_to_base(int(b.check.configuration.rest_node)))
@@ -48,7 +48,8 @@ def test_a_likely_break_that_takes_both_lines_is_shared_wood():
     assert shared_governing(graph, breaking(a, node), b) == node
     assert not independent(graph, breaking(a, node), b) and not independent(graph, b, breaking(a, node))
     assert independent(graph, breaking(a, node, likely=False), b)
-    assert independent(graph, breaking(a, node, kind=STEM), b)
+    assert not independent(graph, breaking(a, node, kind=STEM), b)
+    assert independent(graph, breaking(a, node, kind=STEM, likely=False), b)
 
 
 def off_plumb(p):
@@ -118,7 +119,7 @@ def test_a_fork_into_leaders_that_failed_takes_all_above_it():
 def test_a_defect_lowers_the_stop_as_much_as_the_rest(left):
     """The same section with a share of its strength has that share of the margin in every case."""
     graph, points = three()
-    hard = Exceptional("abrupt stop", -1, np.array([0.0, 0.0, -5000.0]), 6.0, Estimate(2.5, 1.15, 5.0), 0.03, 1, "bending")
+    hard = Exceptional("abrupt stop", -1, np.array([0.0, 0.0, -5000.0]), 6.0, Estimate(2.5, 1.15, 5.0), 0.03, 1, "bending", (1.0, 1.0))
     points = [replace(p, check=replace(p.check, exceptional=hard)) for p in points]
     out = with_overrides(graph, points, [said("defect", union="U02", value=left)], S, 1)
     found = only(out.points, "U02")

@@ -7,16 +7,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hands import S, check, of_code, only, plain_tree, ranked, throw, tree
+from hypothesis import given
+from hypothesis import strategies as st
 from strategies import alone, random_tree
 
-from treescan.loads.limb_check import AnchorConfiguration
+from treescan.estimate import Estimate
+from treescan.loads.limb_check import DOUBTFUL, WITHIN, AnchorConfiguration
 from treescan.outputs.text.say import say, say_all
 from treescan.planning.access.approach import OTHER, RESCAN, recommend
 from treescan.planning.candidates.candidates import candidate_unions
 from treescan.planning.candidates.rescan_advice import RESCANS, rescan_advice
-from treescan.planning.ranking.order import order_points, pareto, places
+from treescan.planning.ranking.order import LITTLE, forward, order_points, pareto, places
 from treescan.planning.ranking.reasons import compare
 from treescan.planning.ranking.score_rule import combined
+from treescan.planning.ranking.scores import margin_score, rope_angle_score
 from treescan.planning.settings import CRITERIA, Weights
 from treescan.planning.tie_in_point import NOT_RANKED, UNSEEN, TieInPoint
 from treescan.planning.work.work_points import default_work, work_at_points
@@ -44,11 +48,12 @@ def test_every_candidate_is_listed_once_and_ranks_count_up():
 
 
 def test_best_system_of_each_union_comes_before_second_systems():
-    """No union appears twice before every usable union has appeared once; within each group scores fall."""
+    """No union appears twice before every usable union has appeared once; within each group scores fall, among those
+    that hold and reach more than a little of the work and among the others."""
     graph = random_tree(3, height=20, dbh=0.6, limbs=20)
     points = [p for p in ranked(graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)], systems=()) if p.usable]
     unions = len({p.union for p in points})
-    scores = [p.score for p in points]
+    scores = [p.score + front for p, front in zip(points, forward(points), strict=True)]
 
     assert len({p.union for p in points[:unions]}) == unions
     assert scores[:unions] == sorted(scores[:unions], reverse=True)
@@ -453,3 +458,67 @@ def test_the_commonest_reason_is_the_gate_that_stands_against_most():
 
     assert (why.code, why["gate"], why["times"], why["candidates"]) == ("none_passes", "anchor_near_conductor", 3, 3)
     assert "3 times: too near to a conductor" in say(why)
+
+
+def test_no_doubtful_anchor_stands_before_one_that_holds():
+    """Whatever the scores, in every draw too; one that holds and reaches less than a tenth of the most is no way to do the work and goes by score."""
+    graph = random_tree(3, height=20, dbh=0.6, limbs=20)
+    rng = np.random.default_rng(2)
+    points = [
+        p for p in ranked(graph, [throw(graph, k, 0.3) for k in candidate_unions(graph, S)], lambda r: rng.uniform(1.7, 4.0)) if p.usable
+    ]
+    most = max(p.reach.share for p in points)
+    front = [p.holds and p.reach.share >= LITTLE * most for p in points]
+    unions = len({p.union for p in points})
+    leaders, rest = front[:unions], front[unions:]
+    assert leaders == sorted(leaders, reverse=True) and rest == sorted(rest, reverse=True)
+    assert 0 < sum(leaders) < len(leaders)
+    first_doubtful = leaders.index(False)
+    assert max(p.score for p in points[first_doubtful:unions]) > points[first_doubtful - 1].score  # the scores alone would have it otherwise
+    assert of_code(points[first_doubtful].reasons, "ranked_after_what_holds")
+    assert all(p.first_chance == 0 for p in points[first_doubtful:])
+    one, other = (next(p for p in points if p.holds is held) for held in (True, False))
+    assert compare(other, one, S)[0] == Reason("holds_and_other_doubtful", better=one.named, other=other.named)
+
+
+def test_a_line_that_holds_and_reaches_next_to_nothing_is_not_put_first():
+    """The only line that holds reaches one work point of all: it does not come first for its strength; reaching more it does."""
+    graph = plain_tree()
+    throws = [throw(graph, k) for k in range(3)]
+    widest = max((p for p in ranked(graph, throws) if p.usable), key=lambda p: p.reach.share).union
+    points = ranked(graph, throws, lambda r: 6.0 if r.union == widest else 2.0)
+    strong = next(p for p in points if p.usable and p.holds)
+    usable = [p for p in points if p.usable]
+    assert sum(p.holds for p in usable) == 1 < len(usable)
+    assert strong.rank == 1
+    work = default_work(graph, alone(graph), S)
+    one_point = np.arange(len(work)) == np.flatnonzero(strong.reach.served)[0]
+    little = replace(strong, reach=strong.reach.only(one_point, work), scores={**strong.scores, "coverage": 0.0})
+    assert 0 < little.reach.share < LITTLE * max(p.reach.share for p in usable)
+    again = order_points(graph, [little if p is strong else p for p in points], S, 1)
+    assert not forward([p for p in again if p.usable]).any()
+    assert [p.score for p in again if p.usable] == sorted((p.score for p in again if p.usable), reverse=True)
+
+
+@given(p5=st.floats(1.0, 20.0), narrow=st.sampled_from([10.0, 20.0, 30.0]), holds=st.booleans())
+def test_an_anchor_judged_nearer_to_plumb_scores_no_more_for_its_margin(p5, narrow, holds):
+    """A heavier crew that is judged nearer to plumb never gains by that over the lighter one judged as far as asked."""
+    graph = plain_tree()
+    asked = S.margin_doubt if holds else S.margin_gate
+    wide = next(p for p in ranked(graph, [throw(graph, 0)]) if p.usable).check
+    lighter = replace(wide, check=replace(wide.check, margin=Estimate(3 * asked, asked, 9 * asked)))
+    near = replace(wide.check, margin=Estimate(3 * p5, p5, 9 * p5), verdict=WITHIN if holds else DOUBTFUL)
+    heavier = replace(wide, check=near, within=np.radians(narrow))
+    assert margin_score(graph, heavier, S)[0] <= margin_score(graph, lighter, S)[0] + 1e-12
+
+
+@given(cut=st.floats(0.05, 0.78))
+def test_less_work_held_out_to_never_betters_the_rope_angle(cut):
+    """Work that is given up because the wood does not hold so far out counts as at the limit, not as if it were not there."""
+    graph = plain_tree()
+    work = default_work(graph, alone(graph), S)
+    whole = next(p for p in ranked(graph, [throw(graph, 0)]) if p.usable).reach
+    less = whole.out_to(cut, work)
+    assert rope_angle_score(less, work, S)[0] <= rope_angle_score(whole, work, S)[0] + 1e-12
+    if whole.served.all():
+        assert rope_angle_score(whole, work, S)[0] == pytest.approx(1 - np.average(whole.angle, weights=work.weight) / S.rope_angle_limit)

@@ -21,6 +21,7 @@ from treescan.planning.access.approach import BASAL, recommend
 from treescan.planning.candidates.candidates import candidate_configurations
 from treescan.planning.reach.work_scene import WorkScene
 from treescan.planning.redirects.redirects import redirects
+from treescan.planning.sets.sets import anchor_set
 from treescan.planning.tree_context import TreeContext
 from treescan.planning.work.work_points import work_at_points
 from treescan.reason import has
@@ -48,7 +49,7 @@ def stem_work(graph, *places):
 def test_t1_lever_arm():
     """T-1, lever arm. Two equal level limbs of 20 cm, mirrored, at nearly the same height; on one the rope lies at the union, on
     the other it lies 1 m out. Bending grows with the lever arm, all else is equal: the rope at the union ranks first, the one a
-    metre out has several times less margin, and margin is named as what puts it behind.
+    metre out has several times less margin, and margin is named as what puts it behind, or that it is doubtful for it.
     """
     graph = tree(([[0, 0, 0], [0, 0, 14]], 0.3, 0.12), ([[0, 0, 9], [4, 0, 9.4]], 0.10, 0.05), ([[0, 0, 9.25], [-4, 0, 9.65]], 0.10, 0.05))
     points = plan(graph, [throw(graph, 0), throw(graph, 1)], stem_work(graph, [0, 0, 3], [0, 0, 5], [0, 0, 7]), rest={1: 1.3})
@@ -56,7 +57,9 @@ def test_t1_lever_arm():
 
     assert at.rank == 1
     assert at.check.check.margin.median > 2 * out.check.check.margin.median
-    assert not out.usable or any(s["criterion"] == "margin" for r in of_code(out.reasons, "ranked_after") for s in r["behind"])
+    by_score = any(s["criterion"] == "margin" for r in of_code(out.reasons, "ranked_after") for s in r["behind"])
+    by_verdict = [r["doubtful"] for r in of_code(out.reasons, "ranked_after_what_holds")] == [True]
+    assert not out.usable or by_score or by_verdict
 
 
 def test_t2_included_angle():
@@ -149,17 +152,25 @@ def test_t5_smooth_and_rough_bark():
 def test_t6_thin_high_against_thick_low():
     """T-6, thin and high against thick and low. The high union of 9 cm serves all the work, the low one of 24 cm serves only
     the lower stem. In strong wood (oak) the low side of the high one's margin with two people on it still passes the gate, though not
-    by much: it comes first, the work decides, marked "inspect first". In weak wood (poplar) the same limb falls under the gate with two people on it:
+    by much: it is doubtful, and the low one, which holds, comes first; for the work above it the set names the high one and that it is doubtful.
+    Thick enough to hold, the high one comes first: the work decides. In weak wood (poplar) the thin limb falls under the gate with two people on it:
     it holds one climber only, who may work no higher than the rescuer's line over the low one reaches, so the low one is first. Where the rescue is
     not judged apart it is not ranked: no score hides a gate.
     """
-    graph = tree(([[0, 0, 0], [0, 0, 18]], 0.35, 0.07), ([[0, 0, 8], [3, 0, 10]], 0.12, 0.06), ([[0, 0, 15], [-1.2, 0, 16.3]], 0.046, 0.03))
+    def thick(high):
+        return tree(([[0, 0, 0], [0, 0, 18]], 0.35, 0.07), ([[0, 0, 8], [3, 0, 10]], 0.12, 0.06), ([[0, 0, 15], [-1.2, 0, 16.3]], high, 0.03))
+
+    graph = thick(0.046)
     work = stem_work(graph, [0, 0, 4], [0, 0, 6], [0, 0, 10], [0, 0, 12], [0, 0, 13])
     throws = [throw(graph, 0), throw(graph, 1)]
     oak, poplar = plan(graph, throws, work), plan(graph, throws, work, species="Populus nigra")
 
-    assert [oak[0].label, oak[1].label] == ["U02", "U01"]
-    assert oak[0].verdict == "inspect first"
+    assert [(p.label, p.holds) for p in oak[:2]] == [("U01", True), ("U02", False)]
+    assert oak[1].score > oak[0].score and oak[1].verdict == "inspect first"
+    whole = anchor_set(oak, work, S)
+    assert {p.label for p in whole.points} == {"U01", "U02"} and [r["anchors"] for r in of_code(whole.reasons, "set_doubtful")] == [(oak[1].name,)]
+    thicker = plan(thick(0.065), throws, work)
+    assert [(p.label, p.holds) for p in thicker[:2]] == [("U02", True), ("U01", True)]
     assert poplar[0].label == "U01" and poplar[0].usable
     high, low = only(poplar, "U02"), only(poplar, "U01")
     assert of_code(high.doubts, "one_climber_only") and high.rank > low.rank

@@ -227,6 +227,8 @@ class Exceptional:
     overload_chance : float     That stress exceeds the strength of sound wood.
     governing : int             Node where it would break.
     mode : str                  As in `LimbCheck`.
+    asked : (float, float)      What the settings ask of the margin's low side, below which it is doubtful at best,
+        and of its middle, below which it does not hold.
     """
 
     case: str
@@ -237,6 +239,17 @@ class Exceptional:
     overload_chance: float
     governing: int
     mode: str
+    asked: tuple[float, float]
+
+    @property
+    def low(self) -> bool:
+        """True where the low side is below what is asked."""
+        return not self.margin.p5 >= self.asked[0]
+
+    @property
+    def breaks(self) -> bool:
+        """True where the middle is below what is asked, or not known."""
+        return not self.margin.median >= self.asked[1]
 
     @property
     def chance_told(self) -> float:

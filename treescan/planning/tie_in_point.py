@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from treescan.loads.checks.load_test import LoadTest
-from treescan.loads.limb_check import AnchorCheck
+from treescan.loads.limb_check import HOLDS, IF_TESTED, WITHIN, AnchorCheck
 from treescan.reason import Reason, has
 from treescan.throw.throw_path import Throw
 
@@ -17,6 +17,9 @@ Floats = NDArray[np.float64]
 
 VERDICTS = ("candidate", "inspect first", "not ranked", "not assessable")
 """What may be said of a candidate; no word of these says that it holds."""
+
+CARRIES = frozenset({HOLDS, WITHIN, IF_TESTED})
+"""Verdicts of the sums on which an anchor is offered before any doubtful one."""
 
 UNSEEN = frozenset(
     {
@@ -241,6 +244,12 @@ class Judged:
         if self.gates:
             return "not assessable" if has(self.gates, *UNSEEN) else "not ranked"
         return "inspect first" if any(d.code not in REMARKS for d in self.doubts) else "candidate"
+
+    @property
+    def holds(self) -> bool:
+        """True where the sums say of a usable anchor that it holds climber and rescuer: as it is, within the stated rope
+        angle, or if it passes its load test. False where it is doubtful, or holds one climber only further out."""
+        return self.usable and self.check.check.verdict in CARRIES and self.check.rescued >= self.check.within - 1e-6
 
     @property
     def named(self) -> Reason:

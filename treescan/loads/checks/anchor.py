@@ -45,7 +45,8 @@ from treescan.units import G
 from treescan.wood.graph import Floats
 
 NARROWER = (30.0, 20.0, 10.0)
-"""Rope angles from plumb at which a configuration that fails at the angle asked for is judged again. [deg]"""
+"""Rope angles from plumb at which a configuration that fails or is doubtful at the angle asked for is judged again.
+[deg]"""
 
 RESCUE, LOAD_TEST = "rescue", "load test"
 
@@ -108,6 +109,11 @@ class _Told:
         return self.called == FAILS and isinstance(self.where.found, Judged) and self.where.found.gate is None
 
     @property
+    def may_hold_nearer(self) -> bool:
+        """True where nearer to plumb the verdict may be a better one: it fails, or is doubtful, as far as was asked."""
+        return self.may_change or self.called == DOUBTFUL
+
+    @property
     def low(self) -> float:
         """Low side of the margin, NaN where it was not seen."""
         return float(self.where.found.use.margin.p5) if isinstance(self.where.found, Judged) else float("nan")
@@ -121,12 +127,12 @@ def check_anchor(
     narrower: bool = False,
     one_climber: bool = False,
 ) -> AnchorCheck:
-    """One configuration, as `checked`; only with `narrower` work nearer to plumb is tried where it fails, and only with
-    `one_climber` a climber without a rescuer."""
-    told, rescued = _Told.of(tree, configuration, work), float("inf")
-    if told.may_change:
-        two = _nearer_plumb(tree, configuration, work, told) if narrower else told
-        told, rescued = _for_one(tree, configuration, work, two) if one_climber else (two, rescued)
+    """One configuration, as `checked`; only with `narrower` work nearer to plumb is tried where it fails or is doubtful,
+    and only with `one_climber` a climber without a rescuer where it fails."""
+    asked, rescued = _Told.of(tree, configuration, work), float("inf")
+    told = _nearer_plumb(tree, configuration, work, asked) if narrower and asked.may_hold_nearer else asked
+    if one_climber and asked.may_change:
+        told, rescued = _for_one(tree, configuration, work, told)
     if isinstance(told.where.found, NotSeen):
         return _not_seen(configuration, told.where, told.within)
     limb = _limb_check(told.where, told.called, told.reason)
@@ -136,8 +142,8 @@ def check_anchor(
 def _nearer_plumb(
     tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, asked: _Told
 ) -> _Told:
-    """The widest rope angle out to which a configuration holds that fails at the angle asked for; where it
-    holds at none, the widest at which it is doubtful; as it was where it fails straight below too."""
+    """The widest rope angle out to which a configuration holds that fails or is doubtful at the angle asked for; where
+    it holds at none, the widest at which it is doubtful; as it was where it fails straight below too."""
     best = asked
     if placed(tree, configuration, work[:0]).verdict[0] in (FAILS, UNSEEN):
         return best
@@ -148,7 +154,8 @@ def _nearer_plumb(
         here = _Told.of(near, configuration, work)
         if here.refused or (here.called == DOUBTFUL and best.called == DOUBTFUL):
             continue
-        said = Reason("holds_within", angle=here.within, asked=asked.within, why=here.reason, beyond=asked.reason)
+        code = "holds_within" if asked.called == FAILS else "holds_within_else_doubtful"
+        said = Reason(code, angle=here.within, asked=asked.within, why=here.reason, beyond=asked.reason)
         best = _Told(here.where, WITHIN if here.called == HOLDS else here.called, said, here.within)
         if here.called != DOUBTFUL:
             break

@@ -95,7 +95,7 @@ def judged(
         np.linalg.norm(use.legs.force[union].sum(axis=0)) / max(loads.pulls.tension[use.row], 1.0)
     )
     strands = SYSTEMS[configuration.system].legs_at_climber
-    give = stiffness(tree, loads.contacts, use.legs, use.node, (multiple, strands))
+    give = stiffness(tree, loads.contacts, (use.legs, *use.beside), use.node, (multiple, strands))
     if give.growth > 1.0:  # the bent limb has more moment than the straight one
         use = replace(weakened(tree, use, give.growth), margin=use.margin.over(give.growth))
     reported = gate(tree, path)
@@ -137,4 +137,5 @@ def _exceptional(
         overload_chance=shock.overload,
         governing=shock.node,
         mode=shock.mode,
+        asked=(tree.settings.exceptional_p5, tree.settings.exceptional_median),
     )

@@ -45,9 +45,9 @@ class Bounce:
 
 @dataclass(frozen=True)
 class Stiffness:
-    """How far the rope's place on the union gives way (sag, [m]) and turns (slope_change, [rad]) under the
-    governing load; lively : bool, more than the settings call stiff; growth : float, moment at the governing
-    section in the bent shape over that in the straight one, at least 1; bounce : Bounce."""
+    """How far the rope's place on the union gives way (sag, [m]) and turns (slope_change, [rad]) at most under
+    the loads that may govern; lively : bool, more than the settings call stiff; growth : float, moment at the
+    governing section in the bent shape over that in the straight one, at least 1; bounce : Bounce."""
 
     sag: float
     slope_change: float
@@ -62,12 +62,17 @@ def is_lively(sag: float, slope_change: float, settings: LoadSettings) -> bool:
 
 
 def stiffness(
-    tree: StructuralModel, contacts: Sequence[Contact], legs: LegLoads, node: int, rope: tuple[float, int]
+    tree: StructuralModel,
+    contacts: Sequence[Contact],
+    legs: Sequence[LegLoads],
+    node: int,
+    rope: tuple[float, int],
 ) -> Stiffness:
-    """Displacement, change of slope and swinging of the rope's place on the union, governing load.
+    """Displacement, change of slope and swinging of the rope's place on the union: the most of each under some loads.
 
     Parameters
     ----------
+    legs : LegLoads each        The load that governs and those that may be worse in a draw.
     node : int                  Graph node of the governing section.
     rope : (float, int)         Force on the union over the climber's pull; strands that end at the climber.
 
@@ -83,21 +88,39 @@ def stiffness(
     radius = s.radius[path] * (1.0 if settings.section == INSIDE else 1.0 - tree.wood.bark_share)
     radius[~np.isfinite(radius)] = np.nanmax(radius)
     radius *= s.reported.keep[path] ** 0.25  # the full round of the same second moment
-    force, moment = _at_points(g.parent, path, points, contacts, legs)
     modulus = tree.wood.moe, tree.wood.moe * settings.shear_modulus_share
-    u, turn = chain(points, radius, force, moment, *modulus)
-    sag, slope_change, growth = float(np.linalg.norm(u)), float(np.linalg.norm(turn)), 1.0
-    if slope_change > settings.turn_iterated:
-        bent, slope_change = settled(points, radius, force, moment, *modulus)
-        sag = float(np.linalg.norm(bent[-1] - points[-1]))
-        if slope_change <= settings.turn_refused:  # beyond it is told as a straight beam, and refused
-            growth = _growth(points, bent, force, moment, int(np.argmax(path == node)))
+    row, worst = int(np.argmax(path == node)), (0.0, 0.0, 1.0)
+    for load in legs:
+        pulled = *_at_points(g.parent, path, points, contacts, load), modulus
+        worst = tuple(np.maximum(worst, _bent(points, radius, pulled, row, settings)).tolist())
+    sag, slope_change, growth = worst
     carried = s.weight[path] / G
     mass = np.maximum(carried - np.append(carried[1:], 0.0), 0.0)
     spring = tie_in_spring(points, radius, mass, *modulus, np.array([0.0, 0.0, -1.0]))
     longest = float(top.point[2] - tree.ground_below(top.point))
     bounce = _bounce(spring.geared(max(rope[0], 0.1)), rope[1], longest, settings)
     return Stiffness(sag, slope_change, is_lively(sag, slope_change, settings), growth, bounce)
+
+
+def _bent(
+    points: Floats,
+    radius: Floats,
+    pulled: tuple[Floats, Floats, tuple[float, float]],
+    row: int,
+    settings: LoadSettings,
+) -> tuple[float, float, float]:
+    """Way of the rope's place [m], its turn [rad] and growth of the moment at segment `row`; pulled : forces and
+    moments at the points, moduli of the wood."""
+    force, moment, modulus = pulled
+    u, turn = chain(points, radius, force, moment, *modulus)
+    sag, slope_change = float(np.linalg.norm(u)), float(np.linalg.norm(turn))
+    if slope_change <= settings.turn_iterated:
+        return sag, slope_change, 1.0
+    bent, slope_change = settled(points, radius, force, moment, *modulus)
+    sag = float(np.linalg.norm(bent[-1] - points[-1]))
+    if slope_change > settings.turn_refused:  # told as a straight beam, and refused
+        return sag, slope_change, 1.0
+    return sag, slope_change, _growth(points, bent, force, moment, row)
 
 
 def _at_points(

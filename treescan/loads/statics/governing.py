@@ -23,6 +23,9 @@ HOPELESS = 4.0
 """Wood used more than this many times over at the middle values is drawn as seldom as what catches: no draw
 makes it an anchor."""
 
+TORSION = "torsion"
+"""Mode of a section that is twisted off."""
+
 SAME_PLANE = np.deg2rad(30.0)
 """Loads that bend a section in planes no further apart are proven by one test (project choice)."""
 
@@ -34,20 +37,22 @@ class Governed:
     Attributes
     ----------
     row : int                   Of the loads.
-    legs : LegLoads             Of that row.
+    legs : LegLoads             Of that row; beside : of the others that may be worse in a draw.
     forces : SectionForces      (1, s) under it.
     use : (s,) float            Median stress over strength under it.
     section : int               Row of the load path that governs; node : its graph node.
     mode : str                  As in `LimbCheck`, or `SPLITS`.
     margin : Estimate           Strength over stress; overload : chance that stress exceeds strength.
-    cases : tuple of MarginCase     That load first, then the others that may be worse in a draw.
+    cases : tuple of MarginCase     That load first, then the others.
     in_plane : tuple of bool    Of those others: they bend section `section` in the plane of the first.
     standing : bool             Draws in which the tree could not stand are left out.
-    own_moment, rope_moment : (3,)  Bending of section `section` by the own weight and by the rope. [N m]
+    own_moment, rope_moment : (3,)  Of section `section` by the own weight and by the rope: what bends it, or what
+        twists it where torsion governs. [N m]
     """
 
     row: int
     legs: LegLoads
+    beside: tuple[LegLoads, ...]
     forces: SectionForces
     use: Floats
     section: int
@@ -75,8 +80,8 @@ def governed(
 
     The load and section that are told are the worst at the middle values. The margin is that of the worst
     load in every draw: beside the told one, that which is worst at the low ends (another place of the climber
-    may use a section whose size or whose lever is less sure), that which is worst there at the hard end of
-    the pull, and, for a basal line judged without friction, the worst with all of it.
+    may use a section whose size or whose lever is less sure), those which are worst at either of both at
+    the hard end of the pull, and, for a basal line judged without friction, the worst with all of it.
     """
     settings = tree.settings
     legs = loads.leg_forces(hard=hard)
@@ -84,12 +89,12 @@ def governed(
     counted = _friction(system, hardware, loads, row, settings)
     spread = loads.pulls.hard_spread if hard else loads.pulls.spread
     case, use = _case(tree, loads, path, legs[row], (row, section, spread[row]), counted)
-    others = [(legs, low_row, low_section)] if low_row != row else []
+    worst = [(row, section), (low_row, low_section)]
     if np.ptp(spread) > 0:  # a pull that is drawn may be the worse one at its hard end
         hard_end = legs * np.exp(FIVE_PERCENT * spread)[:, None, None, None]
-        drawn_row, drawn_section = _worst(tree, loads, path, hard_end)[2:]
-        if drawn_row not in (row, low_row):
-            others.append((legs, drawn_row, drawn_section))
+        at_the_end = _worst(tree, loads, path, hard_end)
+        worst += [at_the_end[:2], at_the_end[2:]]
+    others = [(legs, *at) for at in _unlike(path, worst)[1:]]
     if SYSTEMS[system].basal and settings.basal_bound == "frictionless":
         uneven = eased(loads, hardware, settings, hard=hard)
         others.append((uneven, *_worst(tree, loads, path, uneven)[2:]))
@@ -102,23 +107,25 @@ def governed(
         draws = section_draws([case, *also], tree.few, tree.widened[: len(tree.few)], stands=standing)
         overload = overload_chance(draws)
     told = LegLoads(loads.leg_point[row], legs[row])
+    beside = tuple(LegLoads(loads.leg_point[r], of[r]) for of, r, _ in others)
     f = forces(path, told)
     stressing = f if path.round else forces(path, told, as_round=True)
+    mode = _mode(tree, path, stressing, section)
     found = Governed(
         row,
         told,
+        beside,
         f,
         use,
         section,
         int(path.node[section]),
-        _mode(tree, path, stressing, section),
+        mode,
         margin,
         overload,
         (case, *also),
-        tuple(_in_plane(path, section, told, LegLoads(loads.leg_point[r], of[r])) for of, r, _ in others),
+        tuple(_in_plane(path, section, told, other) for other in beside),
         standing,
-        _across(path, section, path.own_moment[section]),
-        _across(path, section, rope_moment_at(path, section, told)),
+        *_moments(path, section, told, mode),
     )
     return _split(tree, path, found, loads.leg_point, legs)
 
@@ -133,13 +140,8 @@ def _split(
     if not more > 1.0:
         return found
     out = replace(weakened(tree, found, more), section=row, node=int(path.node[row]), mode=SPLITS)
-    own, rope = path.own_moment[row], rope_moment_at(path, row, found.legs)
-    return replace(
-        out,
-        margin=found.margin.over(more),
-        own_moment=_across(path, row, own),
-        rope_moment=_across(path, row, rope),
-    )
+    own, rope = _moments(path, row, found.legs, SPLITS)
+    return replace(out, margin=found.margin.over(more), own_moment=own, rope_moment=rope)
 
 
 def weakened(tree: StructuralModel, use: Governed, factor: float) -> Governed:
@@ -158,6 +160,15 @@ def rope_moment_at(path: LoadPath, section: int, load: LegLoads) -> Floats:
     """Moment of the rope about one section, (3,). [N m]"""
     at = path.above[section]
     return np.asarray(cross(load.point[at] - path.point[section], load.force[at]).sum(axis=(0, 1)), float)
+
+
+def _moments(path: LoadPath, section: int, told: LegLoads, mode: str) -> tuple[Floats, Floats]:
+    """Moments (3,) of one section by the own weight and by the rope: along its axis where torsion governs, else across."""
+    moments = path.own_moment[section], rope_moment_at(path, section, told)
+    bend = tuple(_across(path, section, m) for m in moments)
+    if mode != TORSION:
+        return bend[0], bend[1]
+    return moments[0] - bend[0], moments[1] - bend[1]
 
 
 def _across(path: LoadPath, section: int, moment: Floats) -> Floats:
@@ -190,9 +201,23 @@ def _case(
     row, section, spread = governs
     load = LegLoads(loads.leg_point[row], legs)
     use = used(path, load)
-    contact = int(np.flatnonzero(path.above[section])[-1])
+    contact = _last_contact(path, section)
     case = margin_case(tree, path, loads.contacts, load, contact, counted, use)
     return replace(case, mass_sd=float(np.hypot(case.mass_sd, spread))), use
+
+
+def _last_contact(path: LoadPath, section: int) -> int:
+    """The contact nearest the anchor of those whose pull the section bears: its place is the uncertain one."""
+    return int(np.flatnonzero(path.above[section])[-1])
+
+
+def _unlike(path: LoadPath, worst: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Loads (row of the load, row of the section) without those that are judged alike: a case draws every
+    section under one load, so two are alike with the same load and the same uncertain contact."""
+    alike: dict[tuple[int, int], tuple[int, int]] = {}
+    for load, section in worst:
+        alike.setdefault((load, _last_contact(path, section)), (load, section))
+    return list(alike.values())
 
 
 def gate(tree: StructuralModel, path: LoadPath) -> Reason | None:

@@ -25,6 +25,10 @@ STEP = 0.2
 """The way down is looked at in steps of this length. [m]"""
 
 
+NEARLY = 0.5
+"""A rescue line that holds is taken before a doubtful one that reaches up to twice as much (project choice)."""
+
+
 @dataclass(frozen=True)
 class Corridor:
     """Lowering from one work point: clear metres below it, its height above the ground [m], and what stands
@@ -160,9 +164,9 @@ def rescue_plan(
     -----
     A rescue anchor is ranked, hangs on other limbs, holds two people on the low side of the margin, and
     reaches some of the work the tie-in point serves, no farther from plumb than it holds two. Independent ones come first: those whose governing wood does
-    not carry the tie-in point, nor its governing wood them. Then the one that reaches most of the work; among
-    equals the better ranked. A line that can be
-    lowered from the ground (basal) needs no second climber and is named.
+    not carry the tie-in point, nor its governing wood them. Of these that reach at least half as much of the work
+    as the one that reaches most, those that hold come before doubtful ones; then the one that reaches most; among
+    equals the better ranked. A line that can be lowered from the ground (basal) needs no second climber and is named.
     """
     served = point.reach.served
     able = []
@@ -176,13 +180,15 @@ def rescue_plan(
             share = rescued_share(point, p, work.weight)
             if share > 0:
                 able.append((shared_governing(graph, point, p) is None, share, -p.rank, p))
+    apart = [line for line in able if line[0]] or able
+    most = max((share for _, share, _, _ in apart), default=0.0)
     drops = tuple(ways_down[int(i)] for i in np.flatnonzero(served))
     lowered = (Reason("rescue_lowered", anchor=point.name),) if point.system == "SRS basal" else ()
     down = _down_reasons(drops)
     if not able:
         reasons = (*lowered, Reason("rescue_none", anchor=point.name), *down)
         return RescuePlan(point.name, None, False, 0.0, float("nan"), drops, reasons)
-    alone, share, _, best = max(able, key=lambda t: t[:3])
+    alone, share, _, best = max(apart, key=lambda t: (t[1] >= NEARLY * most and t[3].holds, *t[1:3]))
     line = Reason("rescue_line", anchor=best.name, where=_apart(graph, point, best), share=share, part=share < 0.995)
     shared = () if alone else (_shares(graph, point, best),)
     all_the_way = best.check.two_people_within >= best.check.within - 1e-6  # else its margin is that of one climber

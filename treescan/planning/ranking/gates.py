@@ -190,7 +190,7 @@ def _strength_doubts(check: AnchorCheck, settings: PlanningSettings) -> list[Rea
         out.append(Reason("margin_doubtful", p5=margin.p5, asked=settings.margin_doubt))
     elif check.check.verdict == "doubtful":
         out.append(Reason("check_doubtful", why=check.check.reason))
-    if hard is not None and hard.margin.known and hard.margin.p5 < 1.0:
+    if hard is not None and hard.margin.known and hard.low:
         out.append(Reason("exceptional_margin_low", case=hard.case, p5=hard.margin.p5))
     return out
 

@@ -17,6 +17,13 @@ from treescan.planning.settings import CRITERIA, PlanningSettings
 from treescan.planning.tie_in_point import NOT_RANKED, Floats, Judged, Standing, TieInPoint
 from treescan.wood.graph import WoodGraph
 
+BEHIND = 2.0
+"""Taken off the score of an anchor that stands behind for its place alone: scores are at most 1."""
+
+LITTLE = 0.1
+"""An anchor that reaches less than this share of the work of the one that reaches most is no way to do the work: it
+does not come before a doubtful one for its strength (project choice)."""
+
 
 def order_points(
     graph: WoodGraph, points: Sequence[Judged], settings: PlanningSettings, seed: int
@@ -33,9 +40,10 @@ def order_points(
 
     Notes
     -----
-    The score is `score_rule.combined`. Different unions are more useful alternatives than one union rigged
-    three ways, so the best row of each union comes first, by score; the other systems of these unions follow,
-    by score.
+    What the sums say comes first: no doubtful anchor stands before one that holds (`Judged.holds`), if that
+    reaches more than a little of the work. Within both groups the score `score_rule.combined` decides. Different unions are more
+    useful alternatives than one union rigged three ways, so the best row of each union comes first; the other
+    systems of these unions follow.
     Each of the `draws` perturbed rankings draws its own weights (lognormal) and its own scores (normal,
     `score_sd`) and is ordered by the same rule. Stability is the share of draws in which a candidate keeps
     its place, or differs by less than `tie_band` from who has it.
@@ -49,7 +57,8 @@ def order_points(
         return not_ranked
     turn, standings = _standings(usable, settings, seed)
     in_order = [usable[i] for i in turn]
-    reasons = explain(graph, in_order, standings, settings)
+    front = forward(in_order)
+    reasons = explain(graph, in_order, standings, front, settings)
     return tuple(TieInPoint.of(*row) for row in zip(in_order, standings, reasons, strict=True)) + not_ranked
 
 
@@ -62,9 +71,10 @@ def _standings(
     weights = np.array(settings.weights.as_tuple())
     union = np.array([p.union for p in usable])
     score = combined(value, weights)
-    turn = places(score, union)
-    draws = perturbed_scores(value, error, weights, settings, seed)
-    keeps, first, leads = _robustness(draws, score, union, turn, settings.tie_band)
+    behind = np.where(forward(usable), 0.0, BEHIND)
+    turn = places(score - behind, union)
+    draws = perturbed_scores(value, error, weights, settings, seed) - behind
+    keeps, first, leads = _robustness(draws, union, turn, settings.tie_band)
     best = pareto(value)
     last = len(turn) - 1
     tied = [
@@ -75,6 +85,12 @@ def _standings(
         Standing(k + 1, float(score[i]), bool(best[i]), float(keeps[k]), float(first[k]), tied[k])
         for k, i in enumerate(turn)
     ]
+
+
+def forward(points: Sequence[Judged]) -> NDArray[np.bool_]:
+    """True for those that hold and reach more than a little of the work, (n,)."""
+    share = np.array([p.reach.share for p in points])
+    return np.array([p.holds for p in points]) & (share >= LITTLE * share.max(initial=0.0))
 
 
 def places(score: Floats, union: NDArray) -> NDArray[np.int64]:
@@ -108,7 +124,7 @@ def perturbed_scores(
 
 
 def _robustness(
-    draws: Floats, score: Floats, union: NDArray, turn: NDArray, band: float
+    draws: Floats, union: NDArray, turn: NDArray, band: float
 ) -> tuple[Floats, Floats, Floats]:
     """Per place, shares of the draws: its holder keeps it, its holder comes first, it leads the next
     place."""
@@ -116,7 +132,7 @@ def _robustness(
     own = draws[:, turn]
     keeps = np.mean((now == turn) | (np.abs(np.take_along_axis(draws, now, axis=1) - own) <= band), axis=0)
     first = np.mean(turn == now[:, :1], axis=0)
-    leads = np.ones(len(score))
+    leads = np.ones(len(turn))
     leads[:-1] = np.mean(own[:, :-1] > own[:, 1:], axis=0)
     return keeps, first, leads
 

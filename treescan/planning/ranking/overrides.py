@@ -54,10 +54,6 @@ the rope, straight down: that counts where the climber's leg stands so in use.""
 MOST_BOUNCE = 6.0
 """A bounce pulls no harder than this times the weight (project choice)."""
 
-STOP_HOLDS = 1.0
-"""Strength over stress in the exceptional case: in the middle below it a stop would more likely break the wood than
-not, at the low end below it the anchor is doubtful at best."""
-
 MOST_TEST = 12.0
 """Weights of people, bounce counted, beyond which a stated test is taken for a slip of the pen: some 12 kN, half of
 what gear breaks at (project choice)."""
@@ -378,13 +374,13 @@ def _weakened(graph: WoodGraph, p: Judged, o: Override, settings: PlanningSettin
     against = p.gates
     if not lower.p5 >= settings.margin_gate:
         against = (*against, Reason("defect_margin_low", statement=o.reason, p5=lower.p5))
-    elif hard is not None and _breaks_in_a_stop(hard):
+    elif hard is not None and hard.breaks:
         against = (*against, Reason("defect_stop_breaks", statement=o.reason, p5=hard.margin.p5, median=hard.margin.median))
     out = replace(
         p, check=check, scores={**p.scores, "margin": value}, score_sd={**p.score_sd, "margin": error}
     )
     before = tuple(d for d in p.doubts if d.code != "exceptional_margin_low")
-    low_in_a_stop = hard is not None and hard.margin.known and hard.margin.p5 < STOP_HOLDS
+    low_in_a_stop = hard is not None and hard.margin.known and hard.low
     stop = (Reason("exceptional_margin_low", case=hard.case, p5=hard.margin.p5),) if hard and low_in_a_stop else ()
     return _settled(out, against, (*before, *stop, o.reason))
 
@@ -400,11 +396,6 @@ def _less_in_a_stop(hard: Exceptional | None, left: float) -> Exceptional | None
         return None
     lower = _share_of(hard.margin, left)
     return replace(hard, margin=lower, overload_chance=_chance_of(hard.overload_chance, hard.margin, lower))
-
-
-def _breaks_in_a_stop(hard: Exceptional) -> bool:
-    """More likely than not, or not known."""
-    return not hard.margin.median >= STOP_HOLDS
 
 
 def _chance_of(before: float, m: Estimate, lower: Estimate) -> float:
@@ -426,8 +417,8 @@ def _less(
     word = found.verdict
     if word not in {FAILS, UNSEEN} and not lower.p5 >= settings.margin_doubt:
         word = DOUBTFUL if lower.p5 >= settings.margin_gate else FAILS
-    if word not in {FAILS, UNSEEN} and hard is not None and not hard.margin.p5 >= STOP_HOLDS:
-        word = FAILS if _breaks_in_a_stop(hard) else DOUBTFUL
+    if word not in {FAILS, UNSEEN} and hard is not None and (hard.low or hard.breaks):
+        word = FAILS if hard.breaks else DOUBTFUL
     reason = found.reason if word == found.verdict else Reason("defect_margin_low", statement=o.reason, p5=lower.p5)
     # no share of a defect is offset by what the wood bore
     found = replace(found, tested=(), proof=UNTESTED, borne=None, notes=_not_borne(found, Reason("history_reported")))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from treescan.planning.ranking.score_rule import pull
 from treescan.planning.settings import CRITERIA, PlanningSettings
@@ -20,18 +21,28 @@ WEAK = 0.8
 
 
 def explain(
-    graph: WoodGraph, ranked: Sequence[Judged], standings: Sequence[Standing], settings: PlanningSettings
+    graph: WoodGraph,
+    ranked: Sequence[Judged],
+    standings: Sequence[Standing],
+    forward: NDArray[np.bool_],
+    settings: PlanningSettings,
 ) -> list[tuple[Reason, ...]]:
     """Of every candidate in ranking order: what to look at first, why it stands where it stands, why not the
-    one above."""
-    out = []
+    one above.
+
+    forward : (n,) bool     Of the candidates: those that come before all others, whatever the scores.
+    """
+    out: list[tuple[Reason, ...]] = []
+    seen: set[int] = set()
     for i, (p, standing) in enumerate(zip(ranked, standings, strict=True)):
-        second = i > 0 and standing.score > standings[i - 1].score
+        second = p.union in seen and (forward[i], standing.score) > (forward[i - 1], standings[i - 1].score)
+        seen.add(p.union)
+        parted = i > 0 and bool(forward[i - 1] and not forward[i])
         out.append(
             (
                 *p.doubts,
                 why_this(graph, p, settings),
-                *((why_not(ranked[i - 1], p, second, settings),) if i > 0 else ()),
+                *((why_not(ranked[i - 1], p, second, settings, parted),) if i > 0 else ()),
                 *((Reason("tied_with_next", next=ranked[i + 1].named),) if standing.tie else ()),
             )
         )
@@ -51,11 +62,15 @@ def why_this(graph: WoodGraph, p: Judged, settings: PlanningSettings) -> Reason:
     )
 
 
-def why_not(better: Judged, p: Judged, second_system: bool, settings: PlanningSettings) -> Reason:
-    """What puts `p` behind the one ranked just above it; `second_system`: only that other unions come
-    first."""
+def why_not(
+    better: Judged, p: Judged, second_system: bool, settings: PlanningSettings, parted: bool = False
+) -> Reason:
+    """What puts `p` behind the one ranked just above it; `second_system`: only that other unions come first;
+    `parted`: that the one above holds, and `p` is doubtful or reaches little of the work."""
     if second_system:
         return Reason("ranked_after_other_unions", better=better.named)
+    if parted:
+        return Reason("ranked_after_what_holds", better=better.named, doubtful=not p.holds)
     gap = _pulls(better, p, settings)
     behind = [c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] >= SHOWS][:2]
     ahead = next((c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] <= -SHOWS), None)
@@ -71,14 +86,20 @@ def compare(a: TieInPoint, b: TieInPoint, settings: PlanningSettings) -> tuple[R
     """Any two candidates held against each other: the better one and why, then the other side."""
     if not (a.usable and b.usable):
         return _one_not_ranked(a, b)
-    a, b = (a, b) if a.score >= b.score else (b, a)
+    a, b = (a, b) if (a.holds, a.score) >= (b.holds, b.score) else (b, a)
+    if a.holds and not b.holds:
+        return Reason("holds_and_other_doubtful", better=a.named, other=b.named), _better_in(a, b, settings)
     gap = _pulls(a, b, settings)
     pro = _criteria([c for c in sorted(CRITERIA, key=lambda c: -gap[c]) if gap[c] > 0][:2])
-    con = _criteria([c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] < 0][:2])
     first = Reason("scores_more", better=a.named, own=a.score, score=b.score, other=b.named, criteria=pro)
-    if not con:
-        return first, Reason("other_better_in_nothing", other=b.named)
-    return first, Reason("other_better_in", other=b.named, criteria=con)
+    return first, _better_in(a, b, settings)
+
+
+def _better_in(a: TieInPoint, b: TieInPoint, settings: PlanningSettings) -> Reason:
+    """In what the one that stands behind is the better one."""
+    gap = _pulls(a, b, settings)
+    con = _criteria([c for c in sorted(CRITERIA, key=lambda c: gap[c]) if gap[c] < 0][:2])
+    return Reason("other_better_in", other=b.named, criteria=con) if con else Reason("other_better_in_nothing", other=b.named)
 
 
 def _one_not_ranked(a: TieInPoint, b: TieInPoint) -> tuple[Reason, Reason]:

@@ -6,7 +6,7 @@ from math import exp, log
 
 import numpy as np
 
-from treescan.loads.limb_check import AnchorCheck
+from treescan.loads.limb_check import WITHIN, AnchorCheck
 from treescan.planning.access.access_order import throw_minutes
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Floats, Reach, Work
@@ -38,6 +38,8 @@ def height_over_work(place: Floats, work: Work, error: float) -> Scored:
 def margin_score(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings) -> Scored:
     """ln(p5 / gate) / ln(FULL_MARGIN), held in [0, 1]; none where it holds one climber only.
 
+    Where it was judged nearer to plumb than was asked, for it fails or is doubtful farther out, no more than
+    what is asked of it counts: a heavier crew, judged nearer to plumb, gains nothing by that.
     Its error comes from the limb's own diameter alone: strength goes with d^3, so the logarithm errs by 3 sd
     / d. What is common to the whole tree (species strength) moves all candidates alike and cannot change the
     order.
@@ -45,17 +47,22 @@ def margin_score(graph: WoodGraph, check: AnchorCheck, settings: PlanningSetting
     p5 = check.check.margin.p5
     if not p5 > 0 or check.one_climber_only:
         return 0.0, 0.0
+    if check.within < settings.rope_angle_limit - 1e-6:
+        p5 = min(p5, settings.margin_doubt if check.check.verdict == WITHIN else settings.margin_gate)
     node = int(check.check.governing)
     cv = float(graph.radius_sd[node] / graph.radius[node]) if np.isfinite(graph.radius_sd[node]) else 0.05
     return _held(log(p5 / settings.margin_gate) / log(FULL_MARGIN)), 3 * cv / log(FULL_MARGIN)
 
 
 def rope_angle_score(reach: Reach, work: Work, settings: PlanningSettings) -> Scored:
-    """1 - mean rope angle over the served work / the limit."""
+    """1 - mean rope angle over the work within the limit / the limit; work that the rope would reach and the wood
+    does not hold out to counts as if at the limit."""
     if not reach.served.any():
         return 0.0, 0.0
-    mean = float(np.average(reach.angle[reach.served], weights=work.weight[reach.served]))
-    return _held(1 - mean / settings.rope_angle_limit), settings.angle_error / settings.rope_angle_limit
+    limit = settings.rope_angle_limit
+    near = reach.served | ((reach.fouled < 0) & (reach.angle <= limit))
+    mean = float(np.average(np.where(reach.served, reach.angle, limit)[near], weights=work.weight[near]))
+    return _held(1 - mean / limit), settings.angle_error / limit
 
 
 def coverage_score(reach: Reach, work: Work, settings: PlanningSettings) -> Scored:

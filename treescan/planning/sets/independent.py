@@ -8,7 +8,6 @@ import numpy as np
 
 from treescan.loads.fall.backup import common_node
 from treescan.loads.limb_check import AnchorConfiguration
-from treescan.loads.statics.likely_breaks import STEM
 from treescan.planning.candidates.contact import round_stem
 from treescan.planning.settings import PlanningSettings
 from treescan.planning.tie_in_point import Judged, TieInPoint
@@ -24,15 +23,15 @@ def independent(
 
     The stem below the lower of the two is shared all the same; only another tree is free of that. So a rope
     choked round the stem counts as independent of one above it where the stem at the lower is `thicker`
-    times as thick as at the upper. Where that shared stem is what would break first under either line, the two
-    are not independent, whatever lies above it.
+    times as thick as at the upper. Where that shared stem is what would break first under either line, or a
+    likely break of it, the two are not independent, whatever lies above it.
     """
     return on_other_limbs(graph, one, other, thicker) and shared_governing(graph, one, other) is None
 
 
 def shared_governing(graph: WoodGraph, one: Judged, other: Judged) -> int | None:
-    """Node that would break first under one of the two lines, or is told as a likely break of its limbs and
-    unions, and carries the other too, the lower where several do; None where there is none."""
+    """Node that would break first under one of the two lines, or is told as a likely break, and carries the other
+    too, the lower where several do; None where there is none."""
     found = []
     for a, b in ((one, other), (other, one)):
         carried = {int(n) for s in _holding(graph, b.check.configuration) for n in graph.path_to_base(s.node)}
@@ -42,9 +41,9 @@ def shared_governing(graph: WoodGraph, one: Judged, other: Judged) -> int | None
 
 def _may_go(point: Judged) -> tuple[int, ...]:
     """Nodes where what holds a line up may give way: the section that governs, wherever it is, and every likely
-    break above the stem; the stem that all lines of one tree share counts where it governs."""
+    break."""
     check = point.check
-    likely = (b.node for b in check.breaks if b.likely and b.kind != STEM)
+    likely = (b.node for b in check.breaks if b.likely)
     return tuple(n for n in dict.fromkeys((int(check.check.governing), *likely)) if n > 0)
 
 

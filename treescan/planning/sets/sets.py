@@ -53,15 +53,29 @@ def one_per_union(points: tuple[TieInPoint, ...]) -> tuple[TieInPoint, ...]:
 def anchor_set(
     points: tuple[TieInPoint, ...], work: Work, settings: PlanningSettings, most: int = 0
 ) -> AnchorSet:
-    """Fewest tie-in points that serve all work that can be served; with `most` > 0, the widest coverage by
-    at most that many."""
-    choice = one_per_union(points)
-    if not choice:
+    """Fewest tie-in points that hold and serve all work such ones can serve, and the fewest doubtful ones for what
+    is left; with `most` > 0, the widest coverage by at most that many, those that hold first."""
+    if not any(p.usable for p in points):
         return _nothing(work, Reason("set_none"))
-    serves = np.array([p.reach.served for p in choice]).T
+    chosen = _cover(one_per_union(tuple(p for p in points if p.holds)), work, np.zeros(len(work), bool), most)
+    left = most - len(chosen)
+    if most <= 0 or left > 0:
+        done = np.logical_or.reduce([p.reach.served for p in chosen]) if chosen else np.zeros(len(work), bool)
+        doubtful = one_per_union(tuple(p for p in points if p.usable and not p.holds))
+        chosen = (*chosen, *_cover(doubtful, work, done, max(left, 0) if most > 0 else 0))
+    return _one_line_each(visiting_order(chosen, settings), work)
+
+
+def _cover(
+    choice: tuple[TieInPoint, ...], work: Work, done: NDArray[np.bool_], most: int
+) -> tuple[TieInPoint, ...]:
+    """Of some anchors the fewest, or at most `most`, that serve what is not `done` (w,) and they can serve."""
+    if not choice:
+        return ()
+    serves = np.array([p.reach.served & ~done for p in choice]).T
     worth = np.array([p.score for p in choice])
     rows = widest_cover(serves, work.weight, most) if most > 0 else fewest_cover(serves, worth)
-    return _one_line_each(visiting_order(tuple(choice[i] for i in rows), settings), work)
+    return tuple(choice[i] for i in rows if serves[:, i].any())
 
 
 def paired(points: tuple[TieInPoint, ...]) -> tuple[TieInPoint, ...]:
@@ -139,10 +153,11 @@ def _nothing(work: Work, why: Reason) -> AnchorSet:
 
 
 def _nearest_plumb(points: tuple[TieInPoint, ...], work: Work) -> NDArray[np.int32]:
-    """For every work point the line with the smallest rope angle, -1 where none serves it, (w,)."""
+    """For every work point the line with the smallest rope angle of those that hold, or else of the doubtful ones;
+    -1 where none serves it, (w,)."""
     if not points:
         return np.full(len(work), -1, np.int32)
-    angle = np.array([np.where(p.reach.served, p.reach.angle, np.inf) for p in points])
+    angle = np.array([np.where(p.reach.served, p.reach.angle, np.inf) + (0 if p.holds else np.pi) for p in points])
     return np.where(np.isfinite(angle.min(axis=0)), angle.argmin(axis=0), -1).astype(np.int32)
 
 
@@ -169,7 +184,14 @@ def _coverage(
         anchors=tuple(p.name for p in points),
         ordered=len(points) > 1,
     )
-    return share, unserved, (serves, Reason("set_leaves", n=len(unserved))) if unserved else (serves,)
+    lines = tuple(i for i, p in enumerate(points) if not p.holds)
+    doubtful = Reason(
+        "set_doubtful",
+        anchors=tuple(points[i].name for i in lines),
+        share=float(work.weight[np.isin(served, lines)].sum() / work.weight.sum()),
+    )
+    leaves = Reason("set_leaves", n=len(unserved))
+    return share, unserved, (serves, *((doubtful,) if lines else ()), *((leaves,) if unserved else ()))
 
 
 def _two_lines_each(

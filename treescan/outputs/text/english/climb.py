@@ -10,6 +10,7 @@ TEXTS: dict[str, str] = {
         "{n:n} tie-in {n|point reaches|points reach} {share:%} of the work[{?ordered}, visited in this "
         "order]: {anchors}."
     ),
+    "set_doubtful": "Doubtful by the sums: {anchors}. For {share:%} of the work there is no other line.",
     "set_leaves": (
         "{n:n} work {n|point is|points are} out of reach of every ranked tie-in point: use a redirect, a "
         "second line, pole tools or other means."

@@ -91,7 +91,7 @@ TEXTS: dict[str, str] = {
         "Strength over stress is {low:x} at the low end and {middle:x} in the middle, {height:m} up on "
         "{wood}[, {diameter:cm} thick] ({mode:word}). At least {asked:x} is needed. It holds if it passes a "
         "load test: {pull:kN} along the climber's leg as in use, the weight of {people:n} people, {size:x1} times the "
-        "hardest ordinary use. That bends the weakest section with {moment:kNm}, its own weight included, {share:x1} "
+        "hardest ordinary use. That loads the weakest section with {moment:kNm}, its own weight included, {share:x1} "
         "times as much as the hardest use does. The low end is then {after:x}."
     ),
     "strength_tested": (
@@ -99,6 +99,9 @@ TEXTS: dict[str, str] = {
         "{low:x} at the low end. Before the test: {why}"
     ),
     "holds_within": "For work within {angle:deg} of plumb: {why} For work out to {asked:deg} it fails: {beyond}",
+    "holds_within_else_doubtful": (
+        "For work within {angle:deg} of plumb: {why} For work out to {asked:deg} it is doubtful: {beyond}"
+    ),
     "holds_one_climber": (
         "For one climber, and for two people hanging still straight below, within {angle:deg} of plumb: {why} "
         "[It holds a rescuer on the same rope only within {two:deg} of plumb.][{!two}A rescuer needs another line, on "

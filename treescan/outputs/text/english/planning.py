@@ -206,6 +206,11 @@ _RANK: dict[str, str] = {
     "neither_ranked": "Neither {one} nor {other} is ranked.",
     "one_ranked": "{ranked} is ranked, {other} is not.",
     "first_reasons": "[{one}][ {other}]",
+    "ranked_after_what_holds": (
+        "Ranked after {better}: that one holds by the sums, this one [{?doubtful}is doubtful][{!doubtful}reaches "
+        "little of the work]."
+    ),
+    "holds_and_other_doubtful": "{better} holds by the sums; {other} is doubtful.",
     "scores_more": "{better} scores {own:x} against {score:x} of {other}[, mostly for {criteria:names}].",
     "other_better_in": "{other} is better in {criteria:names}.",
     "other_better_in_nothing": "{other} is better in nothing that is scored.",
