@@ -301,7 +301,7 @@ def test_the_table_sorts_and_filters(pages: dict[str, Path], browser: Any) -> No
 
 
 def test_two_candidates_stand_side_by_side(pages: dict[str, Path], browser: Any) -> None:
-    """The comparison shows both chosen candidates, says in words which is better and for what, and marks what differs."""
+    """The comparison shows both chosen candidates, says in words which is better and for what, or that one is doubtful, and marks what differs."""
     page, faults = opened(browser, pages["good"], 1440, 900)
     unfold(page, "compare")
     page.locator("#left").select_option(index=0)
@@ -310,7 +310,7 @@ def test_two_candidates_stand_side_by_side(pages: dict[str, Path], browser: Any)
     assert heads == [page.locator("#left option:checked").inner_text(), page.locator("#right option:checked").inner_text()]
     assert page.locator("#pair td.differs").count() > 4
     held = page.locator("#pair tr").nth(1).inner_text()
-    assert held.startswith("The two compared") and "scores" in held
+    assert held.startswith("The two compared") and ("scores" in held or "is doubtful" in held)
     assert faults == []
     page.context.close()
 

@@ -53,4 +53,4 @@ def test_what_was_said_of_it_counts(volts: float, lines: int) -> None:
 
     assert len(wires) == len(words) == lines
     assert any(s[:, 1].max() < plan(with_wire(), None)[0].height / 2 for s in squares) == (lines == 0)
-    assert all("0.2 kV" in w for w in words)
+    assert all("230 V" in w for w in words)

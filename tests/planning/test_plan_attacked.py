@@ -21,6 +21,7 @@ from treescan.outputs.text.say import say
 from treescan.planning.ranking.overrides import with_overrides
 from treescan.planning.sets.independent import independent, shared_governing
 from treescan.reason import Reason
+from treescan.trees.beside import Conductor
 
 
 def breaking(p, node, kind="union tear-out", likely=True):
@@ -145,3 +146,13 @@ def test_a_word_of_how_the_wood_is_does_not_buy_sound_wood(name):
     assert taxa(name) == taxa(sound) != ()
     assert wood_of(name, LoadSettings()).mor <= wood_of(sound, LoadSettings()).mor
     assert "finding" in say(wood_of(name, LoadSettings()).label)
+
+
+def test_a_conductor_of_eleven_volts_is_asked_back_and_low_voltages_are_told_in_volts():
+    """11 was meant in kilovolts: told as 0.0 kV it would be kept as near as a house line."""
+    line = np.array([[0.0, 0.0, 8.0], [5.0, 0.0, 8.0]])
+    with pytest.raises(BadInput, match="11 V"):
+        Conductor(line, voltage=11.0)
+    assert Conductor(line, voltage=230.0).voltage == 230.0 and np.isnan(Conductor(line).voltage)
+    assert "(230 V)" in say(Reason("conductor_drawn", number=1, name=None, voltage=230.0))
+    assert "(11.0 kV)" in say(Reason("conductor_drawn", number=1, name=None, voltage=11000.0))

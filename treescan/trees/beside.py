@@ -11,6 +11,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from treescan.errors import BadInput
 from treescan.geometry import inside
 from treescan.short_repr import ShortRepr
 
@@ -144,14 +145,23 @@ class Surroundings(ShortRepr):
         return self.xyz[self.kind == KINDS.index(name)]
 
 
+LEAST_VOLTAGE = 48.0
+"""A line of fewer volts is one stated in kilovolts by mistake; a telephone line carries as much (common practice, no
+source). [V]"""
+
+
 @dataclass(frozen=True)
 class Conductor:
     """One overhead line the user drew: local polyline (p, 3) [m], voltage [V] (NaN = unknown), and its name
-    ("" = none)."""
+    ("" = none). BadInput for a voltage below `LEAST_VOLTAGE`: 11 is meant in kilovolts."""
 
     line: Floats
     voltage: float = float("nan")
     name: str = ""
+
+    def __post_init__(self) -> None:
+        if self.voltage < LEAST_VOLTAGE:
+            raise BadInput(f"a conductor of {self.voltage:g} V", remedy="give volts, for example 11000; NaN = unknown")
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,7 @@ SPECS: dict[str, Callable[[Any, str], str]] = {
     "n": lambda x, _: w.count(x),
     "s": _digits(lambda x, digits: w.plain(x, digits, "s"), 0),
     "min": _digits(lambda x, digits: w.plain(x / 60, digits, "min"), 0),
-    "kV": _digits(lambda x, digits: w.plain(x / 1000, digits, "kV"), 0),
+    "kV": _digits(lambda x, digits: w.plain(x, 0, "V") if x < 1000 else w.plain(x / 1000, digits, "kV"), 0),
     "compass": lambda x, _: w.compass(x),
     "ordinal": lambda x, _: w.ordinal(x),
 }
