@@ -10,6 +10,9 @@ from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any
 
+LITTLE = 0.1
+"""Share of the most work reached below which a line is no way to do the work."""
+
 REFUSED = {"does not hold", "not seen"}
 BESIDE_THE_LINE = {"not_reachable", "serves_no_work", "goes_with_cut"}
 """What says nothing against hanging on a line (the last: until that cut, which `removal` looks after)."""
@@ -37,6 +40,7 @@ class Audit:
         """Everything that is recommended and refused, in words for the tester; empty when there is nothing."""
         parts = (
             self.ranked,
+            self.verdicts_first,
             self.ways_up,
             self.approach,
             self.sets,
@@ -92,6 +96,27 @@ class Audit:
                     yield f"{called}: an abrupt stop rather breaks it"
             elif row["rank"] is not None or row["load_test"] is not None or row["verdict"] == "candidate":
                 yield f"{called} is refused and ranked, tested or a candidate"
+
+    def verdicts_first(self) -> Iterator[str]:
+        """No doubtful line stands before one that holds and reaches a tenth of what the farthest-reaching one does, its
+        unions' best lines compared with each other and the other systems with each other."""
+        usable = sorted((r for r in self.doc["anchors"] if r["usable"]), key=lambda r: r["rank"])
+        most = max((r["coverage"]["share"] for r in usable), default=0.0)
+        met: set[str] = set()
+        behind: dict[bool, str] = {}
+        for row in usable:
+            again = row["union"] in met
+            met.add(row["union"])
+            held = row["capacity"]
+            doubtful = held["verdict"] == "doubtful" or held["two_people_within_deg"] < held["within_deg"] / ROUNDING
+            if doubtful:
+                behind.setdefault(again, name(row))
+            elif again in behind and row["coverage"]["share"] >= LITTLE * most * ROUNDING:
+                yield f"{behind[again]} is doubtful and stands before {name(row)}, which holds"
+        for called in map(name, self.climb["set"]["anchors"]):
+            said = str(self.climb["set"]["words_data"])
+            if self.rows[called]["capacity"]["verdict"] == "doubtful" and ("set_doubtful" not in said or called not in said):
+                yield f"{called} of the set is doubtful, which is not told"
 
     def ways_up(self) -> Iterator[str]:
         """Every step hangs on a line that its own figures do not refuse; from the ground it has its own throw."""
@@ -209,9 +234,9 @@ class Audit:
                 yield f"{called}: the main anchor is not usable"
 
     def taken_by(self, one: str, other: str) -> bool:
-        """True where a break of limb or union told as likely for one line takes the other with it."""
+        """True where a break told as likely for one line takes the other with it."""
         down = self.rows[other]["capacity"]["way_down_nodes"]
-        return any(x["likely"] and x["kind"] != "stem" and x["node"] in down for x in self.rows[one]["breaks"])
+        return any(x["likely"] and x["node"] in down for x in self.rows[one]["breaks"])
 
     def rescue(self) -> Iterator[str]:
         """A rescue line is usable, holds two people, reaches some of the work, and is independent where it says so."""

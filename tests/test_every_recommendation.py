@@ -108,7 +108,24 @@ def pair(doc):
     }
 
 
-SPOILED = [first, line_of_a_step, a_step_on_nothing, rescuer, second_line, way_to_work, redirect, pair]
+def doubtful_first(doc):
+    next(r for r in doc["anchors"] if r["rank"] == 1)["capacity"]["verdict"] = "doubtful"
+
+
+def unsaid_doubt(doc):
+    climb = doc["climb"]["set"]
+    row = next(r for r in doc["anchors"] if name(r) == name(climb["anchors"][0]))
+    row["capacity"]["verdict"], climb["words_data"] = "doubtful", []
+
+
+def rescuer_on_a_likely_break_of_the_stem(doc):
+    plan = next(r for r in doc["climb"]["rescue"] if r["independent"])
+    row = next(r for r in doc["anchors"] if name(r) == plan["rescue_anchor"])
+    other = next(r for r in doc["anchors"] if name(r) == plan["work_anchor"])
+    other["breaks"].append({"likely": True, "kind": "stem", "node": row["capacity"]["way_down_nodes"][-2]})
+
+
+SPOILED = [doubtful_first, unsaid_doubt, rescuer_on_a_likely_break_of_the_stem, first, line_of_a_step, a_step_on_nothing, rescuer, second_line, way_to_work, redirect, pair]
 
 
 @pytest.mark.parametrize("spoil", SPOILED, ids=lambda f: f.__name__)

@@ -38,8 +38,8 @@ def height_over_work(place: Floats, work: Work, error: float) -> Scored:
 def margin_score(graph: WoodGraph, check: AnchorCheck, settings: PlanningSettings) -> Scored:
     """ln(p5 / gate) / ln(FULL_MARGIN), held in [0, 1]; none where it holds one climber only.
 
-    Where it was judged nearer to plumb than was asked, for it fails or is doubtful farther out, no more than
-    what is asked of it counts: a heavier crew, judged nearer to plumb, gains nothing by that.
+    Where it was judged nearer to plumb than was asked, for it fails or is doubtful farther out, or holds a rescuer
+    only nearer to plumb, no more than what is asked of it counts: a heavier crew, judged so, gains nothing by that.
     Its error comes from the limb's own diameter alone: strength goes with d^3, so the logarithm errs by 3 sd
     / d. What is common to the whole tree (species strength) moves all candidates alike and cannot change the
     order.
@@ -47,7 +47,7 @@ def margin_score(graph: WoodGraph, check: AnchorCheck, settings: PlanningSetting
     p5 = check.check.margin.p5
     if not p5 > 0 or check.one_climber_only:
         return 0.0, 0.0
-    if check.within < settings.rope_angle_limit - 1e-6:
+    if check.two_people_within < settings.rope_angle_limit - 1e-6:
         p5 = min(p5, settings.margin_doubt if check.check.verdict == WITHIN else settings.margin_gate)
     node = int(check.check.governing)
     cv = float(graph.radius_sd[node] / graph.radius[node]) if np.isfinite(graph.radius_sd[node]) else 0.05
