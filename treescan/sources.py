@@ -69,6 +69,13 @@ SOURCES: dict[str, Source] = {
     "wood_handbook_imported": Source("US Wood Handbook, FPL-GTR-190 (2010), Table 5-5b, imported woods, green", "memory"),
     "d2555_layout": Source("Clear-wood table with the layout and values of ASTM D2555, unseasoned (title not seen)", "read"),
     "lavers_1983": Source("Lavers 1983, The Strength Properties of Timber, green, UK grown; low confidence", "memory"),
+    "markwardt_1935": Source("Markwardt & Wilson 1935, US Dept. Agric. Tech. Bull. 479, green: California black oak; low confidence", "memory"),
+    "density_stand_in": Source(
+        "No strength published: not more than the weakest measured row of its genus in Europe, nor than the least strength over basic density of "
+        "its genus times its own density (Zanne 2009, global wood density database, read: Quercus cerris 0.70, ilex 0.82, suber 0.77, pyrenaica 0.84, petraea "
+        "0.56, robur 0.56; Abies alba 0.353); sessile and downy oak are sold as one timber with pedunculate oak (a timber merchant's page, read)",
+        "derived",
+    ),
     "stuttgart_catalogue": Source("Wessolly & Erb 1998, Handbuch der Baumstatik: elastic limits of green stem pieces", "memory"),
     "handbook_cov": Source("US Wood Handbook, Table 5-6: scatter of MOR 0.16 (11 rows read of another table average 0.151)", "memory"),
     "spatz_2013": Source("Spatz & Pfisterer 2013, Arboric. Urban For. 39(5):218: green strength over green density, power 1.2", "read"),

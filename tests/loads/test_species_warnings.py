@@ -23,10 +23,16 @@ def _weakest_of(genus):
     return min((r.mor for r in green_wood() if r.botanical.lower().split()[0] == genus and np.isfinite(r.mor)), default=np.inf)
 
 
-@pytest.mark.parametrize("name", ["Quercus ilex", "holm oak", "evergreen oak", "Quercus petraea", "Quercus suber"])
+@pytest.mark.parametrize("name", ["evergreen oak", "Quercus frainetto", "Quercus lobata"])
 def test_an_oak_without_a_row_has_the_weakest_oak(name):
-    """The live oak's 82 MPa, named for the holm oak as a rough stand-in, is not taken: 47.6 MPa, the southern red oak's."""
-    assert wood_of(name, SETTINGS).mor == pytest.approx(47.6e6)
+    """42.7 MPa, the California black oak's."""
+    assert wood_of(name, SETTINGS).mor == pytest.approx(42.7e6)
+
+
+@pytest.mark.parametrize("name", ["Quercus ilex", "holm oak", "Quercus petraea", "Quercus suber"])
+def test_a_dense_oak_of_europe_has_the_weakest_tested_oak_of_europe(name):
+    """Basic density read, 0.56 to 0.82: no less than the northern red oak's, whose 57.2 MPa it gets; never the live oak's 82."""
+    assert wood_of(name, SETTINGS).mor == pytest.approx(57.2e6)
 
 
 @pytest.mark.parametrize("row", [r for r in green_wood() if r.use_also_for], ids=lambda r: r.botanical)

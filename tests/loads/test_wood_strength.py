@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from treescan.cloud.projection import longitude_latitude
+from treescan.loads.material.wood_names import ONE_GENUS, OTHER_NAMES, SEVERAL, grows_in_europe
 from treescan.loads.material.wood_strength import wood_of
 from treescan.loads.material.wood_table import green_wood
-from treescan.loads.regions import BY_MAP, region_at
+from treescan.loads.regions import BY_MAP, IN_EUROPE, region_at
 from treescan.loads.settings import LoadSettings
 from treescan.outputs.text.say import say
 from treescan.reason import Reason
@@ -134,6 +135,68 @@ def test_a_bare_name_is_the_weakest_of_the_region():
         bare = row.botanical.split()[0]
         assert wood_of(bare, EUROPE).mor >= wood_of(bare, S).mor, bare
         assert bare in wood_of(bare, EUROPE).species or wood_of(bare, EUROPE).mor == wood_of(bare, S).mor
+
+
+REGIONS = ("anywhere", "Europe")
+
+
+def species_where(region):
+    """Plain botanical names of the species a bare name may mean: of Europe, or with a row in the table."""
+    rows = {" ".join(r.botanical.lower().split()[:3 if " x " in r.botanical else 2]) for r in green_wood()}
+    return sorted(IN_EUROPE if region == "Europe" else IN_EUROPE | rows)
+
+
+@pytest.mark.parametrize("region", REGIONS)
+def test_who_says_less_never_gets_more(region):
+    """A bare name, botanical or common, gives no more than any species it may mean where the user works, each by its own name; over the whole table."""
+    settings, tried = LoadSettings(region=region), 0
+    for species in species_where(region):
+        genus, own = species.split()[0], wood_of(species, settings).mor
+        common = [n for n, g in ONE_GENUS.items() if g == genus] + [n for n, g in SEVERAL.items() if genus in g or species in g]
+        for bare in (genus, genus.upper(), *common):
+            assert wood_of(bare, settings).mor <= own, (bare, species)
+            tried += 1
+    for name, species in OTHER_NAMES.items():
+        if name.split()[-1] in ONE_GENUS | SEVERAL and species in species_where(region):
+            assert wood_of(name.split()[-1], settings).mor <= wood_of(name, settings).mor, name
+    assert tried > 150
+
+
+@pytest.mark.parametrize("region", REGIONS)
+def test_what_naming_is_said_to_change_it_changes(region):
+    """Each species that a bare name's label tells gives the strength told for it when it is named."""
+    settings = LoadSettings(region=region)
+    for bare in sorted({r.botanical.split()[0] for r in green_wood()} | set(ONE_GENUS) | set(SEVERAL)):
+        for told in wood_of(bare, settings).label.values.get("named") or ():
+            assert wood_of(told["botanical"], settings).mor == told["mor"], (bare, told)
+
+
+@pytest.mark.parametrize(("name", "most"), [("eucalyptus", 34.5e6), ("Eucalyptus regnans", 34.5e6), ("Eucalyptus globulus", 34.5e6), ("live oak", 47.6e6),
+     ("coast live oak", 47.6e6), ("evergreen oak", 47.6e6), ("black oak", 47.6e6), ("English elm", 40e6), ("Ulmus minor", 40e6), ("elm", 40e6),
+     ("hickory", 63e6), ("balsam poplar", 27e6), ("sequoia", 32.4e6), ("maple", 32.4e6)])  # fmt: skip
+def test_names_an_attack_found_bold(name, most):
+    """Two strong timbers are no low end of a genus; a trade name of several species is the weakest; an elm of England is not one of America."""
+    for region in REGIONS:
+        assert wood_of(name, LoadSettings(region=region)).mor <= most
+
+
+def test_wood_never_tested_follows_from_density():
+    """Stand-ins by density: no more than the weakest European row of the genus, nor than its density at the worst strength over density of the genus; said so.
+
+    Sessile and downy oak, sold as one timber with pedunculate oak, take the first of these alone."""
+    derived = [r for r in green_wood() if r.standing == "derived"]
+    assert len(derived) == 7
+    for row in derived:
+        genus = row.botanical.split()[0]
+        tested = [r for r in green_wood() if r.botanical.startswith(genus + " ") and np.isfinite(r.mor) and r.standing != "derived"]
+        here = min(r.mor for r in tested if grows_in_europe(r))
+        worst = min(r.mor / r.sg for r in tested if np.isfinite(r.sg))
+        if row.botanical not in ("Quercus petraea", "Quercus pubescens"):
+            assert row.mor <= worst * row.sg
+        assert row.mor <= here
+        label = wood_of(row.botanical, S).label
+        assert label.code == "wood_never_tested"
+        assert "No test of the strength" in say(label)
 
 
 @pytest.mark.parametrize("name", ["holm oak", "turkey oak", "Quercus cerris", "southern red oak", "Quercus robur", "oak wood", None, "broadleaf"])

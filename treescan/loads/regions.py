@@ -14,7 +14,9 @@ EUROPE_BOX = (-11.0, 36.0, 40.0, 71.5)
 """West, south, east, north of what counts as Europe. [degrees]"""
 
 _EUROPE = {
-    "quercus": ("robur", "petraea", "rubra", "palustris", "coccinea", "cerris", "ilex", "pubescens"),
+    "quercus": (
+        "robur", "petraea", "rubra", "palustris", "coccinea", "cerris", "ilex", "pubescens", "suber", "pyrenaica"
+    ),
     "fraxinus": ("excelsior", "ornus", "angustifolia", "americana", "pennsylvanica"),
     "fagus": ("sylvatica",),
     "betula": ("pendula", "pubescens", "papyrifera"),
@@ -22,7 +24,7 @@ _EUROPE = {
     "alnus": ("glutinosa", "incana", "rubra"),
     "acer": ("pseudoplatanus", "platanoides", "campestre", "saccharinum", "rubrum", "negundo"),
     "tilia": ("cordata", "platyphyllos", "tomentosa", "americana"),
-    "ulmus": ("glabra", "minor", "laevis", "americana"),
+    "ulmus": ("glabra", "minor", "laevis", "procera", "americana"),
     "populus": ("nigra", "alba", "tremula", "x canadensis", "deltoides", "trichocarpa"),
     "salix": ("alba", "fragilis", "nigra"),
     "prunus": ("avium", "serotina"),

@@ -24,12 +24,15 @@ OTHER_NAMES = {
     "common oak": "quercus robur",
     "sessile oak": "quercus petraea",
     "holm oak": "quercus ilex",
-    "evergreen oak": "quercus ilex",
+    "durmast oak": "quercus petraea",
+    "pubescent oak": "quercus pubescens",
     "common ash": "fraxinus excelsior",
     "common beech": "fagus sylvatica",
     "silver birch": "betula pendula",
     "sycamore maple": "acer pseudoplatanus",
     "norway maple": "acer platanoides",
+    "field elm": "ulmus minor",
+    "common elm": "ulmus procera",
     "box elder": "acer negundo",
     "ash leaved maple": "acer negundo",
     "common lime": "tilia cordata",
@@ -48,7 +51,6 @@ OTHER_NAMES = {
     "sour gum": "nyssa sylvatica",
     "tulip poplar": "liriodendron tulipifera",
     "coast redwood": "sequoia sempervirens",
-    "redwood": "sequoia sempervirens",
     "buttonwood": "platanus occidentalis",
 }
 """Trade names the table does not spell, by botanical name (common practice)."""
@@ -96,6 +98,8 @@ SEVERAL = {
     "plane": ("platanus", "acer pseudoplatanus"),
     "poplar": ("populus", "liriodendron"),
     "chestnut": ("castanea", "aesculus"),
+    "redwood": ("sequoia sempervirens", "sequoiadendron", "metasequoia"),
+    "sequoia": ("sequoia sempervirens", "sequoiadendron"),
 }
 """Last words said of trees of more than one genus, and of which (common practice); genera the table lacks are
 among them."""
@@ -124,8 +128,12 @@ CONDITIONS = frozenset(
 """Words that say how the wood is, not which: the table's sound wood is not taken for it (project choice)."""
 
 WEAKER_THAN_ITS_GENUS = ("acer negundo",)
-"""Species known to be weaker than the weakest row of their genus: not known, rather than taken for it (common
-practice)."""
+"""Species known to be weaker than the weakest row of their genus: not known, rather than taken for it, and so is a
+bare name that may mean them (common practice)."""
+
+NO_LOW_END = ("eucalyptus",)
+"""Genera of which the table holds strong timbers only (basic densities of the genus run from 0.34 on, from memory):
+a species without a row is its kind of wood, no more."""
 
 KINDS = {
     "conifer": "conifer",
@@ -163,24 +171,34 @@ class Meant:
 def meant(species: str | None, region: str = ANYWHERE) -> Meant:
     """What a common or botanical name may mean where the user works; None and names not known mean anything."""
     found = _meant(species)
-    return _narrowed(found, species or "", region) if found.how in ("genus", "several") else found
+    if found.how not in ("genus", "several") or len(_plain(species or "").split()) != 1:
+        return found
+    return _narrowed(found) if region == EUROPE else _with_weaker(found)
 
 
-def _narrowed(found: Meant, species: str, region: str) -> Meant:
-    """Of a bare name those rows that grow in the region, or stand in for what grows there; all where none does."""
-    bare = len(_plain(species).split()) == 1
-    here = tuple(r for r in found.rows if _grows(r)) if region == EUROPE and bare else ()
-    return replace(found, rows=here, region=region) if here and here != found.rows else found
+def _narrowed(found: Meant) -> Meant:
+    """Of a bare name what its species of Europe give, each by its own name, and the table's stand-ins for them, so that
+    who says less never gets more; all rows where none grows there."""
+    genera = {_genus(r) for r in found.rows}
+    here = tuple(name for name in sorted(IN_EUROPE) if name.split()[0] in genera)
+    each = [m for m in map(_as_named, here) if m is not None]
+    rows = {id(r) for m in each for r in m.rows} | {id(r) for r in found.rows if any(_stands_for(r, name) for name in here)}
+    narrowed = replace(found, rows=tuple(r for r in found.rows if id(r) in rows), region=EUROPE)
+    return _with_weaker(narrowed, here) if narrowed.rows and len(narrowed.rows) < len(found.rows) else _with_weaker(found)
+
+
+def _with_weaker(found: Meant, here: Iterable[str] = WEAKER_THAN_ITS_GENUS) -> Meant:
+    """A bare name may also mean a species of its genus that is weaker than every row, as unknown as that one is."""
+    genera = {_genus(r) for r in found.rows}
+    weaker = [n for n in WEAKER_THAN_ITS_GENUS if n in here and n.split()[0] in genera]
+    if not weaker:
+        return found
+    return replace(found, kinds=_anything().kinds, why=Reason("name_may_mean_weaker", species=weaker[0].capitalize()))
 
 
 def grows_in_europe(row: Row) -> bool:
     """Whether a row is of a species that grows or is widely planted in Europe."""
     return _binomial(_plain(row.botanical)) in IN_EUROPE
-
-
-def _grows(row: Row) -> bool:
-    """Whether a row is of a species of Europe, or the table's stand-in for one."""
-    return grows_in_europe(row) or any(_stands_for(row, name) for name in IN_EUROPE)
 
 
 def _meant(species: str | None) -> Meant:
@@ -193,6 +211,8 @@ def _meant(species: str | None) -> Meant:
     said = [word for word in name.split() if word in CONDITIONS]
     if said:
         return _anything(Reason("name_says_condition", word=said[0]))
+    if name in SEVERAL:
+        return _last_word(species or "", name)
     botanical = _other(name) or name
     return _as_named(botanical) or _last_word(species or "", name)
 
@@ -238,7 +258,7 @@ def _of_genus(genus: str) -> Meant:
     if not members:
         return _anything()
     rows = _strong(members)
-    return Meant("genus", rows) if rows else Meant("kind", (), (members[0].kind,))
+    return Meant("genus", rows) if rows and genus not in NO_LOW_END else Meant("kind", (), (members[0].kind,))
 
 
 def _last_word(asked: str, name: str) -> Meant:

@@ -87,7 +87,9 @@ def _row_strength(row: Row, found: Meant, asked: str, settings: LoadSettings) ->
         "mor": row.mor,
         "standing": row.standing,
     }
-    if found.how == "species":
+    if found.how == "species" and row.standing == "derived":
+        label = Reason("wood_never_tested", **row_of)
+    elif found.how == "species":
         label = Reason("wood_by_name", **row_of, rows=len(found.rows), several=len(found.rows) > 1)
     elif found.how == "stand-in":
         label = Reason("wood_stand_in", **row_of)
@@ -112,23 +114,25 @@ def _row_strength(row: Row, found: Meant, asked: str, settings: LoadSettings) ->
 
 
 def _if_named(found: Meant, used: Row) -> dict[str, Any]:
-    """What naming the species would change: the species the name may mean and their strength, the strongest
-    first, and the region they were looked for in; None where none is stronger than the row used."""
+    """What naming the species would change, and the region they were looked for in."""
+    region = found.region if found.region and grows_in_europe(used) else None
+    return {"named": _stronger(found, used.mor), "region": region}
+
+
+def _stronger(found: Meant, used: float) -> tuple[Reason, ...] | None:
+    """The species a name may mean that are stronger than what is used, the strongest first; None where none is."""
     each: dict[str, float] = {}
     for r in found.rows:
         if found.region and not grows_in_europe(r):  # a stand-in: naming it would not give its strength
             continue
-        each[r.botanical] = min(r.mor, each.get(r.botanical, r.mor))
-    stronger = sorted((mor, name) for name, mor in each.items() if mor > used.mor)[::-1]
-    return {
-        "named": tuple(Reason("wood_if_named", botanical=name, mor=mor) for mor, name in stronger) or None,
-        "region": found.region or None,
-    }
+        each[r.botanical] = min(named.mor for named in meant(r.botanical).rows)
+    stronger = sorted((mor, name) for name, mor in each.items() if mor > used)[::-1]
+    return tuple(Reason("wood_if_named", botanical=name, mor=mor) for mor, name in stronger) or None
 
 
 def _low_strength(found: Meant, asked: str, settings: LoadSettings) -> Wood:
     """The low end of some kinds of wood, every property on its cautious side."""
-    rows = [r for r in green_wood() if np.isfinite(r.mor) and r.kind in found.kinds]
+    rows = [r for r in green_wood() if np.isfinite(r.mor) and r.kind in found.kinds and r.standing != "derived"]
     kind = found.kinds[0] if len(found.kinds) == 1 else "unknown"
 
     def low(of: Callable[[Row], float]) -> float:
@@ -161,7 +165,7 @@ def _low_label(found: Meant, asked: str, kind: str, mor: float) -> Reason:
         return Reason("wood_not_stated", **figures)
     if found.how == "kind":
         return Reason("wood_kind_only", asked=asked, **figures)
-    return Reason("wood_not_in_table", asked=asked, why=found.why, **figures)
+    return Reason("wood_not_in_table", asked=asked, why=found.why, named=_stronger(found, mor), **figures)
 
 
 def _or(value: float, other: float) -> float:

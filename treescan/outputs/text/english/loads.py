@@ -13,6 +13,10 @@ TEXTS: dict[str, str] = {
         "Green wood of {botanical} ({common}), matched by name to '{asked}'[{?several}, the weakest of "
         "{rows} entries]: {mor:MPa}, {standing:word}."
     ),
+    "wood_never_tested": (
+        "No test of the strength of {botanical} ({common}) is known here. By its density it is taken for no stronger than the "
+        "weakest tested wood of its genus where it grows: {mor:MPa}, {standing:word}."
+    ),
     "wood_stand_in": (
         "The table has no strength for '{asked}'. {botanical} ({common}) stands in for it: {mor:MPa}, "
         "{standing:word}."
@@ -33,9 +37,10 @@ TEXTS: dict[str, str] = {
     "wood_kind_only": "Of '{asked}' only the kind of wood is known. The low end of the table is used "
     "({kind:word}, lowest {percentile:%}): {mor:MPa}.",
     "wood_not_in_table": "The table has no row for '{asked}'[, {why}]. The low end of the table is used "
-    "({kind:word}, lowest {percentile:%}): {mor:MPa}.",
+    "({kind:word}, lowest {percentile:%}): {mor:MPa}.[ Naming the species would change that: {named:names}.]",
     "wood_density_measured": "{matched} All strengths are multiplied by {factor:x} for the measured green "
     "density of {density:x0} kg/m³.",
+    "name_may_mean_weaker": "which can also mean {species}, weaker than the rest of its genus",
     "species_weaker_than_genus": "which is weaker than others of its genus",
     "name_says_condition": "“{word}” says how its wood is, not which it is: name the species alone and state what is wrong as a finding",
     "name_misleads": "which need not be {article} {word}",
