@@ -22,6 +22,7 @@ from treescan.cloud.registration.join import join_scans
 from treescan.errors import BadInput
 from treescan.faces.cli.request import PlanRequest, TreeRequest
 from treescan.faces.cli.run_record import write_run_record
+from treescan.faces.cli.species_question import may_ask, with_species_asked
 from treescan.faces.guard.input_files import check_inputs
 from treescan.faces.guard.output_place import check_file, check_folder, check_same_tree, foreign_to_plan, is_marked
 from treescan.faces.session.inputs import arguments
@@ -107,6 +108,9 @@ def plan_job(request: PlanRequest, quiet: bool, as_json: bool) -> tuple[list[Pat
                 removal=given.removal,
                 overrides=given.overrides,
             )
+            if may_ask(quiet, as_json):
+                done = with_species_asked(done, report)
+                request = replace(request, species=done.asked.species)
         report.close()
         with whole_folder(folder, lambda: _check_plan_place(request)) as part:
             files = list(write_tree(tree, part / "tree.json"))

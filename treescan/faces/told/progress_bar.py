@@ -37,6 +37,15 @@ class Reporter:
             self._told = tenth
             print(json.dumps({"progress": {"stage": stage, "share": round(float(share), 3)}}), flush=True)
 
+    @contextmanager
+    def paused(self) -> Iterator[None]:
+        """The bar off the screen meanwhile, for words to a person."""
+        if self._draw is not None:
+            self._draw.stop()  # type: ignore[attr-defined]
+        yield
+        if self._draw is not None:
+            self._draw.start()  # type: ignore[attr-defined]
+
     @property
     def stage(self) -> str:
         """The running stage, or ""."""

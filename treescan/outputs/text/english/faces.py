@@ -45,6 +45,10 @@ TEXTS: dict[str, str] = {
         "{off_up:deg1} too [{!low}high][{?low}low], {off_speed:%} too [{!slow}fast][{?slow}slow]."
     ),
     "use_settings_with": "Use it with: treescan plan ... --settings {path}",
+    # the species, asked for at a terminal
+    "species_matters": "{used}\nThe species matters here: as {botanical} ({mor:MPa}) {changed:n} of {candidates:n} candidates would be judged otherwise.",
+    "species_asked": "Which species is it, by its common or botanical name? (Enter alone: not known) ",
+    "species_left_as_it_is": "The species is left as it was: take the weakest it can be for true until somebody names it.",
     # how files of the user were read
     "deadwood_work": "{n:n} {n|work point lies|work points lie} on limbs that the scan suspects dead. The "
     "scan is a poor judge of dead wood: look from the ground.",
