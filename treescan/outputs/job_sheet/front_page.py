@@ -249,7 +249,8 @@ def _rescue(a: Assessment, p: TieInPoint) -> tuple[str, ...]:
     if plan_of is None or other is None:
         return (text("front_rescue_none"),)
     place = text("place_with_code", place=place_names(a.tree.graph)[other.union], label=other.label)
-    return (text("front_rescue_line", place=place, shared=not plan_of.independent),)
+    found = {"shared": not plan_of.independent, "part": plan_of.part, "share": plan_of.share}
+    return (text("front_rescue_line", place=place, **found),)
 
 
 def _bank(a: Assessment) -> tuple[str, ...]:

@@ -25,6 +25,9 @@ STEP = 0.2
 """The way down is looked at in steps of this length. [m]"""
 
 
+WHOLE = 0.995
+"""A share from here on prints as all of it."""
+
 NEARLY = 0.5
 """A rescue line that holds is taken before a doubtful one that reaches up to twice as much (project choice)."""
 
@@ -62,6 +65,11 @@ class RescuePlan:
     two_person_margin: float
     corridors: tuple[Corridor, ...]
     reasons: tuple[Reason, ...]
+
+    @property
+    def part(self) -> bool:
+        """True where the rescuer gets to a part of the work only."""
+        return self.share < WHOLE
 
 
 def two_person_margin(point: TieInPoint, judged: bool = False) -> float:
@@ -189,7 +197,7 @@ def rescue_plan(
         reasons = (*lowered, Reason("rescue_none", anchor=point.name), *down)
         return RescuePlan(point.name, None, False, 0.0, float("nan"), drops, reasons)
     alone, share, _, best = max(apart, key=lambda t: (t[1] >= NEARLY * most and t[3].holds, *t[1:3]))
-    line = Reason("rescue_line", anchor=best.name, where=_apart(graph, point, best), share=share, part=share < 0.995)
+    line = Reason("rescue_line", anchor=best.name, where=_apart(graph, point, best), share=share, part=share < WHOLE)
     shared = () if alone else (_shares(graph, point, best),)
     all_the_way = best.check.two_people_within >= best.check.within - 1e-6  # else its margin is that of one climber
     two = two_person_margin(best, judged) if all_the_way else float("nan")

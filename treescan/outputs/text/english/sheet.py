@@ -80,7 +80,10 @@ FRONT: dict[str, str] = {
     "front_test_share": "Hanging people make only {share:%} of the stress of use, and it cannot be pulled that way: keep to work near plumb.",
     "front_no_area": "No road or building is on the plan: look who is below.",
     "front_rescue": "Rescue.",
-    "front_rescue_line": "Leave a line in over {place}[{?shared}, which shares wood with the first]. Way down and form: page 2.",
+    "front_rescue_line": (
+        "Leave a line in over {place}[{?shared}, which shares wood with the first][{?part}; from it a rescuer gets to only "
+        "{share:%} of this work]. Way down and form: page 2."
+    ),
     "front_rescue_none": "No second line on other wood was found: settle it before the climb. Form: page 2.",
     "front_no_line": "No throw from the ground was found. {start}",
     "front_rig": "Rig and test.",
