@@ -187,3 +187,17 @@ def test_two_halves_of_a_scan_are_joined_by_also(tmp_path, capsys):
     assert "half1.laz lies on half0.laz as it was read and was not moved" in said.replace(str(tmp_path) + "/", "")
     assert run(["trace", str(tmp_path / "half0.laz"), "--also", str(tmp_path / "none.laz"), "-o", str(out)]) == 2
     assert run(["trace", str(out), "--also", str(tmp_path / "half1.laz"), "-o", str(tmp_path / "again.json")]) == 2
+
+
+@pytest.mark.slow
+def test_the_readme_shows_what_the_command_prints(tmp_path, monkeypatch, capsys):
+    """The block "What it prints" is the command's own output, line by line; "..." stands for what is left out."""
+    root = Path(__file__).parents[2]
+    block = re.search(r"```\n\$ treescan (plan [^\n]*)\n(.*?)```", (root / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    assert block is not None
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sample_clouds").symlink_to(root / "sample_clouds")
+    assert run(block[1].split()) == 0
+    printed = capsys.readouterr().out
+    pattern = ".*".join(map(re.escape, re.split(r"\s*\.\.\.\s*", block[2])))
+    assert re.match(pattern, printed, re.DOTALL), printed
