@@ -360,7 +360,7 @@ def _points(graph: WoodGraph, throws: ThrowTable, work: Work, terrain: Terrain) 
             "effort": 0.7,
         }
         doubtful = anchor.check.verdict != "holds"
-        standing = Standing(rank, float(np.mean(list(scores.values()))), rank <= 2, 0.66, NAN, False) if good else NOT_RANKED
+        standing = Standing(rank, float(np.mean(list(scores.values()))), rank <= 2, 0.66, NAN, (rank, rank)) if good else NOT_RANKED
         out.append(
             TieInPoint(
                 label=u.label[k],

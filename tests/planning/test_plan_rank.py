@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from treescan.outputs.text.say import say, say_all
 from treescan.planning.access.approach import OTHER, RESCAN, recommend
 from treescan.planning.candidates.candidates import candidate_unions
 from treescan.planning.candidates.rescan_advice import RESCANS, rescan_advice
-from treescan.planning.ranking.order import LITTLE, forward, order_points, pareto, places
+from treescan.planning.ranking.order import LITTLE, forward, level_ranks, order_points, pareto, places
 from treescan.planning.ranking.reasons import compare
 from treescan.planning.ranking.score_rule import combined
 from treescan.planning.ranking.scores import margin_score, rope_angle_score
@@ -320,6 +321,31 @@ def test_equal_candidates_are_a_tie():
 
     assert points[0].tie
     assert [r["next"] for r in of_code(points[0].reasons, "tied_with_next")] == [points[1].named]
+
+
+def test_places_are_level_as_far_as_the_draws_cannot_tell():
+    """By hand, ten draws: 1 leads 2 in six and 2 leads 3 in six, which is level at 0.7; 1 leads 3 in nine, which is not; nor is what stands in another part."""
+    draws = np.array([[3, 2, 1, 1]] * 3 + [[3, 2, 2.5, 1]] * 3 + [[1.5, 2, 1, 1]] * 3 + [[1.5, 2, 2.5, 9]])
+
+    assert level_ranks(draws, np.array([0, 0, 0, 1]), 0.7) == [(1, 2), (1, 3), (2, 3), (4, 4)]
+    assert level_ranks(draws, np.array([0, 0, 0, 1]), 0.95) == [(1, 3), (1, 3), (1, 3), (4, 4)]
+    assert level_ranks(draws, np.array([0, 0, 0, 1]), 0.5) == [(1, 1), (2, 2), (3, 3), (4, 4)]
+    assert level_ranks(draws, np.zeros(4, int), 0.95)[3] == (1, 4)
+
+
+def test_nothing_is_level_where_nothing_is_in_doubt():
+    """Without errors and with one mind about the weights only equal scores are a tie; with more doubt no tie gets shorter than none."""
+    _, points = mean_stability(cv=0.0, chance_error=0.0, angle_error_deg=0.0, effort_error=0.0, place_error=0.0, weight_scatter=0.0)
+    score = {p.rank: p.score for p in points if p.usable}
+    for p in points:
+        if p.usable and p.tied:
+            assert all(score[r] == pytest.approx(p.score, abs=1e-9) for r in range(p.level[0], p.level[1] + 1))
+    _, doubted = mean_stability()
+    usable = [p for p in doubted if p.usable]
+    assert any(p.tied for p in usable)
+    for p, following in pairwise(usable):
+        assert p.level[0] <= p.rank <= p.level[1]
+        assert p.tie == (following.level[0] <= p.rank)
 
 
 def test_same_seed_same_answer_other_seed_other_draws():

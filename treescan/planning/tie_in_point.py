@@ -268,8 +268,8 @@ class Standing:
 
     rank : 1 is the first to inspect, 0 when it is not usable; score : NaN when not usable; pareto : no other
     usable candidate is better in every criterion; rank_stability : share of perturbed rankings in which it
-    stays in its place (or ties); first_chance : share of them in which it comes first; tie : cannot be told
-    apart from the next one.
+    stays in its place (or ties); first_chance : share of them in which it comes first; level : first and last rank
+    of the row of places from which it cannot be told apart, its own among them.
     """
 
     rank: int
@@ -277,10 +277,10 @@ class Standing:
     pareto: bool
     rank_stability: float
     first_chance: float
-    tie: bool
+    level: tuple[int, int]
 
 
-NOT_RANKED = Standing(0, float("nan"), False, float("nan"), float("nan"), False)
+NOT_RANKED = Standing(0, float("nan"), False, float("nan"), float("nan"), (0, 0))
 
 
 @dataclass(frozen=True, repr=False)
@@ -327,6 +327,16 @@ class TieInPoint(Judged):
         return self.standing.first_chance
 
     @property
+    def level(self) -> tuple[int, int]:
+        """As in `Standing`."""
+        return self.standing.level
+
+    @property
+    def tied(self) -> bool:
+        """Cannot be told apart from a neighbour in the list."""
+        return self.standing.level[0] < self.standing.level[1]
+
+    @property
     def tie(self) -> bool:
         """As in `Standing`."""
-        return self.standing.tie
+        return self.standing.level[1] > self.standing.rank

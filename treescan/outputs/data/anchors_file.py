@@ -104,6 +104,7 @@ def anchor_out(a: Assessment, p: TieInPoint) -> dict[str, Any]:
         "rank_stability": number(p.rank_stability),
         "pareto": bool(p.pareto),
         "tie_with_next": bool(p.tie),
+        "tie_ranks": list(p.level) if p.tied else None,
         "first_chance": number(p.first_chance),
         **all_with_data("look_first", p.doubts),
         **beside_the_rank(p),

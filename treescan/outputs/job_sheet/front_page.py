@@ -296,7 +296,8 @@ def _next(a: Assessment, usable: Sequence[TieInPoint]) -> Blocks:
             continue
         seen.add(q.union)
         place = text("place_with_code", place=place_names(a.tree.graph)[q.union], label=q.label)
-        said = text("front_next", rank=q.rank, place=place, system=q.system, verdict=q.verdict, low=_low(q))
+        level = usable[0].level[1] >= q.rank
+        said = text("front_next", rank=q.rank, place=place, system=q.system, verdict=q.verdict, low=_low(q), level=level)
         out.append(words(said, MAIN))
     return [rule(), rich(text("sheet_next"), "", MAIN), *out] if out else []
 

@@ -74,17 +74,42 @@ def _standings(
     behind = np.where(forward(usable), 0.0, BEHIND)
     turn = places(score - behind, union)
     draws = perturbed_scores(value, error, weights, settings, seed) - behind
-    keeps, first, leads = _robustness(draws, union, turn, settings.tie_band)
+    keeps, first = _robustness(draws, union, turn, settings.tie_band)
     best = pareto(value)
-    last = len(turn) - 1
-    tied = [
-        k < last and bool(leads[k] < settings.tie_confidence) and _same_group(turn, union, k)
-        for k in range(len(turn))
-    ]
+    level = level_ranks(draws[:, turn], _parted(turn, union), settings.tie_confidence)
     return turn.tolist(), [
-        Standing(k + 1, float(score[i]), bool(best[i]), float(keeps[k]), float(first[k]), tied[k])
+        Standing(k + 1, float(score[i]), bool(best[i]), float(keeps[k]), float(first[k]), level[k])
         for k, i in enumerate(turn)
     ]
+
+
+def level_ranks(draws: Floats, part: NDArray, confidence: float) -> list[tuple[int, int]]:
+    """First and last rank of the places from which each place cannot be told apart, its own among them.
+
+    Parameters
+    ----------
+    draws : (draws, n) float    Scores in ranking order, each draw with its own weights and errors.
+    part : (n,) int             Places of different parts of the list are never level.
+    confidence : float          Two places are level where the better one leads in fewer of the draws.
+
+    Notes
+    -----
+    Level goes no farther than the first place that can be told apart. It is not handed on: with 1 level with 2 and
+    2 with 3, rank 1 may still lead 3.
+    """
+
+    def level(i: int, j: int) -> bool:
+        return bool(part[i] == part[j] and np.mean(draws[:, i] > draws[:, j]) < confidence)
+
+    out = []
+    for k in range(draws.shape[1]):
+        up, down = k, k
+        while up > 0 and level(up - 1, k):
+            up -= 1
+        while down + 1 < draws.shape[1] and level(k, down + 1):
+            down += 1
+        out.append((up + 1, down + 1))
+    return out
 
 
 def forward(points: Sequence[Judged]) -> NDArray[np.bool_]:
@@ -123,21 +148,15 @@ def perturbed_scores(
     return combined(noisy, w[:, None, :])
 
 
-def _robustness(
-    draws: Floats, union: NDArray, turn: NDArray, band: float
-) -> tuple[Floats, Floats, Floats]:
-    """Per place, shares of the draws: its holder keeps it, its holder comes first, it leads the next
-    place."""
+def _robustness(draws: Floats, union: NDArray, turn: NDArray, band: float) -> tuple[Floats, Floats]:
+    """Per place, shares of the draws: its holder keeps it, its holder comes first."""
     now = places(draws, union)
     own = draws[:, turn]
     keeps = np.mean((now == turn) | (np.abs(np.take_along_axis(draws, now, axis=1) - own) <= band), axis=0)
     first = np.mean(turn == now[:, :1], axis=0)
-    leads = np.ones(len(turn))
-    leads[:-1] = np.mean(own[:, :-1] > own[:, 1:], axis=0)
-    return keeps, first, leads
+    return keeps, first
 
 
-def _same_group(turn: NDArray, union: NDArray, rank: int) -> bool:
-    """Both this place and the next belong to the best rows of unions, or both to the other systems."""
-    leaders = len(np.unique(union))
-    return (rank < leaders) == (rank + 1 < leaders)
+def _parted(turn: NDArray, union: NDArray) -> NDArray[np.int64]:
+    """0 for the best rows of unions, 1 for the other systems, in ranking order, (n,)."""
+    return (np.arange(len(turn)) >= len(np.unique(union))).astype(np.int64)

@@ -43,10 +43,18 @@ def explain(
                 *p.doubts,
                 why_this(graph, p, settings),
                 *((why_not(ranked[i - 1], p, second, settings, parted),) if i > 0 else ()),
-                *((Reason("tied_with_next", next=ranked[i + 1].named),) if standing.tie else ()),
+                *_level(ranked, i, standing),
             )
         )
     return out
+
+
+def _level(ranked: Sequence[Judged], place: int, standing: Standing) -> tuple[Reason, ...]:
+    """The next ones from which it cannot be told apart."""
+    last = standing.level[1]
+    if last <= standing.rank:
+        return ()
+    return (Reason("tied_with_next", next=ranked[place + 1].named, last=last if last > standing.rank + 1 else None),)
 
 
 def why_this(graph: WoodGraph, p: Judged, settings: PlanningSettings) -> Reason:

@@ -202,7 +202,8 @@ _RANK: dict[str, str] = {
     ),
     "score_against": "{criterion:word} ({own:x} to {other:x})",
     "criterion_named": "{criterion:word}",
-    "tied_with_next": "A tie: this scan and these weights cannot tell it apart from {next}.",
+    "tied_with_next": "A tie: this scan and these weights cannot tell it apart from {next}[ and on down to rank {last:n}]. Let the look at the "
+    "tree decide.",
     "neither_ranked": "Neither {one} nor {other} is ranked.",
     "one_ranked": "{ranked} is ranked, {other} is not.",
     "first_reasons": "[{one}][ {other}]",

@@ -405,8 +405,8 @@ PAGE: dict[str, str] = {
     "page_col_work": "Work",
     "page_col_catch": "Catches next",
     "page_col_why": "Why, why not",
-    "page_tie": "tie",
-    "page_tie_note": "cannot be told apart from the next one",
+    "page_tie": "tie {first:n}–{last:n}",
+    "page_tie_note": "ranks {first:n} to {last:n} cannot be told apart: let the look at the tree decide",
     "page_stable": "same rank in {share:%}",
     "page_stable_note": "share of trial rankings, with other weights and within the measurement errors, in "
     "which it keeps its rank",

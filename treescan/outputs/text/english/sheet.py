@@ -112,7 +112,7 @@ FRONT: dict[str, str] = {
     "front_also": "Dead wood, not seen.",
     "front_kit": "Bring.",
     "front_picture": "{what} Heavy outline: the wood the rope lies on. The darker the wood below it, the nearer to its strength.",
-    "front_next": "{rank}. {place}; {system:word}; {verdict:word}[, strength over stress {low:x2}].",
+    "front_next": "{rank}. {place}; {system:word}; {verdict:word}[, strength over stress {low:x2}][{?level}. A tie with the first: let the look at the tree decide].",
     "record_used": "Anchor used",
     "record_test": "Test pull",
     "record_result": "Test result",
