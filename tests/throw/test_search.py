@@ -208,3 +208,15 @@ def test_the_best_throw_takes_no_longer_than_the_best_by_any_one_method():
         one = search_throws(graph, alone(graph), Site(), stances, dataclasses.replace(every, methods=(name,)))
         for key, throw in one.best.items():
             assert together.best[key].expected_seconds <= 1.02 * throw.expected_seconds + 1.0
+
+
+def test_a_line_that_slides_in_comes_to_rest_in_the_crotch():
+    """On a limb rising at 50 degrees: (R + r cos 40) / sin 40 from the axes, on top of the limb."""
+    t = np.radians(40)
+    graph = upright([Limb(6.0, EAST, rise=np.pi / 2 - t)], radius=0.12)
+    throw = search_throws(graph, flat(graph), Site(), _few(graph), SETTINGS).best[(0, 1)]
+    distance = (0.12 + 0.05 * np.cos(t)) / np.sin(t)
+
+    assert throw.slides
+    assert throw.rest_distance == pytest.approx(distance, abs=1e-3)
+    assert throw.rest[2] == pytest.approx(6.0 + distance * np.cos(t) + 0.05 * np.sin(t), abs=5e-3)

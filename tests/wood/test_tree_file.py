@@ -16,6 +16,7 @@ from treescan.outputs.text.say import say
 from treescan.reason import Reason
 from treescan.trees.beside import Beside, Foliage, Surroundings, Terrain
 from treescan.wood.files.read_tree import read_tree, tree_in
+from treescan.wood.files.tree_shape import check_tree
 from treescan.wood.files.write_tree import tree_out, write_tree
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.quality.stem_figures import stem_figures
@@ -279,3 +280,25 @@ def test_limb_numbers_that_cannot_be_kept_are_told(stated):
 
     assert note.code == "limbs_numbered_anew"
     assert all(str(r["stated"]) in say(note) for r in note["limbs"])
+
+
+@pytest.mark.parametrize("stated", [[0.4, 0.0, 4.5], None])
+def test_a_crotch_that_a_file_states_is_kept(stated):
+    """Its place, or that there is none; without the key it is found from the limbs."""
+    tree = traced()
+    own, data = tree.graph.unions.crotch, json.loads(json.dumps(tree_out(tree)))
+    k = int(np.flatnonzero(np.isfinite(own[:, 0]))[0])
+    assert np.array_equal(tree_in(data, None, "tree.json").graph.unions.crotch, own, equal_nan=True)
+    data["unions"][k]["crotch"] = stated
+    found = tree_in(data, None, "tree.json").graph.unions.crotch
+    assert np.isnan(found[k]).all() if stated is None else found[k].tolist() == stated
+    del data["unions"][k]["crotch"]
+    assert tree_in(data, None, "tree.json").graph.unions.crotch[k] == pytest.approx(own[k])
+
+
+def test_a_crotch_of_two_numbers_is_refused():
+    """By its union's place in the file."""
+    data = json.loads(json.dumps(tree_out(traced())))
+    data["unions"][0]["crotch"] = [1.0, 2.0]
+    with pytest.raises(BadInput, match="crotch of union 1"):
+        check_tree(data, "tree.json")

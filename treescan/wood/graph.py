@@ -62,6 +62,7 @@ class Unions:
     arm_slope : (a,) float      Elevation of the limb just outside the union, negative = drooping. [rad]
     arm_continues : (a,) bool   True for the continuation of the parent limb.
     flags : tuple of tuple      Of `CODOMINANT`, `BRIDGED`, `WHORL`, `DEAD_SUSPECT`, and what a file states.
+    crotch : (m, 3) float       The upper bark between the limbs, where a rope lies. [m, local]  NaN = the fork hangs, or its arms do not part.
     """
 
     label: tuple[str, ...]
@@ -79,9 +80,18 @@ class Unions:
     arm_slope: Floats
     arm_continues: Flags
     flags: tuple[tuple[str, ...], ...]
+    crotch: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+
+    def __post_init__(self) -> None:
+        if len(self.crotch) == 0:
+            object.__setattr__(self, "crotch", np.full((len(self.label), 3), np.nan))
 
     def __len__(self) -> int:
         return len(self.label)
+
+    def rope_place(self, k: int) -> Floats:
+        """Where a rope lies in union k, (3,): its crotch; where it has none, where the axes meet. [m, local]"""
+        return self.place[k] if np.isnan(self.crotch[k, 0]) else self.crotch[k]
 
     def arms(self, k: int) -> slice:
         """Rows of union k in the arm table."""

@@ -74,7 +74,7 @@ def elevation(
         {}
         if p is None
         else {
-            "throw": _shown(t, graph.unions.place[t.union]) if t is not None else np.zeros((0, 3)),
+            "throw": _shown(t, graph.unions.rope_place(t.union)) if t is not None else np.zeros((0, 3)),
             "swing": swing_arc(a, p),
             "rope": rope_line(a, p, APART * np.array([-np.cos(view.azimuth), np.sin(view.azimuth), 0.0])),
         }
@@ -264,12 +264,12 @@ def _marks(drawn: Seen, a: Assessment, p: TieInPoint) -> None:
         d.label(x, y, text("draw_to_use", round_stem=round_stem), "t small strong halo-text", 14)
     for c in p.check.catches:
         if c.union is not None:
-            x, y = at(graph.unions.place[c.union])
+            x, y = at(graph.unions.rope_place(c.union))
             d.circle(x, y, 5, "catch", say(c.reason))
             d.label(x, y, text("draw_catch", label=c.label), "t small halo-text")
     t = first_line(a, p)
     if t is not None and t.union != p.union:
-        x, y = at(graph.unions.place[t.union])
+        x, y = at(graph.unions.rope_place(t.union))
         d.circle(x, y, 5, "catch", text("draw_first_line_tip"))
         d.label(x, y, text("draw_first_line", union=graph.unions.label[t.union]), "t small halo-text")
     configuration = p.check.configuration

@@ -215,7 +215,7 @@ def _chance(a: Assessment) -> Figure | None:
         linewidths=0.3,
     )
     figure.colorbar(dots, ax=ax, label=text("paper_chance_bar"))
-    ax.plot(*(a.tree.graph.unions.place[p.union] - base)[:2], "o", mfc="white", mec=INK, mew=2)
+    ax.plot(*(a.tree.graph.unions.rope_place(p.union) - base)[:2], "o", mfc="white", mec=INK, mew=2)
     ax.plot(*(p.throw.stand - base)[:2], "^", color=ORANGE, ms=9)
     ax.set_aspect("equal")
     ax.set_xlabel(text("paper_east"))

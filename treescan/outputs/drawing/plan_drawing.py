@@ -211,7 +211,7 @@ def _stand_clear(d: Drawing, p: TieInPoint, paper: Paper, scale: float) -> None:
 
 
 def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
-    x, y = paper(a.tree.graph.unions.place[p.union])
+    x, y = paper(a.tree.graph.unions.rope_place(p.union))
     d.keep_clear(x, y, 7)
     t = first_line(a, p)
     if t is not None:
@@ -222,7 +222,7 @@ def _throw(d: Drawing, a: Assessment, p: TieInPoint, paper: Paper) -> None:
         d.circle(sx, sy, 6, "stand", text("draw_stand_tip"))
         d.label(sx, sy, text("draw_stand"), "t strong halo-text", 11)
     if t is not None and t.union != p.union:
-        fx, fy = paper(a.tree.graph.unions.place[t.union])
+        fx, fy = paper(a.tree.graph.unions.rope_place(t.union))
         d.circle(fx, fy, 4.5, "catch", text("draw_first_line_tip"))
         d.label(fx, fy, text("draw_first_line", union=a.tree.graph.unions.label[t.union]), "t small halo-text")
     d.circle(x, y, 6, "anchor", p.label)

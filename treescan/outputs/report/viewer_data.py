@@ -160,7 +160,7 @@ def anchor_lines(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
         "hardware": p.hardware,
         "usable": bool(p.usable),
         "verdict": p.verdict,
-        "at": _place(graph.unions.place[p.union]),
+        "at": _place(graph.unions.rope_place(p.union)),
         "height": number(graph.unions.height[p.union], 4),
         "says": text("viewer_tag", rank=p.rank, label=p.label, height=float(graph.unions.height[p.union]))
         if p.usable
@@ -171,7 +171,7 @@ def anchor_lines(a: Assessment, p: TieInPoint, i: int) -> dict[str, Any]:
         "rest": _place(rope_rest(graph, p)),
         "rope": _line(rope_line(a, p)),
         "swing": _line(swing_arc(a, p)),
-        "catches": [_place(graph.unions.place[k.union]) for k in p.check.catches if k.union is not None],
+        "catches": [_place(graph.unions.rope_place(k.union)) for k in p.check.catches if k.union is not None],
         "served": [int(v) for v in p.reach.served],
     }
     t = p.throw

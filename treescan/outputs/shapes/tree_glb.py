@@ -46,7 +46,7 @@ def scene_bytes(a: Assessment) -> bytes:
         marker.visual = trimesh.visual.TextureVisuals(material=ranked if usable else unranked)
         name = _marker_name(first)
         at = np.eye(4)
-        at[:3, 3] = graph.unions.place[union]
+        at[:3, 3] = graph.unions.rope_place(union)
         _put(scene, marker, name, at)
     extras = {
         "units": "m",

@@ -10,6 +10,7 @@ from treescan.loads.limb_check import AnchorConfiguration
 from treescan.loads.rope.contacts import middle, union_contact
 from treescan.planning.tie_in_point import Floats
 from treescan.wood.graph import Ints, WoodGraph
+from treescan.wood.topology.crotch import crotch_along
 
 DEAD_FLAGS = frozenset({"dead suspect", "dead"})
 """Flags of a union whose limb may be dead: what the scan suspects, and what a tree.json made elsewhere may
@@ -106,9 +107,13 @@ def base_way(graph: WoodGraph, configuration: AnchorConfiguration) -> Floats:
 def in_the_union(graph: WoodGraph, union: int, arm: int) -> float:
     """Distance from the union's axis at which a rope lies in the crotch, against the bark of the stem. [m]
 
-    The limb comes out of the bark at r / sin(attachment); a rope sits one limb radius further at most. The
-    sine is kept above 0.5 so that a steep fork does not push the rope metres out.
+    From the crotch the scan shows. Where it shows none between these limbs: the limb comes out of the bark at
+    r / sin(attachment); a rope sits one limb radius further at most. The sine is kept above 0.5 so that a steep
+    fork does not push the rope metres out.
     """
+    seen = crotch_along(graph, union, arm)
+    if np.isfinite(seen):
+        return seen
     u = graph.unions
     sine = max(float(np.sin(u.arm_attachment[arm])), 0.5)
     return float(u.parent_diameter[union]) / 2 / sine + 0.25 * float(u.arm_diameter[arm])

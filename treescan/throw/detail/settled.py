@@ -24,6 +24,7 @@ from treescan.throw.scene.plane import (
 )
 from treescan.throw.settings import ThrowSettings
 from treescan.wood.graph import WoodGraph
+from treescan.wood.topology.crotch import crotch_along
 
 
 @dataclass(frozen=True)
@@ -91,12 +92,16 @@ def _outline(scene: FlightScene, plane: Plane, crossing: int) -> Floats:
 def rest_on_limb(
     graph: WoodGraph, scene: FlightScene, flown: Followed, crossing: int, union: int, settings: ThrowSettings
 ) -> Rest:
-    """Where the line bears: the top of the limb where it was thrown, or beside the parent's bark once it has slid in."""
+    """Where the line bears: the top of the limb where it was thrown, or in the crotch once it has slid in (beside the parent's bark where
+    the union has no crotch for this limb)."""
     wood, item, row = scene.wood, flown.item(crossing), flown.plane.cross[crossing]
     along = float(wood.near[item] + row[CROSS_SHARE] * (wood.far[item] - wood.near[item]))
     if not wood.slope[item] > np.arctan(settings.friction):
         return Rest(flown.in_space(row[[CROSS_S, CROSS_TOP]][None])[0], along, False)
-    distance = min(along, float(graph.unions.parent_diameter[union]) / 2)
+    arms = graph.unions.arms(union)
+    arm = arms.start + np.flatnonzero(graph.unions.arm_limb[arms] == wood.limb[item])
+    inner = crotch_along(graph, union, int(arm[0])) if len(arm) else float("nan")
+    distance = min(along, inner if np.isfinite(inner) else float(graph.unions.parent_diameter[union]) / 2)
     rows = np.flatnonzero(
         (wood.union == union) & (wood.limb == wood.limb[item]) & (wood.far >= distance - 1e-9)
     )

@@ -16,11 +16,12 @@ from treescan.trees.beside import Beside, Terrain
 from treescan.wood.files.beside_files import beside_in
 from treescan.wood.files.plain_values import degrees, number, read_json
 from treescan.wood.files.read_nodes import FileNodes, as_stated, limbs_in, nodes_in
-from treescan.wood.files.read_unions import unions_in
+from treescan.wood.files.read_unions import unions_in, with_stated_crotches
 from treescan.wood.files.tree_shape import check_tree
 from treescan.wood.files.write_tree import FORMAT, FRAME_KEYS, VERSION
 from treescan.wood.graph import ASSESSABLE, ScanFitness, StemFigures, TracedTree, WoodGraph
 from treescan.wood.quality.stem_figures import stem_figures
+from treescan.wood.topology.crotch import with_crotches
 from treescan.wood.topology.limbs import label_limbs
 from treescan.wood.topology.unions import find_unions
 
@@ -108,7 +109,7 @@ def _graph_in(
     )
     if "unions" in data:
         unions = unions_in(data["unions"], unions, nodes.row, nodes.xyz, file)
-    graph = WoodGraph(
+    bare = WoodGraph(
         nodes.xyz,
         nodes.radius,
         nodes.radius_sd,
@@ -122,6 +123,7 @@ def _graph_in(
         nodes.oval,
         nodes.oval_dir,
     )
+    graph = with_stated_crotches(with_crotches(bare), data.get("unions", ()))
     along = np.linalg.norm(np.cross(graph.oval_dir[1:], graph.direction[1:]), axis=1) < ACROSS
     if np.any(wrong := along & (nodes.oval[1:] > 1)):
         fault = f"the oval_dir of node {nodes.ids[1 + int(np.argmax(wrong))]} lies along the limb"

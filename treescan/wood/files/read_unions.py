@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +11,7 @@ import numpy as np
 from treescan.arrays import Floats
 from treescan.errors import BadInput
 from treescan.wood.files.plain_values import number
-from treescan.wood.graph import Unions
+from treescan.wood.graph import Unions, WoodGraph
 
 
 def unions_in(
@@ -72,6 +74,15 @@ def unions_in(
         np.array(arms["continues"], bool),
         tuple(flags),
     )
+
+
+def with_stated_crotches(graph: WoodGraph, given: Sequence[dict[str, Any]]) -> WoodGraph:
+    """The graph with the crotches that the file states put over its own; null: no rope lies there."""
+    crotch, row = graph.unions.crotch.copy(), {label: k for k, label in enumerate(graph.unions.label)}
+    for u in given:
+        if "crotch" in u and u["id"] in row:
+            crotch[row[u["id"]]] = np.nan if u["crotch"] is None else u["crotch"]
+    return replace(graph, unions=replace(graph.unions, crotch=crotch))
 
 
 def _listed_arms(listed: list[dict[str, Any]], new: dict[Any, int]) -> list[tuple]:

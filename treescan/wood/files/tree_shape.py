@@ -178,6 +178,8 @@ def _unions(data: dict[str, Any], told: Faults) -> None:
         _identifier(u.get("node"), f"node of {where}", told)
         if "xyz" in u:
             told.place(u["xyz"], f"xyz of {where}")
+        if u.get("crotch") is not None:
+            told.place(u["crotch"], f"crotch of {where}")
         if "height" in u:
             told.number(u["height"], f"height of {where}", -HIGHEST, WIDEST)
         if "parent_diameter" in u:

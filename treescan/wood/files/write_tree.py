@@ -15,7 +15,6 @@ from treescan.reason import as_plain
 from treescan.wood.files.beside_files import names_beside, standby_names, write_beside
 from treescan.wood.files.plain_values import degrees, or_null
 from treescan.wood.graph import ScanFitness, StemFigures, TracedTree, Unions, WoodGraph
-from treescan.wood.topology.crotch import crotches
 
 FORMAT, VERSION = "treescan-tree", 1
 FRAME_KEYS = ("unit_m", "vertical_unit_m", "up", "file_crs", "in_degrees")
@@ -66,7 +65,7 @@ def tree_out(traced: TracedTree) -> dict[str, Any]:
         ],
         "unions": [
             {**union_out(g.unions, k), "crotch": None if np.isnan(place[0]) else place.tolist()}
-            for k, place in enumerate(crotches(g))
+            for k, place in enumerate(g.unions.crotch)
         ],
         "stem": _stem_out(traced.stem),
         "quality": {**_fitness_out(traced.fitness), "notes": [as_plain(note) for note in traced.notes]},

@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike
 
 from treescan.trees.beside import Terrain
 from treescan.wood.graph import WoodGraph
+from treescan.wood.topology.crotch import with_crotches
 from treescan.wood.topology.limbs import label_limbs
 from treescan.wood.topology.unions import find_unions
 
@@ -48,4 +49,4 @@ def assemble(
     limb, limbs = label_limbs(xyz, segment_radius, parent)
     unions = find_unions(xyz, radius, radius_sd, seen, parent, segment_radius, limb, limbs, terrain)
     stated = () if oval is None else (np.array(oval, float), np.array(oval_dir, float))
-    return WoodGraph(xyz, radius, radius_sd, arc, seen, parent, segment_radius, limb, limbs, unions, *stated)
+    return with_crotches(WoodGraph(xyz, radius, radius_sd, arc, seen, parent, segment_radius, limb, limbs, unions, *stated))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from treescan.geometry import unit
-from treescan.wood.graph import Floats, Ints, WoodGraph
+from treescan.wood.graph import Floats, Ints, Unions, WoodGraph
 
 FINE = 0.01
 """Step along the arms at which they are held against each other [m]."""
@@ -32,17 +34,43 @@ def crotches(graph: WoodGraph) -> Floats:
     unions = graph.unions
     out = np.full((len(unions), 3), np.nan)
     for u in range(len(unions)):
-        rows = unions.arms(u)
-        arms = np.arange(rows.start, rows.stop)
-        on, side = arms[unions.arm_continues[arms]], arms[~unions.arm_continues[arms]]
-        if len(side) == 0 or len(on) + len(side) < 2:
+        pair = _crotch_arms(unions, u)
+        if not pair:
             continue
-        side = side[np.argsort(-unions.arm_diameter[side])]
-        first = int(on[0]) if len(on) else int(side[1])
-        a, b = (_arm(graph, int(unions.node[u]), int(unions.arm_node[k])) for k in (first, int(side[0])))
+        a, b = (_arm(graph, int(unions.node[u]), int(unions.arm_node[k])) for k in pair)
         reach = max(FARTHEST, FARTHEST_RADII * float(unions.parent_diameter[u]) / 2)
         out[u] = crotch_between(a, b, reach)
     return out
+
+
+def with_crotches(graph: WoodGraph) -> WoodGraph:
+    """The graph with the crotch of every union found."""
+    return replace(graph, unions=replace(graph.unions, crotch=crotches(graph)))
+
+
+def crotch_along(graph: WoodGraph, union: int, arm: int) -> float:
+    """How far out along an arm (its row in the arm table) a rope in the union's crotch lies, from where the axes meet. [m]
+
+    NaN where the union has no crotch, or it lies between two other arms.
+    """
+    unions = graph.unions
+    if np.isnan(unions.crotch[union, 0]) or arm not in _crotch_arms(unions, union):
+        return float("nan")
+    axis, _ = _arm(graph, int(unions.node[union]), int(unions.arm_node[arm]))
+    _, k, share = _nearest(axis, unions.crotch[union])
+    step = np.linalg.norm(np.diff(axis, axis=0), axis=1)
+    return float(step[:k].sum() + share * step[k])
+
+
+def _crotch_arms(unions: Unions, union: int) -> tuple[int, ...]:
+    """Rows of the two arms a union's crotch lies between: what goes on (else the second thickest limb) and the thickest side limb."""
+    rows = unions.arms(union)
+    arms = np.arange(rows.start, rows.stop)
+    on, side = arms[unions.arm_continues[arms]], arms[~unions.arm_continues[arms]]
+    if len(side) == 0 or len(arms) < 2:
+        return ()
+    side = side[np.argsort(-unions.arm_diameter[side])]
+    return (int(on[0]) if len(on) else int(side[1]), int(side[0]))
 
 
 def _arm(graph: WoodGraph, union: int, node: int) -> tuple[Floats, Floats]:
@@ -88,11 +116,17 @@ def crotch_between(a: tuple[Floats, Floats], b: tuple[Floats, Floats], reach: fl
 
 def _foot(axis: Floats, radius: Floats, place: Floats) -> tuple[Floats, float]:
     """From the nearest point of an axis to a place, (3,), and the radius there. [m]"""
+    off, k, share = _nearest(axis, place)
+    return off, float(radius[k] + share * (radius[k + 1] - radius[k]))
+
+
+def _nearest(axis: Floats, place: Floats) -> tuple[Floats, int, float]:
+    """From the nearest point of an axis to a place, (3,) [m]; the step of the axis it lies on, and at which share of it."""
     way = np.diff(axis, axis=0)
     f = np.clip(np.sum((place - axis[:-1]) * way, axis=1) / np.maximum(np.sum(way * way, axis=1), NO_LENGTH**2), 0, 1)
     off = place - (axis[:-1] + f[:, None] * way)
     k = int(np.argmin(np.sum(off * off, axis=1)))
-    return off[k], float(radius[k] + f[k] * (radius[k + 1] - radius[k]))
+    return off[k], k, float(f[k])
 
 
 def _evenly(axis: Floats, radius: Floats, reach: float) -> tuple[Floats, Floats]:
