@@ -14,7 +14,7 @@ from strategies import alone
 from treescan.errors import BadInput
 from treescan.geometry import angle_between
 from treescan.loads.checks.base_anchor import base_anchor
-from treescan.loads.checks.line_check import check_line, check_two_lines, hardest, one_line_lost
+from treescan.loads.checks.line_check import check_line, check_together, check_two_lines, hardest, one_line_lost
 from treescan.loads.checks.redirect_check import check_redirect
 from treescan.loads.judging.judged import contacts_of
 from treescan.loads.rope.configuration_loads import configuration_loads
@@ -316,3 +316,25 @@ def test_a_rope_strung_to_an_angle_meets_at_it_and_a_fixed_point_too(between):
         if rise == 0.0:
             assert free.place == pytest.approx(fixed[1].place, abs=1e-5)
             assert fixed[0].place[2] > free.place[2]
+
+
+def test_two_lines_on_stems_that_part_at_the_ground_share_no_wood():
+    """Nothing carries both: the weaker one stands for the common wood, and the lines meet at the foot."""
+    one, other = [(0, 0, z) for z in range(13)], [(0.2 * z, 0, z) for z in range(1, 13)]
+    limbs = [(-1.2, 0, 9.4), (-2.4, 0, 9.8)], [(3.0, 0, 9.4), (4.2, 0, 9.8)]
+    xyz = np.array([*one, *other, *limbs[0], *limbs[1]], float)
+    parent = [-1, *range(12), 0, *range(13, 24), 9, 25, 21, 27]
+    radius = np.array([0.2 - 0.007 * z for z in range(13)] + [0.16 - 0.006 * z for z in range(1, 13)] + [0.07, 0.05, 0.06, 0.04])
+    graph = assemble(xyz, radius, parent)
+    t = whole(graph, WEIGHTLESS)
+    names = [graph.unions.label[k] for k in range(len(graph.unions)) if graph.unions.place[k, 2] > 5]
+    configurations = [configuration(graph, name, "SRS canopy", distance=0.5) for name in names]
+    anchors = np.array([contacts_of(t, r)[-1].point for r in configurations])
+    lines = hanging_between(anchors, anchors.mean(axis=0) - [0, 0, 2.0], W)
+    found = check_two_lines(t, configurations, lines, factor=1.0)
+    both = check_together(t, configurations, anchors - [0, 0, 2.0], (W, W))
+
+    assert len(names) == 2
+    assert found.meet == 0
+    assert found.common.margin == min(found.first.margin, found.second.margin, key=lambda m: m.p5)
+    assert both.margin.known

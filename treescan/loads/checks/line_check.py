@@ -127,14 +127,15 @@ def check_two_lines(
     Notes
     -----
     What carries one line alone is judged as in `check_line`, what carries both under both at once (there
-    without the uneven pull that friction can leave in a basal line).
+    without the uneven pull that friction can leave in a basal line). Two stems of a clump part at the ground: nothing carries
+    both, and the weaker one's check stands for the common wood.
     """
     contacts = [contacts_of(tree, r) for r in configurations]
     both = (*contacts[0], *contacts[1])
     path = load_path(tree, both)
     split = len(contacts[0])
     shared = np.asarray(path.above[:, :split].any(axis=1) & path.above[:, split:].any(axis=1))
-    meet = int(path.node[shared].max())
+    meet = int(path.node[shared].max()) if shared.any() else 0
     why = [unseen(tree, c) for c in contacts]
     pull = [
         _pulled(tree, r, c, lines.place, factor * float(t))
@@ -149,7 +150,11 @@ def check_two_lines(
     hidden = next((w for w in why if w is not None), None)
     if hidden is not None:
         return TwoLineCheck(first, second, _not_seen(hidden), meet)
-    common = _judged(tree, _together(*pull), path.of(shared), "SRS canopy", configurations[0].hardware)
+    common = (
+        _judged(tree, _together(*pull), path.of(shared), "SRS canopy", configurations[0].hardware)
+        if shared.any()
+        else min(first, second, key=_low_side)
+    )
     return TwoLineCheck(first, second, replace(common, force=first.force + second.force), meet)
 
 
@@ -160,7 +165,8 @@ def check_together(
     tensions: Sequence[float],
 ) -> LineCheck:
     """The wood that carries two lines of different loads at once, each pulled with its own tension [N] toward its own point
-    (3,) [m]; what carries one alone is left out. Friction does not ease either."""
+    (3,) [m]; what carries one alone is left out. Friction does not ease either. Where nothing carries both (stems that part at
+    the ground), the weaker of the two."""
     contacts = [contacts_of(tree, r) for r in configurations]
     why = next((w for w in (unseen(tree, c) for c in contacts) if w is not None), None)
     if why is not None:
@@ -171,7 +177,15 @@ def check_together(
         _pulled(tree, r, c, at, float(t))
         for r, c, at, t in zip(configurations, contacts, toward, tensions, strict=True)
     ]
+    if not shared.any():
+        alone = (_judged(tree, x, load_path(tree, c), r.system, r.hardware) for x, c, r in zip(pull, contacts, configurations, strict=True))
+        return min(alone, key=_low_side)
     return _judged(tree, _together(*pull), path.of(shared), "SRS canopy", configurations[0].hardware)
+
+
+def _low_side(check: LineCheck) -> float:
+    """The worst first; what is not known is the worst."""
+    return check.margin.p5 if check.margin.known else -1.0
 
 
 def one_line_lost(tree: StructuralModel, configuration: AnchorConfiguration, lines: TwoLines) -> LineLost:
