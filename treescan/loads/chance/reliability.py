@@ -27,6 +27,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -179,6 +180,12 @@ def both_margins(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
 def _sampled(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Floats]:
     """As `both_margins`, of the sections from `first` up to `end`; quickest where z is stored column by
     column."""
+    margins: tuple[Floats, Floats] = sampled_margins(first, end, *_drawn(case, z))
+    return margins
+
+
+def _drawn(case: MarginCase, z: Floats) -> tuple[Any, ...]:
+    """What `sampled_margins` takes after the sections."""
     z = np.ascontiguousarray(z.T)
     force, moment, legs = case.force, case.moment, np.exp(case.mass_sd * z[MASS : MASS + 1])
     if case.turn_sum.any():
@@ -188,9 +195,7 @@ def _sampled(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats,
     else:  # all legs grow and shrink alike
         force, moment = (np.sum(v, axis=1, keepdims=True) for v in (force, moment))
     at = ndtr(z[UNION]) if np.any(case.k[:, HIGH] > case.k[:, LOW]) else z[UNION]
-    return sampled_margins(
-        first,
-        end,
+    return (
         z,
         at,
         legs,
@@ -260,11 +265,12 @@ def section_draws(
     z : (n, k) float        Standard normals as of `sampled_reliability`.
     widened : (n,) float    What each draw widens the spread of strength by.
     """
-    z = z[:, : max(case.dimensions for case in cases)].copy()
+    z = z[:, : max(case.dimensions for case in cases)].copy(order="F")
     z[:, FIXED : FIXED + 2 * cases[0].limbs] = 0.0
-    drawn = [
-        _sampled(case, z[:, : case.dimensions], s, s + 1) for case in cases for s in range(len(case.radius))
-    ]
+    drawn: list[tuple[Floats, Floats]] = []
+    for case in cases:
+        of = _drawn(case, z[:, : case.dimensions])
+        drawn += [sampled_margins(s, s + 1, *of) for s in range(len(case.radius))]
     own = np.array([alone for _, alone in drawn])
     return SectionDraws(
         margin=np.array([used for used, _ in drawn]),

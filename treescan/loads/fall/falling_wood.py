@@ -6,8 +6,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numba import njit
 
-from treescan.geometry import segment_segment
 from treescan.loads.fall.backup import carried
 from treescan.loads.fall.fall_way import BODY
 from treescan.loads.limb_check import Catch
@@ -16,9 +16,6 @@ from treescan.loads.statics.structural_model import StructuralModel
 from treescan.reason import Reason
 from treescan.units import G
 from treescan.wood.graph import Floats
-
-PLUMB = np.array([1.0, 1.0, 0.0])
-"""Drops the height of a point."""
 
 
 def falling_wood(
@@ -40,15 +37,10 @@ def falling_wood(
     stop [arrest_force]: the piece is taken to drop as far as the climber.
     """
     g, s = tree.graph, tree.sections
-    piece = carried(g.parent, node) & ~tree.gone
-    rows = np.flatnonzero(piece)
     foot, weight = s.point[node], float(s.weight[node])
-    ends = g.xyz[rows]
-    starts = np.where((rows == node)[:, None], foot, g.xyz[g.parent[rows]])
-    length = float(np.linalg.norm(ends - foot, axis=1).max(initial=0.0))
-    at = climber * PLUMB
-    aside = float(np.min(segment_segment(at, at, starts * PLUMB, ends * PLUMB)[0]))
-    above = float(max(ends[:, 2].max(initial=foot[2]), foot[2]) - climber[2])
+    piece = carried(g.parent, node) & ~tree.gone
+    aside, length, top = _extent(g.parent, g.xyz, piece, node, foot, climber)
+    above = float(top - climber[2])
     from_break = float(np.hypot(*(climber - foot)[:2]))
     hangs = any(piece[c.node] for c in contacts)
     first = next((c for c in catches if not c.ground), None) if hangs else None
@@ -66,6 +58,28 @@ def falling_wood(
         if first is not None and peak and first.margin.known
         else None,
     )
+
+
+@njit(cache=True, error_model="numpy")
+def _extent(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    parent, xyz, piece, node, foot, climber,
+):
+    """Of a piece of wood above section `node` at `foot`: its distance in plan from the climber, its farthest end from the
+    foot, and the height of its highest end, not below the foot. [m]"""
+    aside, far, top = np.inf, 0.0, foot[2]
+    for i in range(node, len(parent)):
+        if not piece[i]:
+            continue
+        x, y, z = xyz[i]
+        px, py = (foot[0], foot[1]) if i == node else (xyz[parent[i], 0], xyz[parent[i], 1])
+        dx, dy = x - px, y - py
+        size = dx * dx + dy * dy
+        share = ((climber[0] - px) * dx + (climber[1] - py) * dy) / size if size > 0.0 else 0.0
+        share = min(max(share, 0.0), 1.0)
+        aside = min(aside, np.hypot(px + share * dx - climber[0], py + share * dy - climber[1]))
+        far = max(far, np.sqrt((x - foot[0]) ** 2 + (y - foot[1]) ** 2 + (z - foot[2]) ** 2))
+        top = max(top, z)
+    return aside, far, top
 
 
 def _peak_with(catch: Catch, piece: float, weight: float) -> float:

@@ -4,6 +4,7 @@ chain are read from."""
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -30,12 +31,12 @@ class Judged:
     contacts : tuple of Contact     Rope order from the base up; the union's is row `union`.
     loads : ConfigurationLoads; path : LoadPath     Of these contacts.
     use : Governed                  The worst of ordinary use.
-    shock : Governed or None        The worst of the exceptional cases; None where none was asked for.
-    exceptional : Exceptional or None   The same as it is told.
     stiffness : Stiffness
     slip : RopeSlip or None         Where a pull from the side drags the rope, if it does not stay where it was laid.
     gate : Reason or None           The reported defect that forbids the anchor.
-    tested : tuple of PassedTest    What passed load tests would show; () where they cannot help.
+
+    The rest is worked out when it is first asked for: wood that fails in ordinary use is often tried again another way,
+    and nobody asks then what a stop would do to it.
     """
 
     tree: StructuralModel
@@ -45,12 +46,29 @@ class Judged:
     loads: ConfigurationLoads
     path: LoadPath
     use: Governed
-    shock: Governed | None
-    exceptional: Exceptional | None
     stiffness: Stiffness
     slip: RopeSlip | None
     gate: Reason | None
-    tested: tuple[PassedTest, ...]
+
+    @cached_property
+    def shock(self) -> Governed | None:
+        """The worst of the exceptional cases; None where none was asked for."""
+        if not (self.loads.pulls.hard > 0).any():
+            return None
+        rigged = self.configuration.system, self.configuration.hardware
+        return governed(self.tree, self.loads, self.path, *rigged, hard=True)
+
+    @cached_property
+    def exceptional(self) -> Exceptional | None:
+        """The same as it is told."""
+        return None if self.shock is None else _exceptional(self.tree, self.loads, self.shock, self.union)
+
+    @cached_property
+    def tested(self) -> tuple[PassedTest, ...]:
+        """What passed load tests would show; () where they cannot help."""
+        use = self.use
+        can_help = self.gate is None and use.margin.known and use.margin.p5 >= self.tree.settings.fails_p5
+        return passed_tests(self.tree, use, float(self.loads.pulls.tension[use.row])) if can_help else ()
 
     @property
     def hardest(self) -> Governed:
@@ -85,12 +103,6 @@ def judged(
     """The configuration under all its loads."""
     path, union = load_path(tree, loads.contacts), len(loads.contacts) - 1 - len(configuration.beyond)
     use = governed(tree, loads, path, configuration.system, configuration.hardware)
-    tried = bool((loads.pulls.hard > 0).any())
-    shock = (
-        governed(tree, loads, path, configuration.system, configuration.hardware, hard=True)
-        if tried
-        else None
-    )
     multiple = float(
         np.linalg.norm(use.legs.force[union].sum(axis=0)) / max(loads.pulls.tension[use.row], 1.0)
     )
@@ -98,8 +110,6 @@ def judged(
     give = stiffness(tree, loads.contacts, (use.legs, *use.beside), use.node, (multiple, strands))
     if give.growth > 1.0:  # the bent limb has more moment than the straight one
         use = replace(weakened(tree, use, give.growth), margin=use.margin.over(give.growth))
-    reported = gate(tree, path)
-    can_help = reported is None and use.margin.known and use.margin.p5 >= tree.settings.fails_p5
     return Judged(
         tree=tree,
         configuration=configuration,
@@ -108,12 +118,9 @@ def judged(
         loads=loads,
         path=path,
         use=use,
-        shock=shock,
-        exceptional=None if shock is None else _exceptional(tree, loads, shock, union),
         stiffness=give,
         slip=slip,
-        gate=reported,
-        tested=passed_tests(tree, use, float(loads.pulls.tension[use.row])) if can_help else (),
+        gate=gate(tree, path),
     )
 
 

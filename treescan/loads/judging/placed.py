@@ -16,7 +16,7 @@ from treescan.loads.judging.judged import Judged, contacts_of, judged
 from treescan.loads.judging.rope_slip import RopeSlip, rope_slip
 from treescan.loads.judging.stout_line import StoutLine, stout_line
 from treescan.loads.judging.verdict import misread, verdict
-from treescan.loads.limb_check import UNSEEN, VERDICTS, AnchorConfiguration
+from treescan.loads.limb_check import FAILS, UNSEEN, VERDICTS, AnchorConfiguration
 from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads, joined
 from treescan.loads.rope.contacts import Contact
 from treescan.loads.statics.governing import governed
@@ -86,10 +86,16 @@ def placed(tree: StructuralModel, configuration: AnchorConfiguration, work: Floa
 def _worse(one: Judged, other: Judged) -> Judged:
     """The one with the worse verdict, among equals that with the lower low side."""
 
-    def how_bad(found: Judged) -> tuple[int, float]:
+    def how_low(found: Judged) -> float:
         low = found.use.margin.p5
-        return VERDICTS.index(verdict(found)[0]), -low if np.isfinite(low) else np.inf
+        return -low if np.isfinite(low) else np.inf
 
+    def how_bad(found: Judged) -> tuple[int, float]:
+        return VERDICTS.index(verdict(found)[0]), how_low(found)
+
+    lower = one if how_low(one) >= how_low(other) else other
+    if verdict(lower)[0] == FAILS:  # nothing is worse: what else happens to the other need not be known
+        return lower
     return one if how_bad(one) >= how_bad(other) else other
 
 

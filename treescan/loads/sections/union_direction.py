@@ -9,6 +9,7 @@ are made larger by what they meet less of. Ordinary unions, up to an aspect rati
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
 
 from treescan.loads.material.section_strength import towards_codominant
 from treescan.loads.sections.section_stress import cross
@@ -35,30 +36,76 @@ def fork_normals(graph: WoodGraph, aspect: Floats) -> Floats:
     -----
     Own arm x the other: a moment along it closes the fork, one against it opens it. Of several other arms the thickest counts.
     """
-    out = np.zeros((len(graph), 3))
-    for first in np.flatnonzero(towards_codominant(aspect) > 0):
-        fork = int(graph.parent[first])
-        others = np.flatnonzero(graph.parent == fork)
-        others = others[others != first]
-        if len(others) == 0:
+    limb_of, first_of = _lines(graph)
+    return np.asarray(
+        _fork_normals(
+            graph.parent, graph.xyz, graph.radius, graph.segment_radius, towards_codominant(aspect) > 0,
+            np.asarray(graph.limb, np.int64), limb_of, first_of,
+        ),
+        float,
+    )  # fmt: skip
+
+
+def _lines(graph: WoodGraph) -> tuple[np.ndarray, np.ndarray]:
+    """Nodes of all limbs one after the other, and where each limb begins among them, with the end."""
+    lines = [np.asarray(line, np.int64) for line in graph.limbs.nodes]
+    return np.concatenate([*lines, np.zeros(0, np.int64)]), np.cumsum([0, *(len(line) for line in lines)])
+
+
+@njit(cache=True, error_model="numpy")
+def _fork_normals(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    parent, xyz, radius, segment_radius, forks, limb, nodes, begins,
+):
+    """See `fork_normals`; forks (n,) bool, limb (n,) of every node, nodes and begins from `_lines`."""
+    out = np.zeros((len(parent), 3))
+    own, other = np.zeros(3), np.zeros(3)
+    mate = np.full(len(parent), -1)  # of every fork: its thickest arm, and the thickest but that
+    second = np.full(len(parent), -1)
+
+    def thick(i):  # type: ignore[no-untyped-def]
+        return segment_radius[i] if np.isfinite(segment_radius[i]) else -1.0
+
+    for i in range(len(parent)):
+        at = parent[i]
+        if at < 0:
             continue
-        mate = int(others[np.nanargmax(np.where(np.isfinite(graph.segment_radius[others]), graph.segment_radius[others], -1.0))])
-        normal = cross(_runs(graph, int(first), fork), _runs(graph, mate, fork))
-        size = float(np.linalg.norm(normal))
+        if mate[at] < 0 or thick(i) > thick(mate[at]):
+            mate[at], second[at] = i, mate[at]
+        elif second[at] < 0 or thick(i) > thick(second[at]):
+            second[at] = i
+    for first in range(len(parent)):
+        at = parent[first]
+        if not forks[first] or at < 0:
+            continue
+        beside = second[at] if mate[at] == first else mate[at]
+        if beside < 0:
+            continue
+        _runs(parent, xyz, radius, limb, nodes, begins, first, own)
+        _runs(parent, xyz, radius, limb, nodes, begins, beside, other)
+        x = own[1] * other[2] - own[2] * other[1]
+        y = own[2] * other[0] - own[0] * other[2]
+        z = own[0] * other[1] - own[1] * other[0]
+        size = np.sqrt(x * x + y * y + z * z)
         if size > PARALLEL:
-            out[first] = normal / size
+            out[first, 0], out[first, 1], out[first, 2] = x / size, y / size, z / size
     return out
 
 
-def _runs(graph: WoodGraph, first: int, fork: int) -> Floats:
-    """Direction of an arm from its fork, taken `ASIDE` parent diameters out or at the arm's end."""
-    line = np.asarray(graph.limbs.nodes[int(graph.limb[first])], np.int64)
-    line = line[line >= first]
-    way = graph.xyz[line] - graph.xyz[fork]
-    length = np.linalg.norm(way, axis=1)
-    far = np.flatnonzero(length >= ASIDE * 2 * np.nan_to_num(graph.radius[fork]))
-    at = int(far[0]) if len(far) else len(line) - 1
-    return np.asarray(way[at] / max(float(length[at]), 1e-9), float)
+@njit(cache=True, error_model="numpy")
+def _runs(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    parent, xyz, radius, limb, nodes, begins, first, out,
+):
+    """Direction of an arm from its fork, taken `ASIDE` parent diameters out or at the arm's end (writes out (3,))."""
+    fork = parent[first]
+    far = ASIDE * 2 * radius[fork] if np.isfinite(radius[fork]) else 0.0
+    for j in range(begins[limb[first]], begins[limb[first] + 1]):
+        if nodes[j] < first:
+            continue
+        x, y, z = xyz[nodes[j]] - xyz[fork]
+        length = np.sqrt(x * x + y * y + z * z)
+        out[0], out[1], out[2] = x / max(length, 1e-9), y / max(length, 1e-9), z / max(length, 1e-9)
+        if length >= far:
+            return
 
 
 def sideways_stretch(axis: Floats, normal: Floats, aspect: Floats) -> tuple[np.ndarray, Floats]:

@@ -11,12 +11,12 @@ Updating by a load borne: proven_service; strength by duration of load: load_dur
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from treescan.loads.chance.margin_kernel import MASS
-from treescan.loads.chance.overload_chance import overload_chance
+from treescan.loads.chance.overload_chance import SectionDraws, overload_chance
 from treescan.loads.chance.reliability import (
     LEAST_STANDING,
     MarginCase,
@@ -47,11 +47,39 @@ def passed_tests(tree: StructuralModel, use: Governed, pull: float) -> tuple[Pas
     use : Governed      The worst of ordinary use.
     pull : float        At the climber's end of the rope in that load. [N]
     """
-    return tuple(_passed(tree, use, pull, size) for size in SIZES)
+    untested = _Untested.of(tree, use)
+    return tuple(_passed(tree, use, untested, pull, size) for size in SIZES)
 
 
-def _passed(tree: StructuralModel, use: Governed, pull: float, size: float) -> PassedTest:
-    low, chance = _after(tree, use, size)
+@dataclass(frozen=True)
+class _Untested:
+    """The draws before any test, the same for tests of every size.
+
+    margin, own : (n,) float        Of the worst of the cases that the test proves, as of `both_margins`.
+    draws : SectionDraws            Of their sections.
+    low, chance : float             Low side and chance of overload of the cases that it does not prove; inf and 0 without any.
+    """
+
+    margin: Floats
+    own: Floats
+    draws: SectionDraws
+    low: float
+    chance: float
+
+    @classmethod
+    def of(cls, tree: StructuralModel, use: Governed) -> _Untested:
+        main, *others = use.cases
+        same = [main, *(c for c, tested in zip(others, use.in_plane, strict=True) if tested)]
+        apart = [c for c, tested in zip(others, use.in_plane, strict=True) if not tested]
+        low, chance = float("inf"), 0.0
+        if apart:
+            low = _quantile(tree, *_worst(tree, apart), np.ones(len(tree.normals), bool), use.standing)
+            chance = overload_chance(_sections(tree, apart, use.standing))
+        return cls(*_worst(tree, same), _sections(tree, same, use.standing), low, chance)
+
+
+def _passed(tree: StructuralModel, use: Governed, untested: _Untested, pull: float, size: float) -> PassedTest:
+    low, chance = _after(tree, use, untested, size)
     own, rope = use.own_moment, use.rope_moment
     moment, asked = (float(np.linalg.norm(own + t * rope)) for t in (size, 1.0))
     return PassedTest(
@@ -65,18 +93,15 @@ def _passed(tree: StructuralModel, use: Governed, pull: float, size: float) -> P
     )
 
 
-def _after(tree: StructuralModel, use: Governed, size: float) -> tuple[float, float]:
+def _after(tree: StructuralModel, use: Governed, untested: _Untested, size: float) -> tuple[float, float]:
     """Low side of the margin and chance of overload after the test."""
-    main, *others = use.cases
-    same = [main, *(c for c, tested in zip(others, use.in_plane, strict=True) if tested)]
-    apart = [c for c, tested in zip(others, use.in_plane, strict=True) if not tested]
+    main = use.cases[0]
     test = replace(
         main, force=size * main.force, moment=size * main.moment, shift=size * main.shift, mass_sd=TEST_ERROR
     )
-    return (
-        max(_low(tree, same, apart, test, use.standing), use.margin.p5),
-        min(_chance(tree, same, apart, test, use.standing), use.overload),
-    )
+    held = both_margins(test, _another_pull(tree.normals[:, : test.dimensions]))[0] > SHORT_TEST
+    low = min(_quantile(tree, untested.margin, untested.own, held, use.standing), untested.low)
+    return max(low, use.margin.p5), min(_chance(tree, untested, test), use.overload)
 
 
 def _another_pull(z: Floats) -> Floats:
@@ -86,33 +111,28 @@ def _another_pull(z: Floats) -> Floats:
     return out
 
 
-def _low(
-    tree: StructuralModel, same: list[MarginCase], apart: list[MarginCase], test: MarginCase, standing: bool
-) -> float:
-    z = tree.normals
-    held = both_margins(test, _another_pull(z[:, : test.dimensions]))[0] > SHORT_TEST
-    low = _quantile(tree, same, held, standing)
-    return min(low, _quantile(tree, apart, np.ones(len(z), bool), standing)) if apart else low
-
-
-def _quantile(tree: StructuralModel, cases: list[MarginCase], kept: np.ndarray, standing: bool) -> float:
-    """Low side of the worst of some cases over the draws that are kept and stand; 0 where hardly any are."""
+def _worst(tree: StructuralModel, cases: list[MarginCase]) -> tuple[Floats, Floats]:
+    """The worst of some cases in every draw, as of `both_margins`."""
     drawn = [both_margins(c, tree.normals[:, : c.dimensions]) for c in cases]
-    least = np.min([m for m, _ in drawn], axis=0)
+    return np.min([m for m, _ in drawn], axis=0), np.min([own for _, own in drawn], axis=0)
+
+
+def _quantile(tree: StructuralModel, margin: Floats, own: Floats, kept: np.ndarray, standing: bool) -> float:
+    """Low side of a margin over the draws that are kept and stand; 0 where hardly any are."""
     if standing:
-        kept = kept & (np.min([own for _, own in drawn], axis=0) > 1.0)
-    return float(np.quantile(least[kept], tree.low_share)) if kept.mean() >= LEAST_STANDING else 0.0
+        kept = kept & (own > 1.0)
+    return float(np.quantile(margin[kept], tree.low_share)) if kept.mean() >= LEAST_STANDING else 0.0
 
 
-def _chance(
-    tree: StructuralModel, same: list[MarginCase], apart: list[MarginCase], test: MarginCase, standing: bool
-) -> float:
-    widened = tree.widened[: len(tree.few)]
-    draws = section_draws(same, tree.few, widened, stands=standing)
+def _sections(tree: StructuralModel, cases: list[MarginCase], standing: bool) -> SectionDraws:
+    return section_draws(cases, tree.few, tree.widened[: len(tree.few)], stands=standing)
+
+
+def _chance(tree: StructuralModel, untested: _Untested, test: MarginCase) -> float:
+    """Chance of overload after a test that was held."""
+    widened, draws = tree.widened[: len(tree.few)], untested.draws
     under_test = section_draws([test], _another_pull(tree.few), widened, stands=False).margin
     shown = np.zeros_like(draws.margin)
     shown[: len(under_test)] = SHORT_TEST * draws.margin[: len(under_test)] / under_test
-    chance = overload_chance(draws, passed=shown)
-    if apart:
-        chance += overload_chance(section_draws(apart, tree.few, widened, stands=standing))
+    chance = overload_chance(draws, passed=shown) + untested.chance
     return chance if np.isfinite(chance) else 1.0

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
 
 from treescan.loads.material.tension_across import clear_tension_across, strength_across
 from treescan.loads.sections.curved_limb import tension_across
-from treescan.loads.sections.section_stress import cross
 from treescan.loads.statics.load_path import LoadPath
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.wood.graph import Floats
@@ -32,16 +32,38 @@ def worst_split(tree: StructuralModel, path: LoadPath, leg_point: Floats, legs: 
     on = np.flatnonzero((at < len(path.node)) & (path.node[np.minimum(at, len(path.node) - 1)] == tree.bends.node))
     if len(on) == 0:
         return 0.0, -1
-    clear = clear_tension_across(tree.wood.species)
-    most, where = 0.0, -1
-    for b in on:
-        row = int(at[b])
-        above = path.above[row]
-        arm = leg_point[:, above] - path.point[row]
-        moment = path.own_moment[row] + cross(arm, legs[:, above]).sum(axis=(1, 2))
-        straightening = np.asarray(-moment @ tree.bends.axis[b], float)
-        stress = tension_across(straightening, tree.bends.radius[b], path.radius[row]).max()
-        use = float(stress / strength_across(clear, path.radius[row]) / tree.sections.reported.keep[path.node[row]])
-        if use > most:
-            most, where = use, row
-    return most, where
+    row = at[on]
+    most = _most_straightened(
+        path.point[row], path.own_moment[row], path.above[row], tree.bends.axis[on], leg_point, legs
+    )
+    radius = path.radius[row]
+    strength = strength_across(clear_tension_across(tree.wood.species), radius)
+    stress = tension_across(most, tree.bends.radius[on], radius)
+    use = np.nan_to_num(stress / strength / tree.sections.reported.keep[path.node[row]], nan=0.0)
+    worst = int(np.argmax(use))
+    return (float(use[worst]), int(row[worst])) if use[worst] > 0.0 else (0.0, -1)
+
+
+@njit(cache=True, error_model="numpy")
+def _most_straightened(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    point, own_moment, above, axis, leg_point, legs,
+):
+    """Largest moment over all loads that straightens each of some bends, (b,); point, own_moment, axis (b, 3), above (b, c),
+    the rest as of `worst_split`. [N m]"""
+    out = np.empty(len(point))
+    for b in range(len(point)):
+        px, py, pz = point[b]
+        tx, ty, tz = axis[b]
+        most = -np.inf
+        for i in range(len(legs)):
+            x, y, z = own_moment[b]
+            for c in range(above.shape[1]):
+                if not above[b, c]:
+                    continue
+                for leg in range(2):
+                    fx, fy, fz = legs[i, c, leg]
+                    ax, ay, az = leg_point[i, c, leg, 0] - px, leg_point[i, c, leg, 1] - py, leg_point[i, c, leg, 2] - pz
+                    x, y, z = x + (ay * fz - az * fy), y + (az * fx - ax * fz), z + (ax * fy - ay * fx)
+            most = max(most, -(x * tx + y * ty + z * tz))
+        out[b] = most
+    return out
