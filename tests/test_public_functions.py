@@ -16,6 +16,7 @@ from test_assess import traced
 import treescan
 from treescan.assess import Settings, judged_again, plan, throws_from
 from treescan.errors import BadInput
+from treescan.loads.checks import anchor
 from treescan.outputs.data.anchors_file import anchors_out
 from treescan.outputs.data.tables import KINDS, table
 from treescan.outputs.drawing.stage_drawing import stage_pictures
@@ -95,6 +96,57 @@ def test_a_change_of_cuts_searches_no_throw(first, monkeypatch):
     monkeypatch.setattr("treescan.assess.search_throws", forbidden)
     done = judged_again(first, work=PLACES, species="ash", climber_mass=120.0)
     assert len(done.work) == 2 and done.settings.loads.climber_mass == 120.0
+
+
+def test_every_answer_is_heard_as_it_stands_in_the_plan(first):
+    """The union asked for first, then by the place in the list so far; each answer is the plan's own, and told once."""
+    heard, label = [], [p for p in first.points if p.usable][-1].label
+
+    again = judged_again(first, species="ash", heard=lambda check, n, of: heard.append((check, n, of)), first=label)
+    order = [first.tree.graph.unions.label[check.configuration.union] for check, _, _ in heard]
+    ranked = [p.label for p in first.points if p.usable and p.label != label]
+    rest = order[order.count(label) :]
+
+    assert [n for _, n, _ in heard] == list(range(1, len(again.checks.anchors) + 1)) and {of for _, _, of in heard} == {len(heard)}
+    assert set(order[: order.count(label)]) == {label}
+    assert list(dict.fromkeys(rest))[: len(set(ranked))] == list(dict.fromkeys(ranked))
+    assert {id(check) for check, _, _ in heard} == {id(check) for check in again.checks.anchors}
+
+
+def judged_for(change, first, monkeypatch):
+    """What is judged by the forces when a plan changes, and the plan then."""
+    asked, judge = [], anchor.check_anchor
+
+    def counted(tree, configuration, work, **how):
+        asked.append(configuration)
+        return judge(tree, configuration, work, **how)
+
+    monkeypatch.setattr(anchor, "check_anchor", counted)
+    monkeypatch.setattr("treescan.assess.check_anchor", counted)
+    return asked, judged_again(first, **change)
+
+
+HARDWARE = merged(Settings(), {"planning": {"mrs_hardware": ["pulley"]}})
+
+
+@pytest.mark.parametrize(
+    ("change", "systems"),
+    [({"settings": HARDWARE}, {"MRS"}), ({"systems": ("MRS",)}, set()), ({"removal": REMOVAL, "work": None}, None), ({"species": "ash"}, None)],
+    ids=["hardware", "fewer systems", "work", "species"],
+)
+def test_answers_that_nothing_touches_are_not_worked_out_again(first, monkeypatch, change, systems):
+    """Another hardware judges its own lines alone, fewer systems none; other work or wood all of them. The plan is that of a new run."""
+    asked, again = judged_for(change, first, monkeypatch)
+
+    assert {c.system for c in asked} == (systems if systems is not None else {c.system for c, _ in first.checks.configurations})
+    same(again, plan(traced(GRAPH), species=change.get("species", "oak"), overrides=STATED, **{k: v for k, v in change.items() if k != "species"}))
+
+
+def test_a_place_nobody_stands_at_leaves_the_answers_of_lines_that_stay(first, monkeypatch):
+    """Another site has the throws searched again; lines that lie as before are not judged again."""
+    asked, again = judged_for({"site": Site(no_stand=(np.array([[40.0, 40.0], [41.0, 40.0], [41.0, 41.0]]),))}, first, monkeypatch)
+
+    assert not asked and len(again.checks.anchors) == len(first.checks.anchors)
 
 
 def test_cuts_that_take_nothing_are_refused_again(first):

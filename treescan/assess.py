@@ -14,7 +14,8 @@ from treescan.cloud.point_cloud import PointCloud
 from treescan.cloud.projection import longitude_latitude
 from treescan.cloud.settings import CloudSettings, JoinSettings
 from treescan.errors import BadInput
-from treescan.loads.checks.anchor import check_anchor, checked
+from treescan.loads.checks.anchor import NONE_KEPT, Heard, check_anchor, checked
+from treescan.loads.checks.kept import Kept, same_answers
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.material.species_warnings import species_warnings
 from treescan.loads.material.wood_strength import Wood, wood_of
@@ -325,6 +326,8 @@ def judged_again(
     removal: Removal | Same | None = Same.AS_BEFORE,
     settings: Settings | Same | None = Same.AS_BEFORE,
     progress: Progress = quiet,
+    heard: Heard | None = None,
+    first: str | None = None,
 ) -> Assessment:
     """The same tree answered again for other inputs of `plan`; the tree is not traced again, and only what the change
     touches is computed anew.
@@ -343,6 +346,9 @@ def judged_again(
     work, site, removal, settings   As in `plan`, None as there: the default work, nothing drawn, the tree stays, all
     settings as they come. `climber_mass` and `reported` are put into the settings. Work that was the default before is the
     default again.
+    heard : Heard               Told the answer of every line as soon as it is judged: what stands highest in the list so far
+    is judged first. Each is as in the plan; its place in the list is not known before all are there.
+    first : str                 Label of a union whose lines are judged before all others.
 
     Returns
     -------
@@ -376,7 +382,7 @@ def judged_again(
     aimed = isinstance(site, Same) and asked.settings.throw == a.settings.throw and _same_aims(a, asked.settings)
     throws = a.throws if aimed else _thrown(context, asked.settings.throw, progress)
     alike = rules and aimed and asked.systems == a.asked.systems and loads.min_lever == a.settings.loads.min_lever
-    checks = _checked(context, throws, asked, progress, a.checks if alike else None)
+    checks = _checked(context, throws, asked, progress, _Before(a, alike, heard, first))
     there = rules and _same_work(work_now, a.work)
     ranking = _ranked(context, a.tree, checks, asked, progress, a.ranking.places if there else None)
     return _planned(context, a.tree, asked, throws, checks, ranking, a.overrides, progress)
@@ -492,14 +498,39 @@ def _thrown(context: TreeContext, settings: ThrowSettings, progress: Progress) -
     )
 
 
+@dataclass(frozen=True)
+class _Before:
+    """An earlier plan; alike : its configurations are those of now; heard, first : as in `judged_again`."""
+
+    plan: Assessment
+    alike: bool
+    heard: Heard | None
+    first: str | None
+
+    def order(self, configurations: Sequence[tuple[AnchorConfiguration, Throw | None]]) -> list[int]:
+        """Rows in which to judge: the union asked for, then by the best place that each had in the list."""
+        a, last = self.plan, len(self.plan.points) + 1
+        place = {a.tree.graph.unions.label.index(self.first): 0} if self.first in a.tree.graph.unions.label else {}
+        for p in a.points:
+            place.setdefault(p.union, p.rank if p.usable else last)
+        return sorted(range(len(configurations)), key=lambda i: place.get(configurations[i][0].union, last))
+
+    def kept(self, model: StructuralModel, work: Work) -> tuple[Kept, Screening]:
+        """The answers that still stand."""
+        known = self.plan.checks
+        if not same_answers(model, known.model, work.xyz, self.plan.work.xyz):
+            return NONE_KEPT, Screening()
+        return Kept.of(known.anchors), known.screening
+
+
 def _checked(
-    context: TreeContext, throws: ThrowTable, asked: Asked, progress: Progress, before: Checks | None = None
+    context: TreeContext, throws: ThrowTable, asked: Asked, progress: Progress, before: _Before | None = None
 ) -> Checks:
-    """Forces and margins of every configuration; those of `before` again, where it is given."""
+    """Forces and margins of every configuration; what of an earlier plan still stands is taken over."""
     graph, settings = context.graph, asked.settings
     configurations = (
-        before.configurations
-        if before is not None
+        before.plan.checks.configurations
+        if before is not None and before.alike
         else candidate_configurations(
             graph,
             context.beside,
@@ -511,23 +542,23 @@ def _checked(
         )
     )
     wood = wood_of(asked.species, settings.loads)
-    model = whole_tree(graph, context.beside, wood, settings.judging(), asked.seed)
-    return Checks(
-        configurations,
-        checked(model, [c for c, _ in configurations], context.work.xyz, progress),
-        model,
-        _screened(context, throws, model),
-    )
+    like = None if before is None else before.plan.checks.model
+    model = whole_tree(graph, context.beside, wood, settings.judging(), asked.seed, like)
+    kept, screened = (NONE_KEPT, Screening()) if before is None else before.kept(model, context.work)
+    order, heard = (None, None) if before is None else (before.order(configurations), before.heard)
+    anchors = checked(model, [c for c, _ in configurations], context.work.xyz, progress, kept, order, heard)
+    return Checks(configurations, anchors, model, _screened(context, throws, model, screened))
 
 
-def _screened(context: TreeContext, throws: ThrowTable, model: StructuralModel) -> Screening:
-    """One line over every union that is no candidate, and a choke wherever two lanyards may pass."""
-    graph, settings, lever = context.graph, context.settings, model.settings.min_lever
+def _screened(context: TreeContext, throws: ThrowTable, model: StructuralModel, known: Screening) -> Screening:
+    """One line over every union that is no candidate, and a choke wherever two lanyards may pass; those `known` as they are."""
+    graph, settings, lever, work = context.graph, context.settings, model.settings.min_lever, context.work.xyz
     limbs = screening_lines(graph, context.beside, throws, settings, lever)
     stems = stem_lines(graph, stems_passed(graph, settings), settings, lever)
+    over, round_it = Kept.of(check for check, _ in known.limbs), Kept.of(known.stems)
     return Screening(
-        tuple((check_anchor(model, c, context.work.xyz), throw) for c, throw in limbs),
-        tuple(check_anchor(model, c, context.work.xyz[:0]) for c in stems),
+        tuple((over.at(c) or check_anchor(model, c, work), throw) for c, throw in limbs),
+        tuple(round_it.at(c) or check_anchor(model, c, work[:0]) for c in stems),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 import time
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,6 +15,10 @@ from served_page import Served, small_plan
 
 from treescan.assess import plan
 from treescan.faces.cli.commands import run
+from treescan.faces.served import told
+from treescan.faces.served.desk import Desk
+from treescan.faces.served.places import base_of
+from treescan.faces.session.changes import Change
 from treescan.faces.session.inputs import arguments
 from treescan.faces.session.session_file import digest_of, read_session
 from treescan.outputs.text.say import text
@@ -166,6 +171,30 @@ def test_a_change_is_planned_told_and_undone(served):
     assert served.json("GET", f"/tree/{key}/scene")["unions"]
 
 
+def test_the_first_answers_are_told_while_the_plan_is_worked_out(place, tmp_path):
+    """The chosen union first; told beside what it was, and gone when the plan is there, which says the same."""
+    file = place / "plans" / "tree_a" / "tree.json"
+    desk, seen = Desk(file, tmp_path, base_of(file)), []
+    until = time.monotonic() + 300
+    try:
+        while desk.plan is None and time.monotonic() < until:
+            time.sleep(0.05)
+        tell, label = desk._tell, desk.plan.points[-1].label
+        desk._tell = lambda: (seen.append(told.state(desk)["first"]), tell())
+        desk.looked_at = label
+        desk.change(Change("species", {"name": "willow"}))
+        while (desk.plan is None or desk.work is not None) and time.monotonic() < until:
+            time.sleep(0.05)
+        last = told.state(desk)
+    finally:
+        desk.close()
+    row = next(found for found in seen if found)["rows"][0]
+    planned = [r for r in last["plan"]["rows"] if (r["label"], r["system"]) == (label, row["system"])]
+
+    assert row["label"] == label and row["was"] and row["low"] in {r["low"] for r in planned}
+    assert last["first"] is None
+
+
 def test_throws_are_asked_for_from_a_place(served):
     key = served.key()
     before = served.settled(key)
@@ -177,6 +206,28 @@ def test_throws_are_asked_for_from_a_place(served):
 
     assert state["thrown"]["line"] == line and state["thrown"]["says"]
     assert state["plan"] == before["plan"]
+
+
+def test_a_record_of_own_throws_is_taken_as_the_command_line_takes_it(served, tmp_path):
+    """The same spread as `treescan throws` writes; what is no record is refused in one sentence and changes nothing."""
+    key = served.key()
+    before = served.settled(key)
+    rows = [f"hand,6,9,68,{8.6 + 0.2 * (i % 5)},{0.2 * (i % 4) - 0.2},{13.8 + 0.1 * (i % 7)}" for i in range(12)]
+    head = "method,distance_m,aimed_height_m,elevation_deg,got_height_m,got_side_m,got_range_m"
+    (tmp_path / "own.csv").write_text("\n".join([head, *rows]))
+    status, _, body = served.ask("PUT", f"/tree/{key}/throws", b"name,height\n1,2\n")
+    assert status == 400 and "lacks" in sentence(body)
+    assert served.settled(key)["at"] == before["at"]
+
+    status, _, body = served.ask("PUT", f"/tree/{key}/throws", (tmp_path / "own.csv").read_bytes())
+    assert status == 200, body
+    state = served.settled(key)
+    assert run(["throws", str(tmp_path / "own.csv"), "-o", str(tmp_path / "own.toml")]) == 0
+    own = tomllib.loads((tmp_path / "own.toml").read_text())["throw"]["hand"]
+    served.wish(key, wish="move", to=before["at"])
+
+    assert state["inputs"]["settings"]["throw.hand.side_sd"] == own["side_sd"] and "12 throws" in state["lines"][-1]["says"]
+    assert json.loads(body)["lines"][-1]["kind"] == "own throws"
 
 
 def test_two_whole_plans_side_by_side(served):

@@ -86,6 +86,7 @@ def changes(tree: TracedTree) -> dict[str, Change]:
         "hardware": setting("planning.mrs_hardware", ["pulley"]),
         "methods": setting("throw.methods", ["launcher"]),
         "spread": setting("throw.hand.side_sd", 0.05),
+        "own throws": Change("own throws", {"methods": [{"method": "hand", "throws": 30, "spread": OWN}]}),
         "imperial": setting("reader.units", "imperial"),
         "work words": Change("work", {"words": [f"limb:{label}"], "points": []}),
         "work point": Change("work", {"words": [], "points": [{"name": "deadwood", "kind": "prune", "xyz": top}]}),
@@ -108,9 +109,11 @@ def changes(tree: TracedTree) -> dict[str, Change]:
     }
 
 
+OWN = {"side_sd": 0.03, "elevation_sd": 0.02, "speed_sd": 0.05, "side_bias": 0.01, "elevation_bias": -0.01, "speed_bias": 0.0}
+
 NAMES = (
     "species", "no species", "systems", "heavy", "rescuer", "test", "leaves", "bare", "exposure", "years", "angle", "hardware",
-    "methods", "spread", "imperial", "work words", "work point", "cuts", "no-stand", "building", "wire", "wire unknown", "anchor",
+    "methods", "spread", "own throws", "imperial", "work words", "work point", "cuts", "no-stand", "building", "wire", "wire unknown", "anchor",
     "base", "no wire here", "wires", "refused", "dead", "defect", "test failed", "test passed", "note", "stand",
 )  # fmt: skip
 
@@ -215,6 +218,10 @@ BAD = [
     ("drawn", {"what": "conductor", "name": "", "places": [[0, 0, 5], [1, 1, 5]], "volts": -5}),
     ("wires", {"volts": "20"}),
     ("finding", {"row": {"kind": "refused", "union": "U01"}}),
+    ("own throws", {"methods": []}),
+    ("own throws", {"methods": [{"method": "sling", "throws": 30, "spread": OWN}]}),
+    ("own throws", {"methods": [{"method": "hand", "throws": 30, "spread": {**OWN, "side_sd": 9.0}}]}),
+    ("own throws", {"methods": [{"method": "hand", "throws": 30, "spread": {"side_sd": 0.03}}]}),
     ("stand", {"place": [0], "union": "U01"}),
     ("withdrawn", {"line": "1"}),
 ]

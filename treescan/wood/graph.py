@@ -227,6 +227,11 @@ class WoodGraph:
         place, carried = self._walk
         return (place >= place[node]) & (place < place[node] + carried[node])
 
+    def carries(self, node: int, other: int) -> bool:
+        """True where `other` is `node` or grows on it."""
+        place, carried = self._walk
+        return bool(place[node] <= place[other] < place[node] + carried[node])
+
     @cached_property
     def _walk(self) -> tuple[Ints, Ints]:
         """Place of every node on a walk that finishes each limb before the next, and how many nodes it carries, itself included, (n,) each."""

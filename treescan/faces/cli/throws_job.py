@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
 from pathlib import Path
 
 from treescan.atomic import write_text
@@ -13,7 +12,6 @@ from treescan.outputs.text.say import text
 from treescan.reason import Reason
 from treescan.throw.ballistics.own_record import OwnSpread, own_spread, read_record
 from treescan.throw.detail.steps import how_they_go
-from treescan.throw.settings import Method
 
 
 def throws_job(record: Path, output: Path, settings: Path | None) -> tuple[list[Path], list[Reason]]:
@@ -59,8 +57,7 @@ def settings_text(spreads: tuple[OwnSpread, ...]) -> str:
             "# " + text("own_settings_bias", **values),
             f"[throw.{s.method}]",
         ]
-        for axis in s.sd._fields:
-            lines += [_line(f"{axis}_sd", getattr(s.sd, axis)), _line(f"{axis}_bias", getattr(s.bias, axis))]
+        lines += [f"{name} = {value:.5f}" for name, value in s.settings.items()]
     return "\n".join(lines) + "\n"
 
 
@@ -73,8 +70,3 @@ def _values(s: OwnSpread) -> dict[str, str | int | float | tuple[Reason, ...]]:
         "speed": s.sd.speed,
         "went": how_they_go(s.bias)[0],
     }
-
-
-def _line(name: str, value: float) -> str:
-    limits = next(f for f in fields(Method) if f.name == name).metadata
-    return f"{name} = {min(max(value, float(limits['low'])), float(limits['high'])):.5f}"

@@ -6,6 +6,7 @@ import asyncio
 import json
 import re
 import shutil
+import tempfile
 from collections.abc import Awaitable, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -27,6 +28,7 @@ from treescan.faces.served.scene import lines, scene, thrown
 from treescan.faces.served.tracing import Tracing
 from treescan.faces.session.changes import Change
 from treescan.outputs.text.say import text
+from treescan.throw.ballistics.own_record import OwnSpread, own_spread, read_record
 
 PAGE = Path(__file__).parent / "page"
 THREE = Path(told.__file__).parents[2] / "outputs" / "report" / "page" / "three.min.js"
@@ -35,6 +37,8 @@ PATIENCE = 15.0
 """The longest a browser is left waiting for news. [s]"""
 BROUGHT = "brought"
 """Folder of the clouds that the page brought."""
+LARGEST_RECORD = 2_000_000
+"""No record of own throws is larger. [bytes]"""
 MOST_DESKS = 8
 """Trees that lie open at once; the one longest untouched is closed, its history is on disk."""
 
@@ -202,6 +206,7 @@ def made_app(house: House, gate: Gate, labels: dict[str, str]) -> Any:
     async def wished(request: Request) -> Response:
         desk, body = await house.desk(request.path_params["key"]), await _body(request)
         wish = body.get("wish")
+        desk.looked_at = str(body.get("chosen") or "")
         if wish == "change":
             await run_in_threadpool(desk.change, Change(str(body.get("kind", "")), body.get("values") or {}))
         elif wish == "move" and isinstance(body.get("to"), int):
@@ -222,6 +227,14 @@ def made_app(house: House, gate: Gate, labels: dict[str, str]) -> Any:
         if name not in desk.written:
             return PlainTextResponse(text("served_wrong_path"), 404)
         return FileResponse(desk.folder / FILES / name, filename=Path(name).name)
+
+    async def own_throws(request: Request) -> Response:
+        desk = await house.desk(request.path_params["key"])
+        body = await request.body()
+        spreads = await run_in_threadpool(_own_spreads, body, desk)
+        methods = [{"method": s.method, "throws": s.throws, "spread": s.settings} for s in spreads]
+        await run_in_threadpool(desk.change, Change("own throws", {"methods": methods}))
+        return JSONResponse(await run_in_threadpool(told.state, desk))
 
     async def brought(request: Request) -> Response:
         return JSONResponse({"key": (await _kept(house, request)).key})
@@ -245,6 +258,7 @@ def made_app(house: House, gate: Gate, labels: dict[str, str]) -> Any:
         Route("/tree/{key}/union/{label}", asked(union)),
         Route("/tree/{key}/compare", asked(compared)),
         Route("/tree/{key}/wish", asked(wished), methods=["POST"]),
+        Route("/tree/{key}/throws", asked(own_throws), methods=["PUT"]),
         Route("/tree/{key}/file/{name:path}", asked(written)),
     ]
     return gate.around(Starlette(routes=routes, lifespan=lifespan), text)
@@ -268,6 +282,19 @@ def _json(body: str) -> dict[str, Any]:
 
 async def _body(request: Request) -> dict[str, Any]:
     return _json((await request.body()).decode("utf-8", "replace"))
+
+
+def _own_spreads(body: bytes, desk: Desk) -> tuple[OwnSpread, ...]:
+    """What a record of own throws says; BadInput where it is none."""
+    if len(body) > LARGEST_RECORD:
+        raise BadInput(f"the record of throws is larger than {LARGEST_RECORD // 1_000_000} MB")
+    with tempfile.TemporaryDirectory() as folder:
+        record = Path(folder) / "throws.csv"
+        record.write_bytes(body)
+        try:
+            return own_spread(read_record(record), desk.history.inputs.all_settings().throw)
+        except BadInput as err:
+            raise BadInput(err.what, file=record.name, remedy=err.remedy) from err
 
 
 async def _kept(house: House, request: Request) -> Named:

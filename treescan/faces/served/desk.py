@@ -19,12 +19,17 @@ from treescan.faces.session.changes import Change
 from treescan.faces.session.history import History
 from treescan.faces.session.inputs import Inputs, arguments
 from treescan.faces.session.session_file import digest_of, read_session, write_session
+from treescan.loads.limb_check import AnchorCheck
 from treescan.outputs.write import write_outputs
 from treescan.throw.throw_path import Throw
 from treescan.wood.files.read_tree import read_tree
 from treescan.wood.files.write_tree import write_tree
 
 SESSION = "session.json"
+TELLING = 0.2
+"""First answers are told no oftener. [s]"""
+MOST_FIRST = 60
+"""First answers that are told; then the plan comes."""
 FILES = "files"
 """Folder of what was written for others."""
 
@@ -45,6 +50,14 @@ class Work:
     stage: str
     share: float
     since: float
+
+
+@dataclass(frozen=True)
+class FirstAnswers:
+    """Lines that are judged already while the plan is worked out, each by itself; `of` so many."""
+
+    checks: tuple[AnchorCheck, ...]
+    of: int
 
 
 class Desk:
@@ -71,6 +84,8 @@ class Desk:
         self.version, self.fault = 1, ""
         self.work: Work | None = None
         self.took: float | None = None
+        self.first: FirstAnswers | None = None
+        self.looked_at = ""  # the union that was chosen when the last wish came
         self.thrown: tuple[int, tuple[Throw, ...]] | None = None
         self.written: tuple[str, ...] = ()
         self.before: Inputs | None = None
@@ -106,6 +121,7 @@ class Desk:
             if history.inputs.key() != self.history.inputs.key():
                 self.before = self.history.inputs
             self.history, self.fault, self._wish, self._stop = history, "", "plan", False
+            self.first = None
             self._tell()
 
     def write(self) -> None:
@@ -173,7 +189,7 @@ class Desk:
             except Exception as err:  # the last net of a server: the desk stays
                 fault = sentence_of(err)
             with self._changed:
-                self.work, self.took = None, time.monotonic() - start
+                self.work, self.took, self.first = None, time.monotonic() - start, None
                 if fault:
                     self.fault, self._stop = fault, True
                 elif wish == self._wish and inputs is not None and not self._stop:
@@ -200,8 +216,17 @@ class Desk:
                     self.work = Work(stage, share, work.since if work else time.monotonic())
                     self._tell()
 
-        key = inputs.key()
-        done = self.answers.of(inputs, progress)
+        def heard(check: AnchorCheck, n: int, of: int) -> None:
+            checks.append(check)
+            now = time.monotonic()
+            if n == 1 or (now - told[0] >= TELLING and n <= MOST_FIRST):
+                told[0] = now
+                with self._changed:
+                    self.first = FirstAnswers(tuple(checks), of)
+                    self._tell()
+
+        key, checks, told = inputs.key(), list[AnchorCheck](), [0.0]
+        done = self.answers.of(inputs, progress, heard, self.looked_at)
         if (asked := self._question()) is not None:
             values = asked[1].values
             found = throws_from(done, values["place"], values["union"], progress)

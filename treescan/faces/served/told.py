@@ -7,10 +7,11 @@ from typing import Any
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.errors import BadInput
-from treescan.faces.served.desk import Desk
+from treescan.faces.served.desk import Desk, FirstAnswers
 from treescan.faces.session.differences import differences
 from treescan.faces.session.said import said
 from treescan.faces.told.summary import plan_lines, tree_lines
+from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.outputs.report.cards import card
 from treescan.outputs.report.why_not import never_judged, why_not
 from treescan.outputs.text.say import figure, say, say_all, text, word
@@ -22,7 +23,7 @@ def state(desk: Desk) -> dict[str, Any]:
     """All that changes on the page of one tree."""
     with desk._changed:
         history, work, version = desk.history, desk.work, desk.version
-        fault, took, thrown, written = desk.fault, desk.took, desk.thrown, desk.written
+        fault, took, thrown, written, first = desk.fault, desk.took, desk.thrown, desk.written, desk.first
     now, before = desk.plan, desk.plan_before
     with written_for(history.inputs.all_settings().reader):
         plan, changed = _of_plan(desk, now, before)
@@ -38,6 +39,7 @@ def state(desk: Desk) -> dict[str, Any]:
             "tree": say_all(tree_lines(desk.tree)),
             "plan": plan,
             "changed": changed,
+            "first": _first(desk, first, before),
             "thrown": _thrown(thrown),
             "written": list(written),
         }
@@ -52,6 +54,29 @@ def _of_plan(desk: Desk, now: Assessment | None, before: Assessment | None) -> t
         kept = (now, before, told(now), say_all(differences(before, now)) if before is not None else ())
         desk.shown = kept
     return kept[2], kept[3]
+
+
+def _first(desk: Desk, first: FirstAnswers | None, before: Assessment | None) -> dict[str, Any] | None:
+    """Lines that are judged already while the plan is worked out, and what they were."""
+    if first is None:
+        return None
+    was = {} if before is None else {_line(p.check.configuration): p for p in before.points}
+
+    def row(check: AnchorCheck) -> dict[str, Any]:
+        known = was.get(_line(check.configuration))
+        return {
+            "label": desk.tree.graph.unions.label[check.configuration.union],
+            "system": word(check.configuration.system),
+            "verdictSays": word(check.check.verdict),
+            "low": figure(check.check.margin.p5, "x2"),
+            "was": "" if known is None else figure(known.check.check.margin.p5, "x2"),
+        }
+
+    return {"says": text("served_first", n=len(first.checks), of=first.of), "rows": [row(c) for c in first.checks]}
+
+
+def _line(c: AnchorConfiguration) -> tuple[int, str, str]:
+    return c.union, c.system, c.hardware
 
 
 def _thrown(found: Any) -> dict[str, Any] | None:
@@ -115,7 +140,7 @@ def told(a: Assessment) -> dict[str, Any]:
         "rows": [_row(p, i) for i, p in enumerate(a.points)],
         "work": [[round(float(v), 2) for v in xyz] for xyz in a.work.xyz],
         "stages": [
-            {"says": say_all(s.alarms)} for s in a.climb.stages
+            {"title": s.cut.label, "says": say_all(s.reasons())} for s in a.climb.stages
         ],
     }
 

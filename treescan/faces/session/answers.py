@@ -8,6 +8,7 @@ from typing import Any
 
 from treescan.assess import Assessment, judged_again, plan, revised
 from treescan.faces.session.inputs import Inputs, arguments
+from treescan.loads.checks.anchor import Heard
 from treescan.progress import Progress, quiet
 from treescan.wood.graph import TracedTree
 
@@ -16,9 +17,15 @@ KEPT = 10
 
 
 def answered(
-    tree: TracedTree, now: Inputs, known: tuple[Inputs, Assessment] | None = None, progress: Progress = quiet
+    tree: TracedTree,
+    now: Inputs,
+    known: tuple[Inputs, Assessment] | None = None,
+    progress: Progress = quiet,
+    heard: Heard | None = None,
+    first: str | None = None,
 ) -> Assessment:
-    """The plan for these inputs, from one that is known or from the start; equal to `plan` with `arguments`."""
+    """The plan for these inputs, from one that is known or from the start; equal to `plan` with `arguments`. heard, first :
+    as in `judged_again`."""
     asked = arguments(tree, now)
     if known is None:
         return plan(tree, **asked, progress=progress)
@@ -35,7 +42,7 @@ def answered(
     if "work" not in changed and now.work is not None and "settings" in changed:
         changed["work"] = asked["work"]
     if changed:
-        a = judged_again(a, **changed, progress=progress)
+        a = judged_again(a, **changed, progress=progress, heard=heard, first=first)
     if was.key("findings") != now.key("findings"):
         a = revised(a, asked["overrides"], progress)
     return a
@@ -67,12 +74,14 @@ class Answers:
                 self._known.move_to_end(inputs.key())
         return None if found is None else found[1]
 
-    def of(self, inputs: Inputs, progress: Progress = quiet) -> Assessment:
-        """The plan for these inputs."""
+    def of(
+        self, inputs: Inputs, progress: Progress = quiet, heard: Heard | None = None, first: str | None = None
+    ) -> Assessment:
+        """The plan for these inputs; heard, first : as in `judged_again`."""
         with self._lock:
             if (known := self.at_hand(inputs)) is not None:
                 return known
-            done = answered(self.tree, inputs, self._nearest(inputs), progress)
+            done = answered(self.tree, inputs, self._nearest(inputs), progress, heard, first)
             with self._book:
                 self._known[inputs.key()] = (inputs, done)
                 self._first = self._first or inputs.key()

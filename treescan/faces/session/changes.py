@@ -36,6 +36,9 @@ AREAS = {"no-stand": "no_stand", "building": "buildings", "road": "roads", "wate
 """Kinds of drawn areas to the columns of `Site`."""
 DRAWN = (*AREAS, "conductor", "anchor", "base", "wires-seen")
 WORK_WORD = re.compile(r"crown|deadwood|limb:(\d{1,6}|[A-Za-z]\w{0,15})|sample:\d{1,5}(:\d{1,3})?")
+OWN_METHODS = ("hand", "two_hand", "launcher")
+OWN_SPREAD = tuple(f"{axis}_{what}" for axis in ("side", "elevation", "speed") for what in ("sd", "bias"))
+"""What a record of own throws says of one way of throwing."""
 MOST_LETTERS = 2000
 MOST_ITEMS = 2000
 FARTHEST = 5_000.0
@@ -188,6 +191,22 @@ def _stand(values: Mapping[str, Any]) -> None:
     _text(values["union"], "the union")
 
 
+def _own_throws(values: Mapping[str, Any]) -> None:
+    from treescan.assess import Settings
+    from treescan.settings import merged
+
+    rows = values["methods"]
+    if not isinstance(rows, Sequence) or not rows or any(not isinstance(r, Mapping) or set(r) != {"method", "throws", "spread"} for r in rows):
+        raise BadInput("the own throws need method, throws and spread of each way")
+    for row in rows:
+        _number(row["throws"], "throws", 1, 1e6)
+        if row["method"] not in OWN_METHODS or not isinstance(row["spread"], Mapping) or set(row["spread"]) != set(OWN_SPREAD):
+            raise BadInput("the spread of own throws is not whole", remedy=f"{', '.join(OWN_METHODS)}, each with {', '.join(OWN_SPREAD)}")
+        for name, value in row["spread"].items():
+            _number(value, name)
+        merged(Settings(), nested({f"throw.{row['method']}.{name}": value for name, value in row["spread"].items()}))
+
+
 def _withdrawn(values: Mapping[str, Any]) -> None:
     if not isinstance(values["line"], int) or isinstance(values["line"], bool):
         raise BadInput("it is not said which line is withdrawn")
@@ -203,6 +222,7 @@ CHECKS: dict[str, tuple[tuple[str, ...], Callable[[Mapping[str, Any]], None]]] =
     "wires": (("volts",), _wires),
     "finding": (("row",), _finding),
     "stand": (("place", "union"), _stand),
+    "own throws": (("methods",), _own_throws),
     "withdrawn": (("line",), _withdrawn),
 }
 """Kind of change to the names of its values, and what holds them against what can be meant.
@@ -212,6 +232,7 @@ CHECKS: dict[str, tuple[tuple[str, ...], Callable[[Mapping[str, Any]], None]]] =
 - drawn : something drawn on the site, places in local metres, volts None = unknown, 0 = no wire; wires : what all
   wires carry that the scan saw, None = not said,
 - finding : a row as `read_overrides` takes it,
+- own throws : of every way of throwing in a record, its count and its spread and mean error (`OWN_SPREAD`),
 - stand : a question, not an input: the throws from a place to a union,
 - withdrawn : an earlier line (drawn, finding or stand) counts no longer.
 """

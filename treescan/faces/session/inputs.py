@@ -79,6 +79,9 @@ def _after(now: Inputs, change: Change) -> Inputs:
         return replace(now, systems=tuple(v["names"]))
     if change.kind == "setting":
         return replace(now, settings=tuple(sorted((dict(now.settings) | {v["name"]: v["value"]}).items())))
+    if change.kind == "own throws":
+        own = {f"throw.{m['method']}.{name}": value for m in v["methods"] for name, value in m["spread"].items()}
+        return replace(now, settings=tuple(sorted((dict(now.settings) | own).items())))
     if change.kind == "work":
         return replace(now, work=dict(v) if v["words"] or v["points"] else None)
     if change.kind == "cuts":

@@ -38,6 +38,8 @@ def said(change: Change, tree: TracedTree) -> Reason:
         return Reason("stated_wires", volts=v["volts"] or None, unknown=v["volts"] is None, dead=v["volts"] == 0)
     if change.kind == "finding":
         return _finding(v["row"])
+    if change.kind == "own throws":
+        return Reason("stated_own_throws", methods=tuple(_own(m) for m in v["methods"]))
     if change.kind == "stand":
         east, north = (float(p - b) for p, b in zip(v["place"], tree.graph.xyz[0, :2], strict=True))
         return Reason("stated_stand", union=v["union"], east=east, north=north)
@@ -57,6 +59,25 @@ def _finding(row: Mapping[str, Any]) -> Reason:
         who=row["who"],
         when=row["when"],
         why=row["why"],
+    )
+
+
+def _own(row: Mapping[str, Any]) -> Reason:
+    """What a record says of one way of throwing."""
+    s = row["spread"]
+    return Reason(
+        "throws_spread",
+        method=row["method"],
+        n=row["throws"],
+        side=s["side_sd"],
+        up=s["elevation_sd"],
+        speed=s["speed_sd"],
+        off_side=abs(s["side_bias"]),
+        left=s["side_bias"] < 0,
+        off_up=abs(s["elevation_bias"]),
+        low=s["elevation_bias"] < 0,
+        off_speed=abs(s["speed_bias"]),
+        slow=s["speed_bias"] < 0,
     )
 
 

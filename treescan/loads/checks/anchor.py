@@ -6,11 +6,12 @@ its low end, the failure chain.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from treescan.loads.checks.kept import Kept
 from treescan.loads.checks.notes import history_notes, notes, twig_notes
 from treescan.loads.fall.failure_chain import failure_chain, spoiled
 from treescan.loads.fall.falling_wood import falling_wood
@@ -48,6 +49,12 @@ NARROWER = (30.0, 20.0, 10.0)
 """Rope angles from plumb at which a configuration that fails or is doubtful at the angle asked for is judged again.
 [deg]"""
 
+Heard = Callable[[AnchorCheck, int, int], None]
+"""Told an answer as soon as it is there, how many there are by then, and of how many."""
+
+NONE_KEPT = Kept()
+"""Every answer is worked out."""
+
 RESCUE, LOAD_TEST = "rescue", "load test"
 
 BREAKS = {"limb": "limb_breaks", "union tear-out": "union_tears_out", "stem": "stem_breaks"}
@@ -59,6 +66,9 @@ def checked(
     configurations: Sequence[AnchorConfiguration],
     work_xyz: Floats,
     progress: Progress = quiet,
+    kept: Kept = NONE_KEPT,
+    order: Sequence[int] | None = None,
+    heard: Heard | None = None,
 ) -> tuple[AnchorCheck, ...]:
     """Check every configuration against all work points; the worst climber position and load case governs.
 
@@ -69,18 +79,24 @@ def checked(
     work_xyz : (w, 3) float     Work points; those beyond the allowed rope angle or above the anchor are left
         out. [m, local]
     progress : callable
+    kept : Kept                 Answers that still stand; they are not worked out again.
+    order : rows of the configurations in which they are judged; it changes no answer. Default: as they come.
+    heard : Heard
 
     Returns
     -------
     tuple of AnchorCheck, one per configuration and in its order.
     """
     work = np.asarray(work_xyz, float).reshape(-1, 3)
-    out = []
-    for i, configuration in enumerate(configurations):
-        progress("loads", i / len(configurations))
-        out.append(check_anchor(tree, configuration, work, narrower=True, one_climber=True))
+    out: dict[int, AnchorCheck] = {}
+    for i in range(len(configurations)) if order is None else order:
+        progress("loads", len(out) / len(configurations))
+        one = kept.at(configurations[i])
+        out[i] = one or check_anchor(tree, configurations[i], work, narrower=True, one_climber=True)
+        if heard is not None:
+            heard(out[i], len(out), len(configurations))
     progress("loads", 1.0)
-    return tuple(out)
+    return tuple(out[i] for i in range(len(configurations)))
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ told by its median, its scatter goes on into the margin.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -75,6 +76,7 @@ def abrupt_stop(
     return np.asarray(median, float), np.asarray(np.log(hard / median) / ndtri(STEEP), float)
 
 
+@cache
 def _evenly(dimensions: int) -> Floats:
     """Points spread evenly over the unit cube, (dimensions, DRAWS): the additive recurrence with the root of
     x^(d + 1) = x + 1 (Roberts 2018, memory)."""

@@ -43,6 +43,7 @@ class StructuralModel(ShortRepr):
     gone : (n,) bool            Nodes cut off before: nothing hangs on them and no rope lands on them.
     crown : CrownMoments        How wind and snow bend every section.
     weather : (draws, w) float  Standard normals of the weather it has stood, `site_history.WEATHER_NORMALS` a draw.
+    seed : int                  Of all draws.
     """
 
     graph: WoodGraph
@@ -60,6 +61,7 @@ class StructuralModel(ShortRepr):
     gone: np.ndarray
     crown: CrownMoments
     weather: Floats
+    seed: int
 
     def ground_below(self, point: Floats) -> float:
         """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
@@ -68,7 +70,12 @@ class StructuralModel(ShortRepr):
 
 
 def whole_tree(
-    graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, seed: int = 1
+    graph: WoodGraph,
+    beside: Beside,
+    wood: Wood,
+    settings: LoadSettings,
+    seed: int = 1,
+    like: StructuralModel | None = None,
 ) -> StructuralModel:
     """All that configurations on one tree share, made once: also the draws, so that two configurations differ
     by what they are and not by luck.
@@ -78,30 +85,62 @@ def whole_tree(
     beside : Beside             Terrain and foliage.
     wood : Wood                 From `loads.material.wood_strength.wood_of`.
     seed : int                  Of the draws; the same seed gives the same answer.
+    like : StructuralModel      Of the whole tree, made before: what depends neither on the wood nor on the loads is
+                                taken over where it is the same.
     """
-    sections = tree_sections(graph, beside, wood, settings)
-    rng, by_kind = np.random.default_rng(seed), settings.strength_model != ONE_SHARE
-    normals = np.asfortranarray(rng.standard_normal((settings.samples, FIXED + 2 * LIMBS + OWN)))
-    widened = student_factors(settings.samples, rng) if by_kind else np.ones(settings.samples)
-    normals[:, [WOOD, *range(FIXED, FIXED + 2 * LIMBS)]] *= widened[:, None]
-    thick, few = settings.catch_diameter, np.asfortranarray(normals[: settings.catch_samples])
+    shape = like if like is not None and like.graph is graph else None
+    same_draws = shape is not None and shape.seed == seed and _drawn_for(shape.settings) == _drawn_for(settings)
+    draws = _Draws.like(shape) if shape is not None and same_draws else _Draws.of(settings, seed)
+    thick = settings.catch_diameter
     return StructuralModel(
         graph,
         beside,
         wood,
-        sections,
-        bends(graph),
+        tree_sections(graph, beside, wood, settings),
+        bends(graph) if shape is None else shape.bends,
         leaves_limbs(graph, thick),
         stops_a_rope(graph, thick),
         settings,
-        normals,
-        few,
-        widened,
-        low_side_chance() if by_kind else 0.05,
+        draws.normals,
+        draws.few,
+        draws.widened,
+        low_side_chance() if settings.strength_model != ONE_SHARE else 0.05,
         np.zeros(len(graph), bool),
-        crown_moments(graph),
-        rng.standard_normal((settings.samples, WEATHER_NORMALS)),  # last, so that no other draw depends on it
+        crown_moments(graph) if shape is None else shape.crown,
+        draws.weather,
+        seed,
     )
+
+
+def _drawn_for(settings: LoadSettings) -> tuple[int, int, bool]:
+    """What of the settings the draws depend on."""
+    return settings.samples, settings.catch_samples, settings.strength_model != ONE_SHARE
+
+
+@dataclass(frozen=True)
+class _Draws:
+    """As in `StructuralModel`."""
+
+    normals: Floats
+    few: Floats
+    widened: Floats
+    weather: Floats
+
+    @classmethod
+    def of(cls, settings: LoadSettings, seed: int) -> _Draws:
+        """Drawn from a seed."""
+        samples, few, by_kind = _drawn_for(settings)
+        rng = np.random.default_rng(seed)
+        normals = np.asfortranarray(rng.standard_normal((samples, FIXED + 2 * LIMBS + OWN)))
+        widened = student_factors(samples, rng) if by_kind else np.ones(samples)
+        normals[:, [WOOD, *range(FIXED, FIXED + 2 * LIMBS)]] *= widened[:, None]
+        weather = rng.standard_normal((samples, WEATHER_NORMALS))  # last, so that no other draw depends on it
+        return cls(normals, np.asfortranarray(normals[:few]), widened, weather)
+
+    @classmethod
+    def like(cls, model: StructuralModel) -> _Draws:
+        """Those of a model."""
+        return cls(model.normals, model.few, model.widened, model.weather)
 
 
 def after_cuts(tree: StructuralModel, left: Floats, gone: np.ndarray) -> StructuralModel:

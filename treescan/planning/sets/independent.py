@@ -34,8 +34,8 @@ def shared_governing(graph: WoodGraph, one: Judged, other: Judged) -> int | None
     too, the lower where several do; None where there is none."""
     found = []
     for a, b in ((one, other), (other, one)):
-        carried = {int(n) for s in _holding(graph, b.check.configuration) for n in graph.path_to_base(s.node)}
-        found += [node for node in _may_go(a) if node in carried]
+        holding = _holding(graph, b.check.configuration)
+        found += [node for node in _may_go(a) if any(graph.carries(node, s.node) for s in holding)]
     return min(found, default=None)
 
 

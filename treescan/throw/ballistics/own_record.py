@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,7 @@ from treescan.errors import BadInput
 from treescan.spreadsheet import unguarded
 from treescan.throw.ballistics.aim_scatter import turn_between
 from treescan.throw.ballistics.flight import flights
-from treescan.throw.settings import METHODS, AimError, ThrowSettings
+from treescan.throw.settings import METHODS, AimError, Method, ThrowSettings
 from treescan.units import G
 
 COLUMNS = (
@@ -70,6 +70,13 @@ class OwnSpread:
     sd: AimError
     high: AimError
     bias: AimError
+
+    @property
+    def settings(self) -> dict[str, float]:
+        """What a method's settings become; values outside what a setting takes are brought to its limit, five figures."""
+        limits = {f.name: (float(f.metadata["low"]), float(f.metadata["high"])) for f in fields(Method) if "low" in f.metadata}
+        named = {f"{axis}_{what}": getattr(of, axis) for axis in self.sd._fields for what, of in (("sd", self.sd), ("bias", self.bias))}
+        return {name: round(min(max(float(v), limits[name][0]), limits[name][1]), 5) for name, v in named.items()}
 
 
 FARTHEST = 300.0

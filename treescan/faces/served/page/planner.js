@@ -51,8 +51,8 @@
   /* ---- what is asked of the tree */
   const wish = trying(async body => {
     const start = performance.now(), mine = ++asked;
-    state = await send(`/tree/${key}/wish`, body);
-    marks.posted.push({ wish: body, mine, start, said: performance.now() - start, answered: null });
+    state = await send(`/tree/${key}/wish`, { ...body, chosen: union });
+    marks.posted.push({ wish: body, mine, start, said: performance.now() - start, first: null, answered: null });
     show();
   });
   const change = (kind, values) => wish({ wish: "change", kind, values });
@@ -193,6 +193,7 @@
       for (const p of marks.posted) if (p.answered === null) p.answered = performance.now() - p.start;
       if (union) pickAgain();
     }
+    if (state.first || (plan && !work)) for (const p of marks.posted) p.first ??= performance.now() - p.start;
     const thrown = JSON.stringify(state.thrown);
     if (thrown !== lastThrown) { lastThrown = thrown; if (state.thrown) { for (const p of marks.posted) if (p.wish.kind === "stand") p.answered = performance.now() - p.start; get(`/tree/${key}/flights`).then(f => view?.setFlights(f.flights), () => {}); } }
     redraw();
@@ -213,16 +214,21 @@
   document.addEventListener("change", e => { if ($("panel")?.contains(e.target)) settled = true; }, true);
   async function pickAgain() { const was = union; try { const found = await get(`/tree/${key}/union/${encodeURIComponent(was)}`); if (was !== union) return; card = found; const best = found.candidates.find(c => c.rank) ?? found.candidates[0]; view?.choose(best ? await get(`/tree/${key}/lines/${best.id}`) : null); show(); } catch { /* the plan is on its way */ } }
 
+  function firsts() {
+    const f = state.first;
+    return f ? [el("h2", {}, w("first_answers")), el("p", { role: "status" }, f.says), el("ul", { className: "rows", id: "first" }, ...f.rows.map(r => el("li", {}, el("b", {}, `${r.label} ${r.system}`), ` \u2014 ${r.verdictSays}. ${w("low")} ${r.low}${r.was ? ` (${w("was")} ${r.was})` : ""}`)))] : [];
+  }
   const verdictRow = r => button("", () => pick(r.label), { className: "pick", id: "row-" + r.id });
   const panels = {
     candidates() {
       const plan = state.plan;
-      if (!plan) return [list(state.tree), el("p", {}, w("planning")), state.work ? button(w("stop"), () => wish({ wish: "stop" })) : null];
+      if (!plan) return [...firsts(), state.first ? null : list(state.tree), state.first ? null : el("p", {}, w("planning")), state.work ? button(w("stop"), () => wish({ wish: "stop" })) : null];
       const rows = plan.rows.slice(0, 60).map(r => { const b = verdictRow(r); b.append(el("b", {}, (r.rank ? r.rank + ". " : "") + r.label + " " + r.system), ` \u2014 ${r.verdictSays}. `, `${w("low")} ${r.low}; ${w("share")} ${r.share}${r.chance ? "; " + w("chance") + " " + r.chance : ""}. `, el("span", { className: "soft" }, r.why)); return el("li", {}, b); });
       return [
         state.changed.length ? el("h2", {}, w("changed")) : null, state.changed.length ? list(state.changed) : null,
         state.written.length ? el("h2", {}, w("written")) : null, state.written.length ? el("ul", { className: "rows" }, ...state.written.map(n => el("li", {}, el("a", { href: `/tree/${key}/file/${n}` }, n)))) : null,
         el("h2", {}, w("tab_candidates")), el("ol", { className: "rows" }, ...rows),
+        plan.stages.length ? el("h2", {}, w("stages")) : null, ...plan.stages.flatMap((s, k) => [el("h3", {}, `${k + 1}. ${s.title}`), list(s.says)]),
         el("h2", {}, w("whole")), list([...plan.says, ...plan.warnings, ...plan.statements]),
       ];
     },
@@ -230,6 +236,7 @@
       const pickers = field(w("union"), choice([["", w("none")], ...scene.unions.map(u => [u.label, `${u.label}, ${metres(u.height)}`])], union ?? "", e => e.target.value && pick(e.target.value), { id: "union" }));
       const spot = place ? el("p", {}, `${w("limb")} ${limb}`) : null;
       if (!union) return [pickers, spot, el("p", { className: "soft" }, w("pick_first"))];
+      if (!state.plan && state.first) return [pickers, spot, ...firsts()];
       if (!card) return [pickers, spot, el("p", {}, state.plan ? w("opening") : w("planning"))];
       if (!card.candidates.length) return [pickers, spot, el("h2", {}, card.place), list(card.why), card.helps.length ? el("h3", {}, w("helps")) : null, list(card.helps)];
       return [pickers, spot, ...card.candidates.flatMap(c => [
@@ -256,6 +263,11 @@
         group(w("g_rope"), ...["MRS", "SRS canopy", "SRS basal"].map(n => tick(w("is_" + n.replaceAll(" ", "_")), i.systems.includes(n), () => { const names = toggled(["MRS", "SRS canopy", "SRS basal"], i.systems, n); names.length ? change("systems", { names }) : fault(w("one_left")); })),
           hard("planning.mrs_hardware"), hard("planning.canopy_hardware"), hard("planning.basal_hardware"), num("planning.rope_angle_limit_deg", 1)),
         group(w("g_throw"), ...["hand", "two_hand", "launcher"].map(n => tick(w("is_" + n), s["throw.methods"].includes(n), () => { const names = toggled(["hand", "two_hand", "launcher"], s["throw.methods"], n); names.length ? setting("throw.methods", names) : fault(w("one_left")); })),
+          field(w("own_throws"), el("input", { type: "file", accept: ".csv,text/csv", id: "own-throws", onchange: trying(async e => {
+            const r = await fetch(`/tree/${key}/throws`, { method: "PUT", headers: { "x-treescan": "1" }, body: e.target.files[0] }), said = await r.json();
+            if (!r.ok) throw new Error(said.fault);
+            state = said; show();
+          }) })),
           num("throw.hand.side_sd", 0.1, degrees), num("throw.hand.elevation_sd", 0.1, degrees)),
         group(w("g_stand"), el("p", { className: "soft" }, w("stand_says")), field(w("east"), east), field(w("north"), north), ask, state.thrown ? list(state.thrown.says) : null),
         work(), cuts(), drawing(), finding(),

@@ -30,6 +30,7 @@ TEXTS: dict[str, str] = {
     "stated_wires": "Wires that the scan saw: [{volts:kV2}][{?unknown}live, voltage not known][{?dead}there are none]",
     "stated_finding": "{kind:Word}[, {union}][, limb {limb:n}][, above {above:m}][, {share:%} of the strength left]"
     "[, {people:x1} people][, bounced to {bounce:x1} times their weight] ({who}, {when}): {why}",
+    "stated_own_throws": "Own throws: {methods}",
     "stated_stand": "Asked: throws to {union} from {east:m} east and {north:m} north of the stem’s foot",
     "stated_withdrawn": "Line {line:n} withdrawn",
 }
