@@ -131,7 +131,9 @@ def measured(path: Path, at: str | None = None, stream: int = 0, trees: int = 0)
     call = [sys.executable, __file__, "--job", str(path), "--stream", str(stream), "--trees", str(trees)]
     done = subprocess.run(call + ([f"--at={at}"] if at else []), capture_output=True, text=True, check=False)
     if done.returncode:
-        return {"clock_s": np.nan, "cpu_s": np.nan, "peak_mb": np.nan, "said": done.stderr.strip().splitlines()[-1][-200:]}
+        lines = done.stderr.strip().splitlines()
+        said = lines[-1][-200:] if lines else f"ended by signal {-done.returncode}" if done.returncode < 0 else "ended"
+        return {"clock_s": np.nan, "cpu_s": np.nan, "peak_mb": np.nan, "said": said}
     return json.loads(done.stdout.splitlines()[-1])
 
 

@@ -15,7 +15,8 @@ from treescan.cloud.point_cloud import Frame, PointCloud
 from treescan.cloud.read import read_cloud
 from treescan.cloud.registration.join import positions_of
 
-FOOT = 0.3048
+FOOT, US_FOOT = 0.3048, 1200 / 3937
+NEAR = np.array([1234.5671004, -88.1234003, 3.3000002])
 
 
 def cloud_of(xyz: np.ndarray, origin: tuple[float, float, float] = (0.0, 0.0, 0.0), **columns: np.ndarray) -> PointCloud:
@@ -55,6 +56,21 @@ def test_odd_grids_written_in_feet_are_the_metres_they_were(step):
     feet = np.round(xyz / FOOT, 4) * FOOT
 
     assert (canonical(cloud_of(xyz)).xyz == canonical(cloud_of(feet)).xyz).all()
+
+
+@pytest.mark.parametrize("foot", [FOOT, US_FOOT])
+@pytest.mark.parametrize("share", [0.01, 0.003, 0.001])
+def test_grids_in_feet_written_in_metres_are_the_feet_they_were(foot, share):
+    """Whole hundredths, three-thousandths and thousandths of either foot, written in metres to a micrometre, come back to the bit, each
+    on its own grid: over 300 m the two feet part by two thirds of a millimetre."""
+    step = share * foot
+    xyz = np.unique(np.round(bush(3000) * (37.7123, 1.0371, 1.0237) / step), axis=0) * step
+    metres = np.round(xyz + NEAR, 6)
+
+    given, told = canonical(cloud_of(xyz)), canonical(cloud_of(metres))
+    assert np.abs(metres - NEAR - xyz).max() > 1e-7
+    assert (given.xyz == told.xyz).all()
+    np.testing.assert_allclose(given.xyz / step, np.round(given.xyz / step), atol=1e-6)
 
 
 def test_millimetres_are_not_taken_for_three_millimetres():

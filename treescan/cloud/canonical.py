@@ -12,9 +12,21 @@ from numpy.typing import NDArray
 from treescan.arrays import Floats
 from treescan.cloud.intake.local_points import bounds, compact
 from treescan.cloud.point_cloud import PointCloud
+from treescan.units import FOOT_M, US_SURVEY_FOOT_M
 
-STEPS = (0.01, 0.005, 0.003, 0.002, 0.001, 0.0005, 0.00025, 0.0002, 0.0001)
-"""Grids that files in metres are written on, widest first; the last is taken where none is seen. [m]"""
+SHARES = (0.01, 0.005, 0.003, 0.002, 0.001, 0.0005, 0.00025, 0.0002, 0.0001)
+"""Of a unit, the grids that files are written on."""
+FINEST = SHARES[-1]
+"""Taken where no grid is seen. [m]"""
+STEPS = tuple(
+    steps
+    for steps in sorted(
+        [(s,) for s in SHARES] + [(s * FOOT_M, s * US_SURVEY_FOOT_M) for s in SHARES], reverse=True
+    )
+    if steps[0] >= FINEST
+)
+"""Grids that are looked for, in metres and feet, widest first; of the two feet, which hardly differ, the one
+that agrees better. [m]"""
 OFF_GRID = 0.35
 """No point may lie farther from the grid than this share of a step, or it is not the file's: chance keeps
 one point in it with 70 %, a thousand never. Coordinates that were written in feet to a thousandth stay
@@ -89,14 +101,19 @@ def _grid(xyz: Floats, axis: int, low: float) -> tuple[float, float]:
     none shows."""
     if len(xyz) >= FEWEST:
         few = xyz[:: max(1, len(xyz) // LOOKED_AT), axis] - low
-        for step in STEPS:
-            turn = np.exp(2j * np.pi * few / step).mean()
+        for steps in STEPS:
+            turn, step = max(((_turn(few, s), s) for s in steps), key=lambda t: abs(t[0]))
             start = low + float(np.angle(turn)) / (2 * np.pi) * step
             if abs(turn) < ALIKE:
                 continue
             if _farthest(few - (start - low), step) <= OFF_GRID and _on_grid(xyz, axis, step, start):
                 return step, start
-    return STEPS[-1], low - OFF_HALVES * STEPS[-1]
+    return FINEST, low - OFF_HALVES * FINEST
+
+
+def _turn(values: Floats, step: float) -> complex:
+    """Mean of the offsets from the multiples of a step, each a turn of the step round a circle."""
+    return complex(np.exp(2j * np.pi * values / step).mean())
 
 
 def _farthest(values: Floats, step: float) -> float:
