@@ -7,10 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from treescan.errors import BadInput
+from treescan.ordinary_file import check_ordinary
 
 
 def toml_content(path: Path) -> dict[str, Any]:
     """Content of a TOML file; BadInput where it cannot be read or is none."""
+    check_ordinary(path)
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as err:

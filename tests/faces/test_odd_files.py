@@ -6,8 +6,10 @@ The small files lie in tests/faults; each broke something once.
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -513,6 +515,86 @@ def test_no_option_takes_what_is_no_file(option, name, tmp_path, capsys):
     err = capsys.readouterr().err
     assert "not an ordinary file" in err or "is an address" in err or "neither a file nor a word" in err
     assert not (tmp_path / "o").exists()
+
+
+NEVER_END = (
+    "inspect X",
+    "trace X -o o.json",
+    "trace HAND --also X -o o.json",
+    "trace HAND --settings X -o o.json",
+    "trace HAND -o X",
+    "plan X -o o",
+    "plan HAND -o X",
+    "plan --show-settings --settings X",
+    "plan HAND -o o --settings=X",
+    "plan HAND -o o --session X",
+    "plan HAND -o o --wires X",
+    "join X . -o o",
+    "join . X -o o",
+    "join INV . -o o --fields X",
+    "join INV . -o X",
+    "throws X -o o.toml",
+    "throws THROWS -o o.toml --settings X",
+    "throws THROWS -o X",
+    "batch X -o o",
+    "batch HAND -o X",
+    "batch HAND -o o --inventory X",
+    "batch HAND -o o --inventory INV --fields X",
+    "batch HAND -o o --settings X",
+    "serve X -o o",
+    "serve HAND -o X",
+)
+
+
+class StillRunning(BaseException):
+    """A command that should have ended at once did not."""
+
+
+def _ends_soon(signum, frame):
+    raise StillRunning
+
+
+@pytest.fixture
+def soon():
+    """30 s, then the test fails: a pipe nobody writes to is waited for without end, a device of zeros fills the memory."""
+    old = signal.signal(signal.SIGALRM, _ends_soon)
+    signal.alarm(30)
+    yield
+    signal.alarm(0)
+    signal.signal(signal.SIGALRM, old)
+
+
+@pytest.mark.parametrize("call", NEVER_END)
+def test_no_command_reads_or_writes_what_never_ends(call, tmp_path, capsys, soon):
+    """A device and a pipe, wherever a file stands in the call: refused at once, in one sentence that names it."""
+    os.mkfifo(tmp_path / "pipe")
+    there = {"HAND": str(HAND), "INV": str(FAULTS / "inv.csv"), "THROWS": str(FAULTS / "throws.csv"), ".": str(tmp_path)}
+    for odd in ("/dev/zero", str(tmp_path / "pipe")):
+        words = [there.get(w, str(tmp_path / w) if w in ("o", "o.json", "o.toml") else w.replace("X", odd)) for w in call.split()]
+        assert run(words) == 2
+        err = capsys.readouterr().err
+        assert err.count("treescan: ") == 1 and f"{odd}: is not an ordinary file" in err
+    assert [p.name for p in tmp_path.iterdir()] == ["pipe"]
+
+
+@pytest.mark.parametrize("name", ["terrain.json", "surroundings.json", "foliage.npz"])
+def test_a_pipe_beside_a_tree_is_refused(name, tmp_path, capsys, soon):
+    """It is met only when the tree is read."""
+    assert run(["trace", str(HAND), "-o", str(tmp_path / "tree.json"), "--quiet"]) == 0
+    (tmp_path / name).unlink()
+    os.mkfifo(tmp_path / name)
+    assert run(["trace", str(tmp_path / "tree.json"), "-o", str(tmp_path / "o.json"), "--quiet"]) == 2
+    assert f"{name}: is not an ordinary file" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("output", ["new/", "new/.", "./new//"])
+@pytest.mark.parametrize("call", [["trace", str(HAND)], ["throws", str(FAULTS / "throws.csv")]])
+def test_a_folder_where_a_file_is_written_is_refused(call, output, tmp_path, capsys, monkeypatch):
+    """`-o new/` wrote a file called new."""
+    monkeypatch.chdir(tmp_path)
+    assert run([*call, "-o", output, "--quiet"]) == 2
+    assert "is a folder, not a file" in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
 
 
 def test_words_longer_than_the_sheet_are_refused(tmp_path, capsys):

@@ -149,7 +149,8 @@ def claim(request: BatchRequest, held: Sequence[Source]) -> dict[str, Any]:
 def _foreign(folder: Path) -> list[str]:
     """Names in a folder that is no batch's."""
     try:
-        if json.loads((folder / MARK).read_text(encoding="utf-8")).get("format") == "treescan-batch":
+        mark = folder / MARK
+        if mark.is_file() and json.loads(mark.read_text(encoding="utf-8")).get("format") == "treescan-batch":
             return []
     except (OSError, ValueError, AttributeError):
         pass

@@ -66,6 +66,8 @@ from treescan.faces.cli.options import (
     WorkerMemory,
     Workers,
 )
+from treescan.faces.guard.input_files import check_words
+from treescan.faces.guard.output_place import named_file
 
 if TYPE_CHECKING:
     from treescan.reason import Reason
@@ -118,7 +120,7 @@ def trace(
     from treescan.faces.cli.request import TreeRequest
 
     files, found = trace_job(
-        TreeRequest(cloud, at, unit, settings, tuple(also or ())), output, quiet, as_json
+        TreeRequest(cloud, at, unit, settings, tuple(also or ())), named_file(output), quiet, as_json
     )
     _say(files, found, quiet, as_json)
 
@@ -265,7 +267,7 @@ def throws(
     """Work out how widely your own throws spread, as settings for plan."""
     from treescan.faces.cli.throws_job import throws_job
 
-    files, found = throws_job(record, output, settings)
+    files, found = throws_job(record, named_file(output), settings)
     _say(files, found, quiet, as_json)
 
 
@@ -315,6 +317,7 @@ def run(arguments: Sequence[str]) -> int:
         _complain("empty_argument")
         return 2
     try:
+        check_words(arguments)
         with warnings.catch_warnings():
             if not sys.warnoptions:
                 warnings.simplefilter("ignore")  # what libraries say to programmers

@@ -44,7 +44,7 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="No progress bar and no sum
 Json = Annotated[bool, typer.Option("--json", help="Progress and result as JSON lines on standard output.")]
 
 TreeFile = Annotated[
-    Path, typer.Option("-o", "--output", metavar="tree.json", help="Where the wood graph goes.")
+    str, typer.Option("-o", "--output", metavar="tree.json", help="Where the wood graph goes.")
 ]
 CloudOrTree = Annotated[
     str | None,
@@ -207,7 +207,7 @@ ThrowRecord = Annotated[
     ),
 ]
 SettingsOut = Annotated[
-    Path,
+    str,
     typer.Option("-o", "--output", metavar="FILE.toml", help="Settings file to write, for plan --settings."),
 ]
 BatchInputs = Annotated[

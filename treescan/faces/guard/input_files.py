@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterable
 from pathlib import Path
 
 from treescan.errors import BadInput
+from treescan.ordinary_file import check_ordinary
 
 ADDRESS = re.compile(r"[A-Za-z][A-Za-z0-9+.\-]+:/|/+vsi[a-z0-9_]*/", re.IGNORECASE)
 
@@ -19,5 +19,13 @@ def check_inputs(given: Iterable[str | Path]) -> None:
             raise BadInput(
                 "is an address, not a file on this machine", file=str(name), remedy="download it first and name the file"
             )
-        if os.path.exists(name) and not os.path.isfile(name) and not os.path.isdir(name):
-            raise BadInput("is not an ordinary file", file=str(name), remedy="copy what it holds to a file first")
+        check_ordinary(name)
+
+
+def check_words(words: Iterable[str]) -> None:
+    """BadInput where a word of a call, or what stands behind its equals sign, is a device, pipe or socket: read or
+    written, it may never end."""
+    for word in words:
+        check_ordinary(word)
+        if word.startswith("-"):
+            check_ordinary(word.partition("=")[2])

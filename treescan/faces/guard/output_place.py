@@ -11,6 +11,7 @@ from typing import Any
 
 from treescan.cautions import CAUTIONS
 from treescan.errors import BadInput
+from treescan.ordinary_file import check_ordinary
 
 LEFT_BY_SYSTEMS = {".DS_Store", "Thumbs.db", "desktop.ini"}
 """Files that file managers leave in every folder; nobody misses them."""
@@ -19,6 +20,14 @@ MOST_NAMED = 3
 RUN = "run.json"
 OUR_MARK = CAUTIONS["planning_aid"]
 """Stands in every file treescan writes."""
+
+
+def named_file(word: str) -> Path:
+    """The file to be written that a word names; BadInput where it ends as a folder's name does: the path does not
+    keep that."""
+    if os.path.basename(word) in ("", ".", ".."):
+        raise BadInput("is a folder, not a file", file=word, remedy="give the name of a file to -o")
+    return Path(word)
 
 
 def check_file(output: Path, inputs: Iterable[Path], is_ours: Callable[[Path], bool]) -> None:
@@ -139,7 +148,7 @@ def foreign_to_join(folder: Path, known: Collection[str]) -> list[str]:
 def is_marked(path: Path, *marks: str) -> bool:
     """True for a file that holds all these texts."""
     try:
-        held = path.read_bytes()
+        held = path.read_bytes() if path.is_file() else b""
     except OSError:
         return False
     return all(m.encode() in held or json.dumps(m)[1:-1].encode() in held for m in marks)
@@ -147,6 +156,7 @@ def is_marked(path: Path, *marks: str) -> bool:
 
 def digest(path: Path) -> str:
     """SHA-256 of a file, in hexadecimal digits; BadInput where it cannot be read."""
+    check_ordinary(path)
     try:
         with path.open("rb") as f:
             return hashlib.file_digest(f, "sha256").hexdigest()
@@ -167,6 +177,8 @@ def _within(folder: Path) -> list[tuple[str, Path]]:
 
 def _run_record(folder: Path) -> dict[str, Any] | None:
     """What run.json says, where the folder holds one of ours."""
+    if not (folder / RUN).is_file():
+        return None
     try:
         found = json.loads((folder / RUN).read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError):

@@ -15,6 +15,7 @@ from treescan.errors import BadInput
 from treescan.faces.session.changes import Change
 from treescan.faces.session.history import History, Line
 from treescan.faces.session.inputs import Inputs
+from treescan.ordinary_file import check_ordinary
 
 FORMAT, VERSION = "treescan-session", 1
 LARGEST = 64_000_000
@@ -44,6 +45,7 @@ def write_session(path: Path, history: History, tree: str) -> Path:
 
 def read_session(path: Path, tree: str | None = None) -> History:
     """The history of a session.json; BadInput where it is none, or one of another tree than `tree`."""
+    check_ordinary(path)
     try:
         if path.stat().st_size > LARGEST:
             raise BadInput("is too large for a session", file=str(path))

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
 from treescan.faces.user_files.faults import raise_together
+from treescan.ordinary_file import check_ordinary
 from treescan.reason import Reason
 
 Floats = NDArray[np.float64]
@@ -118,6 +119,7 @@ def _all_raw(data: dict[str, Any], path: Path) -> list[Raw]:
 
 
 def _data(path: Path) -> dict[str, Any]:
+    check_ordinary(path)
     try:
         data = json.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as err:

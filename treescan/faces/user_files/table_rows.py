@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from treescan.errors import BadInput
+from treescan.ordinary_file import check_ordinary
 from treescan.spreadsheet import unguarded
 
 FAR = 1e11
@@ -116,6 +117,7 @@ def short(cell: Any) -> str:
 
 
 def _text(path: Path) -> str:
+    check_ordinary(path)
     try:
         return path.read_text(encoding="utf-8-sig")
     except OSError as err:

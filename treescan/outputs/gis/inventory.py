@@ -17,6 +17,7 @@ from pyproj import CRS
 from pyproj.exceptions import ProjError
 
 from treescan.errors import BadInput, in_words
+from treescan.ordinary_file import check_ordinary
 from treescan.outputs.data.for_programs import for_programs
 from treescan.outputs.data.reason_data import as_json
 from treescan.outputs.gis.inventory_match import called, matched
@@ -162,6 +163,7 @@ def _diameters(column: pandas.Series, path: Path) -> NDArray[np.float64]:
 
 def _table(path: Path) -> pandas.DataFrame:
     """A CSV table as text, cells as they were before a spreadsheet was kept from running them."""
+    check_ordinary(path)
     try:
         with path.open(encoding="utf-8-sig") as f:
             head = f.readline()

@@ -13,6 +13,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldE
 from pyproj.exceptions import ProjError
 
 from treescan.errors import BadInput, in_words
+from treescan.ordinary_file import check_ordinary
 
 KNOWN = "GeoPackage, shapefile, GeoJSON or CSV"
 MARKS = {".gpkg": b"SQLite format 3\0", ".shp": b"\0\0\x27\x0a"}
@@ -46,6 +47,7 @@ def check_source(path: Path) -> None:
             file=str(path),
             remedy="download it first and name the file",
         )
+    check_ordinary(path)
     if not path.is_file():
         what = "is a folder, not an inventory" if path.is_dir() else "there is no such file"
         raise BadInput(what, file=str(path), remedy=f"name one file: {KNOWN}")

@@ -10,6 +10,7 @@ import numpy as np
 
 from treescan.arrays import Floats
 from treescan.errors import BadInput
+from treescan.ordinary_file import check_ordinary
 from treescan.spreadsheet import unguarded
 from treescan.throw.ballistics.aim_scatter import turn_between
 from treescan.throw.ballistics.flight import flights
@@ -91,6 +92,7 @@ def read_record(path: Path) -> dict[str, Floats]:
     path : CSV with the columns `COLUMNS`. Heights and sides are read off on a mast, wall or stem at `distance_m` (side positive to the
         right), the range is where the bag first met level ground. All in metres above and from the release point, the elevation as aimed.
     """
+    check_ordinary(path)
     try:
         with path.open(encoding="utf-8-sig", newline="") as stream:
             rows = list(csv.DictReader(stream))

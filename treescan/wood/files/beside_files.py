@@ -16,6 +16,7 @@ from treescan.arrays import Floats, Floats32
 from treescan.atomic import whole_file, write_text
 from treescan.cautions import all_cautions
 from treescan.errors import BadInput, in_words
+from treescan.ordinary_file import check_ordinary
 from treescan.trees.beside import KINDS, Beside, Foliage, Surroundings, Terrain
 from treescan.wood.files.plain_values import number, or_null, read_json
 
@@ -65,6 +66,8 @@ def standby_names(path: Path) -> dict[str, str]:
 
 def is_ours(path: Path) -> bool:
     """True for a file that `write_beside` wrote."""
+    if not path.is_file():
+        return False
     try:
         if path.suffix == ".npz":
             with np.load(path, allow_pickle=False) as held:
@@ -197,6 +200,7 @@ def _surroundings_in(s: dict[str, Any]) -> Surroundings:
 
 
 def _foliage_in(file: Path) -> tuple[Foliage, Floats32 | None]:
+    check_ordinary(file)
     with zipfile.ZipFile(file) as held:
         if sum(i.file_size for i in held.infolist()) > MOST_BYTES:
             raise ValueError(f"it unpacks to more than {MOST_BYTES >> 20} MB")

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from treescan.arrays import Floats
 from treescan.errors import BadInput
+from treescan.ordinary_file import check_ordinary
 
 DECIMALS = 9
 """Of an angle in degrees: enough for any use, and the same after any number of round trips."""
@@ -33,6 +34,7 @@ def number(x: Any) -> float:
 
 def read_json(path: Path, needed_by: Path | None = None) -> Any:
     """The content of a JSON file; BadInput where it cannot be read."""
+    check_ordinary(path)
     try:
         return json.loads(path.read_text(encoding="utf-8"))
     except OSError as err:
