@@ -18,7 +18,7 @@ ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "treescan"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
-FLOOR_0 = {"errors", "units", "estimate", "progress", "settings", "sources", "cautions", "geometry", "atomic", "reader_settings", "reason", "arrays", "spreadsheet", "short_repr", "toml_file"}
+FLOOR_0 = {"errors", "units", "estimate", "progress", "settings", "sources", "cautions", "geometry", "atomic", "reader_settings", "reason", "arrays", "spreadsheet", "short_repr", "toml_file", "ordinary_file"}
 MAY_IMPORT = {
     "cloud": set(),
     "trees": {"cloud"},
