@@ -171,3 +171,12 @@ def test_copc_is_read_by_its_own_blocks(tmp_path: Path) -> None:
     assert tile.copc and tile.points == len(xyz) and not (tmp_path / "i" / "points.bin").exists()
     for window in (((0.0, 0.0), (60.0, 60.0)), ((17.3, 22.1), (41.9, 36.2))):
         np.testing.assert_allclose(within(one_map([tile]), *window), expected(xyz, *window), atol=1e-6)
+
+
+def test_a_stretch_without_a_point_to_use_is_no_fault(tmp_path: Path) -> None:
+    """A table of places, whose last stretch holds none, is sorted into blocks like a packed file."""
+    xyz = cloud(count=2000)
+    np.savetxt(tmp_path / "t.xyz", xyz, fmt="%.3f")
+    found = one_map([index_tile(tmp_path / "t.xyz", tmp_path / "i")])
+    assert found.tiles[0].tile.points == 2000
+    np.testing.assert_allclose(within(found, (5.0, 5.0), (25.0, 31.0)), expected(xyz, (5.0, 5.0), (25.0, 31.0)), atol=1e-6)

@@ -1,13 +1,10 @@
-"""`treescan batch`: many trees on dask; what is killed goes on, and comes to the same bytes as a run that nobody disturbed."""
+"""`treescan batch`: many trees on dask, a row for each, whatever becomes of it."""
 
 from __future__ import annotations
 
-import hashlib
 import html
 import json
 import os
-import random
-import signal
 import subprocess
 import sys
 import time
@@ -17,48 +14,13 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import pytest
-from test_kill_matrix import tree
+from batch_runs import ROOT, command, finished, started, state, trees
 
 from treescan.cautions import CAUTIONS
 from treescan.errors import BadInput
 from treescan.faces.city.guarded import Desk, attempt, failure, forget_chance_failures
 from treescan.faces.cli.commands import run
 from treescan.outputs.city.city_rows import COLUMNS
-from treescan.wood.files.write_tree import write_tree
-
-ROOT = Path(__file__).parents[2]
-FAST = ROOT / "tests" / "faults" / "fast.toml"
-MOMENTS = int(os.environ.get("TREESCAN_BATCH_KILLS", "2"))
-SEED = 19
-
-
-def trees(folder: Path, count: int) -> Path:
-    """Small trees made by hand, each in a folder of its own, one of which is no tree."""
-    for k in range(count):
-        own = folder / f"plot_T{k + 1}"
-        own.mkdir(parents=True)
-        write_tree(tree(1.0 + k), own / "tree.json")
-    poison = folder / "plot_T9"
-    poison.mkdir()
-    (poison / "tree.json").write_text('{"format": "treescan-tree", "version": 1, "nodes": [{"id": 0}]}')
-    return folder
-
-
-def state(folder: Path) -> dict[str, str]:
-    """Every result by content; notes of how the run went are no results."""
-    held = [p for p in sorted(folder.rglob("*")) if p.is_file()]
-    held = [p for p in held if p.name != "journal.jsonl" and "started" not in p.parts and p.suffix != ".pickle"]
-    return {str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest() for p in held if not p.name.startswith((".lock-", ".part-"))}
-
-
-def command(source: Path, out: Path, *more: str) -> list[str]:
-    return [sys.executable, "-m", "treescan", "batch", str(source), "-o", str(out), "--settings", str(FAST), "--workers", "1", "--quiet", *more]
-
-
-def started(source: Path, out: Path) -> subprocess.Popen[bytes]:
-    return subprocess.Popen(
-        command(source, out), env=os.environ | {"PYTHONPATH": str(ROOT)}, start_new_session=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
-    )
 
 
 @pytest.fixture(scope="module")
@@ -67,19 +29,16 @@ def source(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def whole(source: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, float]:
-    """An undisturbed run, and how long it took."""
+def whole(source: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An undisturbed run."""
     out = tmp_path_factory.mktemp("whole") / "city"
-    begun = time.monotonic()
-    done = started(source, out)
-    said, _ = done.communicate(timeout=600)
-    assert done.returncode == 0, said.decode()[-2000:]
-    return out, time.monotonic() - begun
+    finished(started(source, out))
+    return out
 
 
-def test_every_tree_is_a_row_and_a_fault_is_a_sentence(whole: tuple[Path, float]) -> None:
+def test_every_tree_is_a_row_and_a_fault_is_a_sentence(whole: Path) -> None:
     """Three trees are planned, the file that is none has a row that says why; tables, package and page hold them all with the caution."""
-    out, _ = whole
+    out = whole
     rows = geopandas.read_file(out / "city.gpkg", layer="trees")
     assert list(rows["tree"]) == ["plot_T1", "plot_T2", "plot_T3", "plot_T9"]
     assert list(rows["state"]) == ["planned"] * 3 + ["failed"]
@@ -93,9 +52,9 @@ def test_every_tree_is_a_row_and_a_fault_is_a_sentence(whole: tuple[Path, float]
     assert set(anchors["tree"]) == {"plot_T1", "plot_T2", "plot_T3"}
 
 
-def test_map_and_columns_are_the_same_in_both_formats(whole: tuple[Path, float]) -> None:
+def test_map_and_columns_are_the_same_in_both_formats(whole: Path) -> None:
     """GeoPackage and GeoParquet hold the same names, types and values; whole numbers are whole."""
-    out, _ = whole
+    out = whole
     package, parquet = geopandas.read_file(out / "city.gpkg", layer="trees"), geopandas.read_parquet(out / "trees.parquet")
     assert list(package.columns) == list(parquet.columns)
     for name, kind in COLUMNS.items():
@@ -106,54 +65,24 @@ def test_map_and_columns_are_the_same_in_both_formats(whole: tuple[Path, float])
     np.testing.assert_allclose(package["height_m"].astype(float), parquet["height_m"].astype(float))
 
 
-def test_a_second_run_does_nothing_and_changes_nothing(source: Path, whole: tuple[Path, float]) -> None:
+def test_a_second_run_does_nothing_and_changes_nothing(source: Path, whole: Path) -> None:
     """The same call on a finished batch: same bytes, no tree planned again."""
-    out, _ = whole
+    out = whole
     before = state(out)
     times = {p: p.stat().st_mtime_ns for p in (out / "trees").glob("*/run.json")}
     assert run(command(source, out)[3:]) == 0
     assert state(out) == before and times == {p: p.stat().st_mtime_ns for p in times}
 
 
-def test_another_batch_does_not_go_into_the_folder(source: Path, whole: tuple[Path, float], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_another_batch_does_not_go_into_the_folder(source: Path, whole: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Other options than those the folder was made with, or files of somebody else, are refused; nothing is written."""
-    out, _ = whole
+    out = whole
     before = state(out)
     assert run([*command(source, out)[3:], "--seed", "2"]) == 2
     assert "another batch" in capsys.readouterr().err and state(out) == before
     (tmp_path / "letter.txt").write_text("mine")
     assert run(command(source, tmp_path)[3:]) == 2
     assert "did not write" in capsys.readouterr().err and [p.name for p in tmp_path.iterdir()] == ["letter.txt"]
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("moment", range(MOMENTS))
-@pytest.mark.parametrize("victim", ["worker", "everything"])
-def test_killed_at_any_moment_it_goes_on_to_the_same_bytes(source: Path, whole: tuple[Path, float], tmp_path: Path, victim: str, moment: int) -> None:
-    """kill -9 of a worker in mid-run, or of the whole run: the batch ends, at latest when called again, with what an undisturbed run gives."""
-    import psutil
-
-    out, lasted = whole
-    rng = random.Random(SEED * 1000 + moment)
-    going = started(source, tmp_path / "city")
-    time.sleep(lasted * (moment + rng.random()) / MOMENTS * 0.9)
-    own = [p for p in psutil.Process(going.pid).children(recursive=True) if "spawn_main" in " ".join(p.cmdline())] if going.poll() is None else []
-    if victim == "worker":
-        for p in own[:1]:
-            p.send_signal(signal.SIGKILL)
-        going.communicate(timeout=600)
-    else:
-        os.killpg(going.pid, signal.SIGKILL)
-        going.wait()
-    again = started(source, tmp_path / "city")
-    said, _ = again.communicate(timeout=600)
-    assert again.returncode == 0, said.decode()[-2000:]
-    assert not any(p.name.startswith(".part-") for p in (tmp_path / "city").rglob("*"))
-    assert_same(state(tmp_path / "city"), state(out))
-
-
-def assert_same(one: dict[str, str], two: dict[str, str]) -> None:
-    assert {k for k in one.keys() | two.keys() if one.get(k) != two.get(k)} == set()
 
 
 def test_a_task_that_takes_its_process_along_is_given_up(tmp_path: Path) -> None:

@@ -158,6 +158,8 @@ def _sorted(parts: Iterator[tuple[Floats, dict[str, NDArray]]], blocks: Ints, pa
     handle = os.open(path, os.O_WRONLY | os.O_CREAT, 0o666)
     try:
         for xyz, columns in parts:
+            if not len(xyz):
+                continue
             record = np.zeros(len(xyz), RECORD)
             record["xyz"] = xyz
             for name, values in columns.items():

@@ -17,7 +17,7 @@ from treescan.cloud.tiles.tile_map import TileMap, one_map
 from treescan.faces.city.asked import BatchRequest, Source, claim, sources
 from treescan.faces.city.dask_run import Pace, Running, cluster, run_all
 from treescan.faces.city.gather import files_of, gathered
-from treescan.faces.city.guarded import Desk, failure, forget_chance_failures, write_whole
+from treescan.faces.city.guarded import Desk, failure, forget_chance_failures, give_up
 from treescan.faces.city.journal import Journal
 from treescan.faces.city.tasks import Shared, TreeJob, do_task, looked_in
 from treescan.faces.city.which_trees import (
@@ -97,8 +97,7 @@ class _Work:
             self.journal.task(kind, name, well, pace)
 
         def died(name: str) -> None:
-            note = {"said": {"code": "task_died", "values": {"times": 3}}, "words": "", "again": True}
-            write_whole(self.shared.desk.failed(self.task(kind, name)), note)
+            give_up(self.shared.desk, self.task(kind, name))
             done(name, False)
 
         run_all(self.running, do_task, [(str(path), kind, n) for n in open_], done, died)

@@ -48,11 +48,16 @@ class Desk:
         """Note of a task that failed."""
         return self.path / "failed" / f"{task}.json"
 
+    def log(self, task: str) -> Path:
+        """What a fault nobody foresaw left to read; its name is the same in every run."""
+        return self.path / "logs" / f"{task}.txt"
+
 
 def attempt(desk: Desk, task: str, do: Callable[[], None]) -> bool:
     """Do a task; True when done, False when it failed, which is then noted with a sentence.
 
-    A full disk is no fault of the task: it is raised, and ends the run.
+    A full disk is no fault of the task: it is raised, and ends the run, also where it shows as a file that could not
+    be begun.
     """
     began = _began(desk, task)
     if began is not None:
@@ -68,18 +73,8 @@ def attempt(desk: Desk, task: str, do: Callable[[], None]) -> bool:
     try:
         do()
         done = True
-    except BadInput as err:
-        done = _fail(desk, task, err.sentence(), again=False)
-    except OSError as err:
-        if err.errno in FULL:
-            raise
-        done = _fail(desk, task, told(err, ("batch", task)).sentence(), again=True)
-    except TreescanError as err:
-        done = _fail(desk, task, err.sentence(), again=True)
-    except MemoryError:
-        done = _fail(desk, task, Reason("task_memory"), again=True)
     except Exception as err:  # whatever it is, one row and no end of the run
-        done = _fail(desk, task, told(err, ("batch", task)).sentence(), again=True)
+        done = _noted(desk, task, err)
     finally:
         faulthandler.cancel_dump_traceback_later()
         gc.collect()
@@ -88,10 +83,14 @@ def attempt(desk: Desk, task: str, do: Callable[[], None]) -> bool:
 
 
 def failure(desk: Desk, task: str) -> Reason | str | None:
-    """Why a task failed; None where no failure is noted."""
+    """Why a task failed; None where no failure is noted, or a chance one by a process of an earlier run that was still
+    going."""
     try:
-        said = json.loads(desk.failed(task).read_text(encoding="utf-8"))["said"]
+        note = json.loads(desk.failed(task).read_text(encoding="utf-8"))
+        said = note["said"]
     except (OSError, ValueError, KeyError):
+        return None
+    if note.get("again") and note.get("run") != desk.run:
         return None
     return from_plain(said) if isinstance(said, dict) else str(said)
 
@@ -109,9 +108,36 @@ def write_whole(path: Path, data: Any) -> None:
         part.write_text(json.dumps(data, allow_nan=False, sort_keys=True) + "\n", encoding="utf-8")
 
 
+def give_up(desk: Desk, task: str) -> None:
+    """Note that a task took too many processes along."""
+    _fail(desk, task, Reason("task_died", times=MOST_DEATHS), again=True)
+
+
+def _noted(desk: Desk, task: str, err: Exception) -> bool:
+    """Note what stopped a task; another run tries again what the system, not the input, was at fault for."""
+    behind = _of_the_system(err)
+    if behind is not None and behind.errno in FULL:
+        raise behind
+    if isinstance(err, MemoryError):
+        return _fail(desk, task, Reason("task_memory"), again=True)
+    ours = err if isinstance(err, TreescanError) else told(err, ("batch", task), desk.log(task))
+    again = behind is not None or not isinstance(err, BadInput)
+    return _fail(desk, task, ours.sentence(), again=again)
+
+
+def _of_the_system(err: BaseException | None) -> OSError | None:
+    """The fault of the system that a fault came from."""
+    while err is not None:
+        if isinstance(err, OSError) and err.errno is not None:
+            return err
+        err = err.__cause__
+    return None
+
+
 def _fail(desk: Desk, task: str, said: Reason | str, again: bool) -> bool:
     words = as_data(said) if isinstance(said, Reason) else said
-    write_whole(desk.failed(task), {"said": words, "words": say(said), "again": again})
+    own = {"run": desk.run} if again else {}
+    write_whole(desk.failed(task), {"said": words, "words": say(said), "again": again, **own})
     desk.started(task).unlink(missing_ok=True)
     return False
 

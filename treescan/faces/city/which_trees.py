@@ -4,6 +4,7 @@ and the inventory."""
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -83,6 +84,7 @@ def found_trees(
     A tree is called by the identifier of its record where that is one; else T and its number from south to north.
     """
     ids = [r["fields"]["inv_id"] for r in records]
+    times = Counter(ids)
     feet = np.array([t.foot[:2] for t in found]).reshape(-1, 2)
     matches = matched(ids, places, {}, feet, tolerance)
     of_tree = {m.tree: i for i, m in enumerate(matches) if m.tree >= 0}
@@ -100,7 +102,7 @@ def found_trees(
         out.append(
             replace(
                 base,
-                name=_name(ids[i] if ids.count(ids[i]) == 1 else "", f"T{k + 1:0{wide}d}", used),
+                name=_name(ids[i] if times[ids[i]] == 1 else "", f"T{k + 1:0{wide}d}", used),
                 record=records[i]["fields"],
                 match=matches[i].how,
                 match_m=away,

@@ -14,6 +14,7 @@ import typer
 from treescan.errors import BadInput, TreescanError
 from treescan.faces.cli.options import (
     SYSTEM_NAMES,
+    Again,
     Also,
     At,
     BatchFolder,
@@ -127,6 +128,7 @@ def trace(
 
 @app.command()
 def plan(
+    context: typer.Context,
     cloud: CloudOrTree = None,
     output: PlanFolder = None,
     at: At = None,
@@ -149,6 +151,7 @@ def plan(
     record: Record = None,
     dossier: Dossier = False,
     session: SessionFile = None,
+    again: Again = None,
     settings: SettingsFile = None,
     seed: Seed = 1,
     jobs: Jobs = None,
@@ -163,6 +166,14 @@ def plan(
 
     if show_settings:
         print(settings_table(settings, climber_mass))
+        return
+    if again is not None:
+        from treescan.faces.cli.again_job import again_job
+
+        _check_alone(context)
+        if output is None:
+            raise BadInput("--again needs -o DIR", remedy="for example: treescan plan --again out/run.json -o out2")
+        _say(*again_job(again, output, jobs, replace, quiet, as_json), quiet, as_json)
         return
     if cloud is None or output is None:
         raise BadInput(
@@ -286,6 +297,18 @@ def serve(places: Places = None, output: SessionFolder = Path("treescan_sessions
         print(text("served_open", link=link) if host is None else text("served_open_to_all", link=link), flush=True)
 
     serve_page(places or (), output, host, port, password, told)
+
+
+def _check_alone(context: typer.Context) -> None:
+    """BadInput where an option was given that the record states itself."""
+    free = {"again", "output", "jobs", "replace", "quiet", "as_json", "show_settings"}
+    given = [
+        "--" + name.replace("_", "-")
+        for name in context.params
+        if name not in free and str(context.get_parameter_source(name)).endswith("COMMANDLINE")
+    ]
+    if given:
+        raise BadInput(f"--again states {', '.join(given)} itself", remedy="leave one of them out")
 
 
 def _say(files: Sequence[Path], found: Sequence[Reason], quiet: bool, as_json: bool) -> None:

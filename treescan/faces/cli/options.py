@@ -164,6 +164,14 @@ SessionFile = Annotated[
         help="Changes made at the page: plans what stood there. Needs the tree.json it was made with.",
     ),
 ]
+Again = Annotated[
+    Path | None,
+    typer.Option(
+        "--again",
+        metavar="run.json",
+        help="Plan what this record of a plan says, and tell whether the same bytes come out. Needs -o.",
+    ),
+]
 Replace = Annotated[
     bool, typer.Option("--replace", help="The folder may hold the plan of another tree, which then goes.")
 ]

@@ -22,9 +22,10 @@ LONGEST = 160
 """Letters of a fault's own words that are told."""
 
 
-def told(err: BaseException, arguments: Sequence[str]) -> TreescanError:
-    """The fault as one of ours, its log written."""
-    log = _logged(err, arguments)
+def told(err: BaseException, arguments: Sequence[str], log_file: Path | None = None) -> TreescanError:
+    """The fault as one of ours, its log written: to a file of its own in the folder for such, or to the one named, of which
+    only the name is told."""
+    log = _logged(err, arguments, log_file)
     doing = _doing(err, arguments)
     file = _file(err, arguments)
     if isinstance(err, OSError) and err.errno in (errno.ENOSPC, errno.EDQUOT):
@@ -61,10 +62,14 @@ def _file(err: BaseException, arguments: Sequence[str]) -> str | None:
     return next((a for a in list(arguments)[1:] if Path(a).is_file()), None)
 
 
-def _logged(err: BaseException, arguments: Sequence[str]) -> str:
+def _logged(err: BaseException, arguments: Sequence[str], log_file: Path | None) -> str:
     """Where the log went, as the end of a remedy; empty where it could not be written."""
     try:
-        handle, name = tempfile.mkstemp(prefix="treescan-log-", suffix=".txt")
+        if log_file is None:
+            handle, name = tempfile.mkstemp(prefix="treescan-log-", suffix=".txt")
+        else:
+            log_file.parent.mkdir(parents=True, exist_ok=True)
+            handle, name = os.open(log_file, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o666), log_file.name
         with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as log:
             log.write("treescan " + " ".join(arguments) + "\n\n")
             log.write("".join(traceback.format_exception(err)))

@@ -22,6 +22,8 @@ CLIMBS_A_DAY = 4
 """Tie-in points a crew sets and works from in a day (project choice; no published figure was found)."""
 NEAR_WIRE = 10.0
 """A crown nearer to a wire than this gets a note (project choice; ask the network operator at any distance). [m]"""
+TOGETHER = 2000
+"""Trees whose days are planned together (project choice: time grows with the square of it)."""
 SPARE = 1.1
 """Ropes are taken longer than the longest climb by this factor (project choice)."""
 
@@ -38,23 +40,47 @@ def packages(trees: Sequence[CityTree], climbs_a_day: int = CLIMBS_A_DAY) -> tup
     """Planned trees with a candidate, parted into crew-days by place.
 
     The next tree of a day is the nearest one left; a day begins at the tree farthest from the middle of all that
-    is left. A tree that needs more climbs than a day holds has a day of its own.
+    is left. A tree that needs more climbs than a day holds has a day of its own. A city of more than `TOGETHER` is
+    halved by place first, until no part is larger.
     """
-    left = {t.name: t for t in trees if t.state == PLANNED and _climbs(t) and t.place is not None}
-    out: list[Package] = []
-    while left:
-        names = sorted(left)
-        xy = np.array([_xy(left[n]) for n in names])
-        at = left.pop(names[int(np.argmax(np.hypot(*(xy - xy.mean(axis=0)).T)))])
-        day, climbs = [at], _climbs(at)
-        while left and climbs < climbs_a_day:
-            at = min(left.values(), key=lambda t: (float(np.hypot(*(_xy(t) - _xy(day[-1])))), t.name))
-            if climbs + _climbs(at) > climbs_a_day:
+    known = sorted((t for t in trees if t.state == PLANNED and _climbs(t) and t.place is not None), key=lambda t: t.name)
+    days = [day for part in _halved(known) for day in _days(part, climbs_a_day)]
+    return tuple(Package(n + 1, day) for n, day in enumerate(days))
+
+
+def _halved(trees: list[CityTree]) -> list[list[CityTree]]:
+    """Parts by place, each in the order of the trees, of at most `TOGETHER`."""
+    if len(trees) <= TOGETHER:
+        return [trees] if trees else []
+    xy = np.array([_xy(t) for t in trees])
+    along = int(np.argmax(np.ptp(xy, axis=0)))
+    first = np.zeros(len(trees), bool)
+    first[np.argsort(xy[:, along], kind="stable")[: len(trees) // 2]] = True
+    return [
+        *_halved([t for t, f in zip(trees, first, strict=True) if f]),
+        *_halved([t for t, f in zip(trees, first, strict=True) if not f]),
+    ]
+
+
+def _days(trees: list[CityTree], climbs_a_day: int) -> list[tuple[CityTree, ...]]:
+    """Crew-days of one part, whose trees stand by name."""
+    xy = np.array([_xy(t) for t in trees])
+    left = np.ones(len(trees), bool)
+    out = []
+    while left.any():
+        away = np.hypot(*(xy - xy[left].mean(axis=0)).T)
+        at = int(np.argmax(np.where(left, away, -1.0)))
+        left[at] = False
+        day, climbs = [at], _climbs(trees[at])
+        while left.any() and climbs < climbs_a_day:
+            at = int(np.argmin(np.where(left, np.hypot(*(xy - xy[day[-1]]).T), np.inf)))
+            if climbs + _climbs(trees[at]) > climbs_a_day:
                 break
-            day.append(left.pop(at.name))
-            climbs += _climbs(at)
-        out.append(Package(len(out) + 1, tuple(day)))
-    return tuple(out)
+            left[at] = False
+            day.append(at)
+            climbs += _climbs(trees[at])
+        out.append(tuple(trees[k] for k in day))
+    return out
 
 
 def _climbs(t: CityTree) -> int:

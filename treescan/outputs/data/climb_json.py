@@ -279,6 +279,8 @@ def _strata(c: ClimbPlan) -> list[dict[str, Any]]:
         {
             "height_class": s.height_class,
             "distance_class": s.distance_class,
+            "height_m": [number(v) for v in s.height],
+            "distance_m": [number(v) for v in s.distance],
             "weight": number(s.weight),
             "by_rope": number(s.by_rope),
             "with_walking": number(s.with_walking),

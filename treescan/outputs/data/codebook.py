@@ -143,6 +143,18 @@ UNITS: dict[str, dict[str, str]] = {
         "served": "",
         "fouled_by": "",
     },
+    "strata": {
+        "height_class": "",
+        "distance_class": "",
+        "height_from": "m",
+        "height_to": "m",
+        "distance_from": "m",
+        "distance_to": "m",
+        "points": "",
+        "weight": "",
+        "by_rope": "",
+        "any_way": "",
+    },
     "cuts": {
         "cut": "",
         "piece": "",
@@ -241,6 +253,7 @@ _TABLE_SOURCE = {
     "sections": SCAN,
     "throws": _FLIGHT,
     "coverage": "geometry",
+    "strata": "geometry; redirect_angle; project_choice",
     "cuts": "geometry; stopped_piece; donzelli_1999; delaney_2022; mu_bark; rigging_drop_tests; arrest_force; project_choice",
 }
 _COLUMN_SOURCE = {

@@ -17,7 +17,7 @@ import pyarrow
 from pyarrow import parquet
 
 from treescan import settings as settings_module
-from treescan.assess import Assessment
+from treescan.assess import Assessment, Settings
 from treescan.cautions import CAUTIONS, all_cautions
 from treescan.errors import BadInput
 from treescan.outputs.data.anchors_csv import anchor_rows
@@ -28,9 +28,10 @@ from treescan.outputs.shapes.cached import cached
 from treescan.outputs.shapes.place_names import place_names
 from treescan.outputs.text import wording as w
 from treescan.outputs.text.say import say, text, word
+from treescan.sources import SOURCES
 from treescan.spreadsheet import guarded
 
-KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage", "cuts")
+KINDS = ("anchors", "unions", "limbs", "sections", "throws", "coverage", "strata", "cuts")
 TABLES = (*(f"{kind}.{ending}" for kind in KINDS for ending in ("csv", "parquet")), "codebook.csv")
 COORDINATES = (
     *("x", "y", "z"),
@@ -64,7 +65,7 @@ def table_bytes(a: Assessment, name: str) -> bytes | None:
 @for_programs
 def table(a: Assessment, kind: str) -> pandas.DataFrame:
     """One table; every column stands in the codebook, the last holds the standing caution in its first
-    row. BadInput for a name that is none of "anchors", "unions", "limbs", "sections", "throws", "coverage", "cuts"."""
+    row. BadInput for a name that is none of "anchors", "unions", "limbs", "sections", "throws", "coverage", "strata", "cuts"."""
     if kind not in MAKERS:
         raise BadInput(f"there is no table {kind!r}", remedy=f"ask for one of {', '.join(MAKERS)}")
     frame = MAKERS[kind](a)
@@ -274,6 +275,15 @@ def _coverage(a: Assessment) -> pandas.DataFrame:
     return pandas.DataFrame(dict(zip(columns_of("coverage"), columns, strict=True)))
 
 
+def _strata(a: Assessment) -> pandas.DataFrame:
+    """The crown by height and by distance from the stem, one part a row."""
+    rows = [
+        (s.height_class, s.distance_class, *s.height, *s.distance, s.points, s.weight, s.by_rope, s.with_walking)
+        for s in a.climb.strata
+    ]
+    return _frame("strata", rows)
+
+
 def _cuts(a: Assessment) -> pandas.DataFrame:
     """A removal, one cut a row; no row without one."""
     removal, frame, rows = a.asked.removal, a.tree.frame, []
@@ -322,6 +332,7 @@ MAKERS: dict[str, Callable[[Assessment], pandas.DataFrame]] = {
     "sections": _sections,
     "throws": _throws,
     "coverage": _coverage,
+    "strata": _strata,
     "cuts": _cuts,
 }
 
@@ -365,6 +376,14 @@ def methods_bytes(a: Assessment) -> bytes:
         "",
         made,
         "",
+        text("methods_given"),
+        "",
+        *(f"- {line}" for line in _stated(a)),
+        "",
+        text("methods_changed"),
+        "",
+        *([f"- {name} = {value}" for name, value in _changed(a)] or [f"- {text('list_none')}"]),
+        "",
         text("methods_settings"),
         "",
         *(
@@ -372,9 +391,47 @@ def methods_bytes(a: Assessment) -> bytes:
             for line in settings_module.lines(a.settings)
         ),
         "",
+        text("methods_sources"),
+        "",
+        *(f"- {key}: {SOURCES[key].title} ({word(SOURCES[key].standing)})" for key in _cited(a)),
+        "",
         text("methods_columns"),
         "",
         *(f"> {caution}" for caution in CAUTIONS.values()),
         "",
     ]
     return "\n".join(lines).encode()
+
+
+def _stated(a: Assessment) -> list[str]:
+    """What the plan was given beside the scan: species, systems, work, site, cuts, and every statement of a person."""
+    site = a.site
+    drawn = [
+        *(text("methods_area", kind=area.kind, name=area.name) for area in site.areas()),
+        *(text("methods_conductor", name=c.name, volts=c.voltage) for c in site.conductors),
+        *(text("methods_place", name=name) for name, _ in (*site.anchors, *site.bases)),
+    ]
+    removal = a.asked.removal
+    return [
+        text("methods_scan", source=w.file_name(a.tree.source)),
+        text("methods_species", species=a.asked.species),
+        text("methods_systems", systems=", ".join(a.asked.systems)),
+        text("methods_work", n=len(a.work), kinds=", ".join(word(k) for k in sorted(set(a.work.kind)))),
+        *drawn,
+        *([] if removal is None else [text("methods_cuts", n=len(removal.cuts))]),
+        *(say(s) for s in a.statements),
+        text("methods_files"),
+    ]
+
+
+def _changed(a: Assessment) -> list[tuple[str, Any]]:
+    """Settings that differ from those treescan comes with."""
+    usual = {line.name: line.value for line in settings_module.lines(Settings())}
+    return [(line.name, line.value) for line in settings_module.lines(a.asked.as_given) if line.value != usual[line.name]]
+
+
+def _cited(a: Assessment) -> list[str]:
+    """Keys of the sources of every setting and every column."""
+    keys = {line.source for line in settings_module.lines(a.settings)}
+    keys |= {key for c in CODEBOOK for key in c.source.split("; ")}
+    return sorted(key for key in keys if key in SOURCES)

@@ -12,7 +12,7 @@ from matplotlib import rc_context
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import PathPatch
+from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 from numpy.typing import NDArray
 
@@ -257,4 +257,26 @@ def _shares(value: NDArray, served: NDArray, weight: NDArray, edges: NDArray) ->
     return np.divide(done, total, out=np.full(len(total), np.nan), where=total > 0)
 
 
-FIGURES: tuple[Callable[[Assessment], Figure | None], ...] = (_skeleton, _taper, _capacity, _chance, _reach)
+def _strata(a: Assessment) -> Figure | None:
+    """Share of the work reached in each part of the crown, by height and distance, with its bounds in metres."""
+    strata = a.climb.strata
+    if not strata or not any(p.usable for p in a.points):
+        return None
+    figure, (ax,) = _page(text("paper_strata"))
+    for s in strata:
+        (x0, x1), (y0, y1) = s.distance, s.height
+        shade = 0.25 + 0.75 * (1 - s.with_walking)
+        ax.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor=(shade, 0.55 + 0.45 * shade, 1.0), edgecolor=INK, lw=0.8))
+        words = text("paper_stratum", rope=100 * s.by_rope, every=100 * s.with_walking, points=s.points)
+        ax.text((x0 + x1) / 2, (y0 + y1) / 2, words.replace("; ", "\n"), ha="center", va="center", color=INK, fontsize=9)
+    for axis, bounds in ((ax.xaxis, {v for s in strata for v in s.distance}), (ax.yaxis, {v for s in strata for v in s.height})):
+        ticks = sorted(bounds)
+        axis.set_ticks(ticks, [f"{v:.1f}" for v in ticks])
+    ax.set_xlim(min(s.distance[0] for s in strata), max(s.distance[1] for s in strata))
+    ax.set_ylim(min(s.height[0] for s in strata), max(s.height[1] for s in strata))
+    ax.set_xlabel(text("paper_level"))
+    ax.set_ylabel(text("paper_height"))
+    return figure
+
+
+FIGURES: tuple[Callable[[Assessment], Figure | None], ...] = (_skeleton, _taper, _capacity, _chance, _reach, _strata)

@@ -69,15 +69,20 @@ def matched(
     off = np.array([np.hypot(*(places[i] - trees[k])) if k >= 0 else np.nan for i, k in enumerate(claim)])
     tree = [-1] * len(ids)
     how = [""] * len(ids)
+    taken: set[int] = set()
     for i in _nearest_first(off):
         near = off[i] <= tolerance or (not np.isfinite(off[i]) and times[said[i]] == 1)
-        if claim[i] >= 0 and near and claim[i] not in tree:
+        if claim[i] >= 0 and near and claim[i] not in taken:
             tree[i], how[i] = claim[i], BY_ID
+            taken.add(claim[i])
     for i, k in _by_place(places, trees, tree, tolerance):
         tree[i], how[i] = k, BY_PLACE
+        taken.add(k)
     for i in _nearest_first(off):
-        if claim[i] >= 0 and tree[i] < 0 and times[said[i]] == 1 and claim[i] not in tree:
+        if claim[i] >= 0 and tree[i] < 0 and times[said[i]] == 1 and claim[i] not in taken:
             tree[i], how[i] = claim[i], BY_ID
+            taken.add(claim[i])
+    second = _second_nearest(places, trees, [i for i, h in enumerate(how) if h == BY_PLACE], tree)
     claimed = {k: i for i, k in enumerate(claim) if k >= 0 and how[i] != BY_ID}
     out = []
     for i, k in enumerate(tree):
@@ -92,13 +97,20 @@ def matched(
             doubts.append(Reason("inventory_far", distance=float(off[i])))
         if how[i] == BY_PLACE and claimed.get(k, i) != i:
             doubts.append(Reason("inventory_called_otherwise", record=ids[claimed[k]]))
-        if how[i] == BY_PLACE:
-            others = np.hypot(*(trees - places[i]).T)
-            others[k] = np.inf
-            if len(others) > 1 and np.nanmin(others) < tolerance:
-                doubts.append(Reason("inventory_other_near", distance=float(np.nanmin(others))))
+        if second.get(i, np.inf) < tolerance:
+            doubts.append(Reason("inventory_other_near", distance=second[i]))
         out.append(Match(k, how[i], tuple(doubts)))
     return tuple(out)
+
+
+def _second_nearest(places: Floats, trees: Floats, rows: list[int], tree: list[int]) -> dict[int, float]:
+    """Distance of a record's place to the nearest tree that is not its own, for those rows. [m]"""
+    known = np.flatnonzero(np.isfinite(trees).all(axis=1))
+    if not rows or len(known) < 2:
+        return {}
+    away, which = cKDTree(trees[known]).query(places[rows], k=2)
+    own = known[which] == np.array([tree[i] for i in rows])[:, None]
+    return {i: float(a[1] if o[0] else a[0]) for i, a, o in zip(rows, away, own, strict=True)}
 
 
 def _nearest_first(off: Floats) -> list[int]:

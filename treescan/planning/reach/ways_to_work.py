@@ -45,7 +45,7 @@ class Stratum:
     """One part of the crown.
 
     Height class and distance class (1 = lowest, innermost), weight of work in it, and shares in [0, 1]: by the straight
-    rope alone, and any way.
+    rope alone, and any way; height : bounds over the stem's foot, distance : bounds from it in plan [m]; points : of work.
     """
 
     height_class: int
@@ -53,6 +53,9 @@ class Stratum:
     weight: float
     by_rope: float
     with_walking: float
+    height: tuple[float, float]
+    distance: tuple[float, float]
+    points: int
 
 
 def ways_to_work(
@@ -92,8 +95,8 @@ def access_bias(
 
     classes : int   Equal steps between the lowest and highest work, and between the nearest and farthest.
     """
-    height = _classed(work.xyz[:, 2], classes)
-    distance = _classed(np.hypot(*(work.xyz[:, :2] - graph.xyz[0, :2]).T), classes)
+    height, rise = _classed(work.xyz[:, 2] - graph.xyz[0, 2], classes)
+    distance, out_to = _classed(np.hypot(*(work.xyz[:, :2] - graph.xyz[0, :2]).T), classes)
     how = np.array([HOW.index(x.how) for x in ways])
     out = []
     for h in range(classes):
@@ -102,15 +105,16 @@ def access_bias(
             weight = float(work.weight[rows].sum())
             if weight > 0:
                 rope = float(work.weight[rows & (how == 0)].sum()) / weight
-                out.append(
-                    Stratum(h + 1, d + 1, weight, rope, float(work.weight[rows & (how < len(HOW) - 1)].sum()) / weight)
-                )
+                any_way = float(work.weight[rows & (how < len(HOW) - 1)].sum()) / weight
+                between = ((rise[h], rise[h + 1]), (out_to[d], out_to[d + 1]))
+                out.append(Stratum(h + 1, d + 1, weight, rope, any_way, *between, int(rows.sum())))
     return tuple(out)
 
 
-def _classed(values: NDArray[np.float64], classes: int) -> NDArray[np.int64]:
+def _classed(values: NDArray[np.float64], classes: int) -> tuple[NDArray[np.int64], list[float]]:
+    """The class of each value, and the bounds of the classes."""
     edges = np.linspace(values.min(), values.max() + 1e-9, classes + 1)
-    return np.clip(np.searchsorted(edges, values, side="right") - 1, 0, classes - 1)
+    return np.clip(np.searchsorted(edges, values, side="right") - 1, 0, classes - 1), edges.tolist()
 
 
 def _diameter_at(graph: WoodGraph, work: Work) -> NDArray[np.float64]:

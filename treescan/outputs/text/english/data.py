@@ -169,6 +169,16 @@ TEXTS: dict[str, str] = {
     "column_coverage_angle_deg": "of the straight rope from plumb",
     "column_coverage_served": "true when within the limits of the settings",
     "column_coverage_fouled_by": "limb the straight rope meets first; -1 none",
+    "column_strata_height_class": "1 = lowest of three equal steps of the work's height",
+    "column_strata_distance_class": "1 = nearest of three equal steps of the work's distance from the stem",
+    "column_strata_height_from": "lower bound, above the stem's foot",
+    "column_strata_height_to": "upper bound, above the stem's foot",
+    "column_strata_distance_from": "inner bound, level, from the stem's foot",
+    "column_strata_distance_to": "outer bound, level, from the stem's foot",
+    "column_strata_points": "work points in it",
+    "column_strata_weight": "<metres|meters> of limb, or 1 a point, in it",
+    "column_strata_by_rope": "weighted share of the work served by the straight rope of a ranked candidate",
+    "column_strata_any_way": "weighted share served in any way: rope, redirect, limb walk, pole saw",
     # what a map layer shows
     "layer_stem": "foot of the assessed tree",
     "layer_neighbour_stems": "stems of other trees seen by the scan",
@@ -322,7 +332,19 @@ TEXTS: dict[str, str] = {
         "Computed with treescan {version} under Python {python} ({libraries}); random draws with seed "
         "{seed}."
     ),
+    "methods_given": "What was given and stated:",
+    "methods_scan": "scan: {source}",
+    "methods_species": "species: [{species}][{!species}not stated]",
+    "methods_systems": "rope systems: {systems}",
+    "methods_work": "work: {n:n} {n|point|points} ({kinds})",
+    "methods_area": "drawn: {kind:word}[ {name}]",
+    "methods_conductor": "drawn: conductor[ {name}][, {volts:kV}]",
+    "methods_place": "drawn: place in a neighbouring tree or for a base line, {name}",
+    "methods_cuts": "removal: {n:n} {n|cut|cuts}",
+    "methods_files": "every file that was read, its role and its checksum: run.json beside this folder",
+    "methods_changed": "Settings that differ from those treescan comes with:",
     "methods_settings": "Settings:",
+    "methods_sources": "Sources cited above and in the codebook, and how far each may be trusted:",
     "methods_columns": (
         "Columns of the tables: codebook.csv. NaN or an empty cell means not seen or does not apply; it is "
         "never a zero."

@@ -38,6 +38,8 @@ TEXTS: dict[str, str] = {
     "summary_approach": "Approach: {finding}",
     "wrote_tree": "Wood graph: {path}",
     "wrote_report": "Report: {path}",
+    "again_same": "All {n:n} files have the same bytes as those of the run that was repeated.",
+    "again_differs": "{n:n} {n|file differs|files differ} from the run that was repeated: {files}. Compare the versions in the two run.json.",
     "wrote_inventory": "Joined inventory: {path}",
     "throws_spread": (
         "{n:n} {n|throw|throws} with {method:word}: spread {side:deg1} to the side, {up:deg1} up and down, "
