@@ -7,6 +7,8 @@ import json
 import shutil
 from pathlib import Path
 
+import numpy as np
+import pandas
 import pytest
 
 from treescan.faces.cli.commands import run
@@ -47,6 +49,27 @@ def test_the_record_names_every_file_with_role_and_checksum(planned: Path) -> No
     methods = (planned / "out" / "tables" / "methods.md").read_text()
     assert "A. Person" in methods and "included bark seen" in methods and "- loads.climber_mass = 92.0" in methods
     assert "kane_2007: " in methods and "(from memory, not confirmed)" in methods
+
+
+def test_tables_have_keys_places_and_bounds(planned: Path) -> None:
+    """A row of coverage is one candidate and one work point with its place; parts of the crown have bounds in metres and hold all the work."""
+    held = planned / "out" / "tables"
+    coverage, strata = (pandas.read_parquet(held / f"{name}.parquet") for name in ("coverage", "strata"))
+    assert not coverage.duplicated(["candidate", "point"]).any() and len(coverage) > 40
+    assert np.isfinite(coverage[["x", "y", "z"]]).all(axis=None)
+    places = coverage.groupby("point")[["x", "y", "z"]].nunique()
+    assert (places == 1).all(axis=None)
+    work = coverage.drop_duplicates("point")
+    assert not strata.duplicated(["height_class", "distance_class"]).any()
+    for _, part in strata.iterrows():
+        high = work["height"].between(part["height_from"] - 1e-5, part["height_to"] + 1e-5)
+        near = work["radius"].between(part["distance_from"] - 1e-5, part["distance_to"] + 1e-5)
+        assert part["points"] <= (high & near).sum() and 0 <= part["by_rope"] <= part["any_way"] + 1e-9
+    assert strata["points"].sum() == len(work)
+    assert strata["weight"].sum() == pytest.approx(work["weight"].sum(), rel=1e-4)
+    for column in ("height", "distance"):
+        bounds = strata.groupby(f"{column}_class")[[f"{column}_from", f"{column}_to"]].first()
+        assert (bounds[f"{column}_to"] > bounds[f"{column}_from"]).all()
 
 
 def test_again_gives_the_same_bytes_and_says_so(planned: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

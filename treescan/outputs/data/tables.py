@@ -279,7 +279,7 @@ def _strata(a: Assessment) -> pandas.DataFrame:
     """The crown by height and by distance from the stem, one part a row."""
     rows = [
         (s.height_class, s.distance_class, *s.height, *s.distance, s.points, s.weight, s.by_rope, s.with_walking)
-        for s in a.climb.strata
+        for s in (a.climb.strata if a.climb else ())
     ]
     return _frame("strata", rows)
 

@@ -259,7 +259,7 @@ def _shares(value: NDArray, served: NDArray, weight: NDArray, edges: NDArray) ->
 
 def _strata(a: Assessment) -> Figure | None:
     """Share of the work reached in each part of the crown, by height and distance, with its bounds in metres."""
-    strata = a.climb.strata
+    strata = a.climb.strata if a.climb else ()
     if not strata or not any(p.usable for p in a.points):
         return None
     figure, (ax,) = _page(text("paper_strata"))
