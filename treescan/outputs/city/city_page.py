@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from pyproj import CRS
 
 from treescan.cautions import all_cautions
 from treescan.outputs.city.city_rows import FAILED, MISSING, PLANNED, CityTree
@@ -55,7 +56,7 @@ def page_html(
             "kind": FIT.index(t.triage.fit) if t.triage else -1,
             "report": row["report"],
             "package": package.get(t.name),
-            "why": " ".join(v for v in (row["fit_why"], row["rescan"], row["warnings"]) if v),
+            "why": " | ".join(v for v in (row["fit_why"], row["rescan"], row["warnings"]) if v),
         }
         for t, row in zip(trees, rows, strict=True)
     ]
@@ -81,6 +82,8 @@ def page_html(
             "reset",
             "cautions",
             "day",
+            "wires",
+            "north",
         )
     }
     words |= {f"column_{name}": text(f"city_column_{name}") for name in SHOWN}
@@ -94,7 +97,7 @@ def page_html(
     return environment.get_template("city.html").render(
         words=words,
         counts=count,
-        system=(system if system and len(system) < 40 else "") or "",
+        system="" if not system else system if len(system) < 40 else CRS.from_user_input(system).name,
         fits=fits,
         states=states,
         days=[day.number for day in made],

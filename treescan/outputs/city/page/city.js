@@ -17,14 +17,17 @@
   const whole = { ...view };
   const look = () => {
     svg.setAttribute("viewBox", `${view.x} ${view.y} ${view.w} ${view.h}`);
-    const step = Math.pow(10, Math.floor(Math.log10(view.w / 4)));
-    byId("scale").textContent = `${step} m = ${(100 * step / view.w).toFixed(1)} %`;
+    const box = svg.getBoundingClientRect(), metre = Math.min(box.width / view.w, box.height / view.h);
+    const ten = Math.pow(10, Math.floor(Math.log10(Math.max(1e-9, 150 / metre)))), step = [5, 2, 1].map((k) => k * ten).find((v) => v * metre <= 150) || ten;
+    byId("bar").style.width = `${step * metre}px`; byId("bar_words").textContent = `${step} m`;
   };
+  window.addEventListener("resize", () => look());
   for (const [a, b] of data.wires) {
     const l = document.createElementNS(NS, "line");
     l.setAttribute("x1", a[0] - x0); l.setAttribute("y1", y1 - a[1]); l.setAttribute("x2", b[0] - x0); l.setAttribute("y2", y1 - b[1]);
     svg.append(l);
   }
+  if (data.wires.length) { const li = make("li"), dash = make("i"); li.append(dash, words.wires); byId("legend").append(li); }
   let chosen = null;
   const marks = new Map();
   for (const t of placed) {
@@ -47,12 +50,19 @@
     chosen = t; marks.get(t)?.classList.add("chosen"); rows.get(t)?.classList.add("chosen");
     const about = byId("about"); about.replaceChildren(make("strong", {}, `${t.tree}${t.inv_id ? " / " + t.inv_id : ""}: ${t.fit || t.state}. `));
     if (t.report) about.append(make("a", { href: t.report }, words.open), " ");
-    about.append([t.said, t.doubt, t.why].filter(Boolean).join(" "));
+    const told = new Set([t.said, t.doubt, t.why].filter(Boolean).flatMap((v) => v.split(" | ")));
+    const list = make("ul"); for (const one of told) list.append(make("li", {}, one)); about.append(list);
   };
+  const shown = data.shown.filter((n) => data.trees.some((t) => cell(t[n]) !== ""));
+  for (const select of byId("filters").querySelectorAll("select")) {
+    const own = { f_launcher: "launcher" }[select.id];
+    const some = own ? data.trees.some((t) => typeof t[own] === "boolean") : select.options.length > 2;
+    select.closest("label").hidden = !some;
+  }
   let order = { by: "tree", up: true };
   const rows = new Map();
   const head = make("tr");
-  for (const name of data.shown) {
+  for (const name of shown) {
     const th = make("th", { scope: "col" }), b = make("button", { type: "button" }, words["column_" + name]);
     b.addEventListener("click", () => { order = { by: name, up: order.by === name ? !order.up : true }; show(); });
     th.append(b); head.append(th);
@@ -60,8 +70,8 @@
   byId("table").tHead.append(head);
   for (const t of data.trees) {
     const tr = make("tr");
-    for (const name of data.shown) {
-      const td = make("td");
+    for (const name of shown) {
+      const td = make("td", { className: name === "said" || name === "doubt" ? "long" : "" });
       if (name === "tree" && t.report) td.append(make("a", { href: t.report }, t.tree)); else td.textContent = cell(t[name]);
       tr.append(td);
     }

@@ -79,6 +79,8 @@ TEXTS: dict[str, str] = {
     "city_reset": "Show all",
     "city_cautions": "Cautions",
     "city_day": "Day",
+    "city_wires": "wire, where the scan shows one",
+    "city_north": "north is up",
     "city_counts": "{trees:n} {trees|tree|trees}, {planned:n} planned, {packages:n} {packages|work package|work packages}.",
     "city_column_tree": "Tree",
     "city_column_inv_id": "Record",
