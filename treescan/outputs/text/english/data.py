@@ -339,7 +339,7 @@ TEXTS: dict[str, str] = {
     "methods_work": "work: {n:n} {n|point|points} ({kinds})",
     "methods_area": "drawn: {kind:word}[ {name}]",
     "methods_conductor": "drawn: conductor[ {name}][, {volts:kV}]",
-    "methods_place": "drawn: place in a neighbouring tree or for a base line, {name}",
+    "methods_place": "drawn: place in a <neighbouring|neighboring> tree or for a base line, {name}",
     "methods_cuts": "removal: {n:n} {n|cut|cuts}",
     "methods_files": "every file that was read, its role and its checksum: run.json beside this folder",
     "methods_changed": "Settings that differ from those treescan comes with:",
