@@ -116,7 +116,7 @@ PAPER: dict[str, str] = {
     "paper_east": "<metres|meters> east of the stem",
     "paper_north": "<metres|meters> north of the stem",
     "paper_reach": "Work in reach by height and by distance from the stem (weighted share)",
-    "paper_strata": "Share of the work reached in each part of the crown, with bounds in metres",
+    "paper_strata": "Share of the work reached in each part of the crown, with bounds in <metres|meters>",
     "paper_stratum": "by rope {rope:n} %; any way {every:n} %; {points:n} {points|point|points}",
     "paper_level": "level distance from the stem, m",
     "paper_all_ranked": "all ranked candidates",
