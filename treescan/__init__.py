@@ -6,7 +6,8 @@
 The public names, by the question they answer:
 
 - what did we see?      `read_cloud`, `inspect_cloud`, `trace`, `read_tree`, `write_tree`
-- where to tie in?      `plan`, `judged_again` (any other input: species, climber, work, site, cuts, settings), `throws_from`
+- where to tie in?      `plan`, `judged_again` (any other input: species, climber, work, site, cuts, settings), `throws_from`,
+                        `throw_again`
 - beside the scan?      `Site`, `Work`, `Removal` with `cut_limb` and `cut_stem`, `Override`, and `revised` for what is stated later
 - from files?           `read_site`, `read_work`, `read_cuts`, `read_overrides`
 - what came out?        `write_outputs`, and `table` for one tidy table as a data frame
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
         judged_again,
         plan,
         revised,
+        throw_again,
         throws_from,
         trace,
     )
@@ -70,6 +72,7 @@ _ROOMS = {
     "read_work": "treescan.faces.user_files.asked_work",
     "revised": "treescan.assess",
     "table": "treescan.outputs.data.tables",
+    "throw_again": "treescan.assess",
     "throws_from": "treescan.assess",
     "trace": "treescan.assess",
     "write_outputs": "treescan.outputs.write",
@@ -102,6 +105,7 @@ __all__ = [
     "read_work",
     "revised",
     "table",
+    "throw_again",
     "throws_from",
     "trace",
     "write_outputs",

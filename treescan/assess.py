@@ -66,6 +66,10 @@ PREVIEW_POINTS = 25_000
 rendering)."""
 
 
+SAME_PLACE = 1e-6
+"""Standing places no farther apart are one. [m]"""
+
+
 class Same(Enum):
     """Stands for "as before" where None has a meaning of its own."""
 
@@ -413,6 +417,34 @@ def throws_from(
     )
     best = [t for (k, _), t in found.best.items() if k == row]
     return tuple(sorted(best, key=lambda t: -t.chance))
+
+
+def throw_again(
+    assessment: Assessment,
+    throw: Throw,
+    *,
+    site: Site | Same | None = Same.AS_BEFORE,
+    settings: Settings | Same | None = Same.AS_BEFORE,
+    progress: Progress = quiet,
+) -> Throw | None:
+    """A throw of a plan asked again for another site or other settings of throw: the best from the same place to the same union
+    and isolation class, as a plan would find it there; None where nobody may stand there now, or none gets there.
+
+    Parameters
+    ----------
+    throw : Throw               Of the plan.
+    site, settings              As in `judged_again`. A better place elsewhere is for the whole search to find.
+    """
+    a = assessment
+    used = a.settings if isinstance(settings, Same) else settings or Settings()
+    drawn = a.site if isinstance(site, Same) else site or Site()
+    graph, beside, rules = a.tree.graph, as_said(a.tree.beside, drawn), used.throw
+    allowed = standing_places(graph, beside, drawn, rules).xyz
+    if not (np.linalg.norm(allowed - throw.stand, axis=1) < SAME_PLACE).any():
+        return None
+    rows = np.array([throw.union], np.int32)
+    found = search_throws(graph, beside, drawn, Stances(throw.stand[None]), rules, progress, rows)
+    return found.best.get((throw.union, throw.isolation_class))
 
 
 def _for_other_readers(asked: Asked, before: Asked) -> bool:

@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import psutil
 import pytest
 from served_page import Served, small_plan
@@ -18,7 +19,9 @@ from treescan.faces.cli.commands import run
 from treescan.faces.served import told
 from treescan.faces.served.desk import Desk
 from treescan.faces.served.places import base_of
+from treescan.faces.session.answers import Answers
 from treescan.faces.session.changes import Change
+from treescan.faces.session.history import History
 from treescan.faces.session.inputs import arguments
 from treescan.faces.session.session_file import digest_of, read_session
 from treescan.outputs.text.say import text
@@ -206,6 +209,28 @@ def test_throws_are_asked_for_from_a_place(served):
 
     assert state["thrown"]["line"] == line and state["thrown"]["says"]
     assert state["plan"] == before["plan"]
+
+
+def test_throws_are_told_first_where_all_are_searched_again(place, tmp_path):
+    """Another spread: the first throws from the places so far, as the plan finds them there; a place nobody stands at has none."""
+    tree, heard = read_tree(place / "plans" / "tree_a" / "tree.json"), []
+    base = base_of(place / "plans" / "tree_a" / "tree.json")
+    answers, history = Answers(tree), History(base)
+    first = answers.of(base)
+    wider = history.with_change(Change("setting", {"name": "throw.hand.side_sd", "value": 0.05})).inputs
+    answers.first_throws(wider, first.points[-1].label, lambda *told: heard.append(told))
+    now = answers.of(wider)
+    stand = next(p.throw.stand for p in first.points if p.throw is not None)
+    square = [[float(stand[0] + x), float(stand[1] + y)] for x, y in ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))]
+    closed = history.with_change(Change("drawn", {"what": "no-stand", "name": "", "places": square, "volts": None})).inputs
+    gone = []
+    answers.first_throws(closed, "", lambda *told: gone.append(told))
+
+    assert [n for _, _, n, _ in heard] == list(range(1, len(heard) + 1)) and heard
+    stayed = [(p, t, now.throws.best.get((p.union, p.throw.isolation_class))) for p, t, _, _ in heard if t is not None]
+    same = [(t.chance, best.chance) for _, t, best in stayed if best is not None and np.array_equal(best.stand, t.stand)]
+    assert same and all(one == pytest.approx(other, abs=1e-9) for one, other in same)
+    assert all(t is None for p, t, _, _ in gone if np.array_equal(p.throw.stand, stand)) and gone
 
 
 def test_a_record_of_own_throws_is_taken_as_the_command_line_takes_it(served, tmp_path):

@@ -21,6 +21,7 @@ from treescan.faces.session.inputs import Inputs, arguments
 from treescan.faces.session.session_file import digest_of, read_session, write_session
 from treescan.loads.limb_check import AnchorCheck
 from treescan.outputs.write import write_outputs
+from treescan.planning.tie_in_point import TieInPoint
 from treescan.throw.throw_path import Throw
 from treescan.wood.files.read_tree import read_tree
 from treescan.wood.files.write_tree import write_tree
@@ -54,10 +55,12 @@ class Work:
 
 @dataclass(frozen=True)
 class FirstAnswers:
-    """Lines that are judged already while the plan is worked out, each by itself; `of` so many."""
+    """What is known already while the plan is worked out: lines judged anew, or throws asked again, each by itself; `of` so
+    many."""
 
     checks: tuple[AnchorCheck, ...]
     of: int
+    throws: tuple[tuple[TieInPoint, Throw | None], ...] = ()
 
 
 class Desk:
@@ -225,7 +228,15 @@ class Desk:
                     self.first = FirstAnswers(tuple(checks), of)
                     self._tell()
 
+        def heard_throw(point: TieInPoint, now: Throw | None, n: int, of: int) -> None:
+            throws.append((point, now))
+            with self._changed:
+                self.first = FirstAnswers((), of, tuple(throws))
+                self._tell()
+
         key, checks, told = inputs.key(), list[AnchorCheck](), [0.0]
+        throws: list[tuple[TieInPoint, Throw | None]] = []
+        self.answers.first_throws(inputs, self.looked_at, heard_throw, progress)
         done = self.answers.of(inputs, progress, heard, self.looked_at)
         if (asked := self._question()) is not None:
             values = asked[1].values

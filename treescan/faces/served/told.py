@@ -17,6 +17,7 @@ from treescan.outputs.report.why_not import never_judged, why_not
 from treescan.outputs.text.say import figure, say, say_all, text, word
 from treescan.outputs.text.wording import written_for
 from treescan.planning.tie_in_point import TieInPoint
+from treescan.throw.throw_path import Throw
 
 
 def state(desk: Desk) -> dict[str, Any]:
@@ -72,7 +73,16 @@ def _first(desk: Desk, first: FirstAnswers | None, before: Assessment | None) ->
             "was": "" if known is None else figure(known.check.check.margin.p5, "x2"),
         }
 
+    if first.throws:
+        rows = [{"label": p.label, "system": word(p.system), "throw": _throw_now(p, now)} for p, now in first.throws]
+        return {"says": text("served_first_throws", n=len(rows), of=first.of), "rows": rows}
     return {"says": text("served_first", n=len(first.checks), of=first.of), "rows": [row(c) for c in first.checks]}
+
+
+def _throw_now(p: TieInPoint, now: Throw | None) -> str:
+    """The throw that set a line, asked again from its place."""
+    was = 0.0 if p.throw is None else p.throw.chance
+    return text("served_throw_gone", was=was) if now is None else text("served_throw_now", chance=now.chance, was=was)
 
 
 def _line(c: AnchorConfiguration) -> tuple[int, str, str]:

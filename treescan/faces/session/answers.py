@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Callable
 from threading import RLock
 from typing import Any
 
-from treescan.assess import Assessment, judged_again, plan, revised
+from treescan.assess import Assessment, judged_again, plan, revised, throw_again
 from treescan.faces.session.inputs import Inputs, arguments
 from treescan.loads.checks.anchor import Heard
+from treescan.planning.tie_in_point import TieInPoint
 from treescan.progress import Progress, quiet
+from treescan.throw.throw_path import Throw
 from treescan.wood.graph import TracedTree
+
+HeardThrow = Callable[[TieInPoint, Throw | None, int, int], None]
+"""Told a line of an earlier plan, its throw now, how many are told by then, and of how many."""
+
+MOST_THROWN = 6
+"""Throws that are asked again by themselves before all are searched."""
 
 KEPT = 10
 """Plans of one tree kept at hand: the first of all, and those last asked for."""
@@ -88,6 +97,20 @@ class Answers:
                 while len(self._known) > KEPT:
                     self._known.pop(next(k for k in self._known if k != self._first))
             return done
+
+    def first_throws(self, inputs: Inputs, first: str, heard: HeardThrow, progress: Progress = quiet) -> None:
+        """Where a change has the throws searched again: those of the union asked for and of the lines that stood highest, asked
+        again from the places proposed so far; nothing where no plan is known, or its throws stay."""
+        near = self._nearest(inputs)
+        if near is None or self.at_hand(inputs) is not None or not throws_anew(near[0], inputs):
+            return
+        a, asked = near[1], arguments(self.tree, inputs)
+        order = sorted((p for p in a.points if p.throw is not None), key=lambda p: (p.label != first, not p.usable, p.rank))
+        lines = list({(p.union, p.throw.isolation_class, p.throw.stance): p for p in order[::-1] if p.throw is not None}.values())[::-1]
+        for n, p in enumerate(lines[:MOST_THROWN], 1):
+            if p.throw is not None:
+                now = throw_again(a, p.throw, site=asked["site"], settings=asked["settings"], progress=progress)
+                heard(p, now, n, min(len(lines), MOST_THROWN))
 
     def quick(self, inputs: Inputs) -> bool:
         """Whether a plan with the same throws is at hand."""

@@ -216,7 +216,7 @@
 
   function firsts() {
     const f = state.first;
-    return f ? [el("h2", {}, w("first_answers")), el("p", { role: "status" }, f.says), el("ul", { className: "rows", id: "first" }, ...f.rows.map(r => el("li", {}, el("b", {}, `${r.label} ${r.system}`), ` \u2014 ${r.verdictSays}. ${w("low")} ${r.low}${r.was ? ` (${w("was")} ${r.was})` : ""}`)))] : [];
+    return f ? [el("h2", {}, w("first_answers")), el("p", { role: "status" }, f.says), el("ul", { className: "rows", id: "first" }, ...f.rows.map(r => el("li", {}, el("b", {}, `${r.label} ${r.system}`), r.throw ? ` \u2014 ${r.throw}` : ` \u2014 ${r.verdictSays}. ${w("low")} ${r.low}${r.was ? ` (${w("was")} ${r.was})` : ""}`)))] : [];
   }
   const verdictRow = r => button("", () => pick(r.label), { className: "pick", id: "row-" + r.id });
   const panels = {
