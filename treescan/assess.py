@@ -50,6 +50,7 @@ from treescan.throw.search.search import search_throws
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Site, as_said
+from treescan.trees.round_the_place import find_tree_at
 from treescan.trees.settings import TreeSettings
 from treescan.trees.single_tree import find_tree
 from treescan.units import G
@@ -250,10 +251,11 @@ def trace(
                                 from the file and from the cloud cannot differ.
     """
     settings = settings or Settings()
-    given, cloud = cloud, canonical(cloud, in_place=in_place)
-    if at is not None:
-        at = at + (given.frame.origin - cloud.frame.origin)[:2]
-    tree = find_tree(cloud, at, settings.trees, progress)
+    if at is None:
+        cloud = canonical(cloud, in_place=in_place)
+        tree = find_tree(cloud, None, settings.trees, progress)
+    else:
+        cloud, tree = find_tree_at(cloud, at, settings.trees, progress, in_place)
     graph = build_graph(tree, settings.wood, progress)
     progress("measuring the tree", 0.0)
     top = max((float(c.xyz[:, 2].max()) for c in (tree.wood, tree.leaf) if len(c)), default=float("nan"))

@@ -9,6 +9,7 @@ import pytest
 
 from treescan.wood.fitting.limb_axes import LimbAxes, places_along
 from treescan.wood.topology.allometry import area_relation, carried_length, held_against_allometry
+from treescan.wood.topology.false_wood import trim_starts
 from treescan.wood.topology.insertions import insertion_of, lay_nodes
 
 
@@ -120,3 +121,16 @@ def test_the_radius_at_a_fork_is_that_of_the_stem_below_and_the_arm_starts_with_
     below, above = on_stem & (z > 0.5) & (z <= 2.0), on_stem & (z > 2.15)
     assert nodes.radius[below] == pytest.approx(0.20, rel=0.005)
     assert nodes.radius[above] == pytest.approx(0.15, rel=0.005)
+
+
+def test_a_last_limb_without_vertices_is_passed_over_when_starts_are_trimmed():
+    """It stayed when all its points had gone to others, and the places along it were looked for beyond the last."""
+    lines = [straight((0, 0, 0), (0, 0, 4), 9), straight((0, 0, 3), (2, 0, 3), 9), np.zeros((0, 3))]
+    start = np.array([0, 9, 18, 18])
+    whole = axes_of(lines[:2], [np.full(9, 0.1), np.full(9, 0.05)], [-1, 0])
+    axes = replace(whole, start=start, parent=np.array([-1, 0, 0], np.int32), leaves=np.array([[0, 0, 0], [0, 0, 3], [0, 0, 2.0]]))
+    limb, place = np.array([0, 1, 2, 1]), np.array([1.0, 0.01, 0.0, 1.5])
+    trimmed, of_point = trim_starts(limb, place, axes)
+
+    assert np.diff(trimmed.start).tolist() == [9, np.diff(trim_starts(limb[:2], place[:2], whole)[0].start)[1], 0]
+    assert of_point.tolist() == [0, 0, 2, 1]

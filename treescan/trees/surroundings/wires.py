@@ -185,6 +185,8 @@ def _one_wire(voxels: _Voxels, piece: Floats, cell: float) -> Wire | None:
         w = Wire(centre, u, sag.copy(), float(s.min() - slack), float(s.max() + slack))
         near = voxels.xyz[voxels.round_line(w, ON_WIRE)]
         close = near[w.distance(near) < ON_WIRE]
+        if not len(close):
+            return None
         t = np.sort((close[:, :2] - centre) @ u)
         ends = _run(t, float(np.median(s)), MOST_GAP)
         keep = (close[:, :2] - centre) @ u

@@ -91,8 +91,9 @@ def trim_starts(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, In
                 break
             k = int(axes.parent[k])
         parent[c] = k
-    begin = axes.s[np.minimum(axes.start[:-1] + first, len(axes.s) - 1)]
-    before = np.maximum(axes.start[:-1] + first - 1, axes.start[:-1])
+    end = len(axes.s) - 1  # a limb without vertices may be the last
+    begin = axes.s[np.minimum(axes.start[:-1] + first, end)]
+    before = np.minimum(np.maximum(axes.start[:-1] + first - 1, axes.start[:-1]), end)
     cut = np.where(first > 0, 0.5 * (begin + axes.s[before]), -np.inf)
     held = np.maximum(limb, 0)
     new_limb = np.where((limb >= 0) & (place < cut[held]), axes.parent[held], limb).astype(np.int32)
