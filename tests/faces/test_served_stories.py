@@ -212,6 +212,51 @@ def test_throws_from_another_stand(browser, server, tmp_path):
     film.end()
 
 
+def test_by_touch_on_the_view(browser, server, tmp_path):
+    """Taps on the canvas alone: a union is chosen, a length measured, throws asked for from the ground, an area drawn and planned."""
+    film = Film(browser, server, tmp_path, "13_touch")
+    box, foot = film.page.locator("#view").bounding_box(), film.js("treescanPage.scene().foot")
+    label = film.state("plan.rows[0].label")
+
+    def tap(place: str) -> None:
+        x, y = film.js(f"treescanPage.view().screen({place})")
+        film.page.mouse.click(box["x"] + x, box["y"] + y)
+        film.page.wait_for_timeout(100)
+
+    def ground(east: float, north: float) -> str:
+        return str([foot[0] + east, foot[1] + north, foot[2]])
+
+    tap(f"treescanPage.scene().unions.find(u => u.label === '{label}').at")
+    film.until("document.querySelector('#panel h2')")
+    chosen = film.js("document.querySelector('#union').value")
+    at = "treescanPage.scene().unions.find(u => u.label === '{}').at"
+    assert film.js(f"Math.hypot(...treescanPage.view().screen({at.format(chosen)}).map((v, i) => v - treescanPage.view().screen({at.format(label)})[i]))") < 8
+    film.page.select_option("#colour-by", "use")
+    film.shot()
+
+    tools = film.page.locator("#tools")
+    tools.get_by_role("button", name="Measure", exact=True).click()
+    tap(ground(3.0, -2.0))
+    tap(ground(3.0, -4.0))
+    assert " m" in film.page.inner_text("#tape")
+    before = film.state("thrown?.line ?? 0")
+    tools.get_by_role("button", name="Stand here", exact=True).click()
+    tap(ground(3.0, -3.0))
+    film.until(f"treescanPage.state().thrown && treescanPage.state().thrown.line > {before}")
+    stood = film.js("treescanPage.state().lines.at(-1).says")
+    assert chosen in stood
+    film.shot()
+
+    tools.get_by_role("button", name="Draw", exact=True).click()
+    for corner in ((1.5, -3.0), (3.5, -3.0), (2.5, -5.0)):
+        tap(ground(*corner))
+    drawn = film.group("Site").get_by_label("Places east, north of the stem (m), one a line").input_value()
+    assert len(drawn.splitlines()) == 3
+    film.press("Add to the site", film.group("Site"))
+    assert film.state("inputs.drawn.length") == 1
+    film.end()
+
+
 def test_a_union_that_was_never_judged(browser, server, tmp_path):
     """Any union can be asked why it is none; the answer says what would help, and nothing reads as permission."""
     film = Film(browser, server, tmp_path, "10_why_not")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from treescan.assess import Assessment
 from treescan.cautions import CAUTIONS
 from treescan.errors import BadInput
@@ -167,10 +169,17 @@ def _row(p: TieInPoint, i: int) -> dict[str, Any]:
         "verdict": p.verdict,
         "verdictSays": word(p.verdict),
         "low": figure(low, "x2"),
+        "use": _use(p),
         "share": figure(p.reach.share, "%"),
         "chance": "" if p.throw is None else figure(p.throw.chance, "chance"),
         "why": say(p.reasons[0]) if p.reasons else "",
     }
+
+
+def _use(p: TieInPoint) -> float | None:
+    """Largest median stress over strength on the way to the ground; None where it was not seen."""
+    used = p.check.check.utilisation
+    return round(float(used.max()), 3) if len(used) and np.isfinite(used.max()) else None
 
 
 def asked_of(a: Assessment, label: str) -> dict[str, Any]:

@@ -38,9 +38,9 @@
   const number = (value, step, onchange) => el("input", { type: "number", step, value, inputMode: "decimal", onchange, className: onchange ? "" : "keep" });
 
   let key = null, state = null, view = null, scene = null, tab = "candidates", tool = "look", union = null, card = null, place = null, limb = null;
-  let open = [], tape = [], compareOf = null, alive = 0, asked = 0;
+  let colourBy = "verdict", open = [], tape = [], compareOf = null, alive = 0, asked = 0;
   const marks = { posted: [] };
-  window.treescanPage = { state: () => state, view: () => view, answers: marks.posted };
+  window.treescanPage = { state: () => state, view: () => view, scene: () => scene, answers: marks.posted };
 
   /* ---- theme, kept in this browser */
   const themed = name => { document.documentElement.dataset.theme = name; try { localStorage.setItem("theme", name); } catch { /* private window */ } view?.theme(name); };
@@ -168,6 +168,7 @@
     $("views").replaceChildren(...["home", "north", "east", "south", "west", "top"].map(n => button(w("view_" + n), () => view?.view(n))),
       button("+", () => view?.zoomBy(0.8), { ariaLabel: w("nearer") }), button("\u2212", () => view?.zoomBy(1.25), { ariaLabel: w("farther") }),
       choice([["0", w("section_none")], ["1", metres(1)], ["3", metres(3)], ["6", metres(6)]], "0", e => view?.section(Number(e.target.value)), { ariaLabel: w("section") }),
+      choice([["verdict", w("by_verdict")], ["use", w("by_use")]], colourBy, e => { colourBy = e.target.value; lastPlan = ""; show(); }, { ariaLabel: w("colour_by"), id: "colour-by" }),
       ...["points", "around"].map(n => el("label", { className: "tick" }, el("input", { type: "checkbox", checked: true, onchange: e => view?.layer(n, e.target.checked) }), w("layer_" + n))));
     const tools = ["look", "stand", "measure", "draw"];
     const rebar = () => $("tools").replaceChildren(...tools.map(n => button(w("tool_" + n), () => { tool = n; tape = []; $("tape").textContent = ""; rebar(); if (n === "draw") { tab = "change"; show(); } }, { ariaPressed: String(tool === n) })));
@@ -189,7 +190,9 @@
       lastPlan = now;
       const of = {}, order = ["not assessable", "not ranked", "inspect first", "candidate"];
       for (const r of plan.rows) if (!of[r.label] || order.indexOf(r.verdict) > order.indexOf(of[r.label])) of[r.label] = r.verdict;
-      view?.setSpots(of);
+      const tint = {}, shade = use => { let row = 0; while (row < scene.limits.length && use > scene.limits[row]) row++; return scene.legend[row].colour; };
+      if (colourBy === "use") for (const r of plan.rows) tint[r.label] ??= r.use === null ? undefined : shade(r.use);
+      view?.setSpots(of, tint);
       for (const p of marks.posted) if (p.answered === null) p.answered = performance.now() - p.start;
       if (union) pickAgain();
     }

@@ -103,10 +103,10 @@ function PlannerView(canvas, data, on) {
     if (chosen.swing.length) own.add(line([chosen.swing], tone.ink, 2.4, 0.6));
     for (const f of chosen.falls || []) own.add(line([[...f.from, ...f.to]], 0xa1123a, 2.4, 0.4), dots(f.to, 0xa1123a, 10, { onTop: true }));
   }
-  function setSpots(of) {
+  function setSpots(of, tint = {}) {
     verdicts = of; free(spots); spots = new THREE.Group(); scene.add(spots);
     const big = data.unions.filter(u => of[u.label]), small = data.unions.filter(u => !of[u.label]);
-    spots.add(dots(small.flatMap(u => u.at), VERDICT.none, 3.5, { onTop: true }), dots(big.flatMap(u => u.at), i => VERDICT[of[big[i].label]] ?? VERDICT.none, 9, { onTop: true }));
+    spots.add(dots(small.flatMap(u => u.at), VERDICT.none, 3.5, { onTop: true }), dots(big.flatMap(u => u.at), i => tint[big[i].label] ?? VERDICT[of[big[i].label]] ?? VERDICT.none, 9, { onTop: true }));
     draw();
   }
   function setDrawn(list, open) {
