@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -20,8 +21,12 @@ from treescan.faces.session.changes import Change
 from treescan.faces.session.differences import differences
 from treescan.faces.session.history import BASE, History
 from treescan.faces.session.inputs import Inputs, arguments
+from treescan.faces.session.recorded import with_files
 from treescan.faces.session.said import said
 from treescan.faces.session.session_file import digest_of, read_session, write_session
+from treescan.faces.user_files.asked_work import read_work
+from treescan.faces.user_files.drawn import read_site
+from treescan.faces.user_files.stated import read_cuts, read_overrides
 from treescan.outputs.data.anchors_file import anchors_out
 from treescan.outputs.data.standing_file import standing_out
 from treescan.outputs.text.say import say, say_all
@@ -281,3 +286,63 @@ def test_a_session_replays_to_the_same_bytes_on_the_command_line(tree, tmp_path)
         assert made.exists() == (tmp_path / "line" / name).exists(), name
         if made.exists():
             assert made.read_bytes() == (tmp_path / "line" / name).read_bytes(), name
+
+
+def planned_with(folder: Path, tree: TracedTree) -> Path:
+    """A run.json that names a site plan, cuts, findings and work, each of every kind; the files beside it."""
+    label, square = tree.graph.unions.label[1], [[4, 4], [8, 4], [8, 8], [4, 8], [4, 4]]
+    areas = [({"kind": k, "name": k}, {"type": "Polygon", "coordinates": [square]}) for k in ("no-stand", "building", "road", "water")]
+    line = {"type": "LineString", "coordinates": [[-9, 4, 8], [9, 4, 8]]}
+    shapes = [*areas, ({"kind": "conductor", "voltage_kv": 20, "name": "mill line"}, line), ({"kind": "conductor"}, line)]
+    shapes += [({"kind": "anchor", "name": "ash", "height_m": 9}, {"type": "Point", "coordinates": [7, 1]})]
+    site = {"type": "FeatureCollection", "features": [{"type": "Feature", "properties": p, "geometry": g} for p, g in shapes]}
+    (folder / "site.geojson").write_text(json.dumps(site))
+    (folder / "cuts.csv").write_text("limb,stem_height_m,life_support\n2,,\n,4.0,\n")
+    (folder / "overrides.csv").write_text(f"kind,who,when,why,union,value\ndefect,an inspector,today,seen,{label},0.6\n")
+    (folder / "work.csv").write_text("name,kind,x,y,z\ntop,prune,0,0,9\nside,sample,1,0,7\n")
+    named = {"site": "site.geojson", "cuts": "cuts.csv", "overrides": "overrides.csv", "work": "work.csv"}
+    inputs = [{"file": "tree.json", "role": "tree", "sha256": ""}]
+    inputs += [{"file": str(folder / name), "role": role, "sha256": digest_of(folder / name)} for role, name in named.items()]
+    asked = {"work": [f"limb:{label}", str(folder / "work.csv")], "wires": "none"}
+    (folder / "run.json").write_text(json.dumps({"inputs": inputs, "asked": asked}))
+    return folder / "run.json"
+
+
+def test_the_files_of_a_plan_need_not_be_stated_again(tree, tmp_path):
+    """Site, cuts, findings, work and wires of a run.json are asked for as the command line read them; and stand in session.json."""
+    record = planned_with(tmp_path, tree)
+    now, lost = with_files(BASE_INPUTS, record, tree)
+    asked = arguments(tree, now)
+    write_session(tmp_path / "session.json", History(now), "x")
+    site, removal = read_site(tmp_path / "site.geojson", tree.frame, tree.beside.terrain)[0], read_cuts(tmp_path / "cuts.csv", tree.graph, None)
+    work = read_work([f"limb:{tree.graph.unions.label[1]}", tmp_path / "work.csv"], tree, BASE_INPUTS.all_settings().planning, 1)[0]
+
+    assert lost == () and read_session(tmp_path / "session.json").inputs.key() == now.key()
+    for column in ("no_stand", "buildings", "roads", "water"):
+        assert len(getattr(site, column)) == 1 and np.array_equal(getattr(asked["site"], column)[0], getattr(site, column)[0])
+        assert asked["site"].area_names[column] == site.area_names[column]
+    assert all(np.array_equal(a.line, b.line) and a.name == b.name for a, b in zip(asked["site"].conductors, site.conductors, strict=True))
+    np.testing.assert_array_equal([c.voltage for c in asked["site"].conductors], [c.voltage for c in site.conductors])
+    assert len(site.conductors) == 2 and asked["site"].wires == 0.0
+    assert [(n, tuple(p)) for n, p in asked["site"].anchors] == [(n, tuple(p)) for n, p in site.anchors]
+    assert [c.label for c in asked["removal"].cuts] == [c.label for c in removal.cuts] and len(removal.cuts) == 2
+    assert asked["overrides"] == read_overrides(tmp_path / "overrides.csv", tree.graph)
+    assert asked["work"].label == work.label and np.array_equal(asked["work"].xyz, work.xyz) and np.array_equal(asked["work"].weight, work.weight)
+
+
+def test_a_file_of_the_plan_that_is_gone_or_changed_is_named(tree, tmp_path):
+    """What is not as it was is not taken over; neither is work whose weights the page cannot say."""
+    record = planned_with(tmp_path, tree)
+    (tmp_path / "site.geojson").write_text("{}")
+    (tmp_path / "cuts.csv").unlink()
+    now, lost = with_files(BASE_INPUTS, record, tree)
+
+    assert lost == ("site.geojson", "cuts.csv") and now.drawn == () and now.cuts == () and len(now.findings) == 1
+    assert with_files(BASE_INPUTS, tmp_path / "no.json", tree) == (BASE_INPUTS, ())
+
+    record = planned_with(tmp_path, tree)
+    held = json.loads(record.read_text())
+    (tmp_path / "work.csv").write_text("name,kind,x,y,z,weight\ntop,prune,0,0,9,7\n")
+    held["inputs"][-1]["sha256"] = digest_of(tmp_path / "work.csv")
+    record.write_text(json.dumps(held))
+    assert with_files(BASE_INPUTS, record, tree)[1] == ("work.csv",)

@@ -18,6 +18,7 @@ from treescan.faces.session.answers import Answers
 from treescan.faces.session.changes import Change
 from treescan.faces.session.history import History
 from treescan.faces.session.inputs import Inputs, arguments
+from treescan.faces.session.recorded import with_files
 from treescan.faces.session.session_file import digest_of, read_session, write_session
 from treescan.loads.limb_check import AnchorCheck
 from treescan.outputs.write import write_outputs
@@ -74,12 +75,13 @@ class Desk:
         self.digest = digest_of(tree_file)
         self.folder = folder / self.digest[:12]  # a tree traced anew has a history of its own
         self.answers = Answers(self.tree)
+        whole, self.lacks = with_files(base, tree_file.parent / "run.json", self.tree)
         stored = self.folder / SESSION
         self._held = ExitStack()
         self._held.enter_context(only_run(stored))
         try:
             if not stored.exists():
-                write_session(stored, History(base), self.digest)
+                write_session(stored, History(whole), self.digest)
             self.history = read_session(stored, self.digest)
         except BaseException:
             self._held.close()

@@ -94,7 +94,7 @@ def _stem(file: Path) -> tuple[float, float] | None:
 def base_of(file: Path) -> Inputs:
     """What the plan beside a tree.json was asked for (species, rope systems, seed, settings), else the defaults.
 
-    Work, site plan, cuts and findings of that run are files of their own and are stated anew.
+    Work, site plan, cuts and findings of that run are files of their own: `session.recorded.with_files`.
     """
     record = file.parent / "run.json"
     try:

@@ -43,6 +43,7 @@ def state(desk: Desk) -> dict[str, Any]:
             "plan": plan,
             "changed": changed,
             "first": _first(desk, first, before),
+            "lacks": text("served_lacks", files=desk.lacks) if desk.lacks else "",
             "thrown": _thrown(thrown),
             "written": list(written),
         }

@@ -224,11 +224,11 @@
   const verdictRow = r => button("", () => pick(r.label), { className: "pick", id: "row-" + r.id });
   const panels = {
     candidates() {
-      const plan = state.plan;
-      if (!plan) return [...firsts(), state.first ? null : list(state.tree), state.first ? null : el("p", {}, w("planning")), state.work ? button(w("stop"), () => wish({ wish: "stop" })) : null];
+      const plan = state.plan, lacks = state.lacks ? el("p", { className: "lacks", role: "alert" }, el("b", {}, state.lacks)) : null;
+      if (!plan) return [lacks, ...firsts(), state.first ? null : list(state.tree), state.first ? null : el("p", {}, w("planning")), state.work ? button(w("stop"), () => wish({ wish: "stop" })) : null];
       const rows = plan.rows.slice(0, 60).map(r => { const b = verdictRow(r); b.append(el("b", {}, (r.rank ? r.rank + ". " : "") + r.label + " " + r.system), ` \u2014 ${r.verdictSays}. `, `${w("low")} ${r.low}; ${w("share")} ${r.share}${r.chance ? "; " + w("chance") + " " + r.chance : ""}. `, el("span", { className: "soft" }, r.why)); return el("li", {}, b); });
       return [
-        state.changed.length ? el("h2", {}, w("changed")) : null, state.changed.length ? list(state.changed) : null,
+        lacks, state.changed.length ? el("h2", {}, w("changed")) : null, state.changed.length ? list(state.changed) : null,
         state.written.length ? el("h2", {}, w("written")) : null, state.written.length ? el("ul", { className: "rows" }, ...state.written.map(n => el("li", {}, el("a", { href: `/tree/${key}/file/${n}` }, n)))) : null,
         el("h2", {}, w("tab_candidates")), el("ol", { className: "rows" }, ...rows),
         plan.stages.length ? el("h2", {}, w("stages")) : null, ...plan.stages.flatMap((s, k) => [el("h3", {}, `${k + 1}. ${s.title}`), list(s.says)]),

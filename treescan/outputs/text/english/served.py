@@ -57,6 +57,7 @@ TEXTS: dict[str, str] = {
     "served_working": "Being worked out:",
     "served_took": "Worked out in",
     "served_planning": "The plan is being worked out. The throws take the longest.",
+    "served_lacks": "The plan in this folder was made with files that are not taken over here, because they are gone, were changed, or say what the page cannot: {files:names}. State anew what they said before you rely on what you see.",
     "served_colour_by": "<Colours|Colors> of the unions",
     "served_by_verdict": "by verdict",
     "served_by_use": "by use of capacity, best line",
