@@ -13,12 +13,13 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import resource
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -137,6 +138,17 @@ def measured(path: Path, at: str | None = None, stream: int = 0, trees: int = 0)
     return json.loads(done.stdout.splitlines()[-1])
 
 
+def whole_command(words: Sequence[str]) -> dict[str, float]:
+    """A command as a user calls it, start and loading included, its processor time and peak those of the process."""
+    begun = time.perf_counter()
+    child = subprocess.Popen([sys.executable, "-m", "treescan", *words], stderr=subprocess.PIPE, text=True)
+    said = child.stderr.read() if child.stderr else ""
+    _, status, used = os.wait4(child.pid, 0)
+    ended = "" if status == 0 else said.strip()[-200:] or f"ended with {os.waitstatus_to_exitcode(status)}"
+    out = {"clock_s": time.perf_counter() - begun, "cpu_s": used.ru_utime + used.ru_stime}
+    return out | {"peak_mb": used.ru_maxrss / 1024, "said": ended}
+
+
 def row(name: str, how: str, got: dict[str, float]) -> None:
     """One line of the table."""
     print(f"| {name} | {how} | {got['cpu_s']:.1f} | {got['clock_s']:.0f} | {got['peak_mb']:.0f} | {got['said']} |", flush=True)
@@ -176,6 +188,11 @@ def main() -> None:
             write_laz(cut, n, asked.trees, (x, y, 10.0))
             row(f"{asked.cut:g} M, {asked.trees}, LAZ", f"--at {x},{y}", measured(tile, f"{x},{y}"))
             row("that tree cut out, LAZ", "--at", measured(cut, f"{x},{y}"))
+            for command, out in (("trace", "tree.json"), ("plan", "plan")):
+                for k, (name, path) in enumerate(((f"{asked.cut:g} M, {asked.trees}, LAZ", tile), ("that tree cut out", cut))):
+                    place_of = str(Path(place) / str(k) / command / out)
+                    words = [command, str(path), "-o", place_of, f"--at={x},{y}", "--quiet"]
+                    row(name, f"treescan {command} --at", whole_command(words))
 
 
 if __name__ == "__main__":
