@@ -83,6 +83,7 @@ def page_html(
             "cautions",
             "day",
             "wires",
+            "marks",
             "north",
         )
     }

@@ -27,6 +27,7 @@
     l.setAttribute("x1", a[0] - x0); l.setAttribute("y1", y1 - a[1]); l.setAttribute("x2", b[0] - x0); l.setAttribute("y2", y1 - b[1]);
     svg.append(l);
   }
+  byId("legend").append(make("li", {}, words.marks));
   if (data.wires.length) { const li = make("li"), dash = make("i"); li.append(dash, words.wires); byId("legend").append(li); }
   let chosen = null;
   const marks = new Map();

@@ -80,6 +80,7 @@ TEXTS: dict[str, str] = {
     "city_cautions": "Cautions",
     "city_day": "Day",
     "city_wires": "wire, where the scan shows one",
+    "city_marks": "strong: planned; pale: not planned; dashed rim: failed, or recorded but not found",
     "city_north": "north is up",
     "city_counts": "{trees:n} {trees|tree|trees}, {planned:n} planned, {packages:n} {packages|work package|work packages}.",
     "city_column_tree": "Tree",
