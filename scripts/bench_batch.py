@@ -3,7 +3,8 @@
     python scripts/bench_batch.py graph [--trees 10000]     the real task graph over stubs of trees, beside bare dask with empty tasks
     python scripts/bench_batch.py workers [--rounds 5]      one worker and two, beside plain processes and threads, turn by turn
     python scripts/bench_batch.py memory [--points 60] [--trees 20000] [--cells 2]     peak memory of one that indexes and looks through
-    python scripts/bench_batch.py kinds CLOUD ...           processor time of a tree by kind of scan
+    python scripts/bench_batch.py kinds CLOUD ...           processor time of a tree by kind of scan, planned in full
+    python scripts/bench_batch.py triage CLOUD ...          of a tree that is only found and sorted, every part of the cloud
 
 Each adds its figures to scripts/batch_figures.json, from which scripts/city_plan.py makes the page on a million trees. Where other work shares the
 machine, clock times say little; ratios of turns that follow one another, their medians, and processor times hold.
@@ -288,7 +289,7 @@ def memory(points: float, trees: int, cells: int) -> dict[str, Any]:
                 [sys.executable, "-c", code, f"{place}/tile.las", str(cells), str(ROOT / "scripts")], capture_output=True, text=True, check=False
             )
             assert done.returncode == 0, done.stderr[-2000:]
-            out[name] = {"points": size, "trees": held, **json.loads(done.stdout.splitlines()[-1])}
+            out[name] = {"trees": held, **json.loads(done.stdout.splitlines()[-1])}
             print(name, out[name], flush=True)
     return out
 
@@ -318,6 +319,7 @@ def one_worker(file: str, cells: int) -> dict[str, Any]:
         found += len(json.loads(at.read_text())["trees"])
     looked = time.process_time() - begun
     return {
+        "points": int(tile.points),
         "index_processor_s": round(indexed, 1),
         "index_mb": round(peak),
         "index_bytes_a_point": round(sum(p.stat().st_size for p in (Path(file).parent / "index").iterdir()) / tile.points, 1),
@@ -343,6 +345,30 @@ def _write_tile(file: Path, points: int, trees: int) -> None:
             record = laspy.ScaleAwarePointRecord.zeros(len(xyz), header=header)
             record.x, record.y, record.z = (xyz + np.append(CORNER, 0.0)).T
             f.write_points(record)
+
+
+def triage(clouds: Sequence[str]) -> dict[str, Any]:
+    """Processor time and memory of indexing and looking through whole clouds, each in a process of its own."""
+    out = {}
+    code = "import json, sys; sys.path.insert(0, sys.argv[2]); import bench_batch as b; print(json.dumps(b.looked_at(sys.argv[1])))"
+    for cloud in clouds:
+        done = subprocess.run([sys.executable, "-c", code, cloud, str(ROOT / "scripts")], capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr[-2000:]
+        out[Path(cloud).stem] = json.loads(done.stdout.splitlines()[-1])
+        print(cloud, out[Path(cloud).stem], flush=True)
+    return out
+
+
+def looked_at(cloud: str) -> dict[str, Any]:
+    """The whole of a cloud, indexed and looked through in this process, after a first time that loads what is compiled."""
+    import shutil
+
+    for _ in range(2):
+        with tempfile.TemporaryDirectory() as place:
+            file = Path(shutil.copy(cloud, place))
+            told = one_worker(str(file), 10_000)
+    spent = told["index_processor_s"] + told["look_processor_s_a_part"] * told["parts"]
+    return {**told, "processor_s_a_tree": round(spent / max(1, told["trees_told"]), 3), "cloud_mb": round(Path(cloud).stat().st_size / 1e6, 2)}
 
 
 def kinds(clouds: Sequence[str]) -> dict[str, Any]:
@@ -380,7 +406,7 @@ def one_tree(cloud: str) -> None:
 
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    asked.add_argument("what", choices=("graph", "workers", "memory", "kinds"))
+    asked.add_argument("what", choices=("graph", "workers", "memory", "kinds", "triage"))
     asked.add_argument("clouds", nargs="*")
     asked.add_argument("--trees", type=int)
     asked.add_argument("--rounds", type=int, default=5)
@@ -393,10 +419,11 @@ def main() -> None:
         "workers": lambda: workers(given.rounds, given.each),
         "memory": lambda: memory(given.points, given.trees or 20_000, given.cells),
         "kinds": lambda: kinds(given.clouds),
+        "triage": lambda: triage(given.clouds),
     }[given.what]()
     print(json.dumps(made, indent=1))
     held = json.loads(FIGURES.read_text()) if FIGURES.is_file() else {}
-    held[given.what] = {**held.get("kinds", {}), **made} if given.what == "kinds" else made
+    held[given.what] = {**held.get(given.what, {}), **made} if given.clouds else made
     FIGURES.write_text(json.dumps(held, indent=1, sort_keys=True) + "\n")
 
 

@@ -96,7 +96,7 @@ def scheduler(folder: Path, fault: Path | None = None) -> Iterator[tuple[str, su
     wait_for(about, own)
     address = json.loads(about.read_text())["address"]
     worker = subprocess.Popen(
-        [*module, "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard", "--local-directory", str(folder), "--death-timeout", "20"], **quiet
+        [*module, "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard", "--local-directory", str(folder), "--death-timeout", "600"], **quiet
     )
     try:
         yield address, own
