@@ -23,6 +23,8 @@ GOOD = FoundTree((10.0, 10.0, 0.0), 12.0, 0.3, 6.0, 3.0, 4.0, 0.02, 50_000, Fals
         ({}, FULL, ()),
         ({"spacing": 0.08}, MAIN, ("triage_coarse",)),
         ({"dbh": float("nan")}, MAIN, ("triage_no_stem",)),
+        ({"hidden": True, "arc": 0.0, "by_crown": True}, OUTLINE, ("triage_no_stem",)),
+        ({"hidden": True, "cut": True}, OUTLINE, ("triage_no_stem",)),
         ({"arc": 1.5}, MAIN, ("triage_one_side",)),
         ({"cut": True}, MAIN, ("triage_cut",)),
         ({"spacing": 0.5, "by_crown": True, "points": 300}, OUTLINE, ("triage_sparse",)),

@@ -3,7 +3,7 @@ stands near."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -56,6 +56,7 @@ class FoundTree:
     slope : float           Of the ground at the foot. [rad]
     wire, building : float  Plan distance from the crown; NaN = none within `FAR`. [m]
     cut : bool              The crown reaches the end of what was scanned: it may go on beyond.
+    hidden : bool           Stems were seen round about, but none under this crown: a close look would not find it.
     """
 
     foot: tuple[float, float, float]
@@ -71,6 +72,7 @@ class FoundTree:
     wire: float
     building: float
     cut: bool = False
+    hidden: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,7 +111,7 @@ def look_through(cloud: PointCloud, cell: Cell, settings: TreeSettings = TreeSet
     for stem, rows in _without_stem(whole):
         foot = cloud.frame.to_map(stem.foot)
         if cell.depth(foot[:2]) > -BEYOND:
-            found.append(_found(whole, (stem,), rows, foot, built, ends))
+            found.append(replace(_found(whole, (stem,), rows, foot, built, ends), hidden=True))
     lines = [w for w in _wires(whole, cloud) if cell.depth((w[0] + w[1])[:2] / 2) >= 0]
     wires = tuple((_place(a), _place(b)) for a, b in lines)
     return LookedThrough(tuple(sorted(found, key=lambda t: t.foot)), wires)

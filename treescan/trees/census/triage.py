@@ -46,6 +46,8 @@ def triage(tree: FoundTree) -> Triage:
     if tree.points < FEWEST or tree.spacing > OUTLINED:
         few = Reason("triage_few_points", points=tree.points, spacing=tree.spacing)
         return Triage(NOTHING, (few,), _wanted(tree))
+    if tree.hidden:
+        return Triage(OUTLINE, (Reason("triage_no_stem"),), _wanted(tree))
     if tree.cut:
         fit = OUTLINE if tree.spacing > TOO_SPARSE else MAIN
         return Triage(fit, (Reason("triage_cut"),), _wanted(tree))
