@@ -216,6 +216,7 @@ def workers(rounds: int, each: int) -> dict[str, Any]:
 
     spawn = get_context("spawn")
     seconds: dict[str, list[float]] = {}
+    processor: dict[str, list[float]] = {}
     with tempfile.TemporaryDirectory() as place:
         count = [0]
 
@@ -258,9 +259,11 @@ def workers(rounds: int, each: int) -> dict[str, Any]:
             for k in range(rounds):
                 order = list(ways.items())
                 for way, (do, wide) in order[k % 5 :] + order[: k % 5]:
-                    begun = time.monotonic()
+                    meter = Meter()
                     do(each * wide)
-                    seconds.setdefault(way, []).append(round((time.monotonic() - begun) / (each * wide), 3))
+                    told = meter.told(each * wide)
+                    seconds.setdefault(way, []).append(round(told["clock_ms"] / 1000, 3))
+                    processor.setdefault(way, []).append(round((told["scheduler_ms"] + told["workers_ms"]) / 1000, 3))
     gain = {n: [a / b for a, b in zip(seconds[f"1 {one}"], seconds[f"2 {n}"], strict=True)] for n, one in (("workers", "worker"), ("plain processes", "plain process"))}
     share = [a / b for a, b in zip(seconds["2 plain processes"], seconds["2 workers"], strict=True)]
     threaded = [a / b for a, b in zip(seconds["2 plain processes"], seconds["2 threads"], strict=True)]
@@ -268,6 +271,7 @@ def workers(rounds: int, each: int) -> dict[str, Any]:
         "rounds": rounds,
         "trees_a_turn_and_worker": each,
         "seconds_a_tree": seconds,
+        "processor_s_a_tree": {n: round(statistics.median(v), 3) for n, v in processor.items()},
         "gain_of_two": {n: round(statistics.median(v), 3) for n, v in gain.items()},
         "two_workers_of_two_plain_processes": round(statistics.median(share), 3),
         "one_worker_of_one_plain_process": round(

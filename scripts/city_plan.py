@@ -74,17 +74,19 @@ the city are {g['city_files_mb']} MB, its page {g['city_page_mb']} MB.
 def _workers(w: dict[str, Any]) -> str:
     import statistics
 
-    rows = "".join(f"| {name} | {statistics.median(v):.2f} | {min(v):.2f} to {max(v):.2f} |\n" for name, v in w["seconds_a_tree"].items())
+    cpu = w["processor_s_a_tree"]
+    rows = "".join(f"| {name} | {statistics.median(v):.2f} | {min(v):.2f} to {max(v):.2f} | {cpu[name]:.2f} |\n" for name, v in w["seconds_a_tree"].items())
     gain = w["gain_of_two"]
     return f"""## One worker and two
 
 {w['rounds']} rounds in turn, {w['trees_a_turn_and_worker']} small trees a worker and turn, load of the machine {w['load']:.0f}: medians of the rounds' own ratios.
 
-| | s a tree, median | all |
-|---|---|---|
+| | s a tree by the clock, median | all | s of processor, scheduler included, median |
+|---|---|---|---|
 {rows}
 Two workers do {gain['workers']:.2f} times the work of one, two plain processes side by side {gain['plain processes']:.2f} times: {gain['workers'] / gain['plain processes']:.0%} of the best possible here. Two workers
-against two plain processes in the same round: {w['two_workers_of_two_plain_processes']:.0%}; one against one {w['one_worker_of_one_plain_process']:.0%}; two threads of one process
+against two plain processes in the same round: {w['two_workers_of_two_plain_processes']:.0%} (by processor time, which the load of the machine does not touch:
+{cpu['2 plain processes'] / cpu['2 workers']:.0%}); one against one {w['one_worker_of_one_plain_process']:.0%}; two threads of one process
 {w['two_threads_of_two_plain_processes']:.0%}, which is why workers are processes.
 """
 
