@@ -3,8 +3,8 @@
     python scripts/bench_batch.py graph [--trees 10000]     the real task graph over stubs of trees, beside bare dask with empty tasks
     python scripts/bench_batch.py workers [--rounds 5]      one worker and two, beside plain processes and threads, turn by turn
     python scripts/bench_batch.py memory [--points 60] [--trees 20000] [--cells 2]     peak memory of one that indexes and looks through
-    python scripts/bench_batch.py kinds CLOUD ...           processor time of a tree by kind of scan, planned in full
-    python scripts/bench_batch.py triage CLOUD ...          of a tree that is only found and sorted, every part of the cloud
+    python scripts/bench_batch.py kinds NAME=CLOUD ...           processor time of a tree by kind of scan, planned in full
+    python scripts/bench_batch.py triage NAME=CLOUD ...          of a tree that is only found and sorted, every part of the cloud
 
 Each adds its figures to scripts/batch_figures.json, from which scripts/city_plan.py makes the page on a million trees. Where other work shares the
 machine, clock times say little; ratios of turns that follow one another, their medians, and processor times hold.
@@ -355,11 +355,12 @@ def triage(clouds: Sequence[str]) -> dict[str, Any]:
     """Processor time and memory of indexing and looking through whole clouds, each in a process of its own."""
     out = {}
     code = "import json, sys; sys.path.insert(0, sys.argv[2]); import bench_batch as b; print(json.dumps(b.looked_at(sys.argv[1])))"
-    for cloud in clouds:
+    for given in clouds:
+        name, _, cloud = given.rpartition("=")
         done = subprocess.run([sys.executable, "-c", code, cloud, str(ROOT / "scripts")], capture_output=True, text=True, check=False)
         assert done.returncode == 0, done.stderr[-2000:]
-        out[Path(cloud).stem] = json.loads(done.stdout.splitlines()[-1])
-        print(cloud, out[Path(cloud).stem], flush=True)
+        out[name or Path(cloud).stem] = json.loads(done.stdout.splitlines()[-1])
+        print(given, out[name or Path(cloud).stem], flush=True)
     return out
 
 
@@ -379,11 +380,12 @@ def kinds(clouds: Sequence[str]) -> dict[str, Any]:
     """Processor time and memory of one tree, each cloud a tree in a process of its own."""
     out = {}
     code = "import sys; sys.path.insert(0, sys.argv[2]); import bench_batch as b; b.one_tree(sys.argv[1])"
-    for cloud in clouds:
+    for given in clouds:
+        name, _, cloud = given.rpartition("=")
         done = subprocess.run([sys.executable, "-c", code, cloud, str(ROOT / "scripts")], capture_output=True, text=True, check=False)
         assert done.returncode == 0, done.stderr[-2000:]
-        out[Path(cloud).stem] = json.loads(done.stdout.splitlines()[-1])
-        print(cloud, out[Path(cloud).stem], flush=True)
+        out[name or Path(cloud).stem] = json.loads(done.stdout.splitlines()[-1])
+        print(given, out[name or Path(cloud).stem], flush=True)
     return out
 
 
