@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -325,7 +326,11 @@ def tree_loses(
 
     leafy, before : what leaves multiply the load by, of the storm and of the years before.
     """
-    breaks, stood = storm_draws(model, rows, site, gust, leafy, before, each_its_own=True)
+    return _lost(*storm_draws(model, rows, site, gust, leafy, before, each_its_own=True))
+
+
+def _lost(breaks: NDArray[np.bool_], stood: NDArray[np.bool_]) -> float:
+    """Share of the draws in which every union stood the years where one breaks in the gust."""
     up = stood.all(axis=0)
     return float(np.mean(breaks[:, up].any(axis=0))) if up.any() else float("nan")
 
@@ -401,7 +406,7 @@ def in_leaf(gust: float) -> float:
     return float(IN_LEAF * (AT / gust) ** LEAVES_GIVE_WAY)
 
 
-STORM_DRAWS = 16_000
+STORM_DRAWS = 8_000
 SITES = (
     (SiteHistory(years=0), "0"),
     (SiteHistory(years=5), "5, 15 m/s"),
@@ -416,38 +421,33 @@ def storm_models(trees: list[tuple[str, WoodGraph, str]]) -> list[StructuralMode
     return [whole_tree(graph, Beside(Terrain.flat(0.0)), wood_of(s, settings), settings, 1) for _, graph, s in trees]
 
 
-def storm_table(models: list[StructuralModel]) -> str:
+def storm_table(models: list[StructuralModel]) -> Iterator[str]:
     """Predicted failures of codominant unions in one gust: of a union, and any of a tree's, together and as if independent."""
-    rows = [
-        head(
-            "gust at the tree", "years stood, yearly gust", "leaves in the storm", "unions", "a union breaks", "worst union",
-            "a tree loses one, as if independent", "a tree loses one", "the same, years before in leaf too",
-        )
-    ]  # fmt: skip
+    at = [(m, u) for m in models if len(u := codominant_unions(m))]
+    yield head(
+        "gust at the tree", "years stood, yearly gust", "leaves", "unions", "a union breaks", "worst union",
+        "a tree loses one, as if independent", "a tree loses one",
+    )  # fmt: skip
     for gust in (15.0, 20.0, 25.0, 30.0):
         for site, said in SITES:
-            for leafy, leaves in ((1.0, "bare"), (in_leaf(gust), "in leaf")):
-                at = [(m, codominant_unions(m)) for m in models]
-                each = [storm_chances(m, unions, site, gust, leafy) for m, unions in at]
+            leafy = in_leaf(gust)
+            ways = {"none": (1.0, 1.0), "in the storm": (leafy, 1.0), "in storm and years": (leafy, in_leaf(yearly_gust(site)))}
+            for leaves, (now, before) in ways.items():
+                drawn = [storm_draws(m, u, site, gust, now, before, each_its_own=True) for m, u in at]
+                each = [np.array([np.mean(b[s]) for b, s in zip(*d, strict=True)]) for d in drawn]
                 every = np.concatenate(each)
-                apart = np.mean([1 - np.prod(1 - c) for c in each if len(c)])
-                lost = np.mean([tree_loses(m, unions, site, gust, leafy) for m, unions in at if len(unions)])
-                alike = ""
-                if leafy > 1.0 and site.years:
-                    before = in_leaf(yearly_gust(site))
-                    alike = f"{100 * np.mean([tree_loses(m, u, site, gust, leafy, before) for m, u in at if len(u)]):.2f} %"
-                figures = (f"{100 * v:.2f} %" for v in (every.mean(), every.max(), apart, lost))
-                rows.append(row(f"{gust:.0f} m/s", said, leaves, len(every), *figures, alike))
-    return "\n".join(rows)
+                apart = np.mean([1 - np.prod(1 - c) for c in each])
+                lost = np.mean([_lost(*d) for d in drawn])
+                yield row(f"{gust:.0f} m/s", said, leaves, len(every), *(f"{100 * v:.2f} %" for v in (every.mean(), every.max(), apart, lost)))
 
 
 SEEN_AT_MOST = 0.002
 """Trees that lost a codominant union, of 1,518: none, fewer than this at 95 %."""
 
 
-def agreement_table(models: list[StructuralModel]) -> str:
+def agreement_table(models: list[StructuralModel]) -> Iterator[str]:
     """The gust at the tree up to which the prediction, a tree loses one, stays within what was seen; bare, and in leaf in storm and years."""
-    rows = [head("years stood, yearly gust", "leaves", "predicted and seen agree up to a gust at the tree of", "over the yearly gust")]
+    yield head("years stood, yearly gust", "leaves", "predicted and seen agree up to a gust at the tree of", "over the yearly gust")
     at = [(m, u) for m in models if len(u := codominant_unions(m))]
     for gust in (15.0, 19.0, 25.0):
         site = SiteHistory(years=5, exposure="open", station_gust=gust)
@@ -460,8 +460,7 @@ def agreement_table(models: list[StructuralModel]) -> str:
             low, high = 8.0, 40.0
             while high - low > 0.4:
                 low, high = ((low + high) / 2, high) if lost((low + high) / 2) <= SEEN_AT_MOST else (low, (low + high) / 2)
-            rows.append(row(f"5, {gust:.0f} m/s", said, f"{low:.1f} m/s", f"{low / gust:.2f}"))
-    return "\n".join(rows)
+            yield row(f"5, {gust:.0f} m/s", said, f"{low:.1f} m/s", f"{low / gust:.2f}")
 
 
 # --- how often anchors fail
@@ -503,8 +502,10 @@ def main() -> None:
         print(part, end="\n\n")
     print(plots(asked.out), end="\n\n")
     models = storm_models(storm_trees())
-    print(storm_table(models), end="\n\n", flush=True)
-    print(agreement_table(models), end="\n\n", flush=True)
+    for table in (storm_table(models), agreement_table(models)):
+        for line in table:
+            print(line, flush=True)
+        print()
     if asked.trees:
         print(chosen_table(list(zip(asked.trees[::2], asked.trees[1::2], strict=True))))
 

@@ -11,6 +11,8 @@ from bench_strength import (
     predicted,
     published,
     storm_chances,
+    storm_draws,
+    tree_loses,
     within,
 )
 from loads.stick_trees import PLAIN, tree
@@ -80,3 +82,20 @@ def test_storms_break_more_unions_the_harder_they_blow_and_in_leaf():
     by_gust = [storm_chances(model, rows, fresh, g, sail)[0] for g in (25.0, 35.0, 45.0, 60.0)]
     assert np.all(np.diff(by_gust) > 0)
     assert storm_chances(model, rows, fresh, 45.0, 2 * sail)[0] > by_gust[2]
+
+
+def test_a_tree_loses_a_union_as_one_tree():
+    """With one draw of wind and wood for all its unions a tree loses one no more often than as if they were independent, no less often than its worst; a
+    crown that was in leaf in the years before has shown more than a bare one."""
+    model = forked()
+    rows = codominant_unions(model)
+    stood = SiteHistory(years=5)
+    sail = 60.0
+    breaks, up = storm_draws(model, rows, stood, 25.0, sail, each_its_own=True)
+    each = np.array([np.mean(b[s]) for b, s in zip(breaks, up, strict=True)])
+    fresh = [tree_loses(model, rows, SiteHistory(years=0), g, sail) for g in (15.0, 25.0, 35.0)]
+    lost = tree_loses(model, rows, stood, 25.0, sail)
+    assert lost <= 1.0 - np.prod(1.0 - each) + 1e-9
+    assert np.all(np.diff(fresh) > 0)
+    assert lost < fresh[1]
+    assert tree_loses(model, rows, stood, 25.0, sail, before=sail) < lost
