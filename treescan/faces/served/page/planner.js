@@ -139,6 +139,7 @@
   });
   const redraw = () => view?.setDrawn(state ? state.inputs.drawn : [], open);
   const pick = trying(async label => {
+    if (label !== union) view?.setFlights([]);
     union = label; tab = "chosen"; card = null; show();
     const mine = label;
     const found = await get(`/tree/${key}/union/${encodeURIComponent(label)}`);

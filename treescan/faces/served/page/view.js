@@ -93,9 +93,10 @@ function PlannerView(canvas, data, on) {
   const heightAt = (x, y) => { const j = Math.round((x - g.x) / g.step), i = Math.round((y - g.y) / g.step); return i < 0 || j < 0 || i >= g.side || j >= g.side ? null : cell(i, j); };
 
   /* ---- what changes: unions by verdict, the chosen candidate, what is drawn */
-  let chosen = null, own = new THREE.Group(), spots = new THREE.Group(), drawn = new THREE.Group(), verdicts = {}, mark = null;
+  let chosen = null, flights = [], own = new THREE.Group(), spots = new THREE.Group(), drawn = new THREE.Group(), verdicts = {}, mark = null;
   function rebuild() {
     free(own); own = new THREE.Group(); scene.add(own);
+    if (flights.length) own.add(line(flights, 0xb04e0c, 2.2, 0.5));
     if (mark) own.add(dots(mark, 0xd0104c, 14, { onTop: true }));
     if (!chosen) return;
     if (chosen.rope.length) own.add(line([chosen.rope], tone.ink, 3.4));
@@ -121,7 +122,7 @@ function PlannerView(canvas, data, on) {
     if (open.length > 1) drawn.add(line([open.map(lift).flat()], 0xd0104c, 3));
     draw();
   }
-  function setFlights(list) { if (list.length) { own.add(line(list.slice(0, 3), 0xb04e0c, 2.2, 0.5)); draw(); } }
+  function setFlights(list) { flights = list.slice(0, 3); rebuild(); draw(); }
 
   /* ---- picking */
   function screen(p) { const q = new THREE.Vector3(...p).project(camera); return q.z > 1 || q.z < -1 ? null : [(q.x + 1) / 2 * canvas.clientWidth, (1 - q.y) / 2 * canvas.clientHeight]; }
