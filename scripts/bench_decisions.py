@@ -5,7 +5,8 @@
 
 Takes every kept scan that is assessable, plans from its tree.json and from the true tree of the same recipe, with the
 same ground, neighbours, species and draws, and writes decisions.md and decisions.json into DIR. Two rigs are the same
-where system, hardware and what is tied are, and their places lie within 0.5 m. The true tree has one radius a station
+where system, hardware and what is tied are, and their ropes bear on wood of the same direction (30 degrees) within
+0.3 m: at one fork a plan may take either arm, and two arms are no error of the scan. The true tree has one radius a station
 (the circle of the section's area) and no error; which of its limbs are dead or hollow is not asked on either side.
 """
 
@@ -28,11 +29,12 @@ from second_bench.recipes import bench
 from treescan import plan, read_tree
 from treescan.assess import Assessment
 from treescan.outputs.data.anchors_file import anchors_out
+from treescan.planning.candidates.contact import contact_point, hanging_node
 from treescan.wood.files.read_tree import tree_in
 from treescan.wood.graph import TracedTree
 
-SAME_PLACE = 0.5
-"""Rigs no farther apart are the same. [m]"""
+SAME_PLACE, SAME_WAY = 0.3, np.cos(np.radians(30.0))
+"""Rigs are the same whose ropes bear no farther apart [m] on limbs of about the same direction (cosine)."""
 LEAST_RADIUS, STEP = 0.01, 0.12
 """Thinner wood of the true tree is twigs; its stations are taken so far apart, or a radius [m]."""
 REFUSED_BY = 1.1
@@ -122,7 +124,7 @@ def planned(tree: TracedTree, species: str | None) -> Assessment:
 
 def compared(name: str, scan: Assessment, truth: Assessment) -> Decisions:
     """Two plans rig by rig."""
-    a, b = (anchors_out(p) for p in (scan, truth))
+    a, b = (_told(p) for p in (scan, truth))
     pairs = same_rigs(a["anchors"], b["anchors"])
     told = [(x, y) for x, y in pairs if x["capacity"]["margin_median"] and y["capacity"]["margin_median"]]
     margin = np.array([[q["capacity"]["margin_median"] for q in pair] for pair in told]).reshape(-1, 2)
@@ -144,13 +146,22 @@ def compared(name: str, scan: Assessment, truth: Assessment) -> Decisions:
     )
 
 
+def _told(plan: Assessment) -> dict[str, Any]:
+    """A plan's anchors file, every rig with where its rope bears and which way the limb runs there."""
+    out, graph = anchors_out(plan), plan.tree.graph
+    for told, p in zip(out["anchors"], plan.points, strict=True):
+        told["bears"] = contact_point(graph, p.check.configuration).tolist()
+        told["way"] = graph.direction[hanging_node(p.check.configuration)].tolist()
+    return out
+
+
 def same_rigs(a: list[dict[str, Any]], b: list[dict[str, Any]]) -> list[tuple[dict[str, Any], dict[str, Any]]]:
     """Rigs of both plans that are the same, the nearest first, each once."""
     close = sorted(
-        (float(np.linalg.norm(np.subtract(x["xyz"], y["xyz"]))), i, j)
+        (float(np.linalg.norm(np.subtract(x["bears"], y["bears"]))), i, j)
         for i, x in enumerate(a)
         for j, y in enumerate(b)
-        if all(x.get(k) == y.get(k) for k in ("system", "hardware", "tied_to"))
+        if all(x.get(k) == y.get(k) for k in ("system", "hardware", "tied_to")) and np.dot(x["way"], y["way"]) >= SAME_WAY
     )
     left, right, out = set(), set(), []
     for apart, i, j in close:

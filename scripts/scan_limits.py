@@ -70,11 +70,55 @@ class Instrument:
 
 
 INSTRUMENTS = (
-    Instrument("tripod, four positions", (0.002, 8e-5), 0.0036, 0.00036, np.deg2rad(0.07), 0.0, 0.0035, 4, 360.0, (5.0, 10.0, 20.0, 30.0)),
-    Instrument("tripod, two positions", (0.002, 8e-5), 0.0036, 0.00036, np.deg2rad(0.07), 0.0, 0.0035, 2, 360.0, (5.0, 10.0, 20.0, 30.0)),
-    Instrument("tripod, one position", (0.002, 8e-5), 0.0036, 0.00036, np.deg2rad(0.07), 0.0, 0.0, 1, 180.0, (5.0, 10.0, 20.0, 30.0)),
+    Instrument(
+        "tripod, four positions",
+        (0.002, 8e-5),
+        0.0036,
+        0.00036,
+        np.deg2rad(0.07),
+        0.0,
+        0.0035,
+        4,
+        360.0,
+        (5.0, 10.0, 20.0, 30.0),
+    ),
+    Instrument(
+        "tripod, two positions",
+        (0.002, 8e-5),
+        0.0036,
+        0.00036,
+        np.deg2rad(0.07),
+        0.0,
+        0.0035,
+        2,
+        360.0,
+        (5.0, 10.0, 20.0, 30.0),
+    ),
+    Instrument(
+        "tripod, one position",
+        (0.002, 8e-5),
+        0.0036,
+        0.00036,
+        np.deg2rad(0.07),
+        0.0,
+        0.0,
+        1,
+        180.0,
+        (5.0, 10.0, 20.0, 30.0),
+    ),
     Instrument("walked", (0.009, 2e-4), 0.008, 0.0018, 0.0024, 0.0, 0.012, 4, 360.0, (5.0, 10.0, 20.0)),
-    Instrument("vehicle, one side", (0.006, 1e-4), 0.006, 0.0010, np.deg2rad(0.22), 0.0125, 0.008, 2, 270.0, (5.0, 10.0, 20.0)),
+    Instrument(
+        "vehicle, one side",
+        (0.006, 1e-4),
+        0.006,
+        0.0010,
+        np.deg2rad(0.22),
+        0.0125,
+        0.008,
+        2,
+        270.0,
+        (5.0, 10.0, 20.0),
+    ),
     Instrument("drone", (0.012, 1e-4), 0.02, 0.0016, 0.0007, 0.0, 0.015, 6, 210.0, (30.0, 50.0, 80.0)),
     Instrument("airborne", (0.02, 0.0), 0.04, 0.00036, 0.0003, 0.0, 0.03, 2, 210.0, (500.0, 700.0)),
 )
@@ -119,29 +163,54 @@ def thinnest(i: Instrument, d: float, wind: float = 0.0) -> float:
     """Least diameter told to 5 %; infinite where none under two metres is. [m]"""
     sizes = np.geomspace(0.005, 2.0, 600)
     good = np.array([parts(i, d, s, wind)["total"] <= TOLD for s in sizes])
-    return float(sizes[np.flatnonzero(~good)[-1] + 1]) if not good.all() and good[-1] else np.inf if not good[-1] else float(sizes[0])
+    return (
+        float(sizes[np.flatnonzero(~good)[-1] + 1])
+        if not good.all() and good[-1]
+        else np.inf
+        if not good[-1]
+        else float(sizes[0])
+    )
 
 
 def table_of_limits() -> list[str]:
     """Thinnest limb told to 5 %, calm and when limbs moved by 2 cm, and what weighs most there."""
-    rows = ["| instrument | distance m | beam there mm | thinnest, calm cm | what weighs most | limb moved 2 cm: cm |", "|---|---|---|---|---|---|"]
+    rows = [
+        "| instrument | distance m | beam there mm | thinnest, calm cm | what weighs most | limb moved 2 cm: cm |",
+        "|---|---|---|---|---|---|",
+    ]
     for i in INSTRUMENTS:
         for d in i.distances:
             calm, moved = thinnest(i, d), thinnest(i, d, 0.02)
-            found = {k: v for k, v in parts(i, d, calm).items() if k not in ("returns", "total")} if np.isfinite(calm) else {}
-            most = ", ".join(f"{k} {100 * v:.1f} %" for k, v in sorted(found.items(), key=lambda kv: -kv[1])[:2]) or "too few returns on any limb"
-            rows.append(f"| {i.name} | {d:.0f} | {1000 * (i.exit + i.spread * d):.0f} | {_cm(calm)} | {most} | {_cm(moved)} |")
+            found = (
+                {k: v for k, v in parts(i, d, calm).items() if k not in ("returns", "total")}
+                if np.isfinite(calm)
+                else {}
+            )
+            most = (
+                ", ".join(f"{k} {100 * v:.1f} %" for k, v in sorted(found.items(), key=lambda kv: -kv[1])[:2])
+                or "too few returns on any limb"
+            )
+            rows.append(
+                f"| {i.name} | {d:.0f} | {1000 * (i.exit + i.spread * d):.0f} | {_cm(calm)} | {most} | {_cm(moved)} |"
+            )
     return rows
 
 
 def table_of_errors(middle: dict[str, float]) -> list[str]:
     """Expected error of diameters of 4, 7, 14 and 28 cm at a bench's usual distance [m] per instrument."""
     sizes = (0.04, 0.07, 0.14, 0.28)
-    rows = ["| instrument | at m | " + " | ".join(f"{100 * s:.0f} cm" for s in sizes) + " |", "|---|---|" + "---|" * len(sizes)]
+    rows = [
+        "| instrument | at m | " + " | ".join(f"{100 * s:.0f} cm" for s in sizes) + " |",
+        "|---|---|" + "---|" * len(sizes),
+    ]
     for i in INSTRUMENTS:
         if i.name in middle:
             cells = (parts(i, middle[i.name], s)["total"] for s in sizes)
-            rows.append(f"| {i.name} | {middle[i.name]:.0f} | " + " | ".join("no" if np.isinf(c) else f"{100 * c:.1f} %" for c in cells) + " |")
+            rows.append(
+                f"| {i.name} | {middle[i.name]:.0f} | "
+                + " | ".join("no" if np.isinf(c) else f"{100 * c:.1f} %" for c in cells)
+                + " |"
+            )
     return rows
 
 
@@ -149,7 +218,15 @@ def _cm(size: float) -> str:
     return "none" if np.isinf(size) else f"{100 * size:.1f}"
 
 
-BENCH = {"tripod, four positions": 11.0, "tripod, two positions": 11.0, "tripod, one position": 11.0, "walked": 8.0, "vehicle, one side": 9.0, "drone": 45.0, "airborne": 700.0}
+BENCH = {
+    "tripod, four positions": 11.0,
+    "tripod, two positions": 11.0,
+    "tripod, one position": 11.0,
+    "walked": 8.0,
+    "vehicle, one side": 9.0,
+    "drone": 45.0,
+    "airborne": 700.0,
+}
 """About how far the second bench's instruments stand from the wood of a crown [m]."""
 
 

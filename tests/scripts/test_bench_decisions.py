@@ -4,14 +4,14 @@ import numpy as np
 from bench_decisions import Decisions, same_rigs, table
 
 
-def rig(x: float, system: str = "MRS", hardware: str = "ring") -> dict:
-    return {"xyz": [x, 0.0, 8.0], "system": system, "hardware": hardware, "tied_to": None}
+def rig(x: float, system: str = "MRS", hardware: str = "ring", way: tuple = (1.0, 0.0, 0.0)) -> dict:
+    return {"bears": [x, 0.0, 8.0], "way": list(way), "system": system, "hardware": hardware, "tied_to": None}
 
 
 def test_rigs_are_paired_once_the_nearest_first_and_only_alike():
-    scan = [rig(0.0), rig(0.3), rig(5.0), rig(9.0, "SRS basal")]
-    truth = [rig(0.25), rig(5.6), rig(9.0)]
-    assert [(a["xyz"][0], b["xyz"][0]) for a, b in same_rigs(scan, truth)] == [(0.3, 0.25)]
+    scan = [rig(0.0), rig(0.28), rig(5.0), rig(9.0, "SRS basal"), rig(12.0)]
+    truth = [rig(0.25), rig(5.6), rig(9.0), rig(12.0, way=(0.0, 0.0, 1.0))]
+    assert [(a["bears"][0], b["bears"][0]) for a, b in same_rigs(scan, truth)] == [(0.28, 0.25)]
 
 
 def test_the_table_sums_over_scans():

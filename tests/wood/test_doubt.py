@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from treescan.wood.fitting.limb_axes import LimbAxes, first_axes
-from treescan.wood.fitting.radius_uncertainty import ARC_SHARE, UNREAD, arc_lever, radius_uncertainty, unread_sd
+from treescan.wood.fitting.radius_uncertainty import ARC_SHARE, DRIFT_SHARE, UNREAD, arc_lever, radius_uncertainty, unread_sd
 
 COUNT = 21
 """Pieces of the made-up limb, one every 10 cm, 5 cm thick in radius, known to 0.5 mm by the fit."""
@@ -38,14 +38,14 @@ def test_a_limb_seen_all_round_whose_pieces_agree_adds_no_doubt():
 
 
 def test_a_small_arc_leaves_more_doubt_and_more_so_under_a_thick_shell():
-    """Half a round is less sure than all of it, a third less than half; 2 cm of shell count in full: the share of them that the arc's lever multiplies."""
+    """Half a round is less sure than all of it, a third less than half; of 2 cm of shell, a moving scanner's drift, nearly half is multiplied by the lever."""
     half, third = (radius_uncertainty(limb(arc=np.full(COUNT, np.radians(a))), 0.0)[10] for a in (180, 120))
     thick = radius_uncertainty(limb(arc=np.full(COUNT, np.radians(180))), 0.02)[10]
 
     assert 0.001 < half < third
     lever = arc_lever(np.radians([180.0]))[0]
     assert half == pytest.approx(np.hypot(0.001, ARC_SHARE * np.sqrt(lever**2 - 1) * 0.003), rel=1e-6)
-    assert thick == pytest.approx(np.hypot(0.001, ARC_SHARE * np.sqrt(lever**2 - 1) * 0.02), rel=1e-6)
+    assert thick == pytest.approx(np.hypot(0.001, DRIFT_SHARE * np.sqrt(lever**2 - 1) * 0.02), rel=1e-6)
 
 
 def test_pieces_that_disagree_are_less_sure_where_they_do():

@@ -178,7 +178,10 @@ def check_together(
         for r, c, at, t in zip(configurations, contacts, toward, tensions, strict=True)
     ]
     if not shared.any():
-        alone = (_judged(tree, x, load_path(tree, c), r.system, r.hardware) for x, c, r in zip(pull, contacts, configurations, strict=True))
+        alone = (
+            _judged(tree, x, load_path(tree, c), r.system, r.hardware)
+            for x, c, r in zip(pull, contacts, configurations, strict=True)
+        )
         return min(alone, key=_low_side)
     return _judged(tree, _together(*pull), path.of(shared), "SRS canopy", configurations[0].hardware)
 

@@ -19,18 +19,23 @@ from treescan.wood.graph import Floats
 
 ARC_SHARE = 0.05
 """Share of the scatter that does not average out and is multiplied by the arc's lever."""
+DRIFT_SHARE = 0.45
+"""The same for a scanner that moves: its shell is drift between two passes, each of which moves half a round by the mean of the cosine over
+it, 2 / pi / sqrt(2)."""
 DISAGREE_SHARE = 0.25
 """Share of the pieces' disagreement that stays in the smoothed radius."""
-EXCESS_SHARE = 0.25
-"""Share of the scatter beyond the shell that may sit in the radius."""
-OFF_SHARE = 0.05
-"""Relative sd where all points lie off the bark."""
+EXCESS_SHARE = 0.6
+"""Share of the scatter beyond the shell that may sit in the radius: positions that a limb's sway moved apart by e scatter by about e / 2
+and move the radius by about a third of e."""
+OFF_SHARE = 0.3
+"""Relative sd where all points lie off the bark: they may be the bark, and those kept the wrong ones."""
 UNREAD = 0.06
 """Sd for every metre that a radius was carried along a limb [m/m]: how much limbs taper and step."""
-"""All five were found on simulated scans of tripods, walked and flown scanners together (maximum likelihood)."""
+"""ARC_SHARE, DISAGREE_SHARE and UNREAD were found on simulated scans of tripods, walked and flown scanners together (maximum likelihood);
+the others there too, then raised for wind, bundles and one-sided drives, which those scans had not."""
 BESIDE_ARC, BESIDE_APART, BESIDE_REST = 3, 2, 1
 """Pieces to either side over which the arc's lever, the disagreement and the rest are averaged (project choice)."""
-USUAL_OVER = 1.5
+USUAL_OVER = 1.2
 """Scatter up to so many times a limb's median is its own noise (project choice)."""
 CALM = 0.25
 """Share of the limbs that lie as calm as the scanner sees (project choice)."""
@@ -62,7 +67,7 @@ def radius_uncertainty(axes: LimbAxes, shell: float) -> Floats:
     off = _beside(axes, np.where(fitted, 1.0 - axes.share, 1.0) ** 2, np.ones(len(axes.s)), BESIDE_REST)
     return np.sqrt(
         axes.r_sd**2
-        + ARC_SHARE**2 * lever * np.maximum(typical, shell) ** 2
+        + (DRIFT_SHARE if shell > 0 else ARC_SHARE) ** 2 * lever * np.maximum(typical, shell) ** 2
         + DISAGREE_SHARE**2 * apart
         + EXCESS_SHARE**2 * excess
         + OFF_SHARE**2 * off * axes.r**2
