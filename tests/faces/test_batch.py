@@ -116,8 +116,12 @@ def test_a_fault_of_the_input_stays_a_full_disk_ends_the_run(tmp_path: Path) -> 
         raise OSError(28, "No space left on device")
 
     assert not attempt(desk, "a", bad) and not attempt(desk, "b", odd)
-    with pytest.raises(OSError, match="No space"):
-        attempt(desk, "c", full)
+    def full_before() -> None:
+        raise BadInput("cannot be written") from OSError(28, "No space left on device")
+
+    for fault in (full, full_before):
+        with pytest.raises(OSError, match="No space"):
+            attempt(desk, "c", fault)
     forget_chance_failures(desk)
     assert failure(desk, "a") == "a.laz: holds nothing." and failure(desk, "b") is None and failure(desk, "c") is None
 

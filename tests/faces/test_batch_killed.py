@@ -112,7 +112,7 @@ def events(source: Path, whole: Path, by_hand: Cluster, tmp_path_factory: pytest
 
 @pytest.mark.slow
 @pytest.mark.parametrize("number", range(len(MOMENTS)) if ALL else FEW)
-def test_disturbed_at_any_moment_it_comes_to_the_same_bytes(source: Path, whole: Path, by_hand: Cluster, events: int, tmp_path: Path, number: int) -> None:
+def test_disturbed_at_any_moment_it_comes_to_the_same_bytes(source: Path, whole: Path, by_hand: Cluster, events: int, tmp_path: Path, number: int, capfd: pytest.CaptureFixture[str]) -> None:
     """kill -9 of the worker, of everything, of the scheduler; a full disk; a tree and a tile that take their process along; a tree that takes far
     longer than the others, within the time limit and beyond it. A run that could not end says so, and is called again."""
     kind, how = MOMENTS[number]
@@ -131,6 +131,8 @@ def test_disturbed_at_any_moment_it_comes_to_the_same_bytes(source: Path, whole:
     else:
         code = by_hand.batch(source, out)
     by_hand.fault.unlink(missing_ok=True)
+    told = capfd.readouterr().err
+    assert kind not in ("full", "scheduler") or {"full": "the disk is full", "scheduler": "the scheduler went away"}[kind] in told
     changed = len(differ(out, whole))
     print(f"{number} {kind} {how}: {own.get('after', '')} of {events} events, exit {code}, {time.monotonic() - begun:.0f} s, {changed} results open")
     if kind == "scheduler":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import os
 import time
@@ -95,7 +96,7 @@ def cluster(
 
 def run_all(
     running: Running,
-    work: Callable[..., tuple[str, bool]],
+    work: Callable[..., tuple[str, bool | None]],
     tasks: Sequence[tuple[Any, ...]],
     done: Callable[[str, bool], None],
     died: Callable[[str], None],
@@ -104,10 +105,11 @@ def run_all(
 
     Parameters
     ----------
-    work : callable         Called with the items of a task; gives its name (the last item) and whether it was done.
+    work : callable         Called with the items of a task; gives its name (the last item) and whether it was done,
+                            None where the disk is full.
     done, died : callable   Told of every task that ended, and of those that took too many processes along.
 
-    Raises RunFailed where the scheduler goes away; OSError of a full disk as it came.
+    Raises RunFailed where the scheduler goes away, OSError where the disk is full.
     """
     waiting = iter(tasks)
     client = running.client
@@ -128,7 +130,10 @@ def run_all(
         for future in at_work:
             name = names.pop(future.key)
             if future.status == "finished":
-                done(*future.result())
+                ended, well = future.result()
+                if well is None:
+                    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+                done(ended, well)
             elif future.status == "error":
                 fault = future.exception()
                 if not isinstance(fault, KilledWorker):

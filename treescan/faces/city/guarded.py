@@ -59,6 +59,17 @@ def attempt(desk: Desk, task: str, do: Callable[[], None]) -> bool:
     A full disk is no fault of the task: it is raised, and ends the run, also where it shows as a file that could not
     be begun.
     """
+    try:
+        return _attempted(desk, task, do)
+    except BadInput as err:
+        behind = _of_the_system(err)
+        if behind is not None and behind.errno in FULL:
+            raise behind from None
+        raise
+
+
+def _attempted(desk: Desk, task: str, do: Callable[[], None]) -> bool:
+    """The attempt itself, its notes written before and after."""
     began = _began(desk, task)
     if began is not None:
         ran, deaths = time.time() - began["since"], began["times"]

@@ -22,7 +22,7 @@ from treescan.cloud.read import read_cloud
 from treescan.cloud.tiles.tile_index import index_tile
 from treescan.cloud.tiles.tile_map import TileMap
 from treescan.cloud.tiles.tile_window import points_within
-from treescan.faces.city.guarded import Desk, attempt, write_whole
+from treescan.faces.city.guarded import FULL, Desk, attempt, write_whole
 from treescan.faces.guard.output_place import digests
 from treescan.faces.user_files.job_fields import with_job
 from treescan.outputs.city.tree_record import tree_record
@@ -87,12 +87,18 @@ def shared_by_all(path: str) -> Shared:
     return found
 
 
-def do_task(path: str, kind: str, name: str) -> tuple[str, bool]:
-    """One task by its kind ("index", "look", "tree") and name; its name, and whether its result stands."""
+def do_task(path: str, kind: str, name: str) -> tuple[str, bool | None]:
+    """One task by its kind ("index", "look", "tree") and name; its name, and whether its result stands, None where the
+    disk is full (an error does not come through the network as what it was)."""
     shared = shared_by_all(path)
     set_num_threads(1)
     tasks = {"index": _index, "look": _look, "tree": _tree}
-    return name, tasks[kind](shared, name)
+    try:
+        return name, tasks[kind](shared, name)
+    except OSError as err:
+        if err.errno in FULL:
+            return name, None
+        raise
 
 
 def _index(shared: Shared, file: str) -> bool:
