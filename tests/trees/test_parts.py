@@ -10,6 +10,7 @@ from treescan.trees.material.material_voxels import voxelise
 from treescan.trees.material.neighbour_graph import neighbour_graph
 from treescan.trees.material.shortest_paths import Sources, StepCost, shortest_paths
 from treescan.trees.segmentation.circles import fit_circles
+from treescan.trees.segmentation.stems import _clumps
 from treescan.trees.surroundings.foliage import foliage_density
 
 
@@ -94,3 +95,17 @@ def test_voxels_of_some_rows_are_those_of_a_copy(monkeypatch):
     for name in ("centre", "count", "first", "of_point"):
         np.testing.assert_array_equal(getattr(picked, name), getattr(copied, name))
     assert len(voxelise(p, 0.25, rows[:0])) == 0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_clumps_are_what_hangs_together_within_a_layer(seed):
+    """Against a search over every pair; a group is numbered by its first point."""
+    rng = np.random.default_rng(seed)
+    p, layer = rng.uniform(0, 1.5, (400, 3)), rng.integers(-1, 3, 400)
+    near = (np.hypot(*(p[:, None, :2] - p[None, :, :2]).T) <= 0.06) & (layer[:, None] == layer)
+    of = np.arange(400)
+    for _ in range(400):
+        of, before = np.where(near, of, 400).min(axis=1), of
+        if (of == before).all():
+            break
+    assert (_clumps(p, layer, 0.06) == np.unique(of, return_inverse=True)[1]).all()

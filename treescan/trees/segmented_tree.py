@@ -21,7 +21,7 @@ from treescan.trees.segmentation.crowns import crown_tops, stem_under
 from treescan.trees.segmentation.multi_stem import join_stems
 from treescan.trees.segmentation.refine import FineVoxels, refine
 from treescan.trees.segmentation.segment_scan import Segmentation, segment_scan
-from treescan.trees.segmentation.stems import Stem, find_stems
+from treescan.trees.segmentation.stems import BREAST, CLOSE_SPACING, Stem, find_stems
 from treescan.trees.settings import TreeSettings
 from treescan.trees.surroundings.solids import Solids, find_solids
 from treescan.trees.terrain.ground import find_ground
@@ -45,7 +45,8 @@ MOST_ASKED = 5000
 FINE_CELL = 0.8
 """Fine voxels are no smaller than this part of the spacing."""
 STEM_TOP = 5.0
-"""Stems are looked for below this height, or the top of the slice where that is set higher. [m]"""
+"""Stems of a sparse scan are looked for below this height, or the top of the slice where that is set higher; those of a
+dense one in the slice alone. [m]"""
 TOP_CELL, TOP_SPACINGS = 0.5, 1.5
 """Plan cell of the canopy height where a scan has no stems: the first [m], or so many spacings."""
 UNSEEN_DBH = 0.2
@@ -214,9 +215,10 @@ def _stems(
     cloud: PointCloud, above: Floats, terrain: Terrain, spacing: float, settings: TreeSettings
 ) -> StemsOfScan | None:
     """Stems seen near the ground, those that meet joined to trees; None where there are none."""
-    top = max(settings.stems.slice_high, STEM_TOP)
+    top = max(settings.stems.slice_high, BREAST, STEM_TOP if spacing >= CLOSE_SPACING else 0.0)
     near = np.nonzero((above < top) & (above > min(settings.stems.slice_low, OFF_GROUND)))[0]
     p, h = cloud.xyz[near], above[near]
+    del near
     stems = find_stems(p, h, terrain, spacing, settings.stems)
     return StemsOfScan(join_stems(stems, p, h, spacing)) if stems else None
 

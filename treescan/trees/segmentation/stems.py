@@ -19,7 +19,7 @@ from treescan.trees.terrain.height_grid import heights_above
 
 BREAST = 1.3
 """Breast height in most of the world. [m]"""
-DENSE = 0.02
+CLOSE_SPACING = 0.02
 """A scan with a closer spacing needs no second try with thick layers. [m]"""
 THICK_LAYER, THICK_TOP, THICK_NOISE = 0.5, 4.5, 0.08
 """Layers, upper end of the slice and least spacing of that second try. [m]"""
@@ -29,8 +29,6 @@ THIN_CELL, MOST_SPACING = 0.01, 0.05
 """The slice is thinned to half the spacing, between these. [m]"""
 CLUMP_GAP, CLUMP_SPACINGS = 0.045, 2.2
 """Points within this [m], or so many spacings, hang together."""
-APART = 10
-"""Layers are set apart by so many gaps."""
 NOISE_SPACINGS = 0.3
 """Part of the spacing that counts as noise of the bark."""
 LEAST_ON_BARK, LEAST_ARC, MOST_INSIDE = 0.45, 1.2, 0.15
@@ -92,7 +90,7 @@ def find_stems(
     spacing : float         Usual distance between neighbouring points. [m]
     """
     dense = _stacked(xyz, above, terrain, spacing, settings)
-    if dense or spacing < DENSE:
+    if dense or spacing < CLOSE_SPACING:
         return dense
     thick = replace(settings, layer=THICK_LAYER, slice_high=max(settings.slice_high, THICK_TOP))
     return _stacked(xyz, above, terrain, max(spacing, THICK_NOISE), thick)
@@ -102,11 +100,11 @@ def _stacked(
     xyz: Floats, above: Floats, terrain: Terrain, spacing: float, settings: StemSettings
 ) -> tuple[Stem, ...]:
     """One try at stacked circles with layers of one thickness."""
-    pick = (above > settings.slice_low) & (above < settings.slice_high)
-    if pick.sum() < LEAST_SLICE:
+    rows = np.flatnonzero((above > settings.slice_low) & (above < settings.slice_high))
+    if len(rows) < LEAST_SLICE:
         return ()
-    thin = voxelise(xyz[pick], max(THIN_CELL, 0.5 * min(spacing, MOST_SPACING)))
-    p, h = thin.centre, heights_above(terrain, thin.centre)
+    p = voxelise(xyz, max(THIN_CELL, 0.5 * min(spacing, MOST_SPACING)), rows).centre
+    h = heights_above(terrain, p)
     layer = np.floor((h - settings.slice_low) / settings.layer).astype(np.int64)
     group = _clumps(p, layer, max(CLUMP_GAP, CLUMP_SPACINGS * spacing))
     order = np.argsort(group, kind="stable")
@@ -121,12 +119,23 @@ def _stacked(
 
 
 def _clumps(p: Floats, layer: Ints, gap: float) -> Ints:
-    """Group of every point: linked by steps shorter than `gap` within one layer. Layers are set apart so that
-    one tree search does all."""
-    q = np.column_stack([p[:, :2], layer * (APART * gap)])
-    pairs = cKDTree(q).query_pairs(gap, output_type="ndarray")
-    graph = coo_matrix((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(len(p), len(p)))
-    return connected_components(graph, directed=False)[1].astype(np.int64)
+    """Group of every point: linked by steps shorter than `gap` within one layer, numbered by their first points. One
+    layer at a time: the pairs of a dense scan are many times its points."""
+    group = np.empty(len(p), np.int64)
+    rows = np.argsort(layer, kind="stable")
+    ends = np.flatnonzero(np.diff(layer[rows], append=layer.max(initial=0) + 1)) + 1
+    seen = 0
+    for own in np.split(rows, ends[:-1]):
+        pairs = cKDTree(p[own, :2]).query_pairs(gap, output_type="ndarray").astype(np.int32)
+        ones = np.ones(len(pairs), np.int8)
+        graph = coo_matrix((ones, (pairs[:, 0], pairs[:, 1])), shape=(len(own), len(own)))
+        count, found = connected_components(graph, directed=False)
+        group[own] = found + seen
+        seen += count
+    _, first, of = np.unique(group, return_index=True, return_inverse=True)
+    number = np.empty(len(first), np.int64)
+    number[np.argsort(first)] = np.arange(len(first))
+    return number[of]
 
 
 def _chains(circle: Floats, height: Floats, terrain: Terrain, settings: StemSettings) -> tuple[Stem, ...]:
