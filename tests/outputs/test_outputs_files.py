@@ -25,8 +25,8 @@ from treescan.outputs.text.say import text
 from treescan.outputs.write import FILES, write_outputs
 from treescan.units import G
 
-HERE = [name for name in FILES if not name.startswith("tables/cuts.")]
-"""What is written where no removal is planned."""
+HERE = [name for name in FILES if not name.startswith(("tables/cuts.", "tables/strata."))]
+"""What is written where no removal is planned and the crown is not parted by height and distance."""
 
 
 @pytest.fixture(scope="module")

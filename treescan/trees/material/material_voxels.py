@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from treescan.arrays import Floats, Ints
 from treescan.cloud.thin import VoxelSums
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 BLOCK = 1_000_000
 """Points copied at a time."""
 

@@ -119,7 +119,7 @@ def refine(
     pick = inside[rough.voxels.of_point]
     for wire in rough.solids.wires:
         pick &= wire.distance(xyz[rows]) > NEAR_WIRE
-    points = rows[pick]
+    points = rows[pick].astype(np.int64)
     voxels = voxelise(xyz[points], cell)
     high = above[points[voxels.first]]
     who = [target, *rivals]

@@ -336,7 +336,7 @@ TEXTS: dict[str, str] = {
     "methods_scan": "scan: {source}",
     "methods_species": "species: [{species}][{!species}not stated]",
     "methods_systems": "rope systems: {systems}",
-    "methods_work": "work: {n:n} {n|point|points} ({kinds})",
+    "methods_work": "work: {n:n} {n|point|points}[ ({kinds})]",
     "methods_area": "drawn: {kind:word}[ {name}]",
     "methods_conductor": "drawn: conductor[ {name}][, {volts:kV}]",
     "methods_place": "drawn: place in a <neighbouring|neighboring> tree or for a base line, {name}",
