@@ -25,10 +25,6 @@ BACK, BACK_RADII = 0.22, 5
 """The heading is read over this way [m], and at least so many radii (project choice)."""
 LEAN_COST, BEHIND_COST = 0.12, 4
 """Cost of a place for every metre the limb is carried back, and of one that lies ahead of its foot (project choice)."""
-LEAN_TWIN = 0.04
-"""The first for an arm of a fork: the cost draws a place out by (cost / sine of the angle)^2 of the way, a quarter of it at 13 degrees."""
-SHOOT, TWIN = 0.2, 0.4
-"""A limb of less than this share of its parent's radius is a shoot on it, of more an arm of a fork; between them the cost slides (project choice)."""
 
 @njit(cache=True)
 def _past_bends(v, s, r, first, reach):  # type: ignore[no-untyped-def]
@@ -123,8 +119,6 @@ def meet(v, s, r, fitted, pv, ps, pr, leaves):  # type: ignore[no-untyped-def]
         first = max(fallback, 0)
     first = _past_bends(v, s, r, first, s[first] + 2 * thick[at] + 2 * r[first])
     u, bend, reach = _heading(v, s, first, max(BACK_RADII * r[first], BACK), leaves)
-    fork = min(max((r[first] / max(thick[at], NO_LENGTH) - SHOOT) / (TWIN - SHOOT), 0.0), 1.0)
-    lean = LEAN_COST + fork * (LEAN_TWIN - LEAN_COST)
     limit = away + 3 * thick.max() + 0.5
     best, place = np.inf, fine[0]
     for j in range(count):
@@ -141,7 +135,7 @@ def meet(v, s, r, fitted, pv, ps, pr, leaves):  # type: ignore[no-untyped-def]
             on = v[first, a] - t * u[a] + bend[a] * (back * back + 2 * back * max(t - back, 0.0))
             off2 += (p[j, a] - on) ** 2
         behind = max(-t, 0.0)
-        cost = off2 + (lean * t) ** 2 + BEHIND_COST * behind * behind
+        cost = off2 + (LEAN_COST * t) ** 2 + BEHIND_COST * behind * behind
         if cost < best:
             best, place = cost, fine[j]
     return place, first
