@@ -100,8 +100,9 @@ def test_the_same_tree_lying_otherwise_has_the_same_anchors(how, tmp_path):
 
 
 def _same_margins(first: Assessment, other: Assessment, there: Lie, back: Lie) -> None:
-    """The first three under one and the same work: pulled alike within 2 %, and no margin more than 3 % above what the other trace's
-    diameter at the other's governing place leaves of it (strength goes with the cube).
+    """The first three under one and the same work: pulled alike within 2 %, and strength over stress at the middle values no more than 3 % above
+    what the other trace's diameter at the other's governing place leaves of it (strength goes with the cube). At the middle values, for the
+    middle of all draws goes by the doubts of both traces too: two uses alike to 0.5 % had medians of 13.7 and 14.2.
 
     By themselves the two would be asked for other work: the default sample is drawn from the limb ends as traced, and the place that governs
     may lie a metre off. That, and where along a flare a trace sets the step of the diameter, made up to a quarter.
@@ -123,7 +124,13 @@ def _same_margins(first: Assessment, other: Assessment, there: Lie, back: Lie) -
             ratio = yours.tree.graph.radius / mine.tree.graph.radius[node]
             there_too = ratio[np.where(ratio > 0.8, off, np.inf).argmin()]  # not a side limb's first piece
             assert off.min() < 0.12
-            assert two.check.check.margin.median <= 1.03 * there_too**3 * one.check.check.margin.median
+            assert _at_the_middle(two) <= 1.03 * there_too**3 * _at_the_middle(one)
+
+
+def _at_the_middle(p: TieInPoint) -> float:
+    """Strength over stress of the governing section at the middle values."""
+    found = p.check.check
+    return 1.0 / float(found.utilisation[list(found.nodes).index(found.governing)])
 
 
 def test_a_scan_from_one_side_is_not_assessable(tmp_path):
