@@ -353,8 +353,13 @@ def _write_tile(file: Path, points: int, trees: int) -> None:
 
 def triage(clouds: Sequence[str]) -> dict[str, Any]:
     """Processor time and memory of indexing and looking through whole clouds, each in a process of its own."""
+    return _apart(clouds, "looked_at")
+
+
+def _apart(clouds: Sequence[str], measure: str) -> dict[str, Any]:
+    """What a function of this script measures of each cloud, given as NAME=CLOUD or CLOUD, in a process of its own."""
     out = {}
-    code = "import json, sys; sys.path.insert(0, sys.argv[2]); import bench_batch as b; print(json.dumps(b.looked_at(sys.argv[1])))"
+    code = f"import json, sys; sys.path.insert(0, sys.argv[2]); import bench_batch as b; print(json.dumps(b.{measure}(sys.argv[1])))"
     for given in clouds:
         name, _, cloud = given.rpartition("=")
         done = subprocess.run([sys.executable, "-c", code, cloud, str(ROOT / "scripts")], capture_output=True, text=True, check=False)
@@ -378,18 +383,10 @@ def looked_at(cloud: str) -> dict[str, Any]:
 
 def kinds(clouds: Sequence[str]) -> dict[str, Any]:
     """Processor time and memory of one tree, each cloud a tree in a process of its own."""
-    out = {}
-    code = "import sys; sys.path.insert(0, sys.argv[2]); import bench_batch as b; b.one_tree(sys.argv[1])"
-    for given in clouds:
-        name, _, cloud = given.rpartition("=")
-        done = subprocess.run([sys.executable, "-c", code, cloud, str(ROOT / "scripts")], capture_output=True, text=True, check=False)
-        assert done.returncode == 0, done.stderr[-2000:]
-        out[name or Path(cloud).stem] = json.loads(done.stdout.splitlines()[-1])
-        print(given, out[name or Path(cloud).stem], flush=True)
-    return out
+    return _apart(clouds, "one_tree")
 
 
-def one_tree(cloud: str) -> None:
+def one_tree(cloud: str) -> dict[str, Any]:
     """Trace and plan a cloud as a worker does, after a small one that loads what is compiled."""
     import resource
 
@@ -401,13 +398,12 @@ def one_tree(cloud: str) -> None:
         tasks._plan(shared, TreeJob("tree", file=cloud), Path(place) / "tree")
         spent = time.process_time() - begun
         size = sum(p.stat().st_size for p in (Path(place) / "tree").rglob("*") if p.is_file())
-    told = {
+    return {
         "processor_s": round(spent, 1),
         "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
         "result_mb": round(size / 1e6, 2),
         "cloud_mb": round(Path(cloud).stat().st_size / 1e6, 2),
     }
-    print(json.dumps(told))
 
 
 def main() -> None:

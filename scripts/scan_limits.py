@@ -20,7 +20,7 @@ diameter long, gives one circle. Its error has these parts:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -69,43 +69,22 @@ class Instrument:
     distances: tuple[float, ...]
 
 
+TRIPOD = Instrument(
+    "tripod, four positions",
+    noise=(0.002, 8e-5),
+    exit=0.0036,
+    spread=0.00036,
+    step=np.deg2rad(0.07),
+    along=0.0,
+    places=0.0035,
+    sides=4,
+    arc=360.0,
+    distances=(5.0, 10.0, 20.0, 30.0),
+)
 INSTRUMENTS = (
-    Instrument(
-        "tripod, four positions",
-        (0.002, 8e-5),
-        0.0036,
-        0.00036,
-        np.deg2rad(0.07),
-        0.0,
-        0.0035,
-        4,
-        360.0,
-        (5.0, 10.0, 20.0, 30.0),
-    ),
-    Instrument(
-        "tripod, two positions",
-        (0.002, 8e-5),
-        0.0036,
-        0.00036,
-        np.deg2rad(0.07),
-        0.0,
-        0.0035,
-        2,
-        360.0,
-        (5.0, 10.0, 20.0, 30.0),
-    ),
-    Instrument(
-        "tripod, one position",
-        (0.002, 8e-5),
-        0.0036,
-        0.00036,
-        np.deg2rad(0.07),
-        0.0,
-        0.0,
-        1,
-        180.0,
-        (5.0, 10.0, 20.0, 30.0),
-    ),
+    TRIPOD,
+    replace(TRIPOD, name="tripod, two positions", sides=2),
+    replace(TRIPOD, name="tripod, one position", places=0.0, sides=1, arc=180.0),
     Instrument("walked", (0.009, 2e-4), 0.008, 0.0018, 0.0024, 0.0, 0.012, 4, 360.0, (5.0, 10.0, 20.0)),
     Instrument(
         "vehicle, one side",

@@ -38,5 +38,3 @@ def inventory_job(
     files = [output / name for name in names]
     wrote = Reason("wrote_inventory", path=str(output / "inventory.gpkg"))
     return files, [*summary(found), wrote, PLANNING_AID]
-
-
