@@ -1,13 +1,15 @@
 """Would a plan made from the scan be the plan made from the true tree? Rig by rig, on the second bench.
 
     python scripts/bench_second.py --scans 60 --seed 7 --keep --out DIR
-    python scripts/bench_decisions.py DIR --scans 60 --seed 7 [--only F00] [--species NAME]
+    python scripts/bench_decisions.py DIR --scans 60 --seed 7 [--only F00] [--species NAME] [--all-round]
 
 Takes every kept scan that is assessable, plans from its tree.json and from the true tree of the same recipe, with the
 same ground, neighbours, species and draws, and writes decisions.md and decisions.json into DIR. Two rigs are the same
 where system, hardware and what is tied are, and their ropes bear on wood of the same direction (30 degrees) within
-0.3 m: at one fork a plan may take either arm, and two arms are no error of the scan. The true tree has one radius a station
-(the circle of the section's area) and no error; which of its limbs are dead or hollow is not asked on either side.
+0.3 m, and on as many limbs below, each within 0.3 m of its twin: at one fork a plan may take either arm, a line to the
+base may run down another limb, and neither is an error of the scan. The true tree has one radius a station (the circle
+of the section's area) and no error; its bark counts as seen as far round as the scan saw it there, or all round with
+--all-round (what the sides not seen cost comes on top then); which of its limbs are dead or hollow is not asked.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -28,15 +31,16 @@ from second_bench.recipes import bench
 
 from treescan import plan, read_tree
 from treescan.assess import Assessment
+from treescan.loads.rope.contacts import middle
 from treescan.outputs.data.anchors_file import anchors_out
 from treescan.planning.candidates.contact import contact_point, hanging_node
 from treescan.wood.files.read_tree import tree_in
-from treescan.wood.graph import TracedTree
+from treescan.wood.graph import TracedTree, WoodGraph
 
 SAME_PLACE, SAME_WAY = 0.3, np.cos(np.radians(30.0))
 """Rigs are the same whose ropes bear no farther apart [m] on limbs of about the same direction (cosine)."""
-LEAST_RADIUS, STEP = 0.01, 0.12
-"""Thinner wood of the true tree is twigs; its stations are taken so far apart, or a radius [m]."""
+LEAST_RADIUS, STEP = 0.003, 0.12
+"""Thinner wood of the true tree is left out, as a scan leaves it out; its stations are taken so far apart, or a radius [m]."""
 REFUSED_BY = 1.1
 """A rig usable by the scan whose true margin is lower by more than this factor than what is asked is told."""
 USABLE = ("candidate", "inspect first")
@@ -68,10 +72,10 @@ class Decisions:
     rigs: tuple[int, int]
 
 
-def true_tree(made: Made, origin: np.ndarray) -> dict[str, Any]:
+def true_tree(made: Made, origin: np.ndarray, scan: WoodGraph | None) -> dict[str, Any]:
     """The true tree as a tree.json by hand, in the frame of `origin` (3,). [m]
 
-    Limbs hang on the station of their parent that they grow from; clumps on the first stem's foot.
+    Bark is seen as far round as at the nearest node of `scan` within `SAME_PLACE`; all round without one. Limbs hang on the station of their parent that they grow from; clumps on the first stem's foot.
     """
     nodes: list[dict[str, Any]] = []
     segments: list[dict[str, Any]] = []
@@ -107,6 +111,8 @@ def true_tree(made: Made, origin: np.ndarray) -> dict[str, Any]:
             if before >= 0:
                 segments.append({"parent": before, "child": mine[int(i)], "radius": float(radius[i])})
             before = mine[int(i)]
+    for node, arc in zip(nodes, _seen_round(np.array([n["xyz"] for n in nodes]), scan), strict=True):
+        node["arc_deg"] = float(arc)
     return {
         "format": "treescan-tree",
         "version": 1,
@@ -115,6 +121,14 @@ def true_tree(made: Made, origin: np.ndarray) -> dict[str, Any]:
         "nodes": nodes,
         "segments": segments,
     }
+
+
+def _seen_round(places: np.ndarray, scan: WoodGraph | None) -> np.ndarray:
+    """Bark seen at places (n, 3), as in `true_tree`. [deg]"""
+    if scan is None:
+        return np.full(len(places), 360.0)
+    apart, nearest = cKDTree(scan.xyz).query(places)
+    return np.where(apart <= SAME_PLACE, np.degrees(scan.arc[nearest]), 0.0)
 
 
 def planned(tree: TracedTree, species: str | None) -> Assessment:
@@ -151,6 +165,7 @@ def _told(plan: Assessment) -> dict[str, Any]:
     out, graph = anchors_out(plan), plan.tree.graph
     for told, p in zip(out["anchors"], plan.points, strict=True):
         told["bears"] = contact_point(graph, p.check.configuration).tolist()
+        told["below"] = [middle(graph, int(n)).tolist() for n in p.check.configuration.via]
         told["way"] = graph.direction[hanging_node(p.check.configuration)].tolist()
     return out
 
@@ -161,7 +176,10 @@ def same_rigs(a: list[dict[str, Any]], b: list[dict[str, Any]]) -> list[tuple[di
         (float(np.linalg.norm(np.subtract(x["bears"], y["bears"]))), i, j)
         for i, x in enumerate(a)
         for j, y in enumerate(b)
-        if all(x.get(k) == y.get(k) for k in ("system", "hardware", "tied_to")) and np.dot(x["way"], y["way"]) >= SAME_WAY
+        if all(x.get(k) == y.get(k) for k in ("system", "hardware", "tied_to"))
+        and np.dot(x["way"], y["way"]) >= SAME_WAY
+        and len(x["below"]) == len(y["below"])
+        and all(np.linalg.norm(np.subtract(p, q)) <= SAME_PLACE for p, q in zip(x["below"], y["below"], strict=True))
     )
     left, right, out = set(), set(), []
     for apart, i, j in close:
@@ -204,6 +222,7 @@ def main() -> None:
     ask.add_argument("--seed", type=int, required=True)
     ask.add_argument("--only", default="")
     ask.add_argument("--species", default="pedunculate oak")
+    ask.add_argument("--all-round", action="store_true", help="the true tree's bark counts as seen all round")
     asked = ask.parse_args()
     found: list[Decisions] = []
     for recipe in bench(asked.scans, asked.seed):
@@ -213,7 +232,7 @@ def main() -> None:
         traced = read_tree(file)
         if not traced.fitness.assessable:
             continue
-        truth = tree_in(true_tree(make(recipe), traced.frame.origin), traced.beside, "the true tree")
+        truth = tree_in(true_tree(make(recipe), traced.frame.origin, None if asked.all_round else traced.graph), traced.beside, "the true tree")
         found.append(compared(recipe.name, *(planned(t, asked.species) for t in (traced, truth))))
         print(_row(found[-1].name, found[-1:]), *found[-1].bold, sep="\n", flush=True)
         (asked.folder / "decisions.md").write_text(table(found), encoding="utf-8")
