@@ -160,7 +160,7 @@ def prepare(said: Path, net: Path) -> None:
         return real(err, arguments)
 
     last_net.told = told
-    last_net._logged = lambda err, arguments: ""
+    last_net._logged = lambda err, arguments, log_file: ""
 
 
 def one(case: Case, seed: int, folder: Path) -> tuple[str, list[str]]:

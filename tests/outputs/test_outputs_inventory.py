@@ -87,6 +87,13 @@ def test_beyond_the_tolerance_nothing_is_joined(folders: list[Path], tmp_path: P
     assert list(joined(inventory, results, 1.9).merged["match"]) == [""]
 
 
+def test_a_place_beyond_all_numbers_is_no_place(folders: list[Path], tmp_path: Path) -> None:
+    """The square of its distance is no number; the record is left open and the others are joined."""
+    rows = [("X-1", 1e200, N0, "", ""), ("X-2", E0 + 12.0, N0 + 2.0, "", "")]
+    found = joined(read_inventory(table(tmp_path / "i.csv", rows)), read_results(folders), 2.1)
+    assert list(found.merged["match"]) == ["", "by place"]
+
+
 def test_places_in_degrees_are_brought_to_the_map(folders: list[Path], tmp_path: Path) -> None:
     """Longitude and latitude in a table, and a shapefile in another system, find the same tree."""
     lon, lat = Transformer.from_crs("EPSG:25832", "EPSG:4326", always_xy=True).transform(E0 + 12.0, N0)

@@ -121,9 +121,12 @@ def _nearest_first(off: Floats) -> list[int]:
 def _by_place(places: Floats, trees: Floats, tree: list[int], tolerance: float) -> list[tuple[int, int]]:
     """Nearest pairs of what is left, each record and each tree once."""
     taken = set(tree)
-    rows = [i for i, k in enumerate(tree) if k < 0 and np.isfinite(places[i]).all()]
     free = [k for k in range(len(trees)) if k not in taken and np.isfinite(trees[k]).all()]
-    if not rows or not free:
+    if not free:
+        return []
+    low, high = trees[free].min(axis=0) - tolerance, trees[free].max(axis=0) + tolerance
+    rows = [i for i, k in enumerate(tree) if k < 0 and np.all((places[i] >= low) & (places[i] <= high))]  # NaN lies nowhere
+    if not rows:
         return []
     near = cKDTree(places[rows]).query_ball_tree(cKDTree(trees[free]), tolerance)
     pairs = sorted(
