@@ -98,6 +98,38 @@ def test_a_change_of_cuts_searches_no_throw(first, monkeypatch):
     assert len(done.work) == 2 and done.settings.loads.climber_mass == 120.0
 
 
+UNMET = {
+    "anchor": Site(anchors=(("the oak", (-4.0, 0.5, 16.0)),)),
+    "base": Site(bases=(("the ash", (-4.0, 0.5, 1.0)),)),
+    "no wire": Site(wires=0.0),
+}
+
+
+@pytest.mark.parametrize("site", UNMET.values(), ids=UNMET.keys())
+def test_what_no_throw_meets_searches_no_throw(first, site, monkeypatch):
+    """An anchor in another tree, what basal lines are tied to, wires where the scan saw none: as a fresh plan has it, from the throws there are."""
+    fresh = plan(traced(GRAPH), species="oak", overrides=STATED, site=site)
+
+    def forbidden(*_, **__):
+        raise AssertionError("searched again")
+
+    monkeypatch.setattr("treescan.assess.search_throws", forbidden)
+    again = judged_again(first, site=site)
+    same(again, fresh)
+    same(judged_again(again, site=None), first)
+
+
+@pytest.mark.parametrize("site", [Site(no_stand=SITE.roads), Site(conductors=SITE.conductors), SITE], ids=["area", "conductor", "all"])
+def test_what_a_throw_may_meet_has_the_throws_searched_again(first, site, monkeypatch):
+    """An area or a conductor drawn, or one that is taken away."""
+    drawn, asked = judged_again(first, site=site), []
+    monkeypatch.setattr("treescan.assess.search_throws", lambda *_: asked.append(1) or first.throws)
+    judged_again(first, site=site)
+    judged_again(drawn, site=None)
+    judged_again(drawn, site=site)
+    assert len(asked) == 2
+
+
 def test_every_answer_is_heard_as_it_stands_in_the_plan(first):
     """The union asked for first, then by the place in the list so far; each answer is the plan's own, and told once."""
     heard, label = [], [p for p in first.points if p.usable][-1].label

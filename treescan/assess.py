@@ -46,6 +46,7 @@ from treescan.reason import Reason
 from treescan.settings import merged
 from treescan.short_repr import ShortRepr
 from treescan.throw.scene.stances import standing_places
+from treescan.throw.search.same_search import same_search
 from treescan.throw.search.search import search_throws
 from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
@@ -339,7 +340,8 @@ def judged_again(
     touches is computed anew.
 
     Another species, climber, defect, work, removal, rope angle or hardware leaves every throw as it was (about a second or two);
-    another site, settings of throw, or those of planning that choose the unions to throw at, has the throws searched again.
+    areas and conductors drawn, wires the scan saw that are said to be none, settings of throw, or those of planning that choose the
+    unions to throw at, have the throws searched again.
 
     Parameters
     ----------
@@ -385,12 +387,13 @@ def judged_again(
     site_now = a.site if isinstance(site, Same) else site or Site()
     context = _context(a.tree, site_now, work_now, asked)
     rules = asked.settings.planning == a.settings.planning and isinstance(site, Same)
-    aimed = isinstance(site, Same) and asked.settings.throw == a.settings.throw and _same_aims(a, asked.settings)
+    there = isinstance(site, Same) or same_search((context.beside, site_now), (a.context.beside, a.site))
+    aimed = there and asked.settings.throw == a.settings.throw and _same_aims(a, asked.settings)
     throws = a.throws if aimed else _thrown(context, asked.settings.throw, progress)
     alike = rules and aimed and asked.systems == a.asked.systems and loads.min_lever == a.settings.loads.min_lever
     checks = _checked(context, throws, asked, progress, _Before(a, alike, heard, first))
-    there = rules and _same_work(work_now, a.work)
-    ranking = _ranked(context, a.tree, checks, asked, progress, a.ranking.places if there else None)
+    reached = a.ranking.places if rules and _same_work(work_now, a.work) else None
+    ranking = _ranked(context, a.tree, checks, asked, progress, reached)
     return _planned(context, a.tree, asked, throws, checks, ranking, a.overrides, progress)
 
 

@@ -21,6 +21,9 @@ HeardThrow = Callable[[TieInPoint, Throw | None, int, int], None]
 MOST_THROWN = 6
 """Throws that are asked again by themselves before all are searched."""
 
+UNMET = ("anchor", "base")
+"""What may be drawn that no throw meets."""
+
 KEPT = 10
 """Plans of one tree kept at hand: the first of all, and those last asked for."""
 
@@ -61,9 +64,10 @@ def throws_anew(was: Inputs, now: Inputs) -> bool:
     """Whether a change from one to the other has the throws searched again."""
 
     def of_throws(inputs: Inputs) -> list[Any]:
-        return [s for s in inputs.settings if s[0].startswith("throw.")]
+        met = [dict(d) for d in inputs.drawn if d["what"] not in UNMET]
+        return [met, inputs.wires, *(s for s in inputs.settings if s[0].startswith("throw."))]
 
-    return was.key("drawn", "wires") != now.key("drawn", "wires") or of_throws(was) != of_throws(now)
+    return of_throws(was) != of_throws(now)
 
 
 class Answers:
