@@ -52,6 +52,7 @@ from treescan.throw.settings import ThrowSettings
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Site, as_said
 from treescan.trees.round_the_place import find_tree_at
+from treescan.trees.scan_points import scan_points
 from treescan.trees.settings import TreeSettings
 from treescan.trees.single_tree import find_tree
 from treescan.units import G
@@ -62,11 +63,6 @@ from treescan.wood.graph import TracedTree
 from treescan.wood.quality.fitness import scan_fitness
 from treescan.wood.quality.stem_figures import stem_figures, without_diameters
 from treescan.wood.settings import WoodSettings
-
-PREVIEW_POINTS = 25_000
-"""Points kept for pictures; more than a page shows smoothly without a graphics card (measured, software
-rendering)."""
-
 
 SAME_PLACE = 1e-6
 """Standing places no farther apart are one. [m]"""
@@ -272,9 +268,9 @@ def trace(
         fitness,
         cloud.source,
         cloud.notes + tree.notes,
-        _preview(tree.wood, tree.leaf),
+        scan_points((tree.wood.xyz, tree.leaf.xyz)),
     )
-    return tree_in(tree_out(traced), traced.beside, cloud.source, traced.preview)
+    return tree_in(tree_out(traced), traced.beside, cloud.source, traced.points)
 
 
 def plan(
@@ -681,10 +677,3 @@ def _until_cut(points: tuple[TieInPoint, ...], goes: Mapping[str, int]) -> tuple
         return replace(p, doubts=(*p.doubts, said), reasons=(*p.reasons, said))
 
     return tuple(told(p) if p.name in goes else p for p in points)
-
-
-def _preview(*clouds: PointCloud) -> NDArray[np.float32]:
-    """An even pick of the tree's points for pictures, at most `PREVIEW_POINTS`."""
-    xyz = np.concatenate([c.xyz for c in clouds])
-    step = max(1, -(-len(xyz) // PREVIEW_POINTS))
-    return xyz[::step].astype(np.float32)

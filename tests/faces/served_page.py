@@ -14,10 +14,12 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
+import numpy as np
 from hands import plain_tree
 from strategies import alone
 
 from treescan.cloud.point_cloud import LOCAL
+from treescan.trees.scan_points import scan_points
 from treescan.wood.files.write_tree import write_tree
 from treescan.wood.graph import ScanFitness, TracedTree
 from treescan.wood.quality.stem_figures import stem_figures
@@ -33,12 +35,18 @@ QUICK = {
 }
 
 
-def small_plan(folder: Path) -> Path:
-    """A folder with a traced tree and what its plan was asked for; its tree.json."""
+HANG = 600.0
+"""Longest wait for what ends by itself: a guard against a hang, far beyond what a busy machine takes. [s]"""
+
+
+def small_plan(folder: Path, scanned: bool = True) -> Path:
+    """A folder with a traced tree and what its plan was asked for; its tree.json. Not `scanned`: no points of a scan are kept with it."""
     graph = plain_tree()
     beside = alone(graph)
     folder.mkdir(parents=True)
-    tree = TracedTree(graph, beside, LOCAL, stem_figures(graph, beside.terrain), ScanFitness("assessable", ()), "made up")
+    bark = graph.xyz[:, None] + graph.radius[:, None, None] * np.array([[1.0, 0, 0], [0, 1, 0], [-1, 0, 0], [0, -1, 0]])
+    points = scan_points((bark.reshape(-1, 3),)) if scanned else None
+    tree = TracedTree(graph, beside, LOCAL, stem_figures(graph, beside.terrain), ScanFitness("assessable", ()), "made up", points=points)
     write_tree(tree, folder / "tree.json")
     asked = {"species": "oak", "systems": ["MRS", "SRS canopy", "SRS basal"], "seed": 1}
     (folder / "run.json").write_text(json.dumps({"asked": asked, "settings": QUICK}))
@@ -65,7 +73,7 @@ class Served:
     def ask(self, method: str, path: str, body: bytes | None = None, **headers: str) -> tuple[int, dict[str, str], bytes]:
         """Status, headers and body of one answer; headers by name with _ for -, None leaves one out."""
         ours = {"Cookie": self.cookie, "X-Treescan": "1"} | {k.replace("_", "-"): v for k, v in headers.items()}
-        connection = http.client.HTTPConnection(self.host, timeout=120)
+        connection = http.client.HTTPConnection(self.host, timeout=HANG)
         connection.putrequest(method, path, skip_host="Host" in ours)
         if body is not None and "Content-Length" not in ours:
             ours["Content-Length"] = str(len(body))

@@ -20,13 +20,14 @@ from treescan import read_tree
 from treescan.assess import TracedTree
 from treescan.faces.cli import commands
 from treescan.faces.guard.output_place import digests
+from treescan.trees.scan_points import ScanPoints
 from treescan.wood.files.beside_files import standby_names, write_beside
 from treescan.wood.files.write_tree import write_tree
 
 FAULTS = Path(__file__).parent.parent / "faults"
 ROOT = FAULTS.parent.parent
 MOMENTS, SEED = int(os.environ.get("TREESCAN_KILL_MOMENTS", "12")), 15  # forty passed once for each command
-TRACED = ("terrain", "foliage", "surroundings")
+TRACED = ("terrain", "foliage", "surroundings", "points")
 
 
 def tree(height: float) -> TracedTree:
@@ -36,15 +37,16 @@ def tree(height: float) -> TracedTree:
     foliage = replace(beside.foliage, density=np.full((2, 2, 2), height, np.float32))
     surroundings = replace(beside.surroundings, stems=np.array([[9.0, 9.0, height]]), stem_dbh=np.array([0.3]))
     terrain = replace(beside.terrain, height=beside.terrain.height + 0.01 * height)
-    return replace(base, beside=replace(beside, terrain=terrain, foliage=foliage, surroundings=surroundings))
+    points = ScanPoints(np.zeros(3), 0.1 * height, np.ones((9, 3), np.uint16))
+    return replace(base, beside=replace(beside, terrain=terrain, foliage=foliage, surroundings=surroundings), points=points)
 
 
 @pytest.mark.parametrize("still_there", [True, False])
 def test_the_next_trace_takes_away_what_a_killed_one_left(tmp_path, still_there):
-    """Files of a trace killed between the files: the next into the same place leaves its own four and nothing else."""
+    """Files of a trace killed between the files: the next into the same place leaves its own five and nothing else."""
     write_tree(tree(3.0), tmp_path / "tree.json")
     left = tree(5.0)
-    write_beside(left.beside, left.preview, tmp_path, standby_names(tmp_path / "tree.json"))
+    write_beside(left.beside, left.points, tmp_path, standby_names(tmp_path / "tree.json"))
     if not still_there:
         (tmp_path / "tree.json").unlink()
     new = tmp_path / "new"
@@ -53,7 +55,7 @@ def test_the_next_trace_takes_away_what_a_killed_one_left(tmp_path, still_there)
 
     assert commands.run(["trace", str(new / "tree.json"), "-o", str(tmp_path / "tree.json"), "--quiet"]) == 0
     assert whole_tree(tmp_path / "tree.json") == "new"
-    assert sorted(p.name for p in tmp_path.iterdir() if p.is_file()) == ["foliage.npz", "surroundings.json", "terrain.json", "tree.json"]
+    assert sorted(p.name for p in tmp_path.iterdir() if p.is_file()) == ["foliage.npz", "scan_points.npz", "surroundings.json", "terrain.json", "tree.json"]
 
 
 def killed(command: list[str], old: Path, work: Path, moments: list[int]) -> list[tuple[int, int, str]]:
@@ -107,6 +109,7 @@ def whole_tree(file: Path) -> str:
         round(float(100 * beside.terrain.height.max())),
         round(float(beside.foliage.density.max())),
         round(float(beside.surroundings.stems[0, 2])),
+        round(10 * found.points.step),
     }
     assert len(heights) == 1, heights
     return {3: "old", 7: "new"}[heights.pop()]

@@ -16,6 +16,7 @@ import sys
 import threading
 import warnings
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +33,7 @@ from treescan.faces.user_files.table_rows import read_rows
 from treescan.outputs.gis.inventory import field_names, joined, read_inventory
 from treescan.planning.settings import PlanningSettings
 from treescan.spreadsheet import guarded, unguarded
+from treescan.trees.scan_points import scan_points
 from treescan.wood.files.read_tree import read_tree
 from treescan.wood.files.write_tree import write_tree
 
@@ -577,10 +579,11 @@ def test_no_command_reads_or_writes_what_never_ends(call, tmp_path, capsys, soon
     assert [p.name for p in tmp_path.iterdir()] == ["pipe"]
 
 
-@pytest.mark.parametrize("name", ["terrain.json", "surroundings.json", "foliage.npz"])
+@pytest.mark.parametrize("name", ["terrain.json", "surroundings.json", "foliage.npz", "scan_points.npz"])
 def test_a_pipe_beside_a_tree_is_refused(name, tmp_path, capsys, soon):
     """It is met only when the tree is read."""
-    assert run(["trace", str(HAND), "-o", str(tmp_path / "tree.json"), "--quiet"]) == 0
+    hand = read_tree(HAND)
+    write_tree(replace(hand, points=scan_points((hand.graph.xyz,))), tmp_path / "tree.json")
     (tmp_path / name).unlink()
     os.mkfifo(tmp_path / name)
     assert run(["trace", str(tmp_path / "tree.json"), "-o", str(tmp_path / "o.json"), "--quiet"]) == 2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import random
 import time
 import tomllib
@@ -12,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import psutil
 import pytest
-from served_page import Served, small_plan
+from served_page import HANG, Served, small_plan
 
 from treescan.assess import plan
 from treescan.faces.cli.commands import run
@@ -123,14 +124,39 @@ def test_a_broken_cloud_is_refused_in_one_sentence(served, place):
     """Brought by the page, traced in a process of its own: the reader's own sentence comes back, the server lives."""
     key = served.json("PUT", "/upload/broken.las", "not a cloud at all")["key"]
     progress = served.json("POST", f"/trace/{key}", {"wish": "start"})
-    until = time.monotonic() + 120
-    while not progress["fault"] and not progress["done"] and time.monotonic() < until:
+    until = time.monotonic() + HANG
+    while not progress["fault"] and not progress["done"]:
+        assert time.monotonic() < until, progress
         time.sleep(0.3)
         progress = served.json("GET", f"/trace/{key}")
 
     assert "broken.las" in progress["fault"] and "Traceback" not in progress["fault"] and not progress["done"]
     assert served.ask("GET", f"/tree/{key}/state")[0] == 400
     assert not list((place / "sessions").rglob(".part-*"))
+
+
+def test_the_points_of_the_scan_are_brought_as_they_are_kept(served, place):
+    """Byte for byte; the scene says how they are packed. A page that may not enter is brought none."""
+    key, kept = served.key(), read_tree(place / "plans" / "tree_a" / "tree.json").points
+    told, (status, _, body) = served.json("GET", f"/tree/{key}/scene")["points"], served.ask("GET", f"/tree/{key}/points")
+
+    assert status == 200
+    np.testing.assert_array_equal(np.frombuffer(body, "<u2").reshape(-1, 3), kept.steps)
+    np.testing.assert_allclose(told["low"], kept.low, atol=1e-3)
+    assert told["step"] == kept.step and "data" not in told
+    assert served.ask("GET", f"/tree/{key}/points", Cookie="")[0] == 403
+
+
+def test_a_tree_without_points_of_a_scan_is_shown(tmp_path):
+    """As earlier folders are, and trees that came from elsewhere: its scene names none, and none are brought."""
+    server = Served([small_plan(tmp_path / "plans" / "tree_a", scanned=False)], tmp_path / "kept")
+    try:
+        server.enter()
+        key = server.key()
+        assert not server.json("GET", f"/tree/{key}/scene").get("points")
+        assert server.ask("GET", f"/tree/{key}/points")[::2] == (200, b"")
+    finally:
+        server.close()
 
 
 @pytest.mark.parametrize("body", [b"", b"[]", b"{", b'{"wish": "climb"}', b'{"wish": "change"}', b'{"wish": "move", "to": 99}',
@@ -357,6 +383,7 @@ def soak(server: Served, count: int) -> list[float]:
         assert not server.settled(key)["fault"]
         if k % max(1, count // 10) == 0:
             memory.append(own.memory_info().rss / 1e6)
+            print(f"{k} changes: {memory[-1]:.0f} MB", flush=True)
     return memory
 
 
@@ -384,11 +411,12 @@ def test_what_the_page_writes_is_what_the_command_line_replays(served, place, tm
 
 @pytest.mark.slow
 def test_a_soak_of_random_changes_keeps_memory_flat(place, tmp_path):
-    """Once the plans at hand are filled, memory does not grow with the changes."""
-    server = Served([place / "plans"], tmp_path / "kept")
+    """Once the plans at hand are filled, memory does not grow with the changes. Another tree and count: `TREESCAN_SOAK_TREE`, `TREESCAN_SOAK_COUNT`."""
+    given, count = os.environ.get("TREESCAN_SOAK_TREE"), int(os.environ.get("TREESCAN_SOAK_COUNT", "40"))
+    server = Served([Path(given) if given else place / "plans"], tmp_path / "kept")
     try:
         server.enter()
-        memory = soak(server, 40)
+        memory = soak(server, count)
         print("memory [MB]:", [round(m) for m in memory])
         assert memory[-1] < 1.1 * memory[len(memory) // 3] + 20
     finally:

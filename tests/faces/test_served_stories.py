@@ -345,6 +345,8 @@ def test_by_keyboard_alone_and_frames(browser, server, tmp_path):
         film.page.keyboard.press("Tab")
         reached.add(film.js("document.activeElement.tagName + (document.activeElement.id || '')"))
     assert film.js("treescanPage.view().frames()") > before
+    film.until("performance.getEntriesByName('points-shown').length")
+    assert film.js("treescanPage.view().sizes().at(-1)") > 0, "no points of the scan are drawn"
     assert {"SELECTunion", "SUMMARY"} & reached
     print(f"keyboard: {film.js('treescanPage.view().spin(20)'):.1f} frames a second")
     brought = film.js("performance.getEntriesByType('resource').reduce((n, r) => n + r.transferSize, 0)")

@@ -11,6 +11,7 @@ import tempfile
 import time
 import warnings
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -27,6 +28,7 @@ from treescan.faces.user_files.stated import read_cuts, read_overrides
 from treescan.outputs.gis.inventory import read_inventory
 from treescan.planning.settings import PlanningSettings
 from treescan.throw.ballistics.own_record import read_record
+from treescan.trees.scan_points import scan_points
 from treescan.wood.files.read_tree import read_tree
 from treescan.wood.files.write_tree import write_tree
 
@@ -38,7 +40,7 @@ SLOWEST = 20.0
 def targets(folder: Path) -> list[tuple[Path, Callable[[], object]]]:
     """Every small file and the reader it goes through."""
     tree = read_tree(FAULTS / "hand.json")
-    write_tree(tree, folder / "tree.json")
+    write_tree(replace(tree, points=scan_points((tree.graph.xyz,))), folder / "tree.json")
     for name in ("hand.json", "throws.csv", "inv.csv", "inv_null_id.geojson", "fast.toml", "site.geojson", "small.xyz"):
         shutil.copy(FAULTS / name, folder / name)
     (folder / "work.csv").write_text("name,kind,x,y,z,weight\na,prune,1,0,4,1\nb,cut,0,0,5,2\n")
@@ -53,6 +55,7 @@ def targets(folder: Path) -> list[tuple[Path, Callable[[], object]]]:
         "terrain.json": whole_tree,
         "surroundings.json": whole_tree,
         "foliage.npz": whole_tree,
+        "scan_points.npz": whole_tree,
         "hand.json": lambda: read_tree(folder / "hand.json"),
         "throws.csv": lambda: read_record(folder / "throws.csv"),
         "inv.csv": lambda: read_inventory(folder / "inv.csv"),

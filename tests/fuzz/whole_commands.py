@@ -27,7 +27,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import laspy
@@ -39,6 +39,9 @@ from mutate import mutated
 from treescan.atomic import LOCK, PART
 from treescan.faces.cli.commands import run
 from treescan.faces.guard import last_net
+from treescan.trees.scan_points import scan_points
+from treescan.wood.files.read_tree import read_tree
+from treescan.wood.files.write_tree import write_tree
 
 FAULTS = Path(__file__).parent.parent / "faults"
 SLOWEST, LONGEST, MOST = 20.0, 240, 1000
@@ -47,7 +50,7 @@ BATCH, PRIME = 50, 7919
 """Seeds run in one process; strews the cases over the seeds."""
 ROOM = 12 << 30
 """Address space of a run: what asks for more is told that there is none. [bytes]"""
-TREE = ("tree.json", "terrain.json", "surroundings.json", "foliage.npz")
+TREE = ("tree.json", "terrain.json", "surroundings.json", "foliage.npz", "scan_points.npz")
 SIDE = {"site.geojson": "--site", "work.csv": "--work", "work.geojson": "--work", "said.csv": "--overrides", "cuts.csv": "--cuts"}
 NAMES_OF_PYTHON = re.compile(r"Traceback|Error\b|Warning\b|NoneType|__|<class|object at 0x|numpy|dtype|argument")
 
@@ -102,7 +105,9 @@ def make_inputs(folder: Path) -> None:
     trees.to_file(folder / "inv.geojson", driver="GeoJSON")
     trees.to_file(folder / "inv.gpkg", driver="GPKG")
     _make_clouds(folder)
-    assert run(["trace", str(folder / "hand.json"), "-o", str(folder / "tree" / "tree.json"), "--quiet"]) == 0
+    hand = read_tree(folder / "hand.json")
+    (folder / "tree").mkdir()
+    write_tree(replace(hand, points=scan_points((hand.graph.xyz,))), folder / "tree" / "tree.json")
     fast = ["--settings", str(folder / "fast.toml"), "--quiet"]
     assert run(["plan", str(folder / "hand.json"), "-o", str(folder / "planned"), *fast]) == 0
 

@@ -24,6 +24,7 @@ from treescan.reason import Reason
 from treescan.settings import merged
 from treescan.throw.throw_path import Stances, Throw, ThrowTable
 from treescan.trees.beside import Beside, Conductor, Site, Surroundings, Terrain
+from treescan.trees.scan_points import scan_points
 from treescan.wood.graph import ScanFitness, StemFigures, TracedTree, WoodGraph
 
 G = 9.80665
@@ -118,7 +119,7 @@ def made_up(
         fitness,
         "quillmoor_green_QG-07.laz",
         ("Grass hid the foot of the stem.",),
-        cloud.astype(np.float32),
+        scan_points((cloud,)),
     )
     site = Site(
         no_stand=(np.array([[3.0, -14.0], [9.0, -14.0], [9.0, -9.0], [3.0, -9.0]]),),

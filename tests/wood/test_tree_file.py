@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from treescan.errors import BadInput
 from treescan.outputs.text.say import say
 from treescan.reason import Reason
 from treescan.trees.beside import Beside, Foliage, Surroundings, Terrain
+from treescan.trees.scan_points import scan_points
 from treescan.wood.files.read_tree import read_tree, tree_in
 from treescan.wood.files.tree_shape import check_tree
 from treescan.wood.files.write_tree import tree_out, write_tree
@@ -41,7 +43,7 @@ def traced(seed: int = 1) -> TracedTree:
         ScanFitness("assessable", (Reason("fit_main_unions", height=5.0),), ({"from_m": 0.0, "to_m": 5.0, "fit_for": "stem"},), LIMBS),
         "made up",
         (Reason("no_height_unit_stated", taken=Reason("unit_feet")), Reason("duplicates_left_out", n=7, share=0.0023279)),
-        rng.normal(0, 3, (50, 3)).astype(np.float32),
+        scan_points((rng.normal(0, 3, (50, 3)),)),
     )
 
 
@@ -68,7 +70,7 @@ def same(a, b) -> None:
 def test_a_tree_comes_back_from_its_file_bit_for_bit(tmp_path, seed):
     """Reading back what was written, twice over, changes nothing at all."""
     tree = traced(seed)
-    tree = tree_in(json.loads(json.dumps(tree_out(tree))), tree.beside, tree.source, tree.preview)
+    tree = tree_in(json.loads(json.dumps(tree_out(tree))), tree.beside, tree.source, tree.points)
 
     write_tree(tree, tmp_path / "tree.json")
 
@@ -302,3 +304,88 @@ def test_a_crotch_of_two_numbers_is_refused():
     data["unions"][0]["crotch"] = [1.0, 2.0]
     with pytest.raises(BadInput, match="crotch of union 1"):
         check_tree(data, "tree.json")
+
+
+def with_points(folder: Path) -> Path:
+    """A tree.json and its files, points of a scan among them; the file of those points."""
+    write_tree(traced(4), folder / "tree.json")
+    return folder / "scan_points.npz"
+
+
+def test_the_first_points_of_a_scan_are_an_even_pick():
+    """Points along a line: every first part reaches from end to end without a gap; all are there once, to half a step."""
+    line = np.column_stack([np.linspace(0, 10, 5001), np.zeros(5001), np.full(5001, 3.0)])
+    kept = scan_points((line[:2000], line[2000:]), 4000)
+
+    assert len(kept) == 4000 and kept.top == 3.0
+    for share in (8, 4, 2, 1):
+        x = np.sort(kept.xyz(4000 // share)[:, 0])
+        assert np.diff(x).max() < 2.6 * 10 / 4000 * share and x[0] == 0 and x[-1] > 10 - 0.1
+    every = np.sort(line[np.linspace(0, 5000, 4000).astype(int), 0])
+    np.testing.assert_allclose(np.sort(kept.xyz()[:, 0]), every, atol=kept.step / 2 + 1e-6)
+    assert scan_points((np.zeros((0, 3)),)) is None
+
+
+def test_a_wide_scan_has_wider_steps():
+    """Five hundred metres need more than 2 mm to a step, and keep their ends."""
+    kept = scan_points((np.array([[0.0, 0, 0], [500, 10, 20]]),))
+
+    assert kept.step == pytest.approx(500 / 65535)
+    np.testing.assert_allclose(kept.xyz()[1], [500, 10, 20], atol=kept.step / 2)
+
+
+def test_points_that_stood_with_the_foliage_are_still_read(tmp_path):
+    """A folder of an earlier version: no file of points, a preview in foliage.npz; and one with neither."""
+    with_points(tmp_path).unlink()
+    data = json.loads((tmp_path / "tree.json").read_text())
+    del data["beside"]["points"]
+    (tmp_path / "tree.json").write_text(json.dumps(data))
+    assert read_tree(tmp_path / "tree.json").points is None
+
+    with np.load(tmp_path / "foliage.npz") as held:
+        np.savez(tmp_path / "foliage.npz", preview=np.array([[1.0, 2, 3], [4, 5, 6]], np.float32), **held)
+    np.testing.assert_allclose(read_tree(tmp_path / "tree.json").points.xyz(), [[1, 2, 3], [4, 5, 6]], atol=1e-3)
+
+
+def test_a_tree_without_a_scan_leaves_no_points_of_an_earlier_one(tmp_path):
+    """Its folder names no such file and holds none."""
+    points = with_points(tmp_path)
+    written = write_tree(dataclasses.replace(traced(5), points=None), tmp_path / "tree.json")
+
+    assert not points.exists() and points not in written
+    assert "points" not in json.loads((tmp_path / "tree.json").read_text())["beside"]
+
+
+@pytest.mark.parametrize(
+    ("harm", "words"),
+    [
+        ({"coarse": np.zeros((3, 9), np.int64)}, "bytes"),
+        ({"coarse": np.zeros((2, 9), np.uint8)}, "bytes"),
+        ({"fine": np.zeros((3, 8), np.uint8)}, "bytes"),
+        ({"coarse": np.zeros((3, 0), np.uint8), "fine": np.zeros((3, 0), np.uint8)}, "not 1 to"),
+        ({"coarse": np.zeros((3, 200_001), np.uint8), "fine": np.zeros((3, 200_001), np.uint8)}, "not 1 to"),
+        ({"step": np.array(np.nan)}, "its step"),
+        ({"step": np.array(-1.0)}, "its step"),
+        ({"step": np.array("x")}, "cannot be read"),
+        ({"low": np.array([np.inf, 0, 0])}, "its lowest place"),
+        ({"low": np.zeros(2)}, "its lowest place"),
+        ({"low": None}, "lacks"),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_a_harmed_file_of_points_is_named(tmp_path, harm, words):
+    points = with_points(tmp_path)
+    with np.load(points) as held:
+        arrays = {name: a for name, a in ({**held} | harm).items() if a is not None}
+    np.savez(points, **arrays)
+
+    with pytest.raises(BadInput) as caught:
+        read_tree(tmp_path / "tree.json")
+
+    assert "scan_points.npz" in str(caught.value) and words in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_the_same_points_give_the_same_bytes(tmp_path):
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+    assert with_points(tmp_path / "a").read_bytes() == with_points(tmp_path / "b").read_bytes()

@@ -10,10 +10,11 @@ from functools import cached_property
 
 import numpy as np
 
-from treescan.arrays import Flags, Floats, Floats32, Ints
+from treescan.arrays import Flags, Floats, Ints
 from treescan.cloud.point_cloud import Frame
 from treescan.reason import Reason
 from treescan.trees.beside import Beside
+from treescan.trees.scan_points import ScanPoints
 
 CODOMINANT, BRIDGED, WHORL, DEAD_SUSPECT = "codominant", "bridged", "whorl", "dead suspect"
 """Flags of unions, compared as a whole."""
@@ -342,8 +343,8 @@ class TracedTree:
     fitness: ScanFitness
     source: str
     notes: tuple[Reason, ...] = ()
-    preview: Floats32 | None = None
-    """Thinned points of the tree for pictures, (k, 3). [m, local]"""
+    points: ScanPoints | None = None
+    """Thinned points of the tree for pictures."""
 
     def __repr__(self) -> str:
         return f"TracedTree({self.source!r}, {self.graph!r})"

@@ -24,15 +24,15 @@ from treescan.faces.served import told
 from treescan.faces.served.desk import FILES, Desk, sentence_of
 from treescan.faces.served.gate import LARGEST_UPLOAD, Gate
 from treescan.faces.served.places import CLOUDS, Named, base_of, one
-from treescan.faces.served.scene import lines, scene, thrown
+from treescan.faces.served.scene import lines, points, scene, thrown
 from treescan.faces.served.tracing import Tracing
 from treescan.faces.session.changes import Change
 from treescan.outputs.text.say import text
 from treescan.throw.ballistics.own_record import OwnSpread, own_spread, read_record
 
 PAGE = Path(__file__).parent / "page"
-THREE = Path(told.__file__).parents[2] / "outputs" / "report" / "page" / "three.min.js"
-PARTS = {"planner.css": PAGE, "planner.js": PAGE, "view.js": PAGE, "three.min.js": THREE.parent}
+REPORT = Path(told.__file__).parents[2] / "outputs" / "report" / "page"
+PARTS = {"planner.css": PAGE, "planner.js": PAGE, "view.js": PAGE, "stage.js": REPORT, "three.min.js": REPORT}
 PATIENCE = 15.0
 """The longest a browser is left waiting for news. [s]"""
 BROUGHT = "brought"
@@ -178,6 +178,10 @@ def made_app(house: House, gate: Gate, labels: dict[str, str]) -> Any:
         desk = await house.desk(request.path_params["key"])
         return JSONResponse(await run_in_threadpool(scene, desk.tree))
 
+    async def scanned(request: Request) -> Response:
+        desk = await house.desk(request.path_params["key"])
+        return Response(points(desk.tree), media_type="application/octet-stream")
+
     async def chosen(request: Request) -> Response:
         desk = await house.desk(request.path_params["key"])
         a, number = desk.plan, request.path_params["number"]
@@ -253,6 +257,7 @@ def made_app(house: House, gate: Gate, labels: dict[str, str]) -> Any:
         Route("/trace/{key}", asked(tracing), methods=["GET", "POST"]),
         Route("/tree/{key}/state", asked(state)),
         Route("/tree/{key}/scene", asked(shown)),
+        Route("/tree/{key}/points", asked(scanned)),
         Route("/tree/{key}/lines/{number:int}", asked(chosen)),
         Route("/tree/{key}/flights", asked(flights)),
         Route("/tree/{key}/union/{label}", asked(union)),

@@ -12,11 +12,16 @@ from treescan.outputs.report.viewer_data import anchor_lines, tree_scene
 from treescan.throw.throw_path import Throw
 from treescan.wood.graph import TracedTree
 
+MOST_RINGS = 60_000
+"""Of the tree: every limb of one with 30,000 nodes and more; the thinnest go first. [rings]"""
+
 
 def scene(tree: TracedTree) -> dict[str, Any]:
-    """The tree with its limbs by ring, every union, ground, points and surroundings; needs no plan."""
+    """The tree with its limbs by ring, every union, ground and surroundings, and how its points are packed; needs no plan."""
     graph, u = tree.graph, tree.graph.unions
-    out = tree_scene(tree, graph.segment_radius > 0.02, np.zeros((0, 3)))
+    out = tree_scene(tree, graph.segment_radius > 0.02, np.zeros((0, 3)), MOST_RINGS)
+    if tree.points is not None:
+        out["points"] = {"low": places(tree.points.low), "step": tree.points.step}
     out["limbOf"] = [int(v) for v in graph.limb]
     out["unions"] = [
         {"label": str(u.label[k]), "at": places(u.place[k]), "height": round(float(u.height[k]), 2)}
@@ -24,6 +29,11 @@ def scene(tree: TracedTree) -> dict[str, Any]:
     ]
     out["foot"] = places(graph.xyz[0])
     return out
+
+
+def points(tree: TracedTree) -> bytes:
+    """Steps of the points of the scan, x, y, z, two bytes each, least first; coarse picks first. Empty where there are none."""
+    return b"" if tree.points is None else tree.points.steps.astype("<u2").tobytes()
 
 
 def lines(a: Assessment, number: int) -> dict[str, Any]:

@@ -47,7 +47,7 @@ from treescan.planning.tie_in_point import VERDICTS, TieInPoint
 from treescan.reason import Reason
 from treescan.sources import SOURCES
 
-SCRIPT_FILES = ("three.min.js", "viewer.js", "report.js")
+SCRIPT_FILES = ("three.min.js", "stage.js", "viewer.js", "report.js")
 PAGE_FILES = ("report.html", "report.css", *SCRIPT_FILES)
 COMPARED = 24
 """Cards of which any two are held against each other in words; pairs grow with the square."""

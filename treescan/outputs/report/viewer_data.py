@@ -16,6 +16,7 @@ from treescan.outputs.strict_json import number
 from treescan.outputs.text.say import text
 from treescan.planning.tie_in_point import TieInPoint
 from treescan.trees.beside import KINDS
+from treescan.trees.scan_points import ScanPoints
 from treescan.wood.graph import TracedTree, WoodGraph
 
 MAX_RINGS = 9000
@@ -31,7 +32,8 @@ def viewer_data(a: Assessment) -> dict[str, Any]:
     for p in a.points:
         loaded[p.check.check.nodes] = True
     return {
-        **tree_scene(a.tree, loaded, a.throws.stances.xyz),
+        **tree_scene(a.tree, loaded, a.throws.stances.xyz, MAX_RINGS),
+        "points": None if a.tree.points is None else packed_points(a.tree.points, MAX_POINTS),
         "places": packed(a.throws.stances.xyz),
         "work": [
             {"at": _place(xyz), "label": label} for xyz, label in zip(a.work.xyz, a.work.label, strict=True)
@@ -41,16 +43,16 @@ def viewer_data(a: Assessment) -> dict[str, Any]:
     }
 
 
-def tree_scene(tree: TracedTree, loaded: NDArray[np.bool_], places: NDArray[np.float64]) -> dict[str, Any]:
-    """The tree, its points, ground and surroundings, and the scale of colours: what is there before any candidate is.
+def tree_scene(tree: TracedTree, loaded: NDArray[np.bool_], places: NDArray[np.float64], rings: int) -> dict[str, Any]:
+    """The tree, ground and surroundings, and the scale of colours: what is there before any candidate is.
 
-    loaded : (n,) bool      Wood that is shown however thin it is. places : (s, 3) ground is drawn out to them.
+    loaded : (n,) bool      Wood that is shown however thin it is. places : (s, 3) ground is drawn out to them. rings : the
+    thinnest limbs are left out once there are so many.
     """
-    wood, left_out = _wood(tree.graph, loaded)
+    wood, left_out = _wood(tree.graph, loaded, rings)
     return {
         "wood": wood,
         "leftOut": left_out,
-        "points": _points(tree.preview, MAX_POINTS),
         "around": _around(tree),
         "ground": _ground(tree, places),
         "base": _place(tree.graph.xyz[0]),
@@ -63,11 +65,10 @@ def tree_scene(tree: TracedTree, loaded: NDArray[np.bool_], places: NDArray[np.f
 def _top(tree: TracedTree) -> float:
     """Highest thing to be shown of the tree. [m, local]"""
     wood = float(tree.graph.xyz[:, 2].max())
-    points = tree.preview
-    return wood if points is None or not len(points) else max(wood, float(points[:, 2].max()))
+    return wood if tree.points is None else max(wood, tree.points.top)
 
 
-def _wood(graph: WoodGraph, loaded: NDArray[np.bool_]) -> tuple[dict[str, Any], int]:
+def _wood(graph: WoodGraph, loaded: NDArray[np.bool_], most: int) -> tuple[dict[str, Any], int]:
     """Limb tubes with few rings; the thinnest limbs are left out first, load paths never."""
     kept = [
         (run, few_rings(run, graph.seen[run.node].astype(int) * 2 + loaded[run.node])) for run in runs(graph)
@@ -76,7 +77,7 @@ def _wood(graph: WoodGraph, loaded: NDArray[np.bool_]) -> tuple[dict[str, Any], 
     total, last = 0, len(kept)
     for i, (_, rows) in enumerate(kept):
         total += len(rows)
-        if total > MAX_RINGS and not loaded[kept[i][0].node].any():
+        if total > most and not loaded[kept[i][0].node].any():
             last = i
             break
     ring_of = np.full(len(graph), -1, np.int32)
@@ -97,12 +98,9 @@ def _wood(graph: WoodGraph, loaded: NDArray[np.bool_]) -> tuple[dict[str, Any], 
     }, len(kept) - last
 
 
-def _points(xyz: NDArray | None, most: int) -> dict[str, Any] | None:
-    """At most `most` points, evenly taken, as 16-bit steps."""
-    if xyz is None or len(xyz) == 0:
-        return None
-    rows = np.linspace(0, len(xyz) - 1, min(most, len(xyz))).astype(int)
-    return packed(np.asarray(xyz, float)[np.unique(rows)])
+def packed_points(points: ScanPoints, most: int) -> dict[str, Any]:
+    """The first points of a scan, an even pick of all, as 16-bit steps."""
+    return {"low": _place(points.low), "step": points.step, "data": _base64(points.steps[:most].astype("<u2"))}
 
 
 def packed(xyz: NDArray) -> dict[str, Any]:
@@ -124,7 +122,8 @@ def _around(tree: TracedTree) -> list[dict[str, Any]]:
     for i, kind in enumerate(KINDS):
         xyz = s.xyz[near & (s.kind == i)]
         if len(xyz):
-            out.append({"kind": kind, "points": _points(xyz, max(1, int(len(xyz) * share)))})
+            rows = np.linspace(0, len(xyz) - 1, max(1, int(len(xyz) * share))).astype(int)
+            out.append({"kind": kind, "points": packed(xyz[rows])})
     return out
 
 

@@ -1,4 +1,4 @@
-"""What is beside the tree on disk: terrain.json, foliage.npz and surroundings.json next to tree.json."""
+"""What is beside the tree on disk: terrain.json, foliage.npz, surroundings.json and scan_points.npz next to tree.json."""
 
 from __future__ import annotations
 
@@ -12,22 +12,25 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from treescan.arrays import Floats, Floats32
+from treescan.arrays import Floats
 from treescan.atomic import whole_file, write_text
 from treescan.cautions import all_cautions
 from treescan.errors import BadInput, in_words
 from treescan.ordinary_file import check_ordinary
 from treescan.trees.beside import KINDS, Beside, Foliage, Surroundings, Terrain
+from treescan.trees.scan_points import FINEST, MOST, ScanPoints, scan_points
 from treescan.wood.files.plain_values import number, or_null, read_json
 
-NAMES = {"terrain": "terrain.json", "foliage": "foliage.npz", "surroundings": "surroundings.json"}
-"""File names beside tree.json; beside another name they start with it."""
+NAMES = {"terrain": "terrain.json", "foliage": "foliage.npz", "surroundings": "surroundings.json", "points": "scan_points.npz"}
+"""File names beside tree.json; beside another name they start with it. A tree without points of a scan has no such file."""
 STANDBY = "new_"
 """Start of their names while those of an earlier tree still stand there."""
 
 FARTHEST = 1e8
 """Of any coordinate from zero. [m]"""
 SMALLEST_CELL, LARGEST_CELL = 0.005, 100.0
+WIDEST_STEP = 1.0
+"""Of the points of a scan. [m]"""
 WIDEST_DBH = 20.0
 """[m]"""
 MOST_CELLS = 20_000_000
@@ -55,12 +58,12 @@ EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
 def names_beside(path: Path) -> dict[str, str]:
-    """Names of the three files that go with the tree file `path`, by what they hold."""
+    """Names of the files that go with the tree file `path`, by what they hold."""
     return NAMES if path.stem == "tree" else {key: f"{path.stem}_{name}" for key, name in NAMES.items()}
 
 
 def standby_names(path: Path) -> dict[str, str]:
-    """Names the three files have while those of an earlier tree still stand there."""
+    """Names the files have while those of an earlier tree still stand there."""
     return {key: f"{STANDBY}{name}" for key, name in names_beside(path).items()}
 
 
@@ -78,8 +81,8 @@ def is_ours(path: Path) -> bool:
     return b'"cautions"' in head and (b'"treescan-terrain"' in head or b'"treescan-surroundings"' in head)
 
 
-def write_beside(beside: Beside, preview: Floats32 | None, folder: Path, names: Mapping[str, str]) -> None:
-    """Write the three files that go with a tree file of the same folder, under their names by what they hold."""
+def write_beside(beside: Beside, points: ScanPoints | None, folder: Path, names: Mapping[str, str]) -> dict[str, str]:
+    """Write the files that go with a tree file of the same folder; their names, of those given, by what they hold."""
     write_text(folder / names["terrain"], json.dumps(_terrain_out(beside.terrain)))
     foliage = beside.foliage
     arrays: dict[str, NDArray] = {
@@ -88,11 +91,25 @@ def write_beside(beside: Beside, preview: Floats32 | None, folder: Path, names: 
         "cell": np.array(foliage.cell),
     }
     arrays["cautions"] = np.array(all_cautions())
-    if preview is not None:
-        arrays["preview"] = preview
     with whole_file(folder / names["foliage"]) as part:
         _save_arrays(part, arrays)
     write_text(folder / names["surroundings"], json.dumps(_surroundings_out(beside.surroundings)))
+    if points is None:
+        return {key: name for key, name in names.items() if key != "points"}
+    with whole_file(folder / names["points"]) as part:
+        _save_arrays(part, _points_out(points))
+    return dict(names)
+
+
+def _points_out(points: ScanPoints) -> dict[str, NDArray]:
+    """Whole turns of 256 steps and what is left over apart, by coordinate: so they pack to two thirds."""
+    return {
+        "coarse": (points.steps >> 8).astype(np.uint8).T,
+        "fine": (points.steps & 255).astype(np.uint8).T,
+        "low": points.low,
+        "step": np.array(points.step),
+        "cautions": np.array(all_cautions()),
+    }
 
 
 def _terrain_out(t: Terrain) -> dict[str, Any]:
@@ -122,8 +139,8 @@ def _surroundings_out(s: Surroundings) -> dict[str, Any]:
     }
 
 
-def beside_in(data: dict[str, Any], path: Path) -> tuple[Beside | None, Floats32 | None]:
-    """What stands beside the tree of this content, and its preview; None where the file names no such files."""
+def beside_in(data: dict[str, Any], path: Path) -> tuple[Beside | None, ScanPoints | None]:
+    """What stands beside the tree of this content, and the points of its scan; None where the file names no such files."""
     names = data.get("beside")
     if not names:
         return None, None
@@ -136,11 +153,14 @@ def beside_in(data: dict[str, Any], path: Path) -> tuple[Beside | None, Floats32
         at = folder / names["surroundings"]
         surroundings = _surroundings_in(s)
         at = folder / names["foliage"]
-        foliage, preview = _foliage_in(at)
+        foliage, points = _foliage_in(at)
+        if "points" in names:
+            at = folder / names["points"]
+            points = _points_in(at)
     except UNREADABLE as err:
         what = f"lacks {err}" if isinstance(err, KeyError) else f"cannot be read ({in_words(err)})"
         raise BadInput(what, file=str(at), remedy=f"{path.name} needs it as it was written with it") from err
-    return Beside(terrain, foliage, surroundings), preview
+    return Beside(terrain, foliage, surroundings), points
 
 
 def _group(file: Path, needed_by: Path) -> dict[str, Any]:
@@ -199,19 +219,38 @@ def _surroundings_in(s: dict[str, Any]) -> Surroundings:
     return Surroundings(xyz, picked, _cell(s["cell"]), stems, dbh)
 
 
-def _foliage_in(file: Path) -> tuple[Foliage, Floats32 | None]:
+def _arrays_in(file: Path) -> dict[str, NDArray]:
+    """Every array of a file, by name."""
     check_ordinary(file)
     with zipfile.ZipFile(file) as held:
         if sum(i.file_size for i in held.infolist()) > MOST_BYTES:
             raise ValueError(f"it unpacks to more than {MOST_BYTES >> 20} MB")
     with np.load(file, allow_pickle=False) as z:
-        density, corner, cell = z["density"], z["corner"], z["cell"]
-        preview = z.get("preview", None)
+        return dict(z)
+
+
+def _points_in(file: Path) -> ScanPoints:
+    z = _arrays_in(file)
+    coarse, fine, step = z["coarse"], z["fine"], float(z["step"])
+    if coarse.dtype != np.uint8 or fine.dtype != np.uint8 or coarse.ndim != 2 or coarse.shape != fine.shape or len(coarse) != 3:
+        raise ValueError("its points are no two rows of bytes for each coordinate")
+    if not 0 < coarse.shape[1] <= MOST:
+        raise ValueError(f"it holds not 1 to {MOST} points")
+    if not FINEST <= step <= WIDEST_STEP:
+        raise ValueError(f"its step is not {FINEST:g} to {WIDEST_STEP:g} m")
+    steps = np.ascontiguousarray((coarse.astype(np.uint16) << 8 | fine).T)
+    return ScanPoints(_array(z["low"], (3,), "its lowest place"), step, steps)
+
+
+def _foliage_in(file: Path) -> tuple[Foliage, ScanPoints | None]:
+    """The foliage; and the points that earlier versions kept with it."""
+    z = _arrays_in(file)
+    density, corner, cell = z["density"], z["corner"], z["cell"]
+    preview = z.get("preview", None)
     if density.ndim != 3 or density.dtype.kind != "f" or not np.all((density >= 0) & (density <= FARTHEST)):
         raise ValueError("its density is no grid of finite numbers from 0")
-    if preview is not None:
-        preview = _array(preview, (None, 3), "its preview").astype(np.float32)
-    return Foliage(density, _array(corner, (3,), "its corner"), _cell(cell)), preview
+    points = None if preview is None else scan_points((_array(preview, (None, 3), "its preview"),))
+    return Foliage(density, _array(corner, (3,), "its corner"), _cell(cell)), points
 
 
 def _save_arrays(path: Path, arrays: dict[str, NDArray]) -> None:

@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from treescan.arrays import Floats32
 from treescan.cloud.point_cloud import Frame
 from treescan.errors import BadInput
 from treescan.reason import Reason, from_plain
 from treescan.trees.beside import Beside, Terrain
+from treescan.trees.scan_points import ScanPoints
 from treescan.wood.files.beside_files import beside_in
 from treescan.wood.files.plain_values import degrees, number, read_json
 from treescan.wood.files.read_nodes import FileNodes, as_stated, limbs_in, nodes_in
@@ -52,16 +52,16 @@ def read_tree(path: str | os.PathLike[str]) -> TracedTree:
             f"is in {data['units']!r}", file=str(path), remedy="write lengths in metres and units 'm'"
         )
     check_tree(data, str(path))
-    beside, preview = beside_in(data, path)
-    return tree_in(data, beside, str(path), preview)
+    beside, points = beside_in(data, path)
+    return tree_in(data, beside, str(path), points)
 
 
 def tree_in(
-    data: dict[str, Any], beside: Beside | None, file: str, preview: Floats32 | None = None
+    data: dict[str, Any], beside: Beside | None, file: str, points: ScanPoints | None = None
 ) -> TracedTree:
     """A `TracedTree` from the content of a tree.json and what stands beside it (None: level ground, alone, leafless)."""
     try:
-        return _tree_in(data, beside, file, preview)
+        return _tree_in(data, beside, file, points)
     except BadInput:
         raise
     except (KeyError, TypeError, ValueError, IndexError, OverflowError) as err:
@@ -69,7 +69,7 @@ def tree_in(
         raise BadInput(what, file=file, remedy="see 'tree.json' in README for the keys it must have") from err
 
 
-def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: Floats32 | None) -> TracedTree:
+def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, points: ScanPoints | None) -> TracedTree:
     nodes = nodes_in(data, file)
     if beside is None:
         beside = Beside(Terrain.flat(float(nodes.xyz[0, 2]), nodes.xyz[0, :2]))
@@ -81,7 +81,7 @@ def _tree_in(data: dict[str, Any], beside: Beside | None, file: str, preview: Fl
     stem = _stem_in(data.get("stem"), graph, beside.terrain)
     notes = (*renumbered, *_reasons_in(quality.get("notes", ())))
     return TracedTree(
-        graph, beside, frame, stem, _fitness_in(quality), data.get("source", file), notes, preview
+        graph, beside, frame, stem, _fitness_in(quality), data.get("source", file), notes, points
     )
 
 

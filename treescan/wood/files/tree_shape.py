@@ -238,7 +238,7 @@ def _frame(data: dict[str, Any], told: Faults) -> None:
     beside = data.get("beside") or {}
     names = beside if isinstance(beside, dict) else {}
     if beside and (
-        set(names) != {"terrain", "foliage", "surroundings"}
+        set(names) - {"points"} != {"terrain", "foliage", "surroundings"}
         or not all(isinstance(n, str) and NAME.fullmatch(n) and n not in (".", "..") for n in names.values())
     ):
         told.add("beside does not name a terrain, a foliage and a surroundings file of the same folder")

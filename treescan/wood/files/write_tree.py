@@ -12,7 +12,7 @@ import numpy as np
 from treescan.atomic import write_text
 from treescan.cautions import all_cautions
 from treescan.reason import as_plain
-from treescan.wood.files.beside_files import names_beside, standby_names, write_beside
+from treescan.wood.files.beside_files import is_ours, names_beside, standby_names, write_beside
 from treescan.wood.files.plain_values import degrees, or_null
 from treescan.wood.graph import ScanFitness, StemFigures, TracedTree, Unions, WoodGraph
 
@@ -21,20 +21,23 @@ FRAME_KEYS = ("unit_m", "vertical_unit_m", "up", "file_crs", "in_degrees")
 
 
 def write_tree(traced: TracedTree, path: str | os.PathLike[str]) -> tuple[Path, ...]:
-    """Write tree.json and the three files beside it; return all four paths, tree.json last.
+    """Write tree.json and the files beside it; return all their paths, tree.json last.
 
-    Whatever ends the run, tree.json names three files of its own tree: over an earlier tree the three are
-    first written under other names, and take their own once tree.json no longer names those of that tree.
+    Whatever ends the run, tree.json names files of its own tree: over an earlier tree they are first written
+    under other names, and take their own once tree.json no longer names those of that tree.
     """
     path = Path(path)
     names, standby = names_beside(path), standby_names(path)
     content = tree_out(traced)
     for called in (standby, names) if path.exists() else (names,):
-        write_beside(traced.beside, traced.preview, path.parent, called)
-        write_text(path, json.dumps({**content, "beside": called}))
+        written = write_beside(traced.beside, traced.points, path.parent, called)
+        write_text(path, json.dumps({**content, "beside": written}))
     for name in standby.values():
         (path.parent / name).unlink(missing_ok=True)
-    return (*tuple(path.parent / name for name in names.values()), path)
+    for name in {*names.values()} - {*written.values()}:  # of an earlier tree
+        if is_ours(path.parent / name):
+            (path.parent / name).unlink()
+    return (*tuple(path.parent / name for name in written.values()), path)
 
 
 def tree_out(traced: TracedTree) -> dict[str, Any]:

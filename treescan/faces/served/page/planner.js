@@ -43,7 +43,7 @@
   window.treescanPage = { state: () => state, view: () => view, scene: () => scene, answers: marks.posted };
 
   /* ---- theme, kept in this browser */
-  const themed = name => { document.documentElement.dataset.theme = name; try { localStorage.setItem("theme", name); } catch { /* private window */ } view?.theme(name); };
+  const themed = name => { document.documentElement.dataset.theme = name; try { localStorage.setItem("theme", name); } catch { /* private window */ } if (view) { view.theme(name); redraw(); } };
   let first = "light";
   try { first = localStorage.getItem("theme") || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light"); } catch { /* private window */ }
   themed(first);
@@ -113,7 +113,7 @@
     $("title").textContent = t.name; $("working").textContent = w("opening"); top();
     scene = await get(`/tree/${key}/scene`);
     const canvas = $("view").cloneNode(); $("view").replaceWith(canvas);
-    view = PlannerView(canvas, scene, { tap, drawn: n => {
+    view = PlannerView(canvas, $("tags"), scene, { tap, drawn: n => {
       $("north").style.transform = `rotate(${n.north}rad)`;
       const steps = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50], m = steps.find(s => s * n.pixelsPerMetre > 50) ?? 50;
       $("scale").firstElementChild.style.width = m * n.pixelsPerMetre + "px"; $("scale").lastElementChild.textContent = metres(m);
@@ -121,6 +121,9 @@
     if (view) view.theme(document.documentElement.dataset.theme);
     performance.mark("tree-shown");
     bars(); follow(mine);
+    if (!view || !scene.points) return;
+    const brought = await fetch(`/tree/${key}/points`), packed = brought.ok ? await brought.arrayBuffer() : null;
+    if (packed && mine === alive) { view.scanned(new Uint16Array(packed)); performance.mark("points-shown"); }
   }
   const imperial = () => state?.inputs.settings["reader.units"] === "imperial";
   const metres = m => imperial() ? `${(m / 0.3048).toFixed(1)} ft (${m.toFixed(2)} m)` : `${m.toFixed(m < 1 ? 2 : 1)} m (${(m / 0.3048).toFixed(1)} ft)`;
@@ -140,7 +143,7 @@
   const redraw = () => view?.setDrawn(state ? state.inputs.drawn : [], open);
   const pick = trying(async label => {
     if (label !== union) view?.setFlights([]);
-    union = label; tab = "chosen"; card = null; show();
+    union = label; tab = "chosen"; card = null; spotted(); show();
     const mine = label;
     const found = await get(`/tree/${key}/union/${encodeURIComponent(label)}`);
     if (mine !== union) return;
@@ -180,6 +183,16 @@
   }
 
   /* ---- showing the state */
+  const TAGS = 9;
+  function spotted() {
+    const rows = state?.plan?.rows ?? [], of = {}, order = ["not assessable", "not ranked", "inspect first", "candidate"], tint = {}, tags = new Map();
+    for (const r of rows) if (!of[r.label] || order.indexOf(r.verdict) > order.indexOf(of[r.label])) of[r.label] = r.verdict;
+    const shade = use => { let row = 0; while (row < scene.limits.length && use > scene.limits[row]) row++; return scene.legend[row].colour; };
+    if (colourBy === "use") for (const r of rows) tint[r.label] ??= r.use === null ? undefined : shade(r.use);
+    for (const r of rows) if (r.rank && tags.size < TAGS && !tags.has(r.label)) tags.set(r.label, r.rank);
+    if (union && !tags.has(union)) tags.set(union, "");
+    view?.setSpots(of, tint, [...tags].map(([label, rank]) => [rank, label]), union);
+  }
   let lastPlan = "", lastThrown = "";
   function show() {
     if (!state) return;
@@ -189,11 +202,7 @@
     const plan = state.plan, now = JSON.stringify([state.at, state.lines.length, state.inputs, plan?.rows.length]);
     if (plan && now !== lastPlan) {
       lastPlan = now;
-      const of = {}, order = ["not assessable", "not ranked", "inspect first", "candidate"];
-      for (const r of plan.rows) if (!of[r.label] || order.indexOf(r.verdict) > order.indexOf(of[r.label])) of[r.label] = r.verdict;
-      const tint = {}, shade = use => { let row = 0; while (row < scene.limits.length && use > scene.limits[row]) row++; return scene.legend[row].colour; };
-      if (colourBy === "use") for (const r of plan.rows) tint[r.label] ??= r.use === null ? undefined : shade(r.use);
-      view?.setSpots(of, tint);
+      spotted();
       for (const p of marks.posted) if (p.answered === null) p.answered = performance.now() - p.start;
       if (union) pickAgain();
     }
