@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm
 
-from treescan.loads.chance.overload_chance import SectionDraws, _bivariate, overload_chance
+from treescan.loads.chance.overload_chance import SectionDraws, _bivariate, _both_above, overload_chance
 
 
 def drawn(limbs: SectionDraws, passed: float, draws: int, seed: int) -> float:
@@ -65,3 +65,13 @@ def test_the_bivariate_normal_is_scipys():
     for h, k, r in [(0.3, -0.7, 0.5), (-1.2, 0.4, 0.9), (2.0, 1.0, -0.3), (0.0, 0.5, 0.2)]:
         exact = multivariate_normal(cov=[[1, r], [r, 1]]).cdf([h, k])
         assert _bivariate(np.array(h), np.array(k), r) == pytest.approx(exact, abs=1e-6)
+
+
+@pytest.mark.parametrize("r", [-0.9, -0.2, 0.0, 0.4, 0.95])
+def test_where_one_bound_says_nothing_the_other_is_told_alone(r):
+    """Of the first as of the second: what the general formula gives for bounds far out."""
+    z = np.linspace(-6.0, 6.0, 97)
+    nothing = np.full_like(z, -np.inf)
+
+    np.testing.assert_allclose(_both_above(nothing, z, r), _bivariate(np.full_like(z, 37.0), -z, r), rtol=1e-9, atol=1e-15)
+    np.testing.assert_allclose(_both_above(z, nothing, r), _bivariate(-z, np.full_like(z, 37.0), r), rtol=1e-9, atol=1e-15)

@@ -14,6 +14,8 @@ from loads.stick_trees import PLAIN, configuration, tree
 from strategies import alone, random_tree
 
 from treescan.loads.chance.margin_kernel import MASS
+from treescan.loads.chance.overload_chance import overload_chance
+from treescan.loads.chance.reliability import section_draws
 from treescan.loads.checks.anchor import check_anchor, checked
 from treescan.loads.hidden_defects import HIDDEN, INSPECTED, PROOFS, TESTED, UNTESTED, chance_told
 from treescan.loads.judging.judged import contacts_of
@@ -21,7 +23,7 @@ from treescan.loads.judging.stout_line import stout_line
 from treescan.loads.limb_check import DOUBTFUL, FAILS, HOLDS, IF_TESTED, VERDICTS, WITHIN
 from treescan.loads.rope.configuration_loads import configuration_loads
 from treescan.loads.settings import LoadSettings
-from treescan.loads.statics.governing import governed
+from treescan.loads.statics.governing import governed, weakened
 from treescan.loads.statics.load_path import load_path
 from treescan.loads.statics.load_test_evidence import SHORT_TEST, TEST_ERROR, passed_tests
 from treescan.loads.statics.structural_model import whole_tree
@@ -223,6 +225,23 @@ def test_more_proof_never_lowers(system, thick, slope):
     told = [chance_told(x, p) for x in chance for p in PROOFS]
     assert min(told) >= 1 / 3000
     assert c.chance_told >= 3e-3
+
+
+@pytest.mark.parametrize("diameter", [0.06, 0.15])
+def test_the_chance_of_overload_is_that_of_the_cases_and_never_less_on_weaker_wood(diameter):
+    """Worked out when it is asked for, as it is at once; in the tails where the middle holds, else the share of the draws."""
+    t = whole(bough(diameter, 30.0), cases=("at rest",))
+    contacts = contacts_of(t, configuration(t.graph, "U01", "MRS"))
+    loads = configuration_loads("MRS", "rope on bark", contacts, np.array([0.6, 0.0, 1.0]), 0.0, np.zeros((0, 3)), t.settings)
+    use = governed(t, loads, load_path(t, contacts), "MRS", "rope on bark")
+    weak, sound = weakened(use, 1.2), weakened(use, 1.0)
+
+    def at_once(cases):
+        return overload_chance(section_draws(cases, t.few, t.widened[: len(t.few)], stands=use.standing))
+
+    assert use.overload == (at_once(use.cases) if use.margin.median > 1 else use.counted)
+    assert weak.overload == (max(at_once(use.cases), at_once(weak.cases)) if use.margin.median > 1.2 else use.overload)
+    assert weak.overload >= sound.overload == use.overload
 
 
 def test_after_a_test_as_plain_draws_have_it():

@@ -81,6 +81,8 @@ def _both_above(first: Floats, second: Floats, correlation: float) -> Floats:
     """Chance that one standard normal lies above `first` and another, correlated with it, above `second`."""
     if correlation >= 1.0 - 1e-9 or np.max(second) < NEVER:
         return np.asarray(ndtr(-np.maximum(first, second)), float)
+    if np.max(first) < NEVER:
+        return np.asarray(ndtr(-second), float)
     out = np.asarray(ndtr(-first), float)
     both = np.flatnonzero(~(second < NEVER))  # elsewhere the second says nothing
     out[both] = _bivariate(-first[both], -second[both], correlation)

@@ -109,7 +109,7 @@ def judged(
     strands = SYSTEMS[configuration.system].legs_at_climber
     give = stiffness(tree, loads.contacts, (use.legs, *use.beside), use.node, (multiple, strands))
     if give.growth > 1.0:  # the bent limb has more moment than the straight one
-        use = replace(weakened(tree, use, give.growth), margin=use.margin.over(give.growth))
+        use = replace(weakened(use, give.growth), margin=use.margin.over(give.growth))
     return Judged(
         tree=tree,
         configuration=configuration,

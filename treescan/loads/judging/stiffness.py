@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -44,16 +45,42 @@ class Bounce:
 
 
 @dataclass(frozen=True)
+class Swinging:
+    """What swings with the climber on the way up.
+
+    points (k, 3), radius (k,), mass (k,), modulus : the limb, as of `tie_in_spring`.
+    multiple : float    Force on the union over the climber's pull.
+    strands : int       That end at the climber.
+    longest : float     Rope, down to the ground. [m]
+    settings : LoadSettings
+    """
+
+    points: Floats
+    radius: Floats
+    mass: Floats
+    modulus: tuple[float, float]
+    multiple: float
+    strands: int
+    longest: float
+    settings: LoadSettings
+
+
+@dataclass(frozen=True)
 class Stiffness:
     """How far the rope's place on the union gives way (sag, [m]) and turns (slope_change, [rad]) at most under
     the loads that may govern; lively : bool, more than the settings call stiff; growth : float, moment at the
-    governing section in the bent shape over that in the straight one, at least 1; bounce : Bounce."""
+    governing section in the bent shape over that in the straight one, at least 1; swinging : Swinging."""
 
     sag: float
     slope_change: float
     lively: bool
     growth: float
-    bounce: Bounce
+    swinging: Swinging
+
+    @cached_property
+    def bounce(self) -> Bounce:
+        """The swinging on the way up; worked out when it is first asked for."""
+        return _bounce(self.swinging)
 
 
 def is_lively(sag: float, slope_change: float, settings: LoadSettings) -> bool:
@@ -96,10 +123,9 @@ def stiffness(
     sag, slope_change, growth = worst
     carried = s.weight[path] / G
     mass = np.maximum(carried - np.append(carried[1:], 0.0), 0.0)
-    spring = tie_in_spring(points, radius, mass, *modulus, np.array([0.0, 0.0, -1.0]))
     longest = float(top.point[2] - tree.ground_below(top.point))
-    bounce = _bounce(spring.geared(max(rope[0], 0.1)), rope[1], longest, settings)
-    return Stiffness(sag, slope_change, is_lively(sag, slope_change, settings), growth, bounce)
+    swinging = Swinging(points, radius, mass, modulus, *rope, longest, settings)
+    return Stiffness(sag, slope_change, is_lively(sag, slope_change, settings), growth, swinging)
 
 
 def _bent(
@@ -147,11 +173,13 @@ def _growth(points: Floats, bent: Floats, force: Floats, moment: Floats, row: in
     return max(after / before, 1.0) if before > 0 else 1.0
 
 
-def _bounce(limb: Spring, strands: int, longest: float, settings: LoadSettings) -> Bounce:
+def _bounce(of: Swinging) -> Bounce:
     """The climber's swinging on the way up from the ground to just below the tie-in point."""
-    shortest = settings.shortest_rope
-    length = np.linspace(max(longest, shortest), shortest, LENGTHS)
-    rope, climber = strands * settings.rope_modulus / length, settings.climber_mass
+    settings, shortest = of.settings, of.settings.shortest_rope
+    spring = tie_in_spring(of.points, of.radius, of.mass, *of.modulus, np.array([0.0, 0.0, -1.0]))
+    limb = spring.geared(max(of.multiple, 0.1))
+    length = np.linspace(max(of.longest, shortest), shortest, LENGTHS)
+    rope, climber = of.strands * settings.rope_modulus / length, settings.climber_mass
     low, _ = two_masses(limb, rope, climber)
     cadence = np.linspace(settings.cadence[0], settings.cadence[-1], LENGTHS)
     light, heavy = (

@@ -29,11 +29,12 @@ def verdict(found: Judged) -> tuple[str, Reason]:
         return FAILS, Reason("turns_too_far", turn=turn, asked=settings.turn_refused, **figures)
     if not margin.p5 >= settings.fails_p5:
         return FAILS, Reason("strength_fails", asked=settings.fails_p5, **figures)
-    shock = found.exceptional
+    shock = found.shock
     if shock is not None:
+        case = found.loads.pulls.hard_case[shock.row]
         if not shock.margin.known:
-            return FAILS, Reason("shock_not_judged", case=shock.case, **figures)
-        hard = {"case": shock.case, "shock_low": shock.margin.p5, "shock_middle": shock.margin.median}
+            return FAILS, Reason("shock_not_judged", case=case, **figures)
+        hard = {"case": case, "shock_low": shock.margin.p5, "shock_middle": shock.margin.median}
         if not shock.margin.median >= settings.exceptional_median:
             return FAILS, Reason("shock_breaks", asked=settings.exceptional_median, **hard, **figures)
         if not shock.margin.p5 >= settings.exceptional_p5:

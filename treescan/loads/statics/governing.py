@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -42,12 +43,16 @@ class Governed:
     use : (s,) float            Median stress over strength under it.
     section : int               Row of the load path that governs; node : its graph node.
     mode : str                  As in `LimbCheck`, or `SPLITS`.
-    margin : Estimate           Strength over stress; overload : chance that stress exceeds strength.
+    margin : Estimate           Strength over stress.
     cases : tuple of MarginCase     That load first, then the others.
     in_plane : tuple of bool    Of those others: they bend section `section` in the plane of the first.
     standing : bool             Draws in which the tree could not stand are left out.
     own_moment, rope_moment : (3,)  Of section `section` by the own weight and by the rope: what bends it, or what
         twists it where torsion governs. [N m]
+    tree : StructuralModel      That it was judged on.
+    counted : float             Share of the draws in which stress exceeds strength.
+    looked_at : tuple           Loads on sound wood and then on weakened, as `cases`: the chance of overload is looked at in the
+        tails of each; () where the draws see it well enough.
     """
 
     row: int
@@ -59,12 +64,21 @@ class Governed:
     node: int
     mode: str
     margin: Estimate
-    overload: float
     cases: tuple[MarginCase, ...]
     in_plane: tuple[bool, ...]
     standing: bool
     own_moment: Floats
     rope_moment: Floats
+    tree: StructuralModel
+    counted: float
+    looked_at: tuple[tuple[MarginCase, ...], ...]
+
+    @cached_property
+    def overload(self) -> float:
+        """Chance that stress exceeds strength; worked out when it is first asked for, which of wood that is only tried nobody does."""
+        few, widened = self.tree.few, self.tree.widened[: len(self.tree.few)]
+        draws = (section_draws(cases, few, widened, stands=self.standing) for cases in self.looked_at)
+        return max(map(overload_chance, draws), default=self.counted)
 
 
 def governed(
@@ -102,10 +116,8 @@ def governed(
     reported = gate(tree, path) is not None  # such wood may stand by a shell the formulas do not know
     z = tree.normals if use.max() <= HOPELESS else tree.few
     standing = settings.stands and not reported
-    margin, overload = sampled_reliability(case, z, stands=standing, also=also, low_share=tree.low_share)
-    if margin.known and margin.median > 1.0:
-        draws = section_draws([case, *also], tree.few, tree.widened[: len(tree.few)], stands=standing)
-        overload = overload_chance(draws)
+    margin, counted_share = sampled_reliability(case, z, stands=standing, also=also, low_share=tree.low_share)
+    cases = (case, *also)
     told = LegLoads(loads.leg_point[row], legs[row])
     beside = tuple(LegLoads(loads.leg_point[r], of[r]) for of, r, _ in others)
     f = forces(path, told)
@@ -121,11 +133,13 @@ def governed(
         int(path.node[section]),
         mode,
         margin,
-        overload,
-        (case, *also),
+        cases,
         tuple(_in_plane(path, section, told, other) for other in beside),
         standing,
         *_moments(path, section, told, mode),
+        tree,
+        counted_share,
+        (cases,) if margin.known and margin.median > 1.0 else (),
     )
     return _split(tree, path, found, loads.leg_point, legs)
 
@@ -139,21 +153,19 @@ def _split(
     more = use / float(found.use[found.section])
     if not more > 1.0:
         return found
-    out = replace(weakened(tree, found, more), section=row, node=int(path.node[row]), mode=SPLITS)
+    out = replace(weakened(found, more), section=row, node=int(path.node[row]), mode=SPLITS)
     own, rope = _moments(path, row, found.legs, SPLITS)
     return replace(out, margin=found.margin.over(more), own_moment=own, rope_moment=rope)
 
 
-def weakened(tree: StructuralModel, use: Governed, factor: float) -> Governed:
+def weakened(use: Governed, factor: float) -> Governed:
     """The same loads on wood that bears so many times less: cases and chance; the margin stays for the caller to set."""
     cases = tuple(
         replace(c, bending=c.bending / factor, crushing=c.crushing / factor, shear=c.shear / factor)
         for c in use.cases
     )
-    if not (use.margin.known and use.margin.median > factor):
-        return replace(use, cases=cases)
-    draws = section_draws(cases, tree.few, tree.widened[: len(tree.few)], stands=use.standing)
-    return replace(use, cases=cases, overload=max(use.overload, overload_chance(draws)))
+    seldom = use.margin.known and use.margin.median > factor
+    return replace(use, cases=cases, looked_at=(*use.looked_at, cases) if seldom else use.looked_at)
 
 
 def rope_moment_at(path: LoadPath, section: int, load: LegLoads) -> Floats:
