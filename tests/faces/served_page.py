@@ -107,7 +107,7 @@ class Served:
     def change(self, key: str, kind: str, **values: Any) -> Any:
         return self.wish(key, wish="change", kind=kind, values=values)
 
-    def settled(self, key: str, seconds: float = 240.0) -> Any:
+    def settled(self, key: str, seconds: float = HANG) -> Any:
         """The state once nothing is being worked out."""
         until, since = time.monotonic() + seconds, 0
         while time.monotonic() < until:

@@ -229,12 +229,17 @@ def test_throws_are_asked_for_from_a_place(served):
     before = served.settled(key)
     label = before["plan"]["rows"][0]["label"]
     line = served.change(key, "stand", place=[3.0, -3.0], union=label)["lines"][-1]["line"]
-    until = time.monotonic() + 60
+    until = time.monotonic() + HANG
     while (state := served.settled(key))["thrown"] is None and time.monotonic() < until:
         time.sleep(0.2)
 
     assert state["thrown"]["line"] == line and state["thrown"]["says"]
     assert state["plan"] == before["plan"]
+    assert served.json("GET", f"/tree/{key}/flights")["flights"]
+
+    assert served.wish(key, wish="move", to=state["at"] - 1)["thrown"] is None, "told after its question was undone"
+    assert served.json("GET", f"/tree/{key}/flights")["flights"] == []
+    assert served.wish(key, wish="move", to=state["at"])["thrown"] == state["thrown"]
 
 
 def test_throws_are_told_first_where_all_are_searched_again(place, tmp_path):

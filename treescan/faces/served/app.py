@@ -191,7 +191,8 @@ def made_app(house: House, gate: Gate, labels: dict[str, str]) -> Any:
 
     async def flights(request: Request) -> Response:
         desk = await house.desk(request.path_params["key"])
-        return JSONResponse({"flights": [] if desk.thrown is None else thrown(desk.thrown[1])})
+        found = desk.throws_told()
+        return JSONResponse({"flights": [] if found is None else thrown(found[1])})
 
     async def union(request: Request) -> Response:
         desk = await house.desk(request.path_params["key"])

@@ -208,8 +208,16 @@ class Desk:
 
     def _question(self) -> tuple[int, Change] | None:
         """The last standing question for throws that has no answer yet."""
-        asked = next((line for line in reversed(self.history.standing) if line[1].kind == "stand"), None)
+        asked = self._last_asked()
         return None if asked is None or (self.thrown is not None and self.thrown[0] == asked[0]) else asked
+
+    def _last_asked(self) -> tuple[int, Change] | None:
+        return next((line for line in reversed(self.history.standing) if line[1].kind == "stand"), None)
+
+    def throws_told(self) -> tuple[int, tuple[Throw, ...]] | None:
+        """The answer to the last standing question for throws, with its line; None once it was undone."""
+        asked, found = self._last_asked(), self.thrown
+        return found if asked is not None and found is not None and found[0] == asked[0] else None
 
     def _do(self, wish: str, inputs: Inputs, history: History) -> None:
         def progress(stage: str, share: float) -> None:

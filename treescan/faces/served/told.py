@@ -26,7 +26,7 @@ def state(desk: Desk) -> dict[str, Any]:
     """All that changes on the page of one tree."""
     with desk._changed:
         history, work, version = desk.history, desk.work, desk.version
-        fault, took, thrown, written, first = desk.fault, desk.took, desk.thrown, desk.written, desk.first
+        fault, took, thrown, written, first = desk.fault, desk.took, desk.throws_told(), desk.written, desk.first
     now, before = desk.plan, desk.plan_before
     with written_for(history.inputs.all_settings().reader):
         plan, changed = _of_plan(desk, now, before)

@@ -208,7 +208,7 @@
     }
     if (state.first || (plan && !work)) for (const p of marks.posted) p.first ??= performance.now() - p.start;
     const thrown = JSON.stringify(state.thrown);
-    if (thrown !== lastThrown) { lastThrown = thrown; if (state.thrown) { for (const p of marks.posted) if (p.wish.kind === "stand") p.answered = performance.now() - p.start; get(`/tree/${key}/flights`).then(f => view?.setFlights(f.flights), () => {}); } }
+    if (thrown !== lastThrown) { lastThrown = thrown; if (!state.thrown) view?.setFlights([]); else { for (const p of marks.posted) if (p.wish.kind === "stand") p.answered = performance.now() - p.start; get(`/tree/${key}/flights`).then(f => view?.setFlights(f.flights), () => {}); } }
     redraw();
     $("tabs").replaceChildren(...["candidates", "chosen", "change", "history"].map(n => button(w("tab_" + n), () => { tab = n; show(); }, { role: "tab", id: "tab-" + n, ariaSelected: String(tab === n) })));
     $("panel").setAttribute("aria-labelledby", "tab-" + tab);

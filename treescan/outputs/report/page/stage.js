@@ -81,7 +81,9 @@ function TreeStage(canvas, data, options) {
     for (let i = 0; i < n; i++) colours.set(of(typeof colour === "function" ? colour(i) : colour), 3 * i);
     shape.setAttribute("position", new THREE.BufferAttribute(xyz instanceof Uint16Array ? xyz : new Float32Array(xyz), 3));
     shape.setAttribute("color", new THREE.BufferAttribute(colours, 3, true));
-    return new THREE.Points(shape, new THREE.PointsMaterial({ size, vertexColors: true, sizeAttenuation: metres, depthTest: !onTop }));
+    const object = new THREE.Points(shape, new THREE.PointsMaterial({ size, vertexColors: true, sizeAttenuation: metres, depthTest: !onTop }));
+    object.renderOrder = onTop ? 1 : 0; /* else what is brought later, as points of the scan are, covers them */
+    return object;
   }
   /* Points of the scan as steps; any first part of them is an even pick. */
   function scanned(steps, low, step) {
