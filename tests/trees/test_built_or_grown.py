@@ -124,3 +124,13 @@ def test_stems_that_lean_apart_from_one_stool_are_one_tree():
     assert [len(t) for t in join_stems(clump, xyz, xyz[:, 2], 0.01)] == [3]
     for apart in (upright, leaning):
         assert [len(t) for t in join_stems(apart, xyz, xyz[:, 2], 0.01)] == [1, 1, 1]
+
+
+@pytest.mark.parametrize(("lean", "trees"), [(0.15, [3]), (0.08, [1, 1, 1])])
+def test_the_farther_stems_lean_apart_the_wider_their_stool_may_be(lean, trees):
+    """Feet 1.1 m from each other: stems of one stool when they lean apart by a quarter of their height, not by a seventh."""
+    turn = np.array([0.1, 2.2, 4.3])
+    way = np.column_stack([np.cos(turn), np.sin(turn)])
+    xyz = np.random.default_rng(0).uniform(-3, 3, (200, 3))
+    stems = tuple(stem(*(0.64 * w), tuple(lean * w)) for w in way)
+    assert [len(t) for t in join_stems(stems, xyz, xyz[:, 2], 0.01)] == trees

@@ -134,3 +134,14 @@ def test_a_last_limb_without_vertices_is_passed_over_when_starts_are_trimmed():
 
     assert np.diff(trimmed.start).tolist() == [9, np.diff(trim_starts(limb[:2], place[:2], whole)[0].start)[1], 0]
     assert of_point.tolist() == [0, 0, 2, 1]
+
+
+@pytest.mark.parametrize("comes_clear", [True, False])
+def test_a_limb_that_touches_its_parent_again_has_left_already(comes_clear):
+    """It leaves a stem at 2 m, bows 0.5 m out and touches at 4 m: only its foot is trimmed. One that lies on the bark all the way to there is trimmed to there."""
+    z = np.linspace(2.0, 6.0, 41)
+    out = np.interp(z, [2.0, 3.0, 4.0, 6.0], [0.2, 0.7 if comes_clear else 0.2, 0.2, 1.5])
+    axes = axes_of([straight((0, 0, 0), (0, 0, 8), 81), np.column_stack([out, 0 * z, z])], [np.full(81, 0.2), np.full(41, 0.04)], [-1, 0])
+    got, _ = trim_starts(np.zeros(1, np.int32), np.zeros(1), axes)
+    first = got.v[got.rows(1)][0, 2]
+    assert (2.0 < first < 2.3) if comes_clear else (4.0 < first < 4.3)

@@ -28,9 +28,10 @@ TOP_SLICE = 0.3
 OWN_BARK, OWN_MARGIN = 1.3, 0.03
 """A stem's own bark lies within so many radii, plus the second [m]."""
 
-STOOL_GAP, LEAST_OUTWARD, SPREADING, LEAST_APART = 0.8, 0.02, 0.12, 0.05
+STOOL_GAP, LEAST_OUTWARD, SPREADING, LEAST_APART, MOST_SPREADING = 0.8, 0.02, 0.12, 0.05, 2.0
 """Stems of one stool: their feet are no farther apart, bark to bark, than so many times both dbh together, each leans out by
-so much and both together by so much [m/m]; feet nearer than the last [m] have no direction (project choice)."""
+so much and both together by so much [m/m]; feet nearer than the fourth [m] have no direction. Stems that lean apart by more may
+have feet farther apart in the same measure, up to the last so many times (project choice)."""
 
 
 def join_stems(
@@ -69,7 +70,8 @@ def _of_one_stool(a: Stem, b: Stem) -> bool:
     way = between / apart
     outward = (float(-a.lean @ way), float(b.lean @ way))
     gap = apart - (a.dbh + b.dbh) / 2
-    return bool(gap < STOOL_GAP * (a.dbh + b.dbh) and min(outward) > LEAST_OUTWARD and sum(outward) > SPREADING)
+    wide = min(sum(outward) / SPREADING, MOST_SPREADING)
+    return bool(gap < STOOL_GAP * wide * (a.dbh + b.dbh) and min(outward) > LEAST_OUTWARD and wide > 1)
 
 
 def _meet(a: Stem, b: Stem, p: Floats, h: Floats, spacing: float) -> bool:

@@ -32,6 +32,8 @@ TIP_SHARE = 0.35
 """Share on the bark from which a piece ends a limb (project choice)."""
 UNSEEN, UNSEEN_SHARE = 0.3, 0.6
 """The unseen way to the parent may be so long [m], or this share of what was seen (project choice)."""
+GONE, GONE_RADII = 0.3, 4
+"""A limb so far off its parent's bark [m], and so many of its own radii, has left it (project choice)."""
 CARRIES = 0.3
 """A good limb longer than this keeps the limb it hangs on [m] (project choice)."""
 
@@ -69,18 +71,22 @@ def merge_ghosts(xyz: Floats, limb: Ints, axes: LimbAxes) -> tuple[LimbAxes, Int
 
 
 def trim_starts(limb: Ints, place: Floats, axes: LimbAxes) -> tuple[LimbAxes, Ints]:
-    """Give the first part of a limb back to its parent, up to where it last touches the parent's bark, with the side limbs on that part.
+    """Give the first part of a limb back to its parent, up to where it leaves the parent's bark, with the side limbs on that part.
+
+    A limb that has come clear of the bark and touches it again farther out has left already.
 
     Parameters
     ----------
     limb, place : (n,)      Limb of every point and its place along it. [m]
     """
     away, _, bark = distance_and_radius(axes.v, axes.parent[axes.of_vertex], axes.start, axes.v, axes.s, axes.r)
-    on_bark = away < ON_HOST * bark + ON_HOST_MORE
+    off = away - (ON_HOST * bark + ON_HOST_MORE)
+    on_bark, clear = off < 0, off > np.maximum(GONE, GONE_RADII * axes.r)
     first = np.zeros(len(axes), np.int64)
     for k in range(1, len(axes)):
         run = on_bark[axes.rows(k)]
-        last = np.flatnonzero(run)
+        gone = np.flatnonzero(clear[axes.rows(k)])
+        last = np.flatnonzero(run[: gone[0]] if len(gone) else run)
         first[k] = int(last[-1]) + 1 if len(last) and last[-1] < len(run) - 3 else 0
     parent = axes.parent.copy()
     for c in range(1, len(axes)):
