@@ -2,7 +2,7 @@
 
 The tile comes from a generator, a million points at a time, as a file would: trees 10 m apart in rows of 20, each the surface of one grown
 tree with 3 mm noise, and ground that rises and falls by half a metre. What reading a packed file takes comes on top, but for the last table:
-there the tile, and one tree of it cut out (20 m by 20 m), are LAZ files.
+there the tile, and one tree of it cut out (20 m by 20 m; 44 m by 44 m with its neighbours), are LAZ files.
 
     python scripts/bench_tile.py 1 10 60        those sizes, in millions of points, 200 trees
     python scripts/bench_tile.py --trees 800 200
@@ -29,6 +29,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 APART, IN_A_ROW, TEMPLATE, BLOCK = 10.0, 20, 400_000, 1_000_000
 """Between trees [m]; trees in a row; points of the tree that is repeated; points at a time."""
+CUTS = {"that tree cut out": 10.0, "that tree and its neighbours cut out": 22.0}
+"""Half the side of what is cut out: a tree's own place, or all that is looked at for one (`trees/round_the_place.py`). [m]"""
 ROOM = 8 << 30
 """No job may take more. [bytes]"""
 
@@ -183,13 +185,15 @@ def main() -> None:
                     row(name, "whole" if at is None else f"--at {at}", measured(tile, at, n, asked.trees))
         if asked.cut:
             n = int(asked.cut * 1e6)
-            cut = Path(place) / "cut.laz"
             write_laz(tile, n, asked.trees)
-            write_laz(cut, n, asked.trees, (x, y, 10.0))
-            row(f"{asked.cut:g} M, {asked.trees}, LAZ", f"--at {x},{y}", measured(tile, f"{x},{y}"))
-            row("that tree cut out, LAZ", "--at", measured(cut, f"{x},{y}"))
+            files = {f"{asked.cut:g} M, {asked.trees}, LAZ": tile}
+            for what, reach in CUTS.items():
+                files[what] = Path(place) / f"cut_{reach:g}.laz"
+                write_laz(files[what], n, asked.trees, (x, y, reach))
+            for name, path in files.items():
+                row(name, f"--at {x},{y}", measured(path, f"{x},{y}"))
             for command, out in (("trace", "tree.json"), ("plan", "plan")):
-                for k, (name, path) in enumerate(((f"{asked.cut:g} M, {asked.trees}, LAZ", tile), ("that tree cut out", cut))):
+                for k, (name, path) in enumerate(files.items()):
                     place_of = str(Path(place) / str(k) / command / out)
                     words = [command, str(path), "-o", place_of, f"--at={x},{y}", "--quiet"]
                     row(name, f"treescan {command} --at", whole_command(words))

@@ -53,9 +53,14 @@ echo "Installing treescan and its libraries into .venv (about 2 GB, a few minute
 if [ "$extra" = dev ]; then target=".[dev]"; else target="."; fi
 .venv/bin/python -m pip install --quiet --disable-pip-version-check --editable "$target"
 
-# Stored machine code does not notice a change of a function it calls in another file: after any change it is made anew.
+# Stored machine code does not notice a change of a function it calls in another file: after any change it is made anew, here and not
+# in the first plan: a sample is planned for it, and its results thrown away.
 stamp=.venv/compiled_for
-if [ -n "$(find treescan -name '*.py' -newer "$stamp" -print -quit 2>/dev/null)" ] || [ ! -e "$stamp" ]; then
-    find treescan .venv/numba_cache \( -name '*.nbi' -o -name '*.nbc' \) -delete 2>/dev/null || true
+if [ ! -e "$stamp" ] || [ -n "$(find treescan -name '*.py' -newer "$stamp" -print -quit 2>/dev/null)" ]; then
+    find treescan \( -name '*.nbi' -o -name '*.nbc' \) -delete 2>/dev/null || true
+    echo "Compiling the numeric code, once: a sample scan is planned (three to five minutes on two cores)"
+    made=$(mktemp -d)
+    .venv/bin/treescan plan sample_clouds/marl_steps_slope.laz -o "$made/plan" >"$made/said" || { cat "$made/said" >&2; rm -rf "$made"; exit 1; }
+    rm -rf "$made"
+    touch "$stamp"
 fi
-touch "$stamp"

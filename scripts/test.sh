@@ -3,15 +3,15 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 bash scripts/setup.sh dev
-export NUMBA_CACHE_DIR="${NUMBA_CACHE_DIR:-$PWD/.venv/numba_cache}"
+processes=(-n 2 --dist loadfile)
 if [ "${1:-}" = all ]; then
     .venv/bin/ruff check .
     .venv/bin/mypy
-    .venv/bin/python -m pytest -q -m "slow or not slow" --durations=15
+    .venv/bin/python -m pytest -q "${processes[@]}" -m "slow or not slow" --durations=15
 elif [ "${1:-}" = checked ]; then
     .venv/bin/ruff check .
     .venv/bin/mypy
-    .venv/bin/python -m pytest -q --durations=15
+    .venv/bin/python -m pytest -q "${processes[@]}" --durations=15
 else
-    .venv/bin/python -m pytest -q
+    .venv/bin/python -m pytest -q "${processes[@]}"
 fi
