@@ -9,6 +9,10 @@ from typing import Any
 
 import pytest
 from chromium import CHROMIUM, FLAGS
+from hypothesis import settings
+
+settings.register_profile("untimed", deadline=None)  # a busy machine is no failure
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="session")

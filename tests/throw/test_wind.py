@@ -74,7 +74,7 @@ LIMB = upright([Limb(8.0, EAST, length=6.0)])
 HAND = Method(speed_high=40.0, effort_growth=0.0)
 
 
-@pytest.mark.parametrize("degrees", [50, 62, 74])
+@pytest.mark.parametrize("degrees", [pytest.param(50, marks=pytest.mark.slow), 62, pytest.param(74, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("towards", [np.pi / 2, 0.0])
 def test_chances_in_gusts_are_those_of_200_000_throws_in_gusts(degrees, towards):
     """A level limb 8 m up, thrown over at right angles in a wind of 4 m/s with gusts of 0.4 across or along: within four standard errors.
