@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import geopandas
 import numpy as np
 import pytest
+from pdf_measures import measured
 from pyproj import CRS
 
 from treescan.outputs.city.city_files import CityMap, package_bytes, parquet_bytes
 from treescan.outputs.city.city_page import page_html
 from treescan.outputs.city.city_rows import FAILED, MISSING, PLANNED, CityTree, city_layers, tree_rows
-from treescan.outputs.city.work_packages import TOGETHER, packages
+from treescan.outputs.city.work_packages import TOGETHER, packages, sheet_bytes
 from treescan.reason import Reason
 from treescan.trees.census.look_through import FoundTree
 from treescan.trees.census.triage import triage
@@ -100,6 +103,15 @@ def test_every_tree_of_a_large_city_is_in_one_package_near_its_mates(city: tuple
     steps = [np.hypot(a.place[0] - b.place[0], a.place[1] - b.place[1]) for day in made for a, b in zip(day.trees, day.trees[1:], strict=False)]
     assert np.median(steps) < 30.0
     assert packages(many[::-1]) == made
+
+
+@pytest.mark.parametrize("field", ["species", "address"])
+def test_a_record_longer_than_a_page_is_printed_whole(tmp_path: Path, field: str) -> None:
+    """What somebody wrote in an inventory has no most length: every word stands in the packages' pages once."""
+    tree, said = city_tree(1, 0.0, 0.0, 1), [f"word{n}" for n in range(3000)]
+    tree = replace(tree, record={**tree.record, field: " ".join(said)})
+    printed = Counter(w.word for page in measured(sheet_bytes(packages((tree,))), tmp_path / "p.pdf") for w in page.words)
+    assert [printed[word] for word in said] == [1] * len(said)
 
 
 def test_the_same_field_has_the_same_name_type_and_value_in_every_format(city: tuple[CityTree, ...], tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -190,6 +191,16 @@ def test_a_page_without_candidates_says_which_tree_and_what_threatens_all_the_sa
     assert len(pages) == 1
     for said in (*FIELDS.values(), "Why", "Wires, roads, targets.", "Dead wood, not seen.", "Looked at by", "17."):
         assert said in pages[0], said
+
+
+@pytest.mark.parametrize("field", sorted(FIELDS))
+def test_a_field_longer_than_a_page_goes_on_on_the_next(good: Assessment, tmp_path: Path, field: str) -> None:
+    """Every word that somebody wrote stands on the sheet once, however long: nothing is cut and nothing stops the print."""
+    said = [f"{field.replace('_', '')}{n}" for n in range(600)]
+    pages = words_of(sheet_bytes(for_job(good, **{**FIELDS, field: " ".join(said)})), tmp_path / "s.pdf")
+    printed = Counter(word for page in pages for word in page.split())
+    assert [printed[word] for word in said] == [1] * len(said)
+    assert all(value in " ".join(pages) for name, value in FIELDS.items() if name != field)
 
 
 def test_a_grey_printer_keeps_the_tones_apart() -> None:

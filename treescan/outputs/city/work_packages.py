@@ -16,6 +16,7 @@ from reportlab.platypus import PageBreak, Paragraph, SimpleDocTemplate, Spacer, 
 from treescan.cautions import CAUTIONS
 from treescan.outputs.city.city_rows import PLANNED, CityTree
 from treescan.outputs.data.for_programs import for_programs
+from treescan.outputs.job_sheet.sheet_parts import may_run_on
 from treescan.outputs.text.say import text
 
 CLIMBS_A_DAY = 4
@@ -24,6 +25,8 @@ NEAR_WIRE = 10.0
 """A crown nearer to a wire than this gets a note (project choice; ask the network operator at any distance). [m]"""
 TOGETHER = 2000
 """Trees whose days are planned together (project choice: time grows with the square of it)."""
+LONGEST_ROW = 450.0
+"""A row higher than this goes on on the next page: a page holds 535 with the table's head. [points]"""
 SPARE = 1.1
 """Ropes are taken longer than the longest climb by this factor (project choice)."""
 
@@ -176,6 +179,7 @@ def sheet_bytes(made: Sequence[Package]) -> bytes:
         table.setStyle(
             TableStyle([("GRID", (0, 0), (-1, -1), 0.4, colors.grey), ("VALIGN", (0, 0), (-1, -1), "TOP")])
         )
+        may_run_on(table, 755.0, LONGEST_ROW)
         parts += [table, Spacer(1, 8)]
         kit = dict.fromkeys(k for r in own for k in r["kit"].split(" | ") if k)
         parts += [Paragraph(_plain(k), small) for k in kit]

@@ -18,6 +18,7 @@ from treescan.outputs.job_sheet.front_page import front_page
 from treescan.outputs.job_sheet.sheet_climb import climb_page, removal_pages
 from treescan.outputs.job_sheet.sheet_forms import form_pages, rescue_page
 from treescan.outputs.job_sheet.sheet_pages import crew_pages, hopeless_page
+from treescan.outputs.job_sheet.sheet_parts import may_run_on
 from treescan.outputs.job_sheet.tagged_canvas import TaggedCanvas
 from treescan.outputs.print_fonts import BOLD, REGULAR, width, wrapped, write
 from treescan.outputs.text.say import text
@@ -132,6 +133,7 @@ def _pages(a: Assessment, paper: Paper, pages: Sequence[Blocks], count: int) -> 
     for page in pages:
         for block in page:
             block.__dict__.pop("_postponed", None)  # the library's own mark of the first time round
+            may_run_on(block, paper.width, paper.height)
         story += [*page, PageBreak()]
     doc.build(story[:-1], canvasmaker=TaggedCanvas)
     return out.getvalue(), doc.page

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager, nullcontext
+from copy import copy
 from typing import Any
 
 from reportlab.lib.colors import HexColor, black
@@ -109,7 +110,7 @@ class Field(Flowable):
         first = fonts.wrapped(value, BOLD, LABEL, max(width - self.start, 20.0))[:1]
         rest = value[len(first[0]) :].strip() if first else ""
         self.lines = [*first, *fonts.wrapped(rest, BOLD, LABEL, width)] if rest else list(first)
-        self.height = height + 12.0 * max(0, len(self.lines) - 1)
+        self._alone, self.height = height, height + 12.0 * max(0, len(self.lines) - 1)
 
     def wrap(self, _wide: float, _high: float) -> tuple[float, float]:
         """Size on the page."""
@@ -119,6 +120,17 @@ class Field(Flowable):
         """Label, value, rule."""
         with marked(self.canv, "P"):
             self._draw(self.canv, 12.0 * max(0, len(self.lines) - 1))
+
+    def split(self, _wide: float, high: float) -> list[Flowable]:
+        """The lines that fit and, without the label, those that follow; nothing where not one fits."""
+        fit = 1 + int((high - self._alone) // 12.0)
+        if high < self._alone or fit >= len(self.lines):
+            return []
+        first, rest = copy(self), copy(self)
+        first.lines, rest.lines, rest.label, rest.start = self.lines[:fit], self.lines[fit:], "", 0.0
+        for part in (first, rest):
+            part.height = self._alone + 12.0 * (len(part.lines) - 1)
+        return [first, rest]
 
     def _draw(self, c: Any, down: float) -> None:
         fonts.write(c, 0, 4.0 + down, self.label, REGULAR, LABEL)
@@ -284,6 +296,15 @@ def strip(cells: Sequence[tuple[str, str, str]], width: float) -> Table:
         )
     )
     return table
+
+
+def may_run_on(block: Flowable, width: float, height: float) -> None:
+    """Lets a table with a row taller than the page [points] be parted within it: what people write in a file has no most length."""
+    if isinstance(block, Table):
+        block.wrap(width, 1e5)
+        if max(block._rowHeights) > height:
+            block.splitInRow = 1
+            block._cellvalues = [[list(c) if isinstance(c, list | tuple) else [c] for c in row] for row in block._cellvalues]
 
 
 def gap(points: float = 5.0) -> Spacer:
