@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import multivariate_normal
 
 from treescan.estimate import Estimate
-from treescan.loads.chance.reliability import MarginCase, _sampled, sampled_reliability
+from treescan.loads.chance.reliability import MarginCase, each_margin, sampled_reliability
 from treescan.loads.checks.anchor import checked
 from treescan.loads.limb_check import AnchorCheck, AnchorConfiguration
 from treescan.loads.material.wood_strength import Wood
@@ -46,7 +46,7 @@ def subset(supports: Supports, keep: Sequence[int]) -> Supports:
 
 def margins(case: MarginCase, z: Floats) -> Floats:
     """Strength over stress of every section for standard normals z (n, dimensions), as (n, s)."""
-    return np.stack([_sampled(case, z, s, s + 1)[0] for s in range(len(case.radius))], axis=1)
+    return each_margin(case, z)[0].T
 
 
 def monte_carlo(case: MarginCase, rng: np.random.Generator, samples: int, *, stands: bool = True) -> tuple[Estimate, float]:
@@ -86,9 +86,9 @@ def first_order(case: MarginCase, *, stands: bool = True) -> Estimate:
 
 def _by_limb(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
     """As `both_margins`, of every limb that has sections here by itself, (limbs, n) each."""
-    each = [_sampled(case, z, s, s + 1) for s in range(len(case.radius))]
+    load, own = each_margin(case, z)
     rows = [np.flatnonzero(case.limb == k) for k in np.unique(case.limb)]
-    return np.array([np.min([each[s][0] for s in r], axis=0) for r in rows]), np.array([np.min([each[s][1] for s in r], axis=0) for r in rows])
+    return np.array([load[r].min(axis=0) for r in rows]), np.array([own[r].min(axis=0) for r in rows])
 
 
 GAUSS = tuple((sign * z, w) for z, w in ((1.3556261799742659, 0.2220759220056126), (2.8569700138728056, 0.01125741132772069)) for sign in (1, -1))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,6 +75,14 @@ class AnchorConfiguration:
     tied_to: str = ""
     beyond: Ints = field(default_factory=lambda: np.zeros(0, np.int32))
     min_lever: float = MIN_LEVER
+
+    @cached_property
+    def key(self) -> tuple[object, ...]:
+        """All of it, to be compared."""
+        nodes = tuple(np.asarray(self.via).tolist()), tuple(np.asarray(self.beyond).tolist())
+        place = tuple(np.asarray(self.base, float).tolist())
+        rest = int(self.rest_node), float(self.rest_distance)
+        return (self.union, self.system, self.hardware, *rest, *nodes, place, self.tied_to, self.min_lever)
 
 
 @dataclass(frozen=True)

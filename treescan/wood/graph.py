@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -232,6 +233,11 @@ class WoodGraph:
         """True where `other` is `node` or grows on it."""
         place, carried = self._walk
         return bool(place[node] <= place[other] < place[node] + carried[node])
+
+    @cached_property
+    def kept(self) -> dict[tuple[object, ...], Any]:
+        """What was worked out of this graph alone, by what was asked; in memory only."""
+        return {}
 
     @cached_property
     def _walk(self) -> tuple[Ints, Ints]:

@@ -19,7 +19,7 @@ AXIAL, SHEAR, TORSION, BENDING = 0, 1, 3, 4
 """Rows of a section's force and moment in its own axes; shear and bending have two each."""
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def _local(axis, vector, out):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Parts of a vector along the axis and along two directions square to it and to each other (writes out
     (3,))."""
@@ -32,7 +32,7 @@ def _local(axis, vector, out):  # type: ignore[no-untyped-def] # pragma: no cove
     out[2] = size * u - axis[flat] * (a * v + b * w) / size
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """exp(x) in place, to 1e-14 of it: the series at a small part of x, squared back, which the machine does
     for several values at once."""
@@ -64,7 +64,7 @@ def _exponential(x):  # type: ignore[no-untyped-def] # pragma: no cover - compil
         x[d] += 1.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     first, end, z, at, legs, axis, radius, sd, cholesky, bending, crushing, shear, spread, limb_spread, plane,
     limb, limbs, column, k, force, moment, shift, min_shift,
@@ -150,4 +150,22 @@ def sampled_margins(  # type: ignore[no-untyped-def] # pragma: no cover - compil
     for d in range(draws):
         used[d] = 1.0 / max(used[d], 1e-300)
         alone[d] = 1.0 / alone[d]
+    return used, alone
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def margins_by_section(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    z, at, legs, axis, radius, sd, cholesky, bending, crushing, shear, spread, limb_spread, plane,
+    limb, limbs, column, k, force, moment, shift, min_shift,
+    own_weight, own_moment, mass_sd, rest_sd, plenty,
+):
+    """As `sampled_margins`, of every section by itself, (s, n) each."""
+    sections, draws = len(radius), z.shape[1]
+    used, alone = np.empty((sections, draws)), np.empty((sections, draws))
+    for s in range(sections):
+        used[s], alone[s] = sampled_margins(
+            s, s + 1, z, at, legs, axis, radius, sd, cholesky, bending, crushing, shear, spread, limb_spread, plane,
+            limb, limbs, column, k, force, moment, shift, min_shift,
+            own_weight, own_moment, mass_sd, rest_sd, plenty,
+        )
     return used, alone

@@ -34,9 +34,9 @@ from numba import njit
 from scipy.special import ndtr
 
 from treescan.estimate import Estimate
-from treescan.loads.chance.margin_kernel import FIXED, FRICTION, MASS, UNION, sampled_margins
+from treescan.loads.chance.margin_kernel import FIXED, FRICTION, MASS, UNION, margins_by_section, sampled_margins
 from treescan.loads.chance.overload_chance import SectionDraws
-from treescan.loads.settings import HIGH, LOW, LoadSettings
+from treescan.loads.settings import HIGH, LOW
 from treescan.wood.graph import Floats, Ints
 
 PLENTY = 12.0
@@ -128,20 +128,16 @@ class MarginCase:
         return FIXED + 2 * self.limbs + int(self.column.max()) + 1
 
 
-def correlation_factor(limb: np.ndarray, along: Floats, settings: LoadSettings) -> Floats:
+@njit(cache=True, nogil=True)
+def correlation_factor(limb, along, reach, common):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Lower Cholesky factor of the diameters' correlation: common to a limb, the rest fading with distance,
-    none between limbs.
+    none between limbs; a trace of independence (1e-10) lets two sections lie at one place.
 
     Parameters
     ----------
     limb : (s,) int, along : (s,) float     Limb and place along the load path of every section. [m]
+    reach, common : float                   `diameter_reach` and `diameter_common` of the settings.
     """
-    return np.asarray(_factor(limb, along, settings.diameter_reach, settings.diameter_common), float)
-
-
-@njit(cache=True)
-def _factor(limb, along, reach, common):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    """See `correlation_factor`; a trace of independence (1e-10) lets two sections lie at one place."""
     n = len(limb)
     out = np.zeros((n, n))
     for i in range(n):
@@ -172,15 +168,15 @@ def both_margins(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
     each.
 
     The second is infinite where its middle value is beyond `PLENTY`: there nothing can be learnt from the
-    wood standing.
+    wood standing. Quickest where z is stored column by column.
     """
-    return _sampled(case, z, 0, len(case.radius))
+    margins: tuple[Floats, Floats] = sampled_margins(0, len(case.radius), *_drawn(case, z))
+    return margins
 
 
-def _sampled(case: MarginCase, z: Floats, first: int, end: int) -> tuple[Floats, Floats]:
-    """As `both_margins`, of the sections from `first` up to `end`; quickest where z is stored column by
-    column."""
-    margins: tuple[Floats, Floats] = sampled_margins(first, end, *_drawn(case, z))
+def each_margin(case: MarginCase, z: Floats) -> tuple[Floats, Floats]:
+    """As `both_margins`, of every section by itself, (s, n) each."""
+    margins: tuple[Floats, Floats] = margins_by_section(*_drawn(case, z))
     return margins
 
 
@@ -267,29 +263,13 @@ def section_draws(
     """
     z = z[:, : max(case.dimensions for case in cases)].copy(order="F")
     z[:, FIXED : FIXED + 2 * cases[0].limbs] = 0.0
-    drawn: list[tuple[Floats, Floats]] = []
-    for case in cases:
-        of = _drawn(case, z[:, : case.dimensions])
-        drawn += [sampled_margins(s, s + 1, *of) for s in range(len(case.radius))]
-    own = np.array([alone for _, alone in drawn])
+    drawn = [each_margin(case, z[:, : case.dimensions]) for case in cases]
+    own = np.concatenate([alone for _, alone in drawn])
     return SectionDraws(
-        margin=np.array([used for used, _ in drawn]),
+        margin=np.concatenate([used for used, _ in drawn]),
         own=own if stands else np.full_like(own, np.inf),
         spread=np.concatenate([case.limb_spread for case in cases])[:, None] * widened,
         plane=np.concatenate([case.plane for case in cases]),
         limb=np.concatenate([case.limb for case in cases]),
     )
 
-
-def plane_correlation(square: Floats, fork: np.ndarray, asked: Floats, own: Floats) -> Floats:
-    """Correlation of a limb's own strength between the plane of the load and that of its own weight, (s,).
-
-    `square` (s,) holds for planes square to each other; between, 1 - (1 - square) sin^2. Bent the other way a
-    section has shown less: there the correlation is at most 0 at a fork (opened, not closed) and `BENT_BACK`
-    elsewhere. asked, own : (s, 3) moments.
-    """
-    size = np.linalg.norm(asked, axis=1) * np.linalg.norm(own, axis=1)
-    cosine = np.where(size > 0, np.einsum("si,si->s", asked, own) / np.where(size > 0, size, 1.0), 1.0)
-    turned = 1.0 - (1.0 - square) * (1.0 - np.clip(cosine, -1.0, 1.0) ** 2)
-    most = np.where(fork, 0.0, np.minimum(BENT_BACK, square))
-    return np.where(cosine < 0, np.minimum(turned, most), turned)

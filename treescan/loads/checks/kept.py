@@ -25,11 +25,11 @@ class Kept(ShortRepr):
     @classmethod
     def of(cls, checks: Iterable[AnchorCheck]) -> Kept:
         """Of checks whose model and work are the same again, see `same_answers`."""
-        return cls({_key(check.configuration): check for check in checks})
+        return cls({check.configuration.key: check for check in checks})
 
     def at(self, configuration: AnchorConfiguration) -> AnchorCheck | None:
         """The answer for one configuration, None where it must be judged."""
-        known = self.checks.get(_key(configuration))
+        known = self.checks.get(configuration.key)
         return None if known is None else replace(known, configuration=configuration)
 
 
@@ -43,8 +43,3 @@ def same_answers(now: StructuralModel, before: StructuralModel, work: Floats, wo
         and np.array_equal(work, work_before)
     )
 
-
-def _key(c: AnchorConfiguration) -> Key:
-    place = tuple(np.asarray(c.base, float).tolist())
-    nodes = tuple(np.asarray(c.via).tolist()), tuple(np.asarray(c.beyond).tolist())
-    return (c.union, c.system, c.hardware, int(c.rest_node), float(c.rest_distance), *nodes, place, c.tied_to, c.min_lever)

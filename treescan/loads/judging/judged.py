@@ -70,6 +70,14 @@ class Judged:
         can_help = self.gate is None and use.margin.known and use.margin.p5 >= self.tree.settings.fails_p5
         return passed_tests(self.tree, use, float(self.loads.pulls.tension[use.row])) if can_help else ()
 
+    def told_for(self, tree: StructuralModel) -> Judged:
+        """The same under settings that make the same loads; what was worked out stays."""
+        out = replace(self, tree=tree)
+        for name in ("shock", "exceptional", "tested"):
+            if name in self.__dict__:
+                out.__dict__[name] = self.__dict__[name]
+        return out
+
     @property
     def hardest(self) -> Governed:
         """What breaks it is the hardest case."""
@@ -83,7 +91,15 @@ class Judged:
 
 def contacts_of(tree: StructuralModel, configuration: AnchorConfiguration) -> tuple[Contact, ...]:
     """Contacts in rope order: supports from the base up, the union, limbs under the climber's leg; the one
-    next to the climber last."""
+    next to the climber last. Looked up where the same was asked of the same graph before."""
+    kept, key = tree.graph.kept, ("contacts", *configuration.key)
+    found: tuple[Contact, ...] | None = kept.get(key)
+    if found is None:
+        found = kept[key] = _contacts_of(tree, configuration)
+    return found
+
+
+def _contacts_of(tree: StructuralModel, configuration: AnchorConfiguration) -> tuple[Contact, ...]:
     g = tree.graph
     found: list[Contact] = [union_contact(g, configuration)]
     base = np.asarray(configuration.base, float)

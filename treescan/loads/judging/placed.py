@@ -17,7 +17,7 @@ from treescan.loads.judging.rope_slip import RopeSlip, rope_slip
 from treescan.loads.judging.stout_line import StoutLine, stout_line
 from treescan.loads.judging.verdict import misread, verdict
 from treescan.loads.limb_check import FAILS, UNSEEN, VERDICTS, AnchorConfiguration
-from treescan.loads.rope.configuration_loads import ConfigurationLoads, configuration_loads, joined
+from treescan.loads.rope.configuration_loads import ConfigurationLoads, joined, loads_of, strung_before
 from treescan.loads.rope.contacts import Contact
 from treescan.loads.statics.governing import governed
 from treescan.loads.statics.load_path import unseen
@@ -60,8 +60,17 @@ class Placed:
         return (UNSEEN, self.found.why) if isinstance(self.found, NotSeen) else verdict(self.found)
 
 
-def placed(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> Placed:
+Known = dict[tuple[object, ...], Judged]
+"""What was judged of one tree, by all that differs between two askings: configuration, place of the rope, loads."""
+
+
+def placed(
+    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, known: Known | None = None
+) -> Placed:
     """The configuration under its loads.
+
+    known : loads that come up again are not judged again; for one tree, with settings that differ in the cases tried and in the
+    rope angle asked for.
 
     Where further limbs lie under the climber's leg, the climber hangs from the outermost of them. Should the
     taut rope lift off the union then, the configuration is also judged as if they were not there, and the
@@ -70,13 +79,14 @@ def placed(tree: StructuralModel, configuration: AnchorConfiguration, work: Floa
     line = stout_line(tree, configuration)
     if line.drop > tree.settings.slack:
         tree = replace(tree, settings=replace(tree.settings, slack=line.drop))
-    found = _loaded(tree, line.configuration, work)
+    known = {} if known is None else known
+    found = _loaded(tree, line.configuration, work, known)
     if isinstance(found, NotSeen):
         return Placed(found, line, False, None)
     outer = _outer(found)
     if not _lifted_off(found):
         return Placed(found, line, False, outer)
-    alone = _loaded(tree, replace(line.configuration, beyond=line.configuration.beyond[:0]), work)
+    alone = _loaded(tree, replace(line.configuration, beyond=line.configuration.beyond[:0]), work, known)
     if isinstance(alone, NotSeen):
         return Placed(alone, line, True, outer)
     worse = _worse(alone, found)
@@ -99,7 +109,9 @@ def _worse(one: Judged, other: Judged) -> Judged:
     return one if how_bad(one) >= how_bad(other) else other
 
 
-def _loaded(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> Judged | NotSeen:
+def _loaded(
+    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, known: Known
+) -> Judged | NotSeen:
     """The configuration under its loads, its rope also where a pull from the side leaves it."""
     contacts = contacts_of(tree, configuration)
     why = unseen(tree, contacts)
@@ -107,15 +119,32 @@ def _loaded(tree: StructuralModel, configuration: AnchorConfiguration, work: Flo
         return NotSeen(why)
     loads = _loads(tree, configuration, contacts, work)
     slip = rope_slip(tree, configuration, loads) if not len(configuration.beyond) else None
-    laid = _seen(tree, judged(tree, configuration, loads, slip))
+    laid = _seen(tree, _judged(tree, configuration, loads, slip, known))
     if slip is None or isinstance(laid, NotSeen):
         return laid
     out = (*contacts[:-1], slip.contact)
     why = unseen(tree, out)
     if why is not None:
         return NotSeen(Reason("not_seen_where_rope_slips", why=why))
-    slid = _seen(tree, judged(tree, configuration, _dragged(tree, configuration, out, work, slip), slip))
+    slid = _seen(tree, _judged(tree, configuration, _dragged(tree, configuration, out, work, slip), slip, known))
     return slid if isinstance(slid, NotSeen) else _worse(slid, laid)
+
+
+def _judged(
+    tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads, slip: RopeSlip | None, known: Known
+) -> Judged:
+    """As `judged`, each loads once."""
+    slid = None if slip is None else (slip.contact.node, slip.way, slip.held_by, slip.work)
+    p, rig = loads.pulls, (loads.turn, loads.leg_point, loads.leg_toward, loads.share, loads.hard_share)
+    pulled = (p.place, p.work, p.tension, p.hard, p.spread, p.hard_spread)
+    contacts = tuple((c.node, c.out, *c.point.tolist()) for c in loads.contacts)
+    names = p.case, p.hard_case, tree.settings.slack
+    key = (configuration.key, slid, contacts, names, b"".join(of.tobytes() for of in (*rig, *pulled)))
+    found = known.get(key)
+    if found is None:
+        found = known[key] = judged(tree, configuration, loads, slip)
+        return found
+    return found.told_for(tree)
 
 
 def _seen(tree: StructuralModel, found: Judged) -> Judged | NotSeen:
@@ -127,9 +156,8 @@ def _loads(
     tree: StructuralModel, configuration: AnchorConfiguration, contacts: Sequence[Contact], work: Floats
 ) -> ConfigurationLoads:
     base, ground = np.asarray(configuration.base, float), tree.ground_below(contacts[-1].point)
-    return configuration_loads(
-        configuration.system, configuration.hardware, contacts, base, ground, work, tree.settings
-    )
+    rope = strung_before(tree.graph.kept, configuration.system, contacts, base, ground, work, tree.settings)
+    return loads_of(rope, contacts, configuration.system, configuration.hardware, tree.settings)
 
 
 def _dragged(

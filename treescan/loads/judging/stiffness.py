@@ -17,7 +17,7 @@ from treescan.loads.settings import INSIDE, LoadSettings
 from treescan.loads.statics.load_path import LegLoads, path_down
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.units import G
-from treescan.wood.graph import Floats
+from treescan.wood.graph import Floats, Ints
 
 LENGTHS = 24
 """Rope lengths tried on the way up, evenly from the longest to the shortest."""
@@ -109,23 +109,35 @@ def stiffness(
     share of the second moment as of the section modulus, 1 - (1 - t/R)^4. Where the tie-in turns by more than
     `turn_iterated` the shape is found anew from the bent one, the loads going with it.
     """
-    g, s, settings, top = tree.graph, tree.sections, tree.settings, contacts[-1]
-    path = path_down(g.parent, top.node)[::-1]
-    points = np.vstack([g.xyz[path[:-1]], top.point[None]])
-    radius = s.radius[path] * (1.0 if settings.section == INSIDE else 1.0 - tree.wood.bark_share)
-    radius[~np.isfinite(radius)] = np.nanmax(radius)
-    radius *= s.reported.keep[path] ** 0.25  # the full round of the same second moment
+    g, settings, top = tree.graph, tree.settings, contacts[-1]
+    path, points, radius, mass = _limb_to(tree, top)
     modulus = tree.wood.moe, tree.wood.moe * settings.shear_modulus_share
     row, worst = int(np.argmax(path == node)), (0.0, 0.0, 1.0)
     for load in legs:
         pulled = *_at_points(g.parent, path, points, contacts, load), modulus
         worst = tuple(np.maximum(worst, _bent(points, radius, pulled, row, settings)).tolist())
     sag, slope_change, growth = worst
-    carried = s.weight[path] / G
-    mass = np.maximum(carried - np.append(carried[1:], 0.0), 0.0)
     longest = float(top.point[2] - tree.ground_below(top.point))
     swinging = Swinging(points, radius, mass, modulus, *rope, longest, settings)
     return Stiffness(sag, slope_change, is_lively(sag, slope_change, settings), growth, swinging)
+
+
+def _limb_to(tree: StructuralModel, top: Contact) -> tuple[Ints, Floats, Floats, Floats]:
+    """Nodes (k,), points (k, 3) and radii (k,) of the limb from the ground to a contact, and the wood that moves with each (k,) [kg];
+    looked up where it was laid out before."""
+    g, s, settings, share = tree.graph, tree.sections, tree.settings, tree.wood.bark_share
+    key = ("limb to", top.node, *top.point.tolist(), settings.section, share)
+    found: tuple[Ints, Floats, Floats, Floats] | None = s.kept.get(key)
+    if found is None:
+        path = path_down(g.parent, top.node)[::-1]
+        points = np.vstack([g.xyz[path[:-1]], top.point[None]])
+        radius = s.radius[path] * (1.0 if settings.section == INSIDE else 1.0 - share)
+        radius[~np.isfinite(radius)] = np.nanmax(radius)
+        radius *= s.reported.keep[path] ** 0.25  # the full round of the same second moment
+        carried = s.weight[path] / G
+        mass = np.maximum(carried - np.append(carried[1:], 0.0), 0.0)
+        found = s.kept[key] = path, points, radius, mass
+    return found
 
 
 def _bent(

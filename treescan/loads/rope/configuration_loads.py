@@ -4,7 +4,7 @@ rope leg on every contact."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,7 @@ from numba import njit
 
 from treescan.geometry import unit
 from treescan.loads.pull.abrupt_stop import Behind
-from treescan.loads.pull.load_cases import Pulls, pulls
+from treescan.loads.pull.load_cases import Hung, Pulls, Stops, hardest_pulls
 from treescan.loads.pull.shock import sharing_length
 from treescan.loads.rope.contacts import Contact, supports_of
 from treescan.loads.rope.rope_kernel import SWEEPS, hang, held_turn, unit_toward
@@ -127,6 +127,57 @@ def _run_all(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     return arrive, leave, toward, touches, turn
 
 
+@dataclass(frozen=True)
+class Strung:
+    """The taut rope of one configuration at every place the climber may hang at, and what it does to stop a fall there: all of its
+    loads that neither the climber's weight nor what they do changes.
+
+    turn, touches, leg_point, leg_toward : as in `ConfigurationLoads`, a row a place of `hung`.
+    behind : RopeRun or None    Rope behind the union of a basal line.
+    stops : Stops               For the `asked` of the settings.
+    asked : tuple               See `_asked`.
+    """
+
+    hung: Hung
+    behind: RopeRun | None
+    turn: Floats
+    touches: np.ndarray
+    leg_point: Floats
+    leg_toward: Floats
+    stops: Stops
+    asked: tuple[object, ...]
+
+    def rows(self, rows: np.ndarray, limit: float) -> Strung:
+        """Some of the places, for a rope angle of at most `limit` [rad]."""
+        return Strung(
+            self.hung.rows(rows, limit),
+            self.behind,
+            self.turn[rows],
+            self.touches[rows],
+            self.leg_point[rows],
+            self.leg_toward[rows],
+            self.stops.rows(rows),
+            self.asked,
+        )
+
+    def weighed(self, system: str, settings: LoadSettings) -> Strung:
+        """The same rope with the stops of other settings."""
+        asked = _asked(settings)
+        return self if asked == self.asked else replace(self, stops=_stops(self.hung, self.behind, system, settings), asked=asked)
+
+
+def _asked(settings: LoadSettings) -> tuple[object, ...]:
+    """All of the settings that a stop depends on."""
+    s = settings
+    modulus = s.rope_modulus, tuple(s.rope_modulus_bounds), tuple(s.rope_in_service)
+    return s.climber_mass, s.slack, s.slack_most, *modulus, tuple(s.mu_bark), s.shortest_rope
+
+
+def _stops(hung: Hung, run: RopeRun | None, system: str, settings: LoadSettings) -> Stops:
+    behind = Behind() if run is None else _behind(run, settings)
+    return Stops.at(hung, behind, SYSTEMS[system].legs_at_climber, settings)
+
+
 def configuration_loads(
     system: str,
     hardware: str,
@@ -147,17 +198,23 @@ def configuration_loads(
     ground : float              Height of the ground below the union. [m]
     work : (w, 3) float         Work points. [m]
     """
+    return loads_of(strung(system, contacts, base, ground, work, settings), contacts, system, hardware, settings)
+
+
+def strung(
+    system: str, contacts: Sequence[Contact], base: Floats, ground: float, work: Floats, settings: LoadSettings
+) -> Strung:
+    """The rope of one configuration; parameters as of `configuration_loads`."""
     bars = supports_of(contacts)
     basal = SYSTEMS[system].basal
     anchor = contacts[-1].point + bars.top[-1] * contacts[-1].radius
     below = np.array([anchor[0], anchor[1], min(ground, anchor[2] - settings.shortest_rope)])
-    behind = _behind(taut_rope(base, below, bars, hung=True), settings) if basal else Behind()
-    laid = contacts[-1].point
-    pull = pulls(anchor, laid, ground, work, behind, SYSTEMS[system].legs_at_climber, settings)
-    start = np.broadcast_to(base, pull.place.shape).copy() if basal else pull.place
+    run = taut_rope(base, below, bars, hung=True) if basal else None
+    hung = Hung.of(anchor, contacts[-1].point, ground, work, settings)
+    start = np.broadcast_to(base, hung.place.shape).copy() if basal else hung.place
     arrive, leave, toward, touches, turn = _run_all(
         start,
-        pull.place,
+        hung.place,
         bars.origin,
         bars.axis,
         bars.top,
@@ -173,6 +230,15 @@ def configuration_loads(
         # a plumb stem and a plumb rope: it hangs on the bark all the same
         flat = np.linalg.norm(across, axis=1, keepdims=True) < 1e-6
         leave = bars.origin[None] + bars.radius[0] * unit(np.where(flat, bars.top[0], across))[:, None]
+    point = np.stack([arrive, leave], axis=2)
+    stops = _stops(hung, run, system, settings)
+    return Strung(hung, run, turn, touches, point, toward, stops, _asked(settings))
+
+
+def loads_of(rope: Strung, contacts: Sequence[Contact], system: str, hardware: str, settings: LoadSettings) -> ConfigurationLoads:
+    """The loads of one rope, its stops being those of the settings."""
+    pull, acts = hardest_pulls(rope.hung, rope.stops, settings)
+    turn, touches, point, toward = (of[acts] for of in (rope.turn, rope.touches, rope.leg_point, rope.leg_toward))
     weight = settings.climber_mass * G
     share = (
         leg_shares(system, hardware, turn, settings, weight / np.maximum(pull.tension, 1e-3 * weight))
@@ -184,9 +250,41 @@ def configuration_loads(
             leg_shares(system, hardware, turn, settings, weight / np.maximum(pull.hard, 1e-3 * weight))
             * touches[..., None]
         )
-    return ConfigurationLoads(
-        tuple(contacts), pull, turn, touches, np.stack([arrive, leave], axis=2), toward, share, hard
-    )
+    return ConfigurationLoads(tuple(contacts), pull, turn, touches, point, toward, share, hard)
+
+
+def strung_before(
+    kept: dict[tuple[object, ...], Any],
+    system: str,
+    contacts: Sequence[Contact],
+    base: Floats,
+    ground: float,
+    work: Floats,
+    settings: LoadSettings,
+) -> Strung:
+    """As `strung`; what was strung for the same contacts and work out to the same or a wider rope angle is taken over.
+
+    kept : of the graph; one rope of every kind and place is kept in it, the one last strung anew.
+    """
+    key = ("strung", system, tuple(base.tolist()), ground, *((c.node, *c.point.tolist()) for c in contacts))
+    known: tuple[Strung, Floats, float] | None = kept.get(key)
+    limit = float(np.deg2rad(settings.rope_angle_limit_deg))
+    if known is not None and known[2] == settings.shortest_rope:
+        rope, of, _ = known
+        rows: np.ndarray | None = None
+        if len(work) == 0:
+            rows = np.zeros(1, np.intp)
+        elif work is of or np.array_equal(work, of):
+            rows = rope.hung.within(limit)
+        if rows is not None:
+            now = rope.weighed(system, settings)
+            if now is not rope:
+                kept[key] = now, of, known[2]
+            return now if len(rows) == len(now.hung.work) else now.rows(rows, limit)
+    found = strung(system, contacts, base, ground, work, settings)
+    if known is None or len(work):
+        kept[key] = found, np.array(work), settings.shortest_rope
+    return found
 
 
 def _behind(run: RopeRun, settings: LoadSettings) -> Behind:

@@ -23,7 +23,7 @@ def cross(a: Floats, b: Floats) -> Floats:
     return out
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def governing_use(along, torsion, shear):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """Use of a section from those by bending with axial force, by torsion and by shear alone.
 
@@ -84,8 +84,8 @@ def section_forces(
     )
 
 
-@njit(cache=True)
-def _mapped(a, x, y, z):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+@njit(cache=True, nogil=True)
+def mapped(a, x, y, z):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     """The vector (x, y, z) under a map (3, 3)."""
     return (
         a[0, 0] * x + a[0, 1] * y + a[0, 2] * z,
@@ -94,7 +94,7 @@ def _mapped(a, x, y, z):  # type: ignore[no-untyped-def] # pragma: no cover - co
     )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def _section_forces(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     point,
     axis,
@@ -126,7 +126,7 @@ def _section_forces(  # type: ignore[no-untyped-def] # pragma: no cover - compil
                     mx, my, mz = mx + (y * az - z * ay), my + (z * ax - x * az), mz + (x * ay - y * ax)
             fx, fy, fz = fx + own_force[s, 0], fy + own_force[s, 1], fz + own_force[s, 2]
             if len(stretch) > 0:
-                mx, my, mz = _mapped(stretch[s], mx, my, mz)
+                mx, my, mz = mapped(stretch[s], mx, my, mz)
             tx, ty, tz = axis[s]
             n, t = fx * tx + fy * ty + fz * tz, mx * tx + my * ty + mz * tz
             axial[i, s], torsion[i, s] = n, abs(t)
@@ -214,7 +214,7 @@ def worst_mode(
     return max(("bending", "compression"), key=lambda name: parts[name])
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def peaks(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     point, axis, radius, bending, crushing, shear, own_weight, own_moment, above, force, about_origin, stretch
 ):
@@ -257,7 +257,7 @@ def peaks(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
                         my += about_origin[e, case, c, 1]
                         mz += about_origin[e, case, c, 2]
                 if len(stretch) > 0:
-                    mx, my, mz = _mapped(stretch[s], mx, my, mz)
+                    mx, my, mz = mapped(stretch[s], mx, my, mz)
                 t = mx * tx + my * ty + mz * tz
                 m = np.sqrt(max(mx * mx + my * my + mz * mz - t * t, 0.0))
                 r, strength = radius[e, s], bending[e, s]

@@ -8,6 +8,8 @@ to the union. Segments inside the parent are left out.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -87,6 +89,11 @@ class TreeSections(ShortRepr):
     tree_spread: Floats
     limb_spread: Floats
     plane: Floats
+
+    @cached_property
+    def kept(self) -> dict[tuple[object, ...], Any]:
+        """What was worked out of these sections and their graph alone, by what was asked; in memory only."""
+        return {}
 
 
 def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings) -> TreeSections:

@@ -12,8 +12,9 @@ from treescan.loads.chance.overload_chance import overload_chance
 from treescan.loads.chance.reliability import MarginCase, RopeFriction, sampled_reliability, section_draws
 from treescan.loads.rope.configuration_loads import TOWARD_BASE, TOWARD_CLIMBER, ConfigurationLoads, eased
 from treescan.loads.rope.rope_systems import SYSTEMS
-from treescan.loads.sections.section_stress import SectionForces, cross, peaks, worst_mode
+from treescan.loads.sections.section_stress import SectionForces, cross, section_forces, worst_mode
 from treescan.loads.settings import LOW, MIDDLE, LoadSettings, friction
+from treescan.loads.statics.case_kernel import worst_rows
 from treescan.loads.statics.load_path import FIVE_PERCENT, LegLoads, LoadPath, forces, margin_case, used
 from treescan.loads.statics.splitting import SPLITS, worst_split
 from treescan.loads.statics.structural_model import StructuralModel
@@ -39,7 +40,7 @@ class Governed:
     ----------
     row : int                   Of the loads.
     legs : LegLoads             Of that row; beside : of the others that may be worse in a draw.
-    forces : SectionForces      (1, s) under it.
+    path : LoadPath             The sections looked at.
     use : (s,) float            Median stress over strength under it.
     section : int               Row of the load path that governs; node : its graph node.
     mode : str                  As in `LimbCheck`, or `SPLITS`.
@@ -58,7 +59,7 @@ class Governed:
     row: int
     legs: LegLoads
     beside: tuple[LegLoads, ...]
-    forces: SectionForces
+    path: LoadPath
     use: Floats
     section: int
     node: int
@@ -72,6 +73,11 @@ class Governed:
     tree: StructuralModel
     counted: float
     looked_at: tuple[tuple[MarginCase, ...], ...]
+
+    @cached_property
+    def forces(self) -> SectionForces:
+        """Of all sections under that row, (1, s)."""
+        return forces(self.path, self.legs)
 
     @cached_property
     def overload(self) -> float:
@@ -120,14 +126,12 @@ def governed(
     cases = (case, *also)
     told = LegLoads(loads.leg_point[row], legs[row])
     beside = tuple(LegLoads(loads.leg_point[r], of[r]) for of, r, _ in others)
-    f = forces(path, told)
-    stressing = f if path.round else forces(path, told, as_round=True)
-    mode = _mode(tree, path, stressing, section)
+    mode = _mode(tree, path, told, section)
     found = Governed(
         row,
         told,
         beside,
-        f,
+        path,
         use,
         section,
         int(path.node[section]),
@@ -244,36 +248,27 @@ def _worst(
     """Load row and section (row of `path`) with the largest utilisation by `legs` (l, c, 2, 3): at the middle
     values, and at the low ends: thinner, weaker at unions, the rope further out, the kind of
     section that scatters more."""
-    force = legs[:, :, 0] + legs[:, :, 1]
-    about = cross(loads.leg_point, legs).sum(axis=2)
-    weight = -path.own_force[:, 2]
-    out = FIVE_PERCENT * tree.settings.rest_sd * cross(np.array([c.axis for c in loads.contacts]), force)
-    radius = np.stack([path.radius, path.radius * np.exp(-FIVE_PERCENT * path.sd)])
-    strength = path.bending * path.k[:, [MIDDLE, LOW]].T
-    spread = np.hypot(tree.sections.tree_spread[path.node], tree.sections.limb_spread[path.node])
-    strength[1] *= np.exp(-FIVE_PERCENT * (spread - spread.min()))  # beside the least spread of any section
-    largest, which = peaks(
-        path.point,
-        path.axis,
-        radius,
-        strength,
-        path.crushing,
-        path.shear,
-        weight,
-        path.own_moment,
-        path.above,
-        force,
-        np.stack([about, about + out]),
-        path.stretch,
-    )
-    middle, low = np.argmax(largest, axis=1).tolist()
-    return int(which[0, middle]), middle, int(which[1, low]), low
+    along = np.array([c.axis for c in loads.contacts])
+    row, section, low_row, low_section = worst_rows(
+        path.point, path.axis, *path.states, path.crushing, path.shear, path.own_force, path.own_moment,
+        path.above, loads.leg_point, legs, along, FIVE_PERCENT * tree.settings.rest_sd, path.stretch,
+    )  # fmt: skip
+    return int(row), int(section), int(low_row), int(low_section)
 
 
-def _mode(tree: StructuralModel, path: LoadPath, f: SectionForces, row: int) -> str:
+def _mode(tree: StructuralModel, path: LoadPath, load: LegLoads, row: int) -> str:
     """What governs one section."""
-    s, at = tree.sections, path.node[row]
-    one = SectionForces(*(x[:, row : row + 1] for x in (f.axial, f.shear, f.bending, f.torsion)))
+    s, at, here = tree.sections, path.node[row], slice(row, row + 1)
+    one = section_forces(
+        path.point[here],
+        path.axis[here],
+        np.repeat(path.above[here], 2, axis=1),
+        load.point.reshape(1, -1, 3),
+        load.force.reshape(1, -1, 3),
+        path.own_force[here],
+        path.own_moment[here],
+        None if path.round else path.stretch[here],
+    )
     fork = bool(s.fork[at] or s.k[at, MIDDLE] < 1.0)
     strength = float(path.bending[row] * s.k[at, MIDDLE])
     return worst_mode(

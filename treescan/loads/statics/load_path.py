@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numba import njit
 
-from treescan.loads.chance.reliability import MarginCase, RopeFriction, correlation_factor, plane_correlation
+from treescan.loads.chance.reliability import BENT_BACK, MarginCase, RopeFriction
 from treescan.loads.limb_check import limb_named
 from treescan.loads.material.defects import kept_area, kept_shear
 from treescan.loads.rope.contacts import Contact
-from treescan.loads.sections.section_stress import SectionForces, cross, peaks, section_forces, utilisation
+from treescan.loads.sections.section_stress import SectionForces, section_forces, utilisation
 from treescan.loads.settings import LOW, MIDDLE
+from treescan.loads.statics.case_kernel import sections_asked, uses, weakest
 from treescan.loads.statics.structural_model import LIMBS, OWN, StructuralModel
 from treescan.reason import Reason
 from treescan.wood.graph import Floats, Ints
@@ -43,6 +46,7 @@ class LoadPath:
         and its union factor.
     rank : (s,) int place of its limb among those on the way to the ground, the stem first; row : (s,) int its
         own from the ground up.
+    spread : (s,) log standard deviation of its strength; plane : (s,) as in `TreeSections`; fork : (s,) bool; limb : (s,) int.
     """
 
     node: Ints
@@ -61,6 +65,24 @@ class LoadPath:
     doubt: Floats
     rank: Ints
     row: Ints
+    spread: Floats
+    plane: Floats
+    fork: np.ndarray
+    limb: Ints
+
+    @cached_property
+    def states(self) -> tuple[Floats, Floats]:
+        """Radius and strength of every section, (2, s) each: at the middle values and at the low ends, thinner and weaker at
+        unions, the kind of section that scatters more beside the one that scatters least. [m], [Pa]"""
+        radius = np.stack([self.radius, self.radius * np.exp(-FIVE_PERCENT * self.sd)])
+        strength = np.ascontiguousarray(self.bending * self.k[:, [MIDDLE, LOW]].T)
+        strength[1] *= np.exp(-FIVE_PERCENT * (self.spread - self.spread.min()))
+        return radius, strength
+
+    @cached_property
+    def curved(self) -> dict[str, Any]:
+        """What was found out about its bends, see `splitting.bends_on`."""
+        return {}
 
     @property
     def round(self) -> bool:
@@ -89,7 +111,15 @@ class LegLoads:
 
 
 def load_path(tree: StructuralModel, contacts: Sequence[Contact]) -> LoadPath:
-    """All sections that carry any of the contacts."""
+    """All sections that carry any of the contacts; looked up where the same sections carried them before."""
+    nodes, kept = tuple(c.node for c in contacts), tree.sections.kept
+    found = kept.get(nodes)
+    if found is None:
+        found = kept[nodes] = _load_path(tree, contacts)
+    return found
+
+
+def _load_path(tree: StructuralModel, contacts: Sequence[Contact]) -> LoadPath:
     s = tree.sections
     paths = [path_down(tree.graph.parent, c.node) for c in contacts]
     own = [p[s.counted[p]] for p in paths]
@@ -124,6 +154,10 @@ def load_path(tree: StructuralModel, contacts: Sequence[Contact]) -> LoadPath:
         doubt,
         rank,
         np.arange(len(node)),
+        spread,
+        s.plane[node],
+        s.fork[node],
+        limb,
     )
 
 
@@ -161,9 +195,8 @@ def unseen(tree: StructuralModel, contacts: Sequence[Contact]) -> Reason | None:
     return None
 
 
-def forces(path: LoadPath, loads: LegLoads, *, as_round: bool = False) -> SectionForces:
-    """Section forces (1, s) of one load with the tree's own weight; `as_round`: those that stress a round of
-    the same area like the oval."""
+def forces(path: LoadPath, loads: LegLoads) -> SectionForces:
+    """Section forces (1, s) of one load with the tree's own weight."""
     return section_forces(
         path.point,
         path.axis,
@@ -172,28 +205,16 @@ def forces(path: LoadPath, loads: LegLoads, *, as_round: bool = False) -> Sectio
         loads.force.reshape(1, -1, 3),
         path.own_force,
         path.own_moment,
-        path.stretch if as_round and not path.round else None,
     )
 
 
 def used(path: LoadPath, loads: LegLoads) -> Floats:
     """Median stress over strength of every section under one load, (s,)."""
-    about = cross(loads.point, loads.force).sum(axis=1)
-    largest, _ = peaks(
-        path.point,
-        path.axis,
-        path.radius[None],
-        (path.bending * path.k[:, MIDDLE])[None],
-        path.crushing,
-        path.shear,
-        -path.own_force[:, 2],
-        path.own_moment,
-        path.above,
-        loads.force.sum(axis=1)[None],
-        about[None, None],
-        path.stretch,
-    )
-    return np.asarray(largest[0], float)
+    found = uses(
+        path.point, path.axis, *path.states, path.crushing, path.shear, path.own_force, path.own_moment,
+        path.above, loads.point, loads.force, path.stretch,
+    )  # fmt: skip
+    return np.asarray(found, float)
 
 
 def largest_uses(tree: StructuralModel, contact: Contact, forces: Floats) -> Floats:
@@ -236,31 +257,24 @@ def margin_case(
     moving : int            Contact whose place along its limb is uncertain.
     utilised : (s,) float   From `used`.
     """
-    settings = tree.settings
-    kept = np.sort(np.argsort(-utilised * path.doubt, kind="stable")[:KEPT])
-    # the most used one is always among them
-    kept[0] = kept[0] if (top := int(np.argmax(utilised))) in kept else top
-    kept.sort()
-    n, c, point = path.node[kept], contacts[moving], path.point[kept]
-    force, moment, shift = _about(point, path.above[kept], loads.point, loads.force, c.axis, moving)
-    own = path.own_moment[kept]
-    if not path.round:
-        a = path.stretch[kept]
-        moment = moment @ a.transpose(0, 2, 1)
-        shift, own = ((a @ m[:, :, None])[:, :, 0] for m in (shift, own))
-    from_foot = point - tree.graph.xyz[0]
-    height = np.sqrt(np.einsum("si,si->s", from_foot, from_foot))
+    settings, c = tree.settings, contacts[moving]
+    kept = weakest(utilised, path.doubt, KEPT)
+    n = path.node[kept]
+    cholesky, plane, force, moment, shift, own = sections_asked(
+        kept, path.point, path.axis, path.own_moment, path.above, path.stretch, path.limb, path.plane, path.fork,
+        tree.graph.xyz[0], loads.point, loads.force, c.axis, moving, settings.diameter_reach, settings.diameter_common, BENT_BACK,
+    )  # fmt: skip
     return MarginCase(
         axis=path.axis[kept],
         radius=path.radius[kept],
         sd=path.sd[kept],
-        cholesky=correlation_factor(tree.graph.limb[n], height, settings),
+        cholesky=cholesky,
         bending=path.bending[kept],
         crushing=path.crushing[kept],
         shear=path.shear[kept],
         spread=tree.sections.tree_spread[n],
         limb_spread=tree.sections.limb_spread[n],
-        plane=plane_correlation(tree.sections.plane[n], tree.sections.fork[n], moment.sum(axis=1) + own, own),
+        plane=plane,
         limb=path.rank[kept],
         limbs=LIMBS,
         column=path.row[kept] % OWN,
@@ -279,36 +293,3 @@ def margin_case(
         node=n,
     )
 
-
-@njit(cache=True)
-def _about(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
-    point, above, leg_point, leg_force, along, moving,
-):
-    """Force and moment of every leg about every section it acts on, (s, q, 3), and the change of moment per
-    metre that the rope on the contact `moving` goes along its limb, (s, 3)."""
-    sections, contacts = above.shape
-    force, moment = np.zeros((sections, 2 * contacts, 3)), np.zeros((sections, 2 * contacts, 3))
-    shift = np.zeros((sections, 3))
-    for s in range(sections):
-        for c in range(contacts):
-            if not above[s, c]:
-                continue
-            for leg in range(2):
-                q, (fx, fy, fz) = 2 * c + leg, leg_force[c, leg]
-                x, y, z = (
-                    leg_point[c, leg, 0] - point[s, 0],
-                    leg_point[c, leg, 1] - point[s, 1],
-                    leg_point[c, leg, 2] - point[s, 2],
-                )
-                force[s, q, 0], force[s, q, 1], force[s, q, 2] = fx, fy, fz
-                moment[s, q, 0], moment[s, q, 1], moment[s, q, 2] = (
-                    y * fz - z * fy,
-                    z * fx - x * fz,
-                    x * fy - y * fx,
-                )
-        if above[s, moving]:
-            fx, fy, fz = leg_force[moving, 0] + leg_force[moving, 1]
-            shift[s, 0] = along[1] * fz - along[2] * fy
-            shift[s, 1] = along[2] * fx - along[0] * fz
-            shift[s, 2] = along[0] * fy - along[1] * fx
-    return force, moment, shift

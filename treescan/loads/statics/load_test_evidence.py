@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from treescan.loads.chance.margin_kernel import MASS
 from treescan.loads.chance.overload_chance import SectionDraws, overload_chance
 from treescan.loads.chance.reliability import (
     LEAST_STANDING,
@@ -99,16 +98,9 @@ def _after(tree: StructuralModel, use: Governed, untested: _Untested, size: floa
     test = replace(
         main, force=size * main.force, moment=size * main.moment, shift=size * main.shift, mass_sd=TEST_ERROR
     )
-    held = both_margins(test, _another_pull(tree.normals[:, : test.dimensions]))[0] > SHORT_TEST
+    held = both_margins(test, tree.pulled[:, : test.dimensions])[0] > SHORT_TEST
     low = min(_quantile(tree, untested.margin, untested.own, held, use.standing), untested.low)
     return max(low, use.margin.p5), min(_chance(tree, untested, test), use.overload)
-
-
-def _another_pull(z: Floats) -> Floats:
-    """The draws with the error of the test's pull in the place of the climber's mass, one independent of the other."""
-    out = z.copy(order="F")
-    out[:, MASS] = np.roll(z[:, MASS], 1)
-    return out
 
 
 def _worst(tree: StructuralModel, cases: list[MarginCase]) -> tuple[Floats, Floats]:
@@ -131,7 +123,7 @@ def _sections(tree: StructuralModel, cases: list[MarginCase], standing: bool) ->
 def _chance(tree: StructuralModel, untested: _Untested, test: MarginCase) -> float:
     """Chance of overload after a test that was held."""
     widened, draws = tree.widened[: len(tree.few)], untested.draws
-    under_test = section_draws([test], _another_pull(tree.few), widened, stands=False).margin
+    under_test = section_draws([test], tree.few_pulled, widened, stands=False).margin
     shown = np.zeros_like(draws.margin)
     shown[: len(under_test)] = SHORT_TEST * draws.margin[: len(under_test)] / under_test
     chance = overload_chance(draws, passed=shown) + untested.chance

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from treescan.loads.chance.margin_kernel import FIXED, WOOD
+from treescan.loads.chance.margin_kernel import FIXED, MASS, WOOD
 from treescan.loads.material.section_strength import low_side_chance, student_factors
 from treescan.loads.material.wood_strength import Wood
 from treescan.loads.sections.crown_moments import CrownMoments, crown_moments
@@ -36,7 +36,8 @@ class StructuralModel(ShortRepr):
     bends : Bends               Where its limbs are strongly curved.
     leaves_limbs : (n,) bool    See `leaves_limbs`; stops : (n,) bool see `stops_a_rope`.
     normals : (draws, k) float  Standard normals the margins are drawn with, the same for every configuration;
-        few : the first of them, for what catches.
+        few : the first of them, for what catches; pulled, few_pulled : both with the error of a test's pull in the place of the
+        climber's mass, one independent of the other.
     widened : (draws,) float    By how much each draw widens the spread of strength, in `normals` already: few
         tests have heavy tails.
     low_share : float           Share of the draws below the low side of a margin.
@@ -56,6 +57,8 @@ class StructuralModel(ShortRepr):
     settings: LoadSettings
     normals: Floats
     few: Floats
+    pulled: Floats
+    few_pulled: Floats
     widened: Floats
     low_share: float
     gone: np.ndarray
@@ -103,6 +106,8 @@ def whole_tree(
         settings,
         draws.normals,
         draws.few,
+        draws.pulled,
+        draws.few_pulled,
         draws.widened,
         low_side_chance() if settings.strength_model != ONE_SHARE else 0.05,
         np.zeros(len(graph), bool),
@@ -123,6 +128,8 @@ class _Draws:
 
     normals: Floats
     few: Floats
+    pulled: Floats
+    few_pulled: Floats
     widened: Floats
     weather: Floats
 
@@ -135,12 +142,20 @@ class _Draws:
         widened = student_factors(samples, rng) if by_kind else np.ones(samples)
         normals[:, [WOOD, *range(FIXED, FIXED + 2 * LIMBS)]] *= widened[:, None]
         weather = rng.standard_normal((samples, WEATHER_NORMALS))  # last, so that no other draw depends on it
-        return cls(normals, np.asfortranarray(normals[:few]), widened, weather)
+        first = np.asfortranarray(normals[:few])
+        return cls(normals, first, _another_pull(normals), _another_pull(first), widened, weather)
 
     @classmethod
     def like(cls, model: StructuralModel) -> _Draws:
         """Those of a model."""
-        return cls(model.normals, model.few, model.widened, model.weather)
+        return cls(model.normals, model.few, model.pulled, model.few_pulled, model.widened, model.weather)
+
+
+def _another_pull(z: Floats) -> Floats:
+    """The draws with the error of a test's pull in the place of the climber's mass."""
+    out = z.copy(order="F")
+    out[:, MASS] = np.roll(z[:, MASS], 1)
+    return out
 
 
 def after_cuts(tree: StructuralModel, left: Floats, gone: np.ndarray) -> StructuralModel:
