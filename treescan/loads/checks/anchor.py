@@ -18,7 +18,7 @@ from treescan.loads.fall.falling_wood import falling_wood
 from treescan.loads.history.credit import counts, why_not
 from treescan.loads.history.proof import proof
 from treescan.loads.judging.judged import Judged
-from treescan.loads.judging.placed import Known, NotSeen, Placed, placed
+from treescan.loads.judging.placed import NotSeen, Placed, placed
 from treescan.loads.judging.verdict import sources
 from treescan.loads.limb_check import (
     DOUBTFUL,
@@ -31,6 +31,7 @@ from treescan.loads.limb_check import (
     WITHIN,
     AnchorCheck,
     AnchorConfiguration,
+    Borne,
     Break,
     LimbCheck,
     limb_named,
@@ -109,9 +110,9 @@ class _Told:
     within: float
 
     @classmethod
-    def of(cls, tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, known: Known) -> _Told:
+    def of(cls, tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> _Told:
         """At the angle the settings ask for."""
-        found = placed(tree, configuration, work, known)
+        found = placed(tree, configuration, work)
         return cls(found, *found.verdict, float(np.deg2rad(tree.settings.rope_angle_limit_deg)))
 
     @property
@@ -145,11 +146,10 @@ def check_anchor(
 ) -> AnchorCheck:
     """One configuration, as `checked`; only with `narrower` work nearer to plumb is tried where it fails or is doubtful,
     and only with `one_climber` a climber without a rescuer where it fails."""
-    known: Known = {}
-    asked, rescued = _Told.of(tree, configuration, work, known), float("inf")
-    told = _nearer_plumb(tree, configuration, work, asked, known) if narrower and asked.may_hold_nearer else asked
+    asked, rescued = _Told.of(tree, configuration, work), float("inf")
+    told = _nearer_plumb(tree, configuration, work, asked) if narrower and asked.may_hold_nearer else asked
     if one_climber and asked.may_change:
-        told, rescued = _for_one(tree, configuration, work, told, known)
+        told, rescued = _for_one(tree, configuration, work, told)
     if isinstance(told.where.found, NotSeen):
         return _not_seen(configuration, told.where, told.within)
     limb = _limb_check(told.where, told.called, told.reason)
@@ -157,18 +157,18 @@ def check_anchor(
 
 
 def _nearer_plumb(
-    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, asked: _Told, known: Known
+    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, asked: _Told
 ) -> _Told:
     """The widest rope angle out to which a configuration holds that fails or is doubtful at the angle asked for; where
     it holds at none, the widest at which it is doubtful; as it was where it fails straight below too."""
     best = asked
-    if placed(tree, configuration, work[:0], known).verdict[0] in (FAILS, UNSEEN):
+    if placed(tree, configuration, work[:0]).verdict[0] in (FAILS, UNSEEN):
         return best
     for angle in NARROWER:
         if np.deg2rad(angle) >= asked.within:
             continue
         near = replace(tree, settings=replace(tree.settings, rope_angle_limit_deg=float(angle)))
-        here = _Told.of(near, configuration, work, known)
+        here = _Told.of(near, configuration, work)
         if here.refused or (here.called == DOUBTFUL and best.called == DOUBTFUL):
             continue
         code = "holds_within" if asked.called == FAILS else "holds_within_else_doubtful"
@@ -180,7 +180,7 @@ def _nearer_plumb(
 
 
 def _for_one(
-    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, two: _Told, known: Known
+    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, two: _Told
 ) -> tuple[_Told, float]:
     """The answer for one climber without a rescuer, and the rope angle out to which it holds both [rad]; as it was where
     one climber gains nothing.
@@ -194,11 +194,11 @@ def _for_one(
     if not settings.rescue_apart or cases == settings.cases or LOAD_TEST not in cases:
         return two, float("inf")
     one = replace(tree, settings=replace(settings, cases=cases))
-    if _Told.of(one, configuration, work[:0], known).refused:
+    if _Told.of(one, configuration, work[:0]).refused:
         return two, float("inf")
-    alone = _Told.of(one, configuration, work, known)
+    alone = _Told.of(one, configuration, work)
     if alone.may_change:
-        alone = _nearer_plumb(one, configuration, work, alone, known)
+        alone = _nearer_plumb(one, configuration, work, alone)
     rescued = 0.0 if two.refused else two.within
     if alone.refused or alone.within <= rescued + 1e-9:
         return two, float("inf")
@@ -266,7 +266,15 @@ def _told_rows(configuration: AnchorConfiguration, found: Judged, where: Placed)
 
 def _breaks(found: Judged) -> tuple[Break, ...]:
     """What follows from each break, the likely ones first; told from where the pull is hardest,
-    redundant only if so at work too."""
+    redundant only if so at work too. Worked out once for the same loads."""
+    told = found.later.told
+    if ("breaks",) not in told:
+        told["breaks",] = _worked_out(replace(found, tree=found.later.tree))
+    out: tuple[Break, ...] = told["breaks",]
+    return out
+
+
+def _worked_out(found: Judged) -> tuple[Break, ...]:
     tree, contacts, hardest, pulls = found.tree, found.contacts, found.hardest, found.loads.pulls
     base, basal = np.asarray(found.configuration.base, float), SYSTEMS[found.configuration.system].basal
     climber = pulls.place[hardest.row].copy()
@@ -318,7 +326,7 @@ def _limb_check(where: Placed, called: str, reason: Reason) -> LimbCheck:
     contact = int(np.flatnonzero(path.above[use.section])[-1])
     order = np.flatnonzero(path.above[:, contact])[::-1]
     strength = path.bending * s.k[path.node, MIDDLE]
-    stood = proof(found) if counts(found, called) and why_not(found) is None else None
+    stood = _stood(found) if counts(found, called) and why_not(found) is None else None
     return LimbCheck(
         nodes=path.node[order],
         moment=use.forces.bending[0, order],
@@ -343,6 +351,15 @@ def _limb_check(where: Placed, called: str, reason: Reason) -> LimbCheck:
         tested=() if called == FAILS else found.tested,
         borne=stood,
     )
+
+
+def _stood(found: Judged) -> Borne | None:
+    """As `proof`; worked out once for the same loads and history."""
+    told, key = found.later.told, ("borne", found.tree.settings.history)
+    if key not in told:
+        told[key] = proof(found)
+    out: Borne | None = told[key]
+    return out
 
 
 def _not_seen(configuration: AnchorConfiguration, where: Placed, within: float) -> AnchorCheck:

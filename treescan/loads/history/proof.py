@@ -33,9 +33,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike
 
-from treescan.estimate import Estimate
+from treescan.estimate import Estimate, quantile
 from treescan.loads.chance.margin_kernel import FIXED, UNION, WOOD
 from treescan.loads.chance.overload_chance import overload_chance
 from treescan.loads.chance.reliability import (
@@ -48,6 +49,7 @@ from treescan.loads.chance.reliability import (
 from treescan.loads.history.winds import LOST_AT, SHORT_AT, Winds, drawn_winds, yearly_gust
 from treescan.loads.judging.judged import Judged
 from treescan.loads.limb_check import Borne
+from treescan.loads.site_history import SiteHistory
 from treescan.loads.statics.structural_model import StructuralModel
 from treescan.units import G
 from treescan.wood.graph import Floats
@@ -72,7 +74,7 @@ def proof(found: Judged) -> Borne | None:
     """What this anchor's wood has borne and how much surer that makes it; None where nothing did."""
     tree, use = found.tree, found.use
     site = tree.settings.history
-    winds = drawn_winds(site, tree.weather, _in_leaf(tree))
+    winds = _winds(tree)
     same = [use.cases[0], *(c for c, tested in zip(use.cases[1:], use.in_plane, strict=True) if tested)]
     apart = [c for c, tested in zip(use.cases[1:], use.in_plane, strict=True) if not tested]
     growth = found.stiffness.growth
@@ -99,6 +101,15 @@ def proof(found: Judged) -> Borne | None:
         rain=rain,
         snow=snow,
     )
+
+
+def _winds(tree: StructuralModel) -> Winds:
+    """As `drawn_winds`, drawn once for a history."""
+    site, kept, key = tree.settings.history, tree.sections.kept, ("winds", _in_leaf(tree))
+    known: tuple[SiteHistory, Floats, Winds] | None = kept.get(key)
+    if known is None or known[0] != site or known[1] is not tree.weather:
+        known = kept[key] = site, tree.weather, drawn_winds(site, tree.weather, _in_leaf(tree))
+    return known[2]
 
 
 def _best(after: ArrayLike, before: ArrayLike) -> float:
@@ -137,40 +148,90 @@ def _floors(tree: StructuralModel, case: MarginCase, growth: float, winds: Winds
     z, weather, site = tree.normals[:, : case.dimensions], tree.weather, tree.settings.history
     asked, aside, size_asked = _planes(case)
     size = np.exp((case.cholesky * case.sd[:, None]) @ z[:, FIXED + 2 * case.limbs + case.column].T)
-    own = np.stack([np.einsum("sc,sc->s", case.own_moment, v)[:, None] * size**2 for v in (asked, aside)])
     bears = growth * _capacity(case, z, size)
     kept = 1.0 - np.minimum(LOST * np.abs(weather[:, LOST_AT]), 0.5)
     gone = kept * SUMMER * triangular(weather[:, SHORT_AT], *GUST_LASTS)
-    lasting = [(own, np.ones_like(kept))]
-    if _in_leaf(tree) and site.wet_leaves > 0:
-        lasting.append((own * (1.0 + site.wet_leaves), kept))
+    wet = site.wet_leaves if _in_leaf(tree) else 0.0
+    lying = np.zeros((2, len(case.radius), 1))
     if site.snow > 0:
-        lying = _stretched(tree, case, tree.crown.lying(case.node, _points(tree, case))[:, None])
-        lasting.append((own + site.snow * G * _parts(lying, asked, aside), kept))
+        fallen = _stretched(tree, case, tree.crown.lying(case.node, _points(tree, case))[:, None])
+        lying = site.snow * G * _parts(fallen, asked, aside)
+    own = np.stack([np.einsum("sc,sc->s", case.own_moment, v) for v in (asked, aside)])
     blown = _parts(_stretched(tree, case, _all_round(tree, case)), asked, aside)
-    gusts = [(own + p * _at(blown, a), gone) for p, a in zip(winds.pressure, winds.azimuth, strict=True)]
-    other, square = z[:, FIXED + case.limbs + case.limb].T, tree.sections.plane[case.node][:, None]
-    spread = case.limb_spread[:, None]
-    least = [_floor(e, f * e[0] / bears, square, other, spread) for e, f in lasting + gusts]
-    rain_and_snow = np.max(least[: len(lasting)], axis=0)
-    return _Floors(
-        least=np.maximum.accumulate([least[0], rain_and_snow, *least[len(lasting) :]], axis=0),
-        most=np.max([e[0] for e, _ in lasting + gusts], axis=0) / size_asked[:, None],
-    )
+    other = np.ascontiguousarray(z[:, FIXED + case.limbs + case.limb].T)
+    least, most = _events(
+        own, lying[:, :, 0], blown, winds.pressure, winds.azimuth, size, bears, other, kept, gone, wet,
+        site.snow > 0, tree.sections.plane[case.node], case.limb_spread,
+    )  # fmt: skip
+    return _Floors(least, most / size_asked[:, None])
 
 
-def _floor(event: Floats, used: Floats, square: Floats, other: Floats, spread: Floats) -> Floats:
-    """Floor (s, n) under the limb's own part that one event leaves.
+@njit(cache=True, error_model="numpy", nogil=True)
+def _events(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    own, lying, blown, pressure, azimuth, size, bears, other, kept, gone, wet, snow, square, spread,
+):
+    """Floors (y + 2, s, n) as of `_Floors.least`, and the most moment (s, n) that was borne in the climb's plane. [N m]
 
-    event : (2, s, n) moment in the climb's plane and across it; used : (s, n) the first over what the limb
-        bears at the middle of its own part; other : (s, n)
-    what its strength in another plane need not share with the climb's.
+    Parameters
+    ----------
+    own, lying : (2, s)         Moment of the own weight and of the snow in the climb's plane and across it. [N m]
+    blown : (2, s, ROUND)       Of a pascal of wind. [N m / Pa]
+    pressure, azimuth : (y, n)  As in `Winds`.
+    size, bears, other : (s, n) Diameter over its middle; moment borne with the limb's own part at the middle [N m]; what the limb's
+        strength in another plane need not share with the climb's.
+    kept, gone : (n,)           Strength left of that under what lies on the tree, and in a gust.
+    wet : float, snow : bool    Rain on its leaves over the own weight, 0 = none; whether snow was seen.
+    square, spread : (s,)       As of `MarginCase` and `TreeSections`.
     """
-    along, beside = event
-    with np.errstate(divide="ignore", invalid="ignore"):
-        shared = 1.0 - (1.0 - square) * beside**2 / (along**2 + beside**2)
-        floor = (np.log(used) / spread - np.sqrt(1.0 - shared**2) * other) / shared
-    return np.where(along > 0, floor, -np.inf)
+    sections, draws = size.shape
+    years = len(pressure)
+    least, most = np.empty((years + 2, sections, draws)), np.empty((sections, draws))
+    side, share = np.empty((years, draws), np.int64), np.empty((years, draws))
+    for y in range(years):
+        for d in range(draws):
+            at = (azimuth[y, d] % (2 * np.pi)) * ROUND / (2 * np.pi)
+            side[y, d], share[y, d] = int(at) % ROUND, at - np.floor(at)
+    for s in range(sections):
+        for d in range(draws):
+            grown, bear, apart = size[s, d] * size[s, d], bears[s, d], other[s, d]
+            along, beside = own[0, s] * grown, own[1, s] * grown
+            top = along
+            floor = _floor(along, beside, along / bear, square[s], apart, spread[s])
+            least[0, s, d] = floor
+            if wet > 0.0:
+                top = max(top, along * (1.0 + wet))
+                floor = max(
+                    floor,
+                    _floor(along * (1.0 + wet), beside * (1.0 + wet), kept[d] * (along * (1.0 + wet)) / bear, square[s], apart, spread[s]),
+                )
+            if snow:
+                a, b = along + lying[0, s], beside + lying[1, s]
+                top = max(top, a)
+                floor = max(floor, _floor(a, b, kept[d] * a / bear, square[s], apart, spread[s]))
+            least[1, s, d] = floor
+            for y in range(years):
+                low, part = side[y, d], share[y, d]
+                high = (low + 1) % ROUND
+                a = along + pressure[y, d] * ((1 - part) * blown[0, s, low] + part * blown[0, s, high])
+                b = beside + pressure[y, d] * ((1 - part) * blown[1, s, low] + part * blown[1, s, high])
+                top = max(top, a)
+                floor = max(floor, _floor(a, b, gone[d] * a / bear, square[s], apart, spread[s]))
+                least[2 + y, s, d] = floor
+            most[s, d] = top
+    return least, most
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _floor(along, beside, used, square, other, spread):  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    """Floor under the limb's own part that one event leaves.
+
+    along, beside : its moment in the climb's plane and across it; used : the first over what the limb bears at the middle of its own
+    part; other : what its strength in another plane need not share with the climb's.
+    """
+    if not along > 0:
+        return -np.inf
+    shared = 1.0 - (1.0 - square) * beside * beside / (along * along + beside * beside)
+    return (np.log(used) / spread - np.sqrt(1.0 - shared * shared) * other) / shared
 
 
 def _planes(case: MarginCase) -> tuple[Floats, Floats, Floats]:
@@ -210,14 +271,6 @@ def _parts(moment: Floats, asked: Floats, aside: Floats) -> Floats:
     return np.stack([np.einsum("sac,sc->sa", moment, v) for v in (asked, aside)])
 
 
-def _at(blown: Floats, azimuth: Floats) -> Floats:
-    """Between the sides: (2, s, ROUND) at azimuths (n,) [rad], (2, s, n)."""
-    at = np.mod(azimuth, 2 * np.pi) * ROUND / (2 * np.pi)
-    low = at.astype(int) % ROUND
-    share = at - np.floor(at)
-    return (1 - share) * blown[:, :, low] + share * blown[:, :, (low + 1) % ROUND]
-
-
 def _low(
     tree: StructuralModel, cases: Sequence[MarginCase], floors: Sequence[_Floors], standing: bool
 ) -> tuple[Floats, np.ndarray]:
@@ -234,7 +287,7 @@ def _low(
     low = np.zeros(len(stood))
     for i, kept in enumerate(stood):
         if kept.mean() >= LEAST_STANDING:
-            low[i] = np.quantile(margin[kept], tree.low_share)
+            low[i] = quantile(margin[kept], tree.low_share)
     return low, stood[-1]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -28,15 +29,15 @@ class Judged:
 
     Attributes
     ----------
+    tree : StructuralModel          As it was asked about.
     contacts : tuple of Contact     Rope order from the base up; the union's is row `union`.
     loads : ConfigurationLoads; path : LoadPath     Of these contacts.
     use : Governed                  The worst of ordinary use.
     stiffness : Stiffness
     slip : RopeSlip or None         Where a pull from the side drags the rope, if it does not stay where it was laid.
     gate : Reason or None           The reported defect that forbids the anchor.
-
-    The rest is worked out when it is first asked for: wood that fails in ordinary use is often tried again another way,
-    and nobody asks then what a stop would do to it.
+    later : Later                   What is worked out when it is first asked for: wood that fails in ordinary use is often tried
+        again another way, and nobody asks then what a stop would do to it.
     """
 
     tree: StructuralModel
@@ -49,34 +50,22 @@ class Judged:
     stiffness: Stiffness
     slip: RopeSlip | None
     gate: Reason | None
+    later: Later
 
-    @cached_property
+    @property
     def shock(self) -> Governed | None:
         """The worst of the exceptional cases; None where none was asked for."""
-        if not (self.loads.pulls.hard > 0).any():
-            return None
-        rigged = self.configuration.system, self.configuration.hardware
-        return governed(self.tree, self.loads, self.path, *rigged, hard=True)
+        return self.later.shock
 
-    @cached_property
+    @property
     def exceptional(self) -> Exceptional | None:
         """The same as it is told."""
-        return None if self.shock is None else _exceptional(self.tree, self.loads, self.shock, self.union)
+        return self.later.exceptional
 
-    @cached_property
+    @property
     def tested(self) -> tuple[PassedTest, ...]:
         """What passed load tests would show; () where they cannot help."""
-        use = self.use
-        can_help = self.gate is None and use.margin.known and use.margin.p5 >= self.tree.settings.fails_p5
-        return passed_tests(self.tree, use, float(self.loads.pulls.tension[use.row])) if can_help else ()
-
-    def told_for(self, tree: StructuralModel) -> Judged:
-        """The same under settings that make the same loads; what was worked out stays."""
-        out = replace(self, tree=tree)
-        for name in ("shock", "exceptional", "tested"):
-            if name in self.__dict__:
-                out.__dict__[name] = self.__dict__[name]
-        return out
+        return self.later.tested
 
     @property
     def hardest(self) -> Governed:
@@ -87,6 +76,65 @@ class Judged:
     def misread(self) -> bool:
         """True where the wood stands but could not, as measured, and no report explains it."""
         return self.gate is None and could_not_stand(self.tree, self.use)
+
+
+def same_model(a: StructuralModel, b: StructuralModel) -> bool:
+    """True where loads do the same to the same sections of two models, both without the settings that say which loads those are."""
+    return (
+        a.settings == b.settings
+        and a.sections is b.sections
+        and a.normals is b.normals
+        and a.weather is b.weather
+        and a.wood == b.wood
+        and np.array_equal(a.gone, b.gone)
+        and a.beside.terrain is b.beside.terrain
+        and a.beside.foliage is b.beside.foliage
+    )
+
+
+@dataclass(frozen=True)
+class Later:
+    """See `Judged.later`."""
+
+    tree: StructuralModel
+    configuration: AnchorConfiguration
+    union: int
+    loads: ConfigurationLoads
+    path: LoadPath
+    use: Governed
+    gate: Reason | None
+
+    @cached_property
+    def shock(self) -> Governed | None:
+        """As in `Judged`."""
+        if not (self.loads.pulls.hard > 0).any():
+            return None
+        rigged, pulls = (self.configuration.system, self.configuration.hardware), self.loads.pulls
+        rig = self.loads.turn, self.loads.touches, self.loads.leg_point, self.loads.leg_toward, self.loads.hard_share
+        numbers = b"".join(of.tobytes() for of in (*rig, pulls.hard, pulls.hard_spread))
+        contacts = tuple((c.node, c.out, *c.point.tolist()) for c in self.loads.contacts)
+        known, key = self.tree.sections.judged, ("shock", *rigged, contacts, numbers)
+        found: tuple[StructuralModel, Governed] | None = known.get(key)
+        if found is None or not same_model(found[0], self.tree):
+            found = known[key] = self.tree, governed(self.tree, self.loads, self.path, *rigged, hard=True)
+        return found[1]
+
+    @cached_property
+    def exceptional(self) -> Exceptional | None:
+        """As in `Judged`."""
+        return None if self.shock is None else _exceptional(self.tree, self.loads, self.shock, self.union)
+
+    @cached_property
+    def tested(self) -> tuple[PassedTest, ...]:
+        """As in `Judged`."""
+        use = self.use
+        can_help = self.gate is None and use.margin.known and use.margin.p5 >= self.tree.settings.fails_p5
+        return passed_tests(self.tree, use, float(self.loads.pulls.tension[use.row])) if can_help else ()
+
+    @cached_property
+    def told(self) -> dict[tuple[object, ...], Any]:
+        """What else was worked out of it, by what was asked: what follows from each break, what its wood has borne."""
+        return {}
 
 
 def contacts_of(tree: StructuralModel, configuration: AnchorConfiguration) -> tuple[Contact, ...]:
@@ -126,6 +174,7 @@ def judged(
     give = stiffness(tree, loads.contacts, (use.legs, *use.beside), use.node, (multiple, strands))
     if give.growth > 1.0:  # the bent limb has more moment than the straight one
         use = replace(weakened(use, give.growth), margin=use.margin.over(give.growth))
+    forbids = gate(tree, path)
     return Judged(
         tree=tree,
         configuration=configuration,
@@ -136,7 +185,8 @@ def judged(
         use=use,
         stiffness=give,
         slip=slip,
-        gate=gate(tree, path),
+        gate=forbids,
+        later=Later(tree, configuration, union, loads, path, use, forbids),
     )
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.judging.judged import Judged, contacts_of, judged
+from treescan.loads.judging.judged import Judged, contacts_of, judged, same_model
 from treescan.loads.judging.rope_slip import RopeSlip, rope_slip
 from treescan.loads.judging.stout_line import StoutLine, stout_line
 from treescan.loads.judging.verdict import misread, verdict
@@ -29,6 +29,9 @@ from treescan.wood.graph import Floats
 LIFTED = 0.1
 """A union that bears less than this share of the climber's weight under the governing load has the rope
 lifted off it (project choice)."""
+
+MOST_JUDGED = 4000
+"""Loads on one tree's sections of which it is remembered what they do, the last ones (20 kB each)."""
 
 SECOND_PERSON = ("rescue", "load test")
 """Cases with a second person on the rope, who goes on it only where it was laid."""
@@ -60,17 +63,8 @@ class Placed:
         return (UNSEEN, self.found.why) if isinstance(self.found, NotSeen) else verdict(self.found)
 
 
-Known = dict[tuple[object, ...], Judged]
-"""What was judged of one tree, by all that differs between two askings: configuration, place of the rope, loads."""
-
-
-def placed(
-    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, known: Known | None = None
-) -> Placed:
+def placed(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> Placed:
     """The configuration under its loads.
-
-    known : loads that come up again are not judged again; for one tree, with settings that differ in the cases tried and in the
-    rope angle asked for.
 
     Where further limbs lie under the climber's leg, the climber hangs from the outermost of them. Should the
     taut rope lift off the union then, the configuration is also judged as if they were not there, and the
@@ -79,14 +73,13 @@ def placed(
     line = stout_line(tree, configuration)
     if line.drop > tree.settings.slack:
         tree = replace(tree, settings=replace(tree.settings, slack=line.drop))
-    known = {} if known is None else known
-    found = _loaded(tree, line.configuration, work, known)
+    found = _loaded(tree, line.configuration, work)
     if isinstance(found, NotSeen):
         return Placed(found, line, False, None)
     outer = _outer(found)
     if not _lifted_off(found):
         return Placed(found, line, False, outer)
-    alone = _loaded(tree, replace(line.configuration, beyond=line.configuration.beyond[:0]), work, known)
+    alone = _loaded(tree, replace(line.configuration, beyond=line.configuration.beyond[:0]), work)
     if isinstance(alone, NotSeen):
         return Placed(alone, line, True, outer)
     worse = _worse(alone, found)
@@ -109,9 +102,7 @@ def _worse(one: Judged, other: Judged) -> Judged:
     return one if how_bad(one) >= how_bad(other) else other
 
 
-def _loaded(
-    tree: StructuralModel, configuration: AnchorConfiguration, work: Floats, known: Known
-) -> Judged | NotSeen:
+def _loaded(tree: StructuralModel, configuration: AnchorConfiguration, work: Floats) -> Judged | NotSeen:
     """The configuration under its loads, its rope also where a pull from the side leaves it."""
     contacts = contacts_of(tree, configuration)
     why = unseen(tree, contacts)
@@ -119,32 +110,34 @@ def _loaded(
         return NotSeen(why)
     loads = _loads(tree, configuration, contacts, work)
     slip = rope_slip(tree, configuration, loads) if not len(configuration.beyond) else None
-    laid = _seen(tree, _judged(tree, configuration, loads, slip, known))
+    laid = _seen(tree, _judged(tree, configuration, loads, slip))
     if slip is None or isinstance(laid, NotSeen):
         return laid
     out = (*contacts[:-1], slip.contact)
     why = unseen(tree, out)
     if why is not None:
         return NotSeen(Reason("not_seen_where_rope_slips", why=why))
-    slid = _seen(tree, _judged(tree, configuration, _dragged(tree, configuration, out, work, slip), slip, known))
+    slid = _seen(tree, _judged(tree, configuration, _dragged(tree, configuration, out, work, slip), slip))
     return slid if isinstance(slid, NotSeen) else _worse(slid, laid)
 
 
 def _judged(
-    tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads, slip: RopeSlip | None, known: Known
+    tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads, slip: RopeSlip | None
 ) -> Judged:
-    """As `judged`, each loads once."""
-    slid = None if slip is None else (slip.contact.node, slip.way, slip.held_by, slip.work)
+    """As `judged`; loads that come up again on the same sections are not judged again."""
+    bare, known = tree.under_loads, tree.sections.judged
+    slid = None if slip is None else (slip.contact.node, slip.contact.out, slip.way, slip.held_by, slip.work)
     p, rig = loads.pulls, (loads.turn, loads.leg_point, loads.leg_toward, loads.share, loads.hard_share)
     pulled = (p.place, p.work, p.tension, p.hard, p.spread, p.hard_spread)
     contacts = tuple((c.node, c.out, *c.point.tolist()) for c in loads.contacts)
-    names = p.case, p.hard_case, tree.settings.slack
-    key = (configuration.key, slid, contacts, names, b"".join(of.tobytes() for of in (*rig, *pulled)))
-    found = known.get(key)
-    if found is None:
-        found = known[key] = judged(tree, configuration, loads, slip)
-        return found
-    return found.told_for(tree)
+    numbers = b"".join(of.tobytes() for of in (*rig, loads.touches, *pulled))
+    key = (configuration.key, slid, contacts, p.case, p.hard_case, numbers)
+    found: Judged | None = known.get(key)
+    if found is None or not same_model(found.later.tree, bare):
+        found = known[key] = judged(bare, configuration, loads, slip)
+        while len(known) > MOST_JUDGED:
+            known.pop(next(iter(known)), None)
+    return replace(found, tree=tree)
 
 
 def _seen(tree: StructuralModel, found: Judged) -> Judged | NotSeen:

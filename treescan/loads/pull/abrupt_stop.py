@@ -72,8 +72,15 @@ def abrupt_stop(
         slack[:, None],
         length + np.where(standing, slack[:, None], 0.0) + far[:, None],
     )
-    median, hard = np.quantile(drawn, [0.5, STEEP], axis=0)
+    drawn.sort(axis=0)
+    median, hard = (_at(drawn, share * (DRAWS - 1)) for share in (0.5, STEEP))
     return np.asarray(median, float), np.asarray(np.log(hard / median) / ndtri(STEEP), float)
+
+
+def _at(values: Floats, place: float) -> Floats:
+    """Values (l,) at a place between the rows of (k, l)."""
+    i = int(place)
+    return np.asarray(values[i] + (place - i) * (values[min(i + 1, len(values) - 1)] - values[i]), float)
 
 
 @cache

@@ -46,8 +46,17 @@ def union_contact(graph: WoodGraph, configuration: AnchorConfiguration) -> Conta
 
     It bears `configuration.rest_distance` from the union's axis along the limb, but no nearer to the parent's
     bark than `configuration.min_lever` limb diameters: no rope sits without any lever arm, and a thin limb must not pass
-    because the arm was taken as nothing.
+    because the arm was taken as nothing. Looked up where the same was asked of the same graph before.
     """
+    c = configuration
+    kept, key = graph.kept, ("union contact", c.union, int(c.rest_node), float(c.rest_distance), c.min_lever)
+    found: Contact | None = kept.get(key)
+    if found is None:
+        found = kept[key] = _union_contact(graph, configuration)
+    return found
+
+
+def _union_contact(graph: WoodGraph, configuration: AnchorConfiguration) -> Contact:
     fork = int(graph.unions.node[configuration.union])
     line = line_out(graph, fork, int(configuration.rest_node))
     if len(line) == 0:

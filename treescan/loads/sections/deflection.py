@@ -8,7 +8,7 @@ from numba import njit
 from treescan.wood.graph import Floats, Ints
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def displacements(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
     xyz, parent, radius, moe, shear_modulus, force, moment,
 ):
@@ -94,17 +94,44 @@ def settled(
 
     Every piece keeps its length and takes on the turning of its middle.
     """
-    bent, turning = points, np.zeros(3)
+    bent: Floats
+    bent, turning = _settle(points, radius, loads, moments, moe, shear_modulus)
+    return bent, float(turning)
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def _settle(  # type: ignore[no-untyped-def] # pragma: no cover - compiled
+    points, radius, loads, moments, moe, shear_modulus,
+):
+    """See `settled`."""
+    k = len(points)
+    parent = np.arange(-1, k - 1)
+    bent, turning = points.copy(), 0.0
     for _ in range(ROUNDS):
-        _, turn = _chain(bent, radius, loads, moments, moe, shear_modulus)
-        step = np.diff(points, axis=0)
-        middle = 0.5 * (turn[1:] + turn[:-1])
-        after = np.vstack([points[:1], points[0] + np.cumsum(_turned(step, middle), axis=0)])
-        moved = float(np.abs(after - bent).max())
-        bent, turning = after, turn[-1]
+        _, turn = displacements(bent, parent, radius, moe, shear_modulus, loads, moments)
+        moved, x, y, z = 0.0, points[0, 0], points[0, 1], points[0, 2]
+        turning = np.sqrt(turn[k - 1, 0] ** 2 + turn[k - 1, 1] ** 2 + turn[k - 1, 2] ** 2)
+        moved = max(abs(x - bent[0, 0]), abs(y - bent[0, 1]), abs(z - bent[0, 2]))
+        bent[0] = points[0]
+        for i in range(1, k):
+            sx, sy, sz = points[i, 0] - points[i - 1, 0], points[i, 1] - points[i - 1, 1], points[i, 2] - points[i - 1, 2]
+            u, v, w = 0.5 * (turn[i, 0] + turn[i - 1, 0]), 0.5 * (turn[i, 1] + turn[i - 1, 1]), 0.5 * (turn[i, 2] + turn[i - 1, 2])
+            angle = np.sqrt(u * u + v * v + w * w)
+            if angle > 0.0:  # turned about a vector (Rodrigues)
+                u, v, w = u / angle, v / angle, w / angle
+                part, c, s = u * sx + v * sy + w * sz, np.cos(angle), np.sin(angle)
+                ax, ay, az = part * u, part * v, part * w
+                sx, sy, sz = (
+                    ax + (sx - ax) * c + (v * sz - w * sy) * s,
+                    ay + (sy - ay) * c + (w * sx - u * sz) * s,
+                    az + (sz - az) * c + (u * sy - v * sx) * s,
+                )
+            x, y, z = x + sx, y + sy, z + sz
+            moved = max(moved, abs(x - bent[i, 0]), abs(y - bent[i, 1]), abs(z - bent[i, 2]))
+            bent[i, 0], bent[i, 1], bent[i, 2] = x, y, z
         if moved < 1e-4:
             break
-    return bent, float(np.linalg.norm(turning))
+    return bent, turning
 
 
 def moment_about(point: Floats, points: Floats, loads: Floats, moments: Floats) -> Floats:
@@ -119,11 +146,3 @@ def _chain(
     parent: Ints = np.arange(-1, len(points) - 1, dtype=np.int32)
     u, turn = displacements(points, parent, radius, moe, shear_modulus, loads, moments)
     return u, turn
-
-
-def _turned(step: Floats, turn: Floats) -> Floats:
-    """Vectors (k, 3) turned about rotation vectors (k, 3) (Rodrigues)."""
-    angle = np.linalg.norm(turn, axis=1, keepdims=True)
-    axis = turn / np.where(angle > 0, angle, 1.0)
-    along = (axis * step).sum(axis=1, keepdims=True) * axis
-    return np.asarray(along + (step - along) * np.cos(angle) + np.cross(axis, step) * np.sin(angle), float)

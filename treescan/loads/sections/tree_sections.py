@@ -95,6 +95,11 @@ class TreeSections(ShortRepr):
         """What was worked out of these sections and their graph alone, by what was asked; in memory only."""
         return {}
 
+    @cached_property
+    def judged(self) -> dict[tuple[object, ...], Any]:
+        """What loads do to these sections, by the loads, see `judging.placed`; in memory only."""
+        return {}
+
 
 def tree_sections(graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings) -> TreeSections:
     """Sections of the whole tree; the same for every rope system and work point, so it is made once."""

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from treescan.estimate import quantile
 from treescan.loads.chance.overload_chance import SectionDraws, overload_chance
 from treescan.loads.chance.reliability import (
     LEAST_STANDING,
@@ -113,7 +114,7 @@ def _quantile(tree: StructuralModel, margin: Floats, own: Floats, kept: np.ndarr
     """Low side of a margin over the draws that are kept and stand; 0 where hardly any are."""
     if standing:
         kept = kept & (own > 1.0)
-    return float(np.quantile(margin[kept], tree.low_share)) if kept.mean() >= LEAST_STANDING else 0.0
+    return quantile(margin[kept], tree.low_share) if kept.mean() >= LEAST_STANDING else 0.0
 
 
 def _sections(tree: StructuralModel, cases: list[MarginCase], standing: bool) -> SectionDraws:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -13,7 +15,7 @@ from treescan.loads.sections.crown_moments import CrownMoments, crown_moments
 from treescan.loads.sections.curved_limb import Bends, bends
 from treescan.loads.sections.tree_sections import TreeSections, as_cut, tree_sections
 from treescan.loads.settings import ONE_SHARE, LoadSettings
-from treescan.loads.site_history import WEATHER_NORMALS
+from treescan.loads.site_history import WEATHER_NORMALS, SiteHistory
 from treescan.short_repr import ShortRepr
 from treescan.trees.beside import Beside
 from treescan.wood.graph import Floats, WoodGraph
@@ -24,6 +26,19 @@ ones begin anew. So a section keeps its draws whichever others are kept beside i
 
 LIMBS = 16
 """Limbs on one way to the ground with a strength of their own; further ones share the last."""
+
+WITHOUT_LOADS: dict[str, Any] = {
+    "cases": (),
+    "rescue_mass": float("inf"),
+    "rescue_factor": (),
+    "test_people": float("inf"),
+    "rope_angle_limit_deg": float("inf"),
+    "ascent_factor": float("inf"),
+    "positioning_factor": float("inf"),
+    "limb_walk_factor": float("inf"),
+    "history": SiteHistory(),
+}
+"""Settings that no section depends on, and nothing that given loads do to them: put where nothing can be read from them."""
 
 HANGS = -np.sqrt(0.5)
 """Rise of a side limb below which a rope may pass it [sine] (project choice)."""
@@ -66,6 +81,12 @@ class StructuralModel(ShortRepr):
     weather: Floats
     seed: int
 
+    @cached_property
+    def under_loads(self) -> StructuralModel:
+        """The same for loads that are given: without the settings that only say which loads those are, and those of the history,
+        which nothing that is judged may depend on."""
+        return replace(self, settings=replace(self.settings, **WITHOUT_LOADS))
+
     def ground_below(self, point: Floats) -> float:
         """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
         z = float(self.beside.terrain.height_at(point[:2]))
@@ -99,7 +120,7 @@ def whole_tree(
         graph,
         beside,
         wood,
-        tree_sections(graph, beside, wood, settings),
+        _sections(graph, beside, wood, settings, shape),
         bends(graph) if shape is None else shape.bends,
         leaves_limbs(graph, thick),
         stops_a_rope(graph, thick),
@@ -115,6 +136,21 @@ def whole_tree(
         draws.weather,
         seed,
     )
+
+
+def _sections(
+    graph: WoodGraph, beside: Beside, wood: Wood, settings: LoadSettings, like: StructuralModel | None
+) -> TreeSections:
+    """As `tree_sections`; those of a model made before of the same wood, that differs in nothing but the loads, are taken over."""
+    without: dict[str, Any] = {**WITHOUT_LOADS, "climber_mass": float("inf")}
+    same = (
+        like is not None
+        and like.wood == wood
+        and like.beside.terrain is beside.terrain
+        and like.beside.foliage is beside.foliage
+        and replace(like.settings, **without) == replace(settings, **without)
+    )
+    return like.sections if like is not None and same else tree_sections(graph, beside, wood, replace(settings, **without))
 
 
 def _drawn_for(settings: LoadSettings) -> tuple[int, int, bool]:
