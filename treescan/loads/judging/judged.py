@@ -78,20 +78,6 @@ class Judged:
         return self.gate is None and could_not_stand(self.tree, self.use)
 
 
-def same_model(a: StructuralModel, b: StructuralModel) -> bool:
-    """True where loads do the same to the same sections of two models, both without the settings that say which loads those are."""
-    return (
-        a.settings == b.settings
-        and a.sections is b.sections
-        and a.normals is b.normals
-        and a.weather is b.weather
-        and a.wood == b.wood
-        and np.array_equal(a.gone, b.gone)
-        and a.beside.terrain is b.beside.terrain
-        and a.beside.foliage is b.beside.foliage
-    )
-
-
 @dataclass(frozen=True)
 class Later:
     """See `Judged.later`."""
@@ -109,15 +95,8 @@ class Later:
         """As in `Judged`."""
         if not (self.loads.pulls.hard > 0).any():
             return None
-        rigged, pulls = (self.configuration.system, self.configuration.hardware), self.loads.pulls
-        rig = self.loads.turn, self.loads.touches, self.loads.leg_point, self.loads.leg_toward, self.loads.hard_share
-        numbers = b"".join(of.tobytes() for of in (*rig, pulls.hard, pulls.hard_spread))
-        contacts = tuple((c.node, c.out, *c.point.tolist()) for c in self.loads.contacts)
-        known, key = self.tree.sections.judged, ("shock", *rigged, contacts, numbers)
-        found: tuple[StructuralModel, Governed] | None = known.get(key)
-        if found is None or not same_model(found[0], self.tree):
-            found = known[key] = self.tree, governed(self.tree, self.loads, self.path, *rigged, hard=True)
-        return found[1]
+        rigged = self.configuration.system, self.configuration.hardware
+        return governed(self.tree, self.loads, self.path, *rigged, hard=True)
 
     @cached_property
     def exceptional(self) -> Exceptional | None:

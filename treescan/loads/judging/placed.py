@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from treescan.estimate import Estimate
-from treescan.loads.judging.judged import Judged, contacts_of, judged, same_model
+from treescan.loads.judging.judged import Judged, contacts_of, judged
 from treescan.loads.judging.rope_slip import RopeSlip, rope_slip
 from treescan.loads.judging.stout_line import StoutLine, stout_line
 from treescan.loads.judging.verdict import misread, verdict
@@ -29,9 +29,6 @@ from treescan.wood.graph import Floats
 LIFTED = 0.1
 """A union that bears less than this share of the climber's weight under the governing load has the rope
 lifted off it (project choice)."""
-
-MOST_JUDGED = 4000
-"""Loads on one tree's sections of which it is remembered what they do, the last ones (20 kB each)."""
 
 SECOND_PERSON = ("rescue", "load test")
 """Cases with a second person on the rope, who goes on it only where it was laid."""
@@ -125,19 +122,11 @@ def _judged(
     tree: StructuralModel, configuration: AnchorConfiguration, loads: ConfigurationLoads, slip: RopeSlip | None
 ) -> Judged:
     """As `judged`; loads that come up again on the same sections are not judged again."""
-    bare, known = tree.under_loads, tree.sections.judged
     slid = None if slip is None else (slip.contact.node, slip.contact.out, slip.way, slip.held_by, slip.work)
-    p, rig = loads.pulls, (loads.turn, loads.leg_point, loads.leg_toward, loads.share, loads.hard_share)
-    pulled = (p.place, p.work, p.tension, p.hard, p.spread, p.hard_spread)
-    contacts = tuple((c.node, c.out, *c.point.tolist()) for c in loads.contacts)
-    numbers = b"".join(of.tobytes() for of in (*rig, loads.touches, *pulled))
-    key = (configuration.key, slid, contacts, p.case, p.hard_case, numbers)
-    found: Judged | None = known.get(key)
-    if found is None or not same_model(found.later.tree, bare):
-        found = known[key] = judged(bare, configuration, loads, slip)
-        while len(known) > MOST_JUDGED:
-            known.pop(next(iter(known)), None)
-    return replace(found, tree=tree)
+    p = loads.pulls
+    numbers = b"".join(of.tobytes() for of in (p.place, p.work, p.hard, p.hard_spread, loads.hard_share))
+    key = ("judged", *configuration.key, slid, p.case, p.hard_case, numbers, *loads.key)
+    return replace(tree.once(key, lambda bare: judged(bare, configuration, loads, slip)), tree=tree)
 
 
 def _seen(tree: StructuralModel, found: Judged) -> Judged | NotSeen:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -55,6 +56,21 @@ class ConfigurationLoads:
         """Force of every leg on the wood in ordinary use (or in the exceptional cases), (l, c, 2, 3). [N]"""
         pull, share = (self.pulls.hard, self.hard_share) if hard else (self.pulls.tension, self.share)
         return (pull[:, None, None] * share)[..., None] * self.leg_toward
+
+    @cached_property
+    def key(self) -> tuple[object, ...]:
+        """All of the contacts and of what ordinary use puts on them, to be compared."""
+        return self._key(self.pulls.tension, self.pulls.spread, self.share)
+
+    @cached_property
+    def hard_key(self) -> tuple[object, ...]:
+        """The same in the exceptional cases."""
+        return self._key(self.pulls.hard, self.pulls.hard_spread, self.hard_share)
+
+    def _key(self, *pulled: Floats) -> tuple[object, ...]:
+        rig = self.turn, self.touches, self.leg_point, self.leg_toward
+        contacts = tuple([(c.node, c.out, *c.point.tolist()) for c in self.contacts])
+        return len(self.turn), contacts, b"".join([of.tobytes() for of in (*rig, *pulled)])
 
     def of(self, rows: np.ndarray) -> ConfigurationLoads:
         """Some of the places only; rows (l,) bool."""
@@ -226,7 +242,9 @@ def strung(
         SWEEPS,
     )
     if SYSTEMS[system].choked:  # a choke tightens until its eye lies on the loaded side: no twist on the limb
-        across = toward[:, 0, 1] - (toward[:, 0, 1] @ bars.axis[0])[:, None] * bars.axis[0]
+        leg, (x, y, z) = toward[:, 0, 1], bars.axis[0]
+        # place by place: a product of matrices rounds as their number goes
+        across = leg - (leg[:, 0] * x + leg[:, 1] * y + leg[:, 2] * z)[:, None] * bars.axis[0]
         # a plumb stem and a plumb rope: it hangs on the bark all the same
         flat = np.linalg.norm(across, axis=1, keepdims=True) < 1e-6
         leave = bars.origin[None] + bars.radius[0] * unit(np.where(flat, bars.top[0], across))[:, None]

@@ -102,7 +102,15 @@ def governed(
     load in every draw: beside the told one, that which is worst at the low ends (another place of the climber
     may use a section whose size or whose lever is less sure), those which are worst at either of both at
     the hard end of the pull, and, for a basal line judged without friction, the worst with all of it.
+    Looked up where the same loads were judged before on the same wood.
     """
+    key = ("governed", system, hardware, hard, path.node.tobytes(), *(loads.hard_key if hard else loads.key))
+    return tree.once(key, lambda bare: _governed(bare, loads, path, system, hardware, hard))
+
+
+def _governed(
+    tree: StructuralModel, loads: ConfigurationLoads, path: LoadPath, system: str, hardware: str, hard: bool
+) -> Governed:
     settings = tree.settings
     legs = loads.leg_forces(hard=hard)
     row, section, low_row, low_section = _worst(tree, loads, path, legs)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -26,6 +27,11 @@ ones begin anew. So a section keeps its draws whichever others are kept beside i
 
 LIMBS = 16
 """Limbs on one way to the ground with a strength of their own; further ones share the last."""
+
+MOST_KNOWN = 6000
+"""Answers on one tree's sections that are remembered, the last ones (some 20 kB each)."""
+
+Found = TypeVar("Found")
 
 WITHOUT_LOADS: dict[str, Any] = {
     "cases": (),
@@ -86,6 +92,30 @@ class StructuralModel(ShortRepr):
         """The same for loads that are given: without the settings that only say which loads those are, and those of the history,
         which nothing that is judged may depend on."""
         return replace(self, settings=replace(self.settings, **WITHOUT_LOADS))
+
+    def once(self, key: tuple[object, ...], work_out: Callable[[StructuralModel], Found]) -> Found:
+        """What is worked out of loads and this model; looked up where it was before for the same key, all of the loads, on a model that
+        differs in nothing but what `under_loads` leaves out, which `work_out` is given."""
+        bare, known = self.under_loads, self.sections.judged
+        found: tuple[StructuralModel, Found] | None = known.get(key)
+        if found is None or not found[0].alike(bare):
+            found = known[key] = bare, work_out(bare)
+            while len(known) > MOST_KNOWN:
+                known.pop(next(iter(known)), None)
+        return found[1]
+
+    def alike(self, other: StructuralModel) -> bool:
+        """True where the same loads do the same to the same sections of both."""
+        return (
+            self.settings == other.settings
+            and self.sections is other.sections
+            and self.normals is other.normals
+            and self.weather is other.weather
+            and self.wood == other.wood
+            and np.array_equal(self.gone, other.gone)
+            and self.beside.terrain is other.beside.terrain
+            and self.beside.foliage is other.beside.foliage
+        )
 
     def ground_below(self, point: Floats) -> float:
         """Height of the terrain below a point; of the stem's foot where the terrain is unseen. [m]"""
