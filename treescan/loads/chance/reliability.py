@@ -26,7 +26,8 @@ told beside (`history/`), never in the margin.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -121,6 +122,12 @@ class MarginCase:
     mass_sd: float
     rest_sd: float
     node: Ints = field(default_factory=lambda: np.zeros(0, np.int32))
+
+    @cached_property
+    def key(self) -> bytes:
+        """All of it, to be compared."""
+        values = [np.asarray(getattr(self, f.name)) for f in fields(self)]
+        return b"".join([b"%d " % size for v in values for size in v.shape] + [v.tobytes() for v in values])
 
     @property
     def dimensions(self) -> int:

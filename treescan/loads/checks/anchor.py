@@ -355,11 +355,8 @@ def _limb_check(where: Placed, called: str, reason: Reason) -> LimbCheck:
 
 def _stood(found: Judged) -> Borne | None:
     """As `proof`; worked out once for the same loads and history."""
-    told, key = found.later.told, ("borne", found.tree.settings.history)
-    if key not in told:
-        told[key] = proof(found)
-    out: Borne | None = told[key]
-    return out
+    key = ("borne", found.tree.settings.history, found.stiffness.growth, *found.use.key)
+    return found.tree.once(key, lambda _: proof(found))
 
 
 def _not_seen(configuration: AnchorConfiguration, where: Placed, within: float) -> AnchorCheck:

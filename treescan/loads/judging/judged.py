@@ -106,13 +106,13 @@ class Later:
     @cached_property
     def tested(self) -> tuple[PassedTest, ...]:
         """As in `Judged`."""
-        use = self.use
+        use, pull = self.use, float(self.loads.pulls.tension[self.use.row])
         can_help = self.gate is None and use.margin.known and use.margin.p5 >= self.tree.settings.fails_p5
-        return passed_tests(self.tree, use, float(self.loads.pulls.tension[use.row])) if can_help else ()
+        return self.tree.once(("tested", pull, *use.key), lambda bare: passed_tests(bare, use, pull)) if can_help else ()
 
     @cached_property
     def told(self) -> dict[tuple[object, ...], Any]:
-        """What else was worked out of it, by what was asked: what follows from each break, what its wood has borne."""
+        """What else was worked out of it, by what was asked: what follows from each break."""
         return {}
 
 

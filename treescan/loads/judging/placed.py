@@ -19,6 +19,7 @@ from treescan.loads.judging.verdict import misread, verdict
 from treescan.loads.limb_check import FAILS, UNSEEN, VERDICTS, AnchorConfiguration
 from treescan.loads.rope.configuration_loads import ConfigurationLoads, joined, loads_of, strung_before
 from treescan.loads.rope.contacts import Contact
+from treescan.loads.rope.rope_systems import SYSTEMS
 from treescan.loads.statics.governing import governed
 from treescan.loads.statics.load_path import unseen
 from treescan.loads.statics.structural_model import StructuralModel
@@ -125,8 +126,11 @@ def _judged(
     slid = None if slip is None else (slip.contact.node, slip.contact.out, slip.way, slip.held_by, slip.work)
     p = loads.pulls
     numbers = b"".join(of.tobytes() for of in (p.place, p.work, p.hard, p.hard_spread, loads.hard_share))
-    key = ("judged", *configuration.key, slid, p.case, p.hard_case, numbers, *loads.key)
-    return replace(tree.once(key, lambda bare: judged(bare, configuration, loads, slip)), tree=tree)
+    # of the hardware nothing is read but friction, which holds a basal line alone; where the rope slips is found before
+    rigged = configuration if SYSTEMS[configuration.system].basal else replace(configuration, hardware="")
+    key = ("judged", *rigged.key, slid, p.case, p.hard_case, numbers, *loads.key)
+    found = tree.once(key, lambda bare: judged(bare, configuration, loads, slip))
+    return replace(found, tree=tree, configuration=configuration, slip=slip)
 
 
 def _seen(tree: StructuralModel, found: Judged) -> Judged | NotSeen:

@@ -82,9 +82,23 @@ class Governed:
     @cached_property
     def overload(self) -> float:
         """Chance that stress exceeds strength; worked out when it is first asked for, which of wood that is only tried nobody does."""
-        few, widened = self.tree.few, self.tree.widened[: len(self.tree.few)]
-        draws = (section_draws(cases, few, widened, stands=self.standing) for cases in self.looked_at)
-        return max(map(overload_chance, draws), default=self.counted)
+        if not self.looked_at:
+            return self.counted
+        key = ("overload", self.standing, tuple(tuple(c.key for c in cases) for cases in self.looked_at))
+
+        def chance(bare: StructuralModel) -> float:
+            widened = bare.widened[: len(bare.few)]
+            return max(overload_chance(section_draws(cases, bare.few, widened, stands=self.standing)) for cases in self.looked_at)
+
+        return self.tree.once(key, chance)
+
+    @cached_property
+    def key(self) -> tuple[object, ...]:
+        """All of the loads and of the wood they were judged on, to be compared."""
+        cases = tuple(tuple(c.key for c in of) for of in (self.cases, *self.looked_at))
+        moments = self.own_moment.tobytes(), self.rope_moment.tobytes()
+        margin = self.margin.median, self.margin.p5, self.margin.p95, self.counted
+        return (cases, self.in_plane, self.standing, self.node, self.mode, *moments, *margin)
 
 
 def governed(
@@ -104,7 +118,8 @@ def governed(
     the hard end of the pull, and, for a basal line judged without friction, the worst with all of it.
     Looked up where the same loads were judged before on the same wood.
     """
-    key = ("governed", system, hardware, hard, path.node.tobytes(), *(loads.hard_key if hard else loads.key))
+    rigged = (system, hardware) if SYSTEMS[system].basal else ()  # elsewhere nothing of them is read
+    key = ("governed", *rigged, hard, path.node.tobytes(), *(loads.hard_key if hard else loads.key))
     return tree.once(key, lambda bare: _governed(bare, loads, path, system, hardware, hard))
 
 
@@ -128,10 +143,13 @@ def _governed(
         others.append((uneven, *_worst(tree, loads, path, uneven)[2:]))
     also = [_case(tree, loads, path, of[r], (r, s, spread[r]), counted)[0] for of, r, s in others]
     reported = gate(tree, path) is not None  # such wood may stand by a shell the formulas do not know
-    z = tree.normals if use.max() <= HOPELESS else tree.few
-    standing = settings.stands and not reported
-    margin, counted_share = sampled_reliability(case, z, stands=standing, also=also, low_share=tree.low_share)
-    cases = (case, *also)
+    seldom, standing, cases = bool(use.max() > HOPELESS), settings.stands and not reported, (case, *also)
+    margin, counted_share = tree.once(
+        ("sampled", seldom, standing, tuple(c.key for c in cases)),
+        lambda bare: sampled_reliability(
+            case, bare.few if seldom else bare.normals, stands=standing, also=also, low_share=bare.low_share
+        ),
+    )
     told = LegLoads(loads.leg_point[row], legs[row])
     beside = tuple(LegLoads(loads.leg_point[r], of[r]) for of, r, _ in others)
     mode = _mode(tree, path, told, section)
@@ -289,8 +307,10 @@ def _friction(
 ) -> RopeFriction:
     """Turning between climber and each leg, and the friction range, where friction is counted in the
     check."""
+    if not SYSTEMS[system].basal:
+        return RopeFriction.none(2 * len(loads.contacts))
     turns = np.zeros((len(loads.contacts), 2))
-    if SYSTEMS[system].basal and settings.basal_bound == "friction":
+    if settings.basal_bound == "friction":
         gain = np.cumsum(loads.turn[row][::-1])[::-1]
         turns[:, TOWARD_BASE] = gain
         turns[:-1, TOWARD_CLIMBER] = gain[1:]

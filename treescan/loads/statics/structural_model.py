@@ -91,7 +91,8 @@ class StructuralModel(ShortRepr):
     def under_loads(self) -> StructuralModel:
         """The same for loads that are given: without the settings that only say which loads those are, and those of the history,
         which nothing that is judged may depend on."""
-        return replace(self, settings=replace(self.settings, **WITHOUT_LOADS))
+        settings = replace(self.settings, **WITHOUT_LOADS)
+        return self if settings == self.settings else replace(self, settings=settings)
 
     def once(self, key: tuple[object, ...], work_out: Callable[[StructuralModel], Found]) -> Found:
         """What is worked out of loads and this model; looked up where it was before for the same key, all of the loads, on a model that
