@@ -335,7 +335,7 @@ def judged_again(
     """The same tree answered again for other inputs of `plan`; the tree is not traced again, and only what the change
     touches is computed anew.
 
-    Another species, climber, defect, work, removal, rope angle or hardware leaves every throw as it was (about a second or two);
+    Another species, climber, defect, work, removal, rope angle or hardware leaves every throw as it was (half a second to four);
     areas and conductors drawn, wires the scan saw that are said to be none, settings of throw, or those of planning that choose the
     unions to throw at, have the throws searched again.
 

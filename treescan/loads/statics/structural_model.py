@@ -28,8 +28,8 @@ ones begin anew. So a section keeps its draws whichever others are kept beside i
 LIMBS = 16
 """Limbs on one way to the ground with a strength of their own; further ones share the last."""
 
-MOST_KNOWN = 6000
-"""Answers on one tree's sections that are remembered, the last ones (some 20 kB each)."""
+MOST_KNOWN = 16000
+"""Answers on one tree's sections that are remembered, those last asked for: four plans of 180 lines or so, 10 kB each."""
 
 Found = TypeVar("Found")
 
@@ -103,6 +103,8 @@ class StructuralModel(ShortRepr):
             found = known[key] = bare, work_out(bare)
             while len(known) > MOST_KNOWN:
                 known.pop(next(iter(known)), None)
+        else:
+            known[key] = known.pop(key, found)
         return found[1]
 
     def alike(self, other: StructuralModel) -> bool:
